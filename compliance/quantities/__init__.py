@@ -1,0 +1,1 @@
+"""What is measured: the catalogue of quantities and the functions behind it."""
