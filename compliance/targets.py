@@ -1,0 +1,221 @@
+"""From code values and a rule's target to what the display should have shown.
+
+Everything is computed from a reading's own integer codes: decode, clip, curve,
+matrix. `TargetModel` is the rule's target as arrays; the luminances of white
+and black that it is fitted to come with leading axes of their own, so a target
+can be computed again for each draw of a measurement.
+
+Luminance in cd/m², chromaticity in CIE 1931 x, y. Signals are normalised: 0 is
+nominal black and 1 nominal white of RGB, code/4095 of X'Y'Z'.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.colorimetry import codes, spaces, transfer
+
+Array = NDArray[np.float64]
+
+REACHABLE = -0.005
+"""Smallest linear component, as a share of the largest, of a colour within reach."""
+
+
+class TargetModel(NamedTuple):
+    """A rule's target for one kind of signal."""
+
+    kind: str
+    """`rgb` or `xyz`."""
+    curve: str
+    exponent: float
+    lift: bool
+    """The black goes into the signal (BT.1886, HLG); else it is added to the light."""
+    blackless: bool
+    """The target has no black of its own (PQ)."""
+    relative: bool
+    """Fitted to the measured white; else the rule's."""
+    white_luminance: float
+    peak_luminance: float
+    black_luminance: float
+    """What the rule states; NaN: as measured."""
+    system_gamma: float
+    white_xyz: Array
+    """(3,) of the rule's white at Y = 1"""
+    from_signal: Array
+    """(3, 3) linear RGB of the container to XYZ, white at Y = 1; identity for xyz"""
+    from_target: Array
+    """(3, 3) linear RGB of the target's primaries to XYZ"""
+    step: float
+    """One code of the readings' encoding, in normalised signal."""
+    narrow: bool
+    bits: int
+
+
+def quantised(signal: Array, model: TargetModel) -> Array:
+    """Normalised signal of the code nearest to `signal`, any shape."""
+    return np.asarray(
+        codes.decode(codes.encode(signal, model.bits, model.narrow), model.bits, model.narrow),
+        dtype=np.float64,
+    )
+
+
+def _linear(signal: Array, model: TargetModel) -> Array:
+    """Light per channel, (..., 3): of white for the relative curves, cd/m² of white for PQ.
+
+    A share of `white_luminance` for every curve.
+    """
+    if model.curve == "pq":
+        return np.asarray(transfer.pq(signal)) / model.white_luminance
+    if model.curve == "srgb":
+        return np.asarray(transfer.srgb(signal))
+    if model.curve == "dcdm" and model.kind == "xyz":
+        return np.asarray(transfer.dcdm(signal)) / model.white_luminance
+    if model.curve == "hlg":
+        scene = np.asarray(transfer.hlg_inverse_oetf(signal))
+        return np.asarray(transfer.hlg_ootf(scene, 1.0, model.system_gamma))
+    return np.asarray(transfer.power(signal, model.exponent))
+
+
+def white_signal(model: TargetModel) -> Array:
+    """(3,) signal of the code nearest to the rule's white luminance."""
+    return neutral_signal(model.white_luminance, model)
+
+
+def peak_signal(model: TargetModel) -> Array:
+    """(3,) signal of the code nearest to the rule's peak luminance."""
+    return neutral_signal(model.peak_luminance, model)
+
+
+def neutral_signal(luminance: float, model: TargetModel) -> Array:
+    """(3,) signal of the neutral code nearest to a nominal luminance in cd/m²."""
+    share = luminance / model.white_luminance
+    return quantised(signal_of(share * model.white_xyz, model), model)
+
+
+def signal_of(xyz: Array, model: TargetModel) -> Array:
+    """Signal (..., 3) that asks for XYZ (..., 3), given as a share of the white's luminance.
+
+    Black is taken as 0; components the signal cannot carry are clipped at 0 and 1.
+    """
+    linear = np.maximum(np.asarray(xyz) @ np.linalg.inv(model.from_signal).T, 0.0)
+    if model.curve == "pq":
+        signal = transfer.pq_inverse(linear * model.white_luminance)
+    elif model.curve == "srgb":
+        signal = np.where(
+            linear <= 0.04045 / 12.92, linear * 12.92, 1.055 * linear ** (1 / 2.4) - 0.055
+        )
+    elif model.curve == "dcdm" and model.kind == "xyz":
+        signal = (linear * model.white_luminance / 52.37) ** (1 / 2.6)
+    elif model.curve == "hlg":
+        signal = _hlg_signal(linear, model.system_gamma)
+    else:
+        signal = linear ** (1 / model.exponent)
+    return np.clip(signal, 0.0, 1.0)
+
+
+def _hlg_signal(linear: Array, gamma: float) -> Array:
+    """Inverse of HLG's OOTF and inverse OETF, peak at 1 (ITU-R BT.2100-3, notes 5c to 5i)."""
+    luminance = np.sum(linear * np.array([0.2627, 0.6780, 0.0593]), axis=-1, keepdims=True)
+    scene = linear * np.maximum(luminance, 1e-30) ** ((1 - gamma) / gamma)
+    a, b, c = 0.17883277, 0.28466892, 0.55991073
+    upper = a * np.log(np.maximum(12 * scene - b, 1e-30)) + c
+    return np.where(scene <= 1 / 12, np.sqrt(3 * scene), upper)
+
+
+def target_xyz(signal: Array, model: TargetModel, white: Array, black: Array) -> Array:
+    """XYZ (..., P, 3) in cd/m² that the target shows for `signal` (P, 3).
+
+    `white` and `black` (..., P) are the luminances it is fitted to, in cd/m²;
+    `black` is not used where the target has none. Signals are clipped to 0..1.
+    Sources: ITU-R BT.1886 Annex 1, ITU-R BT.2100-3, SMPTE ST 428-1.
+    """
+    clipped = np.clip(signal, 0.0, 1.0)
+    white = np.asarray(white, dtype=np.float64)[..., None]
+    black = np.asarray(black, dtype=np.float64)[..., None]
+    if model.lift and model.curve == "bt1886":
+        light = transfer.bt1886(clipped, white, black, model.exponent)
+        return np.asarray(light) @ model.from_signal.T
+    if model.lift and model.curve == "hlg":
+        beta = transfer.hlg_black_lift(white, black, model.system_gamma)
+        scene = transfer.hlg_inverse_oetf(np.maximum(0.0, (1 - beta) * clipped + beta))
+        shape = np.broadcast_shapes(np.shape(scene), (*np.shape(white)[:-1], 3))
+        scene = np.broadcast_to(scene, shape)
+        light = white * transfer.hlg_ootf(scene, 1.0, model.system_gamma)
+        return np.asarray(light) @ model.from_signal.T
+    share = _share(clipped, model)
+    if model.blackless:
+        return white * share
+    return black * model.white_xyz + (white - black) * share
+
+
+def _share(signal: Array, model: TargetModel) -> Array:
+    """XYZ (P, 3) as a share of the luminance of white, black taken as 0."""
+    share = _linear(signal, model) @ model.from_signal.T
+    if not model.relative:
+        return share
+    white = _linear(white_signal(model), model) @ model.from_signal.T
+    return np.asarray(share / white[1])
+
+
+def nominal_xyz(signal: Array, model: TargetModel) -> Array:
+    """XYZ (P, 3) in cd/m² with the rule's own white, and black 0 unless the rule states it.
+
+    Membership of sets, bands and floors goes by it, never by what was measured.
+    """
+    black = 0.0 if np.isnan(model.black_luminance) else model.black_luminance
+    shape = np.shape(signal)[:-1]
+    unscaled = model._replace(relative=False)
+    return target_xyz(
+        signal, unscaled, np.full(shape, model.white_luminance), np.full(shape, black)
+    )
+
+
+def target_linear(signal: Array, model: TargetModel) -> Array:
+    """Linear RGB (P, 3) of the target's primaries, share of white luminance, black 0."""
+    share = _linear(np.clip(signal, 0.0, 1.0), model) @ model.from_signal.T
+    return np.asarray(share @ np.linalg.inv(model.from_target).T)
+
+
+def unreachable(signal: Array, model: TargetModel) -> NDArray[np.bool_]:
+    """(P,): the code asks for a colour outside the target's primaries."""
+    linear = target_linear(signal, model)
+    outside = linear.min(axis=-1) < REACHABLE * np.maximum(linear.max(axis=-1), 0.0)
+    return np.asarray(outside)
+
+
+def above_peak(signal: Array, model: TargetModel) -> NDArray[np.bool_]:
+    """(P,): the code asks for more than the peak, by more than one code."""
+    if model.curve != "pq":
+        return np.zeros(np.shape(signal)[:-1], dtype=np.bool_)
+    drive = target_linear(signal, model).max(axis=-1) * model.white_luminance
+    ceiling = transfer.pq(transfer.pq_inverse(model.peak_luminance) + model.step)
+    return np.asarray(drive > ceiling)
+
+
+def beyond_nominal(signal: Array, model: TargetModel) -> NDArray[np.bool_]:
+    """(P,): a narrow-range code beyond nominal black or white by more than one code."""
+    slack = model.step * (1 + 1e-9)
+    return np.asarray(np.any((signal < -slack) | (signal > 1 + slack), axis=-1))
+
+
+def neutral(signal: Array, model: TargetModel) -> NDArray[np.bool_]:
+    """(P,): equal R, G and B; for X'Y'Z' the rule's white within Δu'v' .003 or one code."""
+    if model.kind == "rgb":
+        spread = signal.max(axis=-1) - signal.min(axis=-1)
+        return np.asarray(spread < 0.25 * model.step)
+    triple = level(signal, model)[..., None] * white_signal(model)
+    near = np.abs(signal - triple) <= model.step * (1 + 1e-9)
+    with np.errstate(invalid="ignore", divide="ignore"):
+        uv = spaces.xyz_to_uv(nominal_xyz(signal, model))
+        away = np.linalg.norm(uv - spaces.xyz_to_uv(model.white_xyz), axis=-1)
+    return np.asarray(np.all(near, axis=-1) | (away <= 0.003))
+
+
+def level(signal: Array, model: TargetModel) -> Array:
+    """(P,) signal level: the largest of R, G, B; for X'Y'Z' Y' over the white's Y'."""
+    if model.kind == "rgb":
+        return np.asarray(signal.max(axis=-1))
+    return np.asarray(signal[..., 1] / white_signal(model)[1])
