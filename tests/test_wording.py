@@ -1,0 +1,139 @@
+"""Numbers, limits and sentences as printed."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, timedelta, timezone
+
+import pytest
+
+from compliance.model import Band, Decision, Finding, Level, Limits, Over, Requirement, Verdict
+from compliance.wording import (
+    decision_sentence,
+    format_finding_limits,
+    format_limits,
+    format_number,
+    format_plain,
+    format_requirement_limits,
+    format_time,
+    format_value,
+    over_words,
+)
+
+
+def finding(quantity: str, unit: str, value: object, limits: Limits, **more: object) -> Finding:
+    return Finding(
+        id="x",
+        title="X",
+        quantity=quantity,
+        unit=unit,
+        level=Level.SHALL,
+        statistic="each",
+        basis="practice",
+        clause=None,
+        verdict=Verdict.PASS,
+        value=value,  # type: ignore[arg-type]
+        limits=limits,
+        **more,  # type: ignore[arg-type]
+    )
+
+
+@pytest.mark.parametrize(
+    ("value", "limits", "text"),
+    [
+        (0.0412, Limits(maximum=0.05), "0.0412"),
+        (0.04999996, Limits(maximum=0.05), "0.04999996"),
+        (0.05, Limits(maximum=0.05), "0.0500"),
+        (105.0004, Limits(minimum=95, maximum=105, nominal=100), "105.0004"),
+        (99.42, Limits(minimum=95, maximum=105, nominal=100), "99.4"),
+        (2.4123, Limits(minimum=2.3, maximum=2.5, nominal=2.4), "2.41"),
+        (1523.4, Limits(minimum=1000), "1523"),
+        (999.97, Limits(minimum=1000), "999.97"),
+        (-0.0004, Limits(minimum=-5, maximum=5), "0.00"),
+        (-5.001, Limits(minimum=-5, maximum=5), "−5.001"),
+        (0.00003, Limits(minimum=0, exclusive=True), "0.00003000"),
+        (0.0, Limits(minimum=0, exclusive=True), "0"),
+        (203.94, None, "203.9"),
+        (float("nan"), None, "–"),
+    ],
+)
+def test_a_value_is_told_from_its_limit(value: float, limits: Limits | None, text: str) -> None:
+    assert format_number(value, limits) == text
+
+
+def test_the_smallest_step_over_a_limit_shows() -> None:
+    over = 0.05000000000000001
+    text = format_number(over, Limits(maximum=0.05))
+    assert float(text) > 0.05
+
+
+@pytest.mark.parametrize(
+    ("limits", "unit", "text"),
+    [
+        (Limits(maximum=0.05), "cd/m²", "at most 0.05\u00a0cd/m²"),
+        (Limits(minimum=0, exclusive=True), "cd/m²", "above 0\u00a0cd/m²"),
+        (Limits(minimum=1000), "1", "at least 1000"),
+        (Limits(minimum=95, maximum=105, nominal=100), "cd/m²", "100\u00a0±\u00a05\u00a0cd/m²"),
+        (Limits(minimum=80, maximum=160), "cd/m²", "80 to 160\u00a0cd/m²"),
+        (Limits(minimum=-5, maximum=5), "%", "±\u00a05\u00a0%"),
+        (Limits(box=(0.002, 0.002)), "1", "x\u00a0±\u00a00.002, y\u00a0±\u00a00.002"),
+        (
+            Limits(minimum=71.5 * 0.95, maximum=71.5 * 1.05, nominal=71.5),
+            "cd/m²",
+            "71.5\u00a0±\u00a03.575\u00a0cd/m²",
+        ),
+    ],
+)
+def test_limits_in_plain_language(limits: Limits, unit: str, text: str) -> None:
+    assert format_limits(limits, unit) == text
+
+
+def test_plain_numbers_have_no_exponent() -> None:
+    assert format_plain(0.00002) == "0.00002"
+    assert format_plain(-10000000.0) == "−10000000"
+    assert format_plain(-0.0) == "0"
+
+
+def test_bands_tell_where_each_holds() -> None:
+    requirement = Requirement(
+        "tracking",
+        "Tracking",
+        "luminance-error",
+        Level.SHALL,
+        "practice",
+        None,
+        Over(("grey",), target=(1, 100)),
+        bands=(
+            Band(10, Limits(minimum=-10, maximum=10)),
+            Band(None, Limits(minimum=-5, maximum=5)),
+        ),
+    )
+    assert format_requirement_limits(requirement, "%") == (
+        "±\u00a010\u00a0% up to 10\u00a0cd/m²",
+        "±\u00a05\u00a0% above 10\u00a0cd/m²",
+    )
+    assert over_words(requirement.over) == "grey; target 1 to 100\u00a0cd/m²"
+
+
+def test_values_carry_sign_unit_and_bound() -> None:
+    tracking = finding("luminance-error", "%", 3.25, Limits(minimum=-5, maximum=5))
+    assert format_value(tracking) == "+3.25\u00a0%"
+    offset = finding("chromaticity", "1", (0.0012, -0.0004), Limits(box=(0.002, 0.002)))
+    assert format_value(offset) == "x\u00a0+0.0012, y\u00a0−0.0004"
+    contrast = finding("contrast", "1", 4100.0, Limits(minimum=1000), bound="at-least")
+    assert format_value(contrast) == "at least 4100"
+    declared = finding("declared", "1", 1.0, Limits(minimum=1))
+    assert (format_value(declared), format_finding_limits(declared)) == ("yes", "yes")
+
+
+def test_without_uncertainty_the_decision_says_so() -> None:
+    assert "without measurement uncertainty" in decision_sentence(Decision(), False)
+    assert "1.64\u00a0u" in decision_sentence(Decision(), True)
+    guarded = decision_sentence(Decision("guarded"), True)
+    assert "at most 5\u00a0%" in guarded
+    assert "joint probability" in guarded
+
+
+def test_times_are_utc() -> None:
+    east = timezone(timedelta(hours=2))
+    assert format_time(datetime(2026, 11, 20, 1, 30, tzinfo=east)) == "2026-11-19 23:30 UTC"
+    assert format_time(datetime(2026, 11, 20, 1, 30, tzinfo=UTC)) == "2026-11-20 01:30 UTC"
