@@ -1,0 +1,303 @@
+"""Readings to index arrays: which patch is what, what is missing, what is out of reach.
+
+Equal stimuli are repeats of one patch. Everything is decided once, on the
+nominal target, and kept for every draw of the same readings.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance import targets
+from compliance.colorimetry import codes
+from compliance.model import Integers, Over, Readings, Triple
+from compliance.patches import Plan, PlannedPatch, default_pattern
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+EDGE = 1e-9
+"""Relative slack of the ends of a range: a white of 100 stays in `target: [1, 100]`."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stimulus:
+    """What makes a patch that patch, besides its codes."""
+
+    position: str
+    window: float
+    pattern: str
+    background: str
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Patches:
+    """The distinct patches of a set of readings; P of them, from R readings."""
+
+    codes: Integers
+    """(P, 3)"""
+    signal: Array
+    """(P, 3), not clipped"""
+    stimulus: tuple[Stimulus, ...]
+    rows: Integers
+    """(R,) the patch each reading belongs to, readings in canonical order"""
+    order: Integers
+    """(R,) canonical order of the readings as rows of the file"""
+    count: Integers
+    """(P,) readings per patch"""
+    level: Array
+    neutral: Flags
+    nominal: Array
+    """(P,) cd/m²"""
+    unreachable: Flags
+    above: Flags
+    beyond: Flags
+
+    def __len__(self) -> int:
+        return len(self.codes)
+
+    def triple(self, index: int) -> Triple:
+        """Code values of a patch."""
+        red, green, blue = (int(code) for code in self.codes[index])
+        return red, green, blue
+
+    def mean(self, xyz: Array) -> Array:
+        """Means of repeats: (..., R, 3) in canonical order to (..., P, 3)."""
+        total = np.zeros((*xyz.shape[:-2], len(self), 3))
+        for row, patch in enumerate(self.rows):
+            total[..., patch, :] += xyz[..., row, :]
+        return total / self.count[:, None]
+
+    def like(self, index: int, **changes: object) -> int | None:
+        """The patch with the same codes but for what `changes` says of its stimulus."""
+        wanted = replace(self.stimulus[index], **changes)  # type: ignore[arg-type]
+        for other in np.flatnonzero(np.all(self.codes == self.codes[index], axis=1)):
+            if self.stimulus[other] == wanted:
+                return int(other)
+        return None
+
+
+def canonical_order(readings: Readings, window: float) -> list[int]:
+    """Rows sorted by stimulus, then by X, Y, Z, so that the order in the file is no matter."""
+    sizes = _windows(readings, window)
+
+    def key(row: int) -> tuple[object, ...]:
+        return (*_stimulus_key(readings, sizes, row), *(float(v) for v in readings.xyz[row]))
+
+    return sorted(range(len(readings)), key=key)
+
+
+def _windows(readings: Readings, window: float) -> Array:
+    return np.where(np.isnan(readings.window), window, readings.window)
+
+
+def _stimulus_key(readings: Readings, sizes: Array, row: int) -> tuple[object, ...]:
+    triple = tuple(int(code) for code in readings.codes[row])
+    return (
+        *triple,
+        readings.position[row],
+        float(sizes[row]),
+        readings.pattern[row] or default_pattern(float(sizes[row])),
+        readings.background[row],
+        float(readings.seconds[row]),
+    )
+
+
+def distinct_patches(readings: Readings, plan: Plan) -> Patches:
+    """Group equal stimuli and work out what the rule's target makes of each."""
+    sizes = _windows(readings, plan.rule.window)
+    order = canonical_order(readings, plan.rule.window)
+    found: dict[tuple[object, ...], int] = {}
+    rows = [found.setdefault(_stimulus_key(readings, sizes, row), len(found)) for row in order]
+    triples = np.array([key[:3] for key in found], dtype=np.int64).reshape(-1, 3)
+    stimulus = tuple(Stimulus(*key[3:]) for key in found)  # type: ignore[arg-type]
+    encoding, model = plan.encoding, plan.model
+    signal = np.asarray(codes.decode(triples, encoding.bits, encoding.narrow), dtype=np.float64)
+    return Patches(
+        codes=triples,
+        signal=signal,
+        stimulus=stimulus,
+        rows=np.array(rows, dtype=np.int64),
+        order=np.array(order, dtype=np.int64),
+        count=np.bincount(rows, minlength=len(found)).astype(np.int64),
+        level=targets.level(signal, model),
+        neutral=targets.neutral(signal, model),
+        nominal=targets.nominal_xyz(signal, model)[:, 1],
+        unreachable=targets.unreachable(signal, model),
+        above=targets.above_peak(signal, model),
+        beyond=targets.beyond_nominal(signal, model),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Chosen:
+    """A patch of the readings that plays a part in a requirement."""
+
+    index: int
+    name: str
+
+
+@dataclass(frozen=True, slots=True)
+class Selection:
+    """The patches a requirement is about, and what it misses."""
+
+    chosen: tuple[Chosen, ...]
+    missing: tuple[str, ...]
+
+
+class Matcher:
+    """Finds planned patches among the readings of one slot."""
+
+    def __init__(self, plan: Plan, patches: Patches) -> None:
+        self.plan = plan
+        self.patches = patches
+        self._tolerance = plan.half_code * (1 + EDGE) + 1e-12
+
+    # -- single patches
+
+    def find(self, planned: PlannedPatch) -> int | None:
+        """The patch that shows `planned`, the nearest if several do."""
+        away = np.abs(self.patches.signal - np.array(planned.signal)).max(axis=-1)
+        tolerance = self._tolerance
+        if self.plan.model.kind == "xyz" and self._is_neutral(planned):
+            tolerance = max(tolerance, self.plan.model.step * (1 + EDGE))
+        near = [int(i) for i in np.flatnonzero(away <= tolerance) if self._same_place(i, planned)]
+        return min(near, key=lambda i: (away[i], i)) if near else None
+
+    def _is_neutral(self, planned: PlannedPatch) -> bool:
+        return bool(targets.neutral(np.array([planned.signal]), self.plan.model)[0])
+
+    def _same_place(self, index: int, planned: PlannedPatch) -> bool:
+        there = self.patches.stimulus[index]
+        return (
+            there.position == planned.position
+            and abs(there.window - planned.window) <= 1e-6
+            and there.pattern == planned.pattern
+            and there.seconds == planned.seconds
+        )
+
+    def built_in(
+        self, name: str, *, window: float, pattern: str, position: str = "centre"
+    ) -> int | None:
+        """White, black or peak at a window, pattern and place."""
+        planned = self.plan.patches(name)[0]
+        return self.find(replace(planned, window=window, pattern=pattern, position=position))
+
+    # -- sets
+
+    def select(self, over: Over, *, all_neutrals: bool) -> Selection:
+        """The patches of `over`; with `all_neutrals` a ramp takes every neutral in range."""
+        chosen: dict[int, Chosen] = {}
+        missing: list[str] = []
+        for name in over.patches:
+            planned = self._narrowed(name, over)
+            for patch in planned:
+                index = self._planned(patch, planned)
+                if index is None:
+                    missing.append(_described(patch))
+                    continue
+                if self.patches.count[index] < patch.count:
+                    missing.append(f"{patch.name}, {patch.count} readings")
+                chosen.setdefault(index, Chosen(index, patch.name))
+            if all_neutrals and planned and planned[0].neutral_ramp:
+                for index in self._neutrals(name, over, planned):
+                    label = f"{name} {100 * self.patches.level[index]:.4g} %"
+                    chosen.setdefault(index, Chosen(index, label))
+        ordered = tuple(chosen[index] for index in sorted(chosen))
+        return Selection(ordered, tuple(dict.fromkeys(missing)))
+
+    def _planned(self, patch: PlannedPatch, planned: list[PlannedPatch]) -> int | None:
+        """Index of one planned patch; a ramp's level is met within half a step."""
+        if not patch.neutral_ramp:
+            return self.find(patch)
+        levels = self.plan.ramp_levels(self.plan.rule.sets[patch.set])
+        half_step = 0.5 * abs(levels[1] - levels[0]) * (1 + EDGE)
+        wanted = float(targets.level(np.array([patch.signal]), self.plan.model)[0])
+        away = np.abs(self.patches.level - wanted)
+        near = [
+            int(i)
+            for i in np.flatnonzero(self.patches.neutral & ~self.patches.beyond)
+            if away[i] <= half_step and self._same_place(i, patch)
+        ]
+        return min(near, key=lambda i: (away[i], i)) if near else None
+
+    def _neutrals(self, name: str, over: Over, planned: list[PlannedPatch]) -> list[int]:
+        """Every neutral reading in the range of a ramp, in its places."""
+        ramp = self.plan.rule.sets[name]
+        first, last = ramp.signal or (0.0, 1.0)
+        patches, slack = self.patches, self.plan.half_code
+        inside = patches.neutral & ~patches.beyond
+        inside &= (patches.level >= first - slack) & (patches.level <= last + slack)
+        inside &= self._in_range(patches.level, patches.nominal, over)
+        places = {(p.position, p.window, p.pattern, p.seconds): p for p in planned}
+        return [
+            int(i)
+            for i in np.flatnonzero(inside)
+            if any(self._same_place(i, place) for place in places.values())
+        ]
+
+    def _in_range(self, level: Array, nominal: Array, over: Over) -> Flags:
+        inside = np.ones(np.shape(level), dtype=np.bool_)
+        if over.signal is not None:
+            slack = self.plan.half_code * (1 + EDGE)
+            inside &= (level >= over.signal[0] - slack) & (level <= over.signal[1] + slack)
+        if over.target is not None:
+            low, high = over.target
+            inside &= (nominal >= low * (1 - EDGE)) & (nominal <= high * (1 + EDGE))
+        return inside
+
+    def _narrowed(self, name: str, over: Over) -> list[PlannedPatch]:
+        """The planned patches of a set after `over` has narrowed or aimed them."""
+        patches = list(self.plan.patches(name))
+        if over.only is not None:
+            patches = [patch for patch in patches if patch.name in over.only]
+        patches = [patch for patch in patches if patch.name not in over.exclude]
+        if over.signal is not None or over.target is not None:
+            signal = np.array([patch.signal for patch in patches]).reshape(-1, 3)
+            model = self.plan.model
+            level = targets.level(signal, model)
+            nominal = targets.nominal_xyz(signal, model)[:, 1]
+            inside = self._in_range(level, nominal, over)
+            patches = [patch for patch, keep in zip(patches, inside, strict=True) if keep]
+        patches = _aimed(patches, "position", over.position)
+        patches = _aimed(patches, "window", over.window)
+        patches = _aimed(patches, "seconds", over.seconds)
+        return _aimed(patches, "pattern", None if over.pattern is None else (over.pattern,))
+
+
+def _aimed(
+    patches: list[PlannedPatch], dimension: str, values: tuple[str, ...] | tuple[float, ...] | None
+) -> list[PlannedPatch]:
+    """Narrow sets that vary the dimension, re-aim those that do not."""
+    if values is None:
+        return patches
+    aimed: list[PlannedPatch] = []
+    for patch in patches:
+        if dimension in patch.varies:
+            if getattr(patch, dimension) in values:
+                aimed.append(patch)
+            continue
+        for value in values:
+            changes: dict[str, object] = {dimension: value}
+            if dimension == "window":
+                changes["pattern"] = default_pattern(float(value))
+            if len(values) > 1:
+                changes["name"] = f"{patch.name}, {value}"
+            aimed.append(replace(patch, **changes))  # type: ignore[arg-type]
+    return aimed
+
+
+def _described(patch: PlannedPatch) -> str:
+    """A planned patch in words, for lists of what is missing."""
+    words = [patch.name]
+    if patch.position not in patch.name and patch.position != "centre":
+        words.append(patch.position)
+    if patch.pattern == "checkerboard":
+        words.append(patch.pattern)
+    if patch.seconds:
+        words.append(f"after {patch.seconds:g} s")
+    return ", ".join(words)
