@@ -195,22 +195,26 @@ class Matcher:
         missing: list[str] = []
         for name in over.patches:
             planned = self._narrowed(name, over)
+            names: dict[int, str] = {}
             for patch in planned:
-                index = self._planned(patch, planned)
+                index = self._planned(patch)
                 if index is None:
-                    missing.append(_described(patch))
+                    missing.append(self._described(patch))
                     continue
                 if self.patches.count[index] < patch.count:
-                    missing.append(f"{patch.name}, {patch.count} readings")
-                chosen.setdefault(index, Chosen(index, patch.name))
+                    missing.append(f"{self._described(patch)} ({patch.count} readings)")
+                names.setdefault(index, patch.name)
             if all_neutrals and planned and planned[0].neutral_ramp:
-                for index in self._neutrals(name, over, planned):
-                    label = f"{name} {100 * self.patches.level[index]:.4g} %"
-                    chosen.setdefault(index, Chosen(index, label))
+                indices = self._neutrals(name, over, planned)
+            else:
+                indices = list(names)
+            for index in indices:
+                label = names.get(index) or f"{name} {100 * self.patches.level[index]:.4g} %"
+                chosen.setdefault(index, Chosen(index, label))
         ordered = tuple(chosen[index] for index in sorted(chosen))
         return Selection(ordered, tuple(dict.fromkeys(missing)))
 
-    def _planned(self, patch: PlannedPatch, planned: list[PlannedPatch]) -> int | None:
+    def _planned(self, patch: PlannedPatch) -> int | None:
         """Index of one planned patch; a ramp's level is met within half a step."""
         if not patch.neutral_ramp:
             return self.find(patch)
@@ -249,6 +253,19 @@ class Matcher:
             low, high = over.target
             inside &= (nominal >= low * (1 - EDGE)) & (nominal <= high * (1 + EDGE))
         return inside
+
+    def _described(self, patch: PlannedPatch) -> str:
+        """A planned patch in words, for lists of what is missing."""
+        words = [patch.name]
+        if patch.position != "centre" and patch.position not in patch.name:
+            words.append(patch.position)
+        if patch.window != self.plan.rule.window and "window" not in patch.varies:
+            words.append(f"{patch.window:g} % window")
+        if patch.pattern == "checkerboard":
+            words.append(patch.pattern)
+        if patch.seconds:
+            words.append(f"after {patch.seconds:g} s")
+        return ", ".join(words)
 
     def _narrowed(self, name: str, over: Over) -> list[PlannedPatch]:
         """The planned patches of a set after `over` has narrowed or aimed them."""
@@ -289,15 +306,3 @@ def _aimed(
                 changes["name"] = f"{patch.name}, {value}"
             aimed.append(replace(patch, **changes))  # type: ignore[arg-type]
     return aimed
-
-
-def _described(patch: PlannedPatch) -> str:
-    """A planned patch in words, for lists of what is missing."""
-    words = [patch.name]
-    if patch.position not in patch.name and patch.position != "centre":
-        words.append(patch.position)
-    if patch.pattern == "checkerboard":
-        words.append(patch.pattern)
-    if patch.seconds:
-        words.append(f"after {patch.seconds:g} s")
-    return ", ".join(words)
