@@ -1,0 +1,192 @@
+"""The command `compliance`: one table of commands, one place where errors end.
+
+Commands are imported when called, so that help and version stay quick. Exit codes
+everywhere: 0 yes, 1 no, 2 the input or the call is wrong, 3 undecided, 4 an internal
+or I/O failure, 130 interrupted.
+"""
+
+from __future__ import annotations
+
+import os
+import sys
+import traceback
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from difflib import get_close_matches
+from importlib import import_module
+from typing import Any, NoReturn
+
+import click
+
+from compliance import __version__
+from compliance.cli.terminal import harmless, standard_streams
+from compliance.errors import ComplianceError, InputError
+
+__all__ = ["COMMANDS", "command", "complain", "explain", "main", "wants_traceback"]
+
+PROGRAM = "compliance"
+FAILURE = 4
+INTERRUPTED = 130
+
+
+@dataclass(frozen=True, slots=True)
+class Entry:
+    """Where a command stands and what it does, without importing it."""
+
+    module: str
+    """Has a click command or group named `command`."""
+    summary: str
+
+
+COMMANDS: Mapping[str, Entry] = {
+    "assess": Entry(
+        "compliance.cli.assess", "Judge a job's slots by their rules and write the sheets."
+    ),
+    "verify": Entry("compliance.cli.verify", "Check a sheet: signature, evidence, outcome."),
+    "identity": Entry("compliance.cli.identity", "Make the certificate that signs sheets."),
+}
+
+
+class Program(click.Group):
+    """The group of commands; imports each one when it is called."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Names in the order of the table."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """The command, imported now; None where there is no such name."""
+        entry = COMMANDS.get(cmd_name)
+        if entry is None:
+            return None
+        found: click.Command = import_module(entry.module).command
+        return found
+
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
+        """As click does, with the nearest name for one that does not exist."""
+        name = args[0]
+        if name not in COMMANDS and not name.startswith("-"):
+            near = get_close_matches(name, COMMANDS, 1)
+            expected = f"did you mean {near[0]}?" if near else f"expected {_list(COMMANDS)}"
+            ctx.fail(f"no such command {name!r}; {expected}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """The table, from the summaries: nothing is imported for help."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, entry.summary) for name, entry in COMMANDS.items()])
+
+    def main(  # type: ignore[override]
+        self, args: Sequence[str] | None = None, prog_name: str | None = None, **extra: Any
+    ) -> NoReturn:
+        """Run with `args` (those of the process if None) and exit with the code of the outcome."""
+        extra.pop("standalone_mode", None)
+        arguments = list(sys.argv[1:] if args is None else args)
+        with standard_streams():
+            code = self._run(arguments, **extra)
+            code = _flushed(code)
+        sys.exit(code)
+
+    def _run(self, args: list[str], **extra: Any) -> int:
+        """Everything that can happen, as an exit code. The one catch of the program."""
+        try:
+            outcome = super().main(args, PROGRAM, standalone_mode=False, **extra)
+            return outcome if isinstance(outcome, int) else 0
+        except SystemExit as leaving:
+            return leaving.code if isinstance(leaving.code, int) else int(leaving.code is not None)
+        except (KeyboardInterrupt, click.Abort):
+            click.echo(f"{PROGRAM}: interrupted", err=True)
+            return INTERRUPTED
+        except Exception as error:
+            return complain(error, wants_traceback(args))
+
+
+def wants_traceback(args: Sequence[str] = ()) -> bool:
+    """Whether the call or the environment asks for one."""
+    for arg in args:
+        if not arg.startswith("-"):
+            break
+        if arg == "--traceback":
+            return True
+    return os.environ.get("COMPLIANCE_TRACEBACK", "0") not in ("", "0")
+
+
+def complain(error: Exception, with_traceback: bool = False) -> int:
+    """Say on standard error what went wrong, one line per fault; returns the exit code."""
+    if with_traceback:
+        click.echo("".join(traceback.format_exception(error)), err=True, nl=False)
+    lines, code = explain(error)
+    if isinstance(error, click.exceptions.NoArgsIsHelpError):
+        click.echo(error.format_message(), err=True)
+    else:
+        click.echo("\n".join(lines), err=True)
+    return code
+
+
+def explain(error: Exception) -> tuple[tuple[str, ...], int]:
+    """The lines that tell `error` to a user, harmless to print, and its exit code."""
+    if isinstance(error, InputError):
+        return tuple(harmless(str(problem)) for problem in error.problems), error.exit_code
+    if isinstance(error, ComplianceError):
+        told = str(error).splitlines()
+        return tuple(f"{PROGRAM}: {harmless(line)}" for line in told), error.exit_code
+    if isinstance(error, click.ClickException):
+        return (_usage(error),), error.exit_code
+    if isinstance(error, OSError) and error.strerror:
+        place = f"{error.filename}: " if error.filename is not None else ""
+        return (f"{PROGRAM}: {harmless(place)}{error.strerror.lower()}",), FAILURE
+    if isinstance(error, MemoryError):
+        return (f"{PROGRAM}: not enough memory for this input",), FAILURE
+    what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
+    return (
+        f"{PROGRAM}: a fault in the program, not in your input ({harmless(what)}); "
+        f"'{PROGRAM} --traceback …' shows where",
+    ), FAILURE
+
+
+def _usage(error: click.ClickException) -> str:
+    message = harmless(error.format_message()).rstrip(".")
+    if not isinstance(error, click.UsageError) or error.ctx is None:
+        return f"{PROGRAM}: {message}"
+    path = error.ctx.command_path
+    return f"{path}: {message[:1].lower()}{message[1:]}; see '{path} --help'"
+
+
+def _flushed(code: int) -> int:
+    """Write what is still buffered: a full disk behind `> file` must not pass for success."""
+    try:
+        if sys.stdout is not None:
+            sys.stdout.flush()
+    except OSError as error:
+        return complain(error)
+    return code
+
+
+def _list(names: Mapping[str, Entry]) -> str:
+    *rest, last = names
+    return f"{', '.join(rest)} or {last}"
+
+
+@click.group(
+    PROGRAM,
+    cls=Program,
+    context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
+    epilog="Exit codes: 0 yes, 1 no, 2 the input or the call is wrong, 3 undecided, "
+    "4 an internal or I/O failure, 130 interrupted.",
+)
+@click.version_option(__version__, prog_name=PROGRAM, message="%(prog)s %(version)s")
+@click.option(
+    "--traceback",
+    is_flag=True,
+    expose_value=False,
+    help="Show where in the program an error arose (also COMPLIANCE_TRACEBACK=1).",
+)
+def command() -> None:
+    """Judge display readings by a deliverable's rule and write signed compliance sheets."""
+
+
+def main() -> NoReturn:
+    """The console script."""
+    command.main()

@@ -1,0 +1,6 @@
+"""`python -m compliance.cli`: the same as the console script."""
+
+from compliance.cli import main
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,185 @@
+"""Writing files whole or not at all, under names that stay in their folder.
+
+A file is written beside its place under a name of its own, put to disk, and then
+moved there in one step. Without leave to replace, the step fails if a file has
+appeared meanwhile, so that of two runs at once only one writes.
+"""
+
+from __future__ import annotations
+
+import os
+import secrets
+import stat
+import unicodedata
+from collections.abc import Iterable, Mapping
+from contextlib import suppress
+from pathlib import Path
+
+from compliance.errors import OutputError, UsageError
+
+__all__ = ["check_folder", "check_targets", "clean_name", "write_file", "write_new"]
+
+LONGEST = 70
+"""Bytes of one part of a name: three of them, hyphens and suffix stay under the usual 255."""
+RESERVED = frozenset('<>:"/\\|?*%')
+
+
+def clean_name(text: str) -> str:
+    """`text` as one part of a file's name: it cannot leave its folder, hide or be an option.
+
+    Letters and digits of every script stay; separators, spaces, signs that some file
+    system reserves, control and direction characters become hyphens. Different texts may
+    come out alike: whoever writes several files compares their names (`check_targets`).
+    """
+    text = unicodedata.normalize("NFC", text)
+    kept = "".join(char if _keeps(char) else "-" for char in text)
+    words = [word for word in kept.split("-") if word]
+    name = "-".join(words).strip("-.~").encode()[:LONGEST].decode(errors="ignore")
+    return name.rstrip("-.~") or "unnamed"
+
+
+def _keeps(char: str) -> bool:
+    return char not in RESERVED and unicodedata.category(char)[0] not in "CZ"
+
+
+# ---------------------------------------------------------------- checks
+
+
+def check_folder(folder: Path) -> None:
+    """Make `folder` where there is none and try that a file can be made in it.
+
+    Raises UsageError where a file stands in its place, OutputError where the system refuses.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError):
+        raise UsageError(f"{folder}: a file stands there; expected a folder") from None
+    except OSError as error:
+        raise OutputError(f"{folder}: cannot be made: {_why(error)}") from error
+    _try(folder)
+
+
+def _try(folder: Path) -> None:
+    trial = _beside(folder / "trial")
+    try:
+        os.close(os.open(trial, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        trial.unlink()
+    except OSError as error:
+        raise OutputError(f"{folder}: no file can be written there: {_why(error)}") from error
+
+
+def check_targets(paths: Iterable[Path], replace: bool) -> None:
+    """That each path can be written: none stands there unless `replace`, none is a folder.
+
+    Raises OutputError with one line per path.
+    """
+    faults = [fault for path in paths if (fault := _taken(path, replace))]
+    if faults:
+        raise OutputError("\n".join(faults))
+
+
+def _taken(path: Path, replace: bool) -> str | None:
+    try:
+        mode = path.lstat().st_mode
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        return f"{path}: cannot be written: {_why(error)}"
+    if stat.S_ISDIR(mode):
+        return f"{path}: a folder stands there"
+    return None if replace else f"{path}: stands there already; --replace writes over it"
+
+
+# ---------------------------------------------------------------- writing
+
+
+def write_new(files: Mapping[Path, bytes], *, replace: bool) -> None:
+    """Write all `files` or none.
+
+    Raises OutputError where the disk is full, the folder is read-only, or, without
+    `replace`, a file stands in a place. Nothing unfinished is left behind.
+    """
+    ready: dict[Path, Path] = {}
+    placed: list[Path] = []
+    try:
+        for path, data in files.items():
+            ready[path] = _beside(path)
+            _fill(ready[path], data, path)
+        for path, temporary in ready.items():
+            _place(temporary, path, replace)
+            placed.append(path)
+    except BaseException:
+        _drop(() if replace else placed)
+        raise
+    finally:
+        _drop(ready.values())
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Write one file over whatever stands there; devices and pipes are written to as they are.
+
+    Raises OutputError.
+    """
+    try:
+        path = path.resolve()
+        special = path.exists() and not path.is_file()
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+    if not special:
+        write_new({path: data}, replace=True)
+        return
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+
+
+def _beside(path: Path) -> Path:
+    """A new name in the folder of `path`; hidden, so that no reader takes it for a result."""
+    return path.with_name(f".{secrets.token_hex(8)}.part")
+
+
+def _fill(temporary: Path, data: bytes, path: Path) -> None:
+    try:
+        descriptor = os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666)
+        with open(descriptor, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+
+
+def _place(temporary: Path, path: Path, replace: bool) -> None:
+    try:
+        if replace:
+            os.replace(temporary, path)
+        else:
+            _place_new(temporary, path)
+    except FileExistsError:
+        raise OutputError(
+            f"{path}: has appeared while this ran; --replace writes over it"
+        ) from None
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+
+
+def _place_new(temporary: Path, path: Path) -> None:
+    """Move to `path` only if nothing is there; FileExistsError otherwise."""
+    try:
+        os.link(temporary, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without hard links: claim the name first
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+        os.replace(temporary, path)
+
+
+def _drop(paths: Iterable[Path]) -> None:
+    for path in paths:
+        with suppress(OSError):
+            path.unlink(missing_ok=True)
+
+
+def _why(error: OSError) -> str:
+    return (error.strerror or str(error)).lower()
