@@ -7,7 +7,14 @@ unset PYTHONPATH PYTHONHOME
 find_python() {
     fits='import sys; sys.exit(sys.version_info < (3, 11))'
     too_old= no_venv=
-    for python in ${PYTHON:+"$PYTHON"} python3.13 python3.12 python3.11 python3 python; do
+    if [ -n "${PYTHON:-}" ]; then
+        set -- "$1" "$PYTHON"
+    else
+        set -- "$1" python3.13 python3.12 python3.11 python3 python
+    fi
+    caller=$1
+    shift
+    for python in "$@"; do
         "$python" -c '' >/dev/null 2>&1 || continue
         if ! "$python" -c "$fits" >/dev/null 2>&1; then
             too_old=$("$python" -c 'import sys; print(sys.version.split()[0])' 2>/dev/null)
@@ -16,16 +23,15 @@ find_python() {
         else
             return 0
         fi
-        [ -n "${PYTHON:-}" ] && break
     done
     if [ -n "$no_venv" ]; then
-        echo "$1: $no_venv has no venv module; install it (Debian: apt-get install python3-venv)" >&2
+        echo "$caller: $no_venv has no venv module; install it (Debian: apt-get install python3-venv)" >&2
     elif [ -n "$too_old" ]; then
-        echo "$1: needs Python 3.11 or newer; found $too_old" >&2
+        echo "$caller: needs Python 3.11 or newer; found $too_old" >&2
     elif [ -n "${PYTHON:-}" ]; then
-        echo "$1: PYTHON=$PYTHON cannot be run; it should name a Python 3.11 or newer" >&2
+        echo "$caller: PYTHON=$PYTHON cannot be run; it should name a Python 3.11 or newer" >&2
     else
-        echo "$1: needs Python 3.11 or newer; found none" >&2
+        echo "$caller: needs Python 3.11 or newer; found none" >&2
     fi
     return 4
 }
