@@ -165,7 +165,7 @@ class Matcher:
         tolerance = self._tolerance
         if self.plan.model.kind == "xyz" and self._is_neutral(planned):
             tolerance = max(tolerance, self.plan.model.step * (1 + EDGE))
-        near = [int(i) for i in np.flatnonzero(away <= tolerance) if self._same_place(i, planned)]
+        near = [i for i in _true(away <= tolerance) if self._same_place(i, planned)]
         return min(near, key=lambda i: (away[i], i)) if near else None
 
     def _is_neutral(self, planned: PlannedPatch) -> bool:
@@ -223,8 +223,8 @@ class Matcher:
         wanted = float(targets.level(np.array([patch.signal]), self.plan.model)[0])
         away = np.abs(self.patches.level - wanted)
         near = [
-            int(i)
-            for i in np.flatnonzero(self.patches.neutral & ~self.patches.beyond)
+            i
+            for i in _true(self.patches.neutral & ~self.patches.beyond)
             if away[i] <= half_step and self._same_place(i, patch)
         ]
         return min(near, key=lambda i: (away[i], i)) if near else None
@@ -239,8 +239,8 @@ class Matcher:
         inside &= self._in_range(patches.level, patches.nominal, over)
         places = {(p.position, p.window, p.pattern, p.seconds): p for p in planned}
         return [
-            int(i)
-            for i in np.flatnonzero(inside)
+            i
+            for i in _true(inside)
             if any(self._same_place(i, place) for place in places.values())
         ]
 
@@ -284,6 +284,10 @@ class Matcher:
         patches = _aimed(patches, "window", over.window)
         patches = _aimed(patches, "seconds", over.seconds)
         return _aimed(patches, "pattern", None if over.pattern is None else (over.pattern,))
+
+
+def _true(flags: Flags) -> list[int]:
+    return [int(index) for index in np.flatnonzero(flags)]
 
 
 def _aimed(

@@ -544,7 +544,7 @@ class Point:
     value: Value | None
     limits: Limits | None
     verdict: Verdict | None
-    """None for an anchor: shown, not counted."""
+    """None where the point is shown, not counted by itself: an anchor, or a part of a mean."""
     interval: Interval | None = None
     probability: float | None = None
 
@@ -576,7 +576,7 @@ class Finding:
     reason: Reason | None = None
     value: Value | None = None
     bound: str | None = None
-    """`at-least` where only a bound is known, e.g. contrast over a black below the meter's reach."""
+    """`at-least` or `at-most` where only a bound is known, e.g. of a black under the meter's reach."""
     limits: Limits | None = None
     interval: Interval | None = None
     probability: float | None = None

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from typing import TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
@@ -36,6 +37,13 @@ PEAK_WINDOW = 10.0
 
 HDR_NEUTRAL = 100.0
 """cd/m², largest neutral drive of hues in PQ and HLG unless a set says otherwise."""
+
+
+class _Plain(TypedDict):
+    """What a set says of all its patches."""
+
+    window: float | None
+    pattern: str | None
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,8 +114,8 @@ class Plan:
     # -- the kinds of sets
 
     def _expand(self, patch_set: PatchSet) -> Iterable[PlannedPatch]:
-        plain = {"window": patch_set.window, "pattern": patch_set.pattern}
         name = patch_set.name
+        plain = _Plain(window=patch_set.window, pattern=patch_set.pattern)
         if patch_set.kind == "ramp":
             for level in self.ramp_levels(patch_set):
                 signal = self._neutral(level)

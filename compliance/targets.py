@@ -104,25 +104,14 @@ def signal_of(xyz: Array, model: TargetModel) -> Array:
     if model.curve == "pq":
         signal = transfer.pq_inverse(linear * model.white_luminance)
     elif model.curve == "srgb":
-        signal = np.where(
-            linear <= 0.04045 / 12.92, linear * 12.92, 1.055 * linear ** (1 / 2.4) - 0.055
-        )
+        signal = transfer.srgb_inverse(linear)
     elif model.curve == "dcdm" and model.kind == "xyz":
-        signal = (linear * model.white_luminance / 52.37) ** (1 / 2.6)
+        signal = transfer.dcdm_inverse(linear * model.white_luminance)
     elif model.curve == "hlg":
-        signal = _hlg_signal(linear, model.system_gamma)
+        signal = transfer.hlg_oetf(transfer.hlg_ootf_inverse(linear, 1.0, model.system_gamma))
     else:
-        signal = linear ** (1 / model.exponent)
+        signal = transfer.power(linear, 1 / model.exponent)
     return np.clip(signal, 0.0, 1.0)
-
-
-def _hlg_signal(linear: Array, gamma: float) -> Array:
-    """Inverse of HLG's OOTF and inverse OETF, peak at 1 (ITU-R BT.2100-3, notes 5c to 5i)."""
-    luminance = np.sum(linear * np.array([0.2627, 0.6780, 0.0593]), axis=-1, keepdims=True)
-    scene = linear * np.maximum(luminance, 1e-30) ** ((1 - gamma) / gamma)
-    a, b, c = 0.17883277, 0.28466892, 0.55991073
-    upper = a * np.log(np.maximum(12 * scene - b, 1e-30)) + c
-    return np.where(scene <= 1 / 12, np.sqrt(3 * scene), upper)
 
 
 def target_xyz(signal: Array, model: TargetModel, white: Array, black: Array) -> Array:

@@ -7,7 +7,14 @@ from numpy.typing import ArrayLike
 
 from compliance.colorimetry.arrays import Array, as_array, odd_power
 
-__all__ = ["hlg_black_lift", "hlg_inverse_oetf", "hlg_ootf", "hlg_system_gamma"]
+__all__ = [
+    "hlg_black_lift",
+    "hlg_inverse_oetf",
+    "hlg_oetf",
+    "hlg_ootf",
+    "hlg_ootf_inverse",
+    "hlg_system_gamma",
+]
 
 A = 0.17883277
 B = 0.28466892
@@ -26,6 +33,14 @@ def hlg_inverse_oetf(signal: ArrayLike) -> Array:
     return as_array(np.sign(value) * np.where(size <= 0.5, size * size / 3, upper))
 
 
+def hlg_oetf(scene: ArrayLike) -> Array:
+    """Normalised signal (...) of scene light (...), 0 to 1; odd below zero."""
+    value = as_array(scene)
+    size = np.abs(value)
+    upper = A * np.log(np.maximum(12 * size, 1) - B) + C
+    return as_array(np.sign(value) * np.where(size <= 1 / 12, np.sqrt(3 * size), upper))
+
+
 def hlg_ootf(rgb: ArrayLike, white: ArrayLike, gamma: ArrayLike) -> Array:
     """Display light R, G, B (..., 3) in cd/m² of scene light R, G, B (..., 3), 0 to 1.
 
@@ -37,6 +52,16 @@ def hlg_ootf(rgb: ArrayLike, white: ArrayLike, gamma: ArrayLike) -> Array:
     lit = np.where(luminance == 0, 1.0, luminance)
     gain = as_array(white) * np.where(luminance == 0, 0.0, lit ** (as_array(gamma) - 1))
     return as_array(gain[..., np.newaxis] * scene)
+
+
+def hlg_ootf_inverse(rgb: ArrayLike, white: ArrayLike, gamma: ArrayLike) -> Array:
+    """Scene light R, G, B (..., 3), 0 to 1, of display light (..., 3) in cd/m²; see `hlg_ootf`."""
+    light = as_array(rgb) / as_array(white)[..., np.newaxis]
+    luminance = np.abs(light @ LUMINANCE)
+    lit = np.where(luminance == 0, 1.0, luminance)
+    exponent = as_array(gamma)
+    gain = np.where(luminance == 0, 0.0, lit ** ((1 - exponent) / exponent))
+    return as_array(gain[..., np.newaxis] * light)
 
 
 def hlg_system_gamma(peak: ArrayLike, surround: ArrayLike = REFERENCE_SURROUND) -> Array:

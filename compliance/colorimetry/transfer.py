@@ -12,7 +12,9 @@ from compliance.colorimetry.arrays import Array, as_array, odd_power
 from compliance.colorimetry.hlg import (
     hlg_black_lift,
     hlg_inverse_oetf,
+    hlg_oetf,
     hlg_ootf,
+    hlg_ootf_inverse,
     hlg_system_gamma,
 )
 from compliance.colorimetry.pq import pq, pq_inverse
@@ -22,14 +24,18 @@ __all__ = [
     "DCDM_PEAK",
     "bt1886",
     "dcdm",
+    "dcdm_inverse",
     "hlg_black_lift",
     "hlg_inverse_oetf",
+    "hlg_oetf",
     "hlg_ootf",
+    "hlg_ootf_inverse",
     "hlg_system_gamma",
     "power",
     "pq",
     "pq_inverse",
     "srgb",
+    "srgb_inverse",
 ]
 
 DCDM_PEAK = 52.37
@@ -60,6 +66,16 @@ def srgb(signal: ArrayLike) -> Array:
     )
 
 
+def srgb_inverse(light: ArrayLike) -> Array:
+    """Normalised signal (...) of linear light (...), 0 to 1; inverse of `srgb`, odd below zero."""
+    value = as_array(light)
+    size = np.abs(value)
+    return as_array(
+        np.sign(value)
+        * np.where(size <= 0.04045 / 12.92, size * 12.92, 1.055 * size ** (1 / 2.4) - 0.055)
+    )
+
+
 def power(signal: ArrayLike, exponent: ArrayLike) -> Array:
     """Linear light (...), 0 to 1, of normalised signal (...): V^exponent, odd below zero."""
     return odd_power(signal, exponent)
@@ -68,3 +84,8 @@ def power(signal: ArrayLike, exponent: ArrayLike) -> Array:
 def dcdm(signal: ArrayLike) -> Array:
     """X, Y or Z (...) in cd/m² of X′, Y′ or Z′ = code/4095 (...); SMPTE ST 428-1."""
     return DCDM_PEAK * odd_power(signal, DCDM_EXPONENT)
+
+
+def dcdm_inverse(light: ArrayLike) -> Array:
+    """X′, Y′ or Z′ = code/4095 (...) of X, Y or Z (...) in cd/m²; inverse of `dcdm`."""
+    return odd_power(as_array(light) / DCDM_PEAK, 1 / DCDM_EXPONENT)
