@@ -21,7 +21,7 @@ from compliance.model import (
 )
 from compliance.quantities.table import QUANTITIES
 
-__all__ = ["inside", "margin", "outcome", "statement", "worst"]
+__all__ = ["OUTSIDE", "inside", "margin", "outcome", "statement", "worst"]
 
 SEVERITY = (
     Verdict.FAIL,
@@ -29,7 +29,6 @@ SEVERITY = (
     Verdict.CONDITIONAL_PASS,
     Verdict.PASS,
 )
-INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 
 
@@ -83,9 +82,7 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
     return min(verdicts, key=SEVERITY.index)
 
 
-def outcome(
-    findings: Sequence[Finding], decision: Decision
-) -> tuple[Outcome, Reason | None, bool]:
+def outcome(findings: Sequence[Finding], decision: Decision) -> tuple[Outcome, Reason | None, bool]:
     """Verdict, reason and whether it is conditional; the first of the rules that applies."""
     shalls = [
         finding

@@ -199,10 +199,10 @@ class Matcher:
             for patch in planned:
                 index = self._planned(patch)
                 if index is None:
-                    missing.append(self._described(patch))
+                    missing.append(self.described(patch))
                     continue
                 if self.patches.count[index] < patch.count:
-                    missing.append(f"{self._described(patch)} ({patch.count} readings)")
+                    missing.append(f"{self.described(patch)} ({patch.count} readings)")
                 names.setdefault(index, patch.name)
             if all_neutrals and planned and planned[0].neutral_ramp:
                 indices = self._neutrals(name, over, planned)
@@ -239,9 +239,7 @@ class Matcher:
         inside &= self._in_range(patches.level, patches.nominal, over)
         places = {(p.position, p.window, p.pattern, p.seconds): p for p in planned}
         return [
-            i
-            for i in _true(inside)
-            if any(self._same_place(i, place) for place in places.values())
+            i for i in _true(inside) if any(self._same_place(i, place) for place in places.values())
         ]
 
     def _in_range(self, level: Array, nominal: Array, over: Over) -> Flags:
@@ -254,7 +252,7 @@ class Matcher:
             inside &= (nominal >= low * (1 - EDGE)) & (nominal <= high * (1 + EDGE))
         return inside
 
-    def _described(self, patch: PlannedPatch) -> str:
+    def described(self, patch: PlannedPatch) -> str:
         """A planned patch in words, for lists of what is missing."""
         words = [patch.name]
         if patch.position != "centre" and patch.position not in patch.name:

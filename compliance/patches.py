@@ -80,14 +80,20 @@ class Plan:
     def _emitting_model(self) -> TargetModel:
         """The model whose quantisation the planned codes have."""
         rule, encoding = self.rule, self.encoding
-        return target_model(rule, rule.encoding if rule.encoding.kind == encoding.kind else encoding)
+        return target_model(
+            rule, rule.encoding if rule.encoding.kind == encoding.kind else encoding
+        )
 
     def patches(self, name: str) -> tuple[PlannedPatch, ...]:
         """The patches of a built-in or named set, in order."""
         if name in BUILT_IN_SETS:
             window = PEAK_WINDOW if name == "peak" else self.rule.window
             return (self._patch(name, name, self.signal_of_built_in(name), window=window),)
-        return tuple(self._expand(self.rule.sets[name]))
+        return self.expanded(self.rule.sets[name])
+
+    def expanded(self, patch_set: PatchSet) -> tuple[PlannedPatch, ...]:
+        """The patches of a set, in order."""
+        return tuple(self._expand(patch_set))
 
     def signal_of_built_in(self, name: str) -> Array:
         """(3,) signal of `white`, `black` or `peak` in the readings' encoding."""
@@ -146,7 +152,9 @@ class Plan:
         base = self._patch(of, patch_set.name, signal, window=window, pattern=patch_set.pattern)
         if patch_set.kind == "positions":
             for position in patch_set.positions:
-                yield replace(base, name=f"{of}, {position}", position=position, varies=("position",))
+                yield replace(
+                    base, name=f"{of}, {position}", position=position, varies=("position",)
+                )
         elif patch_set.kind == "windows":
             for size in patch_set.windows:
                 pattern = patch_set.pattern or default_pattern(size)

@@ -140,9 +140,7 @@ def _one(values: Array) -> Array:
 
 
 def _contrast(view: View, roles: Roles, options: Options) -> Array:
-    return luminance.ratio(
-        view.luminance(roles.part["white"]), view.luminance(roles.part["black"])
-    )
+    return luminance.ratio(view.luminance(roles.part["white"]), view.luminance(roles.part["black"]))
 
 
 def _checkerboard(view: View, roles: Roles, options: Options) -> Array:
@@ -172,9 +170,7 @@ def _fitted_exponent(view: View, roles: Roles, options: Options) -> Array:
 def _gamut_coverage(view: View, roles: Roles, options: Options) -> Array:
     hues = np.concatenate([roles.part[hue] for hue in ("red", "green", "blue")])
     primaries = view.model.from_target.T
-    return _one(
-        chromaticity.coverage(view.xyz[..., hues, :], primaries, options.diagram)
-    )
+    return _one(chromaticity.coverage(view.xyz[..., hues, :], primaries, options.diagram))
 
 
 def _additivity(view: View, roles: Roles, options: Options) -> Array:

@@ -323,5 +323,3 @@ RECORDED_FIELDS: Mapping[str, tuple[str, str]] = {
     "calibration-age": ("d", "days from calibration to measuring"),
 }
 """Fields of the job that `recorded` may name: unit and meaning."""
-
-

@@ -16,7 +16,10 @@ STEP = 1e-4
 
 
 def power_exponent(signal: Array, luminance: Array, white: Array, black: Array) -> Array:
-    """γ of (Y − Yk)/(Yw − Yk) = V^γ, least squares in the log; signal (n,), others (..., n) or (...,)."""
+    """γ of (Y − Yk)/(Yw − Yk) = V^γ, least squares in the log.
+
+    Signal (n,), luminance (..., n), white and black (...,) in cd/m².
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.log((luminance - black[..., None]) / (white - black)[..., None])
     base = np.log(signal)

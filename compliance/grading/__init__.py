@@ -1,0 +1,1 @@
+"""From matched readings to findings: no input or output."""

@@ -1,0 +1,178 @@
+"""What can be judged at all: codes out of reach, patches too dark, zeros by construction."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.grading.case import Case
+from compliance.grading.findings import not_judged
+from compliance.grading.roles import Cast, by_time, needs_black
+from compliance.matching import Chosen
+from compliance.model import Limits, NotJudged, Requirement, Value
+from compliance.quantities.bind import COMPUTE, Options, Roles
+from compliance.quantities.table import QUANTITIES
+from compliance.quantities.view import View
+
+__all__ = [
+    "BLACK_DECIDES",
+    "below_reach",
+    "black_is_nothing",
+    "black_decides",
+    "contrast_is_bound",
+    "is_anchor",
+    "judgeable",
+    "no_number",
+    "options_of",
+    "roles_of",
+    "values_of",
+    "why_not",
+]
+
+BLACK_DECIDES = "the black is below what the meter can tell, and decides this value"
+
+Array = NDArray[np.float64]
+
+
+def options_of(requirement: Requirement) -> Options:
+    """How a requirement wants its quantity taken."""
+    return Options(
+        reference=requirement.reference,
+        above_black=requirement.above_black,
+        ignore_luminance=requirement.ignore_luminance,
+        diagram=requirement.diagram,
+        by_time=by_time(requirement),
+    )
+
+
+def values_of(requirement: Requirement, view: View, roles: Roles) -> Array:
+    """(..., n) or (..., n, 2) values of a requirement's quantity."""
+    return COMPUTE[requirement.quantity](view, roles, options_of(requirement))
+
+
+def roles_of(chosen: Sequence[Chosen]) -> Roles:
+    """Patches without a part of their own."""
+    return Roles(np.array([one.index for one in chosen], dtype=np.int64), {})
+
+
+def why_not(requirement: Requirement, case: Case, index: int) -> str | None:
+    """Why a measured patch cannot be judged by a requirement; None if it can."""
+    quantity = QUANTITIES[requirement.quantity]
+    patches = case.patches
+    if quantity.target and patches.beyond[index]:
+        return "code beyond nominal black or white"
+    if quantity.target and patches.above[index]:
+        return "code above the target's peak"
+    if quantity.target and patches.unreachable[index]:
+        return "code outside the target's primaries"
+    if quantity.dark == "luminance":
+        floor = case.dark_floor(index) if requirement.floor is None else requirement.floor
+        if patches.nominal[index] < floor * (1 - 1e-9):
+            return f"target below {floor:.3g} cd/m²"
+    if quantity.dark == "chromaticity" and case.view.xyz[index, 1] < case.chromaticity_floor:
+        return f"luminance below {case.chromaticity_floor:.3g} cd/m², the floor for chromaticity"
+    return None
+
+
+def judgeable(
+    requirement: Requirement, case: Case, parts: Cast
+) -> tuple[list[Chosen], list[NotJudged]]:
+    """Split the patches of a requirement into those that can be judged and those that cannot."""
+    judged: list[Chosen] = []
+    left_out: list[NotJudged] = []
+    for one in parts.chosen:
+        why = why_not(requirement, case, one.index)
+        if why is None:
+            judged.append(one)
+        else:
+            left_out.append(not_judged(case, one, why))
+    return judged, left_out
+
+
+def no_number(value: Value) -> str | None:
+    """Why a value that is no number cannot be judged."""
+    numbers = value if isinstance(value, tuple) else (value,)
+    return None if all(map(math.isfinite, numbers)) else "these readings give no number"
+
+
+def is_anchor(requirement: Requirement, case: Case, index: int) -> bool:
+    """Whether the difference is zero by construction: shown, not counted."""
+    view = case.view
+    is_white = view.white[index] == index
+    if requirement.reference == "white":
+        return bool(is_white)
+    if requirement.reference == "centre":
+        return bool(view.centre[index] == index)
+    if requirement.quantity == "relative-luminance":
+        return bool((view.start if by_time(requirement) else view.centre)[index] == index)
+    if requirement.quantity != "luminance-error":
+        return False
+    is_black = view.black[index] == index and not view.model.blackless
+    measured_black = bool(np.isnan(view.model.black_luminance))
+    return bool((view.model.relative and is_white) or (is_black and measured_black))
+
+
+def below_reach(requirement: Requirement, case: Case, value: Value, limits: Limits) -> str | None:
+    """Why a luminance under the meter's reach cannot be judged.
+
+    It may be anything from 0 to `lowest`; where the limits hold for all of that,
+    or for none of it, it can.
+    """
+    if requirement.quantity != "luminance" or isinstance(value, tuple) or value >= case.lowest:
+        return None
+    low = -math.inf if limits.minimum is None else limits.minimum
+    high = math.inf if limits.maximum is None else limits.maximum
+    all_inside = low <= 0 and high >= case.lowest
+    all_outside = low >= case.lowest or high < 0
+    if all_inside or all_outside:
+        return None
+    return f"told as < {case.lowest:g} cd/m², the least the meter can tell"
+
+
+def black_is_nothing(requirement: Requirement, case: Case, parts: Cast) -> str | None:
+    """Why a contrast over a black that reads 0 or less cannot be judged."""
+    if requirement.quantity not in ("contrast", "checkerboard-contrast"):
+        return None
+    black = float(case.view.luminance(parts.roles.part["black"]).mean())
+    return None if black > 0 else f"black reads {black:.3g} cd/m², no contrast can be formed"
+
+
+def contrast_is_bound(requirement: Requirement, case: Case, parts: Cast) -> bool:
+    """Whether a contrast rests on a black that the meter cannot tell from dark."""
+    if requirement.quantity != "contrast" or case.lowest == 0:
+        return False
+    return bool(case.view.luminance(parts.roles.part["black"])[0] < case.lowest)
+
+
+def black_decides(
+    requirement: Requirement, case: Case, roles: Roles, limits: Sequence[Limits]
+) -> NDArray[np.bool_]:
+    """(n,): the value taken with black 0 and with black `lowest` differs too much to judge.
+
+    Too much is more than half the width of two-sided limits, or more than the
+    amount of a one-sided limit.
+    """
+    nothing = np.zeros(len(limits), dtype=np.bool_)
+    if not len(roles.over) or not needs_black(requirement, case):
+        return nothing
+    if not np.any(case.view.black_is_zero[roles.over]):
+        return nothing
+    lit_view = case.view._replace(zero_black=case.lowest)
+    dark = values_of(requirement, case.view, roles)
+    lit = values_of(requirement, lit_view, roles)
+    change = np.abs(lit - dark)
+    if change.ndim == 2:
+        change = change.max(axis=-1)
+    return np.array([c > _half_width(one) for c, one in zip(change, limits, strict=True)])
+
+
+def _half_width(limits: Limits) -> float:
+    if limits.box is not None:
+        return min(limits.box)
+    if limits.minimum is not None and limits.maximum is not None:
+        return (limits.maximum - limits.minimum) / 2
+    only = limits.minimum if limits.minimum is not None else limits.maximum
+    return math.inf if only is None else abs(only)

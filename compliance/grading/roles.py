@@ -1,0 +1,229 @@
+"""Which patches play which part in a requirement, and what is missing for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from compliance import targets
+from compliance.errors import Problem, RuleError
+from compliance.grading.case import Case
+from compliance.matching import Chosen
+from compliance.model import Over, PatchSet, Requirement
+from compliance.patches import PlannedPatch, default_pattern
+from compliance.quantities.bind import LEAST_PATCHES, Roles
+from compliance.quantities.table import QUANTITIES
+from compliance.quantities.view import NOWHERE, Index
+
+__all__ = ["Cast", "by_time", "cast", "needs_black", "needs_white"]
+
+ALONG_A_SET = ("monotonicity", "slope-monotonicity", "clipping-level", "fitted-exponent")
+EVERY_NEUTRAL = ("each", "spread", "pairwise")
+RGB = ("red", "green", "blue")
+
+
+class Cast(NamedTuple):
+    """The patches of a requirement."""
+
+    chosen: tuple[Chosen, ...]
+    """Those it is about, in canonical order."""
+    roles: Roles
+    missing: tuple[str, ...]
+
+
+def cast(requirement: Requirement, case: Case) -> Cast:
+    """Find the patches of a requirement that takes readings; see `quantities.table` for roles."""
+    name = requirement.quantity
+    if name == "contrast":
+        return _contrast(requirement, case)
+    if name == "checkerboard-contrast":
+        return _checkerboard(requirement, case)
+    if name in ("gamut-coverage", "additivity"):
+        return _hues(requirement, case)
+    over = requirement.over
+    if over is None:
+        raise RuleError(
+            Problem(case.rule.id, "the quantity needs patches", field=requirement.id + ".over")
+        )
+    point = QUANTITIES[name].values == "point"
+    every = point and requirement.statistic in EVERY_NEUTRAL
+    selection = case.matcher.select(over, all_neutrals=every)
+    missing = list(selection.missing)
+    chosen = _with_company(requirement, case, selection.chosen, missing)
+    if name in ALONG_A_SET:
+        chosen = tuple(sorted(chosen, key=lambda one: case.patches.level[one.index]))
+    indices = _indices(chosen)
+    if name == "stability":
+        indices = _readings_of(requirement, case, chosen)
+    if len(indices) < LEAST_PATCHES.get(name, 1) and not missing:
+        missing.append(f"{LEAST_PATCHES.get(name, 1)} readings at least")
+    return Cast(chosen, Roles(indices, {}), tuple(missing))
+
+
+def _indices(chosen: Sequence[Chosen]) -> Index:
+    return np.array([one.index for one in chosen], dtype=np.int64)
+
+
+def _readings_of(requirement: Requirement, case: Case, chosen: Sequence[Chosen]) -> Index:
+    if len(chosen) > 1:
+        raise RuleError(
+            Problem(
+                case.rule.id,
+                "stability is taken of one repeated patch; name a set of repeats",
+                field=f"requirements.{requirement.id}.over",
+            )
+        )
+    rows = np.flatnonzero(np.isin(case.view.rows, _indices(chosen)))
+    return rows.astype(np.int64)
+
+
+def _with_company(
+    requirement: Requirement, case: Case, chosen: Sequence[Chosen], missing: list[str]
+) -> tuple[Chosen, ...]:
+    """Leave out patches whose white, black, centre or first reading was not measured."""
+    view, kept = case.view, []
+    for one in chosen:
+        absent = []
+        if needs_white(requirement, case) and view.white[one.index] == NOWHERE:
+            absent.append(_at_window(case, one.index, "white"))
+        if needs_black(requirement, case) and view.black[one.index] == NOWHERE:
+            absent.append("black")
+        if requirement.quantity == "relative-luminance":
+            if by_time(requirement) and view.start[one.index] == NOWHERE:
+                absent.append(f"{one.name} at 0 s")
+            if not by_time(requirement) and view.centre[one.index] == NOWHERE:
+                absent.append(_the_same_at_the_centre(one.name))
+        if requirement.reference == "centre" and view.centre[one.index] == NOWHERE:
+            absent.append(_the_same_at_the_centre(one.name))
+        if absent:
+            missing.extend(name for name in absent if name not in missing)
+        else:
+            kept.append(one)
+    return tuple(kept)
+
+
+def by_time(requirement: Requirement) -> bool:
+    """Whether a relative luminance is against the same patch at 0 s, not at the centre."""
+    return requirement.over is not None and requirement.over.seconds is not None
+
+
+def _the_same_at_the_centre(name: str) -> str:
+    return f"{name.split(',')[0]}, centre"
+
+
+def _at_window(case: Case, index: int, name: str) -> str:
+    window = case.patches.stimulus[index].window
+    return name if window == case.rule.window else f"{name}, {window:g} % window"
+
+
+def needs_white(requirement: Requirement, case: Case) -> bool:
+    """Whether the measured white of the same window takes part."""
+    name = requirement.quantity
+    if requirement.reference == "white" or name in ("delta-uv-star", "fitted-exponent"):
+        return True
+    leans = QUANTITIES[name].target and requirement.reference == "target"
+    return leans and case.plan.model.relative
+
+
+def needs_black(requirement: Requirement, case: Case) -> bool:
+    """Whether the measured black takes part."""
+    model = case.plan.model
+    if requirement.above_black:
+        return True
+    if requirement.quantity == "fitted-exponent":
+        return not model.blackless
+    leans = QUANTITIES[requirement.quantity].target and requirement.reference == "target"
+    leans = leans or requirement.quantity.startswith("delta-")
+    return leans and not model.blackless and bool(np.isnan(model.black_luminance))
+
+
+# ------------------------------------------------------------ fixed roles
+
+
+def _place(over: Over | None, case: Case) -> dict[str, object]:
+    """Window, pattern and position that `over` names, else the rule's window at the centre."""
+    window = over.window[0] if over and over.window else case.rule.window
+    pattern = over.pattern if over and over.pattern else default_pattern(window)
+    position = over.position[0] if over and over.position else "centre"
+    return {"window": window, "pattern": pattern, "position": position}
+
+
+def _contrast(requirement: Requirement, case: Case) -> Cast:
+    place = _place(requirement.over, case)
+    parts, chosen, missing = {}, [], []
+    for name in ("white", "black"):
+        planned = replace(case.plan.patches(name)[0], **place)  # type: ignore[arg-type]
+        found = case.matcher.find(planned)
+        if found is None:
+            missing.append(case.matcher.described(planned))
+        else:
+            parts[name] = np.array([found], dtype=np.int64)
+            chosen.append(Chosen(found, name))
+    return Cast(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
+
+
+def _checkerboard(requirement: Requirement, case: Case) -> Cast:
+    """Fields of a checkerboard at any named place; both colours are needed."""
+    parts: dict[str, Index] = {}
+    chosen: list[Chosen] = []
+    missing = []
+    for name in ("white", "black"):
+        planned = replace(case.plan.patches(name)[0], pattern="checkerboard")
+        found = [
+            index
+            for index, stimulus in enumerate(case.patches.stimulus)
+            if stimulus.pattern == "checkerboard"
+            and index
+            == case.matcher.find(
+                replace(planned, position=stimulus.position, window=stimulus.window)
+            )
+        ]
+        if not found:
+            missing.append(f"{name} fields of a checkerboard")
+        parts[name] = np.array(found, dtype=np.int64)
+        chosen.extend(
+            Chosen(index, f"{name}, {case.patches.stimulus[index].position}") for index in found
+        )
+    return Cast(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
+
+
+def _hues(requirement: Requirement, case: Case) -> Cast:
+    """Red, green and blue, and for additivity the white of the same drive and the black."""
+    patch_set, planned = _hue_patches(requirement, case)
+    wanted: list[PlannedPatch] = [planned[hue] for hue in RGB if hue in planned]
+    missing = [hue for hue in RGB if hue not in planned]
+    if requirement.quantity == "additivity":
+        some = planned["red"] if "red" in planned else case.plan.patches("white")[0]
+        neutral = targets.neutral_signal(case.plan.drive(patch_set), case.plan.model)
+        signal = (float(neutral[0]), float(neutral[1]), float(neutral[2]))
+        wanted.append(replace(some, name="white", signal=signal))
+        wanted.append(replace(some, name="black", signal=(0.0, 0.0, 0.0)))
+    parts, chosen = {}, []
+    for patch in wanted:
+        found = case.matcher.find(patch)
+        if found is None:
+            missing.append(case.matcher.described(patch))
+            continue
+        parts[patch.name] = np.array([found], dtype=np.int64)
+        chosen.append(Chosen(found, patch.name))
+    return Cast(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
+
+
+def _hue_patches(requirement: Requirement, case: Case) -> tuple[PatchSet, dict[str, PlannedPatch]]:
+    named = requirement.over.patches[0] if requirement.over else case.plan.hue_set()
+    if named is None:
+        patch_set = PatchSet(name="primaries", kind="hues", hues=RGB)
+        return patch_set, {patch.name: patch for patch in case.plan.expanded(patch_set)}
+    if named not in case.rule.sets:
+        raise RuleError(
+            Problem(
+                case.rule.id,
+                f"'{named}' has no red, green and blue; name a set of hues",
+                field=f"requirements.{requirement.id}.over",
+            )
+        )
+    patch_set = case.rule.sets[named]
+    return patch_set, {patch.name: patch for patch in case.plan.patches(named)}
