@@ -6,8 +6,9 @@ import math
 import re
 from collections.abc import Callable, Mapping, Sequence
 
+from compliance.documents.words import meant, quoted
 from compliance.model import Encoding
-from compliance.readings.problems import Problems, shown, suggestion
+from compliance.readings.problems import Problems
 from compliance.readings.rows import Row
 
 __all__ = ["Cells"]
@@ -40,7 +41,7 @@ class Cells:
 
     def note_cell(self, column: str, what: str, expected: str) -> None:
         """Note that the cell's text is `what` where something else was expected."""
-        self.note(column, f"{shown(self.text(column))} {what}; expected {expected}")
+        self.note(column, f"{quoted(self.text(column))} {what}; expected {expected}")
 
     def text(self, column: str) -> str:
         """The cell; empty where the file has no such column."""
@@ -95,7 +96,7 @@ class Cells:
         if not cell:
             return unsaid
         if cell not in legal:
-            self.note(column, f"{shown(cell)} is no {column}; {suggestion(cell, legal)}")
+            self.note(column, f"{quoted(cell)} is no {column}; {meant(cell, legal)}")
         return cell
 
     def line_if(self, column: str) -> str:

@@ -6,6 +6,8 @@ spectral locus.
 
 from __future__ import annotations
 
+import math
+
 import numpy as np
 
 from compliance.colorimetry.locus import distance_outside
@@ -36,7 +38,9 @@ def tristimulus(cells: Cells, columns: Columns, floor: float) -> Colour:
     level = _luminance(cells, first)
     x = cells.number(second, "CIE 1931 x, e.g. 0.3127")
     y = cells.number(third, "CIE 1931 y, e.g. 0.3290")
-    return UNKNOWN if cells.bad else _from_chromaticity(cells, level, x, y, floor)
+    if math.isnan(x + y) or not LEAST <= level <= MOST:
+        return UNKNOWN
+    return _from_chromaticity(cells, level, x, y, floor)
 
 
 def _luminance(cells: Cells, column: str) -> float:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping
 from dataclasses import dataclass
 
-from compliance.readings.problems import Problems, nearest, shown
+from compliance.documents.words import meant, quoted
+from compliance.readings.problems import Problems
 from compliance.readings.rows import Row
 
 __all__ = ["Columns", "columns_of"]
@@ -14,6 +15,7 @@ CODES = (("r", "g", "b"), ("c1", "c2", "c3"))
 VALUES = (("X", "Y", "Z"), ("Y", "x", "y"))
 OPTIONAL = ("position", "window", "pattern", "background", "seconds", "encoding", "sd")
 LEGAL = tuple(dict.fromkeys(name for names in (*CODES, *VALUES, OPTIONAL) for name in names))
+FOLDED = {name.casefold() for name in LEGAL}
 SEPARATORS = {";": "semicolons", "\t": "tabs"}
 
 
@@ -62,14 +64,8 @@ def _check_name(
     elif name in seen:
         problems.add(f"the column stands twice, as {seen[name] + 1} and {place + 1}", line, name)
     elif name not in LEGAL:
-        found = nearest(name, LEGAL)
-        expected = f"did you mean {found}?" if found else f"expected {', '.join(LEGAL)}"
-        case = " Names are case-sensitive" if found and _differs_in_case(found, name) else ""
-        problems.add(f"there is no column {shown(name)}; {expected}{case}", line)
-
-
-def _differs_in_case(one: str, other: str) -> bool:
-    return one.casefold() == other.casefold()
+        case = "; names are case-sensitive" if name.casefold() in FOLDED else ""
+        problems.add(f"there is no column {quoted(name)}; {meant(name, LEGAL)}{case}", line)
 
 
 def _group(

@@ -2,16 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
-from difflib import get_close_matches
-
 from compliance.errors import Problem, ReadingsError
 
-__all__ = ["Problems", "nearest", "shown", "suggestion"]
+__all__ = ["Problems"]
 
 MOST_TOLD = 20
-MOST_SHOWN = 40
-"""characters of a cell that a message repeats"""
 
 
 class Problems:
@@ -51,24 +46,3 @@ class Problems:
 
     def _first(self) -> list[Problem]:
         return sorted(self._kept, key=lambda problem: problem.line or 0)[:MOST_TOLD]
-
-
-def shown(cell: str) -> str:
-    """A cell in quotes as a message repeats it: on one line, shortened, nothing unprintable."""
-    return repr(cell if len(cell) <= MOST_SHOWN else cell[: MOST_SHOWN - 1] + "…")
-
-
-def nearest(word: str, legal: Iterable[str]) -> str | None:
-    """The legal word most like this one; None where none is."""
-    words = list(legal)
-    for candidate in words:
-        if candidate.casefold() == word.casefold():
-            return candidate
-    return next(iter(get_close_matches(word.casefold(), words, n=1, cutoff=0.6)), None)
-
-
-def suggestion(word: str, legal: Iterable[str]) -> str:
-    """`did you mean …?` where a legal word is near, else all of them."""
-    words = list(legal)
-    found = nearest(word, words)
-    return f"did you mean {found}?" if found else f"expected {', '.join(words)}"

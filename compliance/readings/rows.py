@@ -11,6 +11,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass
 
 from compliance.readings.problems import Problems
+from compliance.readings.text import EXPECTED
 
 __all__ = ["MOST_CHARACTERS", "MOST_ROWS", "Row", "rows_of"]
 
@@ -28,21 +29,24 @@ class Row:
 
     @property
     def blank(self) -> bool:
-        return len(self.cells) < 2 and not any(self.cells)
+        """Whether nothing stands in it, commas at most."""
+        return not any(self.cells)
 
 
 def rows_of(text: str, problems: Problems) -> list[Row]:
-    """All rows, the header first, without blank lines at the end.
+    """All rows, the header first, without blank ones at the end; one at least.
 
-    Raises ReadingsError where the text cannot be cut into rows or has too many.
+    Raises ReadingsError where the text cannot be cut into rows, has none or too many.
     """
     rows: list[Row] = []
     for row in _read(text, problems):
-        if len(rows) > MOST_ROWS and not row.blank:
+        if len(rows) > MOST_ROWS:
             raise problems.stop(f"more than {MOST_ROWS} readings; split the file", row.line)
         rows.append(row)
     while rows and rows[-1].blank:
         rows.pop()
+    if not rows:
+        raise problems.stop(f"the file is empty; {EXPECTED}")
     return rows
 
 

@@ -7,7 +7,6 @@ encoding and sd. Noise at black and repeated patches are normal.
 
 from __future__ import annotations
 
-import hashlib
 import math
 from dataclasses import dataclass
 from pathlib import Path
@@ -15,7 +14,9 @@ from pathlib import Path
 import numpy as np
 
 from compliance.colorimetry.spaces import xyz_to_xy
-from compliance.errors import UsageError
+from compliance.documents.files import read_bytes, sha256
+from compliance.documents.words import meant, quoted
+from compliance.errors import ReadingsError, UsageError
 from compliance.model import (
     CHROMATICITY_FLOOR,
     ENCODINGS,
@@ -28,7 +29,7 @@ from compliance.model import (
 from compliance.readings.cells import Cells
 from compliance.readings.colour import OUTSIDE, Colour, how_far_outside, tristimulus
 from compliance.readings.columns import Columns, columns_of
-from compliance.readings.problems import Problems, shown, suggestion
+from compliance.readings.problems import Problems
 from compliance.readings.rows import Row, rows_of
 from compliance.readings.text import MOST_BYTES, text_of
 
@@ -44,18 +45,9 @@ def load_readings(
     chromaticity is judged, nor any colour refused for it. Raises ReadingsError with what is
     wrong, and UsageError for an unknown encoding.
     """
-    meant = _encoding(encoding)
-    try:
-        with Path(path).open("rb") as stream:
-            data = stream.read(MOST_BYTES + 1)
-    except FileNotFoundError:
-        raise Problems(str(path)).stop("there is no such file; expected readings as CSV") from None
-    except IsADirectoryError:
-        raise Problems(str(path)).stop("this is a folder; expected readings as CSV") from None
-    except (OSError, ValueError) as error:
-        reason = getattr(error, "strerror", None) or error
-        raise Problems(str(path)).stop(f"the file cannot be read: {reason}") from None
-    return readings_from_bytes(data, str(path), meant, floor=floor)
+    known = _encoding(encoding)
+    data = read_bytes(path, ReadingsError, "readings", limit=MOST_BYTES)
+    return readings_from_bytes(data, str(path), known, floor=floor)
 
 
 def readings_from_bytes(
@@ -65,17 +57,18 @@ def readings_from_bytes(
 
     Units, bounds and errors as `load_readings`.
     """
-    meant = _encoding(encoding)
+    known = _encoding(encoding)
     problems = Problems(name)
-    header, *rows = rows_of(text_of(data, problems), problems)
+    rows = rows_of(text_of(data, problems), problems)
+    header = rows.pop(0)
     columns = columns_of(header, problems)
     if not rows:
         raise problems.stop("there are no readings below the header row", header.line)
-    records = [record for row in rows if (record := _record(row, columns, meant, floor, problems))]
+    records = [record for row in rows if (record := _record(row, columns, known, floor, problems))]
     _check_colours(records, columns, floor, problems)
     problems.check()
     return Readings(
-        encoding=meant,
+        encoding=known,
         codes=np.array([record.codes for record in records], dtype=np.int64),
         xyz=np.array([record.xyz for record in records], dtype=np.float64),
         position=tuple(record.position for record in records),
@@ -87,7 +80,7 @@ def readings_from_bytes(
         lines=tuple(record.line for record in records),
         file=name,
         data=data,
-        sha256=hashlib.sha256(data).hexdigest(),
+        sha256=sha256(data),
     )
 
 
@@ -96,7 +89,7 @@ def _encoding(encoding: Encoding | str) -> Encoding:
         return encoding
     if encoding in ENCODINGS:
         return ENCODINGS[encoding]
-    raise UsageError(f"{shown(encoding)} is no encoding; {suggestion(encoding, ENCODINGS)}")
+    raise UsageError(f"{quoted(encoding)} is no encoding; {meant(encoding, ENCODINGS)}")
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,9 +6,9 @@ import re
 
 from compliance.readings.problems import Problems
 
-__all__ = ["MOST_BYTES", "text_of"]
+__all__ = ["EXPECTED", "MOST_BYTES", "text_of"]
 
-MOST_BYTES = 50_000_000
+MOST_BYTES = 50 << 20
 
 UTF_8_MARK = b"\xef\xbb\xbf"
 UTF_16_MARKS = (b"\xff\xfe", b"\xfe\xff")
@@ -43,7 +43,7 @@ def text_of(data: bytes, problems: Problems) -> str:
     """
     if len(data) > MOST_BYTES:
         raise problems.stop(
-            f"larger than {MOST_BYTES // 1_000_000} MB, which no readings file needs to be"
+            f"the file is larger than {MOST_BYTES >> 20} MiB, the most a readings file may have"
         )
     if not data.removeprefix(UTF_8_MARK).strip():
         raise problems.stop(f"the file is empty; {EXPECTED}")
@@ -51,9 +51,9 @@ def text_of(data: bytes, problems: Problems) -> str:
         if data.startswith(mark):
             raise problems.stop(f"the file is {kind}; {EXPECTED}")
     text = _decoded(data, problems)
-    kind = _kind_of_text(text)
-    if kind:
-        raise problems.stop(f"the file is {kind}; {EXPECTED}")
+    language = _language(text)
+    if language:
+        raise problems.stop(f"the file is {language}; {EXPECTED}")
     return text
 
 
@@ -76,7 +76,7 @@ def _decoded(data: bytes, problems: Problems) -> str:
         ) from None
 
 
-def _kind_of_text(text: str) -> str | None:
+def _language(text: str) -> str | None:
     """What a text that is no CSV is, by its first line; None where it may be CSV."""
     lines = (line.strip() for line in text.lstrip()[:FIRST_CHARACTERS].splitlines())
     first = next((line for line in lines if line and not line.startswith("#")), "")
