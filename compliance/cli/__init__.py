@@ -91,8 +91,11 @@ class Program(click.Group):
 
     def _run(self, args: list[str], **extra: Any) -> int:
         """Everything that can happen, as an exit code. The one catch of the program."""
+        with_traceback = wants_traceback(args)
         try:
-            outcome = super().main(args, PROGRAM, standalone_mode=False, **extra)
+            outcome = super().main(
+                args, PROGRAM, standalone_mode=False, obj=with_traceback, **extra
+            )
             return outcome if isinstance(outcome, int) else 0
         except SystemExit as leaving:
             return leaving.code if isinstance(leaving.code, int) else int(leaving.code is not None)
@@ -100,7 +103,7 @@ class Program(click.Group):
             click.echo(f"{PROGRAM}: interrupted", err=True)
             return INTERRUPTED
         except Exception as error:
-            return complain(error, wants_traceback(args))
+            return complain(error, with_traceback)
 
 
 def wants_traceback(args: Sequence[str] = ()) -> bool:

@@ -1,0 +1,241 @@
+"""`compliance assess`: judge a job's slots, write documents and sheets, tell the outcome."""
+
+from __future__ import annotations
+
+import json
+import sys
+import traceback
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from compliance.cli import explain
+from compliance.cli.call import Call, cases_of, check_call, targets_of
+from compliance.cli.cases import Case
+from compliance.cli.files import write_file, write_new
+from compliance.cli.junit import junit
+from compliance.cli.keyring import MAKE_ONE, default_identity, open_identity
+from compliance.cli.layout import Style
+from compliance.cli.progress import Progress
+from compliance.cli.report import report
+from compliance.cli.results import Fault, Result, exit_code, json_object
+from compliance.cli.terminal import colour_wanted
+from compliance.errors import ComplianceError
+from compliance.model import ENCODINGS, Assessment
+
+if TYPE_CHECKING:
+    from compliance.identity import Identity
+
+__all__ = ["command"]
+
+
+def _moment(ctx: click.Context, param: click.Parameter, value: str | None) -> datetime | None:
+    """The aware time that `value` writes."""
+    if value is None:
+        return None
+    from compliance.documents.typed import as_time
+
+    moment = as_time(value)
+    if moment is None:
+        raise click.BadParameter(
+            f"{value!r} is no time; expected RFC 3339 with its offset, e.g. 2026-11-20T16:00:00Z",
+            ctx,
+            param,
+        )
+    return moment
+
+
+PATH = click.Path(path_type=Path)
+
+
+@click.command()
+@click.argument("target", metavar="JOB|READINGS", type=PATH)
+@click.option("--out", metavar="DIR", type=PATH, help="Folder for documents and sheets.")
+@click.option(
+    "--slot", "slots", metavar="SLOT", multiple=True, help="Only this slot; may be repeated."
+)
+@click.option(
+    "--rule",
+    "rules",
+    metavar="ID|FILE",
+    multiple=True,
+    help="Judge by this rule, a rule's id or a .yaml file, instead of the deliverables that "
+    "the job names; may be repeated.",
+)
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="Of what is printed.",
+)
+@click.option("--junit", metavar="FILE", type=PATH, help="Write a JUnit XML report as well.")
+@click.option("--no-sheet", is_flag=True, help="Write no PDF.")
+@click.option("--replace", is_flag=True, help="Write over files that stand in DIR already.")
+@click.option("--now", metavar="TIME", callback=_moment, help="RFC 3339; the clock's unless said.")
+@click.option(
+    "--identity",
+    metavar="FILE",
+    type=PATH,
+    help="PKCS#12 with key and certificate that sign the sheets; the user's own unless said.",
+)
+@click.option(
+    "--password-file", metavar="FILE", type=PATH, help="Its first line opens the identity."
+)
+@click.option("--page", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@click.option(
+    "--specs",
+    metavar="DIR",
+    type=PATH,
+    multiple=True,
+    help="Folder of further rule files; may be repeated.",
+)
+@click.option(
+    "--encoding",
+    metavar="NAME",
+    type=click.Choice(list(ENCODINGS)),
+    help=f"Of the code values in a bare readings file: {', '.join(ENCODINGS)}.",
+)
+@click.option("--meter", metavar="FILE", type=PATH, help="Meter of a bare readings file.")
+@click.pass_context
+def command(ctx: click.Context, /, now: datetime | None, **given: Any) -> int:
+    """Judge the slots of a JOB by their rules.
+
+    Writes DIR/JOB-SLOT-RULE.json and .pdf for each slot and deliverable, and prints a
+    table of them and what matters of each requirement.
+
+    READINGS is a bare CSV file: give --rule and --encoding; nothing is written.
+
+    Exit codes: 0 all compliant, 1 something is not, 2 the input or the call is wrong,
+    3 something is undecided, 4 an internal or I/O failure; of several the first of
+    4, 2, 1, 3, 0.
+    """
+    call = Call(now=now or datetime.now(UTC).replace(microsecond=0), **given)
+    check_call(ctx, call)
+    cases = cases_of(call)
+    targets = targets_of(call, cases)
+    identity = _identity(call)
+    results = _run(call, cases, targets, identity, bool(ctx.obj))
+    return _tell(call, results, signed=identity is not None)
+
+
+def _identity(call: Call) -> Identity | None:
+    if not call.is_job or call.no_sheet:
+        return None
+    return open_identity(call.identity, call.password_file)
+
+
+# ---------------------------------------------------------------- the work
+
+
+def _run(
+    call: Call,
+    cases: Sequence[Case],
+    targets: Sequence[Sequence[Path]],
+    identity: Identity | None,
+    with_traceback: bool,
+) -> list[Result]:
+    """One result per case, whatever happens to the others."""
+    results: list[Result] = []
+    with Progress(len(cases)) as progress:
+        for case, paths in zip(cases, targets, strict=True):
+            progress.step(f"{case.source.name}, {case.deliverable}")
+            results.append(_one(call, case, paths, identity, with_traceback))
+    return results
+
+
+def _one(
+    call: Call, case: Case, paths: Sequence[Path], identity: Identity | None, with_traceback: bool
+) -> Result:
+    named = case.source.name, case.deliverable
+    assessment: Assessment | None = None
+    try:
+        assessment = case.assess(call.now)
+        _write(call, assessment, paths, identity)
+    except Exception as error:
+        if with_traceback:
+            traceback.print_exception(error)
+        return Result(*named, assessment, Fault(*explain(error)))
+    return Result(*named, assessment, None, tuple(paths))
+
+
+def _write(
+    call: Call, assessment: Assessment, paths: Sequence[Path], identity: Identity | None
+) -> None:
+    makers: dict[str, Callable[[], bytes]] = {
+        ".json": lambda: _json(dict(assessment.document)).encode(),
+        ".pdf": lambda: _sheet(call, assessment, identity),
+    }
+    if paths:
+        write_new({path: makers[path.suffix]() for path in paths}, replace=call.replace)
+
+
+def _sheet(call: Call, assessment: Assessment, identity: Identity | None) -> bytes:
+    from compliance.sheet.write import write_sheet
+
+    data: bytes = write_sheet(assessment, identity=identity, page=call.page)
+    return data
+
+
+def _json(data: dict[str, Any], *, ascii_only: bool = False) -> str:
+    return json.dumps(data, indent=2, ensure_ascii=ascii_only, allow_nan=False) + "\n"
+
+
+# ---------------------------------------------------------------- the outcome
+
+
+def _tell(call: Call, results: Sequence[Result], *, signed: bool) -> int:
+    """Write and print the reports; returns the exit code."""
+    failed: ComplianceError | None = None
+    if call.junit is not None:
+        try:
+            write_file(call.junit, junit(results, call.now))
+        except ComplianceError as error:
+            failed = error
+    if call.form == "json":
+        encoding = getattr(sys.stdout, "encoding", None) or "ascii"
+        wide = encoding.lower().replace("-", "") == "utf8"
+        click.echo(_json(json_object(results), ascii_only=not wide), nl=False)
+    else:
+        _print_text(call, results)
+    _print_notes(call, results, signed=signed)
+    lines = dict.fromkeys(line for row in results if row.fault for line in row.fault.lines)
+    if lines:
+        click.echo("\n".join(lines), err=True)
+    if failed is not None:
+        raise failed
+    return exit_code(results)
+
+
+def _print_text(call: Call, results: Sequence[Result]) -> None:
+    if sys.stdout is None:
+        return
+    style = Style(sys.stdout.encoding, colour_wanted(sys.stdout))
+    click.echo(report(results, style, _heading(results)), nl=False, color=style.colour)
+
+
+def _heading(results: Sequence[Result]) -> list[str]:
+    job = next((row.assessment.job for row in results if row.assessment), None)
+    if job is None:
+        return []
+    lines = [" · ".join(part for part in (job.reference, job.title) if part)]
+    return lines + ([f"Suite {job.suite}"] if job.suite else [])
+
+
+def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None:
+    """What was written, and how to sign: after a text report, beside JSON."""
+    aside = call.form == "json"
+    written = [row.files for row in results if row.files]
+    if written and not aside:
+        lines = [f"  {'  '.join(str(path) for path in paths)}" for paths in written]
+        click.echo("\nWritten:\n" + "\n".join(lines))
+    if call.is_job and not call.no_sheet and not signed and written:
+        click.echo(
+            f"\nThe sheets are marked NOT SIGNED: there is no {default_identity()}.\n"
+            f"An identity is made once, with: {MAKE_ONE}",
+            err=aside,
+        )

@@ -1,0 +1,123 @@
+"""One call of `compliance assess`: what was given, and whether it fits together.
+
+Everything that can be known to be wrong is found before anything is computed.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+
+import click
+from click.core import ParameterSource
+
+from compliance.cli.cases import Case, bare_cases, inputs_of, job_cases, outputs
+from compliance.cli.files import check_folder, check_targets
+from compliance.errors import UsageError
+from compliance.model import ENCODINGS
+
+__all__ = ["Call", "cases_of", "check_call", "targets_of"]
+
+JOB_ONLY = ("slots", "out", "no_sheet", "replace", "identity", "password_file", "page")
+BARE_ONLY = ("encoding", "meter")
+"""Options that have no use without a job, and with one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Call:
+    """One call of the command, as given."""
+
+    target: Path
+    out: Path | None
+    slots: tuple[str, ...]
+    rules: tuple[str, ...]
+    form: str
+    junit: Path | None
+    no_sheet: bool
+    replace: bool
+    now: datetime
+    identity: Path | None
+    password_file: Path | None
+    page: str
+    specs: tuple[Path, ...]
+    encoding: str | None
+    meter: Path | None
+
+    @property
+    def is_job(self) -> bool:
+        """Whether the target is a job file, and not bare readings."""
+        return self.target.suffix.lower() in (".yaml", ".yml")
+
+
+def check_call(ctx: click.Context, call: Call) -> None:
+    """That the options fit what is assessed and each other."""
+    names = {param.name: param.opts[0] for param in ctx.command.params if param.name}
+    given = {
+        name for name in names if ctx.get_parameter_source(name) is ParameterSource.COMMANDLINE
+    }
+    for name in BARE_ONLY if call.is_job else JOB_ONLY:
+        if name in given:
+            whose = "a bare readings file; a job says its own" if call.is_job else "a job"
+            raise UsageError(f"{names[name]} goes with {whose}")
+    if call.is_job:
+        _check_job(given, call)
+    elif not call.rules or call.encoding is None:
+        lacking = [
+            name for name, there in (("--rule", call.rules), ("--encoding", call.encoding))
+            if not there
+        ]  # fmt: skip
+        raise UsageError(
+            f"{call.target}: readings without a job need {' and '.join(lacking)}; "
+            "a job file's name ends in .yaml"
+        )
+
+
+def _check_job(given: set[str], call: Call) -> None:
+    if call.out is None and not call.no_sheet:
+        raise UsageError("--out DIR is needed for the sheets; --no-sheet without it only prints")
+    if call.no_sheet:
+        for name, option in (
+            ("identity", "--identity"),
+            ("password_file", "--password-file"),
+            ("page", "--page"),
+        ):
+            if name in given:
+                raise UsageError(f"{option} and --no-sheet exclude each other")
+
+
+def cases_of(call: Call) -> list[Case]:
+    if call.is_job:
+        return job_cases(call.target, call.slots, call.rules, call.specs)
+    assert call.encoding is not None
+    return bare_cases(call.target, ENCODINGS[call.encoding], call.meter, call.rules, call.specs)
+
+
+def targets_of(call: Call, cases: Sequence[Case]) -> list[list[Path]]:
+    """The files to write for each case, checked before anything is computed."""
+    targets: list[list[Path]] = [[] for _ in cases]
+    if call.out is not None:
+        suffixes = [".json"] if call.no_sheet else [".json", ".pdf"]
+        targets = outputs(cases, call.out, suffixes)
+        check_folder(call.out)
+        check_targets([path for paths in targets for path in paths], call.replace)
+    if call.junit is not None:
+        _check_junit(call.junit, [*_inputs(call, cases), *(p for ps in targets for p in ps)])
+    return targets
+
+
+def _inputs(call: Call, cases: Sequence[Case]) -> list[Path]:
+    own = (call.target, call.identity, call.password_file, call.meter)
+    return [*(path for path in own if path is not None), *inputs_of(cases)]
+
+
+def _check_junit(path: Path, others: Sequence[Path]) -> None:
+    """That the report would not write over what is read or written otherwise."""
+    if path.is_dir():
+        raise UsageError(f"--junit: {path} is a folder; expected a file")
+    place = path.resolve()
+    if any(other.resolve() == place for other in others):
+        raise UsageError(f"--junit: {path} is a file of this assessment; name another")
+    if not path.exists():
+        check_folder(path.parent)

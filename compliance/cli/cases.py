@@ -1,0 +1,195 @@
+"""What there is to assess: each slot against each of its deliverables, or one bare file.
+
+Rules are read first, for they name the outputs; readings and meters when their turn
+comes, so that a slot's bad file is that slot's fault alone.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from difflib import get_close_matches
+from pathlib import Path
+
+from compliance.cli.files import clean_name
+from compliance.errors import ComplianceError, UsageError
+from compliance.model import (
+    CHROMATICITY_FLOOR,
+    Assessment,
+    Encoding,
+    Job,
+    Meter,
+    Readings,
+    ReadingsEntry,
+    Rule,
+    Slot,
+)
+
+__all__ = ["Case", "Source", "bare_cases", "inputs_of", "job_cases", "outputs"]
+
+
+@dataclass(slots=True)
+class Source:
+    """Where readings and meter of one slot come from; each file is read once."""
+
+    name: str
+    """The slot's name; of a bare readings file the file's."""
+    job: Job | None
+    """Reduced to this slot."""
+    readings: tuple[Path, Encoding] | None
+    before: tuple[Path, Encoding] | None
+    meter: Path | None
+    _read: tuple[Readings | None, Readings | None, Meter | None] | None = field(default=None)
+
+    def read(self) -> tuple[Readings | None, Readings | None, Meter | None]:
+        """Readings, readings before calibration, and meter."""
+        if self._read is None:
+            from compliance.meter import load_meter
+
+            meter = load_meter(self.meter) if self.meter else None
+            floor = meter.chromaticity_floor if meter else CHROMATICITY_FLOOR
+            self._read = _load(self.readings, floor), _load(self.before, floor), meter
+        return self._read
+
+    def files(self) -> Iterator[Path]:
+        """The files that are read."""
+        if self.job is not None:
+            yield self.job.file
+        for place in (self.readings, self.before):
+            if place is not None:
+                yield place[0]
+        if self.meter is not None:
+            yield self.meter
+
+
+def _load(place: tuple[Path, Encoding] | None, floor: float) -> Readings | None:
+    if place is None:
+        return None
+    from compliance.readings import load_readings
+
+    path, encoding = place
+    return load_readings(path, encoding, floor=floor)
+
+
+@dataclass(frozen=True, slots=True)
+class Case:
+    """One slot against one deliverable."""
+
+    source: Source
+    named: str
+    """The deliverable as referred to."""
+    rule: Rule | ComplianceError
+    """The error says why the rule could not be read."""
+
+    @property
+    def deliverable(self) -> str:
+        """The rule's id, or the reference where the rule could not be read."""
+        return self.rule.id if isinstance(self.rule, Rule) else self.named
+
+    def assess(self, now: datetime) -> Assessment:
+        """Read what is left to read and judge. Raises ComplianceError."""
+        if not isinstance(self.rule, Rule):
+            raise self.rule
+        from compliance.assessment import assess
+
+        readings, before, meter = self.source.read()
+        return assess(self.rule, readings, job=self.source.job, before=before, meter=meter, now=now)
+
+
+class _Rules:
+    """Reads each rule once."""
+
+    def __init__(self, search: Sequence[Path]) -> None:
+        self._search = search
+        self._known: dict[str | Path, Rule | ComplianceError] = {}
+
+    def find(self, reference: str, folder: Path) -> Rule | ComplianceError:
+        """By id, or by a path that starts from `folder`."""
+        from compliance.rules import load_rule
+
+        key = folder / reference if reference.endswith((".yaml", ".yml")) else reference
+        if key not in self._known:
+            try:
+                self._known[key] = load_rule(key, search=self._search)
+            except ComplianceError as error:
+                self._known[key] = error
+        return self._known[key]
+
+
+def job_cases(
+    path: Path, slots: Sequence[str], rules: Sequence[str], search: Sequence[Path]
+) -> list[Case]:
+    """The cases of a job file: of the named slots, all if none are; `rules` stand in for the
+    deliverables the job names. Raises ComplianceError where the job cannot be read."""
+    from compliance.job import load_job, only_slot
+
+    job = load_job(path)
+    library = _Rules(search)
+    cases: list[Case] = []
+    for slot in _chosen(job, slots):
+        source = Source(
+            slot.name, only_slot(job, slot.name), _place(slot.readings), _place(slot.before),
+            slot.meter,
+        )  # fmt: skip
+        references = tuple(rules) or slot.deliverables
+        folder = Path() if rules else path.parent
+        cases += [Case(source, name, library.find(name, folder)) for name in references]
+    return cases
+
+
+def _place(entry: ReadingsEntry | None) -> tuple[Path, Encoding] | None:
+    return (entry.file, entry.encoding) if entry else None
+
+
+def _chosen(job: Job, names: Sequence[str]) -> list[Slot]:
+    known = [slot.name for slot in job.slots]
+    for name in names:
+        if name not in known:
+            near = get_close_matches(name, known, 1)
+            meant = f"did you mean {near[0]}?" if near else f"the job has {', '.join(known)}"
+            raise UsageError(f"--slot: no slot {name!r} in {job.file}; {meant}")
+    return [slot for slot in job.slots if not names or slot.name in names]
+
+
+def bare_cases(
+    path: Path, encoding: Encoding, meter: Path | None, rules: Sequence[str], search: Sequence[Path]
+) -> list[Case]:
+    """The cases of a readings file without a job."""
+    library = _Rules(search)
+    source = Source(path.name, None, (path, encoding), None, meter)
+    return [Case(source, name, library.find(name, Path())) for name in rules]
+
+
+def inputs_of(cases: Sequence[Case]) -> Iterator[Path]:
+    """Every file that is read for `cases`, as far as known beforehand."""
+    for case in cases:
+        yield from case.source.files()
+        if case.named.endswith((".yaml", ".yml")):
+            folder = case.source.job.file.parent if case.source.job else Path()
+            yield Path(case.named)
+            yield folder / case.named
+
+
+def outputs(cases: Sequence[Case], folder: Path, suffixes: Sequence[str]) -> list[list[Path]]:
+    """The files to write for each case: `JOB-SLOT-RULE` with each suffix.
+
+    Raises UsageError where two cases would write the same file.
+    """
+    owners: dict[str, Case] = {}
+    for case in cases:
+        stem = _stem(case)
+        other = owners.setdefault(stem.casefold(), case)
+        if other is not case:
+            raise UsageError(
+                f"slot {other.source.name!r}, {other.named} and slot {case.source.name!r}, "
+                f"{case.named} would both write {folder / stem}.*; rename one, or "
+                "choose with --slot"
+            )
+    return [[folder / (_stem(case) + suffix) for suffix in suffixes] for case in cases]
+
+
+def _stem(case: Case) -> str:
+    job = case.source.job
+    parts = (job.reference, case.source.name) if job else (Path(case.source.name).stem,)
+    return "-".join(clean_name(part) for part in (*parts, case.deliverable))

@@ -1,0 +1,175 @@
+"""Findings as text: those that need attention in full, the others a line each."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+
+from compliance import wording
+from compliance.cli.layout import COLUMNS, Style, pad, shorten, wrap
+from compliance.cli.shapes import NOT_APPLICABLE, Shape, verdict_shape
+from compliance.cli.terminal import width
+from compliance.model import Finding, Level, Point, Verdict
+
+__all__ = ["finding_lines"]
+
+INDENT = 4
+NAMED = 4
+"""Names that a list spells out before it counts the rest."""
+OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+
+
+def finding_lines(matters: Sequence[Finding], quiet: Sequence[Finding], style: Style) -> list[str]:
+    """Lines for the findings that matter, worst first, then for those that passed."""
+    ranked = sorted(matters, key=_rank)
+    lines = [line for finding in ranked for line in _full(finding, style)]
+    lines += _short(quiet, style)
+    return lines
+
+
+def _rank(finding: Finding) -> tuple[bool, int]:
+    """Shall before should; outside before open before near."""
+    order = (
+        Verdict.FAIL,
+        Verdict.CONDITIONAL_FAIL,
+        Verdict.NOT_ASSESSED,
+        Verdict.CONDITIONAL_PASS,
+        Verdict.PASS,
+    )
+    return finding.level is Level.SHOULD, order.index(finding.verdict)
+
+
+# ---------------------------------------------------------------- in full
+
+
+def _full(finding: Finding, style: Style) -> list[str]:
+    shape = verdict_shape(finding.verdict)
+    word = wording.verdict_word(finding.verdict, finding.reason)
+    level = " (should)" if finding.level is Level.SHOULD else ""
+    mark = style.text(f"{shape.sign} {word}{level}")
+    title = style.text(f"{finding.title} ({finding.id})")
+    first = f"  {style.ink(mark, shape.ink)}  "
+    room = COLUMNS - 4 - width(mark)
+    head, *rest = wrap(title, room)
+    lines = [first + head, *(" " * (4 + width(mark)) + line for line in rest)]
+    for text in _sentences(finding):
+        lines += [" " * INDENT + line for line in wrap(style.text(text), COLUMNS - INDENT)]
+    return lines
+
+
+def _sentences(finding: Finding) -> Iterable[str]:
+    if finding.verdict is Verdict.NOT_ASSESSED:
+        yield from _why_open(finding)
+    else:
+        yield _value_and_limit(finding)
+        others = _others(finding)
+        if others:
+            yield others
+        if finding.missing:
+            yield f"missing: {_names(finding.missing)}"
+    if finding.note:
+        yield finding.note
+    yield _source(finding)
+
+
+def _value_and_limit(finding: Finding) -> str:
+    statistic = "" if finding.statistic == "each" else f"{finding.statistic} "
+    text = f"{statistic}{wording.format_value(finding)}; limit {_limit(finding)}"
+    worst = _worst(finding)
+    if worst is not None:
+        text += f"; worst at {wording.point_name(worst)}"
+        if worst.target is not None:
+            text += f", target {wording.format_number(worst.target)}\u00a0cd/m²"
+    if finding.probability is not None:
+        text += f"; probability of being inside {wording.format_plain(finding.probability)}"
+    return text
+
+
+def _limit(finding: Finding) -> str:
+    return wording.format_finding_limits(finding)
+
+
+def _worst(finding: Finding) -> Point | None:
+    """The point that the finding's value is of; None where it is of all points together."""
+    if finding.statistic != "each" or len(finding.points) < 2:
+        return None
+    for point in finding.points:
+        if point.verdict is not None and (point.value, point.limits) == (
+            finding.value,
+            finding.limits,
+        ):
+            return point
+    return None
+
+
+def _others(finding: Finding) -> str | None:
+    """Further points outside their limits, the worst one left out."""
+    worst = _worst(finding)
+    if worst is None:
+        return None
+    rest = [point for point in finding.points if point.verdict in OUTSIDE and point is not worst]
+    if not rest:
+        return None
+    told = (
+        f"{wording.point_name(point)} ({wording.format_point_value(point, finding)})"
+        for point in rest
+    )
+    return f"also outside: {_names(tuple(told))}"
+
+
+def _why_open(finding: Finding) -> Iterable[str]:
+    if finding.missing:
+        yield f"missing: {_names(finding.missing)}"
+    elif finding.reason is not None:
+        yield wording.REASON_WORDS[finding.reason]
+    if finding.value is not None:
+        yield f"{wording.format_value(finding)}; limit {_limit(finding)}"
+    if finding.not_judged:
+        why = list(dict.fromkeys(point.why for point in finding.not_judged))
+        names = tuple(point.name for point in finding.not_judged)
+        yield f"not judged: {_names(names)}: {'; '.join(why[:2])}"
+
+
+def _source(finding: Finding) -> str:
+    """Where the limit comes from."""
+    return f"{finding.clause} ({finding.basis})" if finding.clause else f"basis: {finding.basis}"
+
+
+def _names(names: Sequence[str]) -> str:
+    shown = ", ".join(names[:NAMED])
+    left = len(names) - NAMED
+    return f"{shown} and {left} more" if left > 0 else shown
+
+
+# ---------------------------------------------------------------- in short
+
+
+def _short(findings: Sequence[Finding], style: Style) -> list[str]:
+    """A line each: shape, title, value, limit, in columns."""
+    if not findings:
+        return []
+    rows = [_row(finding, style) for finding in findings]
+    values = max(width(value) for _, _, value, _ in rows)
+    limits = max(width(limit) for _, _, _, limit in rows)
+    room = max(12, COLUMNS - 4 - 2 - values - 2 - limits)
+    titles = min(room, max(width(title) for _, title, _, _ in rows))
+    lines = []
+    for shape, title, value, limit in rows:
+        sign = style.ink(style.text(shape.sign), shape.ink)
+        name = pad(shorten(title, titles, style), titles)
+        line = f"  {sign} {name}  {pad(value, values, right=True)}  {limit}"
+        lines.append(line.rstrip())
+    return lines
+
+
+def _row(finding: Finding, style: Style) -> tuple[Shape, str, str, str]:
+    applies = wording.applies(finding)
+    shape = verdict_shape(finding.verdict) if applies else NOT_APPLICABLE
+    level = " (should)" if finding.level is Level.SHOULD else ""
+    title = style.text(f"{finding.title}{level}")
+    if not applies:
+        return shape, title, "", style.text("not for this kind of display")
+    limit = _limit(finding)
+    left = len(finding.not_judged)
+    if left:
+        limit += f" ({left} not judged)"
+    return shape, title, style.text(wording.format_value(finding)), style.text(limit)
