@@ -1,0 +1,225 @@
+"""The order of the house: who imports what, who may touch the outside, how long a file may be."""
+
+from __future__ import annotations
+
+import ast
+import subprocess
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parent.parent
+PACKAGE = ROOT / "compliance"
+LONGEST = 320
+
+# What stands left never imports what stands right (DEVELOPERS.md). For each part: the other parts
+# it may import, and the third-party packages. A part may always import itself.
+READING = {"errors", "model", "documents", "canonical", "quantities.table"}
+ARITHMETIC = {"errors", "model", "wording", "targets", "colorimetry", "quantities"}
+MATCHING = ARITHMETIC | {"target_model", "patches"}
+DECIDING = MATCHING | {"matching", "decision"}
+ASSESSING = DECIDING | READING | {"rules", "job", "meter", "readings", "evaluate"}
+
+CONTRACT: dict[str, tuple[set[str], set[str]]] = {
+    "errors": (set(), set()),
+    "model": ({"errors"}, {"numpy"}),
+    "wording": ({"errors", "model", "quantities.table"}, set()),
+    "colorimetry": (set(), {"numpy", "colour"}),
+    "targets": ({"colorimetry"}, {"numpy"}),
+    "quantities": ({"colorimetry", "targets"}, {"numpy"}),
+    "documents": ({"errors"}, {"yaml", "jsonschema"}),
+    "canonical": ({"errors"}, {"rfc8785"}),
+    "rules": (READING, {"numpy"}),
+    "job": (READING, {"numpy"}),
+    "meter": (READING, {"numpy"}),
+    "readings": (READING | {"colorimetry"}, {"numpy"}),
+    "target_model": (ARITHMETIC, {"numpy"}),
+    "patches": (ARITHMETIC | {"target_model"}, {"numpy"}),
+    "matching": (MATCHING, {"numpy"}),
+    "decision": (ARITHMETIC, {"numpy"}),
+    "evaluate": (DECIDING, {"numpy"}),
+    "assessment": (ASSESSING, {"numpy"}),
+    "evidence": (ASSESSING | {"assessment"}, {"numpy"}),
+    "signing": ({"errors"}, {"asn1crypto", "cryptography", "pyhanko", "pyhanko_certvalidator"}),
+    "sheet": (
+        {"errors", "model", "wording", "colorimetry", "quantities.table"},
+        {"reportlab", "pikepdf"},
+    ),
+    "sheet.write": ({"errors", "model", "evidence", "signing", "sheet"}, set()),
+    "verification": ({"*"}, {"pikepdf", "cryptography"}),
+    "cli": ({"*"}, {"click"}),
+}
+
+PURE = ("model", "colorimetry", "targets", "quantities", "patches", "matching", "decision")
+PURE += ("evaluate", "target_model", "wording")
+OUTSIDE_MODULES = {"io", "os", "shutil", "socket", "subprocess", "tempfile", "urllib", "json"}
+
+PRINTS_OR_EXITS = {"print", "input", "exit", "quit", "breakpoint"}
+OUTSIDE_NAMES = {
+    ("sys", "exit"),
+    ("sys", "stdout"),
+    ("sys", "stderr"),
+    ("sys", "stdin"),
+    ("sys", "argv"),
+    ("os", "environ"),
+    ("os", "getenv"),
+    ("os", "_exit"),
+    ("time", "time"),
+    ("datetime", "now"),
+    ("datetime", "utcnow"),
+    ("datetime", "today"),
+    ("date", "today"),
+    ("Path", "home"),
+}
+
+
+def modules() -> Iterator[tuple[str, Path, ast.Module]]:
+    """Every module of the package: dotted name below `compliance`, file, tree."""
+    for file in sorted(PACKAGE.rglob("*.py")):
+        parts = file.relative_to(PACKAGE).with_suffix("").parts
+        name = ".".join(parts[:-1] if parts[-1] == "__init__" else parts)
+        yield name, file, ast.parse(file.read_text(encoding="utf-8"))
+
+
+def imports(name: str, file: Path, tree: ast.Module) -> Iterator[tuple[int, str]]:
+    """Absolute names of all imported modules, those in functions and for types included."""
+    package = ["compliance", *name.split(".")] if name else ["compliance"]
+    if file.name != "__init__.py":
+        package = package[:-1]
+    for node in ast.walk(tree):
+        if isinstance(node, ast.Import):
+            for alias in node.names:
+                yield node.lineno, alias.name
+        elif isinstance(node, ast.ImportFrom):
+            base = node.module or ""
+            if node.level:
+                start = package[: len(package) - node.level + 1]
+                base = ".".join([*start, base] if base else start)
+            for alias in node.names:
+                submodule = PACKAGE.parent.joinpath(*base.split("."), alias.name)
+                is_module = submodule.is_dir() or submodule.with_suffix(".py").exists()
+                yield node.lineno, f"{base}.{alias.name}" if is_module else base
+
+
+def part_of(name: str) -> str | None:
+    """The row of the contract that a module belongs to: the longest that fits."""
+    pieces = name.split(".")
+    for length in range(len(pieces), 0, -1):
+        if (row := ".".join(pieces[:length])) in CONTRACT:
+            return row
+    return None
+
+
+def within(name: str, allowed: set[str]) -> bool:
+    return any(name == each or name.startswith(f"{each}.") for each in allowed)
+
+
+def test_imports_go_one_way() -> None:
+    broken = []
+    for name, file, tree in modules():
+        if not name or name == "__main__":
+            continue
+        place = file.relative_to(ROOT)
+        part = part_of(name)
+        if part is None:
+            broken.append(f"{place}: no row in the contract; add one")
+            continue
+        ours, theirs = CONTRACT[part]
+        for line, imported in imports(name, file, tree):
+            if imported == "compliance":
+                continue  # only the version string is there
+            if imported.startswith("compliance."):
+                inner = imported.removeprefix("compliance.")
+                own = within(inner, {part.split(".")[0]})
+                public = "*" in ours and (part == "cli" or not within(inner, {"cli"}))
+                if not (own or public or within(inner, ours)):
+                    broken.append(f"{place}:{line}: {part} must not import {imported}")
+            else:
+                top = imported.split(".")[0]
+                if top not in sys.stdlib_module_names and top not in theirs:
+                    broken.append(f"{place}:{line}: {part} must not import {top}")
+                if within(name, set(PURE)) and top in OUTSIDE_MODULES:
+                    broken.append(f"{place}:{line}: {part} does no input or output, so no {top}")
+    assert not broken, "\n" + "\n".join(broken)
+
+
+def test_only_the_command_line_touches_terminal_clock_and_environment() -> None:
+    broken = []
+    for name, file, tree in modules():
+        if name == "cli" or name.startswith("cli."):
+            continue
+        for node in ast.walk(tree):
+            touched = None
+            if isinstance(node, ast.Call) and isinstance(node.func, ast.Name):
+                touched = node.func.id if node.func.id in PRINTS_OR_EXITS else None
+            elif isinstance(node, ast.Attribute):
+                owner = node.value
+                last = owner.id if isinstance(owner, ast.Name) else getattr(owner, "attr", "")
+                if (last, node.attr) in OUTSIDE_NAMES or node.attr == "expanduser":
+                    touched = f"{last}.{node.attr}"
+            elif isinstance(node, ast.Name) and node.id == "SystemExit":
+                touched = "SystemExit"
+            if touched:
+                broken.append(f"{file.relative_to(ROOT)}:{node.lineno}: {touched}")
+    assert not broken, "\n" + "\n".join(broken)
+
+
+def test_no_file_is_too_long() -> None:
+    files = [*PACKAGE.rglob("*.py"), *(ROOT / "scripts").glob("*"), *(ROOT / "demo").glob("*.py")]
+    lengths = {
+        str(file.relative_to(ROOT)): len(file.read_text(encoding="utf-8").splitlines())
+        for file in files
+        if file.is_file()
+    }
+    assert not {name: length for name, length in lengths.items() if length > LONGEST}
+
+
+def test_no_relative_or_star_imports() -> None:
+    broken = [
+        f"{file.relative_to(ROOT)}:{node.lineno}"
+        for _, file, tree in modules()
+        for node in ast.walk(tree)
+        if isinstance(node, ast.ImportFrom) and (node.level or node.names[0].name == "*")
+    ]
+    assert not broken
+
+
+def loaded_after(code: str) -> set[str]:
+    """Top-level packages a fresh interpreter has loaded after running the code."""
+    program = f"import sys\n{code}\nprint(*{{name.split('.')[0] for name in sys.modules}})"
+    done = subprocess.run(
+        [sys.executable, "-c", program], capture_output=True, text=True, check=True, cwd=ROOT
+    )
+    return set(done.stdout.splitlines()[-1].split())
+
+
+HEAVY = {"colour", "scipy", "reportlab", "pikepdf", "pyhanko", "cryptography", "PIL"}
+
+
+@pytest.mark.parametrize(
+    "code",
+    [
+        "import compliance",
+        "import compliance.cli",
+        "from compliance import load_rule; load_rule('web-srgb')",
+        "from compliance import assess",
+    ],
+)
+def test_light_ways_load_nothing_heavy(code: str) -> None:
+    assert not loaded_after(code) & HEAVY
+
+
+def test_importing_the_package_loads_not_even_numpy() -> None:
+    assert "numpy" not in loaded_after("import compliance")
+
+
+def test_public_names_are_what_they_say() -> None:
+    import compliance
+
+    for name in compliance.__all__:
+        assert getattr(compliance, name) is not None
+    assert set(compliance.__all__) <= set(dir(compliance))
+    with pytest.raises(AttributeError, match="no attribute 'nonsense'"):
+        compliance.nonsense  # noqa: B018
