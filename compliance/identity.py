@@ -97,9 +97,7 @@ class Identity:
         return certificate.public_bytes(serialization.Encoding.PEM)
 
 
-def new_identity(
-    name: str, organisation: str, email: str, password: str, now: datetime
-) -> bytes:
+def new_identity(name: str, organisation: str, email: str, password: str, now: datetime) -> bytes:
     """Make a self-issued identity and return it as a PKCS#12 file's bytes.
 
     Valid from `now` (aware) for `LIFE`. Raises IdentityError on an empty or overlong
@@ -121,9 +119,7 @@ def new_identity(
         .hmac_hash(hashes.SHA256())
         .build(password.encode())
     )
-    return pkcs12.serialize_key_and_certificates(
-        name.encode(), key, certificate, None, protection
-    )
+    return pkcs12.serialize_key_and_certificates(name.encode(), key, certificate, None, protection)
 
 
 def load_identity(data: bytes, password: str, *, file: str = "identity") -> Identity:

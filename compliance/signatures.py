@@ -17,12 +17,12 @@ from typing import Any
 
 from asn1crypto import cms, x509
 from cryptography import x509 as pyca
-from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign import fields
 from pyhanko.sign.diff_analysis import SuspiciousModification
-from pyhanko.sign.validation import KeyUsageConstraints, async_validate_pdf_signature
+from pyhanko.sign.validation import async_validate_pdf_signature
 from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature, read_certification_data
+from pyhanko.sign.validation.settings import KeyUsageConstraints
 from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverageLevel
 from pyhanko_certvalidator import CertificateValidator, ValidationContext
 from pyhanko_certvalidator.errors import PathError, ValidationError
@@ -104,8 +104,7 @@ def read_attachments(data: bytes, *, largest: int) -> dict[str, bytes]:
     """
     reader = PdfFileReader(BytesIO(data))
     found: dict[str, bytes] = {}
-    names = reader.root.get("/Names", generic.DictionaryObject()).get("/EmbeddedFiles")
-    for name, specification in _leaves(names):
+    for name, specification in _leaves(reader.root.get("/Names", {}).get("/EmbeddedFiles")):
         if name in found:
             raise ValueError(f"two attachments are named {name}")
         if str(specification.get("/UF", name)) != name:
@@ -234,7 +233,7 @@ def _trusted_as(
         validation_context=_context(authorities, moment),
     )
     try:
-        path = asyncio.run(validator.async_validate_usage(key_usage=set()))
+        path = asyncio.run(validator.async_validate_usage(key_usage=set()))  # type: ignore[no-untyped-call]
     except (PathError, ValidationError):
         return None
     return f"its certificate goes back to {path.trust_anchor.name.human_friendly}, a trusted one"

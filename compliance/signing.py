@@ -169,7 +169,7 @@ def _check_validity(identity: Identity, moment: datetime) -> None:
 
 def _key_holder(identity: Identity) -> SimpleSigner:
     # The signing certificate stays out of the registry, or it would be embedded twice.
-    others = SimpleCertificateStore()
+    others = SimpleCertificateStore()  # type: ignore[no-untyped-call]
     others.register_multiple([x509.Certificate.load(der) for der in identity.chain])
     return SimpleSigner(
         signing_cert=x509.Certificate.load(identity.signer.certificate),
@@ -180,13 +180,13 @@ def _key_holder(identity: Identity) -> SimpleSigner:
 
 def _shown_as_drawn(page: Path) -> StaticStampStyle:
     return StaticStampStyle(
-        background=ImportedPdfPage(str(page)),
+        background=ImportedPdfPage(str(page)),  # type: ignore[no-untyped-call]
         border_width=0,
         background_opacity=1.0,
         background_layout=SimpleBoxLayoutRule(
             AxisAlignment.ALIGN_MIN,
             AxisAlignment.ALIGN_MIN,
-            Margins.uniform(0),
+            Margins.uniform(0),  # type: ignore[no-untyped-call]
             InnerScaling.NO_SCALING,
         ),
     )

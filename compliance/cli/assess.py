@@ -19,6 +19,7 @@ from compliance.cli.files import write_file, write_new
 from compliance.cli.junit import junit
 from compliance.cli.keyring import MAKE_ONE, default_identity, open_identity
 from compliance.cli.layout import Style
+from compliance.cli.moments import moment
 from compliance.cli.progress import Progress
 from compliance.cli.report import report
 from compliance.cli.results import Fault, Result, exit_code, json_object
@@ -30,22 +31,6 @@ if TYPE_CHECKING:
     from compliance.identity import Identity
 
 __all__ = ["command"]
-
-
-def _moment(ctx: click.Context, param: click.Parameter, value: str | None) -> datetime | None:
-    """The aware time that `value` writes."""
-    if value is None:
-        return None
-    from compliance.documents.typed import as_time
-
-    moment = as_time(value)
-    if moment is None:
-        raise click.BadParameter(
-            f"{value!r} is no time; expected RFC 3339 with its offset, e.g. 2026-11-20T16:00:00Z",
-            ctx,
-            param,
-        )
-    return moment
 
 
 PATH = click.Path(path_type=Path)
@@ -76,7 +61,7 @@ PATH = click.Path(path_type=Path)
 @click.option("--junit", metavar="FILE", type=PATH, help="Write a JUnit XML report as well.")
 @click.option("--no-sheet", is_flag=True, help="Write no PDF.")
 @click.option("--replace", is_flag=True, help="Write over files that stand in DIR already.")
-@click.option("--now", metavar="TIME", callback=_moment, help="RFC 3339; the clock's unless said.")
+@click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
 @click.option(
     "--identity",
     metavar="FILE",

@@ -11,7 +11,7 @@ import os
 import secrets
 import stat
 import unicodedata
-from collections.abc import Iterable, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from contextlib import suppress
 from pathlib import Path
 
@@ -93,8 +93,10 @@ def _taken(path: Path, replace: bool) -> str | None:
 # ---------------------------------------------------------------- writing
 
 
-def write_new(files: Mapping[Path, bytes], *, replace: bool) -> None:
-    """Write all `files` or none.
+def write_new(
+    files: Mapping[Path, bytes], *, replace: bool, private: Collection[Path] = ()
+) -> None:
+    """Write all `files` or none; those in `private` so that only their owner may read them.
 
     Raises OutputError where the disk is full, the folder is read-only, or, without
     `replace`, a file stands in a place. Nothing unfinished is left behind.
@@ -104,7 +106,7 @@ def write_new(files: Mapping[Path, bytes], *, replace: bool) -> None:
     try:
         for path, data in files.items():
             ready[path] = _beside(path)
-            _fill(ready[path], data, path)
+            _fill(ready[path], data, path, 0o600 if path in private else 0o666)
         for path, temporary in ready.items():
             _place(temporary, path, replace)
             placed.append(path)
@@ -139,9 +141,9 @@ def _beside(path: Path) -> Path:
     return path.with_name(f".{secrets.token_hex(8)}.part")
 
 
-def _fill(temporary: Path, data: bytes, path: Path) -> None:
+def _fill(temporary: Path, data: bytes, path: Path, mode: int) -> None:
     try:
-        descriptor = os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666)
+        descriptor = os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode)
         with open(descriptor, "wb") as file:
             file.write(data)
             file.flush()

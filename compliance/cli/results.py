@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, Protocol
 
 from compliance.model import Assessment, Outcome
 
@@ -45,7 +45,15 @@ class Result:
         return CODES[self.assessment.verdict] if self.assessment else 4
 
 
-def exit_code(results: Iterable[Result]) -> int:
+class Coded(Protocol):
+    """Anything with an exit code of its own."""
+
+    @property
+    def code(self) -> int:
+        """The exit code this one would have alone."""
+
+
+def exit_code(results: Iterable[Coded]) -> int:
     """The program's exit code over `results`; 4 where there are none."""
     present = {result.code for result in results}
     return next((code for code in ORDER if code in present), 4)

@@ -1,0 +1,101 @@
+"""`compliance identity`: make the certificate that signs sheets, and show it."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import click
+
+from compliance.cli.files import check_folder, check_targets, write_new
+from compliance.cli.keyring import ask_password, default_identity, open_identity
+from compliance.cli.moments import moment
+from compliance.cli.terminal import harmless
+from compliance.errors import IdentityError, UsageError
+from compliance.identity import Identity, load_identity, new_identity
+
+__all__ = ["command"]
+
+PATH = click.Path(path_type=Path, dir_okay=False)
+
+
+@click.group("identity")
+def command() -> None:
+    """Make the certificate that signs sheets, and show it.
+
+    A self-issued certificate says who signed and that nothing was changed since. Its
+    holder gives clients the .pem file; they check sheets with 'verify --trust'. A
+    facility that has a certificate from an authority uses its own PKCS#12 file.
+    """
+
+
+@command.command("new")
+@click.option("--name", required=True, help="Who signs, e.g. a person or a department.")
+@click.option("--organisation", required=True, help="The facility.")
+@click.option("--email", required=True, help="Where to ask about a signature.")
+@click.option("--out", type=PATH, help="PKCS#12 file to write; your own place unless said.")
+@click.option("--password-file", type=PATH, help="Its first line is the password.")
+@click.option("--replace", is_flag=True, help="Write over an identity that stands there.")
+@click.option(
+    "--now",
+    metavar="TIME",
+    callback=moment,
+    help="Valid from then, RFC 3339; the clock's unless said.",
+)
+def new(
+    name: str,
+    organisation: str,
+    email: str,
+    out: Path | None,
+    password_file: Path | None,
+    replace: bool,
+    now: datetime | None,
+) -> None:
+    """Make a self-issued identity: a key and its certificate under a password.
+
+    Beside it the certificate alone is written as .pem, for those who check sheets.
+    """
+    place = out or default_identity()
+    public = place.with_suffix(".pem")
+    if public == place:
+        raise UsageError(f"{place}: is the name of a certificate; expected one like identity.p12")
+    check_folder(place.parent)
+    check_targets((place, public), replace)
+    password = ask_password(password_file, "Password of the new identity", confirm=True)
+    data = new_identity(name, organisation, email, password, now or datetime.now(UTC))
+    identity = load_identity(data, password, file=str(place))
+    write_new({place: data, public: identity.pem}, replace=replace, private={place})
+    click.echo(f"key and certificate  {harmless(str(place))}")
+    click.echo(f"certificate alone    {harmless(str(public))}")
+    _tell(identity)
+
+
+@command.command("show")
+@click.argument("file", type=PATH, required=False)
+@click.option("--password-file", type=PATH, help="Its first line is the password.")
+@click.option("--pem", is_flag=True, help="Print the certificate instead, for 'verify --trust'.")
+def show(file: Path | None, password_file: Path | None, pem: bool) -> None:
+    """Show whose identity FILE is; your own unless said."""
+    identity = open_identity(file, password_file)
+    if identity is None:
+        raise IdentityError(
+            f"{default_identity()}: there is no identity; 'compliance identity new' makes one"
+        )
+    if pem:
+        click.echo(identity.pem.decode(), nl=False)
+        return
+    click.echo(f"file                 {harmless(str(file or default_identity()))}")
+    _tell(identity)
+
+
+def _tell(identity: Identity) -> None:
+    signer = identity.signer
+    for label, text in (
+        ("name", signer.name),
+        ("organisation", signer.organisation or "not stated"),
+        ("e-mail", signer.email or "not stated"),
+        ("issued by", "itself" if signer.self_issued else signer.issuer),
+        ("valid", f"{signer.not_before:%Y-%m-%d} to {signer.not_after:%Y-%m-%d}"),
+        ("SHA-256", signer.fingerprint),
+    ):
+        click.echo(f"{label:<20} {harmless(text)}")

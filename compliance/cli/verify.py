@@ -1,0 +1,184 @@
+"""`compliance verify`: check sheets, step by step."""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from compliance.cli.layout import COLUMNS, wrap
+from compliance.cli.results import exit_code
+from compliance.cli.terminal import harmless
+from compliance.errors import SheetError, UsageError
+
+if TYPE_CHECKING:
+    from compliance.verification import Step, Verification
+
+__all__ = ["command"]
+
+PATH = click.Path(path_type=Path)
+LARGEST_CERTIFICATES = 1 << 20
+"""Bytes of a file of certificates."""
+
+OUTCOMES = {
+    0: "intact, and as stated",
+    1: "NOT to be relied on",
+    3: "intact as far as checked",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A sheet with what came out, or why it could not be read."""
+
+    file: Path
+    verification: Verification | None
+    fault: str = ""
+
+    @property
+    def code(self) -> int:
+        """The exit code this one would have alone."""
+        return 2 if self.verification is None else self.verification.exit_code
+
+
+@click.command("verify")
+@click.argument("sheets", metavar="SHEET...", nargs=-1, required=True, type=PATH)
+@click.option(
+    "--trust",
+    metavar="FILE",
+    multiple=True,
+    type=PATH,
+    help="Certificate (PEM or DER) of whom you expect to sign, or of the authority that "
+    "issued theirs; may be repeated.",
+)
+@click.option("--any-signer", is_flag=True, help="Accept whoever signed; only what is said counts.")
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="Of what is printed.",
+)
+def command(sheets: tuple[Path, ...], trust: tuple[Path, ...], any_signer: bool, form: str) -> int:
+    """Check each SHEET: signature, signer, time, attachments, and the outcome again.
+
+    Exit codes: 0 all of it holds, 1 something is broken or the signer is not among the
+    trusted, 2 the input or the call is wrong, 3 intact but the signer was not checked,
+    4 an internal or I/O failure; of several sheets the first of 4, 2, 1, 3, 0.
+    """
+    if trust and any_signer:
+        raise UsageError("--trust and --any-signer exclude each other; give one of them")
+    certificates = [_read(file, LARGEST_CERTIFICATES, "a file of certificates") for file in trust]
+    _check_certificates(trust, certificates)
+    checked = [_check(sheet, certificates, any_signer) for sheet in sheets]
+    if form == "json":
+        click.echo(json.dumps({"sheets": [_object(each) for each in checked]}, indent=2,
+                              ensure_ascii=False))  # fmt: skip
+    else:
+        _print(checked)
+    for each in checked:
+        if each.fault:
+            click.echo(f"compliance: {harmless(each.fault)}", err=True)
+    return exit_code(checked)
+
+
+def _check(file: Path, certificates: list[bytes], any_signer: bool) -> Checked:
+    from compliance.verification import LARGEST_SHEET, verify_sheet
+
+    try:
+        data = _read(file, LARGEST_SHEET, "a sheet")
+    except SheetError as fault:
+        return Checked(file, None, str(fault))
+    return Checked(file, verify_sheet(data, trust=certificates, any_signer=any_signer))
+
+
+def _check_certificates(files: tuple[Path, ...], certificates: list[bytes]) -> None:
+    from compliance.identity import read_certificates
+
+    for file, data in zip(files, certificates, strict=True):
+        read_certificates(data, file=str(file))
+
+
+def _read(file: Path, most: int, what: str) -> bytes:
+    try:
+        with file.open("rb") as source:
+            data = source.read(most + 1)
+    except OSError as error:
+        raise SheetError(f"{file}: {(error.strerror or str(error)).lower()}") from error
+    if len(data) > most:
+        raise SheetError(f"{file}: is larger than {most >> 20} MiB, the most that {what} may have")
+    return data
+
+
+# ---------------------------------------------------------------- text
+
+
+def _print(checked: list[Checked]) -> None:
+    for index, each in enumerate(row for row in checked if row.verification):
+        assert each.verification is not None
+        if index:
+            click.echo()
+        number = each.verification.number
+        click.echo(harmless(f"{each.file}: {number}" if number else f"{each.file}"))
+        for step in each.verification.steps:
+            _print_step(step)
+        click.echo(f"  {OUTCOMES[each.code]}: exit code {each.code}")
+
+
+def _print_step(step: Step) -> None:
+    head = f"  {step.number}  {step.status:<8} {step.title}: "
+    hang = " " * 14
+    for index, line in enumerate(wrap(harmless(head + step.text).lstrip(), COLUMNS - len(hang))):
+        click.echo(f"  {line}" if index == 0 else hang + line)
+    for detail in step.details:
+        for line in wrap(harmless(detail), COLUMNS - len(hang)):
+            click.echo(hang + line)
+
+
+# ---------------------------------------------------------------- JSON
+
+
+def _object(checked: Checked) -> dict[str, Any]:
+    found = checked.verification
+    if found is None:
+        return {"file": str(checked.file), "exit_code": checked.code, "message": checked.fault}
+    return {
+        "file": str(checked.file),
+        "number": found.number,
+        "verdict": found.verdict,
+        "exit_code": checked.code,
+        "steps": [
+            {
+                "step": step.number,
+                "title": step.title,
+                "status": str(step.status),
+                "text": step.text,
+                "details": list(step.details),
+            }
+            for step in found.steps
+        ],
+        "signatures": [
+            {
+                "field": signature.field,
+                "name": signature.signer.name,
+                "organisation": signature.signer.organisation,
+                "email": signature.signer.email,
+                "issuer": signature.signer.issuer,
+                "sha256": signature.signer.fingerprint,
+                "claimed": _time(signature.claimed),
+                "stamped": _time(signature.stamped),
+                "trusted": signature.trusted_as is not None,
+                "not_before": _time(signature.signer.not_before),
+                "not_after": _time(signature.signer.not_after),
+            }
+            for signature in found.signatures
+        ],
+    }
+
+
+def _time(moment: Any) -> str | None:
+    return None if moment is None else moment.isoformat().replace("+00:00", "Z")

@@ -1,0 +1,99 @@
+"""The files inside a sheet: their names, and the digests that the assessment states."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from compliance.canonical import digest
+
+__all__ = ["ASSESSMENT", "Attached", "Document", "digest_faults", "name_faults", "stated_in"]
+
+ASSESSMENT = "assessment.json"
+READINGS = "readings.csv"
+BEFORE = "before.csv"
+RULE = "rule.json"
+JOB = "job.json"
+METER = "meter.json"
+
+REQUIRED = (ASSESSMENT, READINGS, RULE, JOB)
+OPTIONAL = (BEFORE, METER)
+
+Attached = Mapping[str, bytes]
+Document = Mapping[str, Any]
+
+
+def stated_in(attached: Attached) -> Document:
+    """The assessment among the attachments; ValueError if it is missing or no JSON object.
+
+    Keys that stand there twice, and numbers that are none, are refused.
+    """
+    if ASSESSMENT not in attached:
+        raise ValueError(f"{ASSESSMENT} is missing")
+    return _object(attached, ASSESSMENT)
+
+
+def name_faults(attached: Attached) -> Iterator[str]:
+    """What is missing, and what does not belong there."""
+    yield from (f"{name} is missing" for name in REQUIRED if name not in attached)
+    extra = sorted(attached.keys() - {*REQUIRED, *OPTIONAL})
+    yield from (f"{name} does not belong to a sheet" for name in extra)
+
+
+def digest_faults(attached: Attached, stated: Document) -> Iterator[str]:
+    """Which attachment is not the one that the assessment states; ValueError on no JSON."""
+    number = str(stated.get("number"))
+    own = digest({key: value for key, value in stated.items() if key != "number"})
+    if number.rpartition("-")[2] != own[:8]:
+        yield (
+            f"{ASSESSMENT}: the assessment was changed: it is numbered {number}, "
+            f"while its text gives a number that ends in {own[:8]}"
+        )
+    for name, what, place in (
+        (READINGS, "the readings were changed", ("readings", "sha256")),
+        (BEFORE, "the readings before calibration were changed", ("before", "readings", "sha256")),
+        (RULE, "the rule was changed", ("rule", "digest")),
+        (JOB, "the job was changed", ("job", "digest")),
+        (METER, "the meter was changed", ("meter", "digest")),
+    ):
+        if name not in attached:
+            continue
+        expected = _at(stated, place)
+        data = attached[name]
+        found = (
+            digest(_object(attached, name))
+            if name.endswith(".json")
+            else hashlib.sha256(data).hexdigest()
+        )
+        if found != expected:
+            yield f"{name}: {what}: SHA-256 {expected} stated, {found} attached"
+
+
+def _at(document: Document, place: tuple[str, ...]) -> Any:
+    found: Any = document
+    for key in place:
+        found = found.get(key) if isinstance(found, Mapping) else None
+    return found
+
+
+def _object(attached: Attached, name: str) -> Document:
+    try:
+        found = json.loads(attached[name], object_pairs_hook=_unique, parse_constant=_no_number)
+    except ValueError as fault:
+        raise ValueError(f"{name}: is no JSON: {fault}") from fault
+    if not isinstance(found, dict):
+        raise ValueError(f"{name}: is no JSON object")
+    return found
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        raise ValueError("a key stands there twice")
+    return found
+
+
+def _no_number(text: str) -> float:
+    raise ValueError(f"{text} is no number")

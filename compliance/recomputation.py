@@ -1,0 +1,273 @@
+"""Compare an assessment as stated with the same one computed again.
+
+Works on plain data. Numbers may differ by what another machine's arithmetic does
+to them, and no more; a verdict may differ only where such a difference can turn it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, TypeGuard
+
+__all__ = ["ABSENT", "Difference", "Topic", "compare", "engine_of"]
+
+Document = Mapping[str, Any]
+Path = tuple[str, ...]
+"""Keys from the document's root to a place in it."""
+
+CLOSE = 1e-9
+"""Of values: relative or absolute, whichever is larger."""
+CLOSE_ENDS = 1e-6
+"""Of interval ends, which are quantiles of draws; likewise."""
+DRAWS_APART = 2
+"""Draws that may fall on the other side of a limit; over all draws, of a probability."""
+
+IGNORED = frozenset({"tool", "number"})
+"""Of the document: what computed it, and the number over its other bytes."""
+ABSENT = object()
+"""Stands for what one of the two does not have."""
+
+
+class Topic(StrEnum):
+    """What was changed, if a difference is no accident."""
+
+    READING = "a reading"
+    VALUE = "a value"
+    RULE = "the rule"
+    VERDICT = "a verdict"
+    METER = "the meter"
+    JOB = "the job"
+    OTHER = "the assessment"
+
+
+TOPICS: Mapping[str, Topic] = {
+    "assessed": Topic.OTHER,
+    "valid_until": Topic.OTHER,
+    "job": Topic.JOB,
+    "slot": Topic.JOB,
+    "display": Topic.JOB,
+    "room": Topic.JOB,
+    "rule": Topic.RULE,
+    "decision": Topic.RULE,
+    "title": Topic.RULE,
+    "quantity": Topic.RULE,
+    "unit": Topic.RULE,
+    "level": Topic.RULE,
+    "statistic": Topic.RULE,
+    "limits": Topic.RULE,
+    "basis": Topic.RULE,
+    "clause": Topic.RULE,
+    "target": Topic.RULE,
+    "readings": Topic.READING,
+    "patch": Topic.READING,
+    "position": Topic.READING,
+    "window": Topic.READING,
+    "missing": Topic.READING,
+    "not_judged": Topic.READING,
+    "value": Topic.VALUE,
+    "bound": Topic.VALUE,
+    "interval": Topic.VALUE,
+    "probability": Topic.VALUE,
+    "joint": Topic.VALUE,
+    "verdict": Topic.VERDICT,
+    "reason": Topic.VERDICT,
+    "conditional": Topic.VERDICT,
+    "meter": Topic.METER,
+}
+"""By key; of a path the last key that stands here says what it is about."""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One place where the two documents disagree."""
+
+    topic: Topic
+    place: str
+    stated: Any
+    computed: Any
+
+    @property
+    def of_numbers(self) -> bool:
+        """Whether two numbers disagree, as they may between two engines."""
+        return _is_number(self.stated) and _is_number(self.computed)
+
+    def __str__(self) -> str:
+        return f"{self.place}: {_shown(self.stated)} stated, {_shown(self.computed)} computed"
+
+
+def compare(stated: Mapping[str, Any], computed: Mapping[str, Any]) -> tuple[Difference, ...]:
+    """Where an assessment document differs from the same one computed again.
+
+    Both are documents as `schemas/assessment.json` describes them. Empty if they agree
+    within the tolerances of this module.
+    """
+    comparison = _Comparison(computed)
+    comparison.mapping((), _without(stated, IGNORED), _without(computed, IGNORED))
+    return tuple(comparison.found)
+
+
+def engine_of(document: Mapping[str, Any]) -> Any:
+    """The number of the definitions that a document was computed with, None if unsaid."""
+    tool = document.get("tool")
+    return tool.get("engine") if isinstance(tool, Mapping) else None
+
+
+class _Comparison:
+    """Walks two documents side by side and keeps what differs."""
+
+    def __init__(self, computed: Mapping[str, Any]) -> None:
+        draws = computed.get("draws")
+        self.found: list[Difference] = []
+        self._close_p = DRAWS_APART / draws if _is_number(draws) and draws > 0 else 0.0
+        self._confidence = _confidence(computed)
+        self._turned = 0
+        """Verdicts that differ and may."""
+
+    def mapping(self, path: Path, stated: Document, computed: Document) -> None:
+        """Compare two mappings that stand at `path`."""
+        keys = sorted(stated.keys() | computed.keys())
+        if "findings" in keys:
+            # The verdict of all follows from those of the findings: these come first.
+            before = self._turned
+            self._pair(path, "findings", stated, computed)
+            may_turn = {"verdict", "reason", "conditional"} if self._turned > before else set()
+            keys = [key for key in keys if key != "findings" and key not in may_turn]
+        elif "verdict" in keys and self._may_turn(stated, computed):
+            self._turned += 1
+            keys.remove("verdict")
+        for key in keys:
+            self._pair(path, key, stated, computed)
+
+    def _pair(
+        self,
+        path: Path,
+        key: str,
+        stated: Mapping[str, Any],
+        computed: Mapping[str, Any],
+    ) -> None:
+        self._walk((*path, key), stated.get(key, ABSENT), computed.get(key, ABSENT))
+
+    def _walk(self, path: Path, stated: Any, computed: Any) -> None:
+        if isinstance(stated, Mapping) and isinstance(computed, Mapping):
+            self.mapping(path, stated, computed)
+        elif _is_list(stated) and _is_list(computed):
+            self._list(path, stated, computed)
+        elif not self._same(path, stated, computed):
+            self.found.append(Difference(_topic(path), _place(path), stated, computed))
+
+    def _list(self, path: Path, stated: Sequence[Any], computed: Sequence[Any]) -> None:
+        if len(stated) != len(computed) and not _all_named((*stated, *computed)):
+            count = f"{_place(path)}: number of entries"
+            self.found.append(Difference(_topic(path), count, len(stated), len(computed)))
+            return
+        mine, theirs = _labelled(stated), _labelled(computed)
+        for label in dict.fromkeys((*theirs, *mine)):
+            self._walk((*path, label), mine.get(label, ABSENT), theirs.get(label, ABSENT))
+
+    def _same(self, path: Path, stated: Any, computed: Any) -> bool:
+        if not (_is_number(stated) and _is_number(computed)):
+            return type(stated) is type(computed) and bool(stated == computed)
+        if "probability" in path or "joint" in path:
+            return bool(abs(stated - computed) <= self._close_p)
+        ends = "low" in path or "high" in path
+        return _close(stated, computed, CLOSE_ENDS if ends else CLOSE)
+
+    def _may_turn(self, stated: Document, computed: Document) -> bool:
+        """Whether two verdicts differ, and may."""
+        if stated.get("verdict") == computed.get("verdict"):
+            return False
+        return any(self._near(item) for item in (computed, *_points(computed)))
+
+    def _near(self, item: Mapping[str, Any]) -> bool:
+        """Whether a finding or point lies so close to a threshold that its verdict may turn."""
+        p = item.get("probability")
+        if _is_number(p) and any(
+            abs(p - edge) <= self._close_p for edge in (self._confidence, 1 - self._confidence)
+        ):
+            return True
+        return any(_close(value, edge, CLOSE) for value, edge in _edges(item))
+
+
+def _edges(item: Mapping[str, Any]) -> Iterator[tuple[float, float]]:
+    """A value with each of its limits; of a pair each axis with its half width."""
+    value, limits = item.get("value"), item.get("limits")
+    if not isinstance(limits, Mapping):
+        return
+    if _is_number(value):
+        yield from ((value, limits[end]) for end in ("min", "max") if _is_number(limits.get(end)))
+    elif _is_list(value) and _is_list(limits.get("box")):
+        yield from (
+            (abs(axis), half)
+            for axis, half in zip(value, limits["box"], strict=False)
+            if _is_number(axis) and _is_number(half)
+        )
+
+
+def _points(item: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    points = item.get("points")
+    return [each for each in points if isinstance(each, Mapping)] if _is_list(points) else []
+
+
+def _labelled(entries: Sequence[Any]) -> dict[str, Any]:
+    """Entries by their id, or else by place in the list with the name they have."""
+    labels = {}
+    for index, entry in enumerate(entries, 1):
+        label = str(index)
+        if isinstance(entry, Mapping) and "id" in entry:
+            label = str(entry["id"])
+        elif isinstance(entry, Mapping) and "name" in entry:
+            codes = " ".join(str(code) for code in entry.get("patch") or ())
+            label = f"{index} {entry['name']} ({codes})"
+        labels[label if label not in labels else f"{label} (entry {index})"] = entry
+    return labels
+
+
+def _all_named(entries: Iterable[Any]) -> bool:
+    return all(isinstance(entry, Mapping) and "id" in entry for entry in entries)
+
+
+def _topic(path: Path) -> Topic:
+    return next((TOPICS[key] for key in reversed(path) if key in TOPICS), Topic.OTHER)
+
+
+def _place(path: Path) -> str:
+    words = {"findings": "finding", "points": "point"}
+    parts: list[str] = []
+    for before, key in zip(("", *path), path, strict=False):
+        if before in words:
+            parts[-1] = f"{words[before]} {key}"
+        else:
+            parts.append(key)
+    return ", ".join(parts[:-1]) + ": " * (len(parts) > 1) + parts[-1]
+
+
+def _confidence(document: Mapping[str, Any]) -> float:
+    decision = document.get("decision")
+    stated = decision.get("confidence") if isinstance(decision, Mapping) else None
+    return float(stated) if isinstance(stated, int | float) else 0.95
+
+
+def _without(document: Mapping[str, Any], keys: frozenset[str]) -> dict[str, Any]:
+    return {key: value for key, value in document.items() if key not in keys}
+
+
+def _close(one: float, other: float, tolerance: float) -> bool:
+    return abs(one - other) <= tolerance * max(1.0, abs(one), abs(other))
+
+
+def _is_number(value: Any) -> TypeGuard[float]:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _is_list(value: Any) -> TypeGuard[Sequence[Any]]:
+    return isinstance(value, list | tuple)
+
+
+def _shown(value: Any) -> str:
+    if value is ABSENT:
+        return "nothing"
+    text = json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= 80 else f"{text[:79]}…"
