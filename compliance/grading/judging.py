@@ -20,8 +20,8 @@ from compliance.quantities.view import View
 __all__ = [
     "BLACK_DECIDES",
     "below_reach",
-    "black_is_nothing",
     "black_decides",
+    "black_is_nothing",
     "contrast_is_bound",
     "is_anchor",
     "judgeable",

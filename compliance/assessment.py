@@ -1,0 +1,128 @@
+"""The loop over a rule's requirements, the remarks, the verdict and the document."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, time, timedelta
+
+from compliance import record as records
+from compliance.charts import charts
+from compliance.decision import outcome
+from compliance.evaluate import evaluate
+from compliance.grading.case import Stated, lay_out
+from compliance.model import Assessment, Job, Meter, Readings, ReadingsEntry, Rule, State
+from compliance.remarks import remarks
+
+__all__ = ["assess"]
+
+
+def assess(
+    rule: Rule,
+    readings: Readings | None,
+    *,
+    now: datetime,
+    job: Job | None = None,
+    before: Readings | None = None,
+    meter: Meter | None = None,
+) -> Assessment:
+    """Grade one slot's readings against a rule.
+
+    `job` is reduced to the slot (`job.only_slot`); `readings` may be None where the
+    slot has only readings `before` calibration, which are then assessed under that
+    heading. `now` is aware. Raises RuleError where rule and encoding do not suit
+    each other, ValueError where there is nothing to grade.
+    """
+    if job is not None and len(job.slots) != 1:
+        raise ValueError("assess takes a job with one slot; reduce it with only_slot")
+    slot = job.slots[0] if job else None
+    entry = slot.readings if slot else None
+    first = slot.before if slot else None
+    graded_before = None
+    if readings is not None:
+        heading, state = "calibrated", _grade(rule, readings, entry, job, meter, now)
+        if before is not None:
+            graded_before = _grade(rule, before, first, job, meter, now)
+    elif before is not None:
+        heading, state = "before", _grade(rule, before, first, job, meter, now)
+    else:
+        raise ValueError("there are no readings to assess")
+    heads = records.Heads(
+        rule=rule,
+        job=job,
+        meter=meter,
+        assessed=now,
+        valid_until=valid_until(rule, meter, state.measured),
+        heading=heading,
+    )
+    document = records.record(heads, state, graded_before)
+    return Assessment(
+        number=document["number"],
+        assessed=now,
+        valid_until=heads.valid_until,
+        heading=heading,
+        rule=rule,
+        job=job,
+        meter=meter,
+        state=state,
+        before=graded_before,
+        document=document,
+    )
+
+
+def _grade(
+    rule: Rule,
+    readings: Readings,
+    entry: ReadingsEntry | None,
+    job: Job | None,
+    meter: Meter | None,
+    now: datetime,
+) -> State:
+    case = lay_out(rule, readings, meter=meter, stated=_stated(job, entry))
+    findings = tuple(evaluate(requirement, case) for requirement in rule.requirements)
+    verdict, reason, conditional = outcome(findings, rule.decision)
+    measured = entry.measured if entry else None
+    return State(
+        readings=readings,
+        measured=measured,
+        verdict=verdict,
+        reason=reason,
+        conditional=conditional,
+        findings=findings,
+        remarks=remarks(case, readings, meter=meter, measured=measured, job=job, now=now),
+        charts=charts(case, findings),
+    )
+
+
+def _stated(job: Job | None, entry: ReadingsEntry | None) -> Stated:
+    """What the job says, under the names that `recorded` and `declared` use."""
+    if job is None:
+        return Stated()
+    slot = job.slots[0]
+    age = None
+    if slot.calibrated is not None and entry is not None:
+        age = (entry.measured - slot.calibrated).total_seconds() / 86400
+    return Stated(
+        technology=slot.display.technology,
+        recorded={
+            "surround": job.room.surround,
+            "ambient": job.room.ambient,
+            "warm-up": slot.warm_up,
+            "hours": slot.display.hours,
+            "calibration-age": age,
+        },
+        declared={name: declaration.value for name, declaration in slot.declared.items()},
+    )
+
+
+def valid_until(rule: Rule, meter: Meter | None, measured: datetime | None) -> datetime | None:
+    """End of a verdict's life: the rule's, or the meter certificate's due date if earlier.
+
+    Never before the readings were taken; None where the rule gives no life or the
+    time of measuring is not known. A due date lasts to 24:00 UTC.
+    """
+    if rule.valid_days is None or measured is None:
+        return None
+    end = measured + timedelta(days=rule.valid_days)
+    due = meter.certificate.due if meter and meter.certificate else None
+    if due is not None:
+        end = min(end, datetime.combine(due, time(), UTC) + timedelta(days=1))
+    return max(end, measured)

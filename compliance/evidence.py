@@ -1,0 +1,94 @@
+"""What travels with a sheet, and the assessment computed again from it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Mapping
+from datetime import datetime
+from typing import Any
+
+from compliance import canonical
+from compliance.assessment import assess
+from compliance.errors import Problem, SheetError
+from compliance.job import job_from_document
+from compliance.meter import meter_from_document
+from compliance.model import Assessment, Readings, RuleFile
+from compliance.readings import readings_from_bytes
+from compliance.record import timestamp
+from compliance.rules import rule_from_resolved
+
+__all__ = ["attachments", "reassess"]
+
+
+def attachments(assessment: Assessment) -> dict[str, bytes]:
+    """Files of the evidence by their fixed names; readings byte for byte as they were read."""
+    calibrated = assessment.heading == "calibrated"
+    files = {
+        "assessment.json": _text(assessment.document),
+        "readings.csv" if calibrated else "before.csv": assessment.state.readings.data,
+        "rule.json": canonical.canonical_bytes(assessment.rule.resolved),
+    }
+    if assessment.before is not None:
+        files["before.csv"] = assessment.before.readings.data
+    if assessment.job is not None:
+        files["job.json"] = canonical.canonical_bytes(assessment.job.document)
+    if assessment.meter is not None:
+        files["meter.json"] = canonical.canonical_bytes(assessment.meter.document)
+    return dict(sorted(files.items()))
+
+
+def _text(document: Mapping[str, Any]) -> bytes:
+    return (json.dumps(document, ensure_ascii=False, indent=1, sort_keys=True) + "\n").encode()
+
+
+def reassess(files: Mapping[str, bytes]) -> dict[str, Any]:
+    """Compute the assessment again from the evidence; SheetError or InputError if it is unfit."""
+    stated = _parsed(files, "assessment.json")
+    rule = rule_from_resolved(_parsed(files, "rule.json"), _rule_files(stated))
+    job = meter = None
+    if "job.json" in files:
+        job = job_from_document(_parsed(files, "job.json"), "job.json")
+    if "meter.json" in files:
+        meter = meter_from_document(_parsed(files, "meter.json"), "meter.json", "")
+    now = datetime.fromisoformat(stated["assessed"])
+    if timestamp(now) != stated["assessed"]:
+        raise SheetError("assessment.json: assessed: no time in UTC")
+    floor = meter.chromaticity_floor if meter else 0.1
+    again = assess(
+        rule,
+        _readings(files, "readings.csv", stated, floor),
+        before=_readings(files, "before.csv", stated, floor),
+        job=job,
+        meter=meter,
+        now=now,
+    )
+    return dict(again.document)
+
+
+def _parsed(files: Mapping[str, bytes], name: str) -> Any:
+    if name not in files:
+        raise SheetError(f"{name} is missing from the sheet")
+    try:
+        return json.loads(files[name])
+    except ValueError as error:
+        raise SheetError(str(Problem(name, f"is no JSON: {error}"))) from None
+
+
+def _rule_files(stated: Mapping[str, Any]) -> tuple[RuleFile, ...]:
+    """Where the rule came from, as stated: it cannot be seen from the evidence."""
+    return tuple(
+        RuleFile(file["path"], file["sha256"], file["commit"], file["dirty"])
+        for file in stated["rule"]["files"]
+    )
+
+
+def _readings(
+    files: Mapping[str, bytes], name: str, stated: Mapping[str, Any], floor: float
+) -> Readings | None:
+    if name not in files:
+        return None
+    part = stated
+    if name == "before.csv" and stated["heading"] == "calibrated":
+        part = stated["before"]
+    said = part["readings"]
+    return readings_from_bytes(files[name], said["file"], said["encoding"], floor=floor)

@@ -1,0 +1,103 @@
+"""Things noticed that are no requirement; they never change a verdict."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime, time, timedelta
+
+import numpy as np
+
+from compliance.grading.case import Case
+from compliance.model import Job, Meter, Readings, Remark
+
+__all__ = ["remarks"]
+
+DRIFT = 0.5
+"""% of the mean from which a drift of the repeated white is worth a remark (practice)."""
+
+
+def remarks(
+    case: Case,
+    readings: Readings,
+    *,
+    meter: Meter | None,
+    measured: datetime | None,
+    job: Job | None,
+    now: datetime,
+) -> tuple[Remark, ...]:
+    """All remarks on one set of readings, the most serious first."""
+    found = [
+        _certificate(meter, measured),
+        _no_meter(meter),
+        _future(measured, now),
+        _older_than_calibration(job, measured),
+        _normalised(case),
+        _drift(case, readings),
+    ]
+    return tuple(remark for remark in found if remark is not None)
+
+
+def _certificate(meter: Meter | None, measured: datetime | None) -> Remark | None:
+    due = meter.certificate.due if meter and meter.certificate else None
+    if meter is None or due is None or measured is None:
+        return None
+    if measured < datetime.combine(due, time(), UTC) + timedelta(days=1):
+        return None
+    return Remark(
+        "meter-past-due",
+        f"The certificate of meter {meter.name} was due on {due.isoformat()}, "
+        "before these readings were taken.",
+    )
+
+
+def _no_meter(meter: Meter | None) -> Remark | None:
+    if meter is not None:
+        return None
+    return Remark("no-meter", "No meter is stated, so its reach and its certificate are not known.")
+
+
+def _future(measured: datetime | None, now: datetime) -> Remark | None:
+    if measured is None or measured <= now:
+        return None
+    return Remark("measured-later", "The readings are dated after this assessment was made.")
+
+
+def _older_than_calibration(job: Job | None, measured: datetime | None) -> Remark | None:
+    slot = job.slots[0] if job else None
+    if slot is None or slot.readings is None or slot.calibrated is None or measured is None:
+        return None
+    if measured != slot.readings.measured or measured >= slot.calibrated:
+        return None
+    return Remark(
+        "older-than-calibration",
+        "The readings were taken before the slot was last calibrated.",
+    )
+
+
+def _normalised(case: Case) -> Remark | None:
+    index = case.matcher.find(case.plan.patches("white")[0])
+    if index is None or float(case.view.xyz[index, 1]) != 100.0:
+        return None
+    return Remark(
+        "normalised",
+        "White reads exactly 100.0000 cd/m²; the file may have been normalised to white, "
+        "and its values would then be no luminances.",
+    )
+
+
+def _drift(case: Case, readings: Readings) -> Remark | None:
+    """Linear drift of the repeated white in the order of the file."""
+    index = case.matcher.find(case.plan.patches("white")[0])
+    if index is None or case.patches.count[index] < 3:
+        return None
+    places = np.sort(case.patches.order[case.patches.rows == index])
+    luminance = readings.xyz[places, 1]
+    slope = float(np.polyfit(np.linspace(0.0, 1.0, len(places)), luminance, 1)[0])
+    change = 100 * slope / float(luminance.mean())
+    if abs(change) < DRIFT:
+        return None
+    return Remark(
+        "drift",
+        f"White drifted by {change:+.1f} % over the {len(places)} times it was read.".replace(
+            "-", "−"
+        ),
+    )
