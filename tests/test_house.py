@@ -21,6 +21,7 @@ ARITHMETIC = {"errors", "model", "wording", "targets", "colorimetry", "quantitie
 MATCHING = ARITHMETIC | {"target_model", "patches"}
 DECIDING = MATCHING | {"matching", "decision"}
 ASSESSING = DECIDING | READING | {"rules", "job", "meter", "readings", "evaluate"}
+SIGNING = {"asn1crypto", "cryptography", "pyhanko", "pyhanko_certvalidator"}
 
 CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "errors": (set(), set()),
@@ -42,12 +43,17 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "evaluate": (DECIDING, {"numpy"}),
     "assessment": (ASSESSING, {"numpy"}),
     "evidence": (ASSESSING | {"assessment"}, {"numpy"}),
-    "signing": ({"errors"}, {"asn1crypto", "cryptography", "pyhanko", "pyhanko_certvalidator"}),
+    "identity": ({"errors"}, {"cryptography"}),
+    "signing": ({"errors", "identity"}, SIGNING),
+    "signatures": ({"errors", "identity", "signing"}, SIGNING),
+    "enclosures": ({"canonical"}, set()),
+    "recomputation": (set(), set()),
     "sheet": (
         {"errors", "model", "wording", "colorimetry", "quantities.table"},
         {"reportlab", "pikepdf"},
     ),
-    "sheet.write": ({"errors", "model", "evidence", "signing", "sheet"}, set()),
+    "sheet.stamp": ({"identity", "sheet"}, {"reportlab"}),
+    "sheet.write": ({"errors", "model", "evidence", "identity", "signing", "sheet"}, set()),
     "verification": ({"*"}, {"pikepdf", "cryptography"}),
     "cli": ({"*"}, {"click"}),
 }

@@ -23,6 +23,8 @@ PATH = click.Path(path_type=Path)
 LARGEST_CERTIFICATES = 1 << 20
 """Bytes of a file of certificates."""
 
+MARGIN = " " * 5
+
 OUTCOMES = {
     0: "intact, and as stated",
     1: "NOT to be relied on",
@@ -130,13 +132,14 @@ def _print(checked: list[Checked]) -> None:
 
 
 def _print_step(step: Step) -> None:
-    head = f"  {step.number}  {step.status:<8} {step.title}: "
-    hang = " " * 14
-    for index, line in enumerate(wrap(harmless(head + step.text).lstrip(), COLUMNS - len(hang))):
-        click.echo(f"  {line}" if index == 0 else hang + line)
-    for detail in step.details:
-        for line in wrap(harmless(detail), COLUMNS - len(hang)):
-            click.echo(hang + line)
+    head = f"{step.number}  {step.status:<8} {step.title}: "
+    lines = wrap(harmless(head + step.text), COLUMNS - len(MARGIN))
+    for line in [*lines, *(part for each in step.details for part in _detail(each))]:
+        click.echo(f"  {line}" if line.startswith(head) else MARGIN + line)
+
+
+def _detail(text: str) -> list[str]:
+    return wrap(harmless(text), COLUMNS - len(MARGIN))
 
 
 # ---------------------------------------------------------------- JSON
