@@ -152,18 +152,24 @@ def _write(
     call: Call, assessment: Assessment, paths: Sequence[Path], identity: Identity | None
 ) -> None:
     makers: dict[str, Callable[[], bytes]] = {
-        ".json": lambda: _json(dict(assessment.document)).encode(),
+        ".json": lambda: _document(assessment),
         ".pdf": lambda: _sheet(call, assessment, identity),
     }
     if paths:
         write_new({path: makers[path.suffix]() for path in paths}, replace=call.replace)
 
 
+def _document(assessment: Assessment) -> bytes:
+    """The document byte for byte as it travels inside the sheet."""
+    from compliance.evidence import attachments
+
+    return attachments(assessment)["assessment.json"]
+
+
 def _sheet(call: Call, assessment: Assessment, identity: Identity | None) -> bytes:
     from compliance.sheet.write import write_sheet
 
-    data: bytes = write_sheet(assessment, identity=identity, page=call.page)
-    return data
+    return write_sheet(assessment, identity=identity, page=call.page)
 
 
 def _json(data: dict[str, Any], *, ascii_only: bool = False) -> str:

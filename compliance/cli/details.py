@@ -23,7 +23,7 @@ def finding_lines(matters: Sequence[Finding], quiet: Sequence[Finding], style: S
     ranked = sorted(matters, key=_rank)
     lines = [line for finding in ranked for line in _full(finding, style)]
     lines += _short(quiet, style)
-    return lines
+    return lines + _not_judged([*ranked, *quiet], style)
 
 
 def _rank(finding: Finding) -> tuple[bool, int]:
@@ -168,8 +168,20 @@ def _row(finding: Finding, style: Style) -> tuple[Shape, str, str, str]:
     title = style.text(f"{finding.title}{level}")
     if not applies:
         return shape, title, "", style.text("not for this kind of display")
-    limit = _limit(finding)
-    left = len(finding.not_judged)
-    if left:
-        limit += f" ({left} not judged)"
-    return shape, title, style.text(wording.format_value(finding)), style.text(limit)
+    value, limit = wording.format_value(finding), _limit(finding)
+    return shape, title, style.text(value), style.text(limit)
+
+
+def _not_judged(findings: Sequence[Finding], style: Style) -> list[str]:
+    """Findings with a verdict that leaves patches out, one paragraph."""
+    told = []
+    for finding in findings:
+        count = len(finding.not_judged)
+        if count and finding.verdict is not Verdict.NOT_ASSESSED:
+            patches = "1 patch" if count == 1 else f"{count}\u00a0patches"
+            told.append(f"{finding.title} ({patches})")
+    if not told:
+        return []
+    text = style.text(f"Not judged in part: {', '.join(told)}")
+    first, *rest = wrap(text, COLUMNS - 2 * INDENT)
+    return [f"  {first}", *(" " * INDENT + line for line in rest)]

@@ -1,0 +1,213 @@
+"""Invented assessments, made by hand, and the command as a process of its own."""
+
+from __future__ import annotations
+
+import os
+import subprocess
+import sys
+from collections.abc import Callable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from types import ModuleType
+from typing import Any
+
+import numpy as np
+import pytest
+
+from compliance.model import (
+    ENCODINGS,
+    Assessment,
+    Charts,
+    Decision,
+    Display,
+    Finding,
+    Job,
+    Level,
+    Limits,
+    Outcome,
+    People,
+    Point,
+    Readings,
+    Reason,
+    Remark,
+    Room,
+    Rule,
+    Slot,
+    State,
+    Target,
+    Verdict,
+)
+
+MEASURED = datetime(2026, 11, 20, 15, 10, tzinfo=UTC)
+NOW = datetime(2026, 11, 21, 8, 0, tzinfo=UTC)
+D65 = (0.3127, 0.3290)
+BT709 = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))
+
+Findings = Sequence[Finding]
+
+
+def finding(id: str, verdict: Verdict = Verdict.PASS, **fields: Any) -> Finding:
+    """A finding on luminance unless `fields` say otherwise."""
+    stated: dict[str, Any] = {
+        "title": id.replace("-", " ").capitalize(),
+        "quantity": "luminance",
+        "unit": "cd/m²",
+        "level": Level.SHALL,
+        "statistic": "each",
+        "basis": "practice",
+        "clause": None,
+        "value": 100.0,
+        "limits": Limits(95, 105, nominal=100),
+        **fields,
+    }
+    return Finding(id=id, verdict=verdict, **stated)
+
+
+def point(name: str, value: float, limits: Limits, verdict: Verdict, **fields: Any) -> Point:
+    """A grey patch at the centre."""
+    stated: dict[str, Any] = {"patch": (512, 512, 512), "position": "centre", "window": 100.0}
+    return Point(**{**stated, "target": 10.0, **fields}, name=name, value=value, limits=limits,
+                 verdict=verdict)  # fmt: skip
+
+
+def readings() -> Readings:
+    """One white."""
+    return Readings(
+        encoding=ENCODINGS["rgb-10-full"],
+        codes=np.array([[1023, 1023, 1023]]),
+        xyz=np.array([[95.0, 100.0, 108.9]]),
+        position=("centre",),
+        window=np.array([np.nan]),
+        pattern=("",),
+        background=("",),
+        seconds=np.zeros(1),
+        deviation=np.array([np.nan]),
+        lines=(2,),
+        file="slot.csv",
+        data=b"",
+        sha256="0" * 64,
+    )
+
+
+def rule(id: str = "sdr-broadcast") -> Rule:
+    """A rule without requirements."""
+    return Rule(
+        id=id,
+        title="Master for broadcast",
+        revision=3,
+        valid_days=30,
+        target=Target(
+            primaries=BT709,
+            primaries_name="bt709",
+            white=D65,
+            white_name="d65",
+            curve="bt1886",
+            exponent=None,
+            black="lift",
+            black_level=None,
+            scale="relative",
+            luminance_white=100,
+            luminance_peak=100,
+            container=BT709,
+            container_name="bt709",
+            system_gamma=None,
+        ),
+        encoding=ENCODINGS["rgb-10-full"],
+        window=100,
+        decision=Decision(),
+        sets={},
+        requirements=(),
+        resolved={},
+        digest="0" * 64,
+        files=(),
+    )
+
+
+def job(slot: str = "1", reference: str = "KX-7") -> Job:
+    """A job with one slot."""
+    return Job(
+        reference=reference,
+        title="A film about kelp",
+        client=None,
+        facility=None,
+        suite="suite-9",
+        room=Room(),
+        people=People(),
+        slots=(Slot(slot, ("sdr-broadcast",), Display(), None),),
+        file=Path("job.yaml"),
+        document={},
+    )
+
+
+def state(
+    findings: Findings,
+    verdict: Outcome = Outcome.COMPLIANT,
+    reason: Reason | None = None,
+    conditional: bool = False,
+    remarks: tuple[Remark, ...] = (),
+) -> State:
+    """A state with these findings."""
+    return State(
+        readings(), MEASURED, verdict, reason, conditional, tuple(findings), remarks, Charts()
+    )
+
+
+def assessment(
+    findings: Findings,
+    verdict: Outcome = Outcome.COMPLIANT,
+    *,
+    slot: str | None = "1",
+    deliverable: str = "sdr-broadcast",
+    before: State | None = None,
+    heading: str = "calibrated",
+    **fields: Any,
+) -> Assessment:
+    """An assessment with these findings."""
+    return Assessment(
+        number=f"KX-7-{slot}-{deliverable}-0a1b2c3d",
+        assessed=NOW,
+        valid_until=datetime(2026, 12, 20, 15, 10, tzinfo=UTC),
+        heading=heading,
+        rule=rule(deliverable),
+        job=job(slot) if slot else None,
+        meter=None,
+        state=state(findings, verdict, **fields),
+        before=before,
+        document={"slot": {"name": slot}, "verdict": str(verdict)},
+    )
+
+
+@pytest.fixture
+def make() -> ModuleType:
+    """The makers above."""
+    return sys.modules[__name__]
+
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+
+def environment(**changes: str | None) -> dict[str, str]:
+    """The process's own environment, with an empty data folder's worth of settings."""
+    kept = {key: value for key, value in os.environ.items() if not key.startswith("COMPLIANCE_")}
+    kept |= {"COMPLIANCE_DATA": "/nonexistent", "PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "error"}
+    return {key: value for key, value in {**kept, **changes}.items() if value is not None}
+
+
+ROOT = Path(__file__).resolve().parents[2]
+
+
+@pytest.fixture
+def compliance(tmp_path: Path) -> Run:
+    """The command as a process in a folder of its own: `compliance("assess", …, env={…})`."""
+
+    def run(
+        *args: str | Path, env: dict[str, str | None] | None = None, **options: Any
+    ) -> subprocess.CompletedProcess[str]:
+        stated = {"cwd": tmp_path, "capture_output": True, "text": True, "timeout": 120}
+        return subprocess.run(
+            [sys.executable, "-m", "compliance.cli", *map(str, args)],
+            env=environment(**(env or {})),
+            **{**stated, **options},
+        )
+
+    return run

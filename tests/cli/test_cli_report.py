@@ -1,0 +1,199 @@
+"""The text report: table, details, columns, encodings."""
+
+from __future__ import annotations
+
+import pytest
+
+from compliance.cli.layout import Style
+from compliance.cli.report import report
+from compliance.cli.results import Fault, Result
+from compliance.cli.terminal import width
+from compliance.model import Level, Limits, NotJudged, Outcome, Reason, Remark, Verdict
+
+UTF = Style("utf-8")
+
+
+def failing(make):
+    limits = Limits(-5, 5)
+    points = (
+        make.point("grey-10", 7.04, limits, Verdict.FAIL),
+        make.point("grey-12", -12.3, limits, Verdict.FAIL, target=24.13),
+        make.point("grey-13", 2.0, limits, Verdict.PASS),
+    )
+    return make.finding(
+        "tracking",
+        Verdict.FAIL,
+        title="Tracking",
+        quantity="luminance-error",
+        unit="%",
+        value=-12.3,
+        limits=limits,
+        points=points,
+        clause="A document, 1.5.5",
+        basis="digest",
+    )
+
+
+def results(make):
+    broadcast = make.assessment(
+        [make.finding("white-level", title="White luminance"), failing(make)],
+        Outcome.NOT_COMPLIANT,
+        remarks=(Remark("order", "Row 7 was read before row 6's patch had settled."),),
+        before=make.state([failing(make)], Outcome.NOT_COMPLIANT),
+    )
+    web = make.assessment(
+        [
+            make.finding(
+                "contrast",
+                Verdict.NOT_ASSESSED,
+                title="Contrast",
+                value=None,
+                reason=Reason.MISSING_READINGS,
+                missing=("black", "white", "a", "b", "c", "d"),
+            ),
+            make.finding("corners", Verdict.NOT_ASSESSED, reason=Reason.NOT_APPLICABLE, value=None),
+        ],
+        Outcome.UNDECIDED,
+        reason=Reason.MISSING_READINGS,
+        slot="Grading 2",
+        deliverable="web-srgb",
+    )
+    return [
+        Result("1", "sdr-broadcast", broadcast),
+        Result("Grading 2", "web-srgb", web),
+        Result("3", "web-srgb", None, Fault(("slot.csv:3: X: 'a' is no number",), 2)),
+    ]
+
+
+def test_the_report_as_a_whole(make):
+    assert report(results(make), UTF, ["KX-7 · A film about kelp"]) == (
+        "KX-7 · A film about kelp\n"
+        "\n"
+        "slot       sdr-broadcast     web-srgb\n"
+        "1          ⊖ not compliant\n"
+        "Grading 2                    ◌ undecided\n"
+        "3                            ! error\n"
+        "\n"
+        "Slot 1 · sdr-broadcast, revision 3                               ⊖ not compliant\n"
+        "  Slot 1, as measured, does not meet 1 of the 2 requirements of Master for\n"
+        "  broadcast.\n"
+        "  Measured 2026-11-20 15:10 UTC, number KX-7-1-sdr-broadcast-0a1b2c3d.\n"
+        "  ⊖ fail  Tracking (tracking)\n"
+        "    −12.30 %; limit ± 5 %; worst at grey-12, target 24.13 cd/m²\n"
+        "    also outside: grey-10 (+7.04 %)\n"
+        "    A document, 1.5.5 (digest)\n"
+        "  ● White luminance  100.0 cd/m²  100 ± 5 cd/m²\n"
+        "  Remarks\n"
+        "  · Row 7 was read before row 6's patch had settled.\n"
+        "  Before calibration: ⊖ not compliant, 1 requirement outside\n"
+        "\n"
+        "Slot Grading 2 · web-srgb, revision 3                                ◌ undecided\n"
+        "  Whether slot Grading 2 meets Master for broadcast cannot be said: readings are\n"
+        "  missing for 1 of the 1 requirements.\n"
+        "  Measured 2026-11-20 15:10 UTC, number KX-7-Grading 2-web-srgb-0a1b2c3d.\n"
+        "  ◌ not assessed  Contrast (contrast)\n"
+        "    missing: black, white, a, b and 2 more\n"
+        "    basis: practice\n"
+        "  – Corners    not for this kind of display\n"
+    )
+
+
+@pytest.mark.parametrize("encoding", ["ascii", "latin-1", "cp1252", "utf-8"])
+def test_every_line_can_be_shown_and_fits(make, encoding):
+    rows = results(make)
+    rows.append(
+        Result(
+            "Großes Zimmer 映像 3",
+            "a-house-rule-with-a-name-that-is-longer-than-most",
+            make.assessment(
+                [failing(make), make.finding("x" * 70, Verdict.FAIL, title="Δu′v′ ≤ ● " * 12)],
+                Outcome.NOT_COMPLIANT,
+                slot="Großes Zimmer 映像 3",
+                deliverable="a-house-rule-with-a-name-that-is-longer-than-most",
+            ),
+        )
+    )
+    text = report(rows, Style(encoding))
+    text.encode(encoding)
+    assert max(map(width, text.splitlines())) <= 80
+
+
+def test_ascii_says_the_same(make):
+    text = report(results(make), Style("ascii"))
+    assert "x fail  Tracking (tracking)" in text
+    assert "-12.30 %; limit +/- 5 %; worst at grey-12, target 24.13 cd/m2" in text
+
+
+def test_a_passing_value_close_to_its_limit_can_be_told_from_it(make):
+    row = make.finding("white", Verdict.PASS, value=104.99996, limits=Limits(95, 105))
+    assert "104.99996 cd/m²" in report([Result("1", "r", make.assessment([row]))], UTF)
+
+
+def test_worst_first_and_shall_before_should(make):
+    rows = [
+        make.finding("near", Verdict.CONDITIONAL_PASS),
+        make.finding("soft", Verdict.FAIL, level=Level.SHOULD),
+        make.finding("open", Verdict.NOT_ASSESSED, value=None, reason=Reason.METER),
+        make.finding("out", Verdict.FAIL),
+        make.finding("almost", Verdict.CONDITIONAL_FAIL),
+    ]
+    text = report([Result("1", "r", make.assessment(rows, Outcome.NOT_COMPLIANT))], UTF)
+    order = ["(out)", "(almost)", "(open)", "(near)", "(soft)"]
+    assert sorted(order, key=text.index) == order
+    assert "⊖ fail (should)  Soft (soft)" in text
+    assert "beyond what the meter can tell" in text
+
+
+def test_patches_that_could_not_be_judged_are_told(make):
+    left = tuple(
+        NotJudged((0, 0, code), f"grey-{code}", "centre", 100, "too dark") for code in range(6)
+    )
+    rows = [
+        make.finding("grey", Verdict.PASS, title="Greys", not_judged=left),
+        make.finding(
+            "hues", Verdict.NOT_ASSESSED, value=None, reason=Reason.METER, not_judged=left
+        ),
+    ]
+    text = report([Result("1", "r", make.assessment(rows, Outcome.UNDECIDED))], UTF)
+    assert "  Not judged in part: Greys (6 patches)\n" in text
+    assert "    not judged: grey-0, grey-1, grey-2, grey-3 and 2 more: too dark\n" in text
+
+
+def test_many_deliverables_make_several_blocks(make):
+    rows = [Result("1", f"deliverable-{n}", None, Fault(("x",), 2)) for n in range(9)]
+    lines = report(rows, UTF).splitlines()
+    assert [line.split() for line in lines if line.startswith("slot")] == [
+        ["slot", "deliverable-0", "deliverable-1", "deliverable-2", "deliverable-3"],
+        ["slot", "deliverable-4", "deliverable-5", "deliverable-6", "deliverable-7"],
+        ["slot", "deliverable-8"],
+    ]
+
+
+def test_text_from_files_cannot_steer_the_terminal(make):
+    rows = [make.finding("x", title="a\x1b[2Jb\nc\u202ed")]
+    text = report([Result("\x1b]0;t\x07", "r", make.assessment(rows, slot="\x1b]0;t\x07"))], UTF)
+    assert "\x1b" not in text
+    assert "\u202e" not in text
+    assert "a\\x1b[2Jb c\\u202ed" in text
+
+
+def test_ink_repeats_what_the_words_say(make):
+    plain = report(results(make), UTF)
+    inked = report(results(make), Style("utf-8", colour=True))
+    assert "\x1b[35m⊖ not compliant\x1b[0m" in inked
+    import re
+
+    assert re.sub(r"\x1b\[\d+m", "", inked) == plain
+
+
+def test_a_conditional_verdict_wraps_in_its_column(make):
+    row = make.finding("white", Verdict.CONDITIONAL_PASS)
+    made = make.assessment([row], conditional=True)
+    lines = report([Result("1", "sdr-broadcast", made)], UTF).splitlines()
+    assert lines[1:3] == ["1     ◐ conditionally", "      compliant"]
+
+
+def test_before_calibration_is_said_in_the_table(make):
+    made = make.assessment([make.finding("white")], heading="before")
+    lines = report([Result("1", "sdr-broadcast", made)], UTF).splitlines()
+    assert lines[1:3] == ["1     ● compliant", "      before"]
