@@ -17,8 +17,10 @@ __all__ = [
 ]
 
 A = 0.17883277
-B = 0.28466892
-C = 0.55991073
+B = 1 - 4 * A
+"""0.28466892 in print"""
+C = 0.5 - A * np.log(4 * A)
+"""0.55991073 in print"""
 LUMINANCE = np.array([0.2627, 0.6780, 0.0593])
 """Weights of R, G, B in Ys."""
 REFERENCE_SURROUND = 5.0
