@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import math
 
+import numpy as np
+
 from compliance.errors import Problem, RuleError
 from compliance.grading.case import Case
 from compliance.matching import Chosen
