@@ -117,11 +117,14 @@ def signal_of(xyz: Array, model: TargetModel) -> Array:
 def target_xyz(signal: Array, model: TargetModel, white: Array, black: Array) -> Array:
     """XYZ (..., P, 3) in cd/m² that the target shows for `signal` (P, 3).
 
-    `white` and `black` (..., P) are the luminances it is fitted to, in cd/m²;
-    `black` is not used where the target has none. Signals are clipped to 0..1.
+    `white` and `black` (..., P) are the luminances it is fitted to, in cd/m²: an absolute
+    target keeps the rule's white, and one without a black of its own does not use `black`.
+    Signals are clipped to 0..1.
     Sources: ITU-R BT.1886 Annex 1, ITU-R BT.2100-3, SMPTE ST 428-1.
     """
     clipped = np.clip(signal, 0.0, 1.0)
+    if not model.relative:
+        white = np.full_like(white, model.white_luminance, dtype=np.float64)
     white = np.asarray(white, dtype=np.float64)[..., None]
     black = np.asarray(black, dtype=np.float64)[..., None]
     if model.lift and model.curve == "bt1886":
