@@ -1,0 +1,145 @@
+"""A house rule on top of its parent: merged, and every departure with its change."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from compliance.documents import meant, quoted
+from compliance.model import Rule
+from compliance.rules.compare import departures, requirement_departures
+from compliance.rules.limits import LIMIT_KEYS
+from compliance.rules.places import Places
+
+__all__ = ["check_changes", "merged"]
+
+ORDER = (
+    "rule", "extends", "title", "revision", "valid_for", "target", "signal", "window", "decision",
+    "patches", "requirements", "changes",
+)  # fmt: skip
+ONE_LEVEL = ("target", "signal", "decision", "patches")
+"""Merged key by key; patch sets replace one another by name."""
+
+EXAMPLE = "change: {reason: …, agreed_by: …, date: 2026-11-02}"
+
+Data = Mapping[str, Any]
+
+
+def merged(own: Data, parent: Data | None, places: Places) -> dict[str, Any]:
+    """A rule's own data on top of its parent's resolved data, defaults written in.
+
+    Problems (a change or a withdrawal that has nothing to be about) are noted in `places`.
+    """
+    above = parent or {}
+    found: dict[str, Any] = {**above, **own}
+    for key in ONE_LEVEL:
+        if key in above and key in own:
+            found[key] = {**above[key], **own[key]}
+    changes = list(above.get("changes", ()))
+    changes += [{"subject": key, **entry} for key, entry in own.get("changes", {}).items()]
+    if parent is None and "changes" in own:
+        places.problem(("changes",), "are for a rule that extends another; this one does not")
+    if "requirements" in found:
+        found["requirements"] = _requirements(own, above, changes, places)
+    found["changes"] = changes
+    return {key: found[key] for key in ORDER if key in found and (key != "changes" or changes)}
+
+
+def _requirements(
+    own: Data, above: Data, changes: list[dict[str, Any]], places: Places
+) -> dict[str, Any]:
+    found = dict(above.get("requirements", {}))
+    for name, entry in own.get("requirements", {}).items():
+        known = found.get(name)
+        path = ("requirements", name)
+        fields = {key: value for key, value in entry.items() if key not in ("change", "withdraw")}
+        change = {"subject": ".".join(path), **entry.get("change", {})}
+        if known is None and not _may_be_new(name, entry, above, places):
+            continue
+        if "change" in entry and not entry.get("withdraw"):
+            changes.append(change)
+        if entry.get("withdraw"):
+            _check_withdrawal(entry, fields, places, path)
+            del found[name]
+            changes.append({**change, "withdrawn": True})
+        elif known is None:
+            found[name] = {**own.get("defaults", {}), **fields}
+        else:
+            found[name] = _one_level(known, fields)
+    return found
+
+
+def _may_be_new(name: str, entry: Data, above: Data, places: Places) -> bool:
+    """A requirement the parent lacks: it can be neither withdrawn nor changed."""
+    for key in ("withdraw", "change"):
+        if key in entry:
+            names = above.get("requirements", {})
+            why = f"the parent has no {quoted(name)}; {meant(name, names)}"
+            why = why if names else "is for a rule that extends another; this one does not"
+            places.problem(("requirements", name, key), why)
+            return False
+    return True
+
+
+def _check_withdrawal(
+    entry: Data, fields: Data, places: Places, path: tuple[str | int, ...]
+) -> None:
+    if "change" not in entry:
+        places.problem((*path, "change"), f"missing; a withdrawal needs it, e.g. {EXAMPLE}")
+    for key in fields:
+        places.problem((*path, key), "a withdrawn requirement says nothing else; leave it out")
+
+
+def _one_level(known: Data, fields: Data) -> dict[str, Any]:
+    """Fields over fields; limits, bands and by_patch replace one another.
+
+    Other limits are no longer those of the parent's document: unless the house says where
+    they come from, their basis is the house.
+    """
+    found = {**known, **fields}
+    stated = [key for key in LIMIT_KEYS if key in fields]
+    if not stated:
+        return found
+    for key in LIMIT_KEYS:
+        if key not in fields:
+            found.pop(key, None)
+    if any(fields[key] != known.get(key) for key in stated) and "basis" not in fields:
+        found["basis"] = "house"
+        if "clause" not in fields:
+            found.pop("clause", None)
+    return found
+
+
+def check_changes(rule: Rule, parent: Rule, own: Data, places: Places) -> None:
+    """Note each departure without its change, and each change without a departure."""
+    pin = f"{parent.id}@{parent.revision}"
+    stated = own.get("changes", {})
+    differ = departures(rule, parent)
+    for key, parts in differ.items():
+        if key in own and key not in stated:
+            about = f" ({', '.join(parts)})" if parts else ""
+            places.problem(
+                (key,),
+                f"is not provably tighter than in {pin}{about}; expected a reason, "
+                f"e.g. changes: {{{key}: {{reason: …, agreed_by: …, date: 2026-11-02}}}}",
+            )
+    for key in stated:
+        if own.get(key, parent.resolved.get(key)) == parent.resolved.get(key):
+            places.problem(("changes", key), f"{key} is as in {pin}; leave the entry out")
+    above = {requirement.id: requirement for requirement in parent.requirements}
+    for requirement in rule.requirements:
+        known, entry = above.get(requirement.id), own.get("requirements", {}).get(requirement.id)
+        if known is None or entry is None:
+            continue
+        path = ("requirements", requirement.id)
+        loose = requirement_departures(requirement, known)
+        if loose and "change" not in entry:
+            verb = "is" if len(loose) == 1 else "are"
+            places.problem(
+                (*path, loose[0]),
+                f"{' and '.join(loose)} {verb} not provably tighter than in {pin}; "
+                f"expected a reason, e.g. {EXAMPLE}",
+            )
+        if "change" in entry and requirement == known:
+            message = f"the requirement is as in {pin}; leave the change out"
+            places.problem((*path, "change"), message)

@@ -1,0 +1,173 @@
+"""Finding rules: by path, or by id on the search path that ends with the shipped ones."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Mapping, Sequence
+from pathlib import Path
+from typing import Any
+
+from compliance.documents import meant, quoted, read_bytes, read_data
+from compliance.errors import Problem, RuleError
+from compliance.model import Rule, RuleFile
+from compliance.rules.build import build_rule
+from compliance.rules.extend import check_changes, merged
+from compliance.rules.places import Places
+from compliance.rules.read import RuleSource, pinned, read_nodes_of, read_rule
+
+__all__ = ["load_rule", "rule_from_resolved", "shipped_folder", "shipped_rules"]
+
+MOST_PARENTS = 8
+PACKAGE = Path(__file__).resolve().parent.parent
+
+
+def shipped_folder() -> Path:
+    """The shipped rule files: inside an installed package, beside it in a checkout."""
+    installed = PACKAGE / "specs"
+    return installed if installed.is_dir() else PACKAGE.parent / "specs"
+
+
+def shipped_rules() -> list[str]:
+    """Ids of the shipped rules, in alphabetical order."""
+    return _ids(shipped_folder())
+
+
+def load_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> Rule:
+    """A rule by its id, or from the path of its file, with its parents and lists.
+
+    An id is looked for in the folders of `search` and among the shipped rules; standing in
+    two of them is an error. A path is anything with a folder in it or ending in `.yaml`; its
+    own folder is searched for parents too. Raises RuleError with every problem of a file.
+    """
+    named = str(id_or_path)
+    if named.endswith((".yaml", ".yml")) or len(Path(named).parts) != 1:
+        source = RuleSource(Path(id_or_path), named, named)
+        folders = _Folders([source.path.parent, *search])
+        rule, _ = _load(source, folders, ())
+        _refuse_shadowing(rule, source, _Folders(search))
+        return rule
+    folders = _Folders(search)
+    return _load(folders.find(named, None), folders, ())[0]
+
+
+def rule_from_resolved(data: Mapping[str, Any], files: Sequence[RuleFile] = ()) -> Rule:
+    """The rule again from `Rule.resolved` as it came back from JSON; same digest.
+
+    Order of keys is kept: it is the order of requirements and patches. Raises RuleError.
+    """
+    node, typed = read_data(data, "rule.json", "rule", RuleError, start="#/$defs/resolved")
+    return build_rule(typed, files, Places([("rule.json", node)]))
+
+
+class _Folders:
+    """The search path: folders of rule files, each once, the shipped ones last."""
+
+    def __init__(self, folders: Sequence[Path]) -> None:
+        self._shipped = shipped_folder()
+        known: dict[str, Path] = {}
+        for folder in (*folders, self._shipped):
+            if not folder.is_dir():
+                raise RuleError(Problem(str(folder), "no such folder of rule files"))
+            known.setdefault(os.path.realpath(folder), folder)
+        self._folders = known
+
+    def find(self, name: str, asked: Problem | None) -> RuleSource:
+        """The one file of an id; `asked` is the place that asks, for the message."""
+        found = {
+            os.path.realpath(folder / f"{name}.yaml"): self._source(real, folder, name)
+            for real, folder in self._folders.items()
+            if (folder / f"{name}.yaml").is_file()
+        }
+        if len(found) == 1:
+            return next(iter(found.values()))
+        if found:
+            places = " and ".join(source.shown for source in found.values())
+            message = f"stands twice on the search path: {places}; an id belongs to one file"
+        else:
+            known = [known for folder in self._folders.values() for known in _ids(folder)]
+            message = f"no such rule on the search path; {meant(name, dict.fromkeys(known))}"
+        if asked is None:
+            raise RuleError(Problem(name, message))
+        text = f"{quoted(name)}: {message}"
+        raise RuleError(Problem(asked.file, text, asked.line, asked.field))
+
+    def _source(self, real: str, folder: Path, name: str) -> RuleSource:
+        path = folder / f"{name}.yaml"
+        if real == os.path.realpath(self._shipped):
+            return RuleSource(path, f"{self._shipped.name}/{path.name}", path.name)
+        return RuleSource(path, str(path), str(path))
+
+
+def _ids(folder: Path) -> list[str]:
+    return sorted(path.stem for path in folder.glob("*.yaml"))
+
+
+def _refuse_shadowing(rule: Rule, source: RuleSource, folders: _Folders) -> None:
+    """A file given by its path may not carry the id of another file on the search path."""
+    try:
+        other = folders.find(rule.id, None)
+    except RuleError:
+        return
+    if os.path.realpath(other.path) == os.path.realpath(source.path):
+        return
+    if read_bytes(other.path, RuleError, "rule") == read_bytes(source.path, RuleError, "rule"):
+        return
+    raise RuleError(
+        Problem(
+            source.shown,
+            f"the id {quoted(rule.id)} belongs to {other.shown} already; give this rule another "
+            f"id and file name (and extends: {rule.id}@… if it departs from that one)",
+            field="rule",
+        )
+    )
+
+
+def _load(source: RuleSource, folders: _Folders, chain: tuple[str, ...]) -> tuple[Rule, Places]:
+    """A rule and the places of its keys, parents first."""
+    data, node = read_nodes_of(source)
+    pin = pinned(node)
+    parent: tuple[Rule, Places] | None = None
+    fault: RuleError | None = None
+    if pin and "@" in pin:
+        try:
+            parent = _parent(pin, source, node.lines["extends"], folders, chain)
+        except RuleError as error:
+            fault = error
+    text = read_rule(source, data, node, parent[0].resolved if parent else None)
+    if fault:
+        raise fault
+    above = parent[1].files if parent else ()
+    places = Places([(text.file, node), *above])
+    resolved = merged(text.data, parent[0].resolved if parent else None, places)
+    places.raise_if_any()
+    inherited = parent[0].files if parent else ()
+    rule = build_rule(resolved, (*text.files, *inherited), places)
+    if parent:
+        check_changes(rule, parent[0], text.data, places)
+        places.raise_if_any()
+    return rule, places
+
+
+def _parent(
+    pin: str, source: RuleSource, line: int, folders: _Folders, chain: tuple[str, ...]
+) -> tuple[Rule, Places]:
+    name, _, revision = pin.partition("@")
+    here = (*chain, source.path.stem)
+    asked = Problem(source.shown, "", line, "extends")
+    if name in here or len(here) > MOST_PARENTS:
+        way = " → ".join((*here, name))
+        message = f"goes in a circle: {way}" if name in here else f"too many parents: {way}"
+        raise RuleError(Problem(asked.file, message, line, asked.field))
+    found, places = _load(folders.find(name, asked), folders, here)
+    if str(found.revision) != revision:
+        raise RuleError(
+            Problem(
+                asked.file,
+                f"{quoted(pin)} is pinned, and {name} has revision {found.revision} now; see what "
+                f"changed with `compliance rules diff {pin} {name}@{found.revision}`, then pin "
+                f"{name}@{found.revision}",
+                line,
+                asked.field,
+            )
+        )
+    return found, places

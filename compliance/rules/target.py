@@ -1,0 +1,191 @@
+"""A rule's target: names resolved, defaults filled in, sense checked."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import Any
+
+from compliance.colorimetry.hlg import REFERENCE_SURROUND, hlg_system_gamma
+from compliance.colorimetry.primaries import PRIMARIES, WHITES
+from compliance.documents import among, flow
+from compliance.model import ENCODINGS, Encoding, Pair, Target
+from compliance.rules.places import Path, Places
+
+__all__ = ["BLACKS", "read_encoding", "read_target"]
+
+BLACKS: Mapping[str, tuple[str, ...]] = {
+    "bt1886": ("lift", "add", "none"),
+    "power": ("add", "none"),
+    "srgb": ("add", "none"),
+    "dcdm": ("add", "none"),
+    "hlg": ("lift", "none"),
+    "pq": ("none",),
+}
+"""Ways for the black to enter each curve; the first is the default."""
+
+DCDM_EXPONENT = 2.6
+SMALLEST_AREA = 0.005
+"""Of a triangle of primaries in x, y; anything below is a slip of the pen."""
+
+Triangle = tuple[Pair, Pair, Pair]
+
+
+def read_encoding(data: Mapping[str, Any]) -> Encoding:
+    """What the plan emits: as stated, else X'Y'Z' for the dcdm curve and 10-bit full RGB."""
+    curve = data.get("target", {}).get("transfer", {}).get("curve")
+    default = "xyz-12-full" if curve == "dcdm" else "rgb-10-full"
+    return ENCODINGS[data.get("signal", {}).get("encoding", default)]
+
+
+def read_target(data: Mapping[str, Any], encoding: Encoding, places: Places) -> Target | None:
+    """The target of a resolved rule; None where problems were noted."""
+    before = len(places.problems)
+    for key, example in _NEEDED.items():
+        if key not in data:
+            places.problem(("target", key), f"missing; expected e.g. {key}: {example}")
+    if len(places.problems) > before:
+        return None
+    curve = data["transfer"]["curve"]
+    white, white_name = _white(data["white"])
+    primaries, name = _primaries(data["primaries"])
+    _check_triangle(primaries, white, places, ("target", "primaries"))
+    container, container_name = _container(data, encoding, (primaries, name), places)
+    if container and container is not primaries:
+        _check_triangle(container, white, places, ("target", "container"))
+    _check_transfer(data, places)
+    _check_signal(curve, encoding, places)
+    level, peak = _luminance(data, curve, places)
+    if len(places.problems) > before:
+        return None
+    black = data.get("black_level", "measured")
+    return Target(
+        primaries=primaries,
+        primaries_name=name,
+        white=white,
+        white_name=white_name,
+        curve=curve,
+        exponent=_exponent(data["transfer"]),
+        black=data["transfer"].get("black", BLACKS[curve][0]),
+        black_level=None if black == "measured" else float(black),
+        scale=data.get("scale", "absolute" if curve == "pq" else "relative"),
+        luminance_white=level,
+        luminance_peak=peak,
+        container=container,
+        container_name=container_name,
+        system_gamma=_system_gamma(data, level) if curve == "hlg" else None,
+    )
+
+
+_NEEDED = {
+    "primaries": "bt709",
+    "white": "d65",
+    "transfer": "{curve: bt1886}",
+    "luminance": "{white: 100}",
+}
+
+
+def _pair(data: Any) -> Pair:
+    x, y = data
+    return float(x), float(y)
+
+
+def _white(data: Any) -> tuple[Pair, str | None]:
+    return (WHITES[data], data) if isinstance(data, str) else (_pair(data), None)
+
+
+def _primaries(data: Any) -> tuple[Triangle, str | None]:
+    if isinstance(data, str):
+        return PRIMARIES[data], data
+    return (_pair(data["red"]), _pair(data["green"]), _pair(data["blue"])), None
+
+
+def _container(
+    data: Mapping[str, Any], encoding: Encoding, own: tuple[Triangle, str | None], places: Places
+) -> tuple[Triangle | None, str | None]:
+    stated = data.get("container")
+    path = ("target", "container")
+    if encoding.kind == "xyz":
+        if stated not in (None, "none"):
+            places.problem(
+                path, f"{encoding.name} has no RGB primaries; expected none, or leave the key out"
+            )
+        return None, None
+    if stated == "none":
+        places.problem(path, f"'none' is for xyz-12-full; {encoding.name} needs primaries")
+        return own
+    return own if stated is None else _primaries(stated)
+
+
+def _check_triangle(triangle: Triangle, white: Pair, places: Places, path: Path) -> None:
+    """Primaries that span an area, with the white inside it."""
+    red, green, blue = triangle
+    if any(y <= 0 or x + y > 1 + 1e-9 for x, y in triangle):
+        places.problem(path, "holds no chromaticity: y is above 0, and x + y at most 1")
+        return
+    turns = [_turn(red, green, white), _turn(green, blue, white), _turn(blue, red, white)]
+    if abs(_turn(red, green, blue)) / 2 < SMALLEST_AREA:
+        places.problem(path, "span no area; expected three different corners")
+    elif white[1] <= 0 or sum(white) >= 1 or not (min(turns) > 0 or max(turns) < 0):
+        shown = flow(list(white))
+        places.problem(path, f"do not enclose the white {shown}; look at both")
+
+
+def _turn(a: Pair, b: Pair, c: Pair) -> float:
+    """Twice the signed area of a triangle."""
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def _check_transfer(data: Mapping[str, Any], places: Places) -> None:
+    transfer, curve = data["transfer"], data["transfer"]["curve"]
+    path = ("target", "transfer")
+    black = transfer.get("black")
+    if black is not None and black not in BLACKS[curve]:
+        allowed = among(BLACKS[curve])
+        places.problem((*path, "black"), f"'{black}' is not for {curve}; expected {allowed}")
+    if curve == "power" and "exponent" not in transfer:
+        places.problem(
+            (*path, "exponent"), "missing; the power curve needs one, e.g. exponent: 2.2"
+        )
+    if curve != "power" and "exponent" in transfer:
+        places.problem(
+            (*path, "exponent"),
+            f"{curve} has its own; leave the key out, or take {{curve: power, exponent: …}}",
+        )
+    if curve == "pq" and data.get("scale") == "relative":
+        places.problem(("target", "scale"), "pq is absolute; expected absolute, or no such key")
+    if curve != "hlg" and "surround" in data:
+        places.problem(
+            ("target", "surround"),
+            f"enters the target of hlg only, not of {curve}; to limit the room's surround write "
+            "a requirement {quantity: recorded, field: surround, …}",
+        )
+
+
+def _check_signal(curve: str, encoding: Encoding, places: Places) -> None:
+    if encoding.kind == "xyz" and curve not in ("dcdm", "pq"):
+        places.problem(
+            ("signal", "encoding"),
+            f"{encoding.name} carries dcdm or pq, not {curve}; expected e.g. rgb-10-full",
+        )
+
+
+def _luminance(data: Mapping[str, Any], curve: str, places: Places) -> tuple[float, float]:
+    white = float(data["luminance"]["white"])
+    peak = float(data["luminance"].get("peak", white))
+    path = ("target", "luminance", "peak")
+    if "peak" in data["luminance"] and curve != "pq":
+        more = "white is the nominal peak" if curve == "hlg" else "white is the highest level"
+        places.problem(path, f"belongs to pq; in {curve} {more}, leave the key out")
+    elif peak < white:
+        places.problem(path, f"{flow(peak)} is below white {flow(white)}; expected at least that")
+    return white, peak
+
+
+def _exponent(transfer: Mapping[str, Any]) -> float | None:
+    if transfer["curve"] == "dcdm":
+        return DCDM_EXPONENT
+    return float(transfer["exponent"]) if "exponent" in transfer else None
+
+
+def _system_gamma(data: Mapping[str, Any], peak: float) -> float:
+    return float(hlg_system_gamma(peak, data.get("surround", REFERENCE_SURROUND)))
