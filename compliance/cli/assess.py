@@ -23,9 +23,9 @@ from compliance.cli.moments import moment
 from compliance.cli.progress import Progress
 from compliance.cli.report import report
 from compliance.cli.results import Fault, Result, exit_code, json_object
-from compliance.cli.terminal import colour_wanted
+from compliance.cli.terminal import colour_wanted, harmless
 from compliance.errors import ComplianceError
-from compliance.model import ENCODINGS, Assessment
+from compliance.model import ENCODINGS, Assessment, Job
 
 if TYPE_CHECKING:
     from compliance.identity import Identity
@@ -105,7 +105,7 @@ def command(ctx: click.Context, /, now: datetime | None, **given: Any) -> int:
     targets = targets_of(call, cases)
     identity = _identity(call)
     results = _run(call, cases, targets, identity, bool(ctx.obj))
-    return _tell(call, results, signed=identity is not None)
+    return _tell(call, cases, results, signed=identity is not None)
 
 
 def _identity(call: Call) -> Identity | None:
@@ -179,7 +179,7 @@ def _json(data: dict[str, Any], *, ascii_only: bool = False) -> str:
 # ---------------------------------------------------------------- the outcome
 
 
-def _tell(call: Call, results: Sequence[Result], *, signed: bool) -> int:
+def _tell(call: Call, cases: Sequence[Case], results: Sequence[Result], *, signed: bool) -> int:
     """Write and print the reports; returns the exit code."""
     failed: ComplianceError | None = None
     if call.junit is not None:
@@ -192,7 +192,7 @@ def _tell(call: Call, results: Sequence[Result], *, signed: bool) -> int:
         wide = encoding.lower().replace("-", "") == "utf8"
         click.echo(_json(json_object(results), ascii_only=not wide), nl=False)
     else:
-        _print_text(call, results)
+        _print_text(results, cases[0].source.job)
     _print_notes(call, results, signed=signed)
     lines = dict.fromkeys(line for row in results if row.fault for line in row.fault.lines)
     if lines:
@@ -202,19 +202,14 @@ def _tell(call: Call, results: Sequence[Result], *, signed: bool) -> int:
     return exit_code(results)
 
 
-def _print_text(call: Call, results: Sequence[Result]) -> None:
+def _print_text(results: Sequence[Result], job: Job | None) -> None:
     if sys.stdout is None:
         return
     style = Style(sys.stdout.encoding, colour_wanted(sys.stdout))
-    click.echo(report(results, style, _heading(results)), nl=False, color=style.colour)
-
-
-def _heading(results: Sequence[Result]) -> list[str]:
-    job = next((row.assessment.job for row in results if row.assessment), None)
-    if job is None:
-        return []
-    lines = [" · ".join(part for part in (job.reference, job.title) if part)]
-    return lines + ([f"Suite {job.suite}"] if job.suite else [])
+    heading = []
+    if job is not None:
+        heading = [" · ".join(part for part in (job.reference, job.title, job.suite) if part)]
+    click.echo(report(results, style, heading), nl=False, color=style.colour)
 
 
 def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None:
@@ -222,11 +217,16 @@ def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None
     aside = call.form == "json"
     written = [row.files for row in results if row.files]
     if written and not aside:
-        lines = [f"  {'  '.join(str(path) for path in paths)}" for paths in written]
-        click.echo("\nWritten:\n" + "\n".join(lines))
+        click.echo("\nWritten:\n" + "\n".join(f"  {_named(paths)}" for paths in written))
     if call.is_job and not call.no_sheet and not signed and written:
         click.echo(
-            f"\nThe sheets are marked NOT SIGNED: there is no {default_identity()}.\n"
-            f"An identity is made once, with: {MAKE_ONE}",
+            "\nThe sheets are marked NOT SIGNED: there is no identity in\n"
+            f"  {harmless(str(default_identity()))}\nIt is made once, with:\n  {MAKE_ONE}",
             err=aside,
         )
+
+
+def _named(paths: Sequence[Path]) -> str:
+    """`out/A.json and .pdf`: files that differ in their suffix."""
+    first, *rest = paths
+    return harmless(" and ".join([str(first), *(path.suffix for path in rest)]))

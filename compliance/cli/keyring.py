@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 __all__ = ["MAKE_ONE", "ask_password", "data_folder", "default_identity", "open_identity"]
 
-MAKE_ONE = "compliance identity new"
+MAKE_ONE = "compliance identity new --name NAME --organisation FACILITY --email ADDRESS"
 """The command that makes an identity."""
 LARGEST = 1 << 20
 """Bytes of an identity or password file; real ones have a few thousand."""

@@ -1,0 +1,287 @@
+"""`compliance assess` in a rough world: closed pipes, full disks, two at once, wrong files."""
+
+from __future__ import annotations
+
+import os
+import pty
+import signal
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+NOW = ("--now", "2026-11-21T08:00:00Z")
+ROOT = Path(__file__).resolve().parents[2]
+
+
+def start(tmp_path: Path, *args: str, **options) -> subprocess.Popen:
+    """The command in the background."""
+    settings = {"cwd": tmp_path, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE, **options}
+    env = {**os.environ, "PYTHONPATH": str(ROOT), "COMPLIANCE_DATA": "/nonexistent"}
+    settings["env"] = {**env, **options.get("env", {})}
+    return subprocess.Popen([sys.executable, "-m", "compliance.cli", *args], **settings)
+
+
+def files(folder: Path) -> dict[str, bytes]:
+    return {path.name: path.read_bytes() for path in folder.iterdir()}
+
+
+# ---------------------------------------------------------------- streams
+
+
+@pytest.mark.parametrize(("kind", "code"), [("good", 0), ("bright", 1), ("open", 3), ("bad", 2)])
+@pytest.mark.parametrize("form", ["text", "json"])
+def test_a_reader_that_goes_away(desk, tmp_path, kind, code, form):
+    desk(kind)
+    with start(tmp_path, "assess", "job.yaml", "--no-sheet", "--format", form, *NOW) as process:
+        process.stdout.close()
+        told = process.stderr.read().decode()
+        assert process.wait(60) == code
+    assert "Broken" not in told
+    assert len(told.splitlines()) == (kind == "bad")
+
+
+def test_head(desk, tmp_path):
+    desk("bright", "bright")
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    shell = f'"{sys.executable}" -m compliance.cli assess job.yaml --no-sheet; echo $? >&2'
+    done = subprocess.run(
+        ["sh", "-c", f"({shell}) | head -n 1"], cwd=tmp_path, env=env, capture_output=True
+    )
+    assert done.stdout.decode() == "KX-7 · A film about kelp\n"
+    assert done.stderr == b"1\n"
+
+
+def test_no_output_at_all(desk, tmp_path):
+    desk("bright")
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    shell = f'exec "{sys.executable}" -m compliance.cli assess job.yaml --no-sheet >&- 2>&-'
+    assert subprocess.run(["sh", "-c", shell], cwd=tmp_path, env=env).returncode == 1
+
+
+@pytest.mark.parametrize("form", ["text", "json"])
+def test_a_full_disk_behind_the_output(compliance, desk, form):
+    desk("good")
+    with open("/dev/full", "w") as full:
+        done = compliance(
+            "assess", "job.yaml", "--no-sheet", "--format", form, *NOW,
+            capture_output=False, stdout=full, stderr=subprocess.PIPE,
+        )  # fmt: skip
+    assert done.returncode == 4
+    assert done.stderr == "compliance: standard output: no space left on device\n"
+
+
+def test_a_full_disk_behind_the_build_servers_report(compliance, desk):
+    desk("good")
+    done = compliance("assess", "job.yaml", "--no-sheet", "--junit", "/dev/full", *NOW)
+    assert done.returncode == 4
+    assert done.stderr == "compliance: /dev/full: cannot be written: no space left on device\n"
+    assert "● compliant" in done.stdout
+    assert Path("/dev/full").is_char_device()
+
+
+def test_the_plain_locale(compliance, desk):
+    desk("bright", names=['"Zimmer ü"'])
+    plain = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+    for form in ("text", "json"):
+        done = compliance(
+            "assess", "job.yaml", "--no-sheet", "--format", form, *NOW,
+            env=plain, encoding="ascii", errors="strict",
+        )  # fmt: skip
+        assert (done.returncode, done.stderr) == (1, "")
+    done = compliance("assess", "job.yaml", "--no-sheet", *NOW, env=plain)
+    assert "Zimmer u" in done.stdout
+    assert "x not compliant" in done.stdout
+    assert "112.50 cd/m2" in done.stdout
+
+
+def terminal(tmp_path: Path, *args: str, env: dict[str, str]) -> tuple[str, str]:
+    """What a person sees on standard output and on standard error, both terminals."""
+    seen = []
+    pairs = [pty.openpty(), pty.openpty()]
+    with start(tmp_path, *args, stdout=pairs[0][1], stderr=pairs[1][1], env=env) as process:
+        process.wait(60)
+    for ours, theirs in pairs:
+        os.close(theirs)
+        text = b""
+        try:
+            while chunk := os.read(ours, 65536):
+                text += chunk
+        except OSError:  # end of file on a terminal
+            pass
+        os.close(ours)
+        seen.append(text.decode().replace("\r\n", "\n"))
+    return seen[0], seen[1]
+
+
+def test_a_terminal_gets_ink_and_progress_that_goes_away(desk, tmp_path):
+    desk("good", "bright")
+    colour = {"NO_COLOR": "", "TERM": "xterm"}
+    out, err = terminal(tmp_path, "assess", "job.yaml", "--no-sheet", *NOW, env=colour)
+    assert "\x1b[36m● compliant\x1b[0m" in out
+    assert err == "\r\x1b[K1 of 2: 1, tiny\r\x1b[K2 of 2: 2, tiny\r\x1b[K"
+
+
+@pytest.mark.parametrize("env", [{"NO_COLOR": "1"}, {"NO_COLOR": "", "TERM": "dumb"}])
+def test_a_terminal_without_ink(desk, tmp_path, env):
+    desk("good")
+    out, _ = terminal(tmp_path, "assess", "job.yaml", "--no-sheet", *NOW, env=env)
+    assert "● compliant" in out
+    assert "\x1b" not in out
+
+
+# ---------------------------------------------------------------- several at once, interrupted
+
+
+def test_two_at_once_write_once(desk, tmp_path):
+    desk("good", "good")
+    call = ("assess", "job.yaml", "--out", "out", *NOW)
+    both = [start(tmp_path, *call) for _ in range(2)]
+    told = [process.communicate(timeout=120) for process in both]
+    assert sorted(process.returncode for process in both) == [0, 4], told
+    assert sorted(files(tmp_path / "out")) == [
+        f"KX-7-{slot}-tiny.{suffix}" for slot in (1, 2) for suffix in ("json", "pdf")
+    ]
+
+
+def test_two_at_once_may_replace(desk, tmp_path):
+    desk("good")
+    call = ("assess", "job.yaml", "--out", "out", "--replace", *NOW)
+    both = [start(tmp_path, *call) for _ in range(2)]
+    told = [process.communicate(timeout=120) for process in both]
+    assert [process.returncode for process in both] == [0, 0], told
+    assert sorted(files(tmp_path / "out")) == ["KX-7-1-tiny.json", "KX-7-1-tiny.pdf"]
+
+
+SLOW = """
+import sys, time
+import compliance.assessment as engine
+from compliance.cli import command
+
+assess, calls = engine.assess, []
+
+def slow(*args, **given):
+    calls.append(1)
+    if len(calls) == 2:
+        print("ready", flush=True)
+        time.sleep(60)
+    return assess(*args, **given)
+
+engine.assess = slow
+command.main(["assess", "job.yaml", "--out", "out", "--no-sheet"])
+"""
+
+
+def test_an_interrupt_leaves_whole_files_only(desk, tmp_path):
+    desk("good", "good")
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    with subprocess.Popen(
+        [sys.executable, "-c", SLOW],
+        cwd=tmp_path, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    ) as process:  # fmt: skip
+        assert process.stdout.readline() == "ready\n"
+        process.send_signal(signal.SIGINT)
+        _, told = process.communicate(timeout=60)
+        assert process.returncode == 130
+    assert told == "\ncompliance: interrupted\n"
+    assert list(files(tmp_path / "out")) == ["KX-7-1-tiny.json"]
+
+
+FAULTY = """
+import compliance.assessment as engine
+from compliance.cli import command
+
+assess, calls = engine.assess, []
+
+def faulty(*args, **given):
+    calls.append(1)
+    if len(calls) == 1:
+        raise {error}
+    return assess(*args, **given)
+
+engine.assess = faulty
+command.main([*{before!r}, "assess", "job.yaml", "--no-sheet"])
+"""
+
+
+@pytest.mark.parametrize(
+    ("error", "line"),
+    [
+        (
+            "ZeroDivisionError('x')",
+            "compliance: a fault in the program, not in your input (ZeroDivisionError: x); "
+            "'compliance --traceback …' shows where",
+        ),
+        ("MemoryError()", "compliance: not enough memory for this input"),
+        ("OSError(5, 'Input/output error', 'a.csv')", "compliance: a.csv: input/output error"),
+    ],
+)
+def test_a_fault_of_the_program_is_its_slots_too(desk, tmp_path, error, line):
+    desk("good", "good")
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    done = subprocess.run(
+        [sys.executable, "-c", FAULTY.format(error=error, before=[])],
+        cwd=tmp_path, env=env, capture_output=True, text=True,
+    )  # fmt: skip
+    assert (done.returncode, done.stderr) == (4, line + "\n")
+    assert "1     ! error\n2     ● compliant\n" in done.stdout
+
+
+def test_a_traceback_of_a_slot_on_request(desk, tmp_path):
+    desk("good")
+    env = {**os.environ, "PYTHONPATH": str(ROOT)}
+    code = FAULTY.format(error="ZeroDivisionError('x')", before=["--traceback"])
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=tmp_path, env=env, capture_output=True, text=True
+    )
+    assert done.stderr.startswith("Traceback (most recent call last)")
+    assert "in faulty" in done.stderr
+
+
+# ---------------------------------------------------------------- files that are not what they say
+
+
+def test_folders_that_cannot_be_written(compliance, desk):
+    desk("good")
+    done = compliance("assess", "job.yaml", "--out", "/proc/none/out", *NOW)
+    assert (done.returncode, done.stdout) == (4, "")
+    assert done.stderr == (
+        "compliance: /proc/none/out: cannot be made: no such file or directory\n"
+    )
+    done = compliance("assess", "job.yaml", "--out", "/proc/self", *NOW)
+    assert (done.returncode, done.stdout) == (4, "")
+    assert done.stderr.startswith("compliance: /proc/self: no file can be written there: ")
+
+
+@pytest.mark.parametrize("which", ["job.yaml", "good.csv", "tiny.yaml"])
+@pytest.mark.parametrize("kind", ["missing", "folder", "empty", "huge", "binary", "pipe"])
+def test_a_file_that_is_not_what_it_should_be(compliance, desk, tmp_path, which, kind):
+    desk("good")
+    path = tmp_path / which
+    path.unlink()
+    if kind == "folder":
+        path.mkdir()
+    elif kind == "pipe":
+        os.mkfifo(path)
+    elif kind != "missing":
+        with path.open("wb") as file:
+            if kind == "huge":
+                file.truncate(1 << 31)
+            elif kind == "binary":
+                file.write(bytes(range(256)) * 8)
+    done = compliance("assess", "job.yaml", "--no-sheet", *NOW, timeout=20)
+    assert done.returncode == 2
+    assert which in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+    assert "Traceback" not in done.stderr
+    assert "Errno" not in done.stderr
+
+
+def test_the_readings_of_a_bare_call_too(compliance, desk, tmp_path):
+    desk("good")
+    call = ("assess", "none.csv", "--rule", "tiny.yaml", "--encoding", "rgb-8-full")
+    done = compliance(*call)
+    assert done.returncode == 2
+    assert len(done.stderr.splitlines()) == 1
+    assert done.stderr.startswith("none.csv: ")
