@@ -220,13 +220,16 @@ def _says_yes(quantity: str, limits: Limits | None) -> str | None:
 
 
 def format_requirement_limits(requirement: Requirement, unit: str) -> tuple[str, ...]:
-    """All limits of a requirement, one line per band or patch."""
+    """All limits of a requirement, one line per band or group of patches."""
     if requirement.bands:
         return tuple(_band_lines(requirement, unit))
     if requirement.by_patch:
+        grouped: dict[Limits, list[str]] = {}
+        for name, limits in requirement.by_patch.items():
+            grouped.setdefault(limits, []).append(name)
         return tuple(
-            f"{name}: {format_limits(limits, unit)}"
-            for name, limits in requirement.by_patch.items()
+            f"{', '.join(names)}: {format_limits(limits, unit)}"
+            for limits, names in grouped.items()
         )
     yes = _says_yes(requirement.quantity, requirement.limits)
     return (yes or format_limits(requirement.limits, unit),)

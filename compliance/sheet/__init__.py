@@ -1,0 +1,28 @@
+"""The sheet: an assessment as a PDF that a client can read and anyone can check."""
+
+from __future__ import annotations
+
+from compliance.model import Assessment
+from compliance.sheet.content import gather
+from compliance.sheet.layout import Drawing, render
+
+__all__ = ["Drawing", "draw_sheet"]
+
+
+def draw_sheet(assessment: Assessment, *, page: str = "a4", signed: bool) -> Drawing:
+    """Draw the sheet of `assessment` as PDF, on `a4` or `letter`.
+
+    `signed` says whether a signature will be put on it; without one every page is
+    marked NOT SIGNED. Same assessment, same bytes. Raises `SheetError` for another
+    page and for a character that the sheet's fonts lack.
+    """
+    content = gather(assessment)
+    facility = assessment.job.facility if assessment.job else None
+    return render(
+        content,
+        page,
+        signed=signed,
+        moment=assessment.assessed,
+        author=facility.name if facility else "",
+        subject=f"{content.number}: {content.running}",
+    )

@@ -1,0 +1,148 @@
+"""A chart's frame: scales, ticks, grid, titles."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from compliance.sheet.fonts import width
+from compliance.sheet.pen import Pen
+from compliance.sheet.style import INK
+from compliance.wording import format_plain
+
+__all__ = ["Axis", "Frame", "linear", "logarithmic", "nice_step"]
+
+TICK = 6.4
+Spot = tuple[float, float]
+
+
+@dataclass(frozen=True, slots=True)
+class Axis:
+    """A scale with its ticks."""
+
+    low: float
+    high: float
+    ticks: tuple[float, ...]
+    log: bool = False
+    title: str = ""
+
+    def share(self, value: float) -> float:
+        """Place of `value` from 0 at the low end to 1 at the high end."""
+        if self.log:
+            low, high = math.log10(self.low), math.log10(self.high)
+            return (math.log10(value) - low) / (high - low)
+        return (value - self.low) / (self.high - self.low)
+
+    def labels(self) -> tuple[str, ...]:
+        """The ticks as print."""
+        return tuple(format_plain(tick) for tick in self.ticks)
+
+
+def nice_step(span: float, most: int) -> float:
+    """A step of 1, 2 or 5 times a power of ten that cuts `span` into at most `most`."""
+    raw = span / most
+    power = 10.0 ** math.floor(math.log10(raw))
+    for factor in (1.0, 2.0, 5.0, 10.0):
+        if factor * power >= raw * (1 - 1e-9):
+            return factor * power
+    return 10 * power
+
+
+def linear(low: float, high: float, *, title: str = "", most: int = 6) -> Axis:
+    """A linear axis over at least `low` to `high`, ends on ticks."""
+    if high <= low:
+        high = low + 1
+    step = nice_step(high - low, most)
+    first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
+    ticks = tuple(round(index * step, 12) for index in range(first, last + 1))
+    return Axis(ticks[0], ticks[-1], ticks, title=title)
+
+
+def logarithmic(low: float, high: float, *, title: str = "") -> Axis:
+    """A logarithmic axis whose ends follow the values, with ticks at whole decades."""
+    low, high = low / 1.25, high * 1.25
+    first, last = math.ceil(math.log10(low) - 1e-9), math.floor(math.log10(high) + 1e-9)
+    decades = [10.0**power for power in range(first, last + 1)]
+    if len(decades) < 2:
+        first, last = math.floor(math.log10(low)), math.ceil(math.log10(high))
+        decades = [10.0**power for power in range(first, last + 1)]
+        low, high = decades[0], decades[-1]
+    return Axis(low, high, tuple(decades), log=True, title=title)
+
+
+@dataclass(frozen=True, slots=True)
+class Frame:
+    """A plotting area between two axes."""
+
+    x: float
+    y: float
+    w: float
+    h: float
+    across: Axis
+    up: Axis
+
+    def spot(self, across: float, up: float) -> Spot:
+        """The place of a pair of values on the page."""
+        return (
+            self.x + self.w * self.across.share(across),
+            self.y + self.h * self.up.share(up),
+        )
+
+    def spots(self, pairs: Iterable[tuple[float, float]]) -> list[Spot]:
+        """The places of several pairs."""
+        return [self.spot(across, up) for across, up in pairs]
+
+    def holds(self, across: float, up: float) -> bool:
+        """Whether a pair lies inside the frame."""
+        return self.across.low <= across <= self.across.high and self.up.low <= up <= self.up.high
+
+    def draw(self, pen: Pen, *, label_across: bool = True) -> None:
+        """Grid, border, tick labels and titles."""
+        self._grid(pen)
+        pen.box(self.x, self.y, self.w, self.h, ink=INK.QUIET, weight=0.6)
+        for tick, text in zip(self.up.ticks, self.up.labels(), strict=True):
+            y = self.spot(self.across.low, tick)[1]
+            pen.text(self.x - 3.5, y - TICK * 0.36, text, size=TICK, ink=INK.QUIET, align="right")
+        if label_across:
+            for tick, text in zip(self.across.ticks, self.across.labels(), strict=True):
+                x = self.spot(tick, self.up.low)[0]
+                pen.text(x, self.y - 9, text, size=TICK, ink=INK.QUIET, align="centre")
+            if self.across.title:
+                middle = self.x + self.w / 2
+                title = self.across.title
+                pen.text(middle, self.y - 18, title, size=TICK + 0.4, align="centre")
+        if self.up.title:
+            self._up_title(pen)
+
+    def _up_title(self, pen: Pen) -> None:
+        pen.canvas.saveState()
+        pen.canvas.translate(self.x - margin(self.up) + 7, self.y + self.h / 2)
+        pen.canvas.rotate(90)
+        pen.text(0, 0, self.up.title, size=TICK + 0.4, align="centre")
+        pen.canvas.restoreState()
+
+    def _grid(self, pen: Pen) -> None:
+        for tick in self.across.ticks:
+            x = self.spot(tick, self.up.low)[0]
+            pen.line(x, self.y, x, self.y + self.h, weight=0.35)
+        for tick in self.up.ticks:
+            y = self.spot(self.across.low, tick)[1]
+            pen.line(self.x, y, self.x + self.w, y, weight=0.35)
+
+    def clip(self, pen: Pen) -> None:
+        """Keep what follows inside the frame, until the canvas's state is restored."""
+        path = pen.canvas.beginPath()
+        path.rect(self.x, self.y, self.w, self.h)
+        pen.canvas.clipPath(path, stroke=0, fill=0)
+
+
+def margin(axis: Axis) -> float:
+    """Room left of a frame for the tick labels and the title of its upright axis."""
+    widest = max((width(text, "SheetSans", TICK) for text in axis.labels()), default=0.0)
+    return widest + 5 + (12 if axis.title else 0)
+
+
+def spread(values: Sequence[float]) -> tuple[float, float]:
+    """Least and greatest of some values."""
+    return min(values), max(values)

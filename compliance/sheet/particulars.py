@@ -1,0 +1,279 @@
+"""Where everything came from: job, display, readings, meter, rule, software."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+from typing import Any
+
+from compliance.model import (
+    Assessment,
+    Job,
+    Meter,
+    ReadingsEntry,
+    Rule,
+    RuleFile,
+    Slot,
+    State,
+    Target,
+    Uncertainty,
+)
+from compliance.quantities.table import QUANTITIES
+from compliance.wording import NOT_STATED, format_date, format_plain, format_time
+
+__all__ = ["Fact", "Group", "definitions", "particulars"]
+
+CURVES = {
+    "bt1886": "BT.1886",
+    "power": "power",
+    "srgb": "sRGB curve",
+    "pq": "PQ",
+    "hlg": "HLG",
+    "dcdm": "SDR cinema, exponent 2.6",
+}
+BLACKS = {
+    "lift": "lifted to the black",
+    "add": "added to the black",
+    "none": "without the black",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Fact:
+    """A label and what stands beside it."""
+
+    label: str
+    value: str
+    mono: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Group:
+    """Facts under one heading."""
+
+    title: str
+    facts: tuple[Fact, ...]
+
+
+def particulars(assessment: Assessment) -> tuple[Group, ...]:
+    """All that is known of what the assessment rests on; the unknown says so."""
+    groups = [
+        Group("Order", tuple(_order(assessment.job))),
+        Group("Suite and display", tuple(_display(assessment))),
+        Group("Slot", tuple(_slot(assessment.slot))),
+        Group("Readings", tuple(_readings(assessment))),
+        Group("Meter", tuple(_meter(assessment.meter))),
+        Group("Rule", tuple(_rule(assessment.rule))),
+        Group("Assessment", tuple(_software(assessment))),
+    ]
+    return tuple(group for group in groups if group.facts)
+
+
+def text(value: object) -> str:
+    """Any stated value as print; None is `not stated`."""
+    if value is None or value == "":
+        return NOT_STATED
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if isinstance(value, int | float):
+        return format_plain(value)
+    return str(value)
+
+
+def _measure(value: float | None, unit: str) -> str:
+    return NOT_STATED if value is None else f"{format_plain(value)}\u00a0{unit}"
+
+
+def _order(job: Job | None) -> Iterable[Fact]:
+    if job is None:
+        yield Fact("Order", NOT_STATED)
+        return
+    client, facility = job.client, job.facility
+    yield Fact("Reference", job.reference)
+    yield Fact("Title", text(job.title))
+    yield Fact("Client", text(client and client.name))
+    yield Fact("Client's contact", text(client and client.contact))
+    if client and client.address:
+        yield Fact("Client's address", client.address)
+    yield Fact("Facility", text(facility and facility.name))
+    yield Fact("Its address", text(facility and facility.address))
+    if facility and facility.contact:
+        yield Fact("Its contact", facility.contact)
+    yield Fact("Measured by", text(job.people.measured_by))
+    yield Fact("Authorised by", text(job.people.authorised_by))
+
+
+def _display(assessment: Assessment) -> Iterable[Fact]:
+    job, slot = assessment.job, assessment.slot
+    if job is None or slot is None:
+        yield Fact("Display", NOT_STATED)
+        return
+    display = slot.display
+    yield Fact("Suite", text(job.suite))
+    yield Fact("Surround", _measure(job.room.surround, "cd/m²"))
+    yield Fact("Ambient light", _measure(job.room.ambient, "lx"))
+    yield Fact("Make", text(display.make))
+    yield Fact("Model", text(display.model))
+    yield Fact("Serial number", text(display.serial))
+    yield Fact("Technology", text(display.technology))
+    yield Fact("Firmware", text(display.firmware))
+    yield Fact("Hours run", _measure(display.hours, "h"))
+
+
+def _slot(slot: Slot | None) -> Iterable[Fact]:
+    if slot is None:
+        return
+    yield Fact("Slot", slot.name)
+    yield Fact("Calibrated", format_time(slot.calibrated))
+    yield Fact("Warm-up", _measure(slot.warm_up, "min"))
+    settings = list(_flat(slot.settings))
+    if not settings:
+        yield Fact("Settings", NOT_STATED)
+    for name, value in settings:
+        yield Fact(name.replace("_", " "), value)
+    for name, said in slot.declared.items():
+        value = {1.0: "yes", 0.0: "no"}.get(said.value) or format_plain(said.value)
+        words = name.replace("-", " ")
+        yield Fact(f"Declared: {words}", f"{value}, by {said.by}, {format_date(said.date)}")
+
+
+def _flat(settings: Mapping[str, Any], above: str = "") -> Iterable[tuple[str, str]]:
+    for name, value in settings.items():
+        full = f"{above}{name}"
+        if isinstance(value, Mapping):
+            yield from _flat(value, f"{full}, ")
+        elif isinstance(value, list | tuple):
+            yield full, ", ".join(text(item) for item in value)
+        else:
+            yield full, text(value)
+
+
+def _readings(assessment: Assessment) -> Iterable[Fact]:
+    slot, state, before = assessment.slot, assessment.state, assessment.before
+    only_before = assessment.heading == "before"
+    entry = None
+    if slot is not None:
+        entry = slot.before if only_before else slot.readings
+    yield from _one_set(state, entry, "before calibration" if only_before else "")
+    if before is not None:
+        yield from _one_set(before, slot.before if slot else None, "before calibration")
+
+
+def _one_set(state: State, entry: ReadingsEntry | None, suffix: str) -> Iterable[Fact]:
+    readings = state.readings
+    name = f"Readings {suffix}" if suffix else "Readings"
+    yield Fact(name, f"{readings.file}, {len(readings)} rows")
+    yield Fact("Measured", format_time(state.measured))
+    yield Fact("Encoding", readings.encoding.name)
+    if entry is not None:
+        yield Fact("Light while measuring", text(entry.ambient))
+        yield Fact("Geometry", text(entry.geometry))
+    yield Fact("SHA-256", readings.sha256, mono=True)
+
+
+def _meter(meter: Meter | None) -> Iterable[Fact]:
+    if meter is None:
+        yield Fact("Meter", NOT_STATED)
+        return
+    certificate = meter.certificate
+    yield Fact("Meter", f"{meter.name}, {meter.kind}")
+    make = " ".join(part for part in (meter.make, meter.model) if part)
+    yield Fact("Make and model", make or NOT_STATED)
+    yield Fact("Serial number", text(meter.serial))
+    yield Fact("Certificate", text(certificate and certificate.number))
+    yield Fact("Laboratory", text(certificate and certificate.laboratory))
+    yield Fact("Issued", format_date(certificate.issued if certificate else None))
+    yield Fact("Due", format_date(certificate.due if certificate else None))
+    yield Fact("Tells from dark", _measure(meter.lowest or None, "cd/m²"))
+    if meter.correction:
+        said = "; ".join(f"{name.replace('_', ' ')} {v}" for name, v in _flat(meter.correction))
+        yield Fact("Correction", said)
+    yield from _uncertainty(meter.uncertainty)
+    yield Fact("File", meter.file)
+    yield Fact("SHA-256", meter.sha256, mono=True)
+
+
+def _uncertainty(stated: Uncertainty | None) -> Iterable[Fact]:
+    if stated is None:
+        yield Fact("Uncertainty", NOT_STATED)
+        return
+    factor = f"k\u00a0=\u00a0{format_plain(stated.k)}"
+    if stated.luminance:
+        bands = ", ".join(
+            f"{format_plain(band.relative)}\u00a0% from {format_plain(band.start)}\u00a0cd/m²"
+            for band in stated.luminance
+        )
+        yield Fact("U of luminance", f"{bands} ({factor})")
+    if stated.chromaticity:
+        bands = ", ".join(
+            f"x {format_plain(band.x)}, y {format_plain(band.y)} from "
+            f"{format_plain(band.start)}\u00a0cd/m²"
+            for band in stated.chromaticity
+        )
+        yield Fact("U of x, y", f"{bands} ({factor})")
+
+
+def _rule(rule: Rule) -> Iterable[Fact]:
+    yield Fact("Rule", f"{rule.id}, revision {rule.revision}")
+    yield Fact("Title", rule.title)
+    if rule.extends:
+        yield Fact("Extends", rule.extends)
+    yield Fact("Verdict's life", _measure(rule.valid_days, "days"))
+    yield from _target(rule.target)
+    yield Fact("Patch window", _measure(rule.window, "% of area"))
+    for file in rule.files:
+        yield Fact("File", f"{file.path}, {_commit(file)}")
+        yield Fact("Its SHA-256", file.sha256, mono=True)
+    yield Fact("Rule's SHA-256", rule.digest, mono=True)
+
+
+def _commit(file: RuleFile) -> str:
+    if file.commit is None:
+        return "commit not stated"
+    return f"commit {file.commit[:12]}" + (", changed since" if file.dirty else "")
+
+
+def _target(target: Target) -> Iterable[Fact]:
+    yield Fact("Primaries", target.primaries_name or _points(target.primaries))
+    yield Fact("White", target.white_name or _points((target.white,)))
+    curve = CURVES.get(target.curve, target.curve)
+    if target.curve == "power" and target.exponent is not None:
+        curve += f", exponent {format_plain(target.exponent)}"
+    if target.system_gamma is not None:
+        curve += f", system gamma {format_plain(round(target.system_gamma, 4))}"
+    yield Fact("Curve", f"{curve}, {BLACKS.get(target.black, target.black)}")
+    level = _measure(target.luminance_white, "cd/m²")
+    if target.luminance_peak != target.luminance_white:
+        level += f", peak {_measure(target.luminance_peak, 'cd/m²')}"
+    scaled = "scaled to the measured white" if target.scale == "relative" else "absolute"
+    yield Fact("Luminance", f"{level}, {scaled}")
+    if target.container is not None and target.container != target.primaries:
+        yield Fact("Signal's primaries", target.container_name or _points(target.container))
+
+
+def _points(points: Iterable[tuple[float, float]]) -> str:
+    return "; ".join(f"{format_plain(x)} {format_plain(y)}" for x, y in points)
+
+
+def _software(assessment: Assessment) -> Iterable[Fact]:
+    document = assessment.document
+    tool = document.get("tool")
+    tool = tool if isinstance(tool, Mapping) else {}
+    name, version = tool.get("name"), tool.get("version")
+    said = " ".join(str(part) for part in (name, version) if part)
+    yield Fact("Sheet number", assessment.number)
+    yield Fact("Assessed", format_time(assessment.assessed))
+    yield Fact("Software", said or NOT_STATED)
+    yield Fact("Engine", text(tool.get("engine")))
+    if document.get("draws"):
+        yield Fact("Draws, seed", f"{document['draws']}, {document.get('seed')}")
+
+
+def definitions(assessment: Assessment) -> tuple[Fact, ...]:
+    """The quantities used, each with its definition and the document it rests on."""
+    used = {finding.quantity for finding in assessment.state.findings}
+    return tuple(
+        Fact(row.title, f"{row.definition}. {row.source}.")
+        for name, row in QUANTITIES.items()
+        if name in used
+    )

@@ -1,0 +1,374 @@
+"""The pictures: drawn from the charts' numbers; only where a point stands is worked out.
+
+Each takes the charts to show and all the charts that share its scales, so that
+before and after can be read side by side.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from compliance.colorimetry.locus import LOCUS
+from compliance.model import Charts, DifferencePoint, LevelPoint, Pair
+from compliance.sheet.axes import TICK, Axis, Frame, linear, logarithmic, margin
+from compliance.sheet.pen import Pen, fit
+from compliance.sheet.style import INK, Ink
+from compliance.wording import format_plain
+
+__all__ = ["PLOTS", "Plot", "key_line"]
+
+FOOT = 24.0
+HEAD = 3.0
+SMALL = 6.6
+
+
+@dataclass(frozen=True, slots=True)
+class Plot:
+    """A kind of picture."""
+
+    title: str
+    note: str
+    has: Callable[[Charts], bool]
+    draw: Callable[[Pen, float, float, float, float, Charts, Sequence[Charts]], float]
+    """Pen, left, top, width, height, the charts shown, all charts on its scales; returns
+    where it ends below."""
+    share: float = 1.0
+    """Of the height of a row."""
+    squat: float | None = None
+    """Greatest height over width that it can use."""
+
+
+# ---------------------------------------------------------------- tracking
+
+
+def _levels(charts: Charts) -> list[LevelPoint]:
+    return [level for level in charts.levels if level.target > 0 and level.measured > 0]
+
+
+def _inside(level: LevelPoint) -> bool:
+    low = level.low is None or level.measured >= level.low
+    return low and (level.high is None or level.measured <= level.high)
+
+
+def _reach(group: Sequence[Charts]) -> tuple[float, float]:
+    targets = [level.target for charts in group for level in _levels(charts)]
+    return min(targets), max(targets)
+
+
+def tracking(
+    pen: Pen, x: float, top: float, w: float, h: float, charts: Charts, group: Sequence[Charts]
+) -> float:
+    """Measured luminance against the target, log-log, and the deviation below it."""
+    low, high = _reach(group)
+    measured = [level.measured for each in group for level in _levels(each)]
+    across = logarithmic(low, high, title="Target, cd/m²")
+    up = logarithmic(min(low, *measured), max(high, *measured), title="Measured, cd/m²")
+    aside = _aside_axis(group)
+    left = max(margin(up), margin(aside))
+    room = h - HEAD - FOOT
+    strip = room * 0.36
+    gap = 9.0
+    upper = Frame(
+        x + left, top - HEAD - (room - strip - gap), w - left - 2, room - strip - gap, across, up
+    )
+    lower = Frame(x + left, top - HEAD - room, w - left - 2, strip, across, aside)
+    levels = _levels(charts)
+    upper.draw(pen, label_across=False)
+    lower.draw(pen)
+    with_band = [level for level in levels if level.low is not None and level.high is not None]
+    pen.canvas.saveState()
+    upper.clip(pen)
+    _band(pen, upper, [(lv.target, lv.low or 0.0, lv.high or 0.0) for lv in with_band])
+    reach = (max(across.low, up.low), min(across.high, up.high))
+    pen.path(upper.spots((end, end) for end in reach), ink=INK.TEXT, weight=0.6, dash=(2, 2))
+    _trace(pen, upper, levels, lambda level: level.measured)
+    pen.canvas.restoreState()
+    pen.canvas.saveState()
+    lower.clip(pen)
+    _band(
+        pen,
+        lower,
+        [
+            (lv.target, _percent(lv.low or 0.0, lv), _percent(lv.high or 0.0, lv))
+            for lv in with_band
+        ],
+    )
+    pen.path(
+        lower.spots((end, 0.0) for end in (across.low, across.high)),
+        ink=INK.TEXT,
+        weight=0.6,
+        dash=(2, 2),
+    )
+    _trace(pen, lower, levels, lambda level: _percent(level.measured, level))
+    pen.canvas.restoreState()
+    return top - h
+
+
+def _percent(value: float, level: LevelPoint) -> float:
+    return 100 * (value - level.target) / level.target
+
+
+def _aside_axis(group: Sequence[Charts]) -> Axis:
+    """Deviation in %, round 0; far outliers run out of the frame."""
+    widest = 5.0
+    for charts in group:
+        for level in _levels(charts):
+            ends = [end for end in (level.low, level.high) if end is not None]
+            widest = max([widest, *(abs(_percent(end, level)) for end in ends)])
+            if ends or level.target >= 1:
+                widest = max(widest, abs(_percent(level.measured, level)))
+    widest = min(widest * 1.1, 100.0)
+    return linear(-widest, widest, title="Off target, %", most=4)
+
+
+def _band(pen: Pen, frame: Frame, band: Sequence[tuple[float, float, float]]) -> None:
+    """The limits as an area, stepping half-way between levels."""
+    if len(band) < 2:
+        return
+    floor = frame.up.low if frame.up.log else -math.inf
+    lower = [(at, max(low, floor)) for at, low, _ in band]
+    upper = [(at, high) for at, _, high in band]
+    outline = frame.spots([*upper, *reversed(lower)])
+    pen.path(outline, fill=INK.BAND, close=True)
+    for edge in (lower, upper):
+        pen.path(frame.spots(edge), ink=INK.FAINT, weight=0.5)
+
+
+def _trace(
+    pen: Pen, frame: Frame, levels: Sequence[LevelPoint], value: Callable[[LevelPoint], float]
+) -> None:
+    pen.path(frame.spots((lv.target, value(lv)) for lv in levels), ink=INK.TEXT, weight=0.9)
+    for level in levels:
+        at = frame.spot(level.target, value(level))
+        if _inside(level):
+            pen.disc(*at, 1.5, fill=INK.TEXT)
+        else:
+            pen.disc(*at, 2.4, ink=INK.PLUM, weight=0.9, fill=INK.PAPER)
+            pen.line(at[0] - 1.7, at[1] - 1.7, at[0] + 1.7, at[1] + 1.7, ink=INK.PLUM, weight=0.9)
+
+
+# ---------------------------------------------------------------- gamut
+
+
+def gamut(
+    pen: Pen, x: float, top: float, w: float, h: float, charts: Charts, group: Sequence[Charts]
+) -> float:
+    """The u′v′ diagram: target and measured triangles, white, colours; white enlarged."""
+    across = Axis(0.0, 0.65, (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6), title="u′")
+    up = Axis(0.0, 0.6, (0.0, 0.1, 0.2, 0.3, 0.4, 0.5, 0.6), title="v′")
+    left = margin(up)
+    scale = min((w - left - 2) / 0.65, (h - HEAD - FOOT) / 0.6)
+    wide, high = scale * 0.65, scale * 0.6
+    start = x + left + (w - left - 2 - wide) / 2
+    frame = Frame(start, top - HEAD - high, wide, high, across, up)
+    frame.draw(pen)
+    locus = [(float(u), float(v)) for u, v in LOCUS]
+    pen.path(frame.spots(locus), ink=INK.FAINT, weight=0.7, close=True, fill=INK.WASH)
+    if charts.target_triangle:
+        pen.path(
+            frame.spots(charts.target_triangle), ink=INK.TEXT, weight=0.8, dash=(3, 2), close=True
+        )
+    if charts.measured_triangle:
+        pen.path(frame.spots(charts.measured_triangle), ink=INK.TEAL, weight=1.2, close=True)
+    for colour in charts.colours:
+        _pair(pen, frame, colour.target, colour.measured)
+    if charts.target_white and charts.measured_white:
+        _pair(pen, frame, charts.target_white, charts.measured_white)
+        _white(pen, frame, charts.target_white, charts.measured_white, group)
+    return frame.y - FOOT
+
+
+def _pair(pen: Pen, frame: Frame, target: Pair, measured: Pair, size: float = 1.5) -> None:
+    """A target as a cross, its measured colour as a ring, a line between."""
+    aim, seen = frame.spot(*target), frame.spot(*measured)
+    pen.line(*aim, *seen, ink=INK.TEAL, weight=0.5)
+    arm = size * 1.5
+    pen.line(aim[0] - arm, aim[1], aim[0] + arm, aim[1], ink=INK.TEXT, weight=0.6)
+    pen.line(aim[0], aim[1] - arm, aim[0], aim[1] + arm, ink=INK.TEXT, weight=0.6)
+    pen.disc(*seen, size, ink=INK.TEAL, weight=0.8)
+
+
+def _white(pen: Pen, frame: Frame, target: Pair, measured: Pair, group: Sequence[Charts]) -> None:
+    """The surroundings of white, enlarged, in the corner where the diagram is empty."""
+    offsets = [
+        max(
+            abs(each.measured_white[0] - each.target_white[0]),
+            abs(each.measured_white[1] - each.target_white[1]),
+        )
+        for each in group
+        if each.measured_white and each.target_white
+    ]
+    reach = next((step for step in (0.005, 0.01, 0.02, 0.05) if max(offsets) < step), 0.1)
+    side = min(frame.w, frame.h) * 0.34
+    x, y = frame.x + frame.w - side - 8, frame.y + 16
+    pen.box(x, y, side, side, ink=INK.QUIET, weight=0.5, fill=INK.PAPER)
+    lens = Frame(
+        x,
+        y,
+        side,
+        side,
+        Axis(target[0] - reach, target[0] + reach, ()),
+        Axis(target[1] - reach, target[1] + reach, ()),
+    )
+    for share in (0.5, 1.0):
+        pen.disc(x + side / 2, y + side / 2, share * side / 2, ink=INK.HAIR, weight=0.4)
+    if lens.holds(*measured):
+        _pair(pen, lens, target, measured, 2.0)
+    size = TICK - 0.2
+    pen.text(x + side / 2, y + side + 3, "White, enlarged", size=size, align="centre")
+    pen.text(
+        x + side / 2,
+        y - 7.5,
+        f"outer ring Δu′v′ {format_plain(reach)}",
+        size=size,
+        ink=INK.QUIET,
+        align="centre",
+    )
+
+
+# ---------------------------------------------------------------- grey balance
+
+
+def grey_balance(
+    pen: Pen, x: float, top: float, w: float, h: float, charts: Charts, group: Sequence[Charts]
+) -> float:
+    """Offsets of the neutrals from the measured white, over the target's luminance."""
+    points = [grey for each in group for grey in each.greys if grey.target > 0]
+    low, high = min(p.target for p in points), max(p.target for p in points)
+    widest = max(0.002, *(abs(part) for p in points for part in (p.du, p.dv)))
+    across = logarithmic(low, high, title="Target, cd/m²")
+    up = linear(-widest * 1.05, widest * 1.05, title="From the measured white", most=6)
+    left = margin(up)
+    frame = Frame(x + left, top - h + FOOT, w - left - 2, h - HEAD - FOOT, across, up)
+    frame.draw(pen)
+    pen.path(
+        frame.spots((end, 0.0) for end in (across.low, across.high)),
+        ink=INK.TEXT,
+        weight=0.6,
+        dash=(2, 2),
+    )
+    shown = sorted((grey for grey in charts.greys if grey.target > 0), key=lambda g: g.target)
+    first = frame.spots((grey.target, grey.du) for grey in shown)
+    second = frame.spots((grey.target, grey.dv) for grey in shown)
+    pen.path(first, ink=INK.PLUM, weight=0.9)
+    pen.path(second, ink=INK.TEAL, weight=0.9, dash=(3, 1.5))
+    for at in first:
+        pen.disc(*at, 1.6, fill=INK.PLUM)
+    for at in second:
+        pen.box(at[0] - 1.6, at[1] - 1.6, 3.2, 3.2, ink=INK.TEAL, weight=0.8, fill=INK.PAPER)
+    return top - h
+
+
+# ---------------------------------------------------------------- differences
+
+
+def differences(
+    pen: Pen, x: float, top: float, w: float, h: float, charts: Charts, group: Sequence[Charts]
+) -> float:
+    """A bar per patch with its limit; one over its limit is filled and named below."""
+    bars = charts.differences
+    values = [bar.value for each in group for bar in each.differences if _finite(bar.value)]
+    limits = [bar.limit for each in group for bar in each.differences if bar.limit is not None]
+    up = linear(
+        0.0,
+        max([1.0, *values, *(limit * 1.1 for limit in limits)]),
+        title=charts.difference_name,
+        most=5,
+    )
+    left, names = margin(up), _names_height(group, w)
+    frame = Frame(
+        x + left,
+        top - h + names,
+        w - left - 2,
+        h - HEAD - names,
+        Axis(0.0, float(len(bars)), ()),
+        up,
+    )
+    frame.draw(pen)
+    slot = frame.w / len(bars)
+    wide = min(slot * 0.68, 14.0)
+    for index, bar in enumerate(bars):
+        middle = frame.x + (index + 0.5) * slot
+        _bar(pen, frame, bar, middle, wide)
+        if bar.limit is not None:
+            y = frame.spot(0.0, bar.limit)[1]
+            pen.line(middle - slot / 2, y, middle + slot / 2, y, ink=INK.TEXT, weight=1.0)
+        if slot >= 6.0 or index % math.ceil(6.0 / slot) == 0:
+            name = fit(bar.name, "SheetSans", SMALL - 0.4, names - 6)
+            pen.turned(middle + 2.1, frame.y - 3.5, name, size=SMALL - 0.4, ink=INK.QUIET)
+    return top - h
+
+
+def _bar(pen: Pen, frame: Frame, bar: DifferencePoint, middle: float, wide: float) -> None:
+    if not _finite(bar.value):
+        return
+    over = bar.limit is not None and bar.value > bar.limit
+    height = frame.h * min(1.0, frame.up.share(bar.value))
+    ink: Ink = INK.PLUM if over else INK.QUIET
+    fill = INK.PLUM if over else INK.HAIR
+    pen.box(middle - wide / 2, frame.y, wide, max(height, 0.1), ink=ink, weight=0.5, fill=fill)
+
+
+def _names_height(group: Sequence[Charts], w: float) -> float:
+    from compliance.sheet.fonts import SANS, clean, width
+
+    names = [bar.name for charts in group for bar in charts.differences]
+    longest = max((width(clean(name), SANS, SMALL - 0.4) for name in names), default=0.0)
+    return min(longest + 9, w * 0.26, 80.0)
+
+
+def _finite(value: float) -> bool:
+    return math.isfinite(value)
+
+
+# ---------------------------------------------------------------- the four
+
+
+def key_line(pen: Pen, x: float, y: float, plot: Plot, measure: float) -> None:
+    """What the signs of a picture mean, under it."""
+    pen.text(x, y, fit(plot.note, "SheetSans", SMALL, measure), size=SMALL, ink=INK.QUIET)
+
+
+def _has_levels(charts: Charts) -> bool:
+    return len(_levels(charts)) > 1
+
+
+def _has_gamut(charts: Charts) -> bool:
+    return bool(charts.measured_triangle or charts.measured_white or charts.colours)
+
+
+def _has_greys(charts: Charts) -> bool:
+    return len([grey for grey in charts.greys if grey.target > 0]) > 1
+
+
+PLOTS = (
+    Plot(
+        "Luminance tracking",
+        "Dots: measured. Barred ring: outside. Broken line: target. Shaded: limits.",
+        _has_levels,
+        tracking,
+    ),
+    Plot(
+        "Colours in the CIE 1976 u′v′ diagram",
+        "Crosses and broken triangle: target. Rings and solid triangle: measured.",
+        _has_gamut,
+        gamut,
+        squat=0.98,
+    ),
+    Plot(
+        "Grey balance",
+        "Dots, solid line: Δu′. Squares, broken line: Δv′.",
+        _has_greys,
+        grey_balance,
+        0.78,
+    ),
+    Plot(
+        "Colour differences by patch",
+        "Thick line: limit. Filled dark: over it.",
+        lambda charts: bool(charts.differences),
+        differences,
+        0.78,
+    ),
+)

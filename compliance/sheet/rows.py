@@ -1,0 +1,216 @@
+"""The requirements as rows of text: value, limits, verdict, basis, clause."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+
+from compliance.model import (
+    Finding,
+    Level,
+    NotJudged,
+    Point,
+    Requirement,
+    Rule,
+    Verdict,
+)
+from compliance.quantities.table import QUANTITIES
+from compliance.wording import (
+    REASON_WORDS,
+    format_finding_limits,
+    format_limits,
+    format_number,
+    format_plain,
+    format_point_value,
+    format_requirement_limits,
+    format_value,
+    over_words,
+    point_name,
+    verdict_word,
+)
+
+__all__ = ["Open", "Row", "in_order", "open_items", "rows"]
+
+SHOWN_POINTS = 6
+STATISTICS = {
+    "each": "each patch",
+    "mean": "mean",
+    "spread": "largest minus smallest",
+    "pairwise": "largest difference of any two",
+}
+OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """One requirement as printed."""
+
+    id: str
+    level: Level
+    verdict: Verdict
+    word: str
+    title: str
+    about: str
+    """Quantity, statistic and patches."""
+    value: str
+    value_notes: tuple[str, ...]
+    """Where the value lies, its interval and probability."""
+    limits: tuple[str, ...]
+    """All of them: a line per band or group of patches."""
+    decisive: str
+    """Those that the value was held against."""
+    details: tuple[str, ...]
+    """What a reader of the verdict must know: points outside, what is missing."""
+    basis: str
+    clause: str
+
+
+@dataclass(frozen=True, slots=True)
+class Open:
+    """What of one requirement was missing or not judged."""
+
+    title: str
+    missing: tuple[str, ...]
+    not_judged: tuple[tuple[str, tuple[str, ...]], ...]
+    """Why, and the names of the patches."""
+
+
+def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    """Findings with the shall first; the rule's own order within."""
+    return tuple(sorted(findings, key=lambda row: row.level is not Level.SHALL))
+
+
+def rows(findings: Iterable[Finding], rule: Rule) -> tuple[Row, ...]:
+    """All findings as rows, the shall first."""
+    known = {requirement.id: requirement for requirement in rule.requirements}
+    return tuple(_row(finding, known.get(finding.id)) for finding in in_order(findings))
+
+
+def _row(finding: Finding, requirement: Requirement | None) -> Row:
+    return Row(
+        id=finding.id,
+        level=finding.level,
+        verdict=finding.verdict,
+        word=verdict_word(finding.verdict, finding.reason),
+        title=finding.title,
+        about=_about(finding, requirement),
+        value=format_value(finding),
+        value_notes=tuple(_value_notes(finding)),
+        limits=_limits(finding, requirement),
+        decisive=format_finding_limits(finding),
+        details=tuple(_details(finding)),
+        basis=finding.basis,
+        clause=finding.clause or "",
+    )
+
+
+def _about(finding: Finding, requirement: Requirement | None) -> str:
+    quantity = QUANTITIES.get(finding.quantity)
+    parts = [quantity.title if quantity else finding.quantity]
+    if quantity and quantity.values == "point" and len(finding.points) != 1:
+        parts.append(_statistic(finding, requirement))
+    words = over_words(requirement.over) if requirement else ""
+    if words:
+        parts.append(words)
+    if requirement and requirement.reference != "target":
+        where = "the measured white" if requirement.reference == "white" else "the centre"
+        parts.append(f"from {where}")
+    if requirement and requirement.above_black:
+        parts.append("above black")
+    if requirement and requirement.ignore_luminance:
+        parts.append("luminance ignored")
+    return "; ".join(parts)
+
+
+def _statistic(finding: Finding, requirement: Requirement | None) -> str:
+    if finding.statistic == "percentile" and requirement and requirement.percentile:
+        return f"{format_plain(requirement.percentile)}th percentile"
+    return STATISTICS.get(finding.statistic, finding.statistic)
+
+
+def _limits(finding: Finding, requirement: Requirement | None) -> tuple[str, ...]:
+    if requirement is not None and (requirement.bands or requirement.by_patch):
+        return format_requirement_limits(requirement, finding.unit)
+    if finding.limits is None and requirement is not None:
+        return format_requirement_limits(requirement, finding.unit)
+    return (format_finding_limits(finding),)
+
+
+def _value_notes(finding: Finding) -> Iterable[str]:
+    counted = [point for point in finding.points if point.verdict is not None]
+    worst = _deciding(finding, counted)
+    if worst is not None and len(counted) > 1:
+        yield f"at {point_name(worst)}"
+    if finding.interval is not None:
+        low, high = finding.interval.low, finding.interval.high
+        share = format_plain(100 * finding.interval.coverage)
+        if not isinstance(low, tuple) and not isinstance(high, tuple):
+            ends = " to ".join(format_number(end, finding.limits) for end in (low, high))
+            yield f"{share}\u00a0%: {ends}"
+    if finding.probability is not None:
+        yield f"p\u00a0=\u00a0{_share(finding.probability)}"
+    if finding.joint is not None:
+        yield f"joint p\u00a0=\u00a0{_share(finding.joint)}"
+
+
+def _share(probability: float) -> str:
+    return f"{probability:.3f}"
+
+
+def _deciding(finding: Finding, counted: Sequence[Point]) -> Point | None:
+    if finding.statistic != "each" or finding.value is None:
+        return None
+    return next((point for point in counted if point.value == finding.value), None)
+
+
+def _details(finding: Finding) -> Iterable[str]:
+    if finding.note:
+        yield finding.note
+    if finding.verdict is Verdict.NOT_ASSESSED and finding.reason is not None:
+        words = REASON_WORDS[finding.reason]
+        yield words[0].upper() + words[1:] + "."
+    if finding.missing:
+        yield f"Missing: {_listed(finding.missing, SHOWN_POINTS)}."
+    outside = [point for point in finding.points if point.verdict in OUTSIDE]
+    if len(outside) > 1 or (outside and finding.missing):
+        count = len([point for point in finding.points if point.verdict is not None])
+        yield f"Outside at {len(outside)} of {count}: {_outside(outside, finding)}."
+    if finding.not_judged:
+        count = len(finding.not_judged)
+        patches = "patch was" if count == 1 else "patches were"
+        yield f"{count} {patches} not judged."
+
+
+def _outside(outside: Sequence[Point], finding: Finding) -> str:
+    told = [
+        f"{point_name(point)} {format_point_value(point, finding)}"
+        + (f" ({format_limits(point.limits)})" if point.limits != finding.limits else "")
+        for point in outside
+    ]
+    return _listed(told, SHOWN_POINTS)
+
+
+def _listed(names: Sequence[str], most: int) -> str:
+    if len(names) <= most + 1:
+        return ", ".join(names)
+    return f"{', '.join(names[:most])} and {len(names) - most} more"
+
+
+def open_items(findings: Iterable[Finding]) -> tuple[Open, ...]:
+    """Per requirement in order, what was missing and what was measured but not judged."""
+    return tuple(
+        Open(finding.title, finding.missing, _by_reason(finding.not_judged))
+        for finding in in_order(findings)
+        if finding.missing or finding.not_judged
+    )
+
+
+def _by_reason(patches: Iterable[NotJudged]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+    grouped: dict[str, list[str]] = {}
+    for patch in patches:
+        name = patch.name or " ".join(str(code) for code in patch.patch)
+        shown = name if patch.position == "centre" else f"{name}, {patch.position}"
+        names = grouped.setdefault(patch.why, [])
+        if shown not in names:
+            names.append(shown)
+    return tuple((why, tuple(names)) for why, names in grouped.items())
