@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from compliance.canonical import digest
@@ -18,8 +18,8 @@ RULE = "rule.json"
 JOB = "job.json"
 METER = "meter.json"
 
-REQUIRED = (ASSESSMENT, READINGS, RULE, JOB)
-OPTIONAL = (BEFORE, METER)
+REQUIRED = (ASSESSMENT, RULE, JOB)
+OPTIONAL = (READINGS, BEFORE, METER)
 
 Attached = Mapping[str, bytes]
 Document = Mapping[str, Any]
@@ -51,27 +51,37 @@ def digest_faults(attached: Attached, stated: Document) -> Iterator[str]:
             f"{ASSESSMENT}: the assessment was changed: it is numbered {number}, "
             f"while its text gives a number that ends in {own[:8]}"
         )
-    for name, what, place in (
-        (READINGS, "the readings were changed", ("readings", "sha256")),
-        (BEFORE, "the readings before calibration were changed", ("before", "readings", "sha256")),
-        (RULE, "the rule was changed", ("rule", "digest")),
-        (JOB, "the job was changed", ("job", "digest")),
-        (METER, "the meter was changed", ("meter", "digest")),
-    ):
-        if name not in attached:
-            continue
+    for name, (what, *place) in _digests(stated).items():
         expected = _at(stated, place)
-        data = attached[name]
-        found = (
-            digest(_object(attached, name))
-            if name.endswith(".json")
-            else hashlib.sha256(data).hexdigest()
-        )
-        if found != expected:
-            yield f"{name}: {what}: SHA-256 {expected} stated, {found} attached"
+        if name not in attached:
+            if expected is not None:
+                yield f"{name} is missing: SHA-256 {expected} stated"
+        elif (found := _digest(attached, name)) != expected:
+            yield f"{name}: {what} changed: SHA-256 {expected} stated, {found} attached"
 
 
-def _at(document: Document, place: tuple[str, ...]) -> Any:
+def _digests(stated: Document) -> Mapping[str, tuple[str, ...]]:
+    """What each attachment is, and where the assessment states its digest."""
+    only_before = stated.get("heading") == "before"
+    before = ("readings", "sha256") if only_before else ("before", "readings", "sha256")
+    readings = {} if only_before else {READINGS: ("the readings were", "readings", "sha256")}
+    return {
+        **readings,
+        BEFORE: ("the readings before calibration were", *before),
+        RULE: ("the rule was", "rule", "digest"),
+        JOB: ("the job was", "job", "digest"),
+        METER: ("the meter was", "meter", "digest"),
+    }
+
+
+def _digest(attached: Attached, name: str) -> str:
+    """SHA-256: of a JSON file over its canonical form, of any other over its bytes."""
+    if name.endswith(".json"):
+        return digest(_object(attached, name))
+    return hashlib.sha256(attached[name]).hexdigest()
+
+
+def _at(document: Document, place: Sequence[str]) -> Any:
     found: Any = document
     for key in place:
         found = found.get(key) if isinstance(found, Mapping) else None

@@ -32,26 +32,44 @@ ABSENT = object()
 
 
 class Topic(StrEnum):
-    """What was changed, if a difference is no accident."""
+    """What a difference is about, as a sentence."""
 
-    READING = "a reading"
-    VALUE = "a value"
-    RULE = "the rule"
-    VERDICT = "a verdict"
-    METER = "the meter"
-    JOB = "the job"
-    OTHER = "the assessment"
+    READING = "the readings attached are not those stated"
+    VALUE = "values stated are not what the attached readings give"
+    RULE = "limits or words stated are not those of the attached rule"
+    VERDICT = "a verdict stated is not what its values and limits give"
+    METER = "the meter stated is not the attached one"
+    JOB = "the job stated is not the attached one"
+    OTHER = "the assessment states what its evidence does not"
 
 
-TOPICS: Mapping[str, Topic] = {
-    "assessed": Topic.OTHER,
-    "valid_until": Topic.OTHER,
+PARTS: Mapping[str, Topic] = {
     "job": Topic.JOB,
     "slot": Topic.JOB,
     "display": Topic.JOB,
     "room": Topic.JOB,
     "rule": Topic.RULE,
     "decision": Topic.RULE,
+    "meter": Topic.METER,
+    "readings": Topic.READING,
+}
+"""By the first key of a path."""
+
+FIELDS: Mapping[str, Topic] = {
+    "readings": Topic.READING,
+    "patch": Topic.READING,
+    "name": Topic.READING,
+    "position": Topic.READING,
+    "window": Topic.READING,
+    "missing": Topic.READING,
+    "not_judged": Topic.READING,
+    "target": Topic.VALUE,
+    "value": Topic.VALUE,
+    "bound": Topic.VALUE,
+    "interval": Topic.VALUE,
+    "probability": Topic.VALUE,
+    "joint": Topic.VALUE,
+    "id": Topic.RULE,
     "title": Topic.RULE,
     "quantity": Topic.RULE,
     "unit": Topic.RULE,
@@ -60,24 +78,11 @@ TOPICS: Mapping[str, Topic] = {
     "limits": Topic.RULE,
     "basis": Topic.RULE,
     "clause": Topic.RULE,
-    "target": Topic.RULE,
-    "readings": Topic.READING,
-    "patch": Topic.READING,
-    "position": Topic.READING,
-    "window": Topic.READING,
-    "missing": Topic.READING,
-    "not_judged": Topic.READING,
-    "value": Topic.VALUE,
-    "bound": Topic.VALUE,
-    "interval": Topic.VALUE,
-    "probability": Topic.VALUE,
-    "joint": Topic.VALUE,
     "verdict": Topic.VERDICT,
     "reason": Topic.VERDICT,
     "conditional": Topic.VERDICT,
-    "meter": Topic.METER,
 }
-"""By key; of a path the last key that stands here says what it is about."""
+"""By the last key of a path that stands here, where its first says nothing."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -230,7 +235,9 @@ def _all_named(entries: Iterable[Any]) -> bool:
 
 
 def _topic(path: Path) -> Topic:
-    return next((TOPICS[key] for key in reversed(path) if key in TOPICS), Topic.OTHER)
+    if path[0] in PARTS:
+        return PARTS[path[0]]
+    return next((FIELDS[key] for key in reversed(path) if key in FIELDS), Topic.OTHER)
 
 
 def _place(path: Path) -> str:

@@ -236,7 +236,7 @@ def _trusted_as(
         path = asyncio.run(validator.async_validate_usage(key_usage=set()))  # type: ignore[no-untyped-call]
     except (PathError, ValidationError):
         return None
-    return f"its certificate goes back to {path.trust_anchor.name.human_friendly}, a trusted one"
+    return f"its certificate goes back to {path.trust_anchor.authority.name.human_friendly}, a trusted one"
 
 
 # ---------------------------------------------------------------- the container
@@ -254,12 +254,20 @@ def _container_faults(data: bytes, embedded: EmbeddedPdfSignature) -> Iterable[s
     used = message.dump()
     if content[: len(used)] != used or any(content[len(used) :]):
         yield "the signature is followed by something"
-    yield from _unsigned_faults(message["content"])
+    signed = message["content"]
+    if not all(_tight(each) for each in (message, signed, signed["signer_infos"][0])):
+        yield "the signature has more inside than its parts"
+    yield from _unsigned_faults(signed)
 
 
 def _spellings(content: bytes) -> tuple[bytes, bytes]:
     digits = content.hex().encode()
     return digits, digits.upper()
+
+
+def _tight(structure: Any) -> bool:
+    """Whether a sequence is as long as its parts: the reader skips what comes after them."""
+    return len(structure.contents) == sum(len(structure[name].dump()) for name in structure)
 
 
 def _unsigned_faults(signed: cms.SignedData) -> Iterable[str]:

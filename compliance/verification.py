@@ -26,7 +26,7 @@ from typing import Any, TypeVar
 from compliance.enclosures import Attached, Document, digest_faults, name_faults, stated_in
 from compliance.errors import InputError
 from compliance.identity import Signer, read_certificates
-from compliance.recomputation import Difference, compare, engine_of
+from compliance.recomputation import Difference, Topic, compare, engine_of
 from compliance.signatures import Seal, Signature, read_attachments, read_signatures
 
 __all__ = ["LARGEST_SHEET", "Status", "Step", "Verification", "verify_sheet"]
@@ -242,8 +242,9 @@ def _recomputed(attached: Attached | Exception, stated: Document | Exception) ->
             f"{len(differences)} differences, which that may explain"
         )
         return Status.UNKNOWN, text, _told_each(differences)
-    topics = ", ".join(sorted({str(difference.topic) for difference in differences}))
-    return Status.FAIL, f"comes out otherwise: changed is {topics}", _told_each(differences)
+    about = {difference.topic for difference in differences}
+    told = "; ".join(topic for topic in Topic if topic in about)
+    return Status.FAIL, told, _told_each(differences)
 
 
 def _reassess() -> Callable[[Mapping[str, bytes]], Mapping[str, Any]]:

@@ -1,0 +1,274 @@
+"""Reading signatures: every change to a signed file is a fault, and says what it is."""
+
+from __future__ import annotations
+
+import random
+from collections.abc import Callable
+from datetime import timedelta
+from functools import cache
+from io import BytesIO
+
+import pytest
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.x509.oid import NameOID
+from pyhanko.pdf_utils import generic
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from sealing import ATTACHED, MADE, archived, byte_ranges, countersigned, identity, signed
+
+from compliance.identity import Identity, Signer, read_certificates
+from compliance.signatures import Seal, read_attachments, read_signatures
+
+FLIPS = 200
+
+
+@cache
+def once() -> bytes:
+    return signed()
+
+
+@cache
+def twice() -> bytes:
+    return countersigned(once())
+
+
+def faults(data: bytes) -> tuple[str, ...]:
+    """What is wrong; an exception is a fault too."""
+    try:
+        return read_signatures(data).all_faults
+    except Exception as error:
+        return (f"{type(error).__name__}: {error}",)
+
+
+def test_a_signed_file_has_no_faults() -> None:
+    seal = read_signatures(once())
+    assert seal.all_faults == ()
+    assert [each.field for each in seal.signatures] == ["FacilitySignature"]
+    assert seal.revisions == 2
+    assert seal.signatures[0].signer == identity().signer
+
+
+def test_a_countersigned_file_has_no_faults() -> None:
+    seal = read_signatures(twice())
+    assert seal.all_faults == ()
+    assert [each.field for each in seal.signatures] == ["FacilitySignature", "Countersignature"]
+    assert [each.signer.name for each in seal.signatures] == ["Ada Quill", "Cleo Client"]
+
+
+def test_an_unsigned_file_has_no_signatures() -> None:
+    assert read_signatures(archived()) == Seal((), 1, ())
+
+
+@pytest.mark.parametrize("make", [once, twice])
+def test_a_flipped_byte_anywhere_is_refused(make: Callable[[], bytes]) -> None:
+    chance = random.Random(7)
+    data = make()
+    for _ in range(FLIPS):
+        place, change = chance.randrange(len(data)), chance.randrange(1, 256)
+        broken = bytearray(data)
+        broken[place] ^= change
+        assert faults(bytes(broken)), f"byte {place} of {len(data)} changed by {change}"
+
+
+def test_a_changed_digit_anywhere_in_the_container_is_refused() -> None:
+    """Also those that no digest covers: filling zeros, letter case, names of algorithms."""
+    data = once()
+    _, length, after, _ = byte_ranges(data)[0]
+    for place in range(length + 1, after - 1, 3):
+        digit = chr(data[place])
+        for other in (f"{(int(digit, 16) + 1) % 16:x}", digit.swapcase()):
+            if other != digit:
+                broken = data[:place] + other.encode() + data[place + 1 :]
+                assert faults(broken), f"digit {place - length} from {digit} to {other}"
+
+
+@pytest.mark.parametrize(
+    "added", [b"\n", b" ", b"%", b"\x00", b"%%EOF\n", b"% a comment\n", b"1 0 obj\nnull\nendobj\n"]
+)
+@pytest.mark.parametrize("make", [once, twice])
+def test_appended_bytes_are_refused(make: Callable[[], bytes], added: bytes) -> None:
+    assert faults(make() + added)
+
+
+def test_a_byte_in_front_or_one_less_is_refused() -> None:
+    assert faults(b"\n" + once())
+    assert faults(once()[:-1])
+    assert faults(once()[: len(once()) // 2])
+    assert faults(b"")
+
+
+# ---------------------------------------------------------------- incremental updates
+
+
+def updated(data: bytes, change: Callable[[IncrementalPdfFileWriter], None]) -> bytes:
+    """A correct incremental update, as an honest editor would write it."""
+    writer = IncrementalPdfFileWriter(BytesIO(data))
+    change(writer)
+    out = BytesIO()
+    writer.write(out)
+    return out.getvalue()
+
+
+def new_title(writer: IncrementalPdfFileWriter) -> None:
+    info = writer.trailer["/Info"]
+    info["/Title"] = generic.TextStringObject("Another sheet")
+    writer.update_container(info)
+
+
+def new_packet(writer: IncrementalPdfFileWriter) -> None:
+    packet = generic.StreamObject(
+        generic.DictionaryObject(
+            {
+                generic.NameObject("/Type"): generic.NameObject("/Metadata"),
+                generic.NameObject("/Subtype"): generic.NameObject("/XML"),
+            }
+        ),
+        stream_data=b"<x:xmpmeta xmlns:x='adobe:ns:meta/'/>",
+    )
+    writer.root["/Metadata"] = writer.add_object(packet)
+    writer.update_root()
+
+
+def nothing_but_written(writer: IncrementalPdfFileWriter) -> None:
+    writer.update_root()
+
+
+def new_annotation(writer: IncrementalPdfFileWriter) -> None:
+    note = generic.DictionaryObject(
+        {
+            generic.NameObject("/Type"): generic.NameObject("/Annot"),
+            generic.NameObject("/Subtype"): generic.NameObject("/Text"),
+            generic.NameObject("/Rect"): generic.ArrayObject(
+                [generic.NumberObject(each) for each in (10, 10, 30, 30)]
+            ),
+            generic.NameObject("/Contents"): generic.TextStringObject("passes"),
+        }
+    )
+    page = writer.root["/Pages"]["/Kids"][0]
+    page["/Annots"].append(writer.add_object(note))
+    writer.update_container(page["/Annots"])
+
+
+def new_attachment(writer: IncrementalPdfFileWriter) -> None:
+    names = writer.root["/Names"]["/EmbeddedFiles"]["/Names"]
+    stream = names[1]["/EF"].raw_get("/F").get_object()
+    stream._data = b"{}"
+    stream._encoded_data = None
+    writer.update_container(stream)
+
+
+def new_text(writer: IncrementalPdfFileWriter) -> None:
+    page = writer.root["/Pages"]["/Kids"][0]
+    text = generic.StreamObject(stream_data=b"q Q")
+    page["/Contents"] = writer.add_object(text)
+    writer.update_container(page)
+
+
+CHANGES = [new_title, new_packet, nothing_but_written, new_annotation, new_attachment, new_text]
+
+
+@pytest.mark.parametrize("change", CHANGES)
+@pytest.mark.parametrize("make", [once, twice])
+def test_an_incremental_update_is_refused(
+    make: Callable[[], bytes], change: Callable[[IncrementalPdfFileWriter], None]
+) -> None:
+    told = "; ".join(faults(updated(make(), change)))
+    assert "it was changed without being signed" in told
+    assert "something was added after it" in told
+
+
+def test_an_update_before_the_countersignature_is_refused() -> None:
+    told = "; ".join(faults(countersigned(updated(once(), new_title))))
+    assert "written 4 times for 2 signature(s)" in told
+
+
+# ---------------------------------------------------------------- trust
+
+
+def trusted_as(data: bytes, *trusted: Signer) -> list[str | None]:
+    return [each.trusted_as for each in read_signatures(data, trusted).signatures]
+
+
+def test_a_certificate_is_trusted_as_it_is() -> None:
+    mine, client = identity().signer, identity("Cleo Client").signer
+    assert trusted_as(once(), mine) == ["its certificate is among the trusted"]
+    assert trusted_as(once()) == [None]
+    assert trusted_as(once(), client) == [None]
+    assert trusted_as(twice(), mine)[1] is None
+    assert trusted_as(twice(), mine, client) == ["its certificate is among the trusted"] * 2
+
+
+def test_the_same_name_is_not_the_same_signer() -> None:
+    identity.cache_clear()
+    another = identity()
+    assert another.signer.name == read_signatures(once()).signatures[0].signer.name
+    assert trusted_as(once(), another.signer) == [None]
+
+
+@cache
+def authority() -> tuple[Signer, Identity]:
+    """An authority's certificate, and an identity that it issued."""
+    root_key, leaf_key = (ec.generate_private_key(ec.SECP256R1()) for _ in range(2))
+    root = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Kelp Authority")])
+    leaf = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Issued Signer")])
+
+    def certificate(subject: x509.Name, key: ec.EllipticCurvePrivateKey, ca: bool) -> Signer:
+        usage = {"key_cert_sign": ca, "crl_sign": ca, "digital_signature": not ca}
+        others = "content_commitment key_encipherment data_encipherment key_agreement "
+        others += "encipher_only decipher_only"
+        made = (
+            x509.CertificateBuilder()
+            .subject_name(subject)
+            .issuer_name(root)
+            .public_key(key.public_key())
+            .serial_number(x509.random_serial_number())
+            .not_valid_before(MADE)
+            .not_valid_after(MADE + timedelta(days=365))
+            .add_extension(x509.BasicConstraints(ca=ca, path_length=None), critical=True)
+            .add_extension(
+                x509.KeyUsage(**usage, **dict.fromkeys(others.split(), False)), critical=True
+            )
+            .sign(root_key, hashes.SHA256())
+        )
+        return Signer.of(made)
+
+    key = leaf_key.private_bytes(
+        serialization.Encoding.DER,
+        serialization.PrivateFormat.PKCS8,
+        serialization.NoEncryption(),
+    )
+    return certificate(root, root_key, True), Identity(certificate(leaf, leaf_key, False), key)
+
+
+def test_an_authority_vouches_for_whom_it_issued() -> None:
+    root, issued = authority()
+    data = signed(who=issued)
+    assert read_signatures(data).all_faults == ()
+    assert trusted_as(data, root) == [
+        "its certificate goes back to Common Name: Kelp Authority, a trusted one"
+    ]
+    assert trusted_as(once(), root) == [None]
+
+
+def test_a_signer_is_no_authority() -> None:
+    """A trusted self-issued certificate vouches for nobody else."""
+    assert trusted_as(signed(who=authority()[1]), identity().signer) == [None]
+
+
+# ---------------------------------------------------------------- attachments
+
+
+def test_attachments_come_out_as_they_went_in() -> None:
+    assert read_attachments(once(), largest=1000) == ATTACHED
+    assert read_attachments(archived({}), largest=1000) == {}
+
+
+def test_attachments_have_a_size_limit() -> None:
+    data = archived({"readings.csv": b"0" * 1001})
+    with pytest.raises(ValueError, match=r"attachment readings.csv has 1001 bytes, more than 1000"):
+        read_attachments(data, largest=1000)
+
+
+def test_pem_of_an_identity_is_what_trust_takes() -> None:
+    assert read_certificates(identity().pem) == (identity().signer,)
