@@ -25,7 +25,6 @@ from numpy.typing import NDArray
 Array = NDArray[np.float64]
 Pair = tuple[float, float]
 
-BT709 = ((0.640, 0.330), (0.300, 0.600), (0.150, 0.060))
 BT2020 = ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046))
 P3 = ((0.680, 0.320), (0.265, 0.690), (0.150, 0.060))
 D65 = (0.3127, 0.3290)
@@ -57,14 +56,23 @@ class ImperfectDisplay:
     sag: float = 0.0
     """Share of a held peak lost in a minute."""
 
-    def light(self, signal: Array, position: str, pattern: str, seconds: float, when: float) -> Array:
+    def light(
+        self, signal: Array, position: str, pattern: str, seconds: float, when: float
+    ) -> Array:
         """(3,) X, Y, Z of one patch; `when` runs from 0 to 1 over the session."""
         drive = self._bent(self._drive(signal) * (1 + self._off(signal)))
         black = self.black * _xyz(self.white)
-        light = black + (self.white_luminance - self.black) * (matrix(self.primaries, self.white) @ drive)
+        light = black + (self.white_luminance - self.black) * (
+            matrix(self.primaries, self.white) @ drive
+        )
         if pattern == "checkerboard":
             light = light + self.leak * self.white_luminance * _xyz(self.white)
-        return light * self._fall_off(position) * (1 + self.drift * when) * (1 - self.sag * seconds / 60)
+        return (
+            light
+            * self._fall_off(position)
+            * (1 + self.drift * when)
+            * (1 - self.sag * seconds / 60)
+        )
 
     def _drive(self, signal: Array) -> Array:
         """(3,) linear drive of the display's channels, 1 at white."""
