@@ -39,7 +39,7 @@ def test_each_outcome_has_its_place_and_the_code_is_of_the_worst(compliance, des
     assert done.stdout.endswith(
         "\nWritten:\n  out/KX-7-1-tiny.json\n  out/KX-7-2-tiny.json\n  out/KX-7-3-tiny.json\n"
     )
-    assert "112.50 cd/m²; limit 95 to 105 cd/m²" in done.stdout
+    assert "112.5 cd/m²; limit 95 to 105 cd/m²" in done.stdout
     assert max(map(len, done.stdout.splitlines())) <= 80
     assert names(tmp_path / "out") == [f"KX-7-{slot}-tiny.json" for slot in (1, 2, 3)]
 
