@@ -23,6 +23,9 @@ from compliance.quantities.table import QUANTITIES
 
 __all__ = ["OUTSIDE", "inside", "margin", "outcome", "statement", "worst"]
 
+SLACK = 1e-9
+"""Share of a limit within which a value lies on it."""
+
 SEVERITY = (
     Verdict.FAIL,
     Verdict.CONDITIONAL_FAIL,
@@ -44,9 +47,11 @@ def inside(value: Value, limits: Limits) -> bool:
 
 
 def _within(value: float, low: float, high: float, limits: Limits) -> bool:
+    """Rounding must not move a value over its limit: .316 − .314 is .0020000000000000018."""
+    slack = [SLACK * abs(limit) if math.isfinite(limit) else 0.0 for limit in (low, high)]
     if limits.exclusive:
-        return low < value < high
-    return low <= value <= high
+        return low + slack[0] < value < high - slack[1]
+    return low - slack[0] <= value <= high + slack[1]
 
 
 def margin(value: Value, limits: Limits) -> float:
