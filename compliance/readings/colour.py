@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 
 import numpy as np
+from numpy.typing import NDArray
 
 from compliance.colorimetry.locus import distance_outside
 from compliance.colorimetry.spaces import xyz_to_uv
@@ -16,7 +17,7 @@ from compliance.model import CHROMATICITY_FLOOR, Array
 from compliance.readings.cells import Cells
 from compliance.readings.columns import Columns
 
-__all__ = ["OUTSIDE", "Colour", "how_far_outside", "tristimulus"]
+__all__ = ["OUTSIDE", "Colour", "are_colours", "tristimulus"]
 
 LEAST = -0.01
 """cd/m²; noise at black reaches down to it"""
@@ -61,13 +62,14 @@ def _from_chromaticity(cells: Cells, level: float, x: float, y: float, floor: fl
             cells.note_cell("y", f"leaves a patch of {level:g} cd/m² without colour", "y above 0")
         return level, level, level
     colour = x * level / y, level, (1 - x - y) * level / y
-    if not all(LEAST <= value <= MOST for value in colour):
+    least = -MOST if level >= floor else LEAST  # above the floor the locus decides
+    if not all(least <= value <= MOST for value in colour):
         cells.note_cell("y", f"with x {x:g} and Y {level:g} is no colour", "CIE 1931 x, y")
     return colour
 
 
-def how_far_outside(xyz: Array, floor: float) -> Array:
-    """Distance in u′v′ (R,) of colours (R, 3) outside the spectral locus; 0 inside.
+def are_colours(xyz: Array, floor: float) -> NDArray[np.bool_]:
+    """Whether colours (R, 3) lie within the spectral locus, or no further than `OUTSIDE`.
 
     Under the floor chromaticity is noise. There only an X or Z that is no noise counts, with
     the luminance raised to the floor: what then lies outside is no colour at any luminance.
@@ -77,9 +79,9 @@ def how_far_outside(xyz: Array, floor: float) -> Array:
     glaring = ~bright & (np.maximum(xyz[:, 0], xyz[:, 2]) >= level)
     colours = xyz.copy()
     colours[glaring, 1] = level
-    distance = np.zeros(len(xyz))
+    good = np.ones(len(xyz), dtype=np.bool_)
     judged = np.flatnonzero(bright | glaring)
     for start in range(0, len(judged), CHUNK):
         some = judged[start : start + CHUNK]
-        distance[some] = distance_outside(xyz_to_uv(colours[some]))
-    return distance
+        good[some] = distance_outside(xyz_to_uv(colours[some])) <= OUTSIDE  # NaN is none
+    return good

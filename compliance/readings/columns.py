@@ -6,6 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from compliance.documents.words import meant, quoted
+from compliance.readings.cells import NUMBER
 from compliance.readings.problems import Problems
 from compliance.readings.rows import Row
 
@@ -34,8 +35,9 @@ class Columns:
 def columns_of(header: Row, problems: Problems) -> Columns:
     """The columns that the header row names. Raises ReadingsError where it is no header."""
     _check_separator(header, problems)
-    if header.blank:
-        raise problems.stop("a blank line; expected the header row, e.g. r,g,b,X,Y,Z", header.line)
+    if header.blank or all(NUMBER.fullmatch(cell) for cell in header.cells):
+        what = "a blank line" if header.blank else "numbers"
+        raise problems.stop(f"{what}; expected the header row, e.g. r,g,b,X,Y,Z", header.line)
     at: dict[str, int] = {}
     for place, name in enumerate(header.cells):
         _check_name(name, place, at, header.line, problems)

@@ -27,7 +27,7 @@ from compliance.model import (
     Triple,
 )
 from compliance.readings.cells import Cells
-from compliance.readings.colour import OUTSIDE, Colour, how_far_outside, tristimulus
+from compliance.readings.colour import OUTSIDE, Colour, are_colours, tristimulus
 from compliance.readings.columns import Columns, columns_of
 from compliance.readings.problems import Problems
 from compliance.readings.rows import Row, rows_of
@@ -156,12 +156,11 @@ def _check_colours(
     records: list[_Record], columns: Columns, floor: float, problems: Problems
 ) -> None:
     xyz = np.array([record.xyz for record in records], dtype=np.float64).reshape(-1, 3)
-    distance = how_far_outside(xyz, floor)
-    for row in np.flatnonzero(distance > OUTSIDE):
+    for row in np.flatnonzero(~are_colours(xyz, floor)):
         x, y = xyz_to_xy(xyz[row])
         problems.add(
-            f"x {x:.4f}, y {y:.4f} is no colour: {distance[row]:.3f} in u′v′ outside the "
-            f"spectral locus; expected at most {OUTSIDE}",
+            f"x {x:.4f}, y {y:.4f} is no colour: outside the spectral locus by more than "
+            f"{OUTSIDE} in u′v′",
             records[row].line,
             ", ".join(columns.values),
         )
