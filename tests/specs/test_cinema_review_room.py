@@ -1,0 +1,129 @@
+"""The cinema rule in X'Y'Z'.
+
+Steps and tolerances: DCI CTP 1.4, Table 7.5.11 (tables/sdr-cinema.csv).
+"""
+
+from __future__ import annotations
+
+import csv
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+import simulated
+from numpy.typing import NDArray
+from shipped import edges, finding, ideal, judged, other_primaries, outside
+
+from compliance.colorimetry.spaces import PRIMARIES
+from compliance.model import Assessment, Level, Outcome, Reason
+from compliance.patches import PlannedPatch
+from compliance.rules import load_rule
+
+Array = NDArray[np.float64]
+
+
+TABLES = Path(__file__).parent.parent / "tables"
+
+
+def _cinema_table() -> list[tuple[int, float]]:
+    """(Y', tolerance in %) of the two printed tables."""
+    text = (TABLES / "sdr-cinema.csv").read_text(encoding="utf-8")
+    lines = [line for line in text.splitlines() if line and not line.startswith("#")]
+    return [(int(row["code"]), float(row["tolerance"])) for row in csv.DictReader(lines)]
+
+
+CINEMA_STEPS = _cinema_table()
+
+
+def _cinema(fault: simulated.Fault | None = None, black: float = 0.02) -> Assessment:
+    rule = load_rule("cinema-review-room")
+    return judged(rule, ideal(rule, fault=fault, black=black))
+
+
+def _step_moved(code: int, percent: float, black: float = 0.02) -> simulated.Fault:
+    """One neutral step's light above black moved by a percentage."""
+
+    def fault(patch: PlannedPatch, xyz: Array) -> Array:
+        here = patch.name == f"y-{code:04d}"
+        return xyz + percent / 100 * (xyz - black / xyz[1] * xyz) if here else xyz
+
+    return fault
+
+
+def test_the_cinema_steps_have_both_printed_tables() -> None:
+    rule = load_rule("cinema-review-room")
+    listed = [codes[1] for name in ("steps", "dark-steps") for _, codes in rule.sets[name].patches]
+    assert sorted(listed) == sorted(code for code, _ in CINEMA_STEPS)
+    assert len(listed) == 20
+
+
+@pytest.mark.parametrize(("code", "tolerance"), CINEMA_STEPS)
+@pytest.mark.parametrize("sign", [1, -1])
+def test_each_cinema_step_has_its_tolerance(code: int, tolerance: float, sign: int) -> None:
+    within = _cinema(_step_moved(code, sign * (tolerance - 0.5)))
+    assert not {"steps", "steps-darkest"} & outside(within, None)
+    beyond = _cinema(_step_moved(code, sign * (tolerance + 1)))
+    if code == 3960:
+        # The scaling white moves all others with it instead, and itself not at all.
+        points = {point.patch[1]: point for point in finding(beyond, "steps").points}
+        assert points[3960].verdict is None
+        return
+    wrong = {"steps"} if code >= 383 else {"steps-darkest"}
+    assert outside(beyond, None) & {"steps", "steps-darkest"} == wrong
+
+
+def test_cinema_white_is_48_at_its_code() -> None:
+    assessment = _cinema()
+    white = finding(assessment, "white-level")
+    assert white.points[0].patch == (3794, 3960, 3890)
+    assert white.value == pytest.approx(48.0, abs=0.005)
+
+
+@pytest.mark.parametrize("black", [0.0, 0.011, 0.031])
+def test_the_cinema_black_is_added(black: float) -> None:
+    """Steps are judged with the black subtracted: a black within its limit changes none."""
+    assert not {"steps", "steps-darkest"} & outside(_cinema(black=black), None)
+
+
+def test_nobody_fails_for_being_dark() -> None:
+    assessment = _cinema(black=0.002)
+    assert assessment.verdict is Outcome.COMPLIANT
+    assert "black-level-low" in outside(assessment, None)
+
+
+def test_xyz_of_equal_codes_is_not_the_cinema_white() -> None:
+    """4095 4095 4095 is 52.37 cd/m² at .3333 .3333: it is not taken for the white."""
+    rule = load_rule("cinema-review-room")
+    shown = [one for one in ideal(rule) if one.codes != (3794, 3960, 3890)]
+    equal = replace(shown[0], codes=(4095, 4095, 4095), xyz=np.full(3, 52.37))
+    equal = replace(equal, patch=replace(equal.patch, position="centre", seconds=0.0))
+    assessment = judged(rule, [*shown, equal])
+    assert finding(assessment, "white-level").reason is Reason.MISSING_READINGS
+    assert assessment.verdict is Outcome.UNDECIDED
+
+
+@pytest.mark.parametrize(
+    ("share", "shall", "should"),
+    [(0.79, {"edges"}, set()), (0.85, set(), set()), (0.93, set(), {"edges-high"})],
+)
+def test_projected_edges(share: float, shall: set[str], should: set[str]) -> None:
+    assessment = _cinema(edges(share))
+    assert outside(assessment) == shall
+    assert outside(assessment, Level.SHOULD) == should
+
+
+def test_direct_view_has_its_own_uniformity() -> None:
+    """93 % at the edges is even for a projector, and 7 % off for a panel."""
+    rule = load_rule("cinema-review-room")
+    assessment = judged(rule, ideal(rule, fault=edges(0.93)), technology="led")
+    assert outside(assessment) == {"uniformity-direct-view"}
+    reasons = {one.id: one.reason for one in assessment.state.findings}
+    assert reasons["edges-high"] is Reason.NOT_APPLICABLE
+    assert reasons["checkerboard-black"] is Reason.NOT_APPLICABLE
+
+
+def test_another_primary_fails_the_cinema_colours() -> None:
+    rule = load_rule("cinema-review-room")
+    assessment = _cinema(other_primaries(PRIMARIES["bt709"], rule))
+    assert "colours" in outside(assessment)
