@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
+from typing import NamedTuple
 
 from compliance import wording
-from compliance.cli.layout import COLUMNS, Style, pad, shorten, wrap
+from compliance.cli.layout import COLUMNS, Style, pad, wrap
 from compliance.cli.shapes import NOT_APPLICABLE, Shape, verdict_shape
 from compliance.cli.terminal import width
 from compliance.model import Finding, Level, Point, Verdict
+from compliance.quantities.table import QUANTITIES
 
 __all__ = ["finding_lines"]
 
 INDENT = 4
 NAMED = 4
 """Names that a list spells out before it counts the rest."""
+WIDEST_VALUE = 16
+WIDEST_LIMIT = 22
+"""Columns of what stands in a line beside titles; wider ones get a line of their own."""
 OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 
 
@@ -72,8 +77,7 @@ def _sentences(finding: Finding) -> Iterable[str]:
 
 
 def _value_and_limit(finding: Finding) -> str:
-    statistic = "" if finding.statistic == "each" else f"{finding.statistic} "
-    text = f"{statistic}{wording.format_value(finding)}; limit {_limit(finding)}"
+    text = f"{_quantity(finding)} {wording.format_value(finding)}; limit {_limit(finding)}"
     worst = _worst(finding)
     if worst is not None:
         text += f"; worst at {wording.point_name(worst)}"
@@ -82,6 +86,12 @@ def _value_and_limit(finding: Finding) -> str:
     if finding.probability is not None:
         text += f"; probability of being inside {wording.format_plain(finding.probability)}"
     return text
+
+
+def _quantity(finding: Finding) -> str:
+    row = QUANTITIES.get(finding.quantity)
+    title = row.title if row else finding.quantity
+    return title if finding.statistic == "each" else f"{title}, {finding.statistic}"
 
 
 def _limit(finding: Finding) -> str:
@@ -122,7 +132,8 @@ def _why_open(finding: Finding) -> Iterable[str]:
     elif finding.reason is not None:
         yield wording.REASON_WORDS[finding.reason]
     if finding.value is not None:
-        yield f"{wording.format_value(finding)}; limit {_limit(finding)}"
+        told = f"{_quantity(finding)} {wording.format_value(finding)}"
+        yield f"as far as read: {told}; limit {_limit(finding)}"
     if finding.not_judged:
         why = list(dict.fromkeys(point.why for point in finding.not_judged))
         names = tuple(point.name for point in finding.not_judged)
@@ -135,7 +146,8 @@ def _source(finding: Finding) -> str:
 
 
 def _names(names: Sequence[str]) -> str:
-    shown = ", ".join(names[:NAMED])
+    """Names may hold commas, so they are told apart by semicolons."""
+    shown = "; ".join(names[:NAMED])
     left = len(names) - NAMED
     return f"{shown} and {left} more" if left > 0 else shown
 
@@ -144,32 +156,48 @@ def _names(names: Sequence[str]) -> str:
 
 
 def _short(findings: Sequence[Finding], style: Style) -> list[str]:
-    """A line each: shape, title, value, limit, in columns."""
-    if not findings:
-        return []
+    """A line each: shape, title, value, limit in columns; two where the numbers are wide."""
     rows = [_row(finding, style) for finding in findings]
-    values = max(width(value) for _, _, value, _ in rows)
-    limits = max(width(limit) for _, _, _, limit in rows)
-    room = max(12, COLUMNS - 4 - 2 - values - 2 - limits)
-    titles = min(room, max(width(title) for _, title, _, _ in rows))
-    lines = []
-    for shape, title, value, limit in rows:
-        sign = style.ink(style.text(shape.sign), shape.ink)
-        name = pad(shorten(title, titles, style), titles)
-        line = f"  {sign} {name}  {pad(value, values, right=True)}  {limit}"
-        lines.append(line.rstrip())
+    values = max((width(row.value) for row in rows if not row.wide), default=0)
+    limits = max((width(row.limit) for row in rows if not row.wide), default=0)
+    room = COLUMNS - INDENT - values - limits - 4
+    titles = min(room, max((width(row.title) for row in rows), default=0))
+    lines: list[str] = []
+    for row in rows:
+        sign = style.ink(style.text(row.shape.sign), row.shape.ink)
+        alone = row.wide or not row.limit
+        first, *rest = wrap(row.title, COLUMNS - INDENT if alone else titles)
+        if row.wide:
+            rest.append(f"{row.value}  {row.limit}")
+        numbers = "" if alone else f"  {pad(row.value, values, right=True)}  {row.limit}"
+        lines.append(f"  {sign} {pad(first, titles)}{numbers}".rstrip())
+        lines += [" " * INDENT + line for line in rest]
     return lines
 
 
-def _row(finding: Finding, style: Style) -> tuple[Shape, str, str, str]:
+class Row(NamedTuple):
+    """A finding in short."""
+
+    shape: Shape
+    title: str
+    value: str
+    limit: str
+
+    @property
+    def wide(self) -> bool:
+        """Whether value and limit leave too little beside them for titles."""
+        return width(self.value) > WIDEST_VALUE or width(self.limit) > WIDEST_LIMIT
+
+
+def _row(finding: Finding, style: Style) -> Row:
     applies = wording.applies(finding)
     shape = verdict_shape(finding.verdict) if applies else NOT_APPLICABLE
     level = " (should)" if finding.level is Level.SHOULD else ""
     title = style.text(f"{finding.title}{level}")
     if not applies:
-        return shape, title, "", style.text("not for this kind of display")
+        return Row(shape, f"{title}: {style.text('not for this kind of display')}", "", "")
     value, limit = wording.format_value(finding), _limit(finding)
-    return shape, title, style.text(value), style.text(limit)
+    return Row(shape, title, style.text(value), style.text(limit))
 
 
 def _not_judged(findings: Sequence[Finding], style: Style) -> list[str]:

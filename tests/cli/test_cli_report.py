@@ -79,7 +79,7 @@ def test_the_report_as_a_whole(make):
         "  broadcast.\n"
         "  Measured 2026-11-20 15:10 UTC, number KX-7-1-sdr-broadcast-0a1b2c3d.\n"
         "  ⊖ fail  Tracking (tracking)\n"
-        "    −12.30 %; limit ± 5 %; worst at grey-12, target 24.13 cd/m²\n"
+        "    Luminance error −12.30 %; limit ± 5 %; worst at grey-12, target 24.13 cd/m²\n"
         "    also outside: grey-10 (+7.04 %)\n"
         "    A document, 1.5.5 (digest)\n"
         "  ● White luminance  100.0 cd/m²  100 ± 5 cd/m²\n"
@@ -92,9 +92,9 @@ def test_the_report_as_a_whole(make):
         "  missing for 1 of the 1 requirements.\n"
         "  Measured 2026-11-20 15:10 UTC, number KX-7-Grading 2-web-srgb-0a1b2c3d.\n"
         "  ◌ not assessed  Contrast (contrast)\n"
-        "    missing: black, white, a, b and 2 more\n"
+        "    missing: black; white; a; b and 2 more\n"
         "    basis: practice\n"
-        "  – Corners    not for this kind of display\n"
+        "  – Corners: not for this kind of display\n"
     )
 
 
@@ -121,7 +121,8 @@ def test_every_line_can_be_shown_and_fits(make, encoding):
 def test_ascii_says_the_same(make):
     text = report(results(make), Style("ascii"))
     assert "x fail  Tracking (tracking)" in text
-    assert "-12.30 %; limit +/- 5 %; worst at grey-12, target 24.13 cd/m2" in text
+    assert "Luminance error -12.30 %; limit +/- 5 %; worst at grey-12, target 24.13" in text
+    assert "White luminance  100.0 cd/m2  100 +/- 5 cd/m2" in text
 
 
 def test_a_passing_value_close_to_its_limit_can_be_told_from_it(make):
@@ -156,7 +157,7 @@ def test_patches_that_could_not_be_judged_are_told(make):
     ]
     text = report([Result("1", "r", make.assessment(rows, Outcome.UNDECIDED))], UTF)
     assert "  Not judged in part: Greys (6 patches)\n" in text
-    assert "    not judged: grey-0, grey-1, grey-2, grey-3 and 2 more: too dark\n" in text
+    assert "    not judged: grey-0; grey-1; grey-2; grey-3 and 2 more: too dark\n" in text
 
 
 def test_many_deliverables_make_several_blocks(make):
