@@ -10,12 +10,12 @@ from numpy.typing import NDArray
 
 from compliance.grading.case import Case
 from compliance.grading.findings import not_judged
-from compliance.grading.roles import Cast, by_time, needs_black
+from compliance.grading.roles import Cast, by_time, needs_black, needs_white
 from compliance.matching import Chosen
 from compliance.model import Limits, NotJudged, Requirement, Value
 from compliance.quantities.bind import COMPUTE, Options, Roles
 from compliance.quantities.table import QUANTITIES
-from compliance.quantities.view import View
+from compliance.quantities.view import NOWHERE, View
 
 __all__ = [
     "BLACK_DECIDES",
@@ -68,6 +68,8 @@ def why_not(requirement: Requirement, case: Case, index: int) -> str | None:
         return "code above the target's peak"
     if quantity.target and patches.unreachable[index]:
         return "code outside the target's primaries"
+    if needs_white(requirement, case) and not _is_lit(case, index):
+        return "white reads no light, nothing can be fitted to it"
     if quantity.dark == "luminance":
         floor = case.dark_floor(index) if requirement.floor is None else requirement.floor
         if patches.nominal[index] < floor * (1 - 1e-9):
@@ -90,6 +92,11 @@ def judgeable(
         else:
             left_out.append(not_judged(case, one, why))
     return judged, left_out
+
+
+def _is_lit(case: Case, index: int) -> bool:
+    white = case.view.white[index]
+    return bool(white == NOWHERE or case.view.xyz[white, 1] > 0)
 
 
 def no_number(value: Value) -> str | None:

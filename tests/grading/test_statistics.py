@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+
 import builders
 import numpy as np
 import pytest
@@ -188,5 +190,5 @@ def test_recorded_and_declared() -> None:
 def test_over_names_a_range_that_holds_nothing() -> None:
     requirement = error()
     over = Over(("some",), target=(90.0, 95.0))
-    one = graded(over_list(builders.replace(requirement, over=over)), listed((0, 0, 0)))
+    one = graded(over_list(replace(requirement, over=over)), listed((0, 0, 0)))
     assert one.verdict is Verdict.NOT_ASSESSED

@@ -1,0 +1,448 @@
+"""Every quantity of the catalogue on readings whose value is known by other means."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import builders
+import numpy as np
+import pytest
+from numpy.typing import NDArray
+
+from compliance import targets
+from compliance.colorimetry import transfer
+from compliance.evaluate import evaluate
+from compliance.grading.case import lay_out
+from compliance.model import (
+    Certificate,
+    Finding,
+    Limits,
+    Meter,
+    Over,
+    PatchSet,
+    Readings,
+    Reason,
+    Rule,
+    Target,
+    Verdict,
+)
+from compliance.patches import Plan
+from compliance.quantities.bind import COMPUTE
+from compliance.quantities.table import QUANTITIES
+
+Array = NDArray[np.float64]
+WHITE = np.array([0.3127 / 0.3290, 1, (1 - 0.3127 - 0.3290) / 0.3290])
+LEVELS = np.arange(0, 256, 15)
+
+
+def meter(lowest: float) -> Meter:
+    return Meter(
+        name="m",
+        kind="colorimeter",
+        make=None,
+        model=None,
+        serial=None,
+        certificate=Certificate(None, None, None, None),
+        uncertainty=None,
+        lowest=lowest,
+        settle=None,
+        reading_time=(),
+        correction=None,
+        document={},
+        file="m.yaml",
+        sha256="",
+    )
+
+
+def graded(rule: Rule, readings: Readings, lowest: float = 0.0) -> Finding:
+    return evaluate(
+        rule.requirements[0], lay_out(rule, readings, meter=meter(lowest) if lowest else None)
+    )
+
+
+def greys(luminance: Array, levels: Array = LEVELS) -> Readings:
+    return builders.readings(levels[:, None] * [1, 1, 1], luminance[:, None] * WHITE)
+
+
+def single(
+    quantity: str, target: Target, over: Over | str | None, *sets: PatchSet, **changes: object
+) -> Rule:
+    changes.setdefault("limits", Limits(maximum=1e9))
+    return builders.rule(target, builders.requirement(quantity, over, **changes), sets=sets)
+
+
+def test_every_name_has_a_function_and_the_other_way_round() -> None:
+    taken = {name for name, row in QUANTITIES.items() if row.values != "stated"}
+    assert taken == set(COMPUTE)
+
+
+@pytest.mark.parametrize("gamma", [1.8, 2.2, 2.4, 2.6])
+@pytest.mark.parametrize("black", [0.0, 0.05, 0.5])
+def test_the_fitted_exponent_is_found_again(gamma: float, black: float) -> None:
+    """BT.1886's form and the power law, each made by its own formula."""
+    signal = LEVELS / 255
+    over = Over(("grey",), signal=(0.1, 0.9))
+    lifted = transfer.bt1886(signal, 100.0, black, gamma)
+    one = graded(
+        single("fitted-exponent", builders.target(), over, builders.ramp(18)), greys(lifted)
+    )
+    assert one.value == pytest.approx(gamma, abs=1e-9)
+    added = black + (100 - black) * signal**gamma
+    power = builders.target("power", exponent=2.2)
+    one = graded(single("fitted-exponent", power, over, builders.ramp(18)), greys(added))
+    assert one.value == pytest.approx(gamma, abs=1e-9)
+
+
+@pytest.mark.parametrize("gamma", [1.03, 1.2, 1.33])
+def test_the_fitted_system_gamma_is_found_again(gamma: float) -> None:
+    signal, white, black = LEVELS / 255, 1000.0, 0.02
+    beta = np.sqrt(3 * (black / white) ** (1 / gamma))
+    lifted = (1 - beta) * signal + beta
+    scene = np.where(
+        lifted <= 0.5,
+        lifted**2 / 3,
+        (np.exp((lifted - 0.55991073) / 0.17883277) + 0.28466892) / 12,
+    )
+    hlg = builders.target("hlg", luminance_white=1000.0, container=builders.BT2020)
+    over = Over(("grey",), signal=(0.1, 0.9))
+    one = graded(
+        single("fitted-exponent", hlg, over, builders.ramp(18)), greys(white * scene**gamma)
+    )
+    assert one.value == pytest.approx(gamma, abs=1e-6)
+
+
+def test_ends_of_a_signal_range_admit_half_a_code() -> None:
+    """10 and 90 % of 8 bits are 25.5 and 229.5: codes 25 and 230 are still in the range."""
+    levels = np.array([0, 24, 25, 26, 128, 229, 230, 231, 255])
+    rule = single(
+        "luminance", builders.target(), Over(("grey",), signal=(0.1, 0.9)), builders.ramp(3)
+    )
+    one = graded(rule, greys(100 * (levels / 255) ** 2.4, levels))
+    assert [point.patch[0] for point in one.points] == [25, 26, 128, 229, 230]
+
+
+def test_a_white_of_100_4_stays_in_the_range_to_100() -> None:
+    rule = single(
+        "delta-uv-star", builders.target(), Over(("grey",), target=(1, 100)), builders.ramp(18)
+    )
+    signal = LEVELS / 255
+    one = graded(rule, greys(100.4 * signal**2.4))
+    assert one.points[-1].patch == (255, 255, 255)
+    assert one.points[-1].verdict is Verdict.PASS
+
+
+def test_grey_is_judged_against_its_own_white() -> None:
+    """A white off D65 by Δu'v' .01 whose greys follow it: the greys are faultless."""
+    off = np.array([0.93, 1.0, 1.15])
+    readings = builders.readings(
+        LEVELS[:, None] * [1, 1, 1], (100 * (LEVELS / 255) ** 2.4)[:, None] * off
+    )
+    over = Over(("grey",), target=(1, 100))
+    own = single("delta-uv-star", builders.target(), over, builders.ramp(18), reference="white")
+    assert graded(own, readings).value == pytest.approx(0, abs=1e-9)
+    aim = single("delta-uv-star", builders.target(), over, builders.ramp(18))
+    assert graded(aim, readings).value > 5  # type: ignore[operator]
+    lab = single("delta-e-2000", builders.target(), over, builders.ramp(18), reference="white")
+    assert graded(lab, readings).value == pytest.approx(0, abs=1e-9)
+
+
+def test_delta_uv_star_is_13_l_star_delta_uv() -> None:
+    """EBU Tech 3320: 1.3 at white is .001 in u'v'."""
+    u, v = 0.19783 + 0.001, 0.46832
+    xyz = 100 * np.array([9 * u / (4 * v), 1, (12 - 3 * u - 20 * v) / (4 * v)])
+    rule = single("delta-uv-star", builders.target(), "white")
+    one = graded(rule, builders.readings([[255] * 3, [0] * 3], [xyz, [0.01] * 3]))
+    assert one.value == pytest.approx(1.3, abs=0.01)
+
+
+def test_contrast_and_its_bound() -> None:
+    def contrast(black: float, lowest: float, minimum: float = 1000.0) -> Finding:
+        rule = single("contrast", builders.target(), None, limits=Limits(minimum))
+        rows = [[255] * 3, [0] * 3]
+        return graded(rule, builders.readings(rows, [100 * WHITE, black * WHITE]), lowest)
+
+    assert contrast(0.08, 0.0).value == pytest.approx(1250)
+    told = contrast(0.0005, 0.003)
+    assert (told.value, told.bound, told.verdict) == (
+        pytest.approx(33333, rel=1e-4),
+        "at-least",
+        Verdict.PASS,
+    )
+    short = contrast(0.0005, 0.2)
+    assert (short.verdict, short.reason) == (Verdict.NOT_ASSESSED, Reason.METER)
+    for nothing in (0.0, -0.002):
+        one = contrast(nothing, 0.0)
+        assert (one.verdict, one.reason, one.value) == (Verdict.NOT_ASSESSED, Reason.METER, None)
+
+
+def test_a_luminance_below_the_meters_reach() -> None:
+    """.002 read by a meter that begins at .01 is anything below .01."""
+
+    def black(limits: Limits) -> Finding:
+        rule = single("luminance", builders.target(), "black", limits=limits)
+        return graded(rule, builders.readings([[0] * 3], [0.002 * WHITE]), 0.01)
+
+    assert black(Limits(maximum=0.05)).verdict is Verdict.PASS
+    assert black(Limits(minimum=0.02)).verdict is Verdict.FAIL
+    assert black(Limits(maximum=0.005)).reason is Reason.METER
+
+
+def test_where_the_black_decides_nothing_is_judged() -> None:
+    """Black under a coarse meter's reach moves the lifted target by more than the limits allow."""
+    signal = LEVELS / 255
+    rule = single(
+        "luminance-error",
+        builders.target(),
+        Over(("grey",), target=(0.1, 100)),
+        builders.ramp(18),
+        limits=Limits(-10, 10),
+    )
+    one = graded(rule, greys(transfer.bt1886(signal, 100.0, 0.005), LEVELS), 0.1)
+    why = {entry.patch[0]: entry.why for entry in one.not_judged}
+    assert set(why.values()) == {
+        "the black is below what the meter can tell, and decides this value"
+    }
+    assert min(why) == 15 and max(why) < 150
+    assert one.points[-1].verdict is None, "the scaling white is an anchor"
+    assert one.verdict is Verdict.PASS
+
+
+def test_too_dark_for_luminance_error_is_listed_not_dropped() -> None:
+    signal = LEVELS / 255
+    rule = single(
+        "luminance-error", builders.target(), "grey", builders.ramp(18), limits=Limits(-5, 5)
+    )
+    one = graded(rule, greys(transfer.bt1886(signal, 100.0, 0.02)))
+    assert [entry.patch[0] for entry in one.not_judged] == [0]
+    assert one.not_judged[0].why == "target below 0.1 cd/m²"
+    assert len(one.points) + len(one.not_judged) == len(LEVELS)
+
+
+def test_pq_is_judged_from_ten_times_the_black() -> None:
+    codes = np.array([0, 40, 60, 80, 120, 200, 400])
+    luminance = np.asarray(transfer.pq(codes / 1023))
+    luminance[0] = 0.02
+    requirement = builders.requirement("luminance-error", "grey", limits=Limits(-5, 5))
+    grey = builders.ramp(3, signal=(0.0, 0.4))
+    rule = builders.rule(builders.pq(), requirement, encoding="rgb-10-full", sets=(grey,))
+    readings = builders.readings(
+        np.repeat(codes[:, None], 3, 1),
+        luminance[:, None] * WHITE,
+        "rgb-10-full",
+    )
+    one = graded(rule, readings)
+    judged = [point.target for point in one.points]
+    assert min(judged) >= 0.2  # type: ignore[type-var]
+    assert {entry.why for entry in one.not_judged} == {"target below 0.2 cd/m²"}
+
+
+def test_non_uniformity_and_relative_luminance() -> None:
+    screen = PatchSet(
+        name="screen", kind="positions", positions=("centre", "left", "right"), of="white"
+    )
+    readings = builders.readings(
+        [[255] * 3] * 3,
+        np.array([100, 84, 91])[:, None] * WHITE,
+        position=("centre", "left", "right"),
+    )
+    one = graded(single("non-uniformity", builders.target(), "screen", screen), readings)
+    assert one.value == pytest.approx(16)
+    over = Over(("screen",), position=("left", "right"))
+    relative = single(
+        "relative-luminance", builders.target(), over, screen, limits=Limits(minimum=85)
+    )
+    one = graded(relative, readings)
+    assert (one.value, one.verdict) == (pytest.approx(84), Verdict.FAIL)
+
+
+def test_relative_luminance_over_time() -> None:
+    over = Over(("white",), seconds=(60.0,))
+    rule = single("relative-luminance", builders.target(), over, limits=Limits(minimum=90))
+    readings = builders.readings(
+        [[255] * 3] * 2, np.array([100, 88])[:, None] * WHITE, seconds=[0, 60]
+    )
+    assert graded(rule, readings).value == pytest.approx(88)
+    short = builders.readings([[255] * 3], [100 * WHITE], seconds=[60])
+    assert graded(rule, short).missing == ("white at 0 s",)
+
+
+def test_checkerboard() -> None:
+    rule = single("checkerboard-contrast", builders.target(), None)
+    readings = builders.readings(
+        [[255] * 3, [255] * 3, [0] * 3, [0] * 3, [255] * 3],
+        np.array([46, 50, 0.4, 0.6, 100])[:, None] * WHITE,
+        position=("left", "right", "top", "bottom", "centre"),
+        pattern=("checkerboard",) * 4 + ("",),
+    )
+    assert graded(rule, readings).value == pytest.approx(96)
+
+
+def test_monotonicity_slope_and_clipping() -> None:
+    ramp = builders.ramp(6)
+    levels = np.array([0, 51, 102, 153, 204, 255])
+    luminance = np.array([0.1, 3, 2.8, 40, 99, 100])
+    first = graded(
+        single("monotonicity", builders.target(), "grey", ramp), greys(luminance, levels)
+    )
+    assert first.value == pytest.approx(-0.2)
+    second = graded(
+        single("slope-monotonicity", builders.target(), "grey", ramp), greys(luminance, levels)
+    )
+    assert second.value == pytest.approx(min(np.diff(luminance, 2)))
+    clipped = graded(
+        single("clipping-level", builders.target("power", exponent=2.0), "grey", ramp),
+        greys(luminance, levels),
+    )
+    assert clipped.value == pytest.approx(0.1 + 99.9 * 0.8**2)
+
+
+def test_stability_is_the_range_of_single_readings() -> None:
+    again = PatchSet(name="again", kind="repeats", repeats=3, of="white")
+    rule = single("stability", builders.target(), "again", again)
+    readings = builders.readings([[255] * 3] * 3, np.array([100, 101, 99])[:, None] * WHITE)
+    assert graded(rule, readings).value == pytest.approx(2)
+    two = builders.readings([[255] * 3] * 2, np.array([100, 101])[:, None] * WHITE)
+    assert graded(rule, two).missing == ("white (3 readings)",)
+
+
+def test_colour_temperature_of_d65() -> None:
+    """CIE 15: D65 has a correlated colour temperature of about 6504 K, Duv about .0032."""
+    readings = builders.readings([[255] * 3], [100 * WHITE])
+    kelvin = graded(single("correlated-colour-temperature", builders.target(), "white"), readings)
+    assert kelvin.value == pytest.approx(6504, abs=3)
+    away = graded(single("duv", builders.target(), "white"), readings)
+    assert away.value == pytest.approx(0.0032, abs=0.0001)
+
+
+def shown(target: Target, encoding: str, white: float, black: float, *sets: PatchSet) -> Readings:
+    """What an ideal display of the target shows for the sets, white and black."""
+    rule = builders.rule(target, encoding=encoding, sets=sets)
+    plan = Plan(rule, builders.ENCODINGS[encoding])
+    names = ["white", "black", *(one.name for one in sets)]
+    signal = np.array([patch.signal for name in names for patch in plan.patches(name)])
+    light = targets.target_xyz(
+        signal, plan.model, np.full(len(signal), white), np.full(len(signal), black)
+    )
+    bits = builders.ENCODINGS[encoding].bits
+    return builders.readings(np.rint(signal * (2**bits - 1)), light, encoding)
+
+
+@pytest.mark.parametrize(
+    "target",
+    [
+        builders.target("bt1886"),
+        builders.target("srgb"),
+        builders.target(
+            "hlg", luminance_white=1000.0, primaries=builders.BT2020, container=builders.BT2020
+        ),
+        builders.pq(),
+    ],
+)
+def test_additivity_and_coverage_of_an_ideal_display(target: Target) -> None:
+    """HLG's OOTF makes red, green and blue add up to less than white: the target's own share."""
+    hlg = target.curve == "hlg"
+    hues = replace(builders.HUES, neutral=1000.0 if hlg else None)
+    readings = shown(target, "rgb-10-full", 1000.0 if hlg else 100.0, 0.01, hues)
+    for quantity, ideal, slack in (("additivity", 0.0, 0.5), ("gamut-coverage", 100.0, 0.2)):
+        requirement = builders.requirement(quantity, None, limits=Limits(-1e9, 1e9))
+        rule = builders.rule(target, requirement, encoding="rgb-10-full", sets=(hues,))
+        assert graded(rule, readings).value == pytest.approx(ideal, abs=slack)
+
+
+def test_additivity_by_hand() -> None:
+    """A white 10 % short of the sum of red, green and blue, black 1."""
+    readings = builders.readings(
+        [[255, 0, 0], [0, 255, 0], [0, 0, 255], [255] * 3, [0] * 3],
+        np.array([22, 72, 9, 91, 1])[:, None] * WHITE,
+    )
+    rule = single("additivity", builders.target(), None, builders.HUES, limits=Limits(-99, 99))
+    assert graded(rule, readings).value == pytest.approx(100 * (100 + 1 - 91) / 90)
+
+
+def test_luminance_that_is_ignored() -> None:
+    """Half the light at the right chromaticity is no difference when luminance is ignored."""
+    readings = builders.readings(
+        [[255] * 3, [128] * 3, [0] * 3], np.array([100, 9, 0])[:, None] * WHITE
+    )
+    for ignore, expected in ((True, 0.0), (False, None)):
+        rule = single(
+            "delta-e-2000",
+            builders.target("srgb"),
+            "grey",
+            builders.ramp(3),
+            ignore_luminance=ignore,
+        )
+        one = graded(rule, readings)
+        if expected is None:
+            assert one.value > 5  # type: ignore[operator]
+        else:
+            assert one.value == pytest.approx(expected, abs=1e-9)
+
+
+def test_the_target_is_fitted_to_the_white_of_the_same_window() -> None:
+    sizes = PatchSet(
+        name="sizes",
+        kind="list",
+        window=10.0,
+        patches=(("mid", (128,) * 3),),
+        encoding=builders.ENCODINGS["rgb-8-full"],
+    )
+    rule = single(
+        "luminance-error",
+        builders.target("power", exponent=2.0),
+        "sizes",
+        sizes,
+        limits=Limits(-5, 5),
+    )
+    luminance = np.array([100, 0, 150, 150 * (128 / 255) ** 2])
+    readings = builders.readings(
+        [[255] * 3, [0] * 3, [255] * 3, [128] * 3],
+        luminance[:, None] * WHITE,
+        window=[100, 100, 10, 10],
+    )
+    assert graded(rule, readings).value == pytest.approx(0, abs=1e-9)
+    alone = builders.readings(
+        readings.codes[[0, 1, 3]], readings.xyz[[0, 1, 3]], window=[100, 100, 10]
+    )
+    assert graded(rule, alone).missing == ("white, 10 % window",)
+
+
+def test_eight_bit_readings_meet_a_ten_bit_narrow_rule() -> None:
+    """A plan's code and the nearest 8-bit code are at most half an 8-bit code apart."""
+    sweep = PatchSet(name="sweep", kind="saturations", hues=("red", "blue"), steps=4)
+    rule = builders.rule(builders.target(), encoding="rgb-10-narrow", sets=(sweep,))
+    narrow = Plan(rule, builders.ENCODINGS["rgb-10-narrow"])
+    signal = np.array([patch.signal for patch in narrow.patches("sweep")])
+    full = np.rint(np.clip(signal, 0, 1) * 255)
+    requirement = builders.requirement("luminance", "sweep", limits=Limits(0, 1e9))
+    rule = replace(rule, requirements=(requirement,))
+    readings = builders.readings(full, np.ones((len(full), 3)))
+    one = graded(rule, readings)
+    assert one.missing == ()
+    assert len(one.points) == 8
+
+
+def test_no_value_is_ever_nan() -> None:
+    """All readings nothing at all: every quantity says why it cannot be judged."""
+    names = [
+        "luminance-error",
+        "chromaticity-difference",
+        "delta-uv-star",
+        "delta-e-itp",
+        "delta-e-2000",
+        "delta-e-uv",
+        "delta-e-ab",
+        "relative-luminance",
+    ]
+    dark = builders.readings(LEVELS[:, None] * [1, 1, 1], np.zeros((len(LEVELS), 3)))
+    for name in names:
+        one = graded(single(name, builders.target(), "grey", builders.ramp(18)), dark)
+        assert one.verdict is Verdict.NOT_ASSESSED, name
+        assert one.not_judged, name
+    for name in ("contrast", "gamut-coverage", "additivity", "fitted-exponent", "stability"):
+        over = {"fitted-exponent": "grey", "stability": "again"}.get(name)
+        again = PatchSet(name="again", kind="repeats", repeats=1, of="white")
+        one = graded(
+            single(name, builders.target(), over, builders.ramp(18), builders.HUES, again), dark
+        )
+        assert one.verdict is Verdict.NOT_ASSESSED, name
