@@ -14,13 +14,10 @@ from numpy.typing import NDArray
 from compliance import targets
 from compliance.colorimetry import codes
 from compliance.model import Integers, Over, Readings, Triple
-from compliance.patches import Plan, PlannedPatch, default_pattern
+from compliance.patches import EDGE, Plan, PlannedPatch, default_pattern
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-
-EDGE = 1e-9
-"""Relative slack of the ends of a range: a white of 100 stays in `target: [1, 100]`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,7 +191,7 @@ class Matcher:
         chosen: dict[int, Chosen] = {}
         missing: list[str] = []
         for name in over.patches:
-            planned = self._narrowed(name, over)
+            planned = self.plan.asked(name, over)
             names: dict[int, str] = {}
             for patch in planned:
                 index = self._planned(patch)
@@ -236,21 +233,11 @@ class Matcher:
         patches, slack = self.patches, self.plan.half_code
         inside = patches.neutral & ~patches.beyond
         inside &= (patches.level >= first - slack) & (patches.level <= last + slack)
-        inside &= self._in_range(patches.level, patches.nominal, over)
+        inside &= self.plan.in_range(patches.level, patches.nominal, over)
         places = {(p.position, p.window, p.pattern, p.seconds): p for p in planned}
         return [
             i for i in _true(inside) if any(self._same_place(i, place) for place in places.values())
         ]
-
-    def _in_range(self, level: Array, nominal: Array, over: Over) -> Flags:
-        inside = np.ones(np.shape(level), dtype=np.bool_)
-        if over.signal is not None:
-            slack = self.plan.half_code * (1 + EDGE)
-            inside &= (level >= over.signal[0] - slack) & (level <= over.signal[1] + slack)
-        if over.target is not None:
-            low, high = over.target
-            inside &= (nominal >= low * (1 - EDGE)) & (nominal <= high * (1 + EDGE))
-        return inside
 
     def described(self, patch: PlannedPatch) -> str:
         """A planned patch in words, for lists of what is missing."""
@@ -265,46 +252,6 @@ class Matcher:
             words.append(f"after {patch.seconds:g} s")
         return ", ".join(words)
 
-    def _narrowed(self, name: str, over: Over) -> list[PlannedPatch]:
-        """The planned patches of a set after `over` has narrowed or aimed them."""
-        patches = list(self.plan.patches(name))
-        if over.only is not None:
-            patches = [patch for patch in patches if patch.name in over.only]
-        patches = [patch for patch in patches if patch.name not in over.exclude]
-        if over.signal is not None or over.target is not None:
-            signal = np.array([patch.signal for patch in patches]).reshape(-1, 3)
-            model = self.plan.model
-            level = targets.level(signal, model)
-            nominal = targets.nominal_xyz(signal, model)[:, 1]
-            inside = self._in_range(level, nominal, over)
-            patches = [patch for patch, keep in zip(patches, inside, strict=True) if keep]
-        patches = _aimed(patches, "position", over.position)
-        patches = _aimed(patches, "window", over.window)
-        patches = _aimed(patches, "seconds", over.seconds)
-        return _aimed(patches, "pattern", None if over.pattern is None else (over.pattern,))
-
 
 def _true(flags: Flags) -> list[int]:
     return [int(index) for index in np.flatnonzero(flags)]
-
-
-def _aimed(
-    patches: list[PlannedPatch], dimension: str, values: tuple[str, ...] | tuple[float, ...] | None
-) -> list[PlannedPatch]:
-    """Narrow sets that vary the dimension, re-aim those that do not."""
-    if values is None:
-        return patches
-    aimed: list[PlannedPatch] = []
-    for patch in patches:
-        if dimension in patch.varies:
-            if getattr(patch, dimension) in values:
-                aimed.append(patch)
-            continue
-        for value in values:
-            changes: dict[str, object] = {dimension: value}
-            if dimension == "window":
-                changes["pattern"] = default_pattern(float(value))
-            if len(values) > 1:
-                changes["name"] = f"{patch.name}, {value}"
-            aimed.append(replace(patch, **changes))  # type: ignore[arg-type]
-    return aimed

@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from compliance import targets
 from compliance.colorimetry import codes, spaces
-from compliance.model import BUILT_IN_SETS, Encoding, PatchSet, Rule
+from compliance.model import BUILT_IN_SETS, Encoding, Over, PatchSet, Rule
 from compliance.target_model import target_model
 from compliance.targets import TargetModel
 
@@ -31,6 +31,9 @@ HUES = {
     "yellow": (1, 1, 0),
 }
 """Linear components of the target's primaries and secondaries at one drive."""
+
+EDGE = 1e-9
+"""Relative slack of the ends of a range: a white of 100 stays in `target: [1, 100]`."""
 
 PEAK_WINDOW = 10.0
 """% of area, of the built-in set `peak`."""
@@ -94,6 +97,37 @@ class Plan:
     def expanded(self, patch_set: PatchSet) -> tuple[PlannedPatch, ...]:
         """The patches of a set, in order."""
         return tuple(self._expand(patch_set))
+
+    def asked(self, name: str, over: Over) -> list[PlannedPatch]:
+        """The patches of a set after `over` has narrowed or aimed them."""
+        patches = list(self.patches(name))
+        if over.only is not None:
+            patches = [patch for patch in patches if patch.name in over.only]
+        patches = [patch for patch in patches if patch.name not in over.exclude]
+        if over.signal is not None or over.target is not None:
+            signal = np.array([patch.signal for patch in patches]).reshape(-1, 3)
+            level = targets.level(signal, self.model)
+            nominal = targets.nominal_xyz(signal, self.model)[:, 1]
+            inside = self.in_range(level, nominal, over)
+            patches = [patch for patch, keep in zip(patches, inside, strict=True) if keep]
+        patches = _aimed(patches, "position", over.position)
+        patches = _aimed(patches, "window", over.window)
+        patches = _aimed(patches, "seconds", over.seconds)
+        return _aimed(patches, "pattern", None if over.pattern is None else (over.pattern,))
+
+    def in_range(self, level: Array, nominal: Array, over: Over) -> NDArray[np.bool_]:
+        """(P,): signal level and nominal target (P,) lie in the ranges of `over`, ends included.
+
+        The ends of a signal range admit half a code.
+        """
+        inside = np.ones(np.shape(level), dtype=np.bool_)
+        if over.signal is not None:
+            slack = self.half_code * (1 + EDGE)
+            inside &= (level >= over.signal[0] - slack) & (level <= over.signal[1] + slack)
+        if over.target is not None:
+            low, high = over.target
+            inside &= (nominal >= low * (1 - EDGE)) & (nominal <= high * (1 + EDGE))
+        return inside
 
     def signal_of_built_in(self, name: str) -> Array:
         """(3,) signal of `white`, `black` or `peak` in the readings' encoding."""
@@ -226,3 +260,25 @@ class Plan:
 def default_pattern(window: float) -> str:
     """`full` for the whole screen, `window` below."""
     return "full" if window >= 100 else "window"
+
+
+def _aimed(
+    patches: list[PlannedPatch], dimension: str, values: tuple[str, ...] | tuple[float, ...] | None
+) -> list[PlannedPatch]:
+    """Narrow sets that vary the dimension, re-aim those that do not."""
+    if values is None:
+        return patches
+    aimed: list[PlannedPatch] = []
+    for patch in patches:
+        if dimension in patch.varies:
+            if getattr(patch, dimension) in values:
+                aimed.append(patch)
+            continue
+        for value in values:
+            changes: dict[str, object] = {dimension: value}
+            if dimension == "window":
+                changes["pattern"] = default_pattern(float(value))
+            if len(values) > 1:
+                changes["name"] = f"{patch.name}, {value}"
+            aimed.append(replace(patch, **changes))  # type: ignore[arg-type]
+    return aimed
