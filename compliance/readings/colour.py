@@ -17,10 +17,10 @@ from compliance.model import CHROMATICITY_FLOOR, Array
 from compliance.readings.cells import Cells
 from compliance.readings.columns import Columns
 
-__all__ = ["OUTSIDE", "Colour", "are_colours", "tristimulus"]
+__all__ = ["NOISE", "OUTSIDE", "Colour", "are_colours", "tristimulus"]
 
-LEAST = -0.01
-"""cd/m²; noise at black reaches down to it"""
+NOISE = 0.01
+"""cd/m²; at black X, Y, Z may be below zero by so much, and no smaller Y has a chromaticity"""
 MOST = 1_000_000.0
 """cd/m²; no display's reading lies beyond it"""
 OUTSIDE = 0.01
@@ -39,15 +39,15 @@ def tristimulus(cells: Cells, columns: Columns, floor: float) -> Colour:
     level = _luminance(cells, first)
     x = cells.number(second, "CIE 1931 x, e.g. 0.3127")
     y = cells.number(third, "CIE 1931 y, e.g. 0.3290")
-    if math.isnan(x + y) or not LEAST <= level <= MOST:
+    if math.isnan(x + y) or not -NOISE <= level <= MOST:
         return UNKNOWN
     return _from_chromaticity(cells, level, x, y, floor)
 
 
 def _luminance(cells: Cells, column: str) -> float:
     value = cells.number(column, "cd/m², e.g. 95.05")
-    if value < LEAST:
-        cells.note_cell(column, "is less than noise at black explains", f"{LEAST} cd/m² or more")
+    if value < -NOISE:
+        cells.note_cell(column, "is less than noise at black explains", f"{-NOISE} cd/m² or more")
     elif value > MOST:
         cells.note_cell(column, "is more than any display shows", "cd/m², e.g. 95.05")
     return value
@@ -62,7 +62,7 @@ def _from_chromaticity(cells: Cells, level: float, x: float, y: float, floor: fl
             cells.note_cell("y", f"leaves a patch of {level:g} cd/m² without colour", "y above 0")
         return level, level, level
     colour = x * level / y, level, (1 - x - y) * level / y
-    least = -MOST if level >= floor else LEAST  # above the floor the locus decides
+    least = -MOST if level >= floor else -NOISE  # above the floor the locus decides
     if not all(least <= value <= MOST for value in colour):
         cells.note_cell("y", f"with x {x:g} and Y {level:g} is no colour", "CIE 1931 x, y")
     return colour

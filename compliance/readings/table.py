@@ -27,7 +27,7 @@ from compliance.model import (
     Triple,
 )
 from compliance.readings.cells import Cells
-from compliance.readings.colour import OUTSIDE, Colour, are_colours, tristimulus
+from compliance.readings.colour import NOISE, OUTSIDE, Colour, are_colours, tristimulus
 from compliance.readings.columns import Columns, columns_of
 from compliance.readings.problems import Problems
 from compliance.readings.rows import Row, rows_of
@@ -62,6 +62,7 @@ def readings_from_bytes(
     rows = rows_of(text_of(data, problems), problems)
     header = rows.pop(0)
     columns = columns_of(header, problems)
+    floor = max(floor, NOISE)
     if not rows:
         raise problems.stop("there are no readings below the header row", header.line)
     records = [record for row in rows if (record := _record(row, columns, known, floor, problems))]
@@ -157,10 +158,8 @@ def _check_colours(
 ) -> None:
     xyz = np.array([record.xyz for record in records], dtype=np.float64).reshape(-1, 3)
     for row in np.flatnonzero(~are_colours(xyz, floor)):
-        x, y = xyz_to_xy(xyz[row])
-        problems.add(
-            f"x {x:.4f}, y {y:.4f} is no colour: outside the spectral locus by more than "
-            f"{OUTSIDE} in u′v′",
-            records[row].line,
-            ", ".join(columns.values),
-        )
+        colour = xyz[row] if columns.values[0] == "X" else (xyz[row][1], *xyz_to_xy(xyz[row]))
+        told = zip(columns.values, colour, strict=True)
+        stated = ", ".join(f"{name} {value:g}" for name, value in told)
+        message = f"{stated} is no colour: over {OUTSIDE} in u′v′ outside the spectral locus"
+        problems.add(message, records[row].line)

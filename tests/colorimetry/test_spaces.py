@@ -170,3 +170,23 @@ def test_itp_is_odd() -> None:
     xyz = np.array([-0.01, -0.008, -0.006])
     assert_allclose(xyz_to_itp(xyz), -xyz_to_itp(-xyz), atol=1e-15)
     assert np.isfinite(xyz_to_itp([0, 0, 0])).all()
+
+
+# ---------------------------------------------------------------- what the shipped rules lean on
+
+
+def test_p3_red_lies_just_outside_bt2020() -> None:
+    # both triangles at D65: linear blue is about −.0012, and clipping moves red to .6790 .3192
+    p3 = rgb_to_xyz_matrix(PRIMARIES["p3"], WHITES["d65"])
+    bt2020 = rgb_to_xyz_matrix(PRIMARIES["bt2020"], WHITES["d65"])
+    red = np.linalg.solve(bt2020, p3 @ [1, 0, 0])
+    assert red[2] == pytest.approx(-0.0012, abs=5e-5)
+    assert_allclose(xyz_to_xy(bt2020 @ np.maximum(red, 0)), [0.6790, 0.3192], atol=5e-5)
+
+
+def test_13_lightness_is_the_scale_of_u_and_v() -> None:
+    # CIE 15:2018: at the white a step of .001 in u′v′ is 1.3 in u*v*
+    white = xy_to_xyz(WHITES["d65"], 100.0)
+    moved = xy_to_xyz(uv_to_xy(xyz_to_uv(white) + [0.0006, 0.0008]), 100.0)
+    difference = xyz_to_luv(moved, white) - xyz_to_luv(white, white)
+    assert np.hypot(difference[1], difference[2]) == pytest.approx(1.3, abs=1e-10)

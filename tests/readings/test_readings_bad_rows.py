@@ -68,14 +68,12 @@ ROWS = {
     "no-colour": (
         HEADER,
         "1,2,3,90,10,10",
-        "X, Y, Z: x 0.8182, y 0.0909 is no colour: outside the spectral locus by more "
-        "than 0.01 in u′v′",
+        "X 90, Y 10, Z 10 is no colour: over 0.01 in u′v′ outside the spectral locus",
     ),
     "no-colour-in-the-dark": (
         HEADER,
         "1,2,3,90,0.005,0",
-        "X, Y, Z: x 0.9999, y 0.0001 is no colour: outside the spectral locus by more "
-        "than 0.01 in u′v′",
+        "X 90, Y 0.005, Z 0 is no colour: over 0.01 in u′v′ outside the spectral locus",
     ),
     # Y, x, y
     "x-missing": (YXY, "1,2,3,4,,0.3", "x: nothing stands here; expected CIE 1931 x, e.g. 0.3127"),
@@ -93,20 +91,17 @@ ROWS = {
     "y-negative": (
         YXY,
         "1,2,3,12,0.3,-0.2",
-        "Y, x, y: x 0.3000, y -0.2000 is no colour: outside the spectral locus by more "
-        "than 0.01 in u′v′",
+        "Y 12, x 0.3, y -0.2 is no colour: over 0.01 in u′v′ outside the spectral locus",
     ),
     "xy-outside": (
         YXY,
         "1,2,3,12,0.02,0.2",
-        "Y, x, y: x 0.0200, y 0.2000 is no colour: outside the spectral locus by more "
-        "than 0.01 in u′v′",
+        "Y 12, x 0.02, y 0.2 is no colour: over 0.01 in u′v′ outside the spectral locus",
     ),
     "xy-swapped-scale": (
         YXY,
         "1,2,3,12,31.3,32.9",
-        "Y, x, y: x 31.3000, y 32.9000 is no colour: outside the spectral locus by more "
-        "than 0.01 in u′v′",
+        "Y 12, x 31.3, y 32.9 is no colour: over 0.01 in u′v′ outside the spectral locus",
     ),
     "y-negative-in-the-dark": (
         YXY,
@@ -219,9 +214,11 @@ def test_no_more_than_twenty_are_told(count: int, rest: str | None) -> None:
 
 def test_the_floor_is_the_callers() -> None:
     # below it a chromaticity is noise, above it is judged
-    text = f"{HEADER}\n0,0,0,0.09,0.01,0\n"
-    assert readings_from_bytes(text.encode(), "f", "rgb-10-full", floor=0.1).xyz[0, 1] == 0.01
-    assert messages(text, floor=0.003)[0].startswith("f:2: X, Y, Z: x 0.9000, y 0.1000")
+    text = f"{HEADER}\n0,0,0,0.09,0.02,0\n"
+    assert readings_from_bytes(text.encode(), "f", "rgb-10-full", floor=0.1).xyz[0, 1] == 0.02
+    assert messages(text, floor=0.003) == [
+        "f:2: X 0.09, Y 0.02, Z 0 is no colour: over 0.01 in u′v′ outside the spectral locus"
+    ]
 
 
 # ---------------------------------------------------------------- anything else

@@ -146,9 +146,20 @@ def test_no_chromaticity_is_asked_of_the_dark() -> None:
     assert len(read(row)) == 2
 
 
+@pytest.mark.parametrize("floor", [0, 0.003, 0.1])
+def test_noise_at_black_is_kept_whatever_the_floor(floor: float) -> None:
+    # 0 0 0 has no chromaticity, nor has a sum of 0
+    rows = "r,g,b,X,Y,Z\n0,0,0,0,0,0\n0,0,0,0.001,0.002,-0.003\n0,0,0,0.009,0.004,-0.01\n"
+    assert len(read(rows, floor=floor)) == 3
+
+
 def test_dark_rows_without_chromaticity_are_black() -> None:
     readings = read("r,g,b,Y,x,y\n0,0,0,0,0.3,0.3\n0,0,0,0,0,0\n1,1,1,0.004,0,0\n")
     assert readings.xyz.tolist() == [[0, 0, 0], [0, 0, 0], [0.004, 0.004, 0.004]]
+
+
+def test_a_floor_below_the_noise_counts_as_the_noise() -> None:
+    assert read("r,g,b,Y,x,y\n0,0,0,0.004,0.3,0\n", floor=0).xyz[0, 1] == 0.004
 
 
 def test_a_floor_moves_what_counts_as_dark() -> None:
