@@ -95,9 +95,17 @@ class Content:
     changes: tuple[Change, ...]
     groups: tuple[Group, ...]
     definitions: tuple[Fact, ...]
+    method: str
     decision: str
     bases: tuple[Fact, ...]
     cautions: tuple[str, ...]
+
+
+METHOD = (
+    "The meter read the light of the display patch by patch. From the code values of each patch "
+    "the rule's target says what an ideal display would have shown; the quantities below compare "
+    "the two, and each requirement holds one of them against its limits."
+)
 
 
 def gather(assessment: Assessment) -> Content:
@@ -116,6 +124,7 @@ def gather(assessment: Assessment) -> Content:
         changes=assessment.rule.changes,
         groups=particulars(assessment),
         definitions=definitions(assessment),
+        method=METHOD,
         decision=decision_sentence(assessment.rule.decision, with_uncertainty(state)),
         bases=_bases(state),
         cautions=tuple(_cautions(assessment)),
@@ -146,11 +155,7 @@ def _front(assessment: Assessment) -> Front:
     return Front(
         title=assessment.rule.title,
         subtitle=_subtitle(assessment),
-        heading=(
-            "The slot's state before calibration; it tells nothing of the panel"
-            if only_before
-            else ""
-        ),
+        heading=("The slot's state before calibration, never the panel's" if only_before else ""),
         mark=outcome_mark(state.verdict, state.conditional),
         word=_capital(outcome_word(state.verdict, state.conditional)),
         sentence=outcome_sentence(assessment),
@@ -187,6 +192,8 @@ def _subtitle(assessment: Assessment) -> str:
 
 
 def _validity(assessment: Assessment) -> str:
+    if assessment.heading == "before":
+        return "Calibrate the slot, then measure it again."
     if assessment.verdict is Outcome.NOT_COMPLIANT:
         return "Put right what lies outside, then measure again."
     if assessment.verdict is Outcome.UNDECIDED:
@@ -252,7 +259,7 @@ def _asked(assessment: Assessment) -> Iterable[Fact]:
     if client and client.contact:
         who += f", {client.contact}"
     yield Fact("Client", who)
-    yield Fact("For", text(job and job.title))
+    yield Fact("Title", text(job and job.title))
     yield Fact("Reference", text(job and job.reference))
     yield Fact("Deliverable", rule.title)
     extends = f", extends {rule.extends}" if rule.extends else ""
@@ -343,9 +350,9 @@ def _bases(state: State) -> tuple[Fact, ...]:
 def _cautions(assessment: Assessment) -> Iterable[str]:
     slot = assessment.slot
     technology = slot.display.technology if slot else None
-    bright = "above all HDR peaks, " if assessment.rule.target.curve in ("pq", "hlg") else ""
+    bright = ", above all HDR peaks," if assessment.rule.target.curve in ("pq", "hlg") else ""
     yield (
-        f"Full-screen flashing patches, {bright}can provoke seizures in people with "
+        f"Full-screen flashing patches{bright} can provoke seizures in people with "
         f"photosensitive epilepsy: warn before a measuring session, and let nobody sensitive "
         f"watch it (the general warning of ITU-R BT.1702 applies)."
     )

@@ -191,10 +191,8 @@ def _outside_row(row: Row, measure: float, size: float) -> Block:
     shares = (0.43, 0.24, 0.33)
     starts = (RAIL + mm(4), RAIL + room * shares[0], RAIL + room * (shares[0] + shares[1]))
     if row.verdict is Verdict.NOT_ASSESSED:
-        texts = [(starts[0], row.title, starts[2] - starts[0])]
-        why = row.details[0] if row.details else row.word
-        told = next((detail for detail in row.details if detail.startswith("Missing")), why)
-        texts.append((starts[1], told, measure - starts[1]))
+        texts = [(starts[0], row.title, starts[1] - starts[0])]
+        texts.append((starts[1], row.short, measure - starts[1]))
     else:
         texts = [
             (starts[0], row.title, starts[1] - starts[0]),

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from io import BytesIO
+from itertools import product
 from typing import Any
 
 from compliance.errors import SheetError
@@ -25,7 +27,7 @@ from compliance.sheet.content import Content, Stage
 from compliance.sheet.flow import Block, Columns, Page, place
 from compliance.sheet.fonts import BOLD, MONO, SANS, register, width
 from compliance.sheet.front import draw_front, shows_all_remarks
-from compliance.sheet.pen import Pen, fit
+from compliance.sheet.pen import Pen, fit, fit_middle
 from compliance.sheet.plots import PLOTS, Plot, key_line
 from compliance.sheet.rows import Open
 from compliance.sheet.style import INK, PAGES, Grid, mm
@@ -45,22 +47,32 @@ class Drawing:
     """Signature fields: page index, then x0, y0, x1, y1 in points from the lower left."""
 
 
+@dataclass(frozen=True, slots=True)
+class Ease:
+    """How loosely the pages are set."""
+
+    stretch: float
+    """Of the pictures' height."""
+    air: float
+    """Of the space inside table rows."""
+    size: float
+    """Of the type on the last pages, in points."""
+
+
 # ---------------------------------------------------------------- body
 
 
-def body_items(
-    content: Content, grid: Grid, stretch: float = 1.0, air: float = 1.0
-) -> list[Block | Columns]:
+def body_items(content: Content, grid: Grid, ease: Ease) -> list[Block | Columns]:
     """Everything after page 1, in order."""
     items: list[Block | Columns] = []
-    items += _requirements(content, grid, air)
-    items += _pictures(content, grid, stretch)
+    items += _requirements(content, grid, ease.air)
+    items += _pictures(content, grid, ease.stretch)
     if content.before:
-        items += _comparison(content, grid, air)
-    items += _open(content, grid)
+        items += _comparison(content, grid, ease.air)
+    items += _open(content, grid, ease.size)
     items += _changes(content.changes, grid)
-    items += _decision(content, grid)
-    items += _provenance(content, grid)
+    items += _decision(content, grid, ease.size)
+    items += _provenance(content, grid, ease.size)
     return items
 
 
@@ -159,12 +171,12 @@ def _comparison(content: Content, grid: Grid, air: float) -> Iterable[Block]:
     yield from compared_rows(before.rows, content.now.rows, grid.measure, air)
 
 
-def _open(content: Content, grid: Grid) -> Iterable[Block | Columns]:
+def _open(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:
     remarks = () if shows_all_remarks(content, grid) else content.now.remarks
     before = content.before
     told: list[Block] = []
     for item in content.now.open:
-        told += _open_blocks(item, grid.half)
+        told += _open_blocks(item, grid.half, size)
     if told:
         yield heading("Missing and not judged", grid.measure)
         yield Columns(tuple(told), grid.half + grid.gutter)
@@ -178,13 +190,13 @@ def _open(content: Content, grid: Grid) -> Iterable[Block | Columns]:
             yield from paragraph(text, grid.measure, bullet=True)
 
 
-def _open_blocks(item: Open, measure: float) -> Iterable[Block]:
+def _open_blocks(item: Open, measure: float, size: float) -> Iterable[Block]:
     yield subheading(item.title, measure)
     if item.missing:
-        yield from paragraph(f"Missing: {', '.join(item.missing)}.", measure, size=7.6, space=1.5)
+        yield from paragraph(f"Missing: {', '.join(item.missing)}.", measure, size=size, space=1.5)
     for why, names in item.not_judged:
         yield from paragraph(
-            f"Not judged, {why}: {', '.join(names)}.", measure, size=7.6, space=1.5
+            f"Not judged, {why}: {', '.join(names)}.", measure, size=size, space=1.5
         )
 
 
@@ -199,38 +211,39 @@ def _changes(changes: Sequence[Change], grid: Grid) -> Iterable[Block]:
         yield from paragraph(said, grid.measure, space=1.0)
 
 
-def _decision(content: Content, grid: Grid) -> Iterable[Block | Columns]:
+def _decision(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:
     yield heading("How it was decided", grid.measure)
+    yield from paragraph(content.method, grid.measure)
     yield from paragraph(content.decision, grid.measure)
     told: list[Block] = [subheading("What the basis of a limit means", grid.half)]
     for fact in content.bases:
-        told += fact_blocks(fact, grid.half, label_width=mm(20), size=7.6)
+        told += fact_blocks(fact, grid.half, label_width=mm(20), size=size)
     told.append(subheading("Cautions", grid.half))
     for text in content.cautions:
-        told += paragraph(text, grid.half, size=7.6, bullet=True)
+        told += paragraph(text, grid.half, size=size, bullet=True)
     told.append(subheading("The quantities", grid.half))
     for fact in content.definitions:
-        told += _definition(fact.label, fact.value, grid.half)
+        told += _definition(fact.label, fact.value, grid.half, size)
     yield Columns(tuple(told), grid.half + grid.gutter, space=mm(5))
 
 
-def _definition(name: str, text: str, measure: float) -> list[Block]:
+def _definition(name: str, text: str, measure: float, size: float) -> list[Block]:
     blocks = [
-        *paragraph(name, measure, size=7.6, face=BOLD, space=3.0),
-        *paragraph(text, measure, size=7.6, space=0.0),
+        *paragraph(name, measure, size=size, face=BOLD, space=3.0),
+        *paragraph(text, measure, size=size, space=0.0),
     ]
     return [
         Block(b.height, b.draw, b.space, keep=at < len(blocks) - 1) for at, b in enumerate(blocks)
     ]
 
 
-def _provenance(content: Content, grid: Grid) -> Iterable[Block | Columns]:
+def _provenance(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:
     yield heading("Where it comes from", grid.measure)
     told: list[Block] = []
     for group in content.groups:
         told.append(subheading(group.title, grid.half, space=mm(5)))
         for fact in group.facts:
-            told += fact_blocks(fact, grid.half, size=7.6)
+            told += fact_blocks(fact, grid.half, size=size)
     yield Columns(tuple(told), grid.half + grid.gutter)
     yield _end(grid)
 
@@ -251,29 +264,33 @@ def _end(grid: Grid) -> Block:
 
 # ---------------------------------------------------------------- pages
 
-STRETCHES = (1.0, 1.06, 0.95, 1.13, 0.9, 1.2, 0.85, 1.28, 1.36)
+STRETCHES = (1.0, 1.07, 0.94, 1.15, 0.88, 1.24, 0.82, 1.34)
 AIRS = (1.0, 0.85, 1.2, 0.7, 1.45)
+SIZES = (7.6, 7.3, 7.9)
+HALF = 0.5
+GOOD = 0.04
 
 
 def set_body(content: Content, grid: Grid) -> list[Page]:
-    """The pages after the first: pictures and rows stretched so that none stays half empty."""
+    """The pages after the first, at the ease that leaves the least of them blank."""
     best: list[Page] = []
-    least = float("inf")
-    for air in AIRS:
-        for stretch in STRETCHES:
-            pages = place(body_items(content, grid, stretch, air), grid.depth)
-            cost = _emptiness(pages, grid.depth) + abs(stretch - 1) * 0.3 + abs(air - 1) * 0.3
-            if cost < least:
-                best, least = pages, cost
-            if cost < 0.2:
-                return best
+    least = math.inf
+    for size, air, stretch in product(SIZES, AIRS, STRETCHES):
+        pages = place(body_items(content, grid, Ease(stretch, air, size)), grid.depth)
+        strain = abs(stretch - 1) + abs(air - 1) * 0.5 + abs(size / SIZES[0] - 1) * 2
+        cost = _blank(pages, grid.depth) + 0.15 * strain
+        if cost < least:
+            best, least = pages, cost
+        if cost < GOOD:
+            break
     return best
 
 
-def _emptiness(pages: Sequence[Page], depth: float) -> float:
-    """What is left blank, counted so that one large gap weighs more than many small."""
+def _blank(pages: Sequence[Page], depth: float) -> float:
+    """What is left blank, one large gap weighing more than many small."""
     gaps = [max(0.0, 1 - page.filled / depth) for page in pages]
-    return sum(max(0.0, gap - 0.06) ** 2 * 4 for gap in gaps) + 0.02 * len(pages)
+    half_empty = sum(gap > HALF for gap in gaps)
+    return sum(max(0.0, gap - 0.06) ** 2 * 4 for gap in gaps) + 2.0 * half_empty
 
 
 def render(
@@ -343,8 +360,9 @@ def _frame(pen: Pen, grid: Grid, content: Content, number: int, total: int, sign
         _not_signed(pen, right, head)
     foot = mm(11)
     pen.line(grid.left, foot + 11, right, foot + 11, ink=INK.HAIR)
-    label = fit(content.number, MONO, 7.4, grid.measure - mm(40))
-    pen.text(grid.left, foot, label, face=MONO, size=7.4)
+    room = grid.measure - mm(30)
+    size = max(5.4, min(7.4, 7.4 * room / width(content.number, MONO, 7.4)))
+    pen.text(grid.left, foot, fit_middle(content.number, MONO, size, room), face=MONO, size=size)
     pen.text(right, foot, f"Page {number} of {total}", size=8.0, align="right")
 
 

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import lru_cache
 from typing import Any
 
 from compliance.sheet.fonts import SANS, clean, guard, width
 from compliance.sheet.style import INK, Ink
 
-__all__ = ["Pen", "fit", "wrap"]
+__all__ = ["Pen", "fit", "fit_middle", "wrap"]
 
 ELLIPSIS = "…"
 SOFT_BREAKS = "-/_.,;:@·"
@@ -22,7 +23,8 @@ def wrap(text: str, face: str, size: float, measure: float) -> list[str]:
     return lines
 
 
-def _wrap_line(text: str, face: str, size: float, measure: float) -> list[str]:
+@lru_cache(maxsize=8192)
+def _wrap_line(text: str, face: str, size: float, measure: float) -> tuple[str, ...]:
     lines: list[str] = []
     line = ""
     for word in text.split(" "):
@@ -36,7 +38,7 @@ def _wrap_line(text: str, face: str, size: float, measure: float) -> list[str]:
         lines.extend(pieces[:-1])
         line = pieces[-1]
     lines.append(line)
-    return lines
+    return tuple(lines)
 
 
 def _break_word(word: str, face: str, size: float, measure: float) -> list[str]:
@@ -70,6 +72,19 @@ def fit(text: str, face: str, size: float, measure: float) -> str:
         return text
     room = measure - width(ELLIPSIS, face, size)
     return text[: _fitting(text, face, size, room)].rstrip() + ELLIPSIS
+
+
+def fit_middle(text: str, face: str, size: float, measure: float) -> str:
+    """`text` on one line, its middle cut with an ellipsis: both ends still tell it apart."""
+    text = guard(clean(text), face)
+    cut = len(text)
+    while cut > 2 and width(text, face, size) > measure:
+        cut -= 2
+        half = cut // 2
+        shown = f"{text[:half]}{ELLIPSIS}{text[-half:]}"
+        if width(shown, face, size) <= measure:
+            return shown
+    return text
 
 
 class Pen:

@@ -44,7 +44,8 @@ class Plot:
 
 
 def _levels(charts: Charts) -> list[LevelPoint]:
-    return [level for level in charts.levels if level.target > 0 and level.measured > 0]
+    drawn = (level for level in charts.levels if level.target > 0 and level.measured > 0)
+    return sorted(drawn, key=lambda level: level.target)
 
 
 def _inside(level: LevelPoint) -> bool:
@@ -77,24 +78,16 @@ def tracking(
     levels = _levels(charts)
     upper.draw(pen, label_across=False)
     lower.draw(pen)
-    with_band = [level for level in levels if level.low is not None and level.high is not None]
     pen.canvas.saveState()
     upper.clip(pen)
-    _band(pen, upper, [(lv.target, lv.low or 0.0, lv.high or 0.0) for lv in with_band])
+    _band(pen, upper, levels, lambda target, share: target * share)
     reach = (max(across.low, up.low), min(across.high, up.high))
     pen.path(upper.spots((end, end) for end in reach), ink=INK.TEXT, weight=0.6, dash=(2, 2))
     _trace(pen, upper, levels, lambda level: level.measured)
     pen.canvas.restoreState()
     pen.canvas.saveState()
     lower.clip(pen)
-    _band(
-        pen,
-        lower,
-        [
-            (lv.target, _percent(lv.low or 0.0, lv), _percent(lv.high or 0.0, lv))
-            for lv in with_band
-        ],
-    )
+    _band(pen, lower, levels, lambda _, share: 100 * (share - 1))
     pen.path(
         lower.spots((end, 0.0) for end in (across.low, across.high)),
         ink=INK.TEXT,
@@ -123,17 +116,27 @@ def _aside_axis(group: Sequence[Charts]) -> Axis:
     return linear(-widest, widest, title="Off target, %", most=4)
 
 
-def _band(pen: Pen, frame: Frame, band: Sequence[tuple[float, float, float]]) -> None:
-    """The limits as an area, stepping half-way between levels."""
-    if len(band) < 2:
-        return
-    floor = frame.up.low if frame.up.log else -math.inf
-    lower = [(at, max(low, floor)) for at, low, _ in band]
-    upper = [(at, high) for at, _, high in band]
-    outline = frame.spots([*upper, *reversed(lower)])
-    pen.path(outline, fill=INK.BAND, close=True)
-    for edge in (lower, upper):
-        pen.path(frame.spots(edge), ink=INK.FAINT, weight=0.5)
+def _band(
+    pen: Pen,
+    frame: Frame,
+    levels: Sequence[LevelPoint],
+    place: Callable[[float, float], float],
+) -> None:
+    """The limits as areas, each level's reaching half-way to its neighbours."""
+    for index, level in enumerate(levels):
+        if level.low is None or level.high is None:
+            continue
+        ends = []
+        for neighbour in (index - 1, index + 1):
+            other = levels[neighbour].target if 0 <= neighbour < len(levels) else level.target
+            ends.append(math.sqrt(level.target * other))
+        low, high = level.low / level.target, level.high / level.target
+        floor = frame.up.low if frame.up.log else -math.inf
+        lower = frame.spots((end, max(floor, place(end, low))) for end in ends)
+        upper = frame.spots((end, place(end, high)) for end in ends)
+        pen.path([*lower, *reversed(upper)], fill=INK.BAND, close=True)
+        for edge in (lower, upper):
+            pen.path(edge, ink=INK.FAINT, weight=0.5)
 
 
 def _trace(
@@ -201,8 +204,8 @@ def _white(pen: Pen, frame: Frame, target: Pair, measured: Pair, group: Sequence
         if each.measured_white and each.target_white
     ]
     reach = next((step for step in (0.005, 0.01, 0.02, 0.05) if max(offsets) < step), 0.1)
-    side = min(frame.w, frame.h) * 0.34
-    x, y = frame.x + frame.w - side - 8, frame.y + 16
+    side = min(frame.w, frame.h) * 0.3
+    x, y = frame.x + frame.w - side - 6, frame.y + 22
     pen.box(x, y, side, side, ink=INK.QUIET, weight=0.5, fill=INK.PAPER)
     lens = Frame(
         x,
@@ -217,15 +220,9 @@ def _white(pen: Pen, frame: Frame, target: Pair, measured: Pair, group: Sequence
     if lens.holds(*measured):
         _pair(pen, lens, target, measured, 2.0)
     size = TICK - 0.2
-    pen.text(x + side / 2, y + side + 3, "White, enlarged", size=size, align="centre")
-    pen.text(
-        x + side / 2,
-        y - 7.5,
-        f"outer ring Δu′v′ {format_plain(reach)}",
-        size=size,
-        ink=INK.QUIET,
-        align="centre",
-    )
+    pen.text(x + side, y - 8, "White enlarged,", size=size, ink=INK.QUIET, align="right")
+    told = f"outer ring Δu′v′ {format_plain(reach)}"
+    pen.text(x + side, y - 16, told, size=size, ink=INK.QUIET, align="right")
 
 
 # ---------------------------------------------------------------- grey balance

@@ -59,6 +59,8 @@ class Row:
     """All of them: a line per band or group of patches."""
     decisive: str
     """Those that the value was held against."""
+    short: str
+    """Why it is not assessed, in a few words."""
     details: tuple[str, ...]
     """What a reader of the verdict must know: points outside, what is missing."""
     basis: str
@@ -98,6 +100,7 @@ def _row(finding: Finding, requirement: Requirement | None) -> Row:
         value_notes=tuple(_value_notes(finding)),
         limits=_limits(finding, requirement),
         decisive=format_finding_limits(finding),
+        short=_short(finding),
         details=tuple(_details(finding)),
         basis=finding.basis,
         clause=finding.clause or "",
@@ -179,6 +182,13 @@ def _details(finding: Finding) -> Iterable[str]:
         count = len(finding.not_judged)
         patches = "patch was" if count == 1 else "patches were"
         yield f"{count} {patches} not judged."
+
+
+def _short(finding: Finding) -> str:
+    if finding.missing:
+        count = len(finding.missing)
+        return f"{count} {'reading' if count == 1 else 'readings'} missing"
+    return REASON_WORDS[finding.reason] if finding.reason else ""
 
 
 def _outside(outside: Sequence[Point], finding: Finding) -> str:
