@@ -10,6 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from numpy.testing import assert_allclose
 
+from compliance.colorimetry.codes import decode, encode
+from compliance.colorimetry.pq import pq, pq_inverse
 from compliance.colorimetry.spaces import (
     PRIMARIES,
     WHITES,
@@ -176,17 +178,23 @@ def test_itp_is_odd() -> None:
 
 
 def test_p3_red_lies_just_outside_bt2020() -> None:
-    # both triangles at D65: linear blue is about −.0012, and clipping moves red to .6790 .3192
+    # linear blue is about −.0012; clipped, red moves to .6788 .3194, which colour-science finds
+    # too, and as 10-bit narrow PQ codes of 203 or 1000 cd/m² to .6790 .3192
     p3 = rgb_to_xyz_matrix(PRIMARIES["p3"], WHITES["d65"])
     bt2020 = rgb_to_xyz_matrix(PRIMARIES["bt2020"], WHITES["d65"])
     red = np.linalg.solve(bt2020, p3 @ [1, 0, 0])
     assert red[2] == pytest.approx(-0.0012, abs=5e-5)
-    assert_allclose(xyz_to_xy(bt2020 @ np.maximum(red, 0)), [0.6790, 0.3192], atol=5e-5)
+    clipped = np.maximum(red, 0)
+    assert_allclose(xyz_to_xy(bt2020 @ clipped), [0.6788, 0.3194], atol=5e-5)
+    for peak in (203, 1000):
+        codes = encode(pq_inverse(clipped * peak), 10, True)
+        coded = pq(decode(codes, 10, True))
+        assert_allclose(xyz_to_xy(bt2020 @ coded), [0.6790, 0.3192], atol=5e-5)
 
 
 def test_13_lightness_is_the_scale_of_u_and_v() -> None:
     # CIE 15:2018: at the white a step of .001 in u′v′ is 1.3 in u*v*
     white = xy_to_xyz(WHITES["d65"], 100.0)
-    moved = xy_to_xyz(uv_to_xy(xyz_to_uv(white) + [0.0006, 0.0008]), 100.0)
+    moved = xy_to_xyz(uv_to_xy(xyz_to_uv(white) + np.array([0.0006, 0.0008])), 100.0)
     difference = xyz_to_luv(moved, white) - xyz_to_luv(white, white)
     assert np.hypot(difference[1], difference[2]) == pytest.approx(1.3, abs=1e-10)
