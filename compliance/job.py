@@ -124,8 +124,10 @@ class _Builder:
         for number, data in enumerate(self._document["slots"]):
             first = known.setdefault(data["slot"], number)
             if first != number:
-                message = f"{quoted(data['slot'])} is slots[{first}] already; slots have names of their own"
-                self._problem(("slots", number, "slot"), message)
+                message = f"{quoted(data['slot'])} is the name of another slot already"
+                line, _ = walk(self._node, ("slots", first, "slot"))
+                where = f" (line {line})" if line else ""
+                self._problem(("slots", number, "slot"), message + where)
             found.append(self._slot(data, ("slots", number), meter))
         return tuple(found)
 

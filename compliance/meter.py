@@ -10,6 +10,7 @@ from typing import Any
 from compliance.documents import (
     Node,
     as_date,
+    dotted,
     flow,
     read_bytes,
     read_data,
@@ -57,7 +58,7 @@ def meter_from_document(document: Mapping[str, Any], file: str, sha256: str) -> 
 
 def _meter(document: Mapping[str, Any], node: Node, file: str, digest: str) -> Meter:
     problems = [
-        Problem(file, message, walk(node, path)[0], ".".join(str(part) for part in path))
+        Problem(file, message, walk(node, path)[0], dotted(path))
         for path, message in _faults(document)
     ]
     if problems:
@@ -117,9 +118,8 @@ def _date(text: str | None) -> date | None:
 def _certificate(data: Mapping[str, Any] | None) -> Certificate | None:
     if data is None:
         return None
-    return Certificate(
-        data.get("number"), data.get("laboratory"), _date(data.get("issued")), _date(data.get("due"))
-    )
+    issued, due = _date(data.get("issued")), _date(data.get("due"))
+    return Certificate(data.get("number"), data.get("laboratory"), issued, due)
 
 
 def _uncertainty(data: Mapping[str, Any] | None) -> Uncertainty | None:
@@ -129,7 +129,8 @@ def _uncertainty(data: Mapping[str, Any] | None) -> Uncertainty | None:
     return Uncertainty(
         k=float(data["k"]),
         luminance=tuple(
-            LuminanceBand(float(band["from"]), float(band["relative"])) for band in data["luminance"]
+            LuminanceBand(float(band["from"]), float(band["relative"]))
+            for band in data["luminance"]
         ),
         dark=float(data.get("dark", 0)),
         chromaticity=tuple(

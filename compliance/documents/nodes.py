@@ -108,17 +108,20 @@ class _Composer:
             raise _Fault(line, f"is nested deeper than {MAX_DEPTH} levels")
         if isinstance(event, yaml.AliasEvent):
             raise _Fault(line, f"'*{event.anchor}' is an alias; write the value out")
+        assert isinstance(event, yaml.ScalarEvent | yaml.CollectionStartEvent)
         if event.anchor is not None:
             raise _Fault(line, f"'&{event.anchor}' is an anchor; write values out where they stand")
         if event.tag is not None:
-            raise _Fault(line, f"'{_shown(event.tag)}' is a tag; values here need none")
+            tag = event.tag.replace("tag:yaml.org,2002:", "!!")
+            raise _Fault(line, f"'{_shown(tag)}' is a tag; values here need none")
         if isinstance(event, yaml.MappingStartEvent):
             return self._mapping(line, depth)
         if isinstance(event, yaml.SequenceStartEvent):
-            items = []
+            items: list[Node] = []
             while not isinstance(item := next(self._events), yaml.SequenceEndEvent):
                 items.append(self._node(item, depth + 1))
             return Node("list", line, items=tuple(items))
+        assert isinstance(event, yaml.ScalarEvent)
         return Node("scalar", line, event.value, event.style is None)
 
     def _mapping(self, line: int, depth: int) -> Node:
@@ -147,24 +150,32 @@ class _Composer:
             mark = fault.problem_mark or fault.context_mark
             line = mark.line + 1 if mark else None
             raise _Fault(line, f"is no YAML here: {_reworded(fault.problem or '')}") from None
-        except (yaml.YAMLError, ValueError, OverflowError, IndexError) as fault:
-            raise _Fault(None, f"is no YAML: {_shown(str(fault))}") from None
+        except (yaml.YAMLError, ValueError, OverflowError, IndexError):
+            message = "is no YAML: a directive, or an escape in a quoted text, that has no meaning"
+            raise _Fault(None, message) from None
 
 
 _WORDS = {
-    "mapping values are not allowed here": "a colon too many, or an indentation that does not fit; "
+    "mapping values are not allowed": "a colon too many, or an indentation that does not fit; "
     "put a text with ': ' in it into quotes",
-    "found character '\\t' that cannot start any token": "a tab; indent with spaces",
+    "found character '\\t'": "a tab; indent with spaces",
     "could not find expected ':'": "a key without its colon",
+    "found unexpected end of stream": "a quote that is never closed",
+    "expected ',' or '}'": "a comma or a closing brace } is missing",
+    "expected ',' or ']'": "a comma or a closing bracket ] is missing",
+    "expected <block end>": "an indentation that does not fit, or a text that needs quotes",
 }
 
 
 def _reworded(problem: str) -> str:
-    return _WORDS.get(problem, _shown(problem))
+    """The parser's complaint in the words of whoever wrote the file, where we know them."""
+    return next((words for start, words in _WORDS.items() if problem.startswith(start)), "") or (
+        _shown(problem)
+    )
 
 
 def _line(event: yaml.Event) -> int:
-    return int(event.start_mark.line) + 1
+    return int(event.start_mark.line) + 1 if event.start_mark else 1
 
 
 def _shown(text: str) -> str:

@@ -14,7 +14,7 @@ from datetime import date, datetime
 from typing import Any
 
 from compliance.documents.nodes import Node, walk
-from compliance.documents.words import Path, dotted, flow, meant, quoted
+from compliance.documents.words import Path, dotted, flow, meant, nearest, quoted
 from compliance.errors import Problem
 
 __all__ = ["Hint", "Reader", "as_date", "as_time"]
@@ -114,7 +114,7 @@ class Reader:
             return self._fault(path, f"{_found(node)}; {self._expected(schema, path)}")
         named = [branch for branch in fitting if node.text in branch.get("enum", ())]
         chosen = (named or [fitting[-1]])[0]
-        return self._read(node, {**_said(schema), **chosen, **_said(schema)}, path)
+        return self._read(node, {**_said(schema), **chosen}, path)
 
     def _fault(self, path: Path, message: str) -> Any:
         line, _ = walk(self._root, path)
@@ -136,6 +136,7 @@ class Reader:
         known: Mapping[str, Schema] = schema.get("properties", {})
         other = schema.get("additionalProperties", False)
         data = {}
+        missing = set(schema.get("required", ()))
         for key, entry in node.entries.items():
             below = (*path, key)
             if key in known:
@@ -144,8 +145,9 @@ class Reader:
                 if self._named(key, schema.get("propertyNames", {}), below):
                     data[key] = self._read(entry, other, below)
             else:
-                self._fault(below, f"{quoted(key)} is no key here; {meant(key, known)}")
-        for key in schema.get("required", ()):
+                self._fault(below, f"{quoted(key)} is no key here; {_advice(key, entry, known)}")
+                missing -= {nearest(key, known)}
+        for key in sorted(missing, key=list(known).index):
             if key not in node.entries:
                 wanted = self._expected(self._resolved(known[key]), (*path, key))
                 self._fault((*path, key), f"missing; {wanted}")
@@ -193,8 +195,8 @@ class Reader:
     def _name(self, node: Node, schema: Schema, path: Path) -> Any:
         if node.text in schema["enum"]:
             return node.text
-        noun = schema.get("title", "value that is known here")
-        return self._fault(path, f"{quoted(node.text)} is no {noun}; {meant(node.text, schema['enum'])}")
+        noun, known = schema.get("title", "value that is known here"), schema["enum"]
+        return self._fault(path, f"{quoted(node.text)} is no {noun}; {meant(node.text, known)}")
 
     def _number(self, node: Node, schema: Schema, path: Path, *, whole: bool) -> Any:
         shown, expected = quoted(node.text), self._expected(schema, path)
@@ -219,7 +221,8 @@ class Reader:
         expected = self._expected(schema, path)
         odd = UNPRINTABLE.search(text)
         if odd:
-            return self._fault(path, f"has the character U+{ord(odd.group()):04X}, which cannot be printed")
+            code = f"U+{ord(odd.group()):04X}"
+            return self._fault(path, f"has the character {code}, which cannot be printed")
         if not text:
             return self._fault(path, f"an empty text; {expected}")
         most = schema.get("maxLength", MAX_TEXT)
@@ -249,6 +252,12 @@ def _found(node: Node) -> str:
     if node.kind == "scalar":
         return f"{quoted(node.text)} stands here"
     return f"{NOUNS[node.kind]} stands here"
+
+
+def _advice(key: str, entry: Node, known: Mapping[str, Schema]) -> str:
+    if entry.empty and NUMBER.fullmatch(key):
+        return "a comma parts entries in brackets: write a decimal point, e.g. 1.5"
+    return meant(key, known)
 
 
 def _example(path: Path, example: Any) -> str:

@@ -6,7 +6,7 @@ import difflib
 from collections.abc import Iterable
 from typing import Any
 
-__all__ = ["among", "dotted", "flow", "meant", "quoted"]
+__all__ = ["among", "dotted", "flow", "meant", "nearest", "quoted"]
 
 Path = tuple[str | int, ...]
 
@@ -46,14 +46,24 @@ def among(names: Iterable[str]) -> str:
     return known[0] if len(known) == 1 else "one of " + ", ".join(known)
 
 
+def nearest(text: str, names: Iterable[str]) -> str | None:
+    """The name that `text` most likely stands for, if any is near."""
+    plain = {_plain(name): name for name in reversed(list(names))}
+    wanted = _plain(text)
+    begun = [name for name in plain if len(wanted) >= 3 and name.startswith(wanted)]
+    near = begun if len(begun) == 1 else difflib.get_close_matches(wanted, plain, 1, 0.6)
+    return plain[near[0]] if near else None
+
+
+def _plain(name: str) -> str:
+    """A name without what is easily mistaken: case, and - for _ or a space."""
+    return name.strip().lower().replace("_", "-").replace(" ", "-")
+
+
 def meant(text: str, names: Iterable[str]) -> str:
     """The end of a message about a name that is not known: the nearest, or all there are."""
-    known = list(names)
+    known = list(dict.fromkeys(names))
     if not known:
         return "there is none to name"
-    lowered = {name.lower(): name for name in reversed(known)}
-    near = difflib.get_close_matches(text.strip().lower().replace("_", "-"), lowered, 1, 0.6)
-    near = near or difflib.get_close_matches(text.strip().lower(), lowered, 1, 0.6)
-    if near:
-        return f"did you mean {quoted(lowered[near[0]])}?"
-    return f"expected {among(known)}"
+    near = nearest(text[:SHOWN], known)
+    return f"did you mean {quoted(near)}?" if near else f"expected {among(known)}"

@@ -10,6 +10,7 @@ from compliance.documents import as_date
 from compliance.model import Change, Decision, Level, Rule, RuleFile
 from compliance.rules.places import Places
 from compliance.rules.requirements import read_requirement
+from compliance.rules.resolved import to_resolved
 from compliance.rules.sets import read_sets
 from compliance.rules.target import read_encoding, read_target
 
@@ -37,6 +38,7 @@ def build_rule(data: Mapping[str, Any], files: Sequence[RuleFile], places: Place
         )
     places.raise_if_any()
     assert target is not None
+    resolved = to_resolved(data)
     return Rule(
         id=data["rule"],
         title=data["title"],
@@ -48,8 +50,8 @@ def build_rule(data: Mapping[str, Any], files: Sequence[RuleFile], places: Place
         decision=_decision(data.get("decision", {})),
         sets=sets,
         requirements=tuple(found for found in requirements if found),
-        resolved=data,
-        digest=digest(data),
+        resolved=resolved,
+        digest=digest(resolved),
         files=tuple(files),
         changes=tuple(_change(entry) for entry in data.get("changes", ())),
         extends=data.get("extends"),

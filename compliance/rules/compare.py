@@ -72,9 +72,7 @@ def _decides_tighter(child: Decision, parent: Decision) -> bool:
 def requirement_departures(child: Requirement, parent: Requirement) -> tuple[str, ...]:
     """Keys in which a requirement is not provably tighter than its parent's."""
     found = [
-        IN_FILE.get(name, name)
-        for name in SAME
-        if getattr(child, name) != getattr(parent, name)
+        IN_FILE.get(name, name) for name in SAME if getattr(child, name) != getattr(parent, name)
     ]
     if child.level is Level.SHOULD and parent.level is Level.SHALL:
         found.append("level")
@@ -110,9 +108,7 @@ def inside(inner: Limits, outer: Limits) -> bool:
     )
 
 
-def _reaches(
-    inner: float | None, outer: float | None, sign: int, a: Limits, b: Limits
-) -> bool:
+def _reaches(inner: float | None, outer: float | None, sign: int, a: Limits, b: Limits) -> bool:
     if outer is None:
         return True
     return inner is not None and _below(sign * inner, sign * outer, a.exclusive, b.exclusive)

@@ -110,8 +110,11 @@ def _one_level(known: Data, fields: Data) -> dict[str, Any]:
     return found
 
 
-def check_changes(rule: Rule, parent: Rule, own: Data, places: Places) -> None:
-    """Note each departure without its change, and each change without a departure."""
+def check_changes(rule: Rule, parent: Rule, own: Data, inherited: Data, places: Places) -> None:
+    """Note each departure without its change, and each change without a departure.
+
+    `own` is the rule file's data, `inherited` the parent's resolved data.
+    """
     pin = f"{parent.id}@{parent.revision}"
     stated = own.get("changes", {})
     differ = departures(rule, parent)
@@ -124,7 +127,7 @@ def check_changes(rule: Rule, parent: Rule, own: Data, places: Places) -> None:
                 f"e.g. changes: {{{key}: {{reason: …, agreed_by: …, date: 2026-11-02}}}}",
             )
     for key in stated:
-        if own.get(key, parent.resolved.get(key)) == parent.resolved.get(key):
+        if key not in own or own[key] == inherited.get(key):
             places.problem(("changes", key), f"{key} is as in {pin}; leave the entry out")
     above = {requirement.id: requirement for requirement in parent.requirements}
     for requirement in rule.requirements:

@@ -14,6 +14,7 @@ from compliance.rules.build import build_rule
 from compliance.rules.extend import check_changes, merged
 from compliance.rules.places import Places
 from compliance.rules.read import RuleSource, pinned, read_nodes_of, read_rule
+from compliance.rules.resolved import FILE, from_resolved
 
 __all__ = ["load_rule", "rule_from_resolved", "shipped_folder", "shipped_rules"]
 
@@ -42,7 +43,8 @@ def load_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> Rule:
     named = str(id_or_path)
     if named.endswith((".yaml", ".yml")) or len(Path(named).parts) != 1:
         source = RuleSource(Path(id_or_path), named, named)
-        folders = _Folders([source.path.parent, *search])
+        own = [source.path.parent] if source.path.parent.is_dir() else []
+        folders = _Folders([*own, *search])
         rule, _ = _load(source, folders, ())
         _refuse_shadowing(rule, source, _Folders(search))
         return rule
@@ -51,12 +53,12 @@ def load_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> Rule:
 
 
 def rule_from_resolved(data: Mapping[str, Any], files: Sequence[RuleFile] = ()) -> Rule:
-    """The rule again from `Rule.resolved` as it came back from JSON; same digest.
+    """The rule again from `Rule.resolved` as it came back from JSON; equal, same digest.
 
-    Order of keys is kept: it is the order of requirements and patches. Raises RuleError.
+    `files` are those the rule was made of. Raises RuleError.
     """
-    node, typed = read_data(data, "rule.json", "rule", RuleError, start="#/$defs/resolved")
-    return build_rule(typed, files, Places([("rule.json", node)]))
+    node, typed = read_data(from_resolved(data), FILE, "rule", RuleError, start="#/$defs/resolved")
+    return build_rule(typed, files, Places([(FILE, node)]))
 
 
 class _Folders:
@@ -128,30 +130,29 @@ def _load(source: RuleSource, folders: _Folders, chain: tuple[str, ...]) -> tupl
     pin = pinned(node)
     parent: tuple[Rule, Places] | None = None
     fault: RuleError | None = None
-    if pin and "@" in pin:
+    if pin:
         try:
             parent = _parent(pin, source, node.lines["extends"], folders, chain)
         except RuleError as error:
             fault = error
-    text = read_rule(source, data, node, parent[0].resolved if parent else None)
+    inherited = from_resolved(parent[0].resolved) if parent else None
+    text = read_rule(source, data, node, inherited)
     if fault:
         raise fault
-    above = parent[1].files if parent else ()
-    places = Places([(text.file, node), *above])
-    resolved = merged(text.data, parent[0].resolved if parent else None, places)
+    places = Places([(text.file, node), *(parent[1].files if parent else ())])
+    resolved = merged(text.data, inherited, places)
     places.raise_if_any()
-    inherited = parent[0].files if parent else ()
-    rule = build_rule(resolved, (*text.files, *inherited), places)
-    if parent:
-        check_changes(rule, parent[0], text.data, places)
+    rule = build_rule(resolved, (*text.files, *(parent[0].files if parent else ())), places)
+    if parent and inherited is not None:
+        check_changes(rule, parent[0], text.data, inherited, places)
         places.raise_if_any()
     return rule, places
 
 
 def _parent(
-    pin: str, source: RuleSource, line: int, folders: _Folders, chain: tuple[str, ...]
+    pin: tuple[str, int], source: RuleSource, line: int, folders: _Folders, chain: tuple[str, ...]
 ) -> tuple[Rule, Places]:
-    name, _, revision = pin.partition("@")
+    name, revision = pin
     here = (*chain, source.path.stem)
     asked = Problem(source.shown, "", line, "extends")
     if name in here or len(here) > MOST_PARENTS:
@@ -159,15 +160,11 @@ def _parent(
         message = f"goes in a circle: {way}" if name in here else f"too many parents: {way}"
         raise RuleError(Problem(asked.file, message, line, asked.field))
     found, places = _load(folders.find(name, asked), folders, here)
-    if str(found.revision) != revision:
-        raise RuleError(
-            Problem(
-                asked.file,
-                f"{quoted(pin)} is pinned, and {name} has revision {found.revision} now; see what "
-                f"changed with `compliance rules diff {pin} {name}@{found.revision}`, then pin "
-                f"{name}@{found.revision}",
-                line,
-                asked.field,
-            )
+    if found.revision != revision:
+        now = f"{name}@{found.revision}"
+        message = (
+            f"'{name}@{revision}' is pinned, but the search path has revision {found.revision}; "
+            f"see what changed with: compliance rules diff {name}@{revision} {now}; then pin {now}"
         )
+        raise RuleError(Problem(asked.file, message, line, asked.field))
     return found, places

@@ -36,7 +36,7 @@ def unit_phrase(quantity: Quantity, field: str | None = None) -> str:
     """What a number of the quantity is called in a message: its unit, or `a plain number`."""
     unit = quantity.unit
     if quantity.values == "stated":
-        unit = RECORDED_FIELDS[field][0] if field in RECORDED_FIELDS else "1"
+        unit = RECORDED_FIELDS[field][0] if field and field in RECORDED_FIELDS else "1"
     return "a plain number" if unit == "1" else unit
 
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -18,7 +19,7 @@ from compliance.documents import (
     sha256,
     walk,
 )
-from compliance.errors import Problem, RuleError
+from compliance.errors import RuleError
 from compliance.model import RuleFile
 from compliance.quantities.table import QUANTITIES
 from compliance.rules.limits import KEYS, LIMIT_KEYS, example_of, unit_phrase
@@ -27,6 +28,10 @@ from compliance.rules.provenance import provenance
 from compliance.rules.sets import check_list
 
 __all__ = ["RuleText", "read_rule"]
+
+
+PIN = re.compile(r"([a-z0-9]+(?:-[a-z0-9]+)*)@([1-9][0-9]{0,8})")
+"""Id and revision of a parent."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -65,10 +70,11 @@ def read_nodes_of(source: RuleSource) -> tuple[bytes, Node]:
     return data, read_yaml(data, source.shown, RuleError)
 
 
-def pinned(node: Node) -> str | None:
-    """What stands in `extends`, before anything is checked."""
+def pinned(node: Node) -> tuple[str, int] | None:
+    """Id and revision in `extends`, where they stand in their form."""
     entry = node.entries.get("extends")
-    return entry.text if entry is not None and entry.kind == "scalar" else None
+    found = PIN.fullmatch(entry.text) if entry is not None else None
+    return (found[1], int(found[2])) if found else None
 
 
 def read_rule(

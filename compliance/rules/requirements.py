@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Mapping
 from typing import Any
 
 from compliance.documents import among, flow, meant, quoted
@@ -80,9 +80,7 @@ def _quantity(data: Mapping[str, Any], places: Places, path: Path) -> Quantity |
     return QUANTITIES[data["quantity"]]
 
 
-def _check_options(
-    data: Mapping[str, Any], quantity: Quantity, places: Places, path: Path
-) -> None:
+def _check_options(data: Mapping[str, Any], quantity: Quantity, places: Places, path: Path) -> None:
     """Unit, options and what `recorded` and `declared` need."""
     for key in OPTIONS:
         if key in data and key not in quantity.options:
@@ -220,7 +218,8 @@ def _limits(
     if key == "limits":
         return read_limits(data["limits"], quantity, places, here), (), {}
     if statistic != "each" or quantity.values != "point":
-        places.problem(here, f"go with one value per patch (statistic each); {_one_limit(quantity)}")
+        wanted = f"expected e.g. limits: {example_of(quantity)}"
+        places.problem(here, f"go with one value per patch (statistic each); {wanted}")
         return None, (), {}
     if key == "bands":
         return None, _bands(data["bands"], quantity, places, here), {}
@@ -230,10 +229,6 @@ def _limits(
         if (limits := read_limits(entry, quantity, places, (*here, name)))
     }
     return None, (), found
-
-
-def _one_limit(quantity: Quantity) -> str:
-    return f"expected e.g. limits: {example_of(quantity)}"
 
 
 def _bands(
@@ -277,19 +272,15 @@ def _check_by_patch(
         if found is None:
             return
         known += found
-    wrong: Callable[[str], str] = lambda name: (  # noqa: E731
-        f"{quoted(name)} is no patch of {', '.join(over.patches)}; {meant(name, known)}"
-    )
-    for key, names in (("only", over.only or ()), ("except", over.exclude)):
-        for name in names:
-            if name not in known:
-                places.problem((*path, "over", key), wrong(name))
-    if not by_patch:
-        return
-    for name in by_patch:
+    used = [(("over", "only"), name) for name in over.only or ()]
+    used += [(("over", "except"), name) for name in over.exclude]
+    used += [(("by_patch", name), name) for name in by_patch]
+    for key, name in used:
         if name not in known:
-            places.problem((*path, "by_patch", name), wrong(name))
-    for name in known:
+            sets_named = ", ".join(over.patches)
+            message = f"{quoted(name)} is no patch of {sets_named}; {meant(name, known)}"
+            places.problem((*path, *key), message)
+    for name in known if by_patch else ():
         left_out = name in over.exclude or (over.only is not None and name not in over.only)
         if name not in by_patch and not left_out:
             places.problem((*path, "by_patch"), f"has no limits for the patch {quoted(name)}")

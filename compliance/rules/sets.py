@@ -74,7 +74,7 @@ def _read_set(
 ) -> PatchSet | None:
     kinds = [kind for kind in KINDS if kind in data]
     if len(kinds) != 1:
-        said = f"{' and '.join(kinds)} stand here" if kinds else "says not what it is made of"
+        said = f"{' and '.join(kinds)} stand here" if kinds else "does not say what it is made of"
         places.problem(path, f"{said}; expected one of {', '.join(KINDS)}")
         return None
     kind = kinds[0]
@@ -124,13 +124,17 @@ def _check_values(
     if target is None:
         return
     if data.get("of") == "peak" and target.curve not in HDR:
-        places.problem((*path, "of"), f"'peak' is for pq and hlg, not {target.curve}; did you mean 'white'?")
+        places.problem((*path, "of"), _no_peak(target))
     if data.get("neutral", 0) > max(target.luminance_white, target.luminance_peak):
         highest = flow(target.luminance_peak)
         places.problem(
             (*path, "neutral"),
             f"{flow(data['neutral'])} is above the target's highest level, {highest} cd/m²",
         )
+
+
+def _no_peak(target: Target) -> str:
+    return f"'peak' is for pq and hlg, not {target.curve}; did you mean 'white'?"
 
 
 def _listed(
@@ -210,7 +214,7 @@ def _check_set(
     name: str, sets: Mapping[str, Any], target: Target | None, places: Places, path: Path
 ) -> None:
     if name == "peak" and target is not None and target.curve not in HDR:
-        places.problem(path, f"'peak' is for pq and hlg, not {target.curve}; did you mean 'white'?")
+        places.problem(path, _no_peak(target))
     elif name not in sets and name not in BUILT_IN_SETS:
         known = (*sets, *BUILT_IN_SETS)
         places.problem(path, f"{quoted(name)} is no set of this rule; {meant(name, known)}")
