@@ -55,11 +55,11 @@ def _asked(rule: Rule, plan: Plan) -> Iterator[PlannedPatch]:
         roles = QUANTITIES[requirement.quantity].roles
         hues = plan.hue_set()
         if "red" in roles and hues is not None:
-            yield from narrow(hues, Over((hues,)))
+            yield from plan.asked(hues, Over((hues,)))
         if over is None:
             continue
         for name in over.patches:
-            asked = narrow(name, over)
+            asked = plan.asked(name, over)
             yield from asked
             if requirement.quantity == "checkerboard-contrast":
                 yield from (replace(patch, pattern="checkerboard") for patch in asked)

@@ -12,11 +12,12 @@ import io
 from datetime import UTC, datetime
 from importlib import metadata
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
 from numpy.typing import NDArray
+from outside import colour
+from scipy import spatial
 
 from compliance.assessment import assess
 from compliance.model import Assessment, Finding, Outcome, Reason, Verdict
@@ -55,11 +56,6 @@ def assessment(
     return assess(rule, read, job=None, before=None, meter=None, now=NOW)
 
 
-@pytest.fixture(scope="module")
-def colour() -> Any:
-    return pytest.importorskip("colour")
-
-
 def _finding(assessment: Assessment, name: str) -> Finding:
     (found,) = (one for one in assessment.state.findings if one.id == name)
     return found
@@ -70,7 +66,7 @@ def _of(settings: Array, measured: Array, *codes: int) -> Array:
     return np.asarray(measured[np.all(settings == codes, axis=1)].mean(axis=0))
 
 
-def _uv(colour: Any, xyz: Array) -> Array:
+def _uv(xyz: Array) -> Array:
     return np.asarray(colour.xy_to_Luv_uv(colour.XYZ_to_xy(xyz)))
 
 
@@ -84,7 +80,7 @@ HUES = {
 }
 
 
-def _target(colour: Any, settings: Array, measured: Array, rgb: tuple[int, ...]) -> Array:
+def _target(settings: Array, measured: Array, rgb: tuple[int, ...]) -> Array:
     """sRGB with the measured white, on top of the measured black."""
     white = _of(settings, measured, 255, 255, 255)[1]
     black = _of(settings, measured, 0, 0, 0)[1]
@@ -107,12 +103,12 @@ def test_the_verdict(assessment: Assessment) -> None:
     assert failed == {"white-level", "primaries", "colours", "grey", "grey-balance"}
 
 
-def test_white(assessment: Assessment, settings: Array, measured: Array, colour: Any) -> None:
+def test_white(assessment: Assessment, settings: Array, measured: Array) -> None:
     white = _of(settings, measured, 255, 255, 255)
     assert _finding(assessment, "white-level").value == pytest.approx(white[1], rel=1e-12)
     point = _finding(assessment, "white-point")
     d65 = colour.xy_to_Luv_uv([0.3127, 0.3290])
-    assert point.value == pytest.approx(float(np.linalg.norm(_uv(colour, white) - d65)), abs=1e-12)
+    assert point.value == pytest.approx(float(np.linalg.norm(_uv(white) - d65)), abs=1e-12)
     assert point.verdict is Verdict.PASS
 
 
@@ -124,21 +120,21 @@ def test_contrast(assessment: Assessment, settings: Array, measured: Array) -> N
     assert contrast.verdict is Verdict.PASS
 
 
-def test_primaries(assessment: Assessment, settings: Array, measured: Array, colour: Any) -> None:
+def test_primaries(assessment: Assessment, settings: Array, measured: Array) -> None:
     found = {point.name: point.value for point in _finding(assessment, "primaries").points}
     assert set(found) == {"red", "green", "blue"}
     for name, value in found.items():
-        target = _target(colour, settings, measured, HUES[name])
-        apart = _uv(colour, _of(settings, measured, *HUES[name])) - _uv(colour, target)
+        target = _target(settings, measured, HUES[name])
+        apart = _uv(_of(settings, measured, *HUES[name])) - _uv(target)
         assert value == pytest.approx(float(np.linalg.norm(apart)), abs=1e-9), name
 
 
-def test_colours(assessment: Assessment, settings: Array, measured: Array, colour: Any) -> None:
+def test_colours(assessment: Assessment, settings: Array, measured: Array) -> None:
     white = _of(settings, measured, 255, 255, 255)[1]
     d65 = [0.3127, 0.3290]
     found = {point.name: point.value for point in _finding(assessment, "colours").points}
     for name, rgb in HUES.items():
-        target = _target(colour, settings, measured, rgb)
+        target = _target(settings, measured, rgb)
         labs = [
             colour.XYZ_to_Lab(xyz / white, d65) for xyz in (_of(settings, measured, *rgb), target)
         ]
@@ -146,14 +142,14 @@ def test_colours(assessment: Assessment, settings: Array, measured: Array, colou
     assert set(found) == set(HUES)
 
 
-def test_greys(assessment: Assessment, settings: Array, measured: Array, colour: Any) -> None:
+def test_greys(assessment: Assessment, settings: Array, measured: Array) -> None:
     """Every neutral setting is judged, each against the display's own white."""
     white = _of(settings, measured, 255, 255, 255)
     found = {point.patch: point.value for point in _finding(assessment, "grey").points}
     levels = {int(rgb[0]) for rgb in settings if len(set(rgb)) == 1}
     assert {patch[0] for patch in found} == levels
     for patch, value in found.items():
-        target = _target(colour, settings, measured, patch)
+        target = _target(settings, measured, patch)
         here = colour.XYZ_to_Lab(
             _of(settings, measured, *patch) / white[1], colour.XYZ_to_xy(white)
         )
@@ -162,10 +158,9 @@ def test_greys(assessment: Assessment, settings: Array, measured: Array, colour:
         assert value == pytest.approx(expected, abs=1e-6), patch
 
 
-def test_coverage(assessment: Assessment, settings: Array, measured: Array, colour: Any) -> None:
+def test_coverage(assessment: Assessment, settings: Array, measured: Array) -> None:
     """The overlap of the two triangles by scipy's half-planes and hull."""
-    spatial = pytest.importorskip("scipy.spatial")
-    ours = np.array([_uv(colour, _of(settings, measured, *HUES[name])) for name in RGB])
+    ours = np.array([_uv(_of(settings, measured, *HUES[name])) for name in RGB])
     theirs = np.asarray(colour.xy_to_Luv_uv([[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]]))
     planes = np.vstack([spatial.ConvexHull(triangle).equations for triangle in (ours, theirs)])
     inside = np.asarray(colour.xy_to_Luv_uv([0.3127, 0.3290]))
