@@ -47,7 +47,6 @@ def planned(rule: Rule, encoding: Encoding | None = None) -> list[PlannedPatch]:
 
 
 def _asked(rule: Rule, plan: Plan) -> Iterator[PlannedPatch]:
-    narrow = plan.asked
     for name in ("white", "black"):
         yield from plan.patches(name)
     for requirement in rule.requirements:
