@@ -80,6 +80,9 @@ PATH = click.Path(path_type=Path)
     help="Folder of further rule files; may be repeated.",
 )
 @click.option(
+    "--allow-outside", is_flag=True, help="Let the job name files outside its own folder."
+)
+@click.option(
     "--encoding",
     metavar="NAME",
     type=click.Choice(list(ENCODINGS)),

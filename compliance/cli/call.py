@@ -13,14 +13,16 @@ from pathlib import Path
 import click
 from click.core import ParameterSource
 
-from compliance.cli.cases import Case, bare_cases, inputs_of, job_cases, outputs
+from compliance.cli.cases import SUFFIXES, Case, bare_cases, inputs_of, job_cases, outputs
 from compliance.cli.files import check_folder, check_targets
 from compliance.errors import UsageError
 from compliance.model import ENCODINGS
 
 __all__ = ["Call", "cases_of", "check_call", "targets_of"]
 
-JOB_ONLY = ("slots", "out", "no_sheet", "replace", "identity", "password_file", "page")
+JOB_ONLY = (
+    "slots", "out", "no_sheet", "replace", "identity", "password_file", "page", "allow_outside"
+)  # fmt: skip
 BARE_ONLY = ("encoding", "meter")
 """Options that have no use without a job, and with one."""
 
@@ -42,13 +44,14 @@ class Call:
     password_file: Path | None
     page: str
     specs: tuple[Path, ...]
+    allow_outside: bool
     encoding: str | None
     meter: Path | None
 
     @property
     def is_job(self) -> bool:
         """Whether the target is a job file, and not bare readings."""
-        return self.target.suffix.lower() in (".yaml", ".yml")
+        return self.target.suffix.lower() in SUFFIXES
 
 
 def check_call(ctx: click.Context, call: Call) -> None:
@@ -89,7 +92,9 @@ def _check_job(given: set[str], call: Call) -> None:
 
 def cases_of(call: Call) -> list[Case]:
     if call.is_job:
-        return job_cases(call.target, call.slots, call.rules, call.specs)
+        return job_cases(
+            call.target, call.slots, call.rules, call.specs, allow_outside=call.allow_outside
+        )
     assert call.encoding is not None
     return bare_cases(call.target, ENCODINGS[call.encoding], call.meter, call.rules, call.specs)
 

@@ -13,7 +13,8 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from compliance.cli.files import clean_name
-from compliance.errors import ComplianceError, UsageError
+from compliance.documents.files import inside
+from compliance.errors import ComplianceError, JobError, Problem, UsageError
 from compliance.model import (
     CHROMATICITY_FLOOR,
     Assessment,
@@ -26,7 +27,9 @@ from compliance.model import (
     Slot,
 )
 
-__all__ = ["Case", "Source", "bare_cases", "inputs_of", "job_cases", "outputs"]
+SUFFIXES = (".yaml", ".yml")
+
+__all__ = ["SUFFIXES", "Case", "Source", "bare_cases", "inputs_of", "job_cases", "outputs"]
 
 
 @dataclass(slots=True)
@@ -102,40 +105,64 @@ class _Rules:
 
     def __init__(self, search: Sequence[Path]) -> None:
         self._search = search
-        self._known: dict[str | Path, Rule | ComplianceError] = {}
+        self._known: dict[str, Rule | ComplianceError] = {}
 
-    def find(self, reference: str, folder: Path) -> Rule | ComplianceError:
-        """By id, or by a path that starts from `folder`."""
+    def find(self, reference: str) -> Rule | ComplianceError:
+        """By id, or from the path of its file."""
         from compliance.rules import load_rule
 
-        key = folder / reference if reference.endswith((".yaml", ".yml")) else reference
-        if key not in self._known:
+        if reference not in self._known:
             try:
-                self._known[key] = load_rule(key, search=self._search)
+                self._known[reference] = load_rule(reference, search=self._search)
             except ComplianceError as error:
-                self._known[key] = error
-        return self._known[key]
+                self._known[reference] = error
+        return self._known[reference]
+
+
+def _is_path(reference: str) -> bool:
+    return reference.endswith(SUFFIXES) or len(Path(reference).parts) > 1
 
 
 def job_cases(
-    path: Path, slots: Sequence[str], rules: Sequence[str], search: Sequence[Path]
+    path: Path,
+    slots: Sequence[str],
+    rules: Sequence[str],
+    search: Sequence[Path],
+    *,
+    allow_outside: bool = False,
 ) -> list[Case]:
     """The cases of a job file: of the named slots, all if none are; `rules` stand in for the
     deliverables the job names. Raises ComplianceError where the job cannot be read."""
     from compliance.job import load_job, only_slot
 
-    job = load_job(path)
+    job = load_job(path, allow_outside=allow_outside)
     library = _Rules(search)
     cases: list[Case] = []
     for slot in _chosen(job, slots):
         source = Source(
-            slot.name, only_slot(job, slot.name), _place(slot.readings), _place(slot.before),
-            slot.meter,
-        )  # fmt: skip
-        references = tuple(rules) or slot.deliverables
-        folder = Path() if rules else path.parent
-        cases += [Case(source, name, library.find(name, folder)) for name in references]
+            name=slot.name,
+            job=only_slot(job, slot.name),
+            readings=_place(slot.readings),
+            before=_place(slot.before),
+            meter=slot.meter,
+        )
+        for named in dict.fromkeys(rules or slot.deliverables):
+            own = _is_path(named) and not rules
+            if own and not allow_outside and inside(path.parent, named) is None:
+                cases.append(Case(source, named, _outside(job, slot, named)))
+            else:
+                place = str(path.parent / named) if own else named
+                cases.append(Case(source, named, library.find(place)))
     return cases
+
+
+def _outside(job: Job, slot: Slot, named: str) -> ComplianceError:
+    number = [each.name for each in job.slots].index(slot.name)
+    message = (
+        f"{named!r} leaves the job's folder; expected a file in it or below, or a rule's id "
+        "and --specs DIR"
+    )
+    return JobError(Problem(str(job.file), message, field=f"slots[{number}].deliverable"))
 
 
 def _place(entry: ReadingsEntry | None) -> tuple[Path, Encoding] | None:
@@ -158,14 +185,14 @@ def bare_cases(
     """The cases of a readings file without a job."""
     library = _Rules(search)
     source = Source(path.name, None, (path, encoding), None, meter)
-    return [Case(source, name, library.find(name, Path())) for name in rules]
+    return [Case(source, named, library.find(named)) for named in dict.fromkeys(rules)]
 
 
 def inputs_of(cases: Sequence[Case]) -> Iterator[Path]:
     """Every file that is read for `cases`, as far as known beforehand."""
     for case in cases:
         yield from case.source.files()
-        if case.named.endswith((".yaml", ".yml")):
+        if _is_path(case.named):
             folder = case.source.job.file.parent if case.source.job else Path()
             yield Path(case.named)
             yield folder / case.named

@@ -146,8 +146,8 @@ def _source(finding: Finding) -> str:
 
 
 def _names(names: Sequence[str]) -> str:
-    """Names may hold commas, so they are told apart by semicolons."""
-    shown = "; ".join(names[:NAMED])
+    """The first names and how many more; they may hold commas and are not broken."""
+    shown = "; ".join(name.replace(" ", "\u00a0") for name in names[:NAMED])
     left = len(names) - NAMED
     return f"{shown} and {left} more" if left > 0 else shown
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,9 +27,9 @@ LARGEST_CERTIFICATES = 1 << 20
 MARGIN = " " * 5
 
 OUTCOMES = {
-    0: "intact, and as stated",
-    1: "NOT to be relied on",
-    3: "intact as far as checked",
+    0: "Intact, and computed again as stated. It says: {verdict}.",
+    1: "NOT to be relied on, whatever it says.",
+    3: "Intact as far as it was checked. It says: {verdict}.",
 }
 
 
@@ -91,6 +92,9 @@ def command(sheets: tuple[Path, ...], trust: tuple[Path, ...], any_signer: bool,
 def _check(file: Path, certificates: list[bytes], any_signer: bool) -> Checked:
     from compliance.verification import LARGEST_SHEET, verify_sheet
 
+    for name in ("pyhanko", "pyhanko_certvalidator"):
+        # What the libraries have to say of a damaged file is in the steps already.
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     try:
         data = _read(file, LARGEST_SHEET, "a sheet")
     except SheetError as fault:
@@ -128,7 +132,8 @@ def _print(checked: list[Checked]) -> None:
         click.echo(harmless(f"{each.file}: {number}" if number else f"{each.file}"))
         for step in each.verification.steps:
             _print_step(step)
-        click.echo(f"  {OUTCOMES[each.code]}: exit code {each.code}")
+        verdict = (each.verification.verdict or "nothing").replace("-", " ")
+        click.echo(harmless(f"  {OUTCOMES[each.code].format(verdict=verdict)}"))
 
 
 def _print_step(step: Step) -> None:

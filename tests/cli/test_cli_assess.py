@@ -112,6 +112,30 @@ def test_rules_of_another_folder(compliance, desk, tmp_path):
     assert (done.returncode, done.stderr) == (0, "")
 
 
+def test_a_rule_outside_the_jobs_folder_must_be_allowed(compliance, desk, tmp_path):
+    desk("good", deliverable="../rules/tiny.yaml")
+    (tmp_path / "rules").mkdir()
+    (tmp_path / "job").mkdir()
+    (tmp_path / "tiny.yaml").rename(tmp_path / "rules" / "tiny.yaml")
+    for name in ("job.yaml", "good.csv"):
+        (tmp_path / name).rename(tmp_path / "job" / name)
+    done = compliance("assess", "job/job.yaml", "--no-sheet", *NOW)
+    assert done.returncode == 2
+    assert done.stderr == (
+        "job/job.yaml: slots[0].deliverable: '../rules/tiny.yaml' leaves the job's folder; "
+        "expected a file in it or below, or a rule's id and --specs DIR\n"
+    )
+    done = compliance("assess", "job/job.yaml", "--no-sheet", "--allow-outside", *NOW)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+def test_a_rule_named_twice_is_judged_once(compliance, desk):
+    desk("good")
+    twice = ("--rule", "tiny.yaml", "--rule", "tiny.yaml")
+    done = compliance("assess", "job.yaml", "--out", "out", "--no-sheet", *twice, *NOW)
+    assert (done.returncode, done.stderr) == (0, "")
+
+
 # ---------------------------------------------------------------- bare readings
 
 

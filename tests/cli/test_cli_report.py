@@ -198,3 +198,14 @@ def test_before_calibration_is_said_in_the_table(make):
     made = make.assessment([make.finding("white")], heading="before")
     lines = report([Result("1", "sdr-broadcast", made)], UTF).splitlines()
     assert lines[1:3] == ["1     ● compliant", "      before"]
+
+
+def test_names_in_a_list_are_not_broken(make):
+    limits = Limits(-5, 5)
+    points = tuple(
+        make.point(f"grey {n} % of all", 7.0, limits, Verdict.FAIL) for n in range(40, 46)
+    )
+    row = make.finding("x", Verdict.FAIL, value=7.0, limits=limits, points=points)
+    lines = report([Result("1", "r", make.assessment([row], Outcome.NOT_COMPLIANT))], UTF)
+    first = lines[lines.index("    also outside") :].splitlines()[0]
+    assert first == "    also outside: grey 41 % of all (7.00 cd/m²); grey 42 % of all (7.00 cd/m²);"
