@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
@@ -119,11 +120,11 @@ class _Setter:
             if self.placed and room < tallest:
                 self.turn()
                 continue
-            height = _balanced(rest, room)
-            for side in range(2):
-                taken, end = _fill(rest, height)
+            first, height = _balanced(rest, room)
+            counts = (first, _fill(rest[first:], height)[0] if first < len(rest) else 0)
+            for side, taken in enumerate(counts):
                 self.put(rest[:taken], columns.offset * side, start)
-                self.top = max(self.top, start + end)
+                self.top = max(self.top, start + _column(rest[:taken]))
                 rest = rest[taken:]
             space = 0.0
             if rest:
@@ -137,6 +138,11 @@ class _Setter:
             top += block.height
 
 
+def _column(column: Sequence[Sequence[Block]]) -> float:
+    """Height of chains below one another from the top of a column."""
+    return sum(_extent(chain, at == 0) for at, chain in enumerate(column))
+
+
 def _fill(rest: Sequence[Sequence[Block]], height: float) -> tuple[int, float]:
     """How many chains go into a column of `height`, at least one, and where they end."""
     top = 0.0
@@ -148,23 +154,19 @@ def _fill(rest: Sequence[Sequence[Block]], height: float) -> tuple[int, float]:
     return len(rest), top
 
 
-def _balanced(rest: Sequence[Sequence[Block]], room: float) -> float:
-    """The least height at which two columns take all; the room if none does."""
-    ends = []
-    top = 0.0
-    for count, chain in enumerate(rest):
-        top += _extent(chain, count == 0)
-        ends.append(top)
-    for height in ends:
-        if height > room + DUST:
-            break
-        first, _ = _fill(rest, height)
-        second, end = _fill(rest[first:], room) if first < len(rest) else (0, 0.0)
-        if first + second == len(rest) and end <= height + DUST:
-            return height
-        if first + second == len(rest) and end <= room and height == ends[-1]:
-            return height
-    return room
+def _balanced(rest: Sequence[Sequence[Block]], room: float) -> tuple[int, float]:
+    """Chains for the first column, and the height of both: even if all fit, else the room."""
+    total = _column(rest)
+    left = 0.0
+    best, least = 0, math.inf
+    for count, chain in enumerate(rest, 1):
+        left += _extent(chain, count == 1)
+        right = total - left - (rest[count][0].space if count < len(rest) else 0.0)
+        if max(left, right) < least:
+            best, least = count, max(left, right)
+    if least <= room + DUST:
+        return best, least
+    return _fill(rest, room)[0], room
 
 
 def place(items: Iterable[Block | Columns], depth: float) -> list[Page]:
