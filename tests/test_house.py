@@ -241,3 +241,9 @@ def test_public_names_are_what_they_say() -> None:
     assert set(compliance.__all__) <= set(dir(compliance))
     with pytest.raises(AttributeError, match="no attribute 'nonsense'"):
         compliance.nonsense  # noqa: B018
+
+
+def test_the_contributors_page_names_every_part() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
+    parts = {row.split(".")[0] for row in CONTRACT}
+    assert not [part for part in parts if f"`{part}`" not in text and f"`{part}/`" not in text]
