@@ -1,0 +1,63 @@
+"""What the sheet's pictures are drawn from."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from compliance.model.signal import Pair
+
+
+@dataclass(frozen=True, slots=True)
+class LevelPoint:
+    """A neutral patch in the tracking chart; cd/m²."""
+
+    name: str
+    target: float
+    measured: float
+    low: float | None
+    """Limits on luminance at this level, where a requirement bands it."""
+    high: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class ColourPoint:
+    """A coloured or white patch in the u'v' diagram."""
+
+    name: str
+    target: Pair
+    measured: Pair
+
+
+@dataclass(frozen=True, slots=True)
+class DifferencePoint:
+    """A colour difference (CIEDE2000; ΔE_ITP for PQ and HLG) of one patch."""
+
+    name: str
+    value: float
+    limit: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class GreyPoint:
+    """A neutral patch's offset from the measured white."""
+
+    target: float
+    """cd/m²"""
+    du: float
+    dv: float
+
+
+@dataclass(frozen=True, slots=True)
+class Charts:
+    """What the sheet's pictures are drawn from; all computed, nothing to decide."""
+
+    levels: tuple[LevelPoint, ...] = ()
+    target_triangle: tuple[Pair, Pair, Pair] | None = None
+    """u'v' of red, green, blue."""
+    measured_triangle: tuple[Pair, Pair, Pair] | None = None
+    target_white: Pair | None = None
+    measured_white: Pair | None = None
+    colours: tuple[ColourPoint, ...] = ()
+    differences: tuple[DifferencePoint, ...] = ()
+    difference_name: str = "ΔE00"
+    greys: tuple[GreyPoint, ...] = ()

@@ -1,0 +1,104 @@
+"""The job a slot is assessed for."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date, datetime
+from pathlib import Path
+from typing import Any
+
+from compliance.model.signal import Encoding
+
+
+@dataclass(frozen=True, slots=True)
+class Party:
+    """A client or a facility."""
+
+    name: str
+    contact: str | None = None
+    address: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Display:
+    make: str | None = None
+    model: str | None = None
+    serial: str | None = None
+    technology: str | None = None
+    """One of `TECHNOLOGIES`."""
+    firmware: str | None = None
+    hours: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Room:
+    surround: float | None = None
+    """cd/m²"""
+    ambient: float | None = None
+    """lx"""
+
+
+@dataclass(frozen=True, slots=True)
+class People:
+    measured_by: str | None = None
+    authorised_by: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Declaration:
+    """Something the facility states about a slot without a reading."""
+
+    value: float
+    """A yes is 1, a no is 0."""
+    by: str
+    date: date
+
+
+@dataclass(frozen=True, slots=True)
+class ReadingsEntry:
+    """Where a slot's readings stand."""
+
+    file: Path
+    """Resolved path."""
+    named: str
+    """As written in the job."""
+    measured: datetime
+    encoding: Encoding
+    ambient: str | None = None
+    geometry: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Slot:
+    """One calibration memory of a display."""
+
+    name: str
+    deliverables: tuple[str, ...]
+    """Rule ids, or paths of rule files as written in the job."""
+    display: Display
+    """The job's, unless the slot names its own."""
+    meter: Path | None
+    """The job's, unless the slot names its own."""
+    calibrated: datetime | None = None
+    settings: Mapping[str, Any] = field(default_factory=dict)
+    warm_up: float | None = None
+    """minutes"""
+    declared: Mapping[str, Declaration] = field(default_factory=dict)
+    before: ReadingsEntry | None = None
+    readings: ReadingsEntry | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    reference: str
+    title: str | None
+    client: Party | None
+    facility: Party | None
+    suite: str | None
+    room: Room
+    people: People
+    slots: tuple[Slot, ...]
+    file: Path
+    document: Mapping[str, Any]
+    """The file as plain data."""

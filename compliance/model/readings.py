@@ -1,0 +1,119 @@
+"""What a meter read, and the meter."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import date
+from typing import Any
+
+from compliance.model.signal import Array, Encoding, Integers, Pair
+
+
+@dataclass(frozen=True, slots=True)
+class Readings:
+    """A meter's values in the order of the file; R rows."""
+
+    encoding: Encoding
+    codes: Integers
+    """(R, 3)"""
+    xyz: Array
+    """(R, 3), cd/m²"""
+    position: tuple[str, ...]
+    window: Array
+    """(R,), % of area; NaN where the file does not say (the rule's own then)."""
+    pattern: tuple[str, ...]
+    """Empty where the file does not say."""
+    background: tuple[str, ...]
+    seconds: Array
+    """(R,), s"""
+    deviation: Array
+    """(R,), standard deviation of the row's mean Y in %; NaN where not said."""
+    lines: tuple[int, ...]
+    file: str
+    """The file's name as the user gave it."""
+    data: bytes
+    """The file as read."""
+    sha256: str
+
+    def __len__(self) -> int:
+        return len(self.codes)
+
+
+@dataclass(frozen=True, slots=True)
+class LuminanceBand:
+    start: float
+    """cd/m² from which the band holds."""
+    relative: float
+    """Expanded, %."""
+
+
+@dataclass(frozen=True, slots=True)
+class ChromaticityBand:
+    start: float
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class RepeatabilityBand:
+    start: float
+    relative: float
+    x: float
+    y: float
+
+
+@dataclass(frozen=True, slots=True)
+class Uncertainty:
+    """A meter's expanded uncertainties with coverage factor k."""
+
+    k: float
+    luminance: tuple[LuminanceBand, ...]
+    dark: float
+    """cd/m²"""
+    chromaticity: tuple[ChromaticityBand, ...]
+    saturated: Pair | None
+    correlation: float | None
+    """of x and y; None: unknown."""
+    repeatability: tuple[RepeatabilityBand, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Certificate:
+    number: str | None
+    laboratory: str | None
+    issued: date | None
+    due: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Meter:
+    name: str
+    kind: str
+    """`spectroradiometer` or `colorimeter`."""
+    make: str | None
+    model: str | None
+    serial: str | None
+    certificate: Certificate | None
+    uncertainty: Uncertainty | None
+    lowest: float
+    """cd/m² it can tell from dark; 0 where not stated."""
+    settle: float | None
+    """s per patch"""
+    reading_time: tuple[tuple[float, float], ...]
+    """(from cd/m², seconds)"""
+    correction: Mapping[str, Any] | None
+    document: Mapping[str, Any]
+    """The file as plain data."""
+    file: str
+    sha256: str
+
+    @property
+    def chromaticity_floor(self) -> float:
+        """cd/m² below which no chromaticity is judged."""
+        stated = self.uncertainty.chromaticity if self.uncertainty else ()
+        return max(self.lowest, stated[0].start if stated else CHROMATICITY_FLOOR)
+
+
+CHROMATICITY_FLOOR = 0.1
+"""cd/m², where no meter says otherwise."""

@@ -1,0 +1,203 @@
+"""A deliverable's target and requirements."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from datetime import date
+from enum import StrEnum
+from typing import Any
+
+from compliance.model.signal import Encoding, Pair, Triple
+
+
+class Level(StrEnum):
+    SHALL = "shall"
+    SHOULD = "should"
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """A tolerance interval; closed unless `exclusive`. Units are the quantity's."""
+
+    minimum: float | None = None
+    maximum: float | None = None
+    nominal: float | None = None
+    """Stated centre, for print; the interval is already in minimum and maximum."""
+    box: Pair | None = None
+    """Half widths in x and y about zero offset; excludes minimum and maximum."""
+    exclusive: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Band:
+    """Limits for patches whose nominal target is at most `upto` cd/m²; None is open."""
+
+    upto: float | None
+    limits: Limits
+
+
+@dataclass(frozen=True, slots=True)
+class Target:
+    """What an ideal display of the rule does with the signal."""
+
+    primaries: tuple[Pair, Pair, Pair]
+    primaries_name: str | None
+    white: Pair
+    white_name: str | None
+    curve: str
+    """`bt1886`, `power`, `srgb`, `pq`, `hlg` or `dcdm`."""
+    exponent: float | None
+    """For `power`, and 2.6 for `dcdm`; None otherwise."""
+    black: str
+    """How the black enters: `lift`, `add` or `none`."""
+    black_level: float | None
+    """cd/m²; None: as measured."""
+    scale: str
+    """`relative` (to the measured white) or `absolute`."""
+    luminance_white: float
+    luminance_peak: float
+    container: tuple[Pair, Pair, Pair] | None
+    """Primaries of the RGB signal; equal to `primaries` unless wider; None for xyz."""
+    container_name: str | None
+    system_gamma: float | None
+    """HLG only."""
+
+
+@dataclass(frozen=True, slots=True)
+class PatchSet:
+    """A named set of patches; `kind` says which of the other fields count."""
+
+    name: str
+    kind: str
+    """`ramp`, `hues`, `saturations`, `list`, `positions`, `windows` or `repeats`."""
+    steps: int | None = None
+    """ramp: number of levels with both ends; saturations: steps from white to hue."""
+    signal: Pair | None = None
+    """ramp: first and last level of normalised signal; None: 0 to 1."""
+    hues: tuple[str, ...] = ()
+    """hues and saturations: of red, green, blue, cyan, magenta, yellow."""
+    neutral: float | None = None
+    """hues and saturations: cd/m² that the same drive gives on the neutral axis."""
+    patches: tuple[tuple[str, Triple], ...] = ()
+    """list: name and code values."""
+    encoding: Encoding | None = None
+    """list: of its code values."""
+    positions: tuple[str, ...] = ()
+    """positions: expanded to the 13 names."""
+    windows: tuple[float, ...] = ()
+    """windows: % of area."""
+    repeats: int | None = None
+    of: str | None = None
+    """positions, windows, repeats: the built-in set that is shown."""
+    window: float | None = None
+    """% of area; None: the rule's (10 for `peak`)."""
+    pattern: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Over:
+    """Which patches a requirement is about."""
+
+    patches: tuple[str, ...]
+    signal: Pair | None = None
+    """Normalised signal level."""
+    target: Pair | None = None
+    """Nominal target, cd/m²."""
+    position: tuple[str, ...] | None = None
+    window: tuple[float, ...] | None = None
+    pattern: str | None = None
+    seconds: tuple[float, ...] | None = None
+    only: tuple[str, ...] | None = None
+    exclude: tuple[str, ...] = ()
+    """`except` in the file: names of patches left out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Requirement:
+    """One limit on one quantity. Exactly one of limits, bands, by_patch is set."""
+
+    id: str
+    title: str
+    quantity: str
+    level: Level
+    basis: str
+    """`published`, `digest`, `memory`, `practice` or `house`."""
+    clause: str | None
+    over: Over | None
+    limits: Limits | None = None
+    bands: tuple[Band, ...] = ()
+    by_patch: Mapping[str, Limits] = field(default_factory=dict)
+    reference: str = "target"
+    """`target`, `white` or `centre`."""
+    statistic: str = "each"
+    """`each`, `mean`, `percentile`, `spread` or `pairwise`."""
+    percentile: float | None = None
+    floor: float | None = None
+    """cd/m² of nominal target below which the quantity is not judged here."""
+    above_black: bool = False
+    ignore_luminance: bool = False
+    diagram: str = "uv"
+    """gamut-coverage: `uv` or `xy`."""
+    field: str | None = None
+    """recorded: which field of the job."""
+    declaration: str | None = None
+    """declared: which declaration of the slot."""
+    displays: str | None = None
+    """`projector` or `direct-view`: the only kind the requirement applies to."""
+
+
+@dataclass(frozen=True, slots=True)
+class Decision:
+    acceptance: str = "simple"
+    """`simple` or `guarded`."""
+    confidence: float = 0.95
+
+
+@dataclass(frozen=True, slots=True)
+class RuleFile:
+    """A file the rule was made of."""
+
+    path: str
+    """As named; for shipped files relative to the shipped `specs` folder."""
+    sha256: str
+    commit: str | None = None
+    dirty: bool | None = None
+    """None where it is not known to be under version control."""
+
+
+@dataclass(frozen=True, slots=True)
+class Change:
+    """A stated departure of a house rule from its parent."""
+
+    subject: str
+    """Dotted key in the rule, e.g. `requirements.white-level`."""
+    reason: str
+    agreed_by: str
+    date: date
+    withdrawn: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """One deliverable's target and requirements, resolved."""
+
+    id: str
+    title: str
+    revision: int
+    valid_days: int | None
+    target: Target
+    encoding: Encoding
+    """What the plan emits."""
+    window: float
+    decision: Decision
+    sets: Mapping[str, PatchSet]
+    requirements: tuple[Requirement, ...]
+    resolved: Mapping[str, Any]
+    """The rule as plain data, parents and lists inlined, no schema default added."""
+    digest: str
+    """SHA-256 of `resolved` as RFC 8785 JSON."""
+    files: tuple[RuleFile, ...]
+    changes: tuple[Change, ...] = ()
+    extends: str | None = None
+    """`id@revision` of the parent of a house rule."""

@@ -1,0 +1,73 @@
+"""How a patch is named, placed and coded."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+Array = NDArray[np.float64]
+Integers = NDArray[np.int64]
+Pair = tuple[float, float]
+Triple = tuple[int, int, int]
+
+POSITIONS = (
+    "centre",
+    "left",
+    "right",
+    "top",
+    "bottom",
+    "top-left",
+    "top-right",
+    "bottom-left",
+    "bottom-right",
+    "inner-top-left",
+    "inner-top-right",
+    "inner-bottom-left",
+    "inner-bottom-right",
+)
+"""The 13 named points, after the measuring grid of EBU Tech 3325."""
+
+POSITION_GROUPS: Mapping[str, tuple[str, ...]] = {
+    "sides": ("left", "right"),
+    "corners": ("top-left", "top-right", "bottom-left", "bottom-right"),
+    "5-points": ("centre", "top-left", "top-right", "bottom-left", "bottom-right"),
+    "9-points": POSITIONS[:9],
+    "13-points": POSITIONS,
+}
+
+PATTERNS = ("full", "window", "checkerboard")
+BUILT_IN_SETS = ("white", "black", "peak")
+TECHNOLOGIES = ("lcd", "oled", "led", "crt", "plasma", "projector")
+
+
+@dataclass(frozen=True, slots=True)
+class Encoding:
+    """How code values carry the signal (ITU-R BT.2100 Table 9, SMPTE ST 428-1)."""
+
+    name: str
+    kind: str
+    """`rgb` or `xyz`."""
+    bits: int
+    narrow: bool
+
+    @property
+    def top(self) -> int:
+        """The largest code the encoding can carry."""
+        return (1 << self.bits) - 1
+
+
+ENCODINGS: Mapping[str, Encoding] = {
+    encoding.name: encoding
+    for encoding in (
+        Encoding("rgb-8-full", "rgb", 8, False),
+        Encoding("rgb-8-narrow", "rgb", 8, True),
+        Encoding("rgb-10-full", "rgb", 10, False),
+        Encoding("rgb-10-narrow", "rgb", 10, True),
+        Encoding("rgb-12-full", "rgb", 12, False),
+        Encoding("rgb-12-narrow", "rgb", 12, True),
+        Encoding("xyz-12-full", "xyz", 12, False),
+    )
+}
