@@ -91,6 +91,8 @@ def _drift(case: Case, readings: Readings) -> Remark | None:
         return None
     places = np.sort(case.patches.order[case.patches.rows == index])
     luminance = readings.xyz[places, 1]
+    if luminance.mean() <= 0:
+        return None
     slope = float(np.polyfit(np.linspace(0.0, 1.0, len(places)), luminance, 1)[0])
     change = 100 * slope / float(luminance.mean())
     if abs(change) < DRIFT:

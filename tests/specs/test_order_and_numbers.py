@@ -1,0 +1,68 @@
+"""Whatever the readings: their order changes no finding, and no finding holds a NaN."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+import pytest
+import simulated
+from shipped import RULES, good, good_white, ideal, judged
+
+from compliance.model import Assessment, Finding, Rule, Value, Verdict
+from compliance.rules import load_rule
+
+
+def shuffled(shown: list[simulated.Shown], seed: int) -> list[simulated.Shown]:
+    order = np.random.RandomState(seed).permutation(len(shown))
+    return [shown[place] for place in order]
+
+
+def imperfect(rule: Rule, seed: int) -> list[simulated.Shown]:
+    random = np.random.RandomState(seed)
+    return ideal(rule, white=good_white(rule, random), fault=good(rule, random))
+
+
+def findings(assessment: Assessment) -> tuple[Finding, ...]:
+    return assessment.state.findings
+
+
+@pytest.mark.parametrize("name", RULES)
+def test_the_order_of_rows_changes_no_finding(name: str) -> None:
+    rule = load_rule(name)
+    shown = imperfect(rule, 5)
+    expected = findings(judged(rule, shown))
+    for seed in range(3):
+        assert findings(judged(rule, shuffled(shown, seed))) == expected
+
+
+@pytest.mark.parametrize("name", RULES)
+@pytest.mark.parametrize("light", [0.0, -0.005, 1e-6])
+def test_a_display_that_shows_nothing_is_no_pass(name: str, light: float) -> None:
+    """All readings at or below black: no NaN, and nothing is passed that needs light."""
+    rule = load_rule(name)
+    shown = [replace(one, xyz=np.full(3, light)) for one in ideal(rule)]
+    for one in findings(judged(rule, shown)):
+        for value in (one.value, *(point.value for point in one.points)):
+            assert all(math.isfinite(number) for number in numbers(value)), one.id
+        if "white" in one.id or one.quantity in ("contrast", "gamut-coverage", "fitted-exponent"):
+            assert one.verdict is not Verdict.PASS, one.id
+
+
+@pytest.mark.parametrize("name", RULES)
+def test_readings_of_half_the_plan_lose_no_finding(name: str) -> None:
+    rule = load_rule(name)
+    shown = shuffled(imperfect(rule, 6), 1)
+    for half in (shown[::2], shown[1::2]):
+        found = findings(judged(rule, half))
+        assert [one.id for one in found] == [one.id for one in rule.requirements]
+        for one in found:
+            for value in (one.value, *(point.value for point in one.points)):
+                assert all(math.isfinite(number) for number in numbers(value)), one.id
+
+
+def numbers(value: Value | None) -> tuple[float, ...]:
+    if value is None:
+        return ()
+    return value if isinstance(value, tuple) else (value,)
