@@ -80,14 +80,14 @@ class ImperfectDisplay:
         if self.curve == "bt1886":
             low, high = self.black ** (1 / 2.4), self.white_luminance ** (1 / 2.4)
             lifted = (signal * (high - low) + low) ** exponents
-            return (lifted - low**exponents) / (high**exponents - low**exponents)
+            return np.asarray((lifted - low**exponents) / (high**exponents - low**exponents))
         if self.curve == "power":
-            return signal**exponents
+            return np.asarray(signal**exponents)
         if self.curve == "pq":
             asked = matrix(BT2020, D65) @ (perceptual_quantizer(signal) / 100)
-            return np.maximum(np.linalg.solve(matrix(P3, D65), asked), 0)
+            return np.asarray(np.maximum(np.linalg.solve(matrix(P3, D65), asked), 0))
         asked = 52.37 / 48 * signal**2.6
-        return np.maximum(np.linalg.solve(matrix(P3, CINEMA_WHITE), asked), 0)
+        return np.asarray(np.maximum(np.linalg.solve(matrix(P3, CINEMA_WHITE), asked), 0))
 
     def _off(self, signal: Array) -> Array:
         return np.array(self.tracking) * np.sin(np.pi * np.clip(signal, 0, 1))
