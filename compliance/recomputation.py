@@ -7,10 +7,12 @@ to them, and no more; a verdict may differ only where such a difference can turn
 from __future__ import annotations
 
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, TypeGuard
+
+from compliance.turning import CLOSE, conclusion, possible, worst_stated
 
 __all__ = ["ABSENT", "Difference", "Topic", "compare", "engine_of"]
 
@@ -18,8 +20,6 @@ Document = Mapping[str, Any]
 Path = tuple[str, ...]
 """Keys from the document's root to a place in it."""
 
-CLOSE = 1e-9
-"""Of values: relative or absolute, whichever is larger."""
 CLOSE_ENDS = 1e-6
 """Of interval ends, which are quantiles of draws; likewise."""
 DRAWS_APART = 2
@@ -27,6 +27,8 @@ DRAWS_APART = 2
 
 IGNORED = frozenset({"tool", "number"})
 """Of the document: what computed it, and the number over its other bytes."""
+CONCLUSIONS = frozenset({"verdict", "reason", "conditional", "bound", "note", "remarks"})
+"""Keys whose values follow from those beside them."""
 ABSENT = object()
 """Stands for what one of the two does not have."""
 
@@ -35,7 +37,7 @@ class Topic(StrEnum):
     """What a difference is about, as a sentence."""
 
     READING = "the readings attached are not those stated"
-    VALUE = "values stated are not what the attached readings give"
+    VALUE = "values stated are not what the attached readings and rule give"
     RULE = "limits or words stated are not those of the attached rule"
     VERDICT = "a verdict stated is not what its values and limits give"
     METER = "the meter stated is not the attached one"
@@ -127,32 +129,24 @@ class _Comparison:
         draws = computed.get("draws")
         self.found: list[Difference] = []
         self._close_p = DRAWS_APART / draws if _is_number(draws) and draws > 0 else 0.0
-        self._confidence = _confidence(computed)
+        self._decision = computed["decision"]
+        self._cause: Topic | None = None
         self._turned = 0
         """Verdicts that differ and may."""
 
     def mapping(self, path: Path, stated: Document, computed: Document) -> None:
-        """Compare two mappings that stand at `path`."""
-        keys = sorted(stated.keys() | computed.keys())
-        if "findings" in keys:
-            # The verdict of all follows from those of the findings: these come first.
-            before = self._turned
-            self._pair(path, "findings", stated, computed)
-            may_turn = {"verdict", "reason", "conditional"} if self._turned > before else set()
-            keys = [key for key in keys if key != "findings" and key not in may_turn]
-        elif "verdict" in keys and self._may_turn(stated, computed):
-            self._turned += 1
-            keys.remove("verdict")
-        for key in keys:
+        """Compare two mappings that stand at `path`, what follows from the rest at the end."""
+        before, turned = len(self.found), self._turned
+        keys = stated.keys() | computed.keys()
+        for key in sorted(keys - CONCLUSIONS):
             self._pair(path, key, stated, computed)
+        # What the conclusions were drawn from already differs: they differ for that reason.
+        self._cause = self.found[before].topic if len(self.found) > before else None
+        for key in sorted(keys & CONCLUSIONS - self._excused(stated, computed, turned)):
+            self._pair(path, key, stated, computed)
+        self._cause = None
 
-    def _pair(
-        self,
-        path: Path,
-        key: str,
-        stated: Mapping[str, Any],
-        computed: Mapping[str, Any],
-    ) -> None:
+    def _pair(self, path: Path, key: str, stated: Document, computed: Document) -> None:
         self._walk((*path, key), stated.get(key, ABSENT), computed.get(key, ABSENT))
 
     def _walk(self, path: Path, stated: Any, computed: Any) -> None:
@@ -161,12 +155,14 @@ class _Comparison:
         elif _is_list(stated) and _is_list(computed):
             self._list(path, stated, computed)
         elif not self._same(path, stated, computed):
-            self.found.append(Difference(_topic(path), _place(path), stated, computed))
+            topic = self._cause or _topic(path)
+            self.found.append(Difference(topic, _place(path), stated, computed))
 
     def _list(self, path: Path, stated: Sequence[Any], computed: Sequence[Any]) -> None:
         if len(stated) != len(computed) and not _all_named((*stated, *computed)):
             count = f"{_place(path)}: number of entries"
-            self.found.append(Difference(_topic(path), count, len(stated), len(computed)))
+            topic = self._cause or _topic(path)
+            self.found.append(Difference(topic, count, len(stated), len(computed)))
             return
         mine, theirs = _labelled(stated), _labelled(computed)
         for label in dict.fromkeys((*theirs, *mine)):
@@ -180,40 +176,25 @@ class _Comparison:
         ends = "low" in path or "high" in path
         return _close(stated, computed, CLOSE_ENDS if ends else CLOSE)
 
-    def _may_turn(self, stated: Document, computed: Document) -> bool:
-        """Whether two verdicts differ, and may."""
-        if stated.get("verdict") == computed.get("verdict"):
-            return False
-        return any(self._near(item) for item in (computed, *_points(computed)))
+    def _excused(self, stated: Document, computed: Document, turned: int) -> frozenset[str]:
+        """Which of the conclusions may differ because a verdict lies at its threshold.
 
-    def _near(self, item: Mapping[str, Any]) -> bool:
-        """Whether a finding or point lies so close to a threshold that its verdict may turn."""
-        p = item.get("probability")
-        if _is_number(p) and any(
-            abs(p - edge) <= self._close_p for edge in (self._confidence, 1 - self._confidence)
-        ):
-            return True
-        return any(_close(value, edge, CLOSE) for value, edge in _edges(item))
-
-
-def _edges(item: Mapping[str, Any]) -> Iterator[tuple[float, float]]:
-    """A value with each of its limits; of a pair each axis with its half width."""
-    value, limits = item.get("value"), item.get("limits")
-    if not isinstance(limits, Mapping):
-        return
-    if _is_number(value):
-        yield from ((value, limits[end]) for end in ("min", "max") if _is_number(limits.get(end)))
-    elif _is_list(value) and _is_list(limits.get("box")):
-        yield from (
-            (abs(axis), half)
-            for axis, half in zip(value, limits["box"], strict=False)
-            if _is_number(axis) and _is_number(half)
-        )
-
-
-def _points(item: Mapping[str, Any]) -> list[Mapping[str, Any]]:
-    points = item.get("points")
-    return [each for each in points if isinstance(each, Mapping)] if _is_list(points) else []
+        `turned` is how many had been let pass before the two mappings were walked.
+        """
+        below = self._turned > turned
+        if "findings" in computed:
+            follows = conclusion(stated, self._decision) if below else {}
+            agree = below and all(stated[key] == follows[key] for key in follows)
+            return frozenset(follows) if agree else frozenset()
+        if "verdict" not in computed or stated.get("verdict") == computed["verdict"]:
+            return frozenset()
+        allowed = possible(computed, self._decision["confidence"], self._close_p)
+        if below and computed.get("statistic") == "each":
+            allowed = {worst_stated(stated)}
+        if stated.get("verdict") not in allowed:
+            return frozenset()
+        self._turned += 1
+        return frozenset({"verdict"})
 
 
 def _labelled(entries: Sequence[Any]) -> dict[str, Any]:
@@ -249,12 +230,6 @@ def _place(path: Path) -> str:
         else:
             parts.append(key)
     return ", ".join(parts[:-1]) + ": " * (len(parts) > 1) + parts[-1]
-
-
-def _confidence(document: Mapping[str, Any]) -> float:
-    decision = document.get("decision")
-    stated = decision.get("confidence") if isinstance(decision, Mapping) else None
-    return float(stated) if isinstance(stated, int | float) else 0.95
 
 
 def _without(document: Mapping[str, Any], keys: frozenset[str]) -> dict[str, Any]:

@@ -158,14 +158,13 @@ def _read(data: bytes, embedded: EmbeddedPdfSignature, trusted: Sequence[Signer]
     """The facts about one signature; its own certificate is taken for trusted at first."""
     own = embedded.signer_cert
     signer = Signer.of(pyca.load_der_x509_certificate(own.dump()))
-    authorities = [x509.Certificate.load(each.certificate) for each in trusted]
     claimed = _claimed(embedded)
     moment = claimed or signer.not_before
     status = asyncio.run(
         async_validate_pdf_signature(
             embedded,
             signer_validation_context=_context([own], _within(signer, moment)),
-            ts_validation_context=_context(authorities, None),
+            ts_validation_context=_context(_authorities(trusted), None),
             key_usage_settings=USAGE,
         )
     )
@@ -217,14 +216,19 @@ def _status_faults(status: PdfSignatureStatus) -> Iterable[str]:
         yield "its time stamp was made for something else or was changed"
 
 
+def _authorities(trusted: Sequence[Signer]) -> list[x509.Certificate]:
+    """Those of the trusted that may issue certificates to others."""
+    found = [x509.Certificate.load(each.certificate) for each in trusted]
+    return [each for each in found if each.ca]
+
+
 def _trusted_as(
     embedded: EmbeddedPdfSignature, signer: Signer, trusted: Sequence[Signer], moment: datetime
 ) -> str | None:
     """A signer's own certificate counts as it is; others only as issuing authorities."""
     if any(signer.fingerprint == each.fingerprint for each in trusted):
         return "its certificate is among the trusted"
-    roots = [x509.Certificate.load(each.certificate) for each in trusted]
-    authorities = [root for root in roots if root.ca]
+    authorities = _authorities(trusted)
     if not authorities:
         return None
     validator = CertificateValidator(
@@ -236,7 +240,8 @@ def _trusted_as(
         path = asyncio.run(validator.async_validate_usage(key_usage=set()))  # type: ignore[no-untyped-call]
     except (PathError, ValidationError):
         return None
-    return f"its certificate goes back to {path.trust_anchor.authority.name.human_friendly}, a trusted one"
+    root = path.trust_anchor.authority.name.human_friendly
+    return f"its certificate goes back to {root}, a trusted one"
 
 
 # ---------------------------------------------------------------- the container

@@ -82,12 +82,12 @@ def sign(
     `pdf`, byte for byte. Raises IdentityError if the certificate is not valid at `when`.
     """
     writer = IncrementalPdfFileWriter(BytesIO(pdf))
-    for name, place in ((FACILITY_FIELD, box), (COUNTER_FIELD, counter_box)):
+    for name, place, told in (
+        (FACILITY_FIELD, box, "Signature of the facility"),
+        (COUNTER_FIELD, counter_box, "Countersignature of the client"),
+    ):
         specification = fields.SigFieldSpec(
-            name,
-            on_page=place.page,
-            box=place.corners,
-            empty_field_appearance=name == COUNTER_FIELD,
+            name, on_page=place.page, box=place.corners, readable_field_name=told
         )
         fields.append_signature_field(writer, specification)
     metadata = PdfSignatureMetadata(

@@ -24,7 +24,7 @@ from enum import StrEnum
 from typing import Any, TypeVar
 
 from compliance.enclosures import Attached, Document, digest_faults, name_faults, stated_in
-from compliance.errors import InputError
+from compliance.errors import ComplianceError, InputError
 from compliance.identity import Signer, read_certificates
 from compliance.recomputation import Difference, Topic, compare, engine_of
 from compliance.signatures import Seal, Signature, read_attachments, read_signatures
@@ -281,7 +281,10 @@ def _checked(data: bytes) -> bytes:
 def _reason(fault: Exception) -> str:
     if isinstance(fault, InputError):
         return "; ".join(str(problem) for problem in fault.problems)
-    return str(fault).splitlines()[0] if str(fault) else type(fault).__name__
+    told = str(fault).splitlines()[0] if str(fault) else ""
+    if isinstance(fault, ValueError | ComplianceError):
+        return told or type(fault).__name__
+    return f"{type(fault).__name__}: {told}"
 
 
 def _word(value: Any) -> str | None:

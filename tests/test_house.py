@@ -64,7 +64,8 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "sheet.write": (VOCABULARY | SIGNING | {"evidence"}, set()),
     "sheet.stamp": (VOCABULARY | {"identity"}, {"reportlab"}),
     "enclosures": ({"errors", "canonical"}, set()),
-    "recomputation": ({"errors"}, set()),
+    "turning": ({"errors", "model", "decision"}, set()),
+    "recomputation": ({"errors", "turning"}, set()),
     "verification": (SIGNING | {"signatures", "enclosures", "recomputation", "evidence"}, set()),
     # the program
     "cli": ({"*"}, {"click"}),

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from compliance.sheet import fonts
 from compliance.sheet.pen import Pen, fit
-from compliance.sheet.style import INK
+from compliance.sheet.style import INK, Ink
 
 if TYPE_CHECKING:
     from compliance.identity import Signer
@@ -16,44 +16,47 @@ if TYPE_CHECKING:
 __all__ = ["draw_stamp"]
 
 PAD = 5.0
-LEAD = 1.32
+LEAD = 1.3
 """Line height over type size."""
+GROUP, GROUPS = 8, 4
+"""Digits of the fingerprint in a group, and groups in a line."""
+
+Line = tuple[str, str, float, Ink]
 
 
 def draw_stamp(signer: Signer, when: datetime, *, width: float, height: float) -> bytes:
-    """A one-page PDF of `width` by `height` points that shows who signs and when."""
+    """A one-page PDF of `width` by `height` points that shows who signs and when.
+
+    Lines that find no room at the foot are left out. Raises SheetError where the fonts lack
+    a character of the name.
+    """
     from reportlab.pdfgen.canvas import Canvas
 
     fonts.register()
     out = BytesIO()
     canvas = Canvas(out, pagesize=(width, height), invariant=1, initialFontName=fonts.SANS)
     pen = Pen(canvas)
-    canvas.setStrokeColorRGB(*INK.TEAL)
-    canvas.setLineWidth(0.75)
-    canvas.rect(0.4, 0.4, width - 0.8, height - 0.8)
     y = height - PAD
-    room = width - 2 * PAD
     for text, face, size, ink in _lines(signer, when):
-        y -= size
-        if y < PAD / 2:
+        y -= size * LEAD
+        if y < 0:
             break
-        pen.text(PAD, y, fit(text, face, size, room), face=face, size=size, ink=ink)
-        y -= size * (LEAD - 1)
+        shown = fit(text, face, size, width - 2 * PAD)
+        pen.text(PAD, y + size * (LEAD - 1), shown, face=face, size=size, ink=ink)
     canvas.showPage()
     canvas.save()
     return out.getvalue()
 
 
-def _lines(
-    signer: Signer, when: datetime
-) -> list[tuple[str, str, float, tuple[float, float, float]]]:
+def _lines(signer: Signer, when: datetime) -> list[Line]:
     digits = signer.fingerprint
-    parts = " ".join(digits[at : at + 8] for at in range(0, 32, 8))
+    groups = [digits[at : at + GROUP] for at in range(0, len(digits), GROUP)]
     moment = when.astimezone(UTC)
     lines = [
-        (f"Signed by {signer.name}", fonts.BOLD, 8.5, INK.TEXT),
-        (signer.organisation or "", fonts.SANS, 7.5, INK.TEXT),
-        (f"{moment:%Y-%m-%d %H:%M} UTC, as the signer's clock had it", fonts.SANS, 6.5, INK.QUIET),
-        (f"Certificate SHA-256 {parts}…", fonts.SANS, 6.0, INK.QUIET),
+        (f"Signed by {signer.name}", fonts.BOLD, 9.0, INK.TEXT),
+        (signer.organisation or "", fonts.SANS, 8.0, INK.TEXT),
+        (f"{moment:%Y-%m-%d %H:%M} UTC, certificate SHA-256", fonts.SANS, 6.5, INK.QUIET),
+        (" ".join(groups[:GROUPS]), fonts.MONO, 6.5, INK.QUIET),
+        (" ".join(groups[GROUPS:]), fonts.MONO, 6.5, INK.QUIET),
     ]
     return [line for line in lines if line[0]]
