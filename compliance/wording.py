@@ -18,6 +18,7 @@ from compliance.model import (
     Finding,
     Level,
     Limits,
+    NotJudged,
     Outcome,
     Over,
     Point,
@@ -282,10 +283,12 @@ def format_point_value(point: Point, finding: Finding) -> str:
     return _value(point.value, point.limits, finding.quantity, finding.unit)
 
 
-def point_name(point: Point) -> str:
+def point_name(point: Point | NotJudged) -> str:
     """A point as named to a person: its name and, off centre, where."""
     name = point.name or " ".join(str(code) for code in point.patch)
-    return name if point.position == "centre" else f"{name}, {point.position}"
+    if point.position == "centre" or name.endswith(point.position):
+        return name
+    return f"{name}, {point.position}"
 
 
 # ---------------------------------------------------------------- verdicts

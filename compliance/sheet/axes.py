@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass
 
 from compliance.sheet.fonts import width
@@ -11,7 +11,7 @@ from compliance.sheet.pen import Pen
 from compliance.sheet.style import INK
 from compliance.wording import format_plain
 
-__all__ = ["Axis", "Frame", "linear", "logarithmic", "nice_step"]
+__all__ = ["Axis", "Frame", "centred", "linear", "logarithmic", "nice_step"]
 
 TICK = 6.4
 Spot = tuple[float, float]
@@ -57,6 +57,14 @@ def linear(low: float, high: float, *, title: str = "", most: int = 6) -> Axis:
     first, last = math.floor(low / step + 1e-9), math.ceil(high / step - 1e-9)
     ticks = tuple(round(index * step, 12) for index in range(first, last + 1))
     return Axis(ticks[0], ticks[-1], ticks, title=title)
+
+
+def centred(widest: float, *, title: str = "", most: int = 5) -> Axis:
+    """A linear axis from -`widest` to `widest` with ticks inside, one at 0."""
+    step = nice_step(2 * widest, most)
+    count = math.floor(widest / step + 1e-9)
+    ticks = tuple(round(index * step, 12) for index in range(-count, count + 1))
+    return Axis(-widest, widest, ticks, title=title)
 
 
 def logarithmic(low: float, high: float, *, title: str = "") -> Axis:
@@ -141,8 +149,3 @@ def margin(axis: Axis) -> float:
     """Room left of a frame for the tick labels and the title of its upright axis."""
     widest = max((width(text, "SheetSans", TICK) for text in axis.labels()), default=0.0)
     return widest + 5 + (12 if axis.title else 0)
-
-
-def spread(values: Sequence[float]) -> tuple[float, float]:
-    """Least and greatest of some values."""
-    return min(values), max(values)

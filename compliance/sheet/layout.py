@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 from io import BytesIO
 from itertools import product
@@ -76,6 +76,10 @@ def body_items(content: Content, grid: Grid, ease: Ease) -> list[Block | Columns
     return items
 
 
+TOGETHER = 3
+"""Rows at the end of a table that stay together."""
+
+
 def _requirements(content: Content, grid: Grid, air: float) -> Iterable[Block]:
     measure = grid.measure
     head = requirement_head(measure)
@@ -86,7 +90,8 @@ def _requirements(content: Content, grid: Grid, air: float) -> Iterable[Block]:
         if graded:
             yield level_head(level, len(graded), measure, head)
         for row in graded:
-            yield requirement_row(row, measure, head, air)
+            together = row in content.now.rows[-TOGETHER:]
+            yield replace(requirement_row(row, measure, head, air), keep=together)
     yield legend(measure)
 
 
@@ -155,7 +160,7 @@ def _picture(
 ) -> None:
     pen.text(x, top - 8, fit(title, BOLD, 8.2, wide), face=BOLD, size=8.2)
     end = plot.draw(pen, x, top - TITLE, wide, height - TITLE - NOTE, charts, group)
-    key_line(pen, x, end - 7, plot, wide)
+    key_line(pen, x, end - 7, plot, charts, wide)
 
 
 def _comparison(content: Content, grid: Grid, air: float) -> Iterable[Block]:

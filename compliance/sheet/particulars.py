@@ -61,6 +61,7 @@ def particulars(assessment: Assessment) -> tuple[Group, ...]:
         Group("Order", tuple(_order(assessment.job))),
         Group("Suite and display", tuple(_display(assessment))),
         Group("Slot", tuple(_slot(assessment.slot))),
+        Group("Slot's settings", tuple(_settings(assessment.slot))),
         Group("Readings", tuple(_readings(assessment))),
         Group("Meter", tuple(_meter(assessment.meter))),
         Group("Rule", tuple(_rule(assessment.rule))),
@@ -126,15 +127,20 @@ def _slot(slot: Slot | None) -> Iterable[Fact]:
     yield Fact("Slot", slot.name)
     yield Fact("Calibrated", format_time(slot.calibrated))
     yield Fact("Warm-up", _measure(slot.warm_up, "min"))
+    for name, said in slot.declared.items():
+        value = {1.0: "yes", 0.0: "no"}.get(said.value) or format_plain(said.value)
+        words = name.replace("-", " ")
+        yield Fact(f"Declared: {words}", f"{value}, by {said.by}, {format_date(said.date)}")
+
+
+def _settings(slot: Slot | None) -> Iterable[Fact]:
+    if slot is None:
+        return
     settings = list(_flat(slot.settings))
     if not settings:
         yield Fact("Settings", NOT_STATED)
     for name, value in settings:
         yield Fact(name.replace("_", " "), value)
-    for name, said in slot.declared.items():
-        value = {1.0: "yes", 0.0: "no"}.get(said.value) or format_plain(said.value)
-        words = name.replace("-", " ")
-        yield Fact(f"Declared: {words}", f"{value}, by {said.by}, {format_date(said.date)}")
 
 
 def _flat(settings: Mapping[str, Any], above: str = "") -> Iterable[tuple[str, str]]:
@@ -273,7 +279,11 @@ def definitions(assessment: Assessment) -> tuple[Fact, ...]:
     """The quantities used, each with its definition and the document it rests on."""
     used = {finding.quantity for finding in assessment.state.findings}
     return tuple(
-        Fact(row.title, f"{row.definition}. {row.source}.")
+        Fact(row.title, f"{row.definition[0].upper()}{row.definition[1:]}. {_source(row.source)}.")
         for name, row in QUANTITIES.items()
         if name in used
     )
+
+
+def _source(words: str) -> str:
+    return words[0].upper() + words[1:]

@@ -12,7 +12,8 @@ from dataclasses import dataclass
 
 from compliance.colorimetry.locus import LOCUS
 from compliance.model import Charts, DifferencePoint, LevelPoint, Pair
-from compliance.sheet.axes import TICK, Axis, Frame, linear, logarithmic, margin
+from compliance.sheet.axes import TICK, Axis, Frame, centred, linear, logarithmic, margin
+from compliance.sheet.fonts import SANS, clean, width
 from compliance.sheet.pen import Pen, fit
 from compliance.sheet.style import INK, Ink
 from compliance.wording import format_plain
@@ -29,7 +30,8 @@ class Plot:
     """A kind of picture."""
 
     title: str
-    note: str
+    note: Callable[[Charts], str]
+    """What its signs mean."""
     has: Callable[[Charts], bool]
     draw: Callable[[Pen, float, float, float, float, Charts, Sequence[Charts]], float]
     """Pen, left, top, width, height, the charts shown, all charts on its scales; returns
@@ -113,7 +115,7 @@ def _aside_axis(group: Sequence[Charts]) -> Axis:
             if ends or level.target >= 1:
                 widest = max(widest, abs(_percent(level.measured, level)))
     widest = min(widest * 1.1, 100.0)
-    return linear(-widest, widest, title="Off target, %", most=4)
+    return centred(widest, title="Off target, %")
 
 
 def _band(
@@ -220,9 +222,11 @@ def _white(pen: Pen, frame: Frame, target: Pair, measured: Pair, group: Sequence
     if lens.holds(*measured):
         _pair(pen, lens, target, measured, 2.0)
     size = TICK - 0.2
-    pen.text(x + side, y - 8, "White enlarged,", size=size, ink=INK.QUIET, align="right")
-    told = f"outer ring Δu′v′ {format_plain(reach)}"
-    pen.text(x + side, y - 16, told, size=size, ink=INK.QUIET, align="right")
+    told = ("White enlarged,", f"outer ring Δu′v′ {format_plain(reach)}")
+    for line, text in enumerate(told, 1):
+        extent = width(text, SANS, size)
+        pen.box(x + side - extent - 1, y - 8 * line - 2, extent + 2, 8, fill=INK.PAPER)
+        pen.text(x + side, y - 8 * line, text, size=size, ink=INK.QUIET, align="right")
 
 
 # ---------------------------------------------------------------- grey balance
@@ -236,7 +240,7 @@ def grey_balance(
     low, high = min(p.target for p in points), max(p.target for p in points)
     widest = max(0.002, *(abs(part) for p in points for part in (p.du, p.dv)))
     across = logarithmic(low, high, title="Target, cd/m²")
-    up = linear(-widest * 1.05, widest * 1.05, title="From the measured white", most=6)
+    up = centred(widest * 1.1, title="From the measured white", most=7)
     left = margin(up)
     frame = Frame(x + left, top - h + FOOT, w - left - 2, h - HEAD - FOOT, across, up)
     frame.draw(pen)
@@ -293,7 +297,7 @@ def differences(
             y = frame.spot(0.0, bar.limit)[1]
             pen.line(middle - slot / 2, y, middle + slot / 2, y, ink=INK.TEXT, weight=1.0)
         if slot >= 6.0 or index % math.ceil(6.0 / slot) == 0:
-            name = fit(bar.name, "SheetSans", SMALL - 0.4, names - 6)
+            name = fit(bar.name, SANS, SMALL - 0.4, names - 6)
             pen.turned(middle + 2.1, frame.y - 3.5, name, size=SMALL - 0.4, ink=INK.QUIET)
     return top - h
 
@@ -309,8 +313,6 @@ def _bar(pen: Pen, frame: Frame, bar: DifferencePoint, middle: float, wide: floa
 
 
 def _names_height(group: Sequence[Charts], w: float) -> float:
-    from compliance.sheet.fonts import SANS, clean, width
-
     names = [bar.name for charts in group for bar in charts.differences]
     longest = max((width(clean(name), SANS, SMALL - 0.4) for name in names), default=0.0)
     return min(longest + 9, w * 0.26, 80.0)
@@ -323,9 +325,9 @@ def _finite(value: float) -> bool:
 # ---------------------------------------------------------------- the four
 
 
-def key_line(pen: Pen, x: float, y: float, plot: Plot, measure: float) -> None:
+def key_line(pen: Pen, x: float, y: float, plot: Plot, charts: Charts, measure: float) -> None:
     """What the signs of a picture mean, under it."""
-    pen.text(x, y, fit(plot.note, "SheetSans", SMALL, measure), size=SMALL, ink=INK.QUIET)
+    pen.text(x, y, fit(plot.note(charts), SANS, SMALL, measure), size=SMALL, ink=INK.QUIET)
 
 
 def _has_levels(charts: Charts) -> bool:
@@ -340,30 +342,46 @@ def _has_greys(charts: Charts) -> bool:
     return len([grey for grey in charts.greys if grey.target > 0]) > 1
 
 
+def _tracking_note(charts: Charts) -> str:
+    levels = _levels(charts)
+    told = "Dots: measured. Broken line: target."
+    if any(level.low is not None or level.high is not None for level in levels):
+        told += " Shaded: limits. Barred rings: outside."
+    if len(levels) < len(charts.levels):
+        told += " Levels at or below 0 are not drawn."
+    return told
+
+
+def _difference_note(charts: Charts) -> str:
+    if any(bar.limit is not None for bar in charts.differences):
+        return "Thick lines: limits. Filled dark: over the limit."
+    return "The rule sets no limit on this difference."
+
+
 PLOTS = (
     Plot(
         "Luminance tracking",
-        "Dots: measured. Barred ring: outside. Broken line: target. Shaded: limits.",
+        _tracking_note,
         _has_levels,
         tracking,
     ),
     Plot(
         "Colours in the CIE 1976 u′v′ diagram",
-        "Crosses and broken triangle: target. Rings and solid triangle: measured.",
+        lambda _: "Crosses and broken triangle: target. Rings and solid triangle: measured.",
         _has_gamut,
         gamut,
         squat=0.98,
     ),
     Plot(
         "Grey balance",
-        "Dots, solid line: Δu′. Squares, broken line: Δv′.",
+        lambda _: "Dots, solid line: Δu′. Squares, broken line: Δv′.",
         _has_greys,
         grey_balance,
         0.78,
     ),
     Plot(
         "Colour differences by patch",
-        "Thick line: limit. Filled dark: over it.",
+        _difference_note,
         lambda charts: bool(charts.differences),
         differences,
         0.78,

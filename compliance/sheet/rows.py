@@ -17,6 +17,7 @@ from compliance.model import (
 from compliance.quantities.table import QUANTITIES
 from compliance.wording import (
     REASON_WORDS,
+    applies,
     format_finding_limits,
     format_limits,
     format_number,
@@ -140,6 +141,8 @@ def _limits(finding: Finding, requirement: Requirement | None) -> tuple[str, ...
 
 
 def _value_notes(finding: Finding) -> Iterable[str]:
+    if finding.verdict is Verdict.NOT_ASSESSED and finding.value is not None:
+        yield "as far as read"
     counted = [point for point in finding.points if point.verdict is not None]
     worst = _deciding(finding, counted)
     if worst is not None and len(counted) > 1:
@@ -168,10 +171,11 @@ def _deciding(finding: Finding, counted: Sequence[Point]) -> Point | None:
 
 def _details(finding: Finding) -> Iterable[str]:
     if finding.note:
-        yield finding.note
+        yield _sentence(finding.note)
     if finding.verdict is Verdict.NOT_ASSESSED and finding.reason is not None:
-        words = REASON_WORDS[finding.reason]
-        yield words[0].upper() + words[1:] + "."
+        told = finding.missing or (finding.note and not applies(finding))
+        if not told:
+            yield _sentence(REASON_WORDS[finding.reason])
     if finding.missing:
         yield f"Missing: {_listed(finding.missing, SHOWN_POINTS)}."
     outside = [point for point in finding.points if point.verdict in OUTSIDE]
@@ -182,6 +186,10 @@ def _details(finding: Finding) -> Iterable[str]:
         count = len(finding.not_judged)
         patches = "patch was" if count == 1 else "patches were"
         yield f"{count} {patches} not judged."
+
+
+def _sentence(words: str) -> str:
+    return words[:1].upper() + words[1:] + ("" if words.endswith(".") else ".")
 
 
 def _short(finding: Finding) -> str:
@@ -218,8 +226,7 @@ def open_items(findings: Iterable[Finding]) -> tuple[Open, ...]:
 def _by_reason(patches: Iterable[NotJudged]) -> tuple[tuple[str, tuple[str, ...]], ...]:
     grouped: dict[str, list[str]] = {}
     for patch in patches:
-        name = patch.name or " ".join(str(code) for code in patch.patch)
-        shown = name if patch.position == "centre" else f"{name}, {patch.position}"
+        shown = point_name(patch)
         names = grouped.setdefault(patch.why, [])
         if shown not in names:
             names.append(shown)
