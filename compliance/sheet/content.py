@@ -24,6 +24,7 @@ from compliance.wording import (
     NOT_STATED,
     applies,
     decision_sentence,
+    failing,
     format_date,
     format_time,
     outcome_sentence,
@@ -281,11 +282,19 @@ def _measured(assessment: Assessment) -> Iterable[Fact]:
     yield Fact("Suite", text(job and job.suite))
     yield Fact("Calibrated", format_time(slot.calibrated if slot else None))
     yield Fact("Measured", format_time(assessment.state.measured))
+    if assessment.before is not None:
+        yield Fact("Before that", _earlier(assessment.before))
     yield Fact("Assessed", format_time(assessment.assessed))
     yield Fact("Valid until", _until(assessment))
     named = f"{meter.name}, serial number {text(meter.serial)}" if meter else NOT_STATED
     yield Fact("Meter", named)
     yield Fact("Certificate", _certificate(assessment))
+
+
+def _earlier(before: State) -> str:
+    word = outcome_word(before.verdict, before.conditional)
+    missed = len(failing(before.findings))
+    return f"{word}, {missed} not met" if missed else word
 
 
 def _until(assessment: Assessment) -> str:

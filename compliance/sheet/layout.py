@@ -270,7 +270,7 @@ def _end(grid: Grid) -> Block:
 # ---------------------------------------------------------------- pages
 
 STRETCHES = (1.0, 1.07, 0.94, 1.15, 0.88, 1.24, 0.82, 1.34)
-AIRS = (1.0, 0.85, 1.2, 0.7, 1.45)
+AIRS = (1.0, 0.85, 1.2, 0.7, 1.45, 1.8)
 SIZES = (7.6, 7.3, 7.9)
 HALF = 0.42
 GOOD = 0.04
@@ -282,7 +282,7 @@ def set_body(content: Content, grid: Grid) -> list[Page]:
     least = math.inf
     for size, air, stretch in product(SIZES, AIRS, STRETCHES):
         pages = place(body_items(content, grid, Ease(stretch, air, size)), grid.depth)
-        strain = abs(stretch - 1) + abs(air - 1) * 0.5 + abs(size / SIZES[0] - 1) * 2
+        strain = abs(stretch - 1) + abs(air - 1) * 0.6 + abs(size / SIZES[0] - 1) * 2
         cost = _blank(pages, grid.depth) + 0.15 * strain
         if cost < least:
             best, least = pages, cost

@@ -97,6 +97,7 @@ def tracking(
         dash=(2, 2),
     )
     _trace(pen, lower, levels, lambda level: _percent(level.measured, level))
+    _beyond(pen, lower, levels, lambda level: _percent(level.measured, level))
     pen.canvas.restoreState()
     return top - h
 
@@ -139,6 +140,20 @@ def _band(
         pen.path([*lower, *reversed(upper)], fill=INK.BAND, close=True)
         for edge in (lower, upper):
             pen.path(edge, ink=INK.FAINT, weight=0.5)
+
+
+def _beyond(
+    pen: Pen, frame: Frame, levels: Sequence[LevelPoint], value: Callable[[LevelPoint], float]
+) -> None:
+    """A small wedge on the edge of the frame for each level that lies beyond it."""
+    for level in levels:
+        off = value(level)
+        if frame.up.low <= off <= frame.up.high:
+            continue
+        edge, side = (frame.up.high, -1.0) if off > frame.up.high else (frame.up.low, 1.0)
+        x, y = frame.spot(level.target, edge)
+        wedge = [(x, y), (x - 2.2, y + 3.4 * side), (x + 2.2, y + 3.4 * side)]
+        pen.path(wedge, fill=INK.TEXT if _inside(level) else INK.PLUM, close=True)
 
 
 def _trace(
