@@ -33,7 +33,6 @@ def test_two_runs_at_once_come_out_as_meant(tmp_path: Path) -> None:
         assert each.returncode == 0, out + err
         assert out.rstrip().endswith(str(ROOT / "demo" / "out"))
         assert "All came out as meant" in out
-        assert out.count("exit code 0") == 4  # four sheets verified
     assert list(tmp_path.iterdir()) == []  # the user's folders are untouched
     sheets = sorted(file.name for file in (ROOT / "demo" / "out").glob("*.pdf"))
     assert sheets == [
