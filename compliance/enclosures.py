@@ -45,7 +45,9 @@ def name_faults(attached: Attached) -> Iterator[str]:
 def digest_faults(attached: Attached, stated: Document) -> Iterator[str]:
     """Which attachment is not the one that the assessment states; ValueError on no JSON."""
     number = str(stated.get("number"))
-    own = digest({key: value for key, value in stated.items() if key != "number"})
+    own = _named_digest(
+        ASSESSMENT, {key: value for key, value in stated.items() if key != "number"}
+    )
     if number.rpartition("-")[2] != own[:8]:
         yield (
             f"{ASSESSMENT}: the assessment was changed: it is numbered {number}, "
@@ -77,8 +79,15 @@ def _digests(stated: Document) -> Mapping[str, tuple[str, ...]]:
 def _digest(attached: Attached, name: str) -> str:
     """SHA-256: of a JSON file over its canonical form, of any other over its bytes."""
     if name.endswith(".json"):
-        return digest(_object(attached, name))
+        return _named_digest(name, _object(attached, name))
     return hashlib.sha256(attached[name]).hexdigest()
+
+
+def _named_digest(name: str, data: Document) -> str:
+    try:
+        return digest(data)
+    except ValueError as fault:
+        raise ValueError(f"{name}: {fault}") from fault
 
 
 def _at(document: Document, place: Sequence[str]) -> Any:

@@ -1,0 +1,421 @@
+"""The plan carried out on sheets: sound ones, strangers', changed ones, and rubbish."""
+
+from __future__ import annotations
+
+import json
+import random
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from functools import cache, partial
+from typing import Any
+
+import pytest
+from evidence_of_a_slot import (
+    assessment,
+    document,
+    dumped,
+    evidence,
+    first_passing,
+    mended,
+    with_assessment,
+    with_reading,
+    with_rule,
+)
+from sealing import MADE, SIGNED, archived, byte_ranges, countersigned, identity, signed
+
+import compliance.evidence
+import compliance.signing
+from compliance.errors import IdentityError
+from compliance.identity import LIFE
+from compliance.sheet.write import write_sheet
+from compliance.verification import Status, Verification, verify_sheet
+
+ME = [identity().pem]
+STRANGER = identity("Mallory")
+
+
+@cache
+def sheet() -> bytes:
+    """The slot's sheet as the program writes it."""
+    return write_sheet(assessment(), identity=identity())
+
+
+def statuses(verification: Verification) -> list[str]:
+    return [str(step.status) for step in verification.steps]
+
+
+def told(verification: Verification, number: int) -> str:
+    """Everything that a step says."""
+    step = verification.steps[number - 1]
+    return "\n".join([step.text, *step.details])
+
+
+# ---------------------------------------------------------------- sound sheets
+
+
+def test_a_sheet_holds_when_its_signer_is_trusted() -> None:
+    found = verify_sheet(sheet(), trust=ME)
+    assert statuses(found) == ["ok"] * 5, [step.text for step in found.steps]
+    assert found.exit_code == 0
+    assert found.number == assessment().number
+    assert found.verdict == "compliant"
+
+
+def test_without_trust_the_signer_is_unknown() -> None:
+    found = verify_sheet(sheet())
+    assert statuses(found) == ["ok", "unknown", "ok", "ok", "ok"]
+    assert found.exit_code == 3
+    assert "not checked" in told(found, 2)
+    assert identity().signer.fingerprint in told(found, 2)
+
+
+def test_any_signer_will_do_if_asked_for() -> None:
+    assert verify_sheet(sheet(), any_signer=True).exit_code == 0
+
+
+def test_a_signer_who_is_not_among_the_trusted() -> None:
+    found = verify_sheet(sheet(), trust=[STRANGER.pem])
+    assert statuses(found) == ["ok", "fail", "ok", "ok", "ok"]
+    assert found.exit_code == 1
+    assert "not among the trusted certificates" in told(found, 2)
+
+
+def test_trust_without_a_certificate_is_an_error() -> None:
+    with pytest.raises(IdentityError, match="holds no certificate"):
+        verify_sheet(sheet(), trust=[b"hello"])
+
+
+def test_a_countersigned_sheet() -> None:
+    data = countersigned(sheet())
+    both = [*ME, identity("Cleo Client").pem]
+    assert verify_sheet(data, trust=both).exit_code == 0
+    found = verify_sheet(data, trust=ME)
+    assert (statuses(found)[1], found.exit_code) == ("unknown", 3)
+    assert "Cleo Client" in told(found, 2)
+    assert verify_sheet(data, trust=both[1:]).exit_code == 1
+    assert verify_sheet(data).exit_code == 3
+
+
+def test_an_unsigned_sheet() -> None:
+    found = verify_sheet(write_sheet(assessment()), any_signer=True)
+    assert statuses(found) == ["fail", "fail", "fail", "ok", "ok"]
+    assert found.exit_code == 1
+    assert "NOT SIGNED" in told(found, 1)
+
+
+# ---------------------------------------------------------------- strangers
+
+
+def test_a_stranger_signs_the_same_evidence_afresh() -> None:
+    data = write_sheet(assessment(), identity=STRANGER)
+    assert verify_sheet(data).exit_code == 3
+    assert verify_sheet(data, trust=ME).exit_code == 1
+
+
+# ---------------------------------------------------------------- changed files
+
+
+def test_flipped_bytes_are_refused() -> None:
+    chance = random.Random(11)
+    data = sheet()
+    _, before, after, length = byte_ranges(data)[0]
+    covered = [*range(before), *range(after, after + length)]
+    for place in chance.sample(covered, 200):
+        broken = bytearray(data)
+        broken[place] ^= chance.randrange(1, 256)
+        with pytest.MonkeyPatch.context() as patch:
+            # Steps 4 and 5 have tests of their own and would take most of the time.
+            patch.setattr("compliance.verification._recomputed", lambda *_: (Status.OK, "", ()))
+            found = verify_sheet(bytes(broken), trust=ME)
+        assert found.exit_code == 1, place
+        assert found.steps[0].status is Status.FAIL, place
+
+
+def test_appended_bytes_are_refused_and_said() -> None:
+    found = verify_sheet(sheet() + b"\n% more", trust=ME)
+    assert found.exit_code == 1
+    assert "something was added after it" in told(found, 1)
+
+
+@pytest.mark.parametrize(
+    "data", [b"", b"hello", b"%PDF-1.7", b"%PDF-1.7\n%%EOF\n", b"\x00" * 1000, sheet()[:5000]]
+)
+def test_rubbish_fails_and_raises_nothing(data: bytes) -> None:
+    found = verify_sheet(data, trust=ME)
+    assert found.exit_code == 1
+    assert statuses(found) == ["fail"] * 5
+
+
+def test_a_pdf_that_is_no_sheet() -> None:
+    found = verify_sheet(archived({}), any_signer=True)
+    assert found.exit_code == 1
+    assert "assessment.json is missing" in told(found, 4)
+
+
+def test_there_is_a_largest_sheet(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("compliance.verification.LARGEST_SHEET", 1000)
+    found = verify_sheet(sheet(), any_signer=True)
+    assert found.exit_code == 1
+    assert "a sheet has 1000 at most" in told(found, 1)
+
+
+def test_an_empty_list_of_steps_is_no_success() -> None:
+    assert Verification((), (), None, None).exit_code == 1
+
+
+# ---------------------------------------------------------------- changed and signed again
+
+
+def again(files: Mapping[str, bytes]) -> Verification:
+    """The evidence signed by the right signer, with nothing to see from outside."""
+    found = verify_sheet(signed(files), trust=ME)
+    assert statuses(found)[:3] == ["ok"] * 3
+    return found
+
+
+def test_evidence_signed_again_as_it_was_holds() -> None:
+    assert again(evidence()).exit_code == 0
+    assert again(mended(evidence())).exit_code == 0
+
+
+def test_a_changed_reading() -> None:
+    found = again(with_reading())
+    assert found.exit_code == 1
+    assert "readings.csv: the readings were changed" in told(found, 4)
+    assert "the readings attached are not those stated" in told(found, 5)
+    assert "white (940 940 940): value:" in told(found, 5)
+
+
+def test_a_changed_reading_whose_digest_was_mended() -> None:
+    found = again(mended(with_reading()))
+    assert (found.exit_code, statuses(found)[3:]) == (1, ["ok", "fail"])
+    assert found.steps[4].text == ("values stated are not what the attached readings and rule give")
+
+
+def test_a_changed_rule() -> None:
+    found = again(with_rule())
+    assert found.exit_code == 1
+    assert "rule.json: the rule was changed" in told(found, 4)
+
+
+def test_a_changed_rule_whose_digest_was_mended() -> None:
+    found = again(mended(with_rule()))
+    assert (found.exit_code, statuses(found)[3:]) == (1, ["ok", "fail"])
+    assert found.steps[4].text == "limits or words stated are not those of the attached rule"
+    assert "finding black-level, limits: max: 0.1 stated, 5.0 computed" in told(found, 5)
+
+
+def test_a_changed_verdict_of_the_sheet() -> None:
+    files = with_assessment(lambda stated: stated.update(verdict="undecided"))
+    found = again(files)
+    assert found.exit_code == 1
+    assert "assessment.json: the assessment was changed" in told(found, 4)
+    assert found.steps[4].text == "a verdict stated is not what its values and limits give"
+    found = again(mended(files))
+    assert (found.exit_code, statuses(found)[3:]) == (1, ["ok", "fail"])
+    assert told(found, 5).endswith('verdict: "undecided" stated, "compliant" computed')
+
+
+def test_a_changed_verdict_of_a_finding() -> None:
+    found = again(mended(with_assessment(lambda it: first_passing(it).update(verdict="fail"))))
+    assert found.exit_code == 1
+    name = first_passing(document())["id"]
+    assert told(found, 5) == (
+        "a verdict stated is not what its values and limits give\n"
+        f'finding {name}: verdict: "fail" stated, "pass" computed'
+    )
+
+
+@pytest.mark.parametrize(
+    ("name", "path", "value", "words"),
+    [
+        ("job.json", ("title",), "Another film", "job.json: the job was changed"),
+        ("meter.json", ("lowest",), 0.5, "meter.json: the meter was changed"),
+    ],
+)
+def test_a_changed_job_or_meter(
+    name: str, path: tuple[str, ...], value: object, words: str
+) -> None:
+    data = json.loads(evidence()[name])
+    data[path[0]] = value
+    found = again({**evidence(), name: dumped(data)})
+    assert found.exit_code == 1
+    assert words in told(found, 4)
+    assert f"the {name[:-5]} stated is not the attached one" in told(found, 5)
+
+
+def test_changed_readings_before_calibration() -> None:
+    rows = evidence()["before.csv"].replace(b"940,940,940,9", b"940,940,940,8")
+    found = again({**evidence(), "before.csv": rows})
+    assert "before.csv: the readings before calibration were changed" in told(found, 4)
+
+
+@pytest.mark.parametrize("name", sorted(evidence()))
+def test_a_missing_attachment(name: str) -> None:
+    files = {each: data for each, data in evidence().items() if each != name}
+    found = again(files)
+    assert found.exit_code == 1
+    assert f"{name} is missing" in told(found, 4)
+
+
+def test_an_attachment_too_many() -> None:
+    found = again({**evidence(), "notes.txt": b"trust me"})
+    assert found.exit_code == 1
+    assert "notes.txt does not belong to a sheet" in told(found, 4)
+
+
+# ---------------------------------------------------------------- hostile evidence
+
+
+def with_text(**parts: Any) -> bytes:
+    return dumped({**document(), **parts})
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "words"),
+    [
+        ("assessment.json", b"\n", "assessment.json: is no JSON"),
+        ("assessment.json", b"[]", "assessment.json: is no JSON object"),
+        ("assessment.json", b"{}", "it is numbered None"),
+        ("assessment.json", b"\xff\xfe", "assessment.json: is no JSON"),
+        ("assessment.json", b'{"a": 1, "a": 2}', "a key stands there twice"),
+        ("assessment.json", b'{"a": NaN}', "NaN is no number"),
+        ("assessment.json", b'{"a": 1e999}', "assessment.json"),
+        ("assessment.json", b'{"a": ' + b"[" * 100_000, "RecursionError"),
+        ("assessment.json", with_text(findings="none"), "assessment.json"),
+        ("assessment.json", with_text(findings=[1, 2]), "assessment.json"),
+        ("assessment.json", with_text(rule=None), "assessment.json"),
+        ("assessment.json", with_text(assessed="yesterday"), "assessment.json"),
+        ("assessment.json", with_text(assessed=7), "assessment.json"),
+        ("assessment.json", with_text(decision=[]), "assessment.json"),
+        ("rule.json", b"{}", "rule.json: the rule was changed"),
+        ("rule.json", b"null", "rule.json: is no JSON object"),
+        ("job.json", b'{"job": 7}', "job.json: the job was changed"),
+        ("meter.json", b"7", "meter.json: is no JSON object"),
+        ("readings.csv", b"\n", "readings.csv: the readings were changed"),
+        ("readings.csv", b"\x00\xff" * 99, "readings.csv: the readings were changed"),
+    ],
+)
+def test_hostile_evidence_fails_and_raises_nothing(name: str, data: bytes, words: str) -> None:
+    found = again({**evidence(), name: data})
+    assert found.exit_code == 1
+    assert statuses(found)[3:] == ["fail", "fail"]
+    assert words in told(found, 4)
+
+
+# ---------------------------------------------------------------- another engine
+
+
+def test_another_engine_with_other_numbers_is_not_called_tampering() -> None:
+    def older(stated: dict[str, Any]) -> None:
+        stated["tool"]["engine"] = 0
+        first_passing(stated)["value"] += 0.01
+
+    found = again(mended(with_assessment(older)))
+    assert (found.exit_code, statuses(found)[3:]) == (3, ["ok", "unknown"])
+    assert "stated with definitions 0, computed with 1" in told(found, 5)
+    assert f"finding {first_passing(document())['id']}: value:" in told(found, 5)
+
+
+def test_another_engine_with_the_same_numbers_holds() -> None:
+    def older(stated: dict[str, Any]) -> None:
+        stated["tool"]["engine"] = 0
+
+    assert again(mended(with_assessment(older))).exit_code == 0
+
+
+def test_a_fault_in_computing_again_is_a_failed_step(monkeypatch: pytest.MonkeyPatch) -> None:
+    def broken(_: object) -> dict[str, Any]:
+        raise ZeroDivisionError("division by zero")
+
+    monkeypatch.setattr(compliance.evidence, "reassess", broken)
+    found = verify_sheet(sheet(), trust=ME)
+    assert statuses(found)[4] == "fail"
+    assert told(found, 5) == "not possible: ZeroDivisionError: division by zero"
+
+
+# ---------------------------------------------------------------- time
+
+
+@pytest.mark.parametrize("when", [datetime(2020, 1, 1, tzinfo=UTC), MADE + LIFE * 2])
+def test_a_time_outside_the_certificates_dates(
+    when: datetime, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(compliance.signing, "_check_validity", lambda *_: None)
+    found = verify_sheet(signed(evidence(), when=when), trust=ME)
+    assert statuses(found) == ["ok", "ok", "fail", "ok", "ok"]
+    assert "outside its certificate's dates" in told(found, 3)
+
+
+def test_a_claimed_time_is_said_to_be_claimed() -> None:
+    assert "2026-11-20 16:00 UTC as the signer claims" in told(verify_sheet(sheet()), 3)
+
+
+def test_a_stamped_time_comes_from_an_authority(monkeypatch: pytest.MonkeyPatch) -> None:
+    stamper, authority = time_stamper()
+    monkeypatch.setattr(
+        compliance.signing, "_Signer", partial(compliance.signing._Signer, timestamper=stamper)
+    )
+    data = signed(evidence())
+    found = verify_sheet(data, trust=ME)
+    assert (statuses(found)[:3], found.exit_code) == (["ok", "ok", "unknown"], 3)
+    assert "whose authority is not among the trusted" in told(found, 3)
+    found = verify_sheet(data, trust=[*ME, authority])
+    assert (statuses(found)[:3], found.exit_code) == (["ok"] * 3, 0)
+    assert "2026-11-20 16:05 UTC by a trusted time stamp" in told(found, 3)
+
+
+def time_stamper() -> tuple[Any, bytes]:
+    """A time-stamping service within this process, and the certificate of its authority."""
+    from asn1crypto import keys
+    from asn1crypto import x509 as plain
+    from cryptography import x509
+    from cryptography.hazmat.primitives import hashes, serialization
+    from cryptography.hazmat.primitives.asymmetric import rsa
+    from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+    from pyhanko.sign.timestamps import DummyTimeStamper
+
+    root_key, key = (rsa.generate_private_key(65537, 2048) for _ in range(2))
+    root, name = (
+        x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, text)])
+        for text in ("Clock Authority", "Clock")
+    )
+
+    def certificate(subject: x509.Name, public: rsa.RSAPublicKey, ca: bool) -> x509.Certificate:
+        usage = dict.fromkeys(
+            ("content_commitment", "key_encipherment", "data_encipherment", "key_agreement",
+             "encipher_only", "decipher_only"), False)  # fmt: skip
+        builder = (
+            x509.CertificateBuilder()
+            .subject_name(subject)
+            .issuer_name(root)
+            .public_key(public)
+            .serial_number(x509.random_serial_number())
+            .not_valid_before(MADE)
+            .not_valid_after(MADE + LIFE)
+            .add_extension(x509.BasicConstraints(ca=ca, path_length=None), critical=True)
+            .add_extension(
+                x509.KeyUsage(digital_signature=not ca, key_cert_sign=ca, crl_sign=ca, **usage),
+                critical=True,
+            )
+        )
+        if not ca:
+            stamping = x509.ExtendedKeyUsage([ExtendedKeyUsageOID.TIME_STAMPING])
+            builder = builder.add_extension(stamping, critical=True)
+        return builder.sign(root_key, hashes.SHA256())
+
+    def der(part: x509.Certificate) -> bytes:
+        return part.public_bytes(serialization.Encoding.DER)
+
+    stamper = DummyTimeStamper(
+        tsa_cert=plain.Certificate.load(der(certificate(name, key.public_key(), False))),
+        tsa_key=keys.PrivateKeyInfo.load(
+            key.private_bytes(
+                serialization.Encoding.DER,
+                serialization.PrivateFormat.PKCS8,
+                serialization.NoEncryption(),
+            )
+        ),
+        fixed_dt=SIGNED.replace(minute=5),
+    )
+    return stamper, der(certificate(root, root_key.public_key(), True))
