@@ -58,6 +58,8 @@ PARTS: Mapping[str, Topic] = {
 """By the first key of a path."""
 
 FIELDS: Mapping[str, Topic] = {
+    "findings": Topic.RULE,
+    "points": Topic.READING,
     "readings": Topic.READING,
     "patch": Topic.READING,
     "name": Topic.READING,
@@ -68,6 +70,7 @@ FIELDS: Mapping[str, Topic] = {
     "target": Topic.VALUE,
     "value": Topic.VALUE,
     "bound": Topic.VALUE,
+    "note": Topic.VALUE,
     "interval": Topic.VALUE,
     "probability": Topic.VALUE,
     "joint": Topic.VALUE,
