@@ -16,16 +16,20 @@ SHOWN = 40
 
 def quoted(text: str) -> str:
     """A text from a file, in quotes, on one line and not too long."""
+    return f"'{_safe(text)}'"
+
+
+def _safe(text: str) -> str:
     flat = " ".join(text.split())
     safe = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in flat)
-    return f"'{safe}'" if len(safe) <= SHOWN else f"'{safe[: SHOWN - 1]}…'"
+    return safe if len(safe) <= SHOWN else f"{safe[: SHOWN - 1]}…"
 
 
 def dotted(path: Path) -> str:
     """`slots[0].readings.file`: a path as messages print it."""
     text = ""
     for part in path:
-        text += f"[{part}]" if isinstance(part, int) else f".{part}"
+        text += f"[{part}]" if isinstance(part, int) else f".{_safe(part)}"
     return text.removeprefix(".")
 
 

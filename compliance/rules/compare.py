@@ -39,17 +39,17 @@ IN_FILE = {"percentile": "statistic", "ignore_luminance": "ignore"}
 def departures(child: Rule, parent: Rule) -> dict[str, tuple[str, ...]]:
     """Keys outside the requirements that are not provably tighter, and in what."""
     found: dict[str, tuple[str, ...]] = {}
-    moved = tuple(_target_differences(child.target, parent.target))
+    moved = tuple(dict.fromkeys(_target_differences(child.target, parent.target)))
     if moved:
         found["target"] = moved
     if child.encoding != parent.encoding:
-        found["signal"] = ("encoding",)
+        found["signal"] = ()
     if child.window != parent.window:
         found["window"] = ()
     if not _decides_tighter(child.decision, parent.decision):
         found["decision"] = ()
     if (child.valid_days or math.inf) > (parent.valid_days or math.inf):
-        found["valid_for"] = ("days",)
+        found["valid_for"] = ()
     redefined = tuple(n for n, known in parent.sets.items() if child.sets.get(n) != known)
     if redefined:
         found["patches"] = redefined

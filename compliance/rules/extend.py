@@ -123,7 +123,7 @@ def check_changes(rule: Rule, parent: Rule, own: Data, inherited: Data, places: 
             about = f" ({', '.join(parts)})" if parts else ""
             places.problem(
                 (key,),
-                f"is not provably tighter than in {pin}{about}; expected a reason, "
+                f"not provably tighter than in {pin}{about}; expected a reason, "
                 f"e.g. changes: {{{key}: {{reason: …, agreed_by: …, date: 2026-11-02}}}}",
             )
     for key in stated:
@@ -137,12 +137,9 @@ def check_changes(rule: Rule, parent: Rule, own: Data, inherited: Data, places: 
         path = ("requirements", requirement.id)
         loose = requirement_departures(requirement, known)
         if loose and "change" not in entry:
-            verb = "is" if len(loose) == 1 else "are"
-            places.problem(
-                (*path, loose[0]),
-                f"{' and '.join(loose)} {verb} not provably tighter than in {pin}; "
-                f"expected a reason, e.g. {EXAMPLE}",
-            )
+            also = f" (nor is {', '.join(loose[1:])})" if loose[1:] else ""
+            message = f"not provably tighter than in {pin}{also}; expected a reason, e.g. {EXAMPLE}"
+            places.problem((*path, loose[0]), message)
         if "change" in entry and requirement == known:
             message = f"the requirement is as in {pin}; leave the change out"
             places.problem((*path, "change"), message)
