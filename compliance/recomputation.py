@@ -14,7 +14,7 @@ from typing import Any, TypeGuard
 
 from compliance.turning import CLOSE, conclusion, possible, worst_stated
 
-__all__ = ["ABSENT", "Difference", "Topic", "compare", "engine_of"]
+__all__ = ["ABSENT", "Difference", "Topic", "compare", "tool_of"]
 
 Document = Mapping[str, Any]
 Path = tuple[str, ...]
@@ -42,6 +42,7 @@ class Topic(StrEnum):
     VERDICT = "a verdict stated is not what its values and limits give"
     METER = "the meter stated is not the attached one"
     JOB = "the job stated is not the attached one"
+    WORDS = "remarks are not those that the evidence gives"
     OTHER = "the assessment states what its evidence does not"
 
 
@@ -70,7 +71,9 @@ FIELDS: Mapping[str, Topic] = {
     "target": Topic.VALUE,
     "value": Topic.VALUE,
     "bound": Topic.VALUE,
-    "note": Topic.VALUE,
+    "remarks": Topic.WORDS,
+    "note": Topic.WORDS,
+    "why": Topic.WORDS,
     "interval": Topic.VALUE,
     "probability": Topic.VALUE,
     "joint": Topic.VALUE,
@@ -119,10 +122,12 @@ def compare(stated: Mapping[str, Any], computed: Mapping[str, Any]) -> tuple[Dif
     return tuple(comparison.found)
 
 
-def engine_of(document: Mapping[str, Any]) -> Any:
-    """The number of the definitions that a document was computed with, None if unsaid."""
+def tool_of(document: Mapping[str, Any]) -> tuple[Any, Any]:
+    """What computed a document: its version, and the number of its definitions; None if unsaid."""
     tool = document.get("tool")
-    return tool.get("engine") if isinstance(tool, Mapping) else None
+    if not isinstance(tool, Mapping):
+        return None, None
+    return tool.get("version"), tool.get("engine")
 
 
 class _Comparison:

@@ -20,8 +20,6 @@ from sealing import ATTACHED, MADE, archived, byte_ranges, countersigned, identi
 from compliance.identity import Identity, Signer, read_certificates
 from compliance.signatures import Seal, read_attachments, read_signatures
 
-FLIPS = 200
-
 
 @cache
 def once() -> bytes:
@@ -60,11 +58,11 @@ def test_an_unsigned_file_has_no_signatures() -> None:
     assert read_signatures(archived()) == Seal((), 1, ())
 
 
-@pytest.mark.parametrize("make", [once, twice])
-def test_a_flipped_byte_anywhere_is_refused(make: Callable[[], bytes]) -> None:
+@pytest.mark.parametrize(("make", "flips"), [(once, 200), (twice, 60)])
+def test_a_flipped_byte_anywhere_is_refused(make: Callable[[], bytes], flips: int) -> None:
     chance = random.Random(7)
     data = make()
-    for _ in range(FLIPS):
+    for _ in range(flips):
         place, change = chance.randrange(len(data)), chance.randrange(1, 256)
         broken = bytearray(data)
         broken[place] ^= change

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from compliance.recomputation import Topic, compare, engine_of
+from compliance.recomputation import Topic, compare, tool_of
 
 Document = dict[str, Any]
 Change = Callable[[Document], None]
@@ -142,6 +142,9 @@ def set_at(*path: Any) -> Change:
         (set_at("meter", None), Topic.METER, "meter: null stated"),
         (set_at("decision", "acceptance", "guarded"), Topic.RULE, "decision: acceptance"),
         (set_at("valid_until", "2030-01-01T00:00:00Z"), Topic.OTHER, "valid_until"),
+        (set_at("remarks", [{"kind": "drift", "text": "0.1 %"}]), Topic.WORDS,
+         "remarks: number of entries: 1 stated, 0 computed"),
+        (set_at("findings", 0, "note", "read so"), Topic.WORDS, "finding a: note"),
         (set_at("more", 1), Topic.OTHER, "more: 1 stated, nothing computed"),
         (set_at("draws", True), Topic.OTHER, "draws: true stated, 10000 computed"),
     ],
@@ -288,7 +291,7 @@ def test_the_state_before_calibration_is_compared_too() -> None:
     assert str(found[0]) == "before, finding a: value: 0.1 stated, 2.0 computed"
 
 
-def test_engine_of() -> None:
-    assert engine_of(assessment()) == 1
-    assert engine_of({}) is None
-    assert engine_of({"tool": "mine"}) is None
+def test_tool_of() -> None:
+    assert tool_of(assessment()) == ("1", 1)
+    assert tool_of({}) == (None, None)
+    assert tool_of({"tool": "mine"}) == (None, None)

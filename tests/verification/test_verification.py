@@ -324,6 +324,29 @@ def test_another_engine_with_the_same_numbers_holds() -> None:
     assert again(mended(with_assessment(older))).exit_code == 0
 
 
+def test_other_remarks_are_a_fault_of_the_same_version_only() -> None:
+    def worded(stated: dict[str, Any]) -> None:
+        stated["remarks"] = [{"kind": "drift", "text": "none to speak of"}]
+
+    found = again(mended(with_assessment(worded)))
+    assert (found.exit_code, statuses(found)[3:]) == (1, ["ok", "fail"])
+    assert "remarks are not those that the evidence gives" in told(found, 5)
+
+    def older(stated: dict[str, Any]) -> None:
+        worded(stated)
+        stated["tool"]["version"] = "0.0.1"
+
+    found = again(mended(with_assessment(older)))
+    assert (found.exit_code, statuses(found)[3:]) == (0, ["ok", "ok"])
+    assert "version 0.0.1 had other remarks" in told(found, 5)
+
+    def bolder(stated: dict[str, Any]) -> None:
+        older(stated)
+        first_passing(stated)["verdict"] = "fail"
+
+    assert again(mended(with_assessment(bolder))).exit_code == 1
+
+
 def test_a_fault_in_computing_again_is_a_failed_step(monkeypatch: pytest.MonkeyPatch) -> None:
     def broken(_: object) -> dict[str, Any]:
         raise ZeroDivisionError("division by zero")

@@ -1,0 +1,156 @@
+"""`compliance verify` as a process: its words, its JSON, its exit codes."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from collections.abc import Callable, Mapping
+from functools import cache
+from pathlib import Path
+
+import pytest
+from evidence_of_a_slot import assessment, mended, with_assessment
+from sealing import identity, signed
+
+from compliance.sheet.write import write_sheet
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+
+@cache
+def contents() -> Mapping[str, bytes]:
+    """A sound sheet, an unsigned one, broken ones, and certificates."""
+    data = write_sheet(assessment(), identity=identity())
+    flipped = bytearray(data)
+    flipped[3000] ^= 1
+    stated = with_assessment(lambda document: document.update(verdict="undecided"))
+    return {
+        "good.pdf": data,
+        "unsigned.pdf": write_sheet(assessment()),
+        "flipped.pdf": bytes(flipped),
+        "forged.pdf": signed(mended(stated)),
+        "text.pdf": b"hello",
+        "me.pem": identity().pem,
+        "other.pem": identity("Mallory").pem,
+        "none.pem": b"hello",
+    }
+
+
+@pytest.fixture
+def sheets(tmp_path: Path) -> Path:
+    """The command's folder, with these files in it."""
+    for name, content in contents().items():
+        (tmp_path / name).write_bytes(content)
+    return tmp_path
+
+
+def test_a_sound_sheet_in_words(compliance: Run, sheets: Path) -> None:
+    done = compliance("verify", "good.pdf", "--trust", "me.pem")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert (
+        done.stdout
+        == f"""\
+good.pdf: {assessment().number}
+  1  ok       file intact: as it was signed: 1 signature covers the whole
+     file
+  2  ok       signer: Ada Quill, Low House, ada@example.org (self-issued):
+     its certificate is among the trusted
+     SHA-256 {identity().signer.fingerprint}
+  3  ok       time of signing: 2026-11-20 16:00 UTC as the signer claims;
+     certificate valid 2026-11-20 08:00 UTC to 2031-11-19 08:00 UTC
+  4  ok       attachments: assessment.json, before.csv, job.json, meter.json,
+     readings.csv, rule.json: as stated
+  5  ok       computed again: every value, limit and verdict comes out as
+     stated
+  Intact, and computed again as stated. It says: compliant.
+"""
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "code", "words"),
+    [
+        (("good.pdf",), 3, "Intact as far as it was checked. It says: compliant."),
+        (("good.pdf", "--any-signer"), 0, "Intact, and computed again as stated."),
+        (("good.pdf", "--trust", "other.pem"), 1, "NOT to be relied on, whatever it says."),
+        (("good.pdf", "--trust", "other.pem", "--trust", "me.pem"), 0, "among the trusted"),
+        (("unsigned.pdf", "--any-signer"), 1, "NOT SIGNED: nobody vouches for this sheet"),
+        (("flipped.pdf", "--any-signer"), 1, "1  fail     file intact"),
+        (("forged.pdf", "--any-signer"), 1, 'verdict: "undecided" stated, "compliant" computed'),
+        (("text.pdf",), 1, "it does not begin as a PDF does"),
+    ],
+)
+def test_exit_codes(
+    compliance: Run, sheets: Path, arguments: tuple[str, ...], code: int, words: str
+) -> None:
+    done = compliance("verify", *arguments)
+    assert (done.returncode, done.stderr) == (code, "")
+    assert words in done.stdout
+    assert all(len(line) <= 80 for line in done.stdout.splitlines())
+
+
+@pytest.mark.parametrize(
+    ("names", "code"),
+    [
+        (("good.pdf", "good.pdf"), 0),
+        (("good.pdf", "unsigned.pdf"), 1),
+        (("unsigned.pdf", "missing.pdf", "good.pdf"), 2),
+    ],
+)
+def test_over_several_sheets_the_worst_code_counts(
+    compliance: Run, sheets: Path, names: tuple[str, ...], code: int
+) -> None:
+    done = compliance("verify", *names, "--any-signer")
+    assert done.returncode == code
+    assert done.stdout.count("computed again: every value") == len(names) - ("missing.pdf" in names)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "message"),
+    [
+        (("missing.pdf",), "compliance: missing.pdf: no such file or directory"),
+        ((".",), "compliance: .: is a directory"),
+        (("good.pdf", "--trust", "missing.pem"),
+         "compliance: missing.pem: no such file or directory"),
+        (("good.pdf", "--trust", "none.pem"),
+         "compliance: none.pem: holds no certificate; expected PEM "
+         "('-----BEGIN CERTIFICATE-----') or DER"),
+        (("good.pdf", "--trust", "me.pem", "--any-signer"),
+         "compliance: --trust and --any-signer exclude each other; give one of them"),
+        ((), "compliance verify: missing argument 'SHEET...'; see 'compliance verify --help'"),
+    ],
+)  # fmt: skip
+def test_bad_calls_are_one_line(
+    compliance: Run, sheets: Path, arguments: tuple[str, ...], message: str
+) -> None:
+    done = compliance("verify", *arguments)
+    assert (done.returncode, done.stdout, done.stderr) == (2, "", message + "\n")
+
+
+def test_json_for_a_program(compliance: Run, sheets: Path) -> None:
+    done = compliance("verify", "good.pdf", "missing.pdf", "--any-signer", "--format", "json")
+    assert done.returncode == 2
+    good, missing = json.loads(done.stdout)["sheets"]
+    assert missing == {
+        "file": "missing.pdf",
+        "exit_code": 2,
+        "message": "missing.pdf: no such file or directory",
+    }
+    assert (good["file"], good["exit_code"]) == ("good.pdf", 0)
+    assert (good["number"], good["verdict"]) == (assessment().number, "compliant")
+    assert [step["step"] for step in good["steps"]] == [1, 2, 3, 4, 5]
+    assert {step["status"] for step in good["steps"]} == {"ok"}
+    (signature,) = good["signatures"]
+    assert signature == {
+        "field": "FacilitySignature",
+        "name": "Ada Quill",
+        "organisation": "Low House",
+        "email": "ada@example.org",
+        "issuer": "O=Low House,CN=Ada Quill",
+        "sha256": identity().signer.fingerprint,
+        "claimed": "2026-11-20T16:00:00Z",
+        "stamped": None,
+        "trusted": False,
+        "not_before": "2026-11-20T08:00:00Z",
+        "not_after": "2031-11-19T08:00:00Z",
+    }
