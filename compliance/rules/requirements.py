@@ -178,7 +178,8 @@ def _check_sense(
             (*path, "over"), f"{quantity.name} compares positions, and there is the centre only; "
             "expected a set of positions, e.g. {positions: [centre, corners], of: white}",
         )  # fmt: skip
-    if data.get("reference") == "centre" and not many - {"centre"}:
+    by_centre = data.get("reference") == "centre" and "centre" in quantity.references
+    if by_centre and not many - {"centre"}:
         places.problem(
             (*path, "reference"), "'centre' compares positions, and over has the centre only; "
             "expected a set of positions, or another reference",
