@@ -1,0 +1,249 @@
+"""Numbers, limits, values and times as print; the same in every report."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from datetime import UTC, date, datetime
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from compliance.model import Finding, Limits, NotJudged, Point, Requirement, Value
+from compliance.quantities.table import QUANTITIES
+
+__all__ = [
+    "NONE",
+    "NOT_STATED",
+    "format_date",
+    "format_finding_limits",
+    "format_limits",
+    "format_number",
+    "format_plain",
+    "format_point_value",
+    "format_requirement_limits",
+    "format_time",
+    "format_value",
+    "point_name",
+    "with_unit",
+]
+
+NOT_STATED = "not stated"
+NONE = "–"
+MINUS = "−"
+MOST_DECIMALS = 17
+
+
+# ---------------------------------------------------------------- numbers
+
+
+def format_plain(value: float) -> str:
+    """A stated number as a person writes it: no exponent, no dust, a true minus sign."""
+    if not math.isfinite(value):
+        return NONE
+    text = f"{Decimal(f'{value:.9g}'):f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text in ("-0", "") else text.replace("-", MINUS)
+
+
+def format_number(value: float, limits: Limits | None = None, *, signed: bool = False) -> str:
+    """A value with digits enough to be told from each of its limits.
+
+    The number of decimals follows the size of the limits, four digits without any;
+    more are added until the printed value lies on the same side of each limit as
+    the value itself. `signed` puts a plus before a positive one.
+    """
+    if not math.isfinite(value):
+        return NONE
+    ends = _ends(limits)
+    decimals = _decimals(value, limits)
+    text = _fixed(value, decimals)
+    while decimals < MOST_DECIMALS and not _same_side(value, text, ends):
+        decimals += 1
+        text = _fixed(value, decimals)
+    if float(text) == 0:
+        return text.lstrip("-")
+    sign = "+" if signed and value > 0 else ""
+    return sign + text.replace("-", MINUS)
+
+
+def _fixed(value: float, decimals: int) -> str:
+    step = Decimal(1).scaleb(-decimals)
+    return f"{Decimal(repr(float(value))).quantize(step, rounding=ROUND_HALF_EVEN):f}"
+
+
+def _ends(limits: Limits | None) -> tuple[float, ...]:
+    if limits is None:
+        return ()
+    if limits.box is not None:
+        return tuple(sign * width for width in limits.box for sign in (-1, 1))
+    return tuple(end for end in (limits.minimum, limits.maximum) if end is not None)
+
+
+def _decimals(value: float, limits: Limits | None) -> int:
+    scale = _scale(limits)
+    if scale == 0:
+        size = abs(value)
+        return max(0, 3 - math.floor(math.log10(size))) if size > 0 else 0
+    fine = 1 if _two_sided(limits) or scale < 0.01 else 2
+    return max(0, fine - math.floor(math.log10(scale) + 1e-9))
+
+
+def _scale(limits: Limits | None) -> float:
+    if limits is None:
+        return 0.0
+    if limits.box is not None:
+        return min(limits.box)
+    if limits.minimum is not None and limits.maximum is not None:
+        return (limits.maximum - limits.minimum) / 2
+    return max((abs(end) for end in _ends(limits)), default=0.0)
+
+
+def _two_sided(limits: Limits | None) -> bool:
+    if limits is None or limits.minimum is None or limits.maximum is None:
+        return False
+    return limits.minimum != -limits.maximum
+
+
+def _same_side(value: float, text: str, ends: Iterable[float]) -> bool:
+    shown = float(text)
+    return all((shown > end) == (value > end) and (shown < end) == (value < end) for end in ends)
+
+
+def with_unit(text: str, unit: str) -> str:
+    """`text` and its unit with a no-break space; plain numbers have none."""
+    return text if unit in ("1", "", "as the field") or text == NONE else f"{text}\u00a0{unit}"
+
+
+# ---------------------------------------------------------------- limits
+
+
+def format_limits(limits: Limits | None, unit: str = "1") -> str:
+    """Limits in plain language, e.g. `at most 0.05 cd/m²`, `100 ± 5 cd/m²`, `± 5 %`."""
+    if limits is None:
+        return NONE
+    if limits.box is not None:
+        dx, dy = (format_plain(width) for width in limits.box)
+        return f"x\u00a0±\u00a0{dx}, y\u00a0±\u00a0{dy}"
+    low, high = limits.minimum, limits.maximum
+    if low is not None and high is not None:
+        return _interval(low, high, limits, unit)
+    if high is not None:
+        return f"{'below' if limits.exclusive else 'at most'} {_quantity(high, unit)}"
+    if low is not None:
+        return f"{'above' if limits.exclusive else 'at least'} {_quantity(low, unit)}"
+    return NONE
+
+
+def _quantity(value: float, unit: str) -> str:
+    return with_unit(format_plain(value), unit)
+
+
+def _interval(low: float, high: float, limits: Limits, unit: str) -> str:
+    inside = "inside " if limits.exclusive else ""
+    if low == -high:
+        return inside + with_unit(f"±\u00a0{format_plain(high)}", unit)
+    centre = limits.nominal
+    if centre is not None and math.isclose(high - centre, centre - low, rel_tol=1e-9):
+        half = format_plain(high - centre)
+        return inside + with_unit(f"{format_plain(centre)}\u00a0±\u00a0{half}", unit)
+    return f"{inside}{format_plain(low)} to {_quantity(high, unit)}"
+
+
+def _says_yes(quantity: str, limits: Limits | None) -> str | None:
+    """`yes` or `no` where a declaration is limited to just that."""
+    if quantity != "declared" or limits is None:
+        return None
+    if limits.minimum == 1 and limits.maximum in (None, 1):
+        return "yes"
+    if limits.maximum == 0 and limits.minimum in (None, 0):
+        return "no"
+    return None
+
+
+def format_requirement_limits(requirement: Requirement, unit: str) -> tuple[str, ...]:
+    """All limits of a requirement, one line per band or group of patches."""
+    if requirement.bands:
+        return tuple(_band_lines(requirement, unit))
+    if requirement.by_patch:
+        grouped: dict[Limits, list[str]] = {}
+        for name, limits in requirement.by_patch.items():
+            grouped.setdefault(limits, []).append(name)
+        return tuple(
+            f"{', '.join(names)}: {format_limits(limits, unit)}"
+            for limits, names in grouped.items()
+        )
+    yes = _says_yes(requirement.quantity, requirement.limits)
+    return (yes or format_limits(requirement.limits, unit),)
+
+
+def _band_lines(requirement: Requirement, unit: str) -> Iterable[str]:
+    below: float | None = None
+    for band in requirement.bands:
+        text = format_limits(band.limits, unit)
+        if band.upto is not None:
+            yield f"{text} up to {format_plain(band.upto)}\u00a0cd/m²"
+        elif below is not None:
+            yield f"{text} above {format_plain(below)}\u00a0cd/m²"
+        else:
+            yield text
+        below = band.upto
+
+
+def format_finding_limits(finding: Finding) -> str:
+    """The limits that decided a finding, in plain language."""
+    return _says_yes(finding.quantity, finding.limits) or format_limits(
+        finding.limits, finding.unit
+    )
+
+
+# ---------------------------------------------------------------- values
+
+
+def _value(value: Value | None, limits: Limits | None, quantity: str, unit: str) -> str:
+    if value is None:
+        return NONE
+    if isinstance(value, tuple):
+        x, y = (format_number(part, limits, signed=True) for part in value)
+        return f"x\u00a0{x}, y\u00a0{y}"
+    if _says_yes(quantity, limits) and value in (0, 1):
+        return "yes" if value else "no"
+    row = QUANTITIES.get(quantity)
+    text = format_number(value, limits, signed=row is not None and row.signed)
+    return with_unit(text, unit)
+
+
+def format_value(finding: Finding) -> str:
+    """A finding's value with unit, its digits told from the limit; `–` without one."""
+    text = _value(finding.value, finding.limits, finding.quantity, finding.unit)
+    return f"at least {text}" if finding.bound == "at-least" and text != NONE else text
+
+
+def format_point_value(point: Point, finding: Finding) -> str:
+    """A point's value with unit, its digits told from its own limits."""
+    return _value(point.value, point.limits, finding.quantity, finding.unit)
+
+
+def point_name(point: Point | NotJudged) -> str:
+    """A point as named to a person: its name and, off centre, where."""
+    name = point.name or " ".join(str(code) for code in point.patch)
+    if point.position == "centre" or name.endswith(point.position):
+        return name
+    return f"{name}, {point.position}"
+
+
+# ---------------------------------------------------------------- times
+
+
+def format_time(moment: datetime | None) -> str:
+    """An instant in UTC to the minute, e.g. `2026-11-20 15:10 UTC`."""
+    if moment is None:
+        return NOT_STATED
+    return f"{moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+
+
+def format_date(day: date | datetime | None) -> str:
+    """A date as `2026-11-20`; an instant's is its UTC date."""
+    if day is None:
+        return NOT_STATED
+    if isinstance(day, datetime):
+        day = day.astimezone(UTC).date()
+    return day.isoformat()

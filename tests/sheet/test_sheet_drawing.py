@@ -1,0 +1,368 @@
+"""The drawn sheet: what stands on its pages, that nothing runs over, same bytes each time."""
+
+from __future__ import annotations
+
+import io
+import os
+import shutil
+import subprocess
+import sys
+from collections.abc import Callable
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pikepdf
+import pytest
+
+from compliance.errors import SheetError
+from compliance.model import Assessment, Party
+from compliance.sheet import draw_sheet
+from compliance.sheet.content import gather
+from compliance.sheet.fonts import MONO, width
+from compliance.sheet.layout import set_body
+from compliance.sheet.pen import Pen
+from compliance.sheet.style import PAGES
+
+Sample = Callable[[str], Assessment]
+
+
+@dataclass(frozen=True)
+class Said:
+    """A printed line: page from 0, its box in points, its text."""
+
+    page: int
+    x0: float
+    y0: float
+    x1: float
+    y1: float
+    text: str
+
+
+@pytest.fixture
+def said(monkeypatch: pytest.MonkeyPatch) -> list[Said]:
+    """Everything that a drawing prints, in order."""
+    told: list[Said] = []
+    drawn = Pen.text
+
+    def text(self: Pen, x: float, y: float, text: str, **how: Any) -> None:
+        drawn(self, x, y, text, **how)
+        size, face = how.get("size", 8.5), how.get("face", "SheetSans")
+        extent = width(text, face, size) + how.get("spacing", 0.0) * max(0, len(text) - 1)
+        start = x - {"left": 0.0, "centre": extent / 2, "right": extent}[how.get("align", "left")]
+        corners = [
+            self.canvas.absolutePosition(px, py)
+            for px, py in ((start, y), (start + extent, y + 0.7 * size))
+        ]
+        (ax, ay), (bx, by) = corners
+        page = self.canvas.getPageNumber() - 1
+        told.append(Said(page, min(ax, bx), min(ay, by), max(ax, bx), max(ay, by), text))
+
+    monkeypatch.setattr(Pen, "text", text)
+    return told
+
+
+def on_page(said: list[Said], page: int) -> str:
+    return " ".join(line.text for line in said if line.page == page).replace("\u00a0", " ")
+
+
+def everything(said: list[Said]) -> str:
+    return " ".join(line.text for line in said).replace("\u00a0", " ")
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_each_page_has_number_and_count(each: Assessment, page: str, said: list[Said]) -> None:
+    pdf = draw_sheet(each, page=page, signed=False).pdf
+    with pikepdf.open(io.BytesIO(pdf)) as document:
+        count = len(document.pages)
+        box = [float(value) for value in document.pages[0].mediabox]
+    assert box[2:] == pytest.approx([PAGES[page].width, PAGES[page].height], abs=0.01)
+    feet = [line for line in said if line.text.startswith("Page ")]
+    assert [line.text for line in feet] == [f"Page {at} of {count}" for at in range(1, count + 1)]
+    start = each.number[:20]
+    for at in range(count):
+        assert any(line.text.startswith(start) for line in said if line.page == at)
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_nothing_runs_over_the_margins(each: Assessment, page: str, said: list[Said]) -> None:
+    draw_sheet(each, page=page, signed=False)
+    grid = PAGES[page]
+    for line in said:
+        assert line.x0 >= grid.left - 2, line
+        assert line.x1 <= grid.width - grid.right + 2, line
+        assert line.y0 >= 25, line
+        assert line.y1 <= grid.height - 25, line
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_no_two_lines_are_printed_over_one_another(
+    each: Assessment, page: str, said: list[Said]
+) -> None:
+    draw_sheet(each, page=page, signed=False)
+    by_page: dict[int, list[Said]] = {}
+    for line in said:
+        if line.text.strip():
+            by_page.setdefault(line.page, []).append(line)
+    for lines in by_page.values():
+        lines.sort(key=lambda line: line.y0)
+        for index, one in enumerate(lines):
+            for other in lines[index + 1 :]:
+                if other.y0 > one.y1:
+                    break
+                across = min(one.x1, other.x1) - max(one.x0, other.x0)
+                up = min(one.y1, other.y1) - max(one.y0, other.y0)
+                assert not (across > 0.8 and up > 0.8), (one, other)
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_no_page_is_half_empty(each: Assessment, page: str) -> None:
+    grid = PAGES[page]
+    for number, body in enumerate(set_body(gather(each), grid), 2):
+        assert body.filled > 0.5 * grid.depth, f"page {number}"
+        assert body.filled <= grid.depth + 0.01, f"page {number}"
+
+
+def test_page_1_answers_the_client(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("compliant"), signed=True)
+    front = on_page(said, 0)
+    for words in (
+        "SDR broadcast master, HD",
+        "Slot 1 of Oriel Row Panel 31, serial number RD-31-0007",
+        "Compliant",
+        "Slot 1, as measured, meets every requirement of SDR broadcast master, HD.",
+        "Valid until 2026-12-20 15:10 UTC",
+        "11 of 11 met",
+        "Low Tide Films",
+        "A river documentary in six parts",
+        "Slipway Post",
+        "4 Harbour Steps, Exmouth",
+        "M. Ferro",
+        "J. Okafor",
+        "spot-1, serial number SP-0441",
+        "C-2026-118",
+        "2026-11-20 15:10 UTC",
+        "What this sheet does not say",
+        "without measurement uncertainty",
+        "no accredited calibration certificate",
+        "For the facility",
+        "Countersigned",
+    ):
+        assert words in front, words
+    assert "NOT SIGNED" not in everything(said)
+
+
+def test_without_a_signature_every_page_says_so(sample: Sample, said: list[Said]) -> None:
+    pdf = draw_sheet(sample("both"), signed=False).pdf
+    with pikepdf.open(io.BytesIO(pdf)) as document:
+        count = len(document.pages)
+    marked = {line.page for line in said if line.text == "NOT SIGNED"}
+    assert marked == set(range(count))
+
+
+def test_page_1_tells_what_lies_outside(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("failing"), signed=True)
+    front = on_page(said, 0)
+    for words in ("Not compliant", "2 of the 11 requirements", "Gamma", "2.21", "2.4 ± 0.1"):
+        assert words in front, words
+    assert "Put right what lies outside, then measure again." in front
+    assert "The meter's certificate was due on 2026-03-02, before the readings." in front
+    assert "Outside at 9 of 12:" in everything(said)
+
+
+def test_page_1_tells_what_is_missing(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("undecided"), signed=True)
+    front = on_page(said, 0)
+    assert "Undecided" in front
+    assert "12 readings missing" in front
+    assert "Measure what is missing, then assess again." in front
+    whole = everything(said)
+    assert "Not judged, too dark for the meter: grey 1 %, grey 2 %, grey 3 %." in whole
+    assert "not applicable" in whole
+    assert "at least 2413" in whole
+
+
+def test_before_calibration_is_the_slots_state_never_the_panels(
+    sample: Sample, said: list[Said]
+) -> None:
+    draw_sheet(sample("only-before"), signed=True)
+    front = on_page(said, 0)
+    assert "The slot's state before calibration, never the panel's" in front
+    assert "Before calibration, slot 1, as measured, does not meet" in front
+    assert "never what the panel can do" in front
+    assert "Calibrate the slot, then measure it again." in front
+
+
+def test_before_and_after_stand_side_by_side(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("both"), signed=True)
+    whole = everything(said)
+    for plot in ("Luminance tracking", "Grey balance", "Colour differences by patch"):
+        left = next(line for line in said if line.text == f"{plot}: before calibration")
+        right = next(line for line in said if line.text == f"{plot}: after calibration")
+        assert (left.page, left.y0) == (right.page, right.y0)
+        assert left.x1 < right.x0
+    assert "118.3 cd/m²" in whole
+    assert "Before calibration, slot 1, as measured, does not meet 3 of the 11" in whole
+    assert "never what the panel can do" in whole
+
+
+def test_uncertain_values_carry_interval_and_probability(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("both"), signed=True)
+    whole = everything(said)
+    for words in (
+        "Conditionally compliant",
+        "conditional pass",
+        "p = 0.810",
+        "joint p = 0.970",
+        "1.64 u",
+        "no statement about all values together",
+    ):
+        assert words in whole, words
+    assert "without measurement uncertainty" not in whole
+
+
+def test_every_requirement_is_printed_shall_first(each: Assessment, said: list[Said]) -> None:
+    content = gather(each)
+    draw_sheet(each, signed=True)
+    levels = [row.level for row in content.now.rows]
+    assert levels == sorted(levels, reverse=False)
+    assert len(levels) == len(each.state.findings)
+    later = " ".join(line.text for line in said if line.page > 0)
+    for row in content.now.rows:
+        assert row.title.split()[0] in later
+    titles = [line.text for line in said if line.page > 0]
+    for finding in each.state.findings:
+        if len(finding.title) < 24:
+            assert finding.title in titles, finding.title
+
+
+def test_changes_of_a_house_rule_are_told(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("both"), signed=True)
+    whole = everything(said)
+    assert "requirements.black-level" in whole
+    assert "requirements.primary-level, withdrawn" in whole
+    assert "agreed by Low Tide Films, 2026-09-01" in whole
+    assert "sdr-broadcast@1" in whole
+
+
+def test_provenance_is_told(sample: Sample, said: list[Said]) -> None:
+    told = sample("compliant")
+    draw_sheet(told, signed=True)
+    whole = everything(said)
+    digests = "".join(line.text for line in said)
+    for words in (
+        "sdr-broadcast, revision 1",
+        "commit 0f3c9a7712de",
+        "deliverable-compliance 0.1.0",
+        "rgb-10-narrow",
+        "10.2 cd/m²",
+        "12 lx",
+        "45 min",
+        "luts/slot-1.cube",
+        "yes, by M. Ferro, 2026-11-20",
+        "Lantern Hill Metrology",
+        "Simple acceptance",
+        "photosensitive epilepsy",
+        "End of the sheet",
+        "13·L*·Δu′v′",
+    ):
+        assert words in whole, words
+    lines = [line.text for line in said if line.text]
+    for digest in (told.rule.digest, told.state.readings.sha256):
+        assert any(digest.startswith(line) for line in lines if len(line) > 30)
+        assert any(digest.endswith(line) for line in lines if len(line) > 15)
+    assert len(digests) > 0
+
+
+def test_the_unknown_is_not_stated(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("one"), signed=True)
+    front = on_page(said, 0)
+    assert "Client not stated" in front
+    assert "Authorised by not stated" in front
+    assert "Certificate not stated" in front
+
+
+def test_signature_boxes_lie_on_page_1(each: Assessment) -> None:
+    boxes = draw_sheet(each, signed=True).boxes
+    grid = PAGES["a4"]
+    assert set(boxes) == {"FacilitySignature", "Countersignature"}
+    for page, x0, y0, x1, y1 in boxes.values():
+        assert page == 0
+        assert grid.left - 0.1 <= x0 < x1 <= grid.width - grid.right + 0.1
+        assert 0 < y0 < y1 < grid.height / 3
+
+
+def test_a_character_without_a_glyph_is_an_error(sample: Sample) -> None:
+    told = sample("compliant")
+    assert told.job is not None
+    named = replace(told, job=replace(told.job, client=Party("映画社")))
+    with pytest.raises(SheetError, match=r"'映画社': .* no '映' \(U\+6620\)"):
+        draw_sheet(named, signed=True)
+
+
+def test_another_page_is_an_error(sample: Sample) -> None:
+    with pytest.raises(SheetError, match="page 'a3': expected one of a4, letter"):
+        draw_sheet(sample("one"), page="a3", signed=True)
+
+
+def test_same_assessment_same_bytes(each: Assessment) -> None:
+    assert draw_sheet(each, signed=True).pdf == draw_sheet(each, signed=True).pdf
+
+
+AGAIN = """
+import hashlib, importlib.util, sys
+spec = importlib.util.spec_from_file_location("invented", sys.argv[1])
+module = importlib.util.module_from_spec(spec)
+sys.modules["invented"] = module
+spec.loader.exec_module(module)
+from compliance.sheet import draw_sheet
+print(hashlib.sha256(draw_sheet(module.both(), signed=True).pdf).hexdigest())
+"""
+
+
+def test_same_bytes_in_another_process_zone_and_hash_seed(root: Any) -> None:
+    told = set()
+    for zone, seed in (("UTC", "1"), ("Asia/Tokyo", "2")):
+        surroundings = {**os.environ, "TZ": zone, "PYTHONHASHSEED": seed}
+        run = subprocess.run(
+            [sys.executable, "-c", AGAIN, str(root / "tests" / "sheet" / "conftest.py")],
+            env=surroundings,
+            cwd=root,
+            capture_output=True,
+            text=True,
+            check=True,
+        )
+        told.add(run.stdout)
+    assert len(told) == 1
+
+
+def test_the_date_is_the_assessments(sample: Sample) -> None:
+    with pikepdf.open(io.BytesIO(draw_sheet(sample("one"), signed=True).pdf)) as document:
+        assert str(document.docinfo["/CreationDate"]).startswith("D:20261120160000")
+
+
+def test_fonts_are_embedded_and_no_other_is_used(each: Assessment) -> None:
+    with pikepdf.open(io.BytesIO(draw_sheet(each, signed=True).pdf)) as document:
+        for page in document.pages:
+            for font in page.Resources.Font.values():
+                assert "Sheet" in str(font.BaseFont)
+                assert "/FontFile2" in font.FontDescriptor
+
+
+def test_a_numbers_ends_survive_where_it_is_cut(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(replace(sample("one"), number="A" * 300 + "-7c41f09e"), signed=True)
+    feet = [line.text for line in said if "…" in line.text and line.text.startswith("AAA")]
+    assert feet
+    assert all(text.endswith("-7c41f09e") for text in feet)
+    assert all(width(text, MONO, 5.4) < 500 for text in feet)
+
+
+@pytest.mark.skipif(shutil.which("pdftotext") is None, reason="needs poppler's pdftotext")
+def test_the_text_can_be_taken_out_again(sample: Sample, tmp_path: Any) -> None:
+    path = tmp_path / "sheet.pdf"
+    path.write_bytes(draw_sheet(sample("both"), signed=True).pdf)
+    run = subprocess.run(
+        ["pdftotext", "-layout", str(path), "-"], capture_output=True, text=True, check=True
+    )
+    text = run.stdout.replace("\u00a0", " ")
+    for words in ("Conditionally compliant", "Δu*v*", "100 ± 5 cd/m²", "−0.0004", "u′v′"):
+        assert words in text, words

@@ -1,0 +1,105 @@
+"""The fonts hold what we print, and a missing character is an error."""
+
+from __future__ import annotations
+
+import ast
+from pathlib import Path
+
+import pytest
+
+from compliance.errors import SheetError
+from compliance.quantities.table import QUANTITIES
+from compliance.sheet.fonts import FACES, MONO, SANS, able, clean, guard, width
+from compliance.sheet.pen import fit, fit_middle, wrap
+
+TRADE = "Δ γ σ λ δ μ ′ ″ → ✓ ₀ ₂ ⁻ ő ± − · × ≤ ≥ √ ° ² ³ … – “ ” ’ Σ α β"
+
+
+@pytest.mark.parametrize("face", FACES)
+def test_signs_of_the_trade_are_there(face: str) -> None:
+    for sign in TRADE.split():
+        if sign != "✓" or face != "SheetSerif":
+            assert guard(sign, face) == sign
+
+
+def test_names_in_three_alphabets_are_there() -> None:
+    for name in ("Žižkov Łódź Ærøskøbing", "Ελλάδα", "Київ Ђорђевић", "Nguyễn Đình"):
+        for face in FACES:
+            assert guard(clean(name), able(name, face)) == clean(name)
+    assert able("Žižkov", MONO) == MONO
+    assert able("Nguyễn", MONO) == SANS
+
+
+def test_the_catalogue_can_be_printed() -> None:
+    for row in QUANTITIES.values():
+        guard(clean(f"{row.title} {row.unit} {row.definition} {row.source}"), SANS)
+
+
+def test_every_text_in_the_source_can_be_printed(root: Path) -> None:
+    package = root / "compliance"
+    for file in (*(package / "sheet").glob("*.py"), *(package / "wording").glob("*.py")):
+        if file.name == "archive.py":  # XMP, not print
+            continue
+        for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
+            if isinstance(node, ast.Constant) and isinstance(node.value, str):
+                guard("".join(sign for sign in node.value if sign >= " "), SANS)
+
+
+def test_a_missing_glyph_is_named() -> None:
+    with pytest.raises(SheetError, match=r"no '漢' \(U\+6F22\).*Latin, Greek and Cyrillic"):
+        guard("漢")
+    with pytest.raises(SheetError, match=r"U\+200D"):
+        guard("a\u200db")
+
+
+def test_text_is_composed_and_set_on_one_line() -> None:
+    assert clean("Z\u030ci\tz\u030c\n  kov\u200b") == "Ži ž kov"
+    assert clean("5\u00a0%") == "5\u00a0%"
+
+
+def test_lines_stay_within_the_measure() -> None:
+    text = "a few words and " + "x" * 300 + " luts/" + "deep/" * 40
+    for line in wrap(text, SANS, 8, 100):
+        assert width(line, SANS, 8) <= 100
+    assert "".join(wrap(text, SANS, 8, 100)).replace(" ", "") == text.replace(" ", "")
+
+
+def test_a_cut_line_says_so() -> None:
+    assert fit("short", SANS, 8, 100) == "short"
+    cut = fit("long " * 50, SANS, 8, 100)
+    assert cut.endswith("…")
+    assert width(cut, SANS, 8) <= 100
+    middle = fit_middle("begin" + "x" * 200 + "end", SANS, 8, 100)
+    assert middle.startswith("begin")
+    assert middle.endswith("end")
+    assert width(middle, SANS, 8) <= 100
+
+
+def test_only_the_pen_writes_on_the_canvas(root: Path) -> None:
+    for file in (root / "compliance" / "sheet").glob("*.py"):
+        if file.name in ("pen.py", "stamp.py"):
+            continue
+        source = file.read_text(encoding="utf-8")
+        for call in ("drawString", "drawRightString", "drawCentredString", "beginText", "textOut"):
+            assert call not in source, file
+
+
+def test_the_licence_lies_beside_the_fonts(root: Path) -> None:
+    folder = root / "compliance" / "sheet" / "fonts"
+    licence = (folder / "LICENSE.txt").read_text(encoding="utf-8")
+    assert "Permission is hereby granted" in licence
+    assert {file.stem for file in folder.glob("*.ttf")} == set(FACES)
+
+
+def test_the_fonts_are_renamed_and_keep_their_notice(root: Path) -> None:
+    ttlib = pytest.importorskip("fontTools.ttLib")
+    for file in (root / "compliance" / "sheet" / "fonts").glob("*.ttf"):
+        with ttlib.TTFont(file) as font:
+            for number in (1, 2, 3, 4, 6):
+                name = font["name"].getDebugName(number)
+                assert "Vera" not in name
+                assert "Bitstream" not in name
+                assert "Arev" not in name
+            assert font["name"].getDebugName(1).startswith("Sheet ")
+            assert "Bitstream" in font["name"].getDebugName(0)
+            assert "fpgm" not in font
