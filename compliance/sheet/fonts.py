@@ -13,7 +13,7 @@ from importlib.resources import files
 
 from compliance.errors import SheetError
 
-__all__ = ["BOLD", "FACES", "MONO", "SANS", "SERIF", "clean", "guard", "register", "width"]
+__all__ = ["BOLD", "FACES", "MONO", "SANS", "SERIF", "able", "clean", "guard", "register", "width"]
 
 SANS = "SheetSans"
 BOLD = "SheetSans-Bold"
@@ -62,10 +62,16 @@ def guard(text: str, face: str = SANS) -> str:
         if ord(character) not in glyphs:
             shown = character if character.isprintable() else "?"
             raise SheetError(
-                f"'{text}': the sheet's fonts have no '{shown}' (U+{ord(character):04X}); "
+                f"'{text[:60]}': the sheet's fonts have no '{shown}' (U+{ord(character):04X}); "
                 f"they hold Latin, Greek and Cyrillic letters: write it with those"
             )
     return text
+
+
+def able(text: str, face: str) -> str:
+    """`face` if it has all of `text`, else the sans serif, which has the most glyphs."""
+    glyphs = _face(face)[0]
+    return face if all(ord(character) in glyphs for character in clean(text)) else SANS
 
 
 def width(text: str, face: str, size: float) -> float:

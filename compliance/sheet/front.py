@@ -8,7 +8,7 @@ from compliance.model import Verdict
 from compliance.sheet.blocks import LEADING, fact_blocks, paragraph
 from compliance.sheet.content import Content, Front, Tally
 from compliance.sheet.flow import Block
-from compliance.sheet.fonts import BOLD, SANS, SERIF, width
+from compliance.sheet.fonts import BOLD, SANS, SERIF, able, width
 from compliance.sheet.marks import draw_mark, mark_ink
 from compliance.sheet.particulars import Fact
 from compliance.sheet.pen import Pen, fit, wrap
@@ -98,12 +98,13 @@ def front_blocks(front: Front, grid: Grid, scale: float, lines: int, most: int) 
 
 def _title(front: Front, measure: float, scale: float, lines: int) -> list[Block]:
     size = 23 * scale
-    titles = wrap(front.title, SERIF, size, measure)
+    face = able(front.title, SERIF)
+    titles = wrap(front.title, face, size, measure)
     if len(titles) > 2:
         size = 15 * scale
-        titles = _cut(front.title, SERIF, size, measure, 2)
+        titles = _cut(front.title, face, size, measure, 2)
     below = _cut(front.subtitle, SANS, 9.6 * scale, measure, lines)
-    blocks = [_text_block(line, SERIF, size, 1.2) for line in titles]
+    blocks = [_text_block(line, face, size, 1.2) for line in titles]
     blocks += [
         replace(_text_block(line, SANS, 9.6 * scale, 1.38), space=3.0 if index == 0 else 0.0)
         for index, line in enumerate(below)

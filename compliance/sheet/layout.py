@@ -25,7 +25,7 @@ from compliance.sheet.blocks import (
 )
 from compliance.sheet.content import Content, Stage
 from compliance.sheet.flow import Block, Columns, Page, place
-from compliance.sheet.fonts import BOLD, MONO, SANS, register, width
+from compliance.sheet.fonts import BOLD, MONO, SANS, able, clean, register, width
 from compliance.sheet.front import draw_front, shows_all_remarks
 from compliance.sheet.pen import Pen, fit, fit_middle
 from compliance.sheet.plots import PLOTS, Plot, key_line
@@ -366,8 +366,10 @@ def _frame(pen: Pen, grid: Grid, content: Content, number: int, total: int, sign
     foot = mm(11)
     pen.line(grid.left, foot + 11, right, foot + 11, ink=INK.HAIR)
     room = grid.measure - mm(30)
-    size = max(5.4, min(7.4, 7.4 * room / width(content.number, MONO, 7.4)))
-    pen.text(grid.left, foot, fit_middle(content.number, MONO, size, room), face=MONO, size=size)
+    face = able(content.number, MONO)
+    size = max(5.4, min(7.4, 7.4 * room / width(clean(content.number), face, 7.4)))
+    label = fit_middle(content.number, face, size, room)
+    pen.text(grid.left, foot, label, face=face, size=size)
     pen.text(right, foot, f"Page {number} of {total}", size=8.0, align="right")
 
 
