@@ -213,6 +213,20 @@ def compliance(tmp_path: Path) -> Run:
     return run
 
 
+@pytest.fixture
+def ended() -> Callable[[subprocess.Popen[Any]], int]:
+    """The exit code of a process that has a minute left, and is ended then."""
+
+    def wait(process: subprocess.Popen[Any]) -> int:
+        try:
+            return process.wait(60)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            raise
+
+    return wait
+
+
 RULE = """\
 rule: tiny
 title: A rule of two lines

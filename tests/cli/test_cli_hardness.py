@@ -7,6 +7,7 @@ import pty
 import signal
 import subprocess
 import sys
+import threading
 from pathlib import Path
 
 import pytest
@@ -32,12 +33,12 @@ def files(folder: Path) -> dict[str, bytes]:
 
 @pytest.mark.parametrize(("kind", "code"), [("good", 0), ("bright", 1), ("open", 3), ("bad", 2)])
 @pytest.mark.parametrize("form", ["text", "json"])
-def test_a_reader_that_goes_away(desk, tmp_path, kind, code, form):
+def test_a_reader_that_goes_away(desk, ended, tmp_path, kind, code, form):
     desk(kind)
     with start(tmp_path, "assess", "job.yaml", "--no-sheet", "--format", form, *NOW) as process:
         process.stdout.close()
         told = process.stderr.read().decode()
-        assert process.wait(60) == code
+        assert ended(process) == code
     assert "Broken" not in told
     assert len(told.splitlines()) == (kind == "bad")
 
@@ -96,12 +97,12 @@ def test_the_plain_locale(compliance, desk):
     assert "112.5 cd/m2" in done.stdout
 
 
-def terminal(tmp_path: Path, *args: str, env: dict[str, str]) -> tuple[str, str]:
+def terminal(ended, tmp_path: Path, *args: str, env: dict[str, str]) -> tuple[str, str]:
     """What a person sees on standard output and on standard error, both terminals."""
     seen = []
     pairs = [pty.openpty(), pty.openpty()]
     with start(tmp_path, *args, stdout=pairs[0][1], stderr=pairs[1][1], env=env) as process:
-        process.wait(60)
+        ended(process)
     for ours, theirs in pairs:
         os.close(theirs)
         text = b""
@@ -115,18 +116,18 @@ def terminal(tmp_path: Path, *args: str, env: dict[str, str]) -> tuple[str, str]
     return seen[0], seen[1]
 
 
-def test_a_terminal_gets_ink_and_progress_that_goes_away(desk, tmp_path):
+def test_a_terminal_gets_ink_and_progress_that_goes_away(desk, ended, tmp_path):
     desk("good", "bright")
     colour = {"NO_COLOR": "", "TERM": "xterm"}
-    out, err = terminal(tmp_path, "assess", "job.yaml", "--no-sheet", *NOW, env=colour)
+    out, err = terminal(ended, tmp_path, "assess", "job.yaml", "--no-sheet", *NOW, env=colour)
     assert "\x1b[36m● compliant\x1b[0m" in out
     assert err == "\r\x1b[K1 of 2: 1, tiny\r\x1b[K2 of 2: 2, tiny\r\x1b[K"
 
 
 @pytest.mark.parametrize("env", [{"NO_COLOR": "1"}, {"NO_COLOR": "", "TERM": "dumb"}])
-def test_a_terminal_without_ink(desk, tmp_path, env):
+def test_a_terminal_without_ink(desk, ended, tmp_path, env):
     desk("good")
-    out, _ = terminal(tmp_path, "assess", "job.yaml", "--no-sheet", *NOW, env=env)
+    out, _ = terminal(ended, tmp_path, "assess", "job.yaml", "--no-sheet", *NOW, env=env)
     assert "● compliant" in out
     assert "\x1b" not in out
 
@@ -173,7 +174,7 @@ command.main(["assess", "job.yaml", "--out", "out", "--no-sheet"])
 """
 
 
-def test_an_interrupt_leaves_whole_files_only(desk, tmp_path):
+def test_an_interrupt_leaves_whole_files_only(desk, ended, tmp_path):
     desk("good", "good")
     env = {**os.environ, "PYTHONPATH": str(ROOT)}
     with subprocess.Popen(
@@ -182,7 +183,8 @@ def test_an_interrupt_leaves_whole_files_only(desk, tmp_path):
     ) as process:  # fmt: skip
         assert process.stdout.readline() == "ready\n"
         process.send_signal(signal.SIGINT)
-        _, told = process.communicate(timeout=60)
+        ended(process)
+        told = process.stderr.read()
         assert process.returncode == 130
     assert told == "\ncompliance: interrupted\n"
     assert list(files(tmp_path / "out")) == ["KX-7-1-tiny.json"]
@@ -285,3 +287,42 @@ def test_the_readings_of_a_bare_call_too(compliance, desk, tmp_path):
     assert done.returncode == 2
     assert len(done.stderr.splitlines()) == 1
     assert done.stderr.startswith("none.csv: ")
+
+
+# ---------------------------------------------------------------- a password that is typed
+
+
+@pytest.mark.parametrize(("typed", "code"), [(b"a long password\n", 0), (b"wrong\n", 2)])
+def test_a_password_is_asked_for(compliance, desk, tmp_path, typed, code):
+    desk("good")
+    (tmp_path / "password.txt").write_text("a long password\n")
+    person = ("--name", "Calibration", "--organisation", "Kelp Post", "--email", "a@example.org")
+    made = compliance(
+        "identity", "new", *person, "--out", "own.p12", "--password-file", "password.txt",
+        "--now", "2026-01-01T00:00:00Z",
+    )  # fmt: skip
+    assert made.returncode == 0, made.stderr
+    ours, theirs = pty.openpty()
+    call = ("assess", "job.yaml", "--out", "out", "--identity", "own.p12", *NOW)
+    with start(tmp_path, *call, stdin=theirs, start_new_session=True) as process:
+        watch = threading.Timer(60, process.kill)
+        watch.start()
+        told = b""
+        while not told.endswith(b": ") and (char := process.stderr.read(1)):
+            told += char  # what is typed before the prompt is whole is thrown away
+        os.write(ours, typed)
+        out, rest = process.communicate()
+        watch.cancel()
+        told += rest
+        assert process.returncode == code, told
+    os.close(ours)
+    os.close(theirs)
+    assert b"long password" not in out + told
+    assert (tmp_path / "out" / "KX-7-1-tiny.pdf").exists() == (code == 0)
+
+
+def test_the_demo_fits_a_terminal(compliance, root):
+    done = compliance("assess", root / "demo" / "job.yaml", "--no-sheet", *NOW)
+    assert done.returncode == 1
+    assert "\u00a0" not in done.stdout
+    assert max(map(len, done.stdout.splitlines())) <= 80

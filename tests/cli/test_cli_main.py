@@ -170,22 +170,22 @@ def speak(root: Path, text: str, code: int, **options) -> subprocess.Popen:
 
 
 @pytest.mark.parametrize("code", [0, 1, 3])
-def test_a_closed_pipe_keeps_the_code(root, code):
+def test_a_closed_pipe_keeps_the_code(root, ended, code):
     with speak(root, "line", code, stdout=subprocess.PIPE) as process:
         process.stdout.readline()
         process.stdout.close()
         assert process.stderr.read() == b""
-        assert process.wait(60) == code
+        assert ended(process) == code
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full")
-def test_a_full_disk_behind_standard_output(root):
+def test_a_full_disk_behind_standard_output(root, ended):
     with (
         open("/dev/full", "w") as full,
         speak(root, "line", 0, stdout=full) as process,
     ):
         assert process.stderr.read() == b"compliance: standard output: no space left on device\n"
-        assert process.wait(60) == 4
+        assert ended(process) == 4
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full")
@@ -204,10 +204,10 @@ def test_a_stream_that_is_not_there(root, stream):
     assert done.returncode == 0
 
 
-def test_what_the_output_cannot_show_is_spelt(root):
+def test_what_the_output_cannot_show_is_spelt(root, ended):
     plain = {**os.environ, "LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
     with speak(root, "Δu′v′ ≤ 0.004 ⊖ \u6620", 0, stdout=subprocess.PIPE, env=plain) as process:
         assert process.stdout.readline() == b"du'v' <= 0.004 x ?\n"
         process.stdout.close()
         assert process.stderr.read() == b""
-        assert process.wait(60) == 0
+        assert ended(process) == 0
