@@ -8,11 +8,13 @@ Same input, same bytes.
 
 from __future__ import annotations
 
+import struct
 import sys
 from pathlib import Path
 
 from fontTools import subset
 from fontTools.ttLib import TTFont
+from fontTools.ttLib.tables.DefaultTable import DefaultTable
 
 SOURCE = Path("/usr/share/fonts/truetype/dejavu")
 TARGET = Path(__file__).parents[1] / "compliance" / "sheet" / "fonts"
@@ -78,9 +80,27 @@ def make(name: str, source: Path, family: str, style: str) -> bytes:
     for number, text in stated.items():
         table.setName(text, number, 3, 1, 0x409)
         table.setName(text, number, 1, 0, 0)
+    write_out_widths(font)
     target = TARGET / f"{name}.ttf"
     font.save(target)
     return target.read_bytes()
+
+
+def write_out_widths(font: TTFont) -> None:
+    """Give every glyph its own entry in hmtx, as in a face of many widths.
+
+    A face of one width has a single entry that counts for all. reportlab 5.1 scales that
+    one and then embeds it unscaled with the rest, so that the widths in the file disagree.
+    """
+    names = font.getGlyphOrder()
+    metrics = font["hmtx"].metrics
+    if metrics[names[-1]][0] != metrics[names[-2]][0]:
+        return  # written out anyway
+    table = DefaultTable("hmtx")
+    table.data = b"".join(struct.pack(">Hh", *metrics[name]) for name in names)
+    font.recalcBBoxes = False
+    font["hhea"].numberOfHMetrics = len(names)
+    font["hmtx"] = table
 
 
 def main() -> None:
