@@ -11,9 +11,24 @@ from compliance.sheet.pen import Pen
 from compliance.sheet.style import INK
 from compliance.wording import format_plain
 
-__all__ = ["Axis", "Frame", "centred", "linear", "logarithmic", "nice_step"]
+__all__ = [
+    "FOOT",
+    "HEAD",
+    "TICK",
+    "Axis",
+    "Frame",
+    "centred",
+    "linear",
+    "logarithmic",
+    "margin",
+    "nice_step",
+]
 
 TICK = 6.4
+FOOT = 24.0
+"""Room under a frame for tick labels and title."""
+HEAD = 3.0
+"""Room above it."""
 Spot = tuple[float, float]
 
 

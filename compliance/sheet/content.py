@@ -9,64 +9,22 @@ from compliance.model import (
     Assessment,
     Change,
     Charts,
-    Level,
-    Outcome,
-    Reason,
-    Remark,
     State,
     Verdict,
 )
+from compliance.sheet.cover import Front, capital, front_of
 from compliance.sheet.marks import outcome_mark
-from compliance.sheet.particulars import Fact, Group, definitions, particulars, text
+from compliance.sheet.particulars import Fact, Group, definitions, particulars
 from compliance.sheet.rows import Open, Row, open_items, rows
 from compliance.wording import (
     BASIS_WORDS,
-    NOT_STATED,
-    applies,
     decision_sentence,
-    failing,
-    format_date,
-    format_time,
     outcome_sentence,
     outcome_word,
     with_uncertainty,
 )
 
-__all__ = ["Content", "Front", "Stage", "Tally", "gather"]
-
-
-@dataclass(frozen=True, slots=True)
-class Tally:
-    """The marks of one level in a row, and their count in words."""
-
-    label: str
-    words: str
-    marks: tuple[Verdict, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Front:
-    """Page 1: the client's answer."""
-
-    title: str
-    subtitle: str
-    heading: str
-    """What state of the slot it is about."""
-    mark: Verdict
-    word: str
-    sentence: str
-    validity: str
-    tallies: tuple[Tally, ...]
-    outside: tuple[Row, ...]
-    """The shall outside their limits, or not assessed where that decided."""
-    outside_title: str
-    asked: tuple[Fact, ...]
-    measured: tuple[Fact, ...]
-    not_said: tuple[str, ...]
-    remarks: tuple[str, ...]
-    facility: str
-    client: str
-    authorised_by: str
+__all__ = ["Content", "Stage", "gather"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -119,7 +77,7 @@ def gather(assessment: Assessment) -> Content:
     return Content(
         number=assessment.number,
         running=running,
-        front=_front(assessment),
+        front=front_of(assessment),
         now=_stage(assessment, state, "After calibration" if before else name),
         before=_stage(assessment, before, "Before calibration") if before else None,
         changes=assessment.rule.changes,
@@ -145,215 +103,12 @@ def _stage(assessment: Assessment, state: State, name: str) -> Stage:
     )
 
 
-# ---------------------------------------------------------------- page 1
-
-
-def _front(assessment: Assessment) -> Front:
-    state, job = assessment.state, assessment.job
-    graded = rows(state.findings, assessment.rule)
-    outside, outside_title = _deciding(graded, state.verdict)
-    only_before = assessment.heading == "before"
-    return Front(
-        title=assessment.rule.title,
-        subtitle=_subtitle(assessment),
-        heading=("The slot's state before calibration, never the panel's" if only_before else ""),
-        mark=outcome_mark(state.verdict, state.conditional),
-        word=_capital(outcome_word(state.verdict, state.conditional)),
-        sentence=outcome_sentence(assessment),
-        validity=_validity(assessment),
-        tallies=_tallies(state),
-        outside=outside,
-        outside_title=outside_title,
-        asked=tuple(_asked(assessment)),
-        measured=tuple(_measured(assessment)),
-        not_said=tuple(_not_said(assessment)),
-        remarks=_remarks(state.remarks),
-        facility=text(job and job.facility and job.facility.name),
-        client=text(job and job.client and job.client.name),
-        authorised_by=text(job and job.people.authorised_by),
-    )
-
-
-def _capital(words: str) -> str:
-    return words[:1].upper() + words[1:]
-
-
-def _subtitle(assessment: Assessment) -> str:
-    slot = assessment.slot
-    if slot is None:
-        return f"Readings {assessment.state.readings.file}"
-    display = slot.display
-    device = " ".join(part for part in (display.make, display.model) if part) or "the display"
-    parts = [f"Slot {slot.name} of {device}"]
-    if display.serial:
-        parts[0] += f", serial number {display.serial}"
-    if assessment.job and assessment.job.suite:
-        parts.append(assessment.job.suite)
-    return " · ".join(parts)
-
-
-def _validity(assessment: Assessment) -> str:
-    if assessment.heading == "before":
-        return "Calibrate the slot, then measure it again."
-    if assessment.verdict is Outcome.NOT_COMPLIANT:
-        return "Put right what lies outside, then measure again."
-    if assessment.verdict is Outcome.UNDECIDED:
-        return _what_next(assessment.state.reason)
-    if assessment.valid_until is None:
-        return "The rule sets no end of validity."
-    until = format_time(assessment.valid_until)
-    measured = assessment.state.measured
-    if measured is not None and assessment.valid_until <= measured:
-        return "No time of validity: the meter's certificate was past its date."
-    certificate = assessment.meter.certificate if assessment.meter else None
-    due = certificate.due if certificate else None
-    if assessment.valid_until <= assessment.assessed:
-        return f"Was valid until {until}; measure again."
-    if due is not None and (assessment.valid_until.date() - due).days in (0, 1):
-        return f"Valid until {until}, when the meter's certificate ends."
-    return f"Valid until {until}. Measure again before then, or when a setting changes."
-
-
-def _what_next(reason: Reason | None) -> str:
-    if reason is Reason.MISSING_READINGS:
-        return "Measure what is missing, then assess again."
-    if reason is Reason.METER:
-        return "Measure again with a meter that reaches far enough."
-    return "Measure again with less uncertainty, or adjust the slot away from the limits."
-
-
-def _tallies(state: State) -> tuple[Tally, ...]:
-    told = []
-    for level, label in ((Level.SHALL, "Shall be met"), (Level.SHOULD, "Should be met")):
-        marks = tuple(row.verdict for row in state.findings if row.level is level and applies(row))
-        if marks:
-            told.append(Tally(label, _count(marks), marks))
-    return tuple(told)
-
-
-def _count(marks: tuple[Verdict, ...]) -> str:
-    met = sum(mark in (Verdict.PASS, Verdict.CONDITIONAL_PASS) for mark in marks)
-    unassessed = sum(mark is Verdict.NOT_ASSESSED for mark in marks)
-    missed = len(marks) - met - unassessed
-    parts = [f"{met} of {len(marks)} met"]
-    if missed:
-        parts.append(f"{missed} not met")
-    if unassessed:
-        parts.append(f"{unassessed} not assessed")
-    return ", ".join(parts)
-
-
-def _deciding(graded: tuple[Row, ...], verdict: Outcome) -> tuple[tuple[Row, ...], str]:
-    shall = [row for row in graded if row.level is Level.SHALL and row.word != "not applicable"]
-    outside = [row for row in shall if row.verdict in (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)]
-    if outside:
-        return tuple(outside), "Outside its limits" if len(outside) == 1 else "Outside their limits"
-    if verdict is Outcome.UNDECIDED:
-        return tuple(row for row in shall if row.verdict is Verdict.NOT_ASSESSED), "Not assessed"
-    return (), ""
-
-
-def _asked(assessment: Assessment) -> Iterable[Fact]:
-    job, rule = assessment.job, assessment.rule
-    client = job.client if job else None
-    who = text(client and client.name)
-    if client and client.contact:
-        who += f", {client.contact}"
-    yield Fact("Client", who)
-    yield Fact("Title", text(job and job.title))
-    yield Fact("Reference", text(job and job.reference))
-    yield Fact("Deliverable", rule.title)
-    extends = f", extends {rule.extends}" if rule.extends else ""
-    yield Fact("Rule", f"{rule.id}, revision {rule.revision}{extends}")
-    yield Fact("Facility", text(job and job.facility and job.facility.name))
-    yield Fact("Address", text(job and job.facility and job.facility.address))
-    yield Fact("Measured by", text(job and job.people.measured_by))
-    yield Fact("Authorised by", text(job and job.people.authorised_by))
-
-
-def _measured(assessment: Assessment) -> Iterable[Fact]:
-    job, slot, meter = assessment.job, assessment.slot, assessment.meter
-    display = slot.display if slot else None
-    device = " ".join(part for part in (display.make, display.model) if part) if display else ""
-    if display and display.serial:
-        device = f"{device}, serial number {display.serial}".lstrip(", ")
-    yield Fact("Display", device or NOT_STATED)
-    yield Fact("Slot", text(slot and slot.name))
-    yield Fact("Suite", text(job and job.suite))
-    yield Fact("Calibrated", format_time(slot.calibrated if slot else None))
-    yield Fact("Measured", format_time(assessment.state.measured))
-    if assessment.before is not None:
-        yield Fact("Before that", _earlier(assessment.before))
-    yield Fact("Assessed", format_time(assessment.assessed))
-    yield Fact("Valid until", _until(assessment))
-    named = f"{meter.name}, serial number {text(meter.serial)}" if meter else NOT_STATED
-    yield Fact("Meter", named)
-    yield Fact("Certificate", _certificate(assessment))
-
-
-def _earlier(before: State) -> str:
-    word = outcome_word(before.verdict, before.conditional)
-    missed = len(failing(before.findings))
-    return f"{word}, {missed} not met" if missed else word
-
-
-def _until(assessment: Assessment) -> str:
-    if assessment.valid_until is None:
-        return "no end set" if assessment.rule.valid_days is None else NOT_STATED
-    return format_time(assessment.valid_until)
-
-
-def _certificate(assessment: Assessment) -> str:
-    certificate = assessment.meter.certificate if assessment.meter else None
-    if certificate is None:
-        return NOT_STATED
-    parts = [text(certificate.number)]
-    if certificate.laboratory:
-        parts.append(certificate.laboratory)
-    parts.append(f"due {format_date(certificate.due)}")
-    return ", ".join(parts)
-
-
-def _remarks(remarks: Iterable[Remark]) -> tuple[str, ...]:
-    return tuple(remark.text for remark in remarks)
-
-
-def _not_said(assessment: Assessment) -> Iterable[str]:
-    if assessment.heading == "before":
-        yield (
-            "It tells the slot's state before calibration, set up as it was found: never what "
-            "the panel can do, nor what its maker's presets are worth."
-        )
-    yield (
-        "It states what was measured, on one device, on one day, with one instrument: nothing "
-        "about another slot, another display or another day."
-    )
-    state = assessment.state
-    if not with_uncertainty(state):
-        yield (
-            "Values were compared with their limits without measurement uncertainty; one that "
-            "lies near its limit may in truth lie on its other side."
-        )
-    soft = {"memory", "practice", "house"} & {row.basis for row in state.findings}
-    if soft:
-        yield (
-            "Not every limit stands in a published document: the basis of each is named beside "
-            "it, and explained on the last pages."
-        )
-    if any(row.level is Level.SHOULD for row in state.findings):
-        yield "What a rule says should be is graded, but changes no verdict."
-    yield (
-        "It is no accredited calibration certificate unless an accredited body issues it. It may "
-        "be passed on only whole."
-    )
-
-
 # ---------------------------------------------------------------- last pages
 
 
 def _bases(state: State) -> tuple[Fact, ...]:
     used = {finding.basis for finding in state.findings}
-    return tuple(Fact(word, _capital(said)) for word, said in BASIS_WORDS.items() if word in used)
+    return tuple(Fact(word, capital(said)) for word, said in BASIS_WORDS.items() if word in used)
 
 
 def _cautions(assessment: Assessment) -> Iterable[str]:

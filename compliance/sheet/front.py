@@ -6,23 +6,21 @@ from dataclasses import replace
 
 from compliance.model import Verdict
 from compliance.sheet.blocks import LEADING, fact_blocks, paragraph
-from compliance.sheet.content import Content, Front, Tally
+from compliance.sheet.content import Content
+from compliance.sheet.cover import Front, Tally
 from compliance.sheet.flow import Block
 from compliance.sheet.fonts import BOLD, SANS, SERIF, able, width
+from compliance.sheet.frame import SIGNATURE, Box, draw_boxes
 from compliance.sheet.marks import draw_mark, mark_ink
 from compliance.sheet.particulars import Fact
 from compliance.sheet.pen import Pen, fit, wrap
 from compliance.sheet.rows import Row
 from compliance.sheet.style import INK, Grid, mm
 
-__all__ = ["Box", "draw_front", "shows_all_remarks"]
-
-Box = tuple[float, float, float, float]
+__all__ = ["draw_front", "shows_all_remarks"]
 
 RAIL = mm(31)
 """Width of the left column that carries labels and marks."""
-SIGNATURE = mm(23)
-"""Height of a signature box."""
 TIGHTNESS = (
     (1.08, 3, 6),
     (1.04, 3, 6),
@@ -48,7 +46,7 @@ def draw_front(pen: Pen, grid: Grid, content: Content, *, signed: bool) -> dict[
             top -= block.space + (extra if block.space >= mm(4) else 0.0)
         block.draw(pen, grid.left, top)
         top -= block.height
-    return _signatures(pen, grid, content.front, signed)
+    return draw_boxes(pen, grid, content.front, signed)
 
 
 def shows_all_remarks(content: Content, grid: Grid) -> bool:
@@ -291,35 +289,3 @@ def _listed(label: str, texts: tuple[str, ...], measure: float, scale: float, li
             at -= block.height
 
     return Block(padding + max(least, _extent(body)), draw, space=mm(4.6))
-
-
-def _signatures(pen: Pen, grid: Grid, front: Front, signed: bool) -> dict[str, Box]:
-    """Two boxes at the foot of the page, captions above."""
-    bottom = grid.bottom + mm(1)
-    told = (
-        ("FacilitySignature", "For the facility", front.facility),
-        ("Countersignature", "Countersigned", front.client),
-    )
-    boxes: dict[str, Box] = {}
-    for index, (name, caption, who) in enumerate(told):
-        left = grid.left + index * (grid.half + grid.gutter)
-        pen.box(left, bottom, grid.half, SIGNATURE, ink=INK.QUIET, weight=0.6)
-        caption_width = width(caption, BOLD, 8) + mm(2.5)
-        y = bottom + SIGNATURE + 4
-        pen.text(left, y, caption, face=BOLD, size=8)
-        shown = fit(who, SANS, 8, grid.half - caption_width)
-        pen.text(left + caption_width, y, shown, size=8, ink=INK.QUIET)
-        if not signed and index == 0:
-            middle = bottom + SIGNATURE / 2 - 5
-            pen.text(
-                left + grid.half / 2,
-                middle,
-                "NOT SIGNED",
-                face=BOLD,
-                size=15,
-                ink=INK.FAINT,
-                align="centre",
-                spacing=2.0,
-            )
-        boxes[name] = (left, bottom, left + grid.half, bottom + SIGNATURE)
-    return boxes

@@ -11,17 +11,26 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from compliance.colorimetry.locus import LOCUS
-from compliance.model import Charts, DifferencePoint, LevelPoint, Pair
-from compliance.sheet.axes import TICK, Axis, Frame, centred, linear, logarithmic, margin
+from compliance.model import Charts, DifferencePoint, Pair
+from compliance.sheet.axes import (
+    FOOT,
+    HEAD,
+    TICK,
+    Axis,
+    Frame,
+    centred,
+    linear,
+    logarithmic,
+    margin,
+)
 from compliance.sheet.fonts import SANS, clean, width
 from compliance.sheet.pen import Pen, fit
 from compliance.sheet.style import INK, Ink
+from compliance.sheet.tracking import has_levels, tracking, tracking_note
 from compliance.wording import format_plain
 
 __all__ = ["PLOTS", "Plot", "key_line"]
 
-FOOT = 24.0
-HEAD = 3.0
 SMALL = 6.6
 
 
@@ -40,133 +49,6 @@ class Plot:
     """Of the height of a row."""
     squat: float | None = None
     """Greatest height over width that it can use."""
-
-
-# ---------------------------------------------------------------- tracking
-
-
-def _levels(charts: Charts) -> list[LevelPoint]:
-    drawn = (level for level in charts.levels if level.target > 0 and level.measured > 0)
-    return sorted(drawn, key=lambda level: level.target)
-
-
-def _inside(level: LevelPoint) -> bool:
-    low = level.low is None or level.measured >= level.low
-    return low and (level.high is None or level.measured <= level.high)
-
-
-def _reach(group: Sequence[Charts]) -> tuple[float, float]:
-    targets = [level.target for charts in group for level in _levels(charts)]
-    return min(targets), max(targets)
-
-
-def tracking(
-    pen: Pen, x: float, top: float, w: float, h: float, charts: Charts, group: Sequence[Charts]
-) -> float:
-    """Measured luminance against the target, log-log, and the deviation below it."""
-    low, high = _reach(group)
-    measured = [level.measured for each in group for level in _levels(each)]
-    across = logarithmic(low, high, title="Target, cd/m²")
-    up = logarithmic(min(low, *measured), max(high, *measured), title="Measured, cd/m²")
-    aside = _aside_axis(group)
-    left = max(margin(up), margin(aside))
-    room = h - HEAD - FOOT
-    strip = room * 0.36
-    gap = 9.0
-    upper = Frame(
-        x + left, top - HEAD - (room - strip - gap), w - left - 2, room - strip - gap, across, up
-    )
-    lower = Frame(x + left, top - HEAD - room, w - left - 2, strip, across, aside)
-    levels = _levels(charts)
-    upper.draw(pen, label_across=False)
-    lower.draw(pen)
-    pen.canvas.saveState()
-    upper.clip(pen)
-    _band(pen, upper, levels, lambda target, share: target * share)
-    reach = (max(across.low, up.low), min(across.high, up.high))
-    pen.path(upper.spots((end, end) for end in reach), ink=INK.TEXT, weight=0.6, dash=(2, 2))
-    _trace(pen, upper, levels, lambda level: level.measured)
-    pen.canvas.restoreState()
-    pen.canvas.saveState()
-    lower.clip(pen)
-    _band(pen, lower, levels, lambda _, share: 100 * (share - 1))
-    pen.path(
-        lower.spots((end, 0.0) for end in (across.low, across.high)),
-        ink=INK.TEXT,
-        weight=0.6,
-        dash=(2, 2),
-    )
-    _trace(pen, lower, levels, lambda level: _percent(level.measured, level))
-    _beyond(pen, lower, levels, lambda level: _percent(level.measured, level))
-    pen.canvas.restoreState()
-    return top - h
-
-
-def _percent(value: float, level: LevelPoint) -> float:
-    return 100 * (value - level.target) / level.target
-
-
-def _aside_axis(group: Sequence[Charts]) -> Axis:
-    """Deviation in %, round 0; far outliers run out of the frame."""
-    widest = 5.0
-    for charts in group:
-        for level in _levels(charts):
-            ends = [end for end in (level.low, level.high) if end is not None]
-            widest = max([widest, *(abs(_percent(end, level)) for end in ends)])
-            if ends or level.target >= 1:
-                widest = max(widest, abs(_percent(level.measured, level)))
-    widest = min(widest * 1.1, 100.0)
-    return centred(widest, title="Off target, %")
-
-
-def _band(
-    pen: Pen,
-    frame: Frame,
-    levels: Sequence[LevelPoint],
-    place: Callable[[float, float], float],
-) -> None:
-    """The limits as areas, each level's reaching half-way to its neighbours."""
-    for index, level in enumerate(levels):
-        if level.low is None or level.high is None:
-            continue
-        ends = []
-        for neighbour in (index - 1, index + 1):
-            other = levels[neighbour].target if 0 <= neighbour < len(levels) else level.target
-            ends.append(math.sqrt(level.target * other))
-        low, high = level.low / level.target, level.high / level.target
-        floor = frame.up.low if frame.up.log else -math.inf
-        lower = frame.spots((end, max(floor, place(end, low))) for end in ends)
-        upper = frame.spots((end, place(end, high)) for end in ends)
-        pen.path([*lower, *reversed(upper)], fill=INK.BAND, close=True)
-        for edge in (lower, upper):
-            pen.path(edge, ink=INK.FAINT, weight=0.5)
-
-
-def _beyond(
-    pen: Pen, frame: Frame, levels: Sequence[LevelPoint], value: Callable[[LevelPoint], float]
-) -> None:
-    """A small wedge on the edge of the frame for each level that lies beyond it."""
-    for level in levels:
-        off = value(level)
-        if frame.up.low <= off <= frame.up.high:
-            continue
-        edge, side = (frame.up.high, -1.0) if off > frame.up.high else (frame.up.low, 1.0)
-        x, y = frame.spot(level.target, edge)
-        wedge = [(x, y), (x - 2.2, y + 3.4 * side), (x + 2.2, y + 3.4 * side)]
-        pen.path(wedge, fill=INK.TEXT if _inside(level) else INK.PLUM, close=True)
-
-
-def _trace(
-    pen: Pen, frame: Frame, levels: Sequence[LevelPoint], value: Callable[[LevelPoint], float]
-) -> None:
-    pen.path(frame.spots((lv.target, value(lv)) for lv in levels), ink=INK.TEXT, weight=0.9)
-    for level in levels:
-        at = frame.spot(level.target, value(level))
-        if _inside(level):
-            pen.disc(*at, 1.5, fill=INK.TEXT)
-        else:
-            pen.disc(*at, 2.4, ink=INK.PLUM, weight=0.9, fill=INK.PAPER)
-            pen.line(at[0] - 1.7, at[1] - 1.7, at[0] + 1.7, at[1] + 1.7, ink=INK.PLUM, weight=0.9)
 
 
 # ---------------------------------------------------------------- gamut
@@ -345,26 +227,12 @@ def key_line(pen: Pen, x: float, y: float, plot: Plot, charts: Charts, measure: 
     pen.text(x, y, fit(plot.note(charts), SANS, SMALL, measure), size=SMALL, ink=INK.QUIET)
 
 
-def _has_levels(charts: Charts) -> bool:
-    return len(_levels(charts)) > 1
-
-
 def _has_gamut(charts: Charts) -> bool:
     return bool(charts.measured_triangle or charts.measured_white or charts.colours)
 
 
 def _has_greys(charts: Charts) -> bool:
     return len([grey for grey in charts.greys if grey.target > 0]) > 1
-
-
-def _tracking_note(charts: Charts) -> str:
-    levels = _levels(charts)
-    told = "Dots: measured. Broken line: target."
-    if any(level.low is not None or level.high is not None for level in levels):
-        told += " Shaded: limits. Barred rings: outside."
-    if len(levels) < len(charts.levels):
-        told += " Levels at or below 0 are not drawn."
-    return told
 
 
 def _difference_note(charts: Charts) -> str:
@@ -376,8 +244,8 @@ def _difference_note(charts: Charts) -> str:
 PLOTS = (
     Plot(
         "Luminance tracking",
-        _tracking_note,
-        _has_levels,
+        tracking_note,
+        has_levels,
         tracking,
     ),
     Plot(

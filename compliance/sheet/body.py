@@ -1,0 +1,262 @@
+"""Everything after page 1, as blocks: requirements, pictures, provenance."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import replace
+
+from compliance.model import Change, Charts, Level
+from compliance.sheet.blocks import (
+    compared_rows,
+    fact_blocks,
+    heading,
+    legend,
+    level_head,
+    paragraph,
+    requirement_head,
+    requirement_row,
+    subheading,
+)
+from compliance.sheet.content import Content, Stage
+from compliance.sheet.flow import Block, Columns
+from compliance.sheet.fonts import BOLD
+from compliance.sheet.front import shows_all_remarks
+from compliance.sheet.pen import Pen, fit
+from compliance.sheet.plots import PLOTS, Plot, key_line
+from compliance.sheet.rows import Open
+from compliance.sheet.style import INK, Grid, mm
+from compliance.wording import format_date
+
+__all__ = ["Body"]
+
+Items = tuple[Block | Columns, ...]
+
+
+class Body:
+    """The blocks after page 1; each part is built once for each ease it is asked for."""
+
+    def __init__(self, content: Content, grid: Grid) -> None:
+        self.content = content
+        self.grid = grid
+        self._built: dict[tuple[str, float], Items] = {}
+
+    def items(self, stretch: float, air: float, size: float) -> Items:
+        """All parts in order: pictures `stretch` times as high, table rows with `air` times
+        the space, the last pages in type of `size` points."""
+        return (
+            *self._part("requirements", air),
+            *self._part("pictures", stretch),
+            *self._part("comparison", air),
+            *self._part("end", size),
+        )
+
+    def _part(self, name: str, ease: float) -> Items:
+        key = (name, ease)
+        if key not in self._built:
+            self._built[key] = tuple(self._build(name, ease))
+        return self._built[key]
+
+    def _build(self, name: str, ease: float) -> Iterable[Block | Columns]:
+        content, grid = self.content, self.grid
+        if name == "requirements":
+            yield from _requirements(content, grid, ease)
+        elif name == "pictures":
+            yield from _pictures(content, grid, ease)
+        elif name == "comparison":
+            yield from _comparison(content, grid, ease)
+        else:
+            yield from _open(content, grid, ease)
+            yield from _changes(content.changes, grid)
+            yield from _decision(content, grid, ease)
+            yield from _provenance(content, grid, ease)
+
+
+TOGETHER = 3
+"""Rows at the end of a table that stay together."""
+
+
+def _requirements(content: Content, grid: Grid, air: float) -> Iterable[Block]:
+    measure = grid.measure
+    head = requirement_head(measure)
+    yield heading("Requirements", measure)
+    yield head
+    for level in Level:
+        graded = [row for row in content.now.rows if row.level is level]
+        if graded:
+            yield level_head(level, len(graded), measure, head)
+        for row in graded:
+            together = row in content.now.rows[-TOGETHER:]
+            yield replace(requirement_row(row, measure, head, air), keep=together)
+    yield legend(measure)
+
+
+def _pictures(content: Content, grid: Grid, stretch: float) -> Iterable[Block]:
+    stages = [stage for stage in (content.before, content.now) if stage is not None]
+    plots = [plot for plot in PLOTS if any(plot.has(stage.charts) for stage in stages)]
+    if not plots:
+        return
+    yield heading("Pictures", grid.measure)
+    if len(stages) == 2:
+        for plot in plots:
+            yield _pair_row(plot, stages, grid, stretch)
+        return
+    for at in range(0, len(plots), 2):
+        yield _single_row(plots[at : at + 2], stages[0].charts, grid, stretch)
+
+
+ROW = mm(82)
+TITLE = 15.0
+NOTE = 12.0
+
+
+def _single_row(plots: Sequence[Plot], charts: Charts, grid: Grid, stretch: float) -> Block:
+    """Two different pictures of one set of readings, or one of full width."""
+    height = ROW * stretch * max(plot.share for plot in plots)
+    wide = grid.half if len(plots) == 2 else grid.measure
+
+    def draw(pen: Pen, x: float, top: float) -> None:
+        for index, plot in enumerate(plots):
+            left = x + index * (grid.half + grid.gutter)
+            _picture(pen, left, top, wide, height, plot, plot.title, charts, [charts])
+
+    return Block(height, draw, mm(4))
+
+
+def _pair_row(plot: Plot, stages: Sequence[Stage], grid: Grid, stretch: float) -> Block:
+    """The same picture before calibration and after, on the same scales."""
+    height = ROW * stretch * plot.share
+    if plot.squat is not None:
+        height = min(height, grid.half * plot.squat + TITLE + NOTE)
+    group = [stage.charts for stage in stages if plot.has(stage.charts)]
+
+    def draw(pen: Pen, x: float, top: float) -> None:
+        for index, stage in enumerate(stages):
+            left = x + index * (grid.half + grid.gutter)
+            title = f"{plot.title}: {stage.name.lower()}"
+            if plot.has(stage.charts):
+                _picture(pen, left, top, grid.half, height, plot, title, stage.charts, group)
+            else:
+                pen.text(left, top - 8, fit(title, BOLD, 8.2, grid.half), face=BOLD, size=8.2)
+                pen.text(left, top - 22, "No readings for it.", size=7.4, ink=INK.QUIET)
+
+    return Block(height, draw, mm(4))
+
+
+def _picture(
+    pen: Pen,
+    x: float,
+    top: float,
+    wide: float,
+    height: float,
+    plot: Plot,
+    title: str,
+    charts: Charts,
+    group: Sequence[Charts],
+) -> None:
+    pen.text(x, top - 8, fit(title, BOLD, 8.2, wide), face=BOLD, size=8.2)
+    end = plot.draw(pen, x, top - TITLE, wide, height - TITLE - NOTE, charts, group)
+    key_line(pen, x, end - 7, plot, charts, wide)
+
+
+def _comparison(content: Content, grid: Grid, air: float) -> Iterable[Block]:
+    before = content.before
+    if before is None:
+        return
+    yield heading("Before and after calibration", grid.measure)
+    note = (
+        f"{before.sentence} This tells the state of the slot as it was found, never what the "
+        f"panel can do nor what its maker's presets are worth."
+    )
+    yield from paragraph(note, grid.measure)
+    yield from compared_rows(before.rows, content.now.rows, grid.measure, air)
+
+
+def _open(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:
+    remarks = () if shows_all_remarks(content, grid) else content.now.remarks
+    before = content.before
+    told: list[Block] = []
+    for item in content.now.open:
+        told += _open_blocks(item, grid.half, size)
+    if told:
+        yield heading("Missing and not judged", grid.measure)
+        yield Columns(tuple(told), grid.half + grid.gutter)
+    noted = [
+        *remarks,
+        *(f"Before calibration: {text}" for text in (before.remarks if before else ())),
+    ]
+    if noted:
+        yield heading("Noted", grid.measure)
+        for text in noted:
+            yield from paragraph(text, grid.measure, bullet=True)
+
+
+def _open_blocks(item: Open, measure: float, size: float) -> Iterable[Block]:
+    yield subheading(item.title, measure)
+    if item.missing:
+        yield from paragraph(f"Missing: {', '.join(item.missing)}.", measure, size=size, space=1.5)
+    for why, names in item.not_judged:
+        yield from paragraph(
+            f"Not judged, {why}: {', '.join(names)}.", measure, size=size, space=1.5
+        )
+
+
+def _changes(changes: Sequence[Change], grid: Grid) -> Iterable[Block]:
+    if not changes:
+        return
+    yield heading("Where the house rule departs from its parent", grid.measure)
+    for change in changes:
+        what = f"{change.subject}, withdrawn" if change.withdrawn else change.subject
+        yield subheading(what, grid.measure)
+        said = f"{change.reason} (agreed by {change.agreed_by}, {format_date(change.date)})"
+        yield from paragraph(said, grid.measure, space=1.0)
+
+
+def _decision(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:
+    yield heading("How it was decided", grid.measure)
+    yield from paragraph(content.method, grid.measure)
+    yield from paragraph(content.decision, grid.measure)
+    told: list[Block] = [subheading("What the basis of a limit means", grid.half)]
+    for fact in content.bases:
+        told += fact_blocks(fact, grid.half, label_width=mm(20), size=size)
+    told.append(subheading("Cautions", grid.half))
+    for text in content.cautions:
+        told += paragraph(text, grid.half, size=size, bullet=True)
+    told.append(subheading("The quantities", grid.half))
+    for fact in content.definitions:
+        told += _definition(fact.label, fact.value, grid.half, size)
+    yield Columns(tuple(told), grid.half + grid.gutter, space=mm(5))
+
+
+def _definition(name: str, text: str, measure: float, size: float) -> list[Block]:
+    blocks = [
+        *paragraph(name, measure, size=size, face=BOLD, space=3.0),
+        *paragraph(text, measure, size=size, space=0.0),
+    ]
+    return [
+        Block(b.height, b.draw, b.space, keep=at < len(blocks) - 1) for at, b in enumerate(blocks)
+    ]
+
+
+def _provenance(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:
+    yield heading("Where it comes from", grid.measure)
+    told: list[Block] = []
+    for group in content.groups:
+        told.append(subheading(group.title, grid.half, space=mm(5)))
+        for fact in group.facts:
+            told += fact_blocks(fact, grid.half, size=size)
+    yield Columns(tuple(told), grid.half + grid.gutter)
+    yield _end(grid)
+
+
+def _end(grid: Grid) -> Block:
+    def draw(pen: Pen, x: float, top: float) -> None:
+        pen.text(
+            x + grid.measure / 2,
+            top - 8,
+            "End of the sheet",
+            size=7.2,
+            ink=INK.QUIET,
+            align="centre",
+        )
+
+    return Block(10.0, draw, mm(5))
