@@ -43,7 +43,7 @@ def load_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> Rule:
     named = str(id_or_path)
     if named.endswith((".yaml", ".yml")) or len(Path(named).parts) != 1:
         source = RuleSource(Path(id_or_path), named, named)
-        own = [source.path.parent] if source.path.parent.is_dir() else []
+        own = [source.path.parent] if os.path.isdir(source.path.parent) else []
         folders = _Folders([*own, *search])
         rule, _ = _load(source, folders, ())
         _refuse_shadowing(rule, source, _Folders(search))
@@ -68,7 +68,7 @@ class _Folders:
         self._shipped = shipped_folder()
         known: dict[str, Path] = {}
         for folder in (*folders, self._shipped):
-            if not folder.is_dir():
+            if not os.path.isdir(folder):
                 raise RuleError(Problem(str(folder), "no such folder of rule files"))
             known.setdefault(os.path.realpath(folder), folder)
         self._folders = known
@@ -78,7 +78,7 @@ class _Folders:
         found = {
             os.path.realpath(folder / f"{name}.yaml"): self._source(real, folder, name)
             for real, folder in self._folders.items()
-            if (folder / f"{name}.yaml").is_file()
+            if os.path.isfile(folder / f"{name}.yaml")
         }
         if len(found) == 1:
             return next(iter(found.values()))
@@ -89,7 +89,7 @@ class _Folders:
             known = [known for folder in self._folders.values() for known in _ids(folder)]
             message = f"no such rule on the search path; {meant(name, dict.fromkeys(known))}"
         if asked is None:
-            raise RuleError(Problem(name, message))
+            raise RuleError(Problem(quoted(name)[1:-1] or "a rule", message))
         text = f"{quoted(name)}: {message}"
         raise RuleError(Problem(asked.file, text, asked.line, asked.field))
 

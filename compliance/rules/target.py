@@ -153,6 +153,13 @@ def _check_transfer(data: Mapping[str, Any], places: Places) -> None:
         )
     if curve == "pq" and data.get("scale") == "relative":
         places.problem(("target", "scale"), "pq is absolute; expected absolute, or no such key")
+    if curve != "hlg" and "system_gamma" in transfer:
+        places.problem((*path, "system_gamma"), f"belongs to hlg, not {curve}; leave the key out")
+    if isinstance(transfer.get("system_gamma"), float | int) and "surround" in data:
+        places.problem(
+            ("target", "surround"),
+            "enters an automatic system gamma only, and a number is stated; leave one of them out",
+        )
     if curve != "hlg" and "surround" in data:
         places.problem(
             ("target", "surround"),
@@ -188,4 +195,7 @@ def _exponent(transfer: Mapping[str, Any]) -> float | None:
 
 
 def _system_gamma(data: Mapping[str, Any], peak: float) -> float:
+    stated = data["transfer"].get("system_gamma", "auto")
+    if stated != "auto":
+        return float(stated)
     return float(hlg_system_gamma(peak, data.get("surround", REFERENCE_SURROUND)))
