@@ -9,7 +9,11 @@ from pathlib import Path
 
 import pikepdf
 import pytest
+from fontTools.ttLib import TTFont
+from reportlab.pdfgen.canvas import Canvas
 from sealing import ATTACHED, archived, run, tool
+
+from compliance.sheet import fonts
 
 
 def test_a_second_library_finds_it_to_be_pdf_a(tmp_path: Path) -> None:
@@ -64,6 +68,29 @@ def test_metadata_says_the_same_twice() -> None:
 
 def test_same_input_gives_the_same_bytes() -> None:
     assert archived() == archived()
+
+
+@pytest.mark.parametrize("face", fonts.FACES)
+def test_widths_stated_and_embedded_agree(face: str) -> None:
+    """ISO 19005-3, 6.2.11.5; a face whose glyphs are all of one width is the hard case."""
+    fonts.register()
+    out = BytesIO()
+    canvas = Canvas(out, initialFontName=face)
+    canvas.setFont(face, 10)
+    canvas.drawString(10, 10, "iW.0123456789 abcdef ±≤Δ")
+    canvas.showPage()
+    canvas.save()
+    with pikepdf.open(out) as pdf:
+        (font,) = pdf.pages[0].Resources.Font.values()
+        embedded = TTFont(BytesIO(font.FontDescriptor.FontFile2.read_bytes()))
+        first = int(font.FirstChar)
+        widths = [float(width) for width in font.Widths]
+    metrics, unit = embedded["hmtx"].metrics, embedded["head"].unitsPerEm
+    glyphs = embedded["cmap"].tables[0].cmap
+    assert len(glyphs) > 20
+    for code, glyph in glyphs.items():
+        if 0 <= code - first < len(widths):
+            assert metrics[glyph][0] * 1000 / unit == pytest.approx(widths[code - first], abs=1)
 
 
 def test_the_colour_profile_is_srgb() -> None:
