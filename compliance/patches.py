@@ -219,7 +219,7 @@ class Plan:
         xyz = np.asarray(spaces.xy_to_xyz(spaces.uv_to_xy(uv), 1.0))
         linear = xyz @ np.linalg.inv(model.from_target).T
         share = self.drive(patch_set) / model.white_luminance
-        light = (linear / linear.max() * share) @ model.from_target.T
+        light = (linear / np.max(linear) * share) @ model.from_target.T
         return targets.quantised(targets.signal_of(light, model), model)
 
     def _listed(self, triple: tuple[int, int, int], patch_set: PatchSet) -> Array:

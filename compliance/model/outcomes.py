@@ -98,7 +98,7 @@ class Finding:
     reason: Reason | None = None
     value: Value | None = None
     bound: str | None = None
-    """`at-least` or `at-most` where only a bound is known, e.g. over a black the meter cannot see."""
+    """`at-least` or `at-most` where only a bound is known: over a black the meter cannot see."""
     limits: Limits | None = None
     interval: Interval | None = None
     probability: float | None = None

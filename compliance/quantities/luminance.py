@@ -63,4 +63,4 @@ def second_differences(luminance: Array, level: Array) -> Array:
 
 def clipped_from(luminance: Array) -> int:
     """Index of the lowest of patches (n,) in order of signal that is within 2 % of the highest."""
-    return int(np.flatnonzero(luminance >= CLIPPED * luminance.max())[0])
+    return int(np.flatnonzero(luminance >= CLIPPED * np.max(luminance))[0])
