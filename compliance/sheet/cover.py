@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta
 
 from compliance.model import Assessment, Level, Outcome, Reason, Remark, State, Verdict
 from compliance.sheet.marks import outcome_mark
@@ -103,6 +104,9 @@ def _subtitle(assessment: Assessment) -> str:
     return " · ".join(parts)
 
 
+DAY = timedelta(days=1)
+
+
 def _validity(assessment: Assessment) -> str:
     if assessment.heading == "before":
         return "Calibrate the slot, then measure it again."
@@ -120,7 +124,7 @@ def _validity(assessment: Assessment) -> str:
     due = certificate.due if certificate else None
     if assessment.valid_until <= assessment.assessed:
         return f"Was valid until {until}; measure again."
-    if due is not None and (assessment.valid_until.date() - due).days in (0, 1):
+    if due is not None and assessment.valid_until == datetime.combine(due, time(), UTC) + DAY:
         return f"Valid until {until}, when the meter's certificate ends."
     return f"Valid until {until}. Measure again before then, or when a setting changes."
 

@@ -7,7 +7,9 @@ from dataclasses import dataclass
 
 from compliance.model import (
     Finding,
+    Interval,
     Level,
+    Limits,
     NotJudged,
     Point,
     Requirement,
@@ -16,6 +18,7 @@ from compliance.model import (
 )
 from compliance.quantities.table import QUANTITIES
 from compliance.wording import (
+    NONE,
     REASON_WORDS,
     applies,
     format_finding_limits,
@@ -147,16 +150,30 @@ def _value_notes(finding: Finding) -> Iterable[str]:
     worst = _deciding(finding, counted)
     if worst is not None and len(counted) > 1:
         yield f"at {point_name(worst)}"
+    pair = [point for point in finding.points if finding.statistic in ("spread", "pairwise")]
+    if len(pair) == 2:
+        yield f"{point_name(pair[0])} and {point_name(pair[1])}"
     if finding.interval is not None:
-        low, high = finding.interval.low, finding.interval.high
-        share = format_plain(100 * finding.interval.coverage)
-        if not isinstance(low, tuple) and not isinstance(high, tuple):
-            ends = " to ".join(format_number(end, finding.limits) for end in (low, high))
-            yield f"{share}\u00a0%: {ends}"
+        yield _interval(finding.interval, finding.limits)
     if finding.probability is not None:
         yield f"p\u00a0=\u00a0{_share(finding.probability)}"
     if finding.joint is not None:
         yield f"joint p\u00a0=\u00a0{_share(finding.joint)}"
+
+
+def _interval(interval: Interval, limits: Limits | None) -> str:
+    share = f"{format_plain(100 * interval.coverage)}\u00a0%"
+    low, high = interval.low, interval.high
+    if isinstance(low, tuple) and isinstance(high, tuple):
+        ends = [
+            f"{axis} {format_number(start, limits, signed=True)} to "
+            f"{format_number(end, limits, signed=True)}"
+            for axis, start, end in zip("xy", low, high, strict=True)
+        ]
+        return f"{share}: {', '.join(ends)}"
+    if isinstance(low, tuple) or isinstance(high, tuple):
+        return NONE
+    return f"{share}: {format_number(low, limits)} to {format_number(high, limits)}"
 
 
 def _share(probability: float) -> str:

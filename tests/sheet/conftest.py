@@ -536,7 +536,11 @@ def both() -> Assessment:
             finding(need, Verdict.CONDITIONAL_PASS if need.id == "gamma" else Verdict.PASS),
             probability=0.81 if need.id == "gamma" else 0.993,
             joint=0.97 if need.id == "tracking" else None,
-            interval=(None if need.quantity == "chromaticity" else Interval(1.0, 2.0, 0.95, 2)),
+            interval=(
+                Interval((-0.0003, -0.0019), (0.0027, 0.0011), 0.95, 2)
+                if need.quantity == "chromaticity"
+                else Interval(1.0, 2.0, 0.95, 2)
+            ),
         )
         for need in REQUIREMENTS
     )
@@ -582,6 +586,16 @@ def both() -> Assessment:
             "seed": 1,
         },
     )
+
+
+def guarded() -> Assessment:
+    """Every value inside its limits, and none judged with uncertainty, as guarding asks."""
+    graded = state(
+        tuple(finding(need) for need in REQUIREMENTS),
+        verdict=Outcome.UNDECIDED,
+        reason=Reason.UNCERTAINTY,
+    )
+    return assessment(graded, rule=rule(decision=Decision("guarded", 0.95)))
 
 
 def only_before() -> Assessment:
@@ -662,6 +676,7 @@ SAMPLES: dict[str, Callable[[], Assessment]] = {
     "failing": failing,
     "undecided": undecided,
     "both": both,
+    "guarded": guarded,
     "only-before": only_before,
     "many": many,
     "one": one,

@@ -212,12 +212,20 @@ def test_uncertain_values_carry_interval_and_probability(sample: Sample, said: l
         "Conditionally compliant",
         "conditional pass",
         "p = 0.810",
+        "95 %: x −0.0003 to +0.0027, y −0.0019 to +0.0011",
         "joint p = 0.970",
         "1.64 u",
         "no statement about all values together",
     ):
         assert words in whole, words
     assert "without measurement uncertainty" not in whole
+
+
+def test_guarding_without_uncertainty_leaves_it_open(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("guarded"), signed=True)
+    assert "Undecided" in on_page(said, 0)
+    assert "the measurement uncertainty leaves it open" in on_page(said, 0)
+    assert "none of those measured can be accepted in this way" in everything(said)
 
 
 def test_every_requirement_is_printed_shall_first(each: Assessment, said: list[Said]) -> None:
@@ -321,8 +329,13 @@ print(hashlib.sha256(draw_sheet(module.both(), signed=True).pdf).hexdigest())
 
 def test_same_bytes_in_another_process_zone_and_hash_seed(root: Any) -> None:
     told = set()
-    for zone, seed in (("UTC", "1"), ("Asia/Tokyo", "2")):
-        surroundings = {**os.environ, "TZ": zone, "PYTHONHASHSEED": seed}
+    for zone, seed, epoch in (("UTC", "1", ""), ("Asia/Tokyo", "2", "1700000000")):
+        surroundings = {
+            **os.environ,
+            "TZ": zone,
+            "PYTHONHASHSEED": seed,
+            "SOURCE_DATE_EPOCH": epoch,
+        }
         run = subprocess.run(
             [sys.executable, "-c", AGAIN, str(root / "tests" / "sheet" / "conftest.py")],
             env=surroundings,
