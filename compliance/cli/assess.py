@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from compliance.cli import explain
-from compliance.cli.call import Call, cases_of, check_call, targets_of
+from compliance.cli.call import Call, alone, cases_of, check_call, targets_of
 from compliance.cli.cases import Case
 from compliance.cli.files import write_file, write_new
 from compliance.cli.junit import junit
@@ -107,7 +107,8 @@ def command(ctx: click.Context, /, now: datetime | None, **given: Any) -> int:
     cases = cases_of(call)
     targets = targets_of(call, cases)
     identity = _identity(call)
-    results = _run(call, cases, targets, identity, bool(ctx.obj))
+    with alone(call, targets):
+        results = _run(call, cases, targets, identity, bool(ctx.obj))
     return _tell(call, cases, results, signed=identity is not None)
 
 

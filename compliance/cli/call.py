@@ -5,7 +5,8 @@ Everything that can be known to be wrong is found before anything is computed.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -14,11 +15,12 @@ import click
 from click.core import ParameterSource
 
 from compliance.cli.cases import SUFFIXES, Case, bare_cases, inputs_of, job_cases, outputs
-from compliance.cli.files import check_folder, check_targets
+from compliance.cli.files import alone_in, check_folder, check_targets
+from compliance.cli.terminal import harmless
 from compliance.errors import UsageError
 from compliance.model import ENCODINGS
 
-__all__ = ["Call", "cases_of", "check_call", "targets_of"]
+__all__ = ["Call", "alone", "cases_of", "check_call", "targets_of"]
 
 JOB_ONLY = (
     "slots", "out", "no_sheet", "replace", "identity", "password_file", "page", "allow_outside"
@@ -110,6 +112,18 @@ def targets_of(call: Call, cases: Sequence[Case]) -> list[list[Path]]:
     if call.junit is not None:
         _check_junit(call.junit, [*_inputs(call, cases), *(p for ps in targets for p in ps)])
     return targets
+
+
+@contextmanager
+def alone(call: Call, targets: Sequence[Sequence[Path]]) -> Iterator[None]:
+    """Keep other runs out of the folder while inside; what one of them wrote is seen first."""
+    if call.out is None:
+        yield
+        return
+    note = f"compliance: waiting for another run that writes to {harmless(str(call.out))}"
+    with alone_in(call.out, lambda: click.echo(note, err=True)):
+        check_targets([path for paths in targets for path in paths], call.replace)
+        yield
 
 
 def _inputs(call: Call, cases: Sequence[Case]) -> list[Path]:

@@ -11,13 +11,20 @@ import os
 import secrets
 import stat
 import unicodedata
-from collections.abc import Collection, Iterable, Mapping
-from contextlib import suppress
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 from compliance.errors import OutputError, UsageError
 
-__all__ = ["check_folder", "check_targets", "clean_name", "write_file", "write_new"]
+__all__ = [
+    "alone_in",
+    "check_folder",
+    "check_targets",
+    "clean_name",
+    "write_file",
+    "write_new",
+]
 
 LONGEST = 70
 """Bytes of one part of a name: three of them, hyphens and suffix stay under the usual 255."""
@@ -88,6 +95,30 @@ def _taken(path: Path, replace: bool) -> str | None:
     if stat.S_ISDIR(mode):
         return f"{path}: a folder stands there"
     return None if replace else f"{path}: stands there already; --replace writes over it"
+
+
+@contextmanager
+def alone_in(folder: Path, waiting: Callable[[], None]) -> Iterator[None]:
+    """Hold `folder` against other runs while inside; `waiting` is called where one is at work.
+
+    The kernel lets go when the process ends, however it ends. Where the system or the file
+    system knows no such lock, files are still placed whole and never two in one place.
+    """
+    descriptor: int | None = None
+    try:
+        with suppress(ImportError, OSError):
+            import fcntl
+
+            descriptor = os.open(folder, os.O_RDONLY)
+            try:
+                fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                waiting()
+                fcntl.flock(descriptor, fcntl.LOCK_EX)
+        yield
+    finally:
+        if descriptor is not None:
+            os.close(descriptor)
 
 
 # ---------------------------------------------------------------- writing

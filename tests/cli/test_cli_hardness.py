@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import fcntl
 import os
 import pty
 import signal
@@ -135,24 +136,44 @@ def test_a_terminal_without_ink(desk, ended, tmp_path, env):
 # ---------------------------------------------------------------- several at once, interrupted
 
 
+def both_at_once(tmp_path: Path, *extra: str) -> list[tuple[int, bytes]]:
+    """Exit codes and standard errors of two runs, in the order of the codes."""
+    call = ("assess", "job.yaml", "--out", "out", *NOW, *extra)
+    runs = [start(tmp_path, *call) for _ in range(2)]
+    told = [process.communicate(timeout=120)[1] for process in runs]
+    return sorted((process.returncode, err) for process, err in zip(runs, told, strict=True))
+
+
 def test_two_at_once_write_once(desk, tmp_path):
-    desk("good", "good")
-    call = ("assess", "job.yaml", "--out", "out", *NOW)
-    both = [start(tmp_path, *call) for _ in range(2)]
-    told = [process.communicate(timeout=120) for process in both]
-    assert sorted(process.returncode for process in both) == [0, 4], told
+    desk("good", "good", "good")
+    (first, _), (second, told) = both_at_once(tmp_path)
+    assert (first, second) == (0, 4)
+    lines = [line for line in told.decode().splitlines() if "waiting" not in line]
+    assert lines
+    assert all(line.endswith("stands there already; --replace writes over it") for line in lines)
     assert sorted(files(tmp_path / "out")) == [
-        f"KX-7-{slot}-tiny.{suffix}" for slot in (1, 2) for suffix in ("json", "pdf")
+        f"KX-7-{slot}-tiny.{suffix}" for slot in (1, 2, 3) for suffix in ("json", "pdf")
     ]
 
 
 def test_two_at_once_may_replace(desk, tmp_path):
     desk("good")
-    call = ("assess", "job.yaml", "--out", "out", "--replace", *NOW)
-    both = [start(tmp_path, *call) for _ in range(2)]
-    told = [process.communicate(timeout=120) for process in both]
-    assert [process.returncode for process in both] == [0, 0], told
+    assert [code for code, _ in both_at_once(tmp_path, "--replace")] == [0, 0]
     assert sorted(files(tmp_path / "out")) == ["KX-7-1-tiny.json", "KX-7-1-tiny.pdf"]
+
+
+def test_a_run_waits_for_another_in_its_folder(desk, tmp_path):
+    desk("good")
+    (tmp_path / "out").mkdir()
+    lock = os.open(tmp_path / "out", os.O_RDONLY)
+    fcntl.flock(lock, fcntl.LOCK_EX)
+    with start(tmp_path, "assess", "job.yaml", "--out", "out", *NOW) as process:
+        line = process.stderr.readline()
+        assert line == b"compliance: waiting for another run that writes to out\n"
+        assert list((tmp_path / "out").iterdir()) == []
+        os.close(lock)
+        _, told = process.communicate(timeout=60)
+        assert (process.returncode, told) == (0, b"")
 
 
 SLOW = """
