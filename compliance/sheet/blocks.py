@@ -116,7 +116,7 @@ def fact_blocks(
 
 # ---------------------------------------------------------------- requirements
 
-COLUMNS = (0.0, 0.145, 0.45, 0.61, 0.81)
+COLUMNS = (0.0, 0.145, 0.43, 0.62, 0.815)
 """Left edges, as shares of the measure: verdict, requirement, value, limits, basis."""
 HEADS = ("Verdict", "Requirement", "Value", "Limits", "Clause and basis")
 PAD = mm(3)

@@ -215,6 +215,8 @@ def _decision(content: Content, grid: Grid, size: float) -> Iterable[Block | Col
     yield heading("How it was decided", grid.measure)
     yield from paragraph(content.method, grid.measure)
     yield from paragraph(content.decision, grid.measure)
+    if content.reading:
+        yield from paragraph(content.reading, grid.measure)
     told: list[Block] = [subheading("What the basis of a limit means", grid.half)]
     for fact in content.bases:
         told += fact_blocks(fact, grid.half, label_width=mm(20), size=size)

@@ -55,6 +55,8 @@ class Content:
     groups: tuple[Group, ...]
     definitions: tuple[Fact, ...]
     method: str
+    reading: str
+    """How to read interval and probability; empty without them."""
     decision: str
     bases: tuple[Fact, ...]
     cautions: tuple[str, ...]
@@ -64,6 +66,14 @@ METHOD = (
     "The meter read the light of the display patch by patch. From the code values of each patch "
     "the rule's target says what an ideal display would have shown; the quantities below compare "
     "the two, and each requirement holds one of them against its limits."
+)
+
+
+READING = (
+    "Beside a value stand the interval that holds the true value with the probability named, then "
+    "p, the probability that it lies inside its limits, and, where several patches are judged, "
+    "the joint probability that all of them do. A value without them was judged without "
+    "measurement uncertainty, or is stated and not measured."
 )
 
 
@@ -84,6 +94,7 @@ def gather(assessment: Assessment) -> Content:
         groups=particulars(assessment),
         definitions=definitions(assessment),
         method=METHOD,
+        reading=READING if with_uncertainty(state) else "",
         decision=decision_sentence(assessment.rule.decision, with_uncertainty(state)),
         bases=_bases(state),
         cautions=tuple(_cautions(assessment)),

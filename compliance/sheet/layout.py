@@ -35,9 +35,9 @@ class Drawing:
     """Signature fields: page index, then x0, y0, x1, y1 in points from the lower left."""
 
 
-STRETCHES = (1.0, 1.07, 0.94, 1.15, 0.88, 1.24, 0.82, 1.34)
+STRETCHES = (1.0, 1.07, 0.94, 1.15, 0.88, 1.24, 0.82, 1.34, 0.76, 1.46, 1.6)
 AIRS = (1.0, 0.85, 1.2, 0.7, 1.45, 1.8)
-SIZES = (7.6, 7.3, 7.9)
+SIZES = (7.6, 7.3, 7.9, 7.1, 8.2)
 HALF = 0.42
 """A page with a larger share of it blank counts as half empty."""
 GOOD = 0.04

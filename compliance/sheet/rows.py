@@ -42,6 +42,8 @@ STATISTICS = {
     "spread": "largest minus smallest",
     "pairwise": "largest difference of any two",
 }
+STATED = ("recorded", "declared")
+"""Quantities that are stated, not measured."""
 OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 
 
@@ -89,10 +91,12 @@ def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 def rows(findings: Iterable[Finding], rule: Rule) -> tuple[Row, ...]:
     """All findings as rows, the shall first."""
     known = {requirement.id: requirement for requirement in rule.requirements}
-    return tuple(_row(finding, known.get(finding.id)) for finding in in_order(findings))
+    ordered = in_order(findings)
+    uncertain = any(finding.probability is not None for finding in ordered)
+    return tuple(_row(finding, known.get(finding.id), uncertain) for finding in ordered)
 
 
-def _row(finding: Finding, requirement: Requirement | None) -> Row:
+def _row(finding: Finding, requirement: Requirement | None, uncertain: bool) -> Row:
     return Row(
         id=finding.id,
         level=finding.level,
@@ -101,7 +105,7 @@ def _row(finding: Finding, requirement: Requirement | None) -> Row:
         title=finding.title,
         about=_about(finding, requirement),
         value=format_value(finding),
-        value_notes=tuple(_value_notes(finding)),
+        value_notes=tuple(_value_notes(finding, uncertain)),
         limits=_limits(finding, requirement),
         decisive=format_finding_limits(finding),
         short=_short(finding),
@@ -143,7 +147,7 @@ def _limits(finding: Finding, requirement: Requirement | None) -> tuple[str, ...
     return (format_finding_limits(finding),)
 
 
-def _value_notes(finding: Finding) -> Iterable[str]:
+def _value_notes(finding: Finding, uncertain: bool) -> Iterable[str]:
     if finding.verdict is Verdict.NOT_ASSESSED and finding.value is not None:
         yield "as far as read"
     counted = [point for point in finding.points if point.verdict is not None]
@@ -156,9 +160,11 @@ def _value_notes(finding: Finding) -> Iterable[str]:
     if finding.interval is not None:
         yield _interval(finding.interval, finding.limits)
     if finding.probability is not None:
-        yield f"p\u00a0=\u00a0{_share(finding.probability)}"
-    if finding.joint is not None:
-        yield f"joint p\u00a0=\u00a0{_share(finding.joint)}"
+        together = finding.joint if len(counted) > 1 else None
+        joint = "" if together is None else f", joint\u00a0p\u00a0{_share(together)}"
+        yield f"p\u00a0{_share(finding.probability)}{joint}"
+    elif uncertain and finding.value is not None and finding.quantity not in STATED:
+        yield "without uncertainty"
 
 
 def _interval(interval: Interval, limits: Limits | None) -> str:
@@ -173,11 +179,18 @@ def _interval(interval: Interval, limits: Limits | None) -> str:
         return f"{share}: {', '.join(ends)}"
     if isinstance(low, tuple) or isinstance(high, tuple):
         return NONE
+    if interval.sided == 1:
+        return f"{share}: at most {format_number(high, limits)}"
     return f"{share}: {format_number(low, limits)} to {format_number(high, limits)}"
 
 
 def _share(probability: float) -> str:
-    return f"{probability:.3f}"
+    """A probability with its sign; no draw outside is no certainty."""
+    if probability > 0.9995:
+        return ">\u00a00.999"
+    if probability < 0.0005:
+        return "<\u00a00.001"
+    return f"=\u00a0{probability:.3f}"
 
 
 def _deciding(finding: Finding, counted: Sequence[Point]) -> Point | None:

@@ -529,21 +529,28 @@ def undecided() -> Assessment:
     return assessment(graded, meter=None)
 
 
+def _uncertain(need: Requirement) -> Finding:
+    """A finding as graded with uncertainty; that of contrast has none."""
+    near = need.id == "gamma"
+    graded = finding(need, Verdict.CONDITIONAL_PASS if near else Verdict.PASS)
+    if need.quantity in ("contrast", "recorded"):
+        return graded
+    interval = Interval(1.0, 2.0, 0.95, 2)
+    if need.quantity == "chromaticity":
+        interval = Interval((-0.0003, -0.0019), (0.0027, 0.0011), 0.95, 2)
+    elif need.id == "stability":
+        interval = Interval(0.0, 0.3099, 0.95, 1)
+    return replace(
+        graded,
+        probability={"gamma": 0.81, "coverage": 1.0}.get(need.id, 0.993),
+        joint=0.97,
+        interval=interval,
+    )
+
+
 def both() -> Assessment:
     """Before and after calibration, with uncertainties and a house rule's changes."""
-    told = tuple(
-        replace(
-            finding(need, Verdict.CONDITIONAL_PASS if need.id == "gamma" else Verdict.PASS),
-            probability=0.81 if need.id == "gamma" else 0.993,
-            joint=0.97 if need.id == "tracking" else None,
-            interval=(
-                Interval((-0.0003, -0.0019), (0.0027, 0.0011), 0.95, 2)
-                if need.quantity == "chromaticity"
-                else Interval(1.0, 2.0, 0.95, 2)
-            ),
-        )
-        for need in REQUIREMENTS
-    )
+    told = tuple(_uncertain(need) for need in REQUIREMENTS)
     worse = {
         "gamma": finding(REQUIREMENTS[5], Verdict.FAIL, 2.2143),
         "white-level": finding(REQUIREMENTS[0], Verdict.FAIL, 118.3),
