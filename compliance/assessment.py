@@ -3,16 +3,28 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime, time, timedelta
+from typing import NamedTuple
 
 from compliance import record as records
 from compliance.charts import charts
 from compliance.decision import outcome
-from compliance.evaluate import evaluate
 from compliance.grading.case import Stated, lay_out
 from compliance.model import Assessment, Job, Meter, Readings, ReadingsEntry, Rule, State
 from compliance.remarks import remarks
+from compliance.sampling import findings_of
 
-__all__ = ["assess"]
+__all__ = ["DRAWS", "SEED", "assess"]
+
+SEED = 0
+DRAWS = 10_000
+"""Enough to tell a probability to about half a per cent (JCGM 101, 7.2)."""
+
+
+class Trial(NamedTuple):
+    """How often readings are drawn, and from which stream."""
+
+    seed: int
+    draws: int
 
 
 def assess(
@@ -23,12 +35,15 @@ def assess(
     job: Job | None = None,
     before: Readings | None = None,
     meter: Meter | None = None,
+    seed: int = SEED,
+    draws: int = DRAWS,
 ) -> Assessment:
     """Grade one slot's readings against a rule.
 
     `job` is reduced to the slot (`job.only_slot`); `readings` may be None where the
     slot has only readings `before` calibration, which are then assessed under that
-    heading. `now` is aware. Raises RuleError where rule and encoding do not suit
+    heading. `now` is aware. `draws` copies of the readings are drawn from what the meter's
+    file says, none without it. Raises RuleError where rule and encoding do not suit
     each other, ValueError where there is nothing to grade.
     """
     if job is not None and len(job.slots) != 1:
@@ -37,12 +52,14 @@ def assess(
     entry = slot.readings if slot else None
     first = slot.before if slot else None
     graded_before = None
+    known = meter is not None and meter.uncertainty is not None
+    trial = Trial(seed, draws if known else 0)
     if readings is not None:
-        heading, state = "calibrated", _grade(rule, readings, entry, job, meter, now)
+        heading, state = "calibrated", _grade(rule, readings, entry, job, meter, now, trial)
         if before is not None:
-            graded_before = _grade(rule, before, first, job, meter, now)
+            graded_before = _grade(rule, before, first, job, meter, now, trial)
     elif before is not None:
-        heading, state = "before", _grade(rule, before, first, job, meter, now)
+        heading, state = "before", _grade(rule, before, first, job, meter, now, trial)
     else:
         raise ValueError("there are no readings to assess")
     heads = records.Heads(
@@ -52,6 +69,8 @@ def assess(
         assessed=now,
         valid_until=valid_until(rule, meter, state.measured),
         heading=heading,
+        seed=trial.seed,
+        draws=trial.draws,
     )
     document = records.record(heads, state, graded_before)
     return Assessment(
@@ -75,9 +94,11 @@ def _grade(
     job: Job | None,
     meter: Meter | None,
     now: datetime,
+    trial: Trial,
 ) -> State:
     case = lay_out(rule, readings, meter=meter, stated=_stated(job, entry))
-    findings = tuple(evaluate(requirement, case) for requirement in rule.requirements)
+    uncertainty = meter.uncertainty if meter else None
+    findings = findings_of(case, uncertainty, count=trial.draws, seed=trial.seed)
     verdict, reason, conditional = outcome(findings, rule.decision)
     measured = entry.measured if entry else None
     return State(

@@ -61,6 +61,8 @@ def reassess(files: Mapping[str, bytes]) -> dict[str, Any]:
         job=job,
         meter=meter,
         now=now,
+        seed=stated["seed"],
+        draws=stated["draws"],
     )
     return dict(again.document)
 

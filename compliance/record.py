@@ -25,18 +25,13 @@ from compliance.model import (
     Value,
 )
 
-__all__ = ["DRAWS", "ENGINE", "SCHEMA", "SEED", "Heads", "record", "timestamp"]
+__all__ = ["ENGINE", "SCHEMA", "Heads", "record", "timestamp"]
 
 SCHEMA = "https://deliverable-compliance.invalid/schemas/assessment-1.json"
 """Names the format; nothing is fetched from it."""
 
 ENGINE = 1
 """Raised whenever a definition changes, so that old numbers are not called tampered with."""
-
-SEED = 0
-DRAWS = 0
-"""Measurement uncertainty is not drawn by this engine."""
-
 
 def timestamp(time: datetime | None) -> str | None:
     """RFC 3339 in UTC, to the second where that is exact."""
@@ -53,6 +48,9 @@ class Heads:
     assessed: datetime
     valid_until: datetime | None
     heading: str
+    seed: int
+    draws: int
+    """0 where the meter's file gives nothing to draw from."""
 
 
 def record(heads: Heads, state: State, before: State | None) -> dict[str, Any]:
@@ -73,8 +71,8 @@ def record(heads: Heads, state: State, before: State | None) -> dict[str, Any]:
             "acceptance": heads.rule.decision.acceptance,
             "confidence": heads.rule.decision.confidence,
         },
-        "seed": SEED,
-        "draws": DRAWS,
+        "seed": heads.seed,
+        "draws": heads.draws,
         "heading": heads.heading,
         **_state(state),
         "before": None if before is None else _state(before),

@@ -28,6 +28,7 @@ def remarks(
     found = [
         _certificate(meter, measured),
         _no_meter(meter),
+        _correlation(meter),
         _future(measured, now),
         _older_than_calibration(job, measured),
         _normalised(case),
@@ -50,9 +51,25 @@ def _certificate(meter: Meter | None, measured: datetime | None) -> Remark | Non
 
 
 def _no_meter(meter: Meter | None) -> Remark | None:
-    if meter is not None:
+    if meter is None:
+        return Remark(
+            "no-meter",
+            "No meter is stated: its reach, its uncertainty and its certificate are not known.",
+        )
+    if meter.uncertainty is None:
+        return Remark("no-uncertainty", "The meter's file states no measurement uncertainty.")
+    return None
+
+
+def _correlation(meter: Meter | None) -> Remark | None:
+    uncertainty = meter.uncertainty if meter else None
+    if uncertainty is None or uncertainty.correlation is not None or not uncertainty.chromaticity:
         return None
-    return Remark("no-meter", "No meter is stated, so its reach and its certificate are not known.")
+    return Remark(
+        "correlation-unknown",
+        "How the meter's errors in x and y go together is not known; each probability is the "
+        "smallest of those with correlations −0.9, 0 and 0.9.",
+    )
 
 
 def _future(measured: datetime | None, now: datetime) -> Remark | None:

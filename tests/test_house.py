@@ -16,12 +16,21 @@ LONGEST = 320
 
 # What stands left never imports what stands right (DEVELOPERS.md). For each part: the other parts
 # it may import, and the third-party packages. A part may always import itself.
-VOCABULARY = {"errors", "model", "wording", "quantities.table"}
-READING = {"errors", "model", "quantities.table", "documents", "canonical", "colorimetry"}
+VOCABULARY = {"errors", "model", "wording", "quantities.table", "quantities.quantity"}
+READING = {
+    "errors",
+    "model",
+    "quantities.table",
+    "quantities.quantity",
+    "documents",
+    "canonical",
+    "colorimetry",
+}
 ARITHMETIC = {"errors", "model", "colorimetry", "targets", "quantities"}
 MATCHING = ARITHMETIC | {"target_model", "patches"}
 GRADING = MATCHING | {"matching", "decision"}
-ASSESSING = GRADING | {"grading", "evaluate", "charts", "remarks", "record"}
+SAMPLING = GRADING | {"grading", "evaluate", "uncertainty"}
+ASSESSING = SAMPLING | {"sampling", "charts", "remarks", "record"}
 DOCUMENTS = {"rules", "job", "meter", "readings"}
 SIGNING = {"errors", "identity", "signing"}
 
@@ -51,6 +60,8 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "decision": (ARITHMETIC, NUMPY),
     "grading": (GRADING, NUMPY),
     "evaluate": (GRADING | {"grading"}, NUMPY),
+    "uncertainty": (GRADING | {"grading"}, NUMPY),
+    "sampling": (SAMPLING, NUMPY),
     "charts": (GRADING | {"grading"}, NUMPY),
     "remarks": (GRADING | {"grading"}, NUMPY),
     "record": ({"model", "canonical"}, set()),
@@ -73,6 +84,7 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
 
 PURE = {"model", "wording", "colorimetry", "targets", "quantities", "target_model", "patches"}
 PURE |= {"matching", "decision", "grading", "evaluate", "charts", "remarks", "record", "assessment"}
+PURE |= {"uncertainty", "sampling"}
 """Parts that do no input or output."""
 OUTSIDE_MODULES = {"io", "os", "shutil", "socket", "subprocess", "tempfile", "urllib"}
 

@@ -11,7 +11,7 @@ import numpy as np
 from compliance.matching import Matcher, Patches, distinct_patches
 from compliance.model import CHROMATICITY_FLOOR, Meter, Readings, Rule
 from compliance.patches import Plan, default_pattern
-from compliance.quantities.view import NOWHERE, Index, View
+from compliance.quantities.view import NOWHERE, Array, Index, View
 
 __all__ = ["Case", "Stated", "lay_out"]
 
@@ -38,6 +38,8 @@ class Case:
     """cd/m² the meter can tell from dark; 0 without a meter"""
     chromaticity_floor: float
     stated: Stated
+    deviation: Array
+    """(R,) stated deviation of each reading's Y in %, canonical order; NaN if not stated"""
 
     def black_for(self, index: int) -> int:
         """Patch index of the black that goes with a patch, or `NOWHERE`."""
@@ -69,6 +71,7 @@ def lay_out(
         lowest=lowest,
         chromaticity_floor=meter.chromaticity_floor if meter else CHROMATICITY_FLOOR,
         stated=stated or Stated(),
+        deviation=readings.deviation[patches.order],
     )
 
 

@@ -27,6 +27,7 @@ __all__ = [
     "judgeable",
     "no_number",
     "options_of",
+    "roles_at",
     "roles_of",
     "values_of",
     "why_not",
@@ -55,7 +56,12 @@ def values_of(requirement: Requirement, view: View, roles: Roles) -> Array:
 
 def roles_of(chosen: Sequence[Chosen]) -> Roles:
     """Patches without a part of their own."""
-    return Roles(np.array([one.index for one in chosen], dtype=np.int64), {})
+    return roles_at([one.index for one in chosen])
+
+
+def roles_at(indices: Sequence[int]) -> Roles:
+    """The same, by index."""
+    return Roles(np.array(indices, dtype=np.int64), {})
 
 
 def why_not(requirement: Requirement, case: Case, index: int) -> str | None:

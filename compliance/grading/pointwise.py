@@ -5,13 +5,15 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import NDArray
 
-from compliance.decision import OUTSIDE, inside, margin, statement, worst
+from compliance.decision import inside, statement
 from compliance.grading import judging
 from compliance.grading.case import Case
 from compliance.grading.findings import finding, limits_of, not_judged, point, target_luminances
+from compliance.grading.graded import Graded, Question, decided_by_points
 from compliance.grading.roles import Cast
-from compliance.model import Finding, Limits, NotJudged, Point, Reason, Requirement, Value, Verdict
+from compliance.model import Limits, Point, Requirement, Value, Verdict
 from compliance.quantities.table import Quantity
+from compliance.quantities.view import View
 
 Array = NDArray[np.float64]
 
@@ -24,7 +26,7 @@ def _value(values: Array, place: int) -> Value:
     return float(values[place])
 
 
-def each(requirement: Requirement, quantity: Quantity, case: Case, parts: Cast) -> Finding:
+def each(requirement: Requirement, quantity: Quantity, case: Case, parts: Cast) -> Graded:
     """Every patch is decided by itself; the finding is that of the one with least margin."""
     judged, left_out = judging.judgeable(requirement, case, parts)
     roles = judging.roles_of(judged)
@@ -33,6 +35,7 @@ def each(requirement: Requirement, quantity: Quantity, case: Case, parts: Cast) 
     weighs = judging.black_decides(requirement, case, roles, limits)
     targets = target_luminances(quantity, case, roles)
     points: list[Point] = []
+    indices: list[int] = []
     for place, one in enumerate(judged):
         value = _value(values, place)
         why = judging.no_number(value) or (judging.BLACK_DECIDES if weighs[place] else None)
@@ -44,26 +47,31 @@ def each(requirement: Requirement, quantity: Quantity, case: Case, parts: Cast) 
         if not judging.is_anchor(requirement, case, one.index):
             confidence = case.rule.decision.confidence
             verdict = statement(inside(value, limits[place]), None, confidence)
+        indices.append(one.index)
         points.append(
             point(case, one, targets[place], value=value, limits=limits[place], verdict=verdict)
         )
-    return _decided_by_points(requirement, points, tuple(left_out), parts.missing)
+    shown = {
+        "points": tuple(points),
+        "not_judged": tuple(left_out),
+        "missing": parts.missing,
+    }
+    bare = finding(requirement, Verdict.NOT_ASSESSED, **shown)
+    question = _question(requirement, quantity, points, indices)
+    return Graded(requirement, decided_by_points(bare), question, tuple(indices))
 
 
-def _decided_by_points(
-    requirement: Requirement,
-    points: list[Point],
-    left_out: tuple[NotJudged, ...],
-    missing: tuple[str, ...],
-) -> Finding:
-    shown = {"points": tuple(points), "not_judged": left_out, "missing": missing}
-    counted = [point for point in points if point.verdict is not None]
-    if not counted:
-        reason = Reason.MISSING_READINGS if missing else Reason.METER
-        return finding(requirement, Verdict.NOT_ASSESSED, reason=reason, **shown)
-    nearest = min(counted, key=lambda point: margin(point.value or 0.0, point.limits or Limits()))
-    told = {"value": nearest.value, "limits": nearest.limits, **shown}
-    verdict = worst(point.verdict for point in counted if point.verdict)
-    if missing and verdict not in OUTSIDE:
-        return finding(requirement, Verdict.NOT_ASSESSED, reason=Reason.MISSING_READINGS, **told)
-    return finding(requirement, verdict, **told)
+def _question(
+    requirement: Requirement, quantity: Quantity, points: list[Point], indices: list[int]
+) -> Question | None:
+    """What the draws are asked: the values of the points that count."""
+    places = tuple(place for place, one in enumerate(points) if one.verdict is not None)
+    if not places:
+        return None
+    roles = judging.roles_at([indices[place] for place in places])
+
+    def values(view: View) -> Array:
+        return judging.values_of(requirement, view, roles)
+
+    limits = tuple(points[place].limits or Limits() for place in places)
+    return Question(values, limits, places, one_sided=quantity.distance)

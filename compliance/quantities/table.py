@@ -7,48 +7,10 @@ The functions are bound to the names in `bind.py`.
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+
+from compliance.quantities.quantity import Quantity
 
 __all__ = ["QUANTITIES", "RECORDED_FIELDS", "Quantity"]
-
-EACH = ("each",)
-STATISTICS = ("each", "mean", "percentile", "spread", "pairwise")
-
-
-@dataclass(frozen=True, slots=True)
-class Quantity:
-    """One row of the catalogue."""
-
-    name: str
-    unit: str
-    """As printed; `1` for a plain number."""
-    title: str
-    definition: str
-    source: str
-    values: str = "point"
-    """`point`: one value per patch; `whole`: one of all patches together;
-    `stated`: taken from the job, no patch at all."""
-    signed: bool = False
-    pair: bool = False
-    """The value is an (x, y) offset, its limits a box."""
-    roles: tuple[str, ...] = ()
-    """Built-in sets it takes by itself; `over` may then be left out."""
-    target: bool = False
-    """It compares with the target, so codes out of reach are not judged."""
-    references: tuple[str, ...] = ("target",)
-    """What `reference` may say; one entry: the key is not allowed."""
-    dark: str | None = None
-    """Which floor keeps it from dark patches: `luminance` or `chromaticity`."""
-    options: tuple[str, ...] = ()
-    """Further keys that a requirement on it may carry."""
-    example: str = "max: 1"
-    """A limit as it might be written, for messages."""
-
-    @property
-    def statistics(self) -> tuple[str, ...]:
-        """What `statistic` may say."""
-        return STATISTICS if self.values == "point" and not self.pair else EACH
-
 
 CHROMATIC = ("target", "white", "centre")
 
@@ -140,6 +102,7 @@ _ROWS = (
         "Chromaticity difference Δu′v′",
         "distance from the reference in the CIE 1976 u′v′ diagram",
         "CIE 15:2018",
+        distance=True,
         target=True,
         references=CHROMATIC,
         dark="chromaticity",
@@ -152,6 +115,7 @@ _ROWS = (
         "13·L*·Δu′v′ with both points at the target's L* relative to the measured white; "
         "lightness is excluded",
         "CIE 15:2018; EBU Tech 3320 v4.1",
+        distance=True,
         target=True,
         references=CHROMATIC[:2],
         dark="chromaticity",
@@ -163,6 +127,7 @@ _ROWS = (
         "Colour difference ΔE ITP",
         "720·√(ΔI² + ΔT² + ΔP²) against the target, in absolute luminance",
         "ITU-R BT.2124-0",
+        distance=True,
         target=True,
         dark="luminance",
         options=("floor", "ignore"),
@@ -174,6 +139,7 @@ _ROWS = (
         "Colour difference ΔE 2000",
         "CIEDE2000 against the target",
         "ISO/CIE 11664-6",
+        distance=True,
         target=True,
         references=CHROMATIC[:2],
         dark="chromaticity",
@@ -186,6 +152,7 @@ _ROWS = (
         "Colour difference ΔE*uv",
         "CIE 1976 difference in CIELUV against the target",
         "ISO/CIE 11664-5",
+        distance=True,
         target=True,
         references=CHROMATIC[:2],
         dark="chromaticity",
@@ -198,6 +165,7 @@ _ROWS = (
         "Colour difference ΔE*ab",
         "CIE 1976 difference in CIELAB against the target",
         "ISO/CIE 11664-4",
+        distance=True,
         target=True,
         references=CHROMATIC[:2],
         dark="chromaticity",

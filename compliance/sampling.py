@@ -1,0 +1,139 @@
+"""Every requirement of a slot settled with the draws of its readings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from compliance.evaluate import grade
+from compliance.grading.case import Case
+from compliance.grading.graded import Graded, Tally, nearest_of, settled
+from compliance.grading.roles import needs_black, needs_white
+from compliance.model import Finding, Requirement, Uncertainty
+from compliance.quantities.view import NOWHERE
+from compliance.uncertainty import Draws
+
+__all__ = ["findings_of"]
+
+OF_LUMINANCE = (
+    "luminance",
+    "luminance-error",
+    "relative-luminance",
+    "non-uniformity",
+    "contrast",
+    "checkerboard-contrast",
+    "fitted-exponent",
+    "additivity",
+    "monotonicity",
+    "slope-monotonicity",
+    "clipping-level",
+    "stability",
+)
+"""Quantities that need no chromaticity."""
+
+COMPARING = (
+    "relative-luminance",
+    "non-uniformity",
+    "contrast",
+    "checkerboard-contrast",
+    "fitted-exponent",
+    "gamut-coverage",
+    "additivity",
+    "monotonicity",
+    "slope-monotonicity",
+    "stability",
+)
+"""Quantities that compare readings with each other whatever the target."""
+
+
+def findings_of(
+    case: Case, uncertainty: Uncertainty | None, *, count: int, seed: int
+) -> tuple[Finding, ...]:
+    """All findings of a case, with interval and probability where the meter's file allows it."""
+    grades = [grade(requirement, case) for requirement in case.rule.requirements]
+    if uncertainty is None or not uncertainty.luminance or not count:
+        return tuple(graded.finding for graded in grades)
+    draws = Draws(case, uncertainty, count=count, seed=seed)
+    asked = [graded if _known(graded, draws) else _unasked(graded) for graded in grades]
+    tallies = _tallies(asked, draws)
+    confidence = case.rule.decision.confidence
+    return tuple(
+        settled(graded, answers, confidence) for graded, answers in zip(asked, tallies, strict=True)
+    )
+
+
+def _unasked(graded: Graded) -> Graded:
+    return Graded(graded.requirement, graded.finding)
+
+
+def _tallies(grades: Sequence[Graded], draws: Draws) -> list[list[Tally]]:
+    """One tally for each requirement that has a question and each correlation of x and y."""
+    tallies: list[list[Tally]] = []
+    for graded in grades:
+        many = () if graded.question is None else draws.correlations
+        if graded.requirement.quantity in OF_LUMINANCE:
+            many = many[:1]
+        tallies.append([_tally(graded) for _ in many])
+    if not any(tallies):
+        return tallies
+    single = any(graded.single_readings and graded.question for graded in grades)
+    for views in draws.views(single_readings=single):
+        for answers in tallies:
+            for tally, view in zip(answers, views, strict=False):
+                tally.add(view)
+    return tallies
+
+
+def _tally(graded: Graded) -> Tally:
+    question = graded.question
+    assert question is not None
+    worst = 0
+    if question.places:
+        worst = nearest_of([graded.finding.points[place] for place in question.places])
+    return Tally(question, worst)
+
+
+def _known(graded: Graded, draws: Draws) -> bool:
+    """Whether the meter's file says all that the probability of a finding rests on."""
+    requirement, case = graded.requirement, draws.case
+    chromatic = requirement.quantity not in OF_LUMINANCE
+    if chromatic and not draws.chromatic:
+        return False
+    if not compares(requirement, case):
+        return True
+    indices = _involved(graded, case)
+    if np.isnan(draws.patches.luminance[indices]).any():
+        return False
+    return not (chromatic and np.isnan(draws.patches.xy[indices]).any())
+
+
+def compares(requirement: Requirement, case: Case) -> bool:
+    """Whether a requirement compares readings with each other.
+
+    Without a known repeatability nothing is known of such a comparison, since all
+    that the readings share cancels in it.
+    """
+    return (
+        requirement.quantity in COMPARING
+        or requirement.statistic in ("spread", "pairwise")
+        or requirement.reference != "target"
+        or needs_white(requirement, case)
+        or needs_black(requirement, case)
+    )
+
+
+def _involved(graded: Graded, case: Case) -> list[int]:
+    """Patches that take part, with their whites, blacks, centres and first readings."""
+    view = case.view
+    own = list(graded.patches)
+    others: list[int] = []
+    if needs_white(graded.requirement, case):
+        others += [int(view.white[index]) for index in own]
+    if needs_black(graded.requirement, case):
+        others += [int(view.black[index]) for index in own]
+    if graded.requirement.reference == "centre":
+        others += [int(view.centre[index]) for index in own]
+    if graded.requirement.quantity == "relative-luminance":
+        others += [int(index) for index in (*view.centre[own], *view.start[own])]
+    return [index for index in {*own, *others} if index != NOWHERE]
