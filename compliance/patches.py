@@ -35,6 +35,9 @@ HUES = {
 EDGE = 1e-9
 """Relative slack of the ends of a range: a white of 100 stays in `target: [1, 100]`."""
 
+PRIMARIES = PatchSet(name="primaries", kind="hues", hues=("red", "green", "blue"))
+"""Where a rule has no set of hues."""
+
 PEAK_WINDOW = 10.0
 """% of area, of the built-in set `peak`."""
 
@@ -143,6 +146,19 @@ class Plan:
             if patch_set.kind == "hues" and {"red", "green", "blue"} <= set(patch_set.hues):
                 return name
         return None
+
+    def primaries_of(self, over: Over | None) -> PatchSet:
+        """The set of hues that `over` names, else the rule's first, else plain red, green, blue.
+
+        KeyError where `over` names what is no set of the rule.
+        """
+        name = over.patches[0] if over else self.hue_set()
+        return PRIMARIES if name is None else self.rule.sets[name]
+
+    def white_of_drive(self, patch_set: PatchSet, like: PlannedPatch) -> PlannedPatch:
+        """The neutral patch at the drive of a set of hues, shown as one of them is."""
+        red, green, blue = targets.neutral_signal(self.drive(patch_set), self.model)
+        return replace(like, name="white", signal=(float(red), float(green), float(blue)))
 
     def drive(self, patch_set: PatchSet) -> float:
         """cd/m² that the drive of a set of hues gives on the neutral axis."""

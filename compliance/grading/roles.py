@@ -8,7 +8,6 @@ from typing import NamedTuple
 
 import numpy as np
 
-from compliance import targets
 from compliance.errors import Problem, RuleError
 from compliance.grading.case import Case
 from compliance.matching import Chosen
@@ -192,15 +191,13 @@ def _checkerboard(requirement: Requirement, case: Case) -> Cast:
 
 def _hues(requirement: Requirement, case: Case) -> Cast:
     """Red, green and blue, and for additivity the white of the same drive and the black."""
-    patch_set, planned = _hue_patches(requirement, case)
+    patch_set = _hue_set(requirement, case)
+    planned = {patch.name: patch for patch in case.plan.expanded(patch_set)}
     wanted: list[PlannedPatch] = [planned[hue] for hue in RGB if hue in planned]
     missing = [hue for hue in RGB if hue not in planned]
-    if requirement.quantity == "additivity":
-        some = planned["red"] if "red" in planned else case.plan.patches("white")[0]
-        neutral = targets.neutral_signal(case.plan.drive(patch_set), case.plan.model)
-        signal = (float(neutral[0]), float(neutral[1]), float(neutral[2]))
-        wanted.append(replace(some, name="white", signal=signal))
-        wanted.append(replace(some, name="black", signal=(0.0, 0.0, 0.0)))
+    if requirement.quantity == "additivity" and wanted:
+        wanted.append(case.plan.white_of_drive(patch_set, wanted[0]))
+        wanted.append(replace(wanted[0], name="black", signal=(0.0, 0.0, 0.0)))
     parts, chosen = {}, []
     for patch in wanted:
         found = case.matcher.find(patch)
@@ -212,18 +209,15 @@ def _hues(requirement: Requirement, case: Case) -> Cast:
     return Cast(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
 
 
-def _hue_patches(requirement: Requirement, case: Case) -> tuple[PatchSet, dict[str, PlannedPatch]]:
-    named = requirement.over.patches[0] if requirement.over else case.plan.hue_set()
-    if named is None:
-        patch_set = PatchSet(name="primaries", kind="hues", hues=RGB)
-        return patch_set, {patch.name: patch for patch in case.plan.expanded(patch_set)}
-    if named not in case.rule.sets:
+def _hue_set(requirement: Requirement, case: Case) -> PatchSet:
+    try:
+        return case.plan.primaries_of(requirement.over)
+    except KeyError:
         raise RuleError(
             Problem(
                 case.rule.id,
-                f"'{named}' has no red, green and blue; name a set of hues",
+                f"'{requirement.over.patches[0] if requirement.over else ''}' has no red, "
+                "green and blue; name a set of hues",
                 field=f"requirements.{requirement.id}.over",
             )
-        )
-    patch_set = case.rule.sets[named]
-    return patch_set, {patch.name: patch for patch in case.plan.patches(named)}
+        ) from None
