@@ -163,6 +163,7 @@ _WORDS = {
     "found unexpected end of stream": "a quote that is never closed",
     "expected ',' or '}'": "a comma or a closing brace } is missing",
     "expected ',' or ']'": "a comma or a closing bracket ] is missing",
+    "found incompatible YAML document": "a directive for another version of YAML; leave it out",
     "expected <block end>": "an indentation that does not fit, or a text that needs quotes",
 }
 

@@ -1,0 +1,132 @@
+"""Meters: what a file becomes, and what is said about a wrong one."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from datetime import date
+from pathlib import Path
+
+import pytest
+from texts import METER, complaint, edited, write
+
+from compliance.canonical import canonical_bytes
+from compliance.errors import MeterError
+from compliance.meter import load_meter, meter_from_document
+from compliance.model import (
+    CHROMATICITY_FLOOR,
+    Certificate,
+    ChromaticityBand,
+    LuminanceBand,
+    Meter,
+    RepeatabilityBand,
+    Uncertainty,
+)
+
+MESSAGES = [
+    ("meter: spot-1\n", "", "meter.yaml:1: meter: missing; expected a text, e.g. meter: spot-1"),
+    ("kind: colorimeter", "kind: tristimulus", "meter.yaml:2: kind: 'tristimulus' is no kind of "
+     "meter; expected one of spectroradiometer, colorimeter"),
+    ("kind: colorimeter", "kind: spectro", "meter.yaml:2: kind: 'spectro' is no kind of meter; did "
+     "you mean 'spectroradiometer'?"),
+    ("kind: colorimeter", "kind: spectroradiometer", "meter.yaml:7: correction: is for a "
+     "colorimeter; a spectroradiometer has none, leave the key out"),
+    ("serial: 0012", "serial:", "meter.yaml:5: serial: nothing stands here; expected a text, "
+     "e.g. serial: SR-0031"),
+    ("due: 2027-03-02", "due: 2026-03-01", "meter.yaml:6: certificate.due: 2026-03-01 is before "
+     "it was issued, 2026-03-02"),
+    ("due: 2027-03-02", "due: next spring", "meter.yaml:6: certificate.due: 'next spring' is no "
+     "date; expected year-month-day, e.g. due: 2027-03-02"),
+    ("  k: 2\n", "", "meter.yaml:8: uncertainty.k: missing; expected the coverage factor, "
+     "e.g. k: 2"),
+    ("k: 2", "k: two", "meter.yaml:9: uncertainty.k: 'two' is no number; expected the coverage "
+     "factor, e.g. k: 2"),
+    ("{from: 1, relative: 2}]", "{from: 1, relative: 2 %}]", "meter.yaml:10: "
+     "uncertainty.luminance[1].relative: '2 %' is no number; expected %, e.g. relative: 2"),
+    ("{from: 1, relative: 2}]", "{from: 0.003, relative: 2}]", "meter.yaml:10: "
+     "uncertainty.luminance[1].from: 0.003 does not rise above 0.003 before it"),
+    ("{from: 5, x: 0.0015, y: 0.0015}", "{from: 5, x: 0.0015}", "meter.yaml:12: "
+     "uncertainty.chromaticity[1].y: missing; expected an uncertainty in x or y, e.g. y: 0.0015"),
+    ("{from: 5, x: 0.0015, y: 0.0015}", "{from: 5, x: 0, y: 0.0015}", "meter.yaml:12: "
+     "uncertainty.chromaticity[1].x: '0' is not above 0; expected an uncertainty in x or y, "
+     "e.g. x: 0.0015"),
+    ("correlation: {xy: 0.3}", "correlation: 0.3", "meter.yaml:14: uncertainty.correlation: '0.3' "
+     "stands here; expected a mapping with xy, e.g. correlation: {xy: 0.3}"),
+    ("xy: 0.3", "xy: 1", "meter.yaml:14: uncertainty.correlation.xy: '1' is not below 1; expected "
+     "a correlation between -1 and 1, e.g. xy: 0.3"),
+    ("lowest: 0.003", "lowest: 0,003", "meter.yaml:16: lowest: '0,003' is no number (write a "
+     "decimal point, no comma); expected cd/m², e.g. lowest: 0.003"),
+    ("settle: 1.0", "setle: 1.0", "meter.yaml:17: setle: 'setle' is no key here; did you mean "
+     "'settle'?"),
+    ("{from: 1, seconds: 4}", "{from: 0, seconds: 4}", "meter.yaml:18: reading_time[1].from: 0 "
+     "does not rise above 0 before it"),
+]  # fmt: skip
+
+
+def loaded(folder: Path, text: str = METER) -> Meter:
+    write(folder, {"meter.yaml": text})
+    return load_meter(folder / "meter.yaml")
+
+
+@pytest.mark.parametrize(("old", "new", "message"), MESSAGES)
+def test_a_wrong_meter_is_told_exactly(tmp_path: Path, old: str, new: str, message: str) -> None:
+    with pytest.raises(MeterError) as failure:
+        loaded(tmp_path, edited(METER, old, new))
+    assert complaint(tmp_path, failure) == message
+
+
+def test_a_meter(tmp_path: Path) -> None:
+    meter = loaded(tmp_path)
+    assert (meter.name, meter.kind) == ("spot-1", "colorimeter")
+    assert (meter.make, meter.model, meter.serial) == ("Invented", "Spot", "0012")
+    assert meter.certificate == Certificate("C-2026-118", "L", date(2026, 3, 2), date(2027, 3, 2))
+    assert meter.uncertainty == Uncertainty(
+        k=2.0,
+        luminance=(LuminanceBand(0.003, 4.0), LuminanceBand(1.0, 2.0)),
+        dark=0.002,
+        chromaticity=(ChromaticityBand(0.1, 0.004, 0.005), ChromaticityBand(5.0, 0.0015, 0.0015)),
+        saturated=(0.003, 0.004),
+        correlation=0.3,
+        repeatability=(RepeatabilityBand(0.003, 2.0, 0.002, 0.001),),
+    )
+    assert (meter.lowest, meter.settle) == (0.003, 1.0)
+    assert meter.reading_time == ((0.0, 12.0), (1.0, 4.0))
+    assert meter.correction == {"name": "suite-2", "made_for": "RD-31-0007", "date": "2026-11-20"}
+    assert meter.chromaticity_floor == 0.1
+    assert meter.sha256 == hashlib.sha256(METER.encode()).hexdigest()
+
+
+def test_what_a_meter_need_not_say(tmp_path: Path) -> None:
+    meter = loaded(tmp_path, "meter: spot-1\nkind: spectroradiometer\n")
+    assert (meter.certificate, meter.uncertainty, meter.correction) == (None, None, None)
+    assert (meter.lowest, meter.settle, meter.reading_time) == (0.0, None, ())
+    assert meter.chromaticity_floor == CHROMATICITY_FLOOR
+
+
+def test_what_an_uncertainty_need_not_say(tmp_path: Path) -> None:
+    text = METER
+    for line in ("dark: 0.002", "saturated: {x: 0.003, y: 0.004}", "correlation: {xy: 0.3}",
+                 "repeatability: [{from: 0.003, relative: 2, x: 0.002, y: 0.001}]"):  # fmt: skip
+        text = edited(text, f"  {line}\n", "")
+    uncertainty = loaded(tmp_path, text).uncertainty
+    assert uncertainty is not None
+    assert (uncertainty.dark, uncertainty.repeatability) == (0.0, ())
+    assert (uncertainty.saturated, uncertainty.correlation) == (None, None)
+
+
+def test_a_meter_comes_back_from_its_document(tmp_path: Path) -> None:
+    meter = loaded(tmp_path)
+    data = json.loads(canonical_bytes(meter.document))
+    assert meter_from_document(data, meter.file, meter.sha256) == meter
+
+
+@pytest.mark.parametrize("document", [None, [], "meter", 3, {}, {"meter": "a", "kind": "b"}])
+def test_what_is_no_document_is_refused(document: object) -> None:
+    with pytest.raises(MeterError):
+        meter_from_document(document, "meter.json", "")  # type: ignore[arg-type]
+
+
+def test_a_meter_that_is_not_there(tmp_path: Path) -> None:
+    with pytest.raises(MeterError) as failure:
+        load_meter(tmp_path / "none.yaml")
+    assert complaint(tmp_path, failure) == "none.yaml: no such meter file"
