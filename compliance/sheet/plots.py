@@ -24,7 +24,7 @@ from compliance.sheet.axes import (
     margin,
 )
 from compliance.sheet.fonts import SANS, clean, width
-from compliance.sheet.pen import Pen, fit
+from compliance.sheet.pen import Pen, fit, wrap
 from compliance.sheet.style import INK, Ink
 from compliance.sheet.tracking import has_levels, tracking, tracking_note
 from compliance.wording import format_plain
@@ -224,7 +224,9 @@ def _finite(value: float) -> bool:
 
 def key_line(pen: Pen, x: float, y: float, plot: Plot, charts: Charts, measure: float) -> None:
     """What the signs of a picture mean, under it."""
-    pen.text(x, y, fit(plot.note(charts), SANS, SMALL, measure), size=SMALL, ink=INK.QUIET)
+    for line in wrap(plot.note(charts), SANS, SMALL, measure)[:2]:
+        pen.text(x, y, line, size=SMALL, ink=INK.QUIET)
+        y -= SMALL * 1.3
 
 
 def _has_gamut(charts: Charts) -> bool:

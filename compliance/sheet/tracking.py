@@ -147,7 +147,9 @@ def tracking_note(charts: Charts) -> str:
     levels = _levels(charts)
     told = "Dots: measured. Broken line: target."
     if any(level.low is not None or level.high is not None for level in levels):
-        told += " Shaded: limits. Barred rings: outside."
+        told += " Shaded: limits."
+    if not all(map(_inside, levels)):
+        told += " Barred rings: outside."
     if len(levels) < len(charts.levels):
-        told += " Levels at or below 0 are not drawn."
+        told += " Zero cannot be drawn."
     return told

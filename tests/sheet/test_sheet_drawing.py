@@ -292,6 +292,13 @@ def test_the_unknown_is_not_stated(sample: Sample, said: list[Said]) -> None:
     assert "Certificate not stated" in front
 
 
+@pytest.mark.parametrize("name", ["compliant", "failing", "undecided", "both", "only-before"])
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_ordinary_texts_are_not_cut(sample: Sample, name: str, page: str, said: list[Said]) -> None:
+    draw_sheet(sample(name), page=page, signed=False)
+    assert not [line.text for line in said if "…" in line.text]
+
+
 def test_signature_boxes_lie_on_page_1(each: Assessment) -> None:
     boxes = draw_sheet(each, signed=True).boxes
     grid = PAGES["a4"]
