@@ -6,6 +6,7 @@ from datetime import UTC, datetime, time, timedelta
 from typing import NamedTuple
 
 from compliance import record as records
+from compliance.capability import inadequate
 from compliance.charts import charts
 from compliance.decision import outcome
 from compliance.grading.case import Stated, lay_out
@@ -101,6 +102,16 @@ def _grade(
     findings = findings_of(case, uncertainty, count=trial.draws, seed=trial.seed)
     verdict, reason, conditional = outcome(findings, rule.decision)
     measured = entry.measured if entry else None
+    unproven = inadequate(rule, meter if trial.draws else None, readings.encoding)
+    noticed = remarks(
+        case,
+        readings,
+        meter=meter,
+        measured=measured,
+        job=job,
+        unproven=[row.requirement for row in unproven],
+        now=now,
+    )
     return State(
         readings=readings,
         measured=measured,
@@ -108,7 +119,7 @@ def _grade(
         reason=reason,
         conditional=conditional,
         findings=findings,
-        remarks=remarks(case, readings, meter=meter, measured=measured, job=job, now=now),
+        remarks=noticed,
         charts=charts(case, findings),
     )
 

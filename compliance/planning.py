@@ -13,7 +13,7 @@ from compliance.model import Encoding, Over, Readings, Requirement, Rule
 from compliance.patches import Plan, PlannedPatch, default_pattern
 from compliance.quantities.table import QUANTITIES
 
-__all__ = ["ideal_readings", "planned"]
+__all__ = ["at_limit", "ideal_readings", "planned"]
 
 RGB = ("red", "green", "blue")
 
@@ -107,3 +107,39 @@ def ideal_readings(rule: Rule, encoding: Encoding, black: float) -> Readings:
         data=b"",
         sha256="",
     )
+
+
+def at_limit(requirement: Requirement, ideal: Readings, rule: Rule, limit: float) -> Readings:
+    """The ideal display with one requirement's value moved to a one-sided limit.
+
+    Luminances are moved by their own patches, contrasts by the black, ranges by one of
+    the readings; of other quantities the ideal display stands for the one on the limit.
+    """
+    plan = Plan(rule, ideal.encoding)
+    xyz = ideal.xyz.copy()
+    rows = [_rows(ideal, patch) for patch in _of(requirement, plan)]
+    name = requirement.quantity
+    if name == "luminance":
+        for mine in rows:
+            xyz[mine] *= limit / xyz[mine, 1][0] if xyz[mine, 1][0] else 0.0
+    elif name in ("contrast", "checkerboard-contrast"):
+        white, black = rows[0], rows[-1]
+        xyz[black] = plan.model.white_xyz * xyz[white, 1][0] / limit
+    elif name == "relative-luminance":
+        for mine in rows:
+            if not (np.array(ideal.position)[mine] == "centre").all() or ideal.seconds[mine].any():
+                xyz[mine] *= limit / 100
+    elif name in ("non-uniformity", "stability"):
+        last = np.flatnonzero(rows[-1])[-1]
+        xyz[last] *= 1 - limit / 100
+    return replace(ideal, xyz=xyz)
+
+
+def _rows(readings: Readings, patch: PlannedPatch) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
+    """(R,) which readings show a planned patch."""
+    encoding = readings.encoding
+    triple = codes.encode(np.array(patch.signal), encoding.bits, encoding.narrow)
+    same = np.all(readings.codes == triple, axis=1)
+    same &= (np.array(readings.position) == patch.position) & (readings.window == patch.window)
+    same &= (np.array(readings.pattern) == patch.pattern) & (readings.seconds == patch.seconds)
+    return np.asarray(same)

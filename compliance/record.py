@@ -33,6 +33,7 @@ SCHEMA = "https://deliverable-compliance.invalid/schemas/assessment-1.json"
 ENGINE = 1
 """Raised whenever a definition changes, so that old numbers are not called tampered with."""
 
+
 def timestamp(time: datetime | None) -> str | None:
     """RFC 3339 in UTC, to the second where that is exact."""
     return None if time is None else time.astimezone(UTC).isoformat().replace("+00:00", "Z")

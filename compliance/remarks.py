@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, time, timedelta
 
 import numpy as np
 
 from compliance.grading.case import Case
-from compliance.model import Job, Meter, Readings, Remark
+from compliance.model import Job, Meter, Readings, Remark, Requirement
 
 __all__ = ["remarks"]
 
@@ -22,12 +23,17 @@ def remarks(
     meter: Meter | None,
     measured: datetime | None,
     job: Job | None,
+    unproven: Sequence[Requirement],
     now: datetime,
 ) -> tuple[Remark, ...]:
-    """All remarks on one set of readings, the most serious first."""
+    """All remarks on one set of readings, the most serious first.
+
+    `unproven` are the requirements that the meter is inadequate for.
+    """
     found = [
         _certificate(meter, measured),
         _no_meter(meter),
+        _inadequate(unproven),
         _correlation(meter),
         _future(measured, now),
         _older_than_calibration(job, measured),
@@ -59,6 +65,17 @@ def _no_meter(meter: Meter | None) -> Remark | None:
     if meter.uncertainty is None:
         return Remark("no-uncertainty", "The meter's file states no measurement uncertainty.")
     return None
+
+
+def _inadequate(unproven: Sequence[Requirement]) -> Remark | None:
+    if not unproven:
+        return None
+    titles = "; ".join(requirement.title for requirement in unproven)
+    return Remark(
+        "meter-inadequate",
+        "The meter's uncertainty is too large for the limits of these requirements, so that "
+        f"their verdicts rest on an inadequate meter: {titles}.",
+    )
 
 
 def _correlation(meter: Meter | None) -> Remark | None:

@@ -14,7 +14,7 @@ from compliance.model import Finding, Requirement, Uncertainty
 from compliance.quantities.view import NOWHERE
 from compliance.uncertainty import Draws
 
-__all__ = ["findings_of"]
+__all__ = ["compares", "findings_of", "tallied"]
 
 OF_LUMINANCE = (
     "luminance",
@@ -54,12 +54,25 @@ def findings_of(
     grades = [grade(requirement, case) for requirement in case.rule.requirements]
     if uncertainty is None or not uncertainty.luminance or not count:
         return tuple(graded.finding for graded in grades)
-    draws = Draws(case, uncertainty, count=count, seed=seed)
-    asked = [graded if _known(graded, draws) else _unasked(graded) for graded in grades]
-    tallies = _tallies(asked, draws)
+    tallies = tallied(grades, case, uncertainty, count=count, seed=seed)
     confidence = case.rule.decision.confidence
     return tuple(
-        settled(graded, answers, confidence) for graded, answers in zip(asked, tallies, strict=True)
+        settled(graded, answers, confidence)
+        for graded, answers in zip(grades, tallies, strict=True)
+    )
+
+
+def tallied(
+    grades: Sequence[Graded], case: Case, uncertainty: Uncertainty, *, count: int, seed: int
+) -> list[list[Tally]]:
+    """What the draws say of each requirement, a tally for each correlation of x and y.
+
+    None for a requirement without a question, or whose answer rests on what the meter's
+    file does not say.
+    """
+    draws = Draws(case, uncertainty, count=count, seed=seed)
+    return _tallies(
+        [graded if _known(graded, draws) else _unasked(graded) for graded in grades], draws
     )
 
 
@@ -68,7 +81,6 @@ def _unasked(graded: Graded) -> Graded:
 
 
 def _tallies(grades: Sequence[Graded], draws: Draws) -> list[list[Tally]]:
-    """One tally for each requirement that has a question and each correlation of x and y."""
     tallies: list[list[Tally]] = []
     for graded in grades:
         many = () if graded.question is None else draws.correlations

@@ -42,6 +42,9 @@ COMMANDS: Mapping[str, Entry] = {
     "assess": Entry(
         "compliance.cli.assess", "Judge a job's slots by their rules and write the sheets."
     ),
+    "capability": Entry(
+        "compliance.cli.capability", "Ask whether a meter can prove a rule, before measuring."
+    ),
     "verify": Entry("compliance.cli.verify", "Check a sheet: signature, evidence, outcome."),
     "identity": Entry("compliance.cli.identity", "Make the certificate that signs sheets."),
 }

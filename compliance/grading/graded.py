@@ -86,14 +86,18 @@ class Tally:
         counted = 0.0 if self.inside is None else float(self.inside[place])
         return counted / self.draws
 
-    def interval(self, place: int) -> Interval | None:
-        """Coverage interval of a value; draws that yield no number are left out."""
+    def samples(self, place: int) -> Array:
+        """(draws, 1) or (draws, 2) drawn values that are numbers; none where they were not kept."""
         if not self._keeps_all and place != self.worst:
-            return None
+            return np.empty((0, 1))
         column = place if self._keeps_all else 0
         values = np.concatenate([chunk[:, column] for chunk in self.kept])
         flat = values.reshape(len(values), -1)
-        flat = flat[np.isfinite(flat).all(axis=1)]
+        return np.asarray(flat[np.isfinite(flat).all(axis=1)])
+
+    def interval(self, place: int) -> Interval | None:
+        """Coverage interval of a value; draws that yield no number are left out."""
+        flat = self.samples(place)
         if not len(flat):
             return None
         sided = 1 if self.question.one_sided else 2
