@@ -31,6 +31,7 @@ NOW = "2026-11-20T16:00:00Z"
 MEANT = {
     "MV-0417-1-sdr-broadcast": ("compliant", False, None),
     "MV-0417-2-web-srgb": ("compliant", True, None),
+    "MV-0417-2-web-proven": ("undecided", False, "uncertainty"),
     "MV-0417-3-hdr-pq-1000": ("not-compliant", False, None),
     "MV-0417-4-cinema-review-room": ("undecided", False, "missing-readings"),
 }

@@ -37,6 +37,7 @@ def test_two_runs_at_once_come_out_as_meant(tmp_path: Path) -> None:
     sheets = sorted(file.name for file in (ROOT / "demo" / "out").glob("*.pdf"))
     assert sheets == [
         "MV-0417-1-sdr-broadcast.pdf",
+        "MV-0417-2-web-proven.pdf",
         "MV-0417-2-web-srgb.pdf",
         "MV-0417-3-hdr-pq-1000.pdf",
         "MV-0417-4-cinema-review-room.pdf",

@@ -83,8 +83,10 @@ def _value_and_limit(finding: Finding) -> str:
         text += f"; worst at {wording.point_name(worst)}"
         if worst.target is not None:
             text += f", target {wording.format_number(worst.target)}\u00a0cd/m²"
+    if finding.interval is not None:
+        text += f"; {wording.format_interval(finding.interval, finding.limits)}"
     if finding.probability is not None:
-        text += f"; probability of being inside {wording.format_plain(finding.probability)}"
+        text += f"; p\u00a0{wording.format_probability(finding.probability)} that it is inside"
     return text
 
 

@@ -7,9 +7,7 @@ from dataclasses import dataclass
 
 from compliance.model import (
     Finding,
-    Interval,
     Level,
-    Limits,
     NotJudged,
     Point,
     Requirement,
@@ -18,14 +16,14 @@ from compliance.model import (
 )
 from compliance.quantities.table import QUANTITIES
 from compliance.wording import (
-    NONE,
     REASON_WORDS,
     applies,
     format_finding_limits,
+    format_interval,
     format_limits,
-    format_number,
     format_plain,
     format_point_value,
+    format_probability,
     format_requirement_limits,
     format_value,
     over_words,
@@ -158,39 +156,13 @@ def _value_notes(finding: Finding, uncertain: bool) -> Iterable[str]:
     if len(pair) == 2:
         yield f"{point_name(pair[0])} and {point_name(pair[1])}"
     if finding.interval is not None:
-        yield _interval(finding.interval, finding.limits)
+        yield format_interval(finding.interval, finding.limits)
     if finding.probability is not None:
         together = finding.joint if len(counted) > 1 else None
-        joint = "" if together is None else f", joint\u00a0p\u00a0{_share(together)}"
-        yield f"p\u00a0{_share(finding.probability)}{joint}"
+        joint = "" if together is None else f", joint\u00a0p\u00a0{format_probability(together)}"
+        yield f"p\u00a0{format_probability(finding.probability)}{joint}"
     elif uncertain and finding.value is not None and finding.quantity not in STATED:
         yield "without uncertainty"
-
-
-def _interval(interval: Interval, limits: Limits | None) -> str:
-    share = f"{format_plain(100 * interval.coverage)}\u00a0%"
-    low, high = interval.low, interval.high
-    if isinstance(low, tuple) and isinstance(high, tuple):
-        ends = [
-            f"{axis} {format_number(start, limits, signed=True)} to "
-            f"{format_number(end, limits, signed=True)}"
-            for axis, start, end in zip("xy", low, high, strict=True)
-        ]
-        return f"{share}: {', '.join(ends)}"
-    if isinstance(low, tuple) or isinstance(high, tuple):
-        return NONE
-    if interval.sided == 1:
-        return f"{share}: at most {format_number(high, limits)}"
-    return f"{share}: {format_number(low, limits)} to {format_number(high, limits)}"
-
-
-def _share(probability: float) -> str:
-    """A probability with its sign; no draw outside is no certainty."""
-    if probability > 0.9995:
-        return ">\u00a00.999"
-    if probability < 0.0005:
-        return "<\u00a00.001"
-    return f"=\u00a0{probability:.3f}"
 
 
 def _deciding(finding: Finding, counted: Sequence[Point]) -> Point | None:

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from datetime import UTC, date, datetime
 from decimal import ROUND_HALF_EVEN, Decimal
 
-from compliance.model import Finding, Limits, NotJudged, Point, Requirement, Value
+from compliance.model import Finding, Interval, Limits, NotJudged, Point, Requirement, Value
 from compliance.quantities.table import QUANTITIES
 
 __all__ = [
@@ -15,10 +15,12 @@ __all__ = [
     "NOT_STATED",
     "format_date",
     "format_finding_limits",
+    "format_interval",
     "format_limits",
     "format_number",
     "format_plain",
     "format_point_value",
+    "format_probability",
     "format_requirement_limits",
     "format_time",
     "format_value",
@@ -247,3 +249,33 @@ def format_date(day: date | datetime | None) -> str:
     if isinstance(day, datetime):
         day = day.astimezone(UTC).date()
     return day.isoformat()
+
+
+# ---------------------------------------------------------------- how sure
+
+
+def format_interval(interval: Interval, limits: Limits | None) -> str:
+    """An interval with its coverage, digits as for a value with these limits."""
+    share = f"{format_plain(100 * interval.coverage)}\u00a0%"
+    low, high = interval.low, interval.high
+    if isinstance(low, tuple) and isinstance(high, tuple):
+        ends = [
+            f"{axis} {format_number(start, limits, signed=True)} to "
+            f"{format_number(end, limits, signed=True)}"
+            for axis, start, end in zip("xy", low, high, strict=True)
+        ]
+        return f"{share}: {', '.join(ends)}"
+    if isinstance(low, tuple) or isinstance(high, tuple):
+        return NONE
+    if interval.sided == 1:
+        return f"{share}: at most {format_number(high, limits)}"
+    return f"{share}: {format_number(low, limits)} to {format_number(high, limits)}"
+
+
+def format_probability(probability: float) -> str:
+    """A probability with its sign; no draw outside is no certainty."""
+    if probability > 0.9995:
+        return ">\u00a00.999"
+    if probability < 0.0005:
+        return "<\u00a00.001"
+    return f"=\u00a0{probability:.3f}"

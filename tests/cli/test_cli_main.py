@@ -78,7 +78,7 @@ def test_every_command_of_the_table_can_be_imported():
     ("args", "line"),
     [
         (["asses"], "compliance: no such command 'asses'; did you mean assess?"),
-        (["zzz"], "compliance: no such command 'zzz'; expected assess, verify or identity"),
+        (["zzz"], "compliance: no such command 'zzz'; expected assess, capability, verify or identity"),
         (["--vers"], "compliance: no such option '--vers'. Did you mean '--version'?"),
         (["assess"], "compliance assess: missing argument 'JOB|READINGS'"),
     ],
