@@ -11,6 +11,7 @@ from typing import Any
 from compliance.documents import (
     Node,
     as_date,
+    as_float,
     as_time,
     dotted,
     inside,
@@ -94,7 +95,7 @@ def _job(document: Data, node: Node, file: Path, allow_outside: bool) -> Job:
         client=_party(document.get("client")),
         facility=_party(document.get("facility")),
         suite=suite.get("id"),
-        room=Room(_number(room.get("surround")), _number(room.get("ambient"))),
+        room=Room(as_float(room.get("surround")), as_float(room.get("ambient"))),
         people=People(people.get("measured_by"), people.get("authorised_by")),
         slots=slots,
         file=file,
@@ -149,7 +150,7 @@ class _Builder:
             meter=self._path(own, (*path, "meter")) if own else meter,
             calibrated=calibrated,
             settings=data.get("settings", {}),
-            warm_up=_number(data.get("warm_up")),
+            warm_up=as_float(data.get("warm_up")),
             declared={key: _declaration(entry) for key, entry in data.get("declared", {}).items()},
             before=before,
             readings=readings,
@@ -202,10 +203,6 @@ class _Builder:
         return folder / named
 
 
-def _number(value: float | None) -> float | None:
-    return None if value is None else float(value)
-
-
 def _party(data: Data | None) -> Party | None:
     return Party(data["name"], data.get("contact"), data.get("address")) if data else None
 
@@ -217,7 +214,7 @@ def _display(data: Data) -> Display:
         serial=data.get("serial"),
         technology=data.get("technology"),
         firmware=data.get("firmware"),
-        hours=_number(data.get("hours")),
+        hours=as_float(data.get("hours")),
     )
 
 

@@ -10,6 +10,7 @@ from typing import Any
 from compliance.documents import (
     Node,
     as_date,
+    as_float,
     dotted,
     flow,
     read_bytes,
@@ -72,7 +73,7 @@ def _meter(document: Mapping[str, Any], node: Node, file: str, digest: str) -> M
         certificate=_certificate(document.get("certificate")),
         uncertainty=_uncertainty(document.get("uncertainty")),
         lowest=float(document.get("lowest", 0)),
-        settle=_number(document.get("settle")),
+        settle=as_float(document.get("settle")),
         reading_time=tuple(
             (float(band["from"]), float(band["seconds"]))
             for band in document.get("reading_time", ())
@@ -105,10 +106,6 @@ def _faults(document: Mapping[str, Any]) -> list[tuple[tuple[str | int, ...], st
     if issued and due and issued > due:
         found.append((("certificate", "due"), f"{due} is before it was issued, {issued}"))
     return found
-
-
-def _number(value: float | None) -> float | None:
-    return None if value is None else float(value)
 
 
 def _date(text: str | None) -> date | None:

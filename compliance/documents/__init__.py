@@ -9,7 +9,7 @@ from typing import Any
 
 from compliance.documents.files import DOCUMENT_LIMIT, inside, read_bytes, sha256
 from compliance.documents.nodes import Node, node_from_data, parse, walk
-from compliance.documents.typed import Hint, Reader, as_date, as_time
+from compliance.documents.typed import Hint, Reader, as_date, as_float, as_time
 from compliance.documents.words import among, dotted, flow, meant, quoted
 from compliance.errors import InputError, Problem
 
@@ -20,6 +20,7 @@ __all__ = [
     "Reader",
     "among",
     "as_date",
+    "as_float",
     "as_time",
     "dotted",
     "flow",

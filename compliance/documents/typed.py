@@ -17,7 +17,7 @@ from compliance.documents.nodes import Node, walk
 from compliance.documents.words import Path, dotted, flow, meant, nearest, quoted
 from compliance.errors import Problem
 
-__all__ = ["Hint", "Reader", "as_date", "as_time"]
+__all__ = ["Hint", "Reader", "as_date", "as_float", "as_time"]
 
 Schema = Mapping[str, Any]
 Hint = Callable[[Path], str | None]
@@ -43,6 +43,11 @@ UNPRINTABLE = re.compile(
 
 KINDS = {"object": "mapping", "array": "list"}
 NOUNS = {"mapping": "a mapping", "list": "a list", "scalar": "a single value"}
+
+
+def as_float(value: float | None) -> float | None:
+    """A number of the data, which may be whole, as a float; None stays None."""
+    return None if value is None else float(value)
 
 
 def as_date(text: str) -> date | None:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from decimal import Decimal
 from typing import Any
 
-from compliance.documents import flow
+from compliance.documents import as_float, flow
 from compliance.model import Limits
 from compliance.quantities.table import RECORDED_FIELDS, Quantity
 from compliance.rules.places import Path, Places
@@ -47,24 +47,20 @@ def limits_from(data: Mapping[str, Any]) -> Limits:
         dx, dy = data["box"]
         return Limits(box=(float(dx), float(dy)), exclusive=exclusive)
     if "within" not in data and "within_percent" not in data:
-        return Limits(_number(data.get("min")), _number(data.get("max")), exclusive=exclusive)
+        return Limits(as_float(data.get("min")), as_float(data.get("max")), exclusive=exclusive)
     centre = _exact(data.get("nominal", 0))
     if "within" in data:
         half = _exact(data["within"])
     else:
         half = abs(centre) * _exact(data["within_percent"]) / 100
     return Limits(
-        float(centre - half), float(centre + half), _number(data.get("nominal")), None, exclusive
+        float(centre - half), float(centre + half), as_float(data.get("nominal")), None, exclusive
     )
 
 
 def _exact(value: float) -> Decimal:
     """The decimal as it was written, so that 2.4 ± .1 ends at 2.3 and 2.5."""
     return Decimal(repr(value))
-
-
-def _number(value: float | None) -> float | None:
-    return None if value is None else float(value)
 
 
 def read_limits(
