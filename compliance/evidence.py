@@ -79,7 +79,7 @@ def _parsed(files: Mapping[str, bytes], name: str) -> Any:
 def _rule_files(stated: Mapping[str, Any]) -> tuple[RuleFile, ...]:
     """Where the rule came from, as stated: it cannot be seen from the evidence."""
     return tuple(
-        RuleFile(file["path"], file["sha256"], file["commit"], file["dirty"])
+        RuleFile(file["path"], file["sha256"], file["commit"], file["dirty"], file["shipped"])
         for file in stated["rule"]["files"]
     )
 

@@ -194,7 +194,13 @@ def _rule(rule: Rule) -> dict[str, Any]:
         "extends": rule.extends,
         "digest": rule.digest,
         "files": [
-            {"path": file.path, "sha256": file.sha256, "commit": file.commit, "dirty": file.dirty}
+            {
+                "path": file.path,
+                "sha256": file.sha256,
+                "commit": file.commit,
+                "dirty": file.dirty,
+                "shipped": file.shipped,
+            }
             for file in rule.files
         ],
         "changes": [

@@ -159,11 +159,14 @@ class RuleFile:
     """A file the rule was made of."""
 
     path: str
-    """As named; for shipped files relative to the shipped `specs` folder."""
+    """From the top of its repository, else as named; for shipped files from their folder."""
     sha256: str
     commit: str | None = None
+    """The last that touched it; None where it is not known to be under version control."""
     dirty: bool | None = None
-    """None where it is not known to be under version control."""
+    """Whether it was changed since; None where it is not known to be under version control."""
+    shipped: bool = False
+    """It came with this tool."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,146 +1,313 @@
-"""Where a rule is not provably tighter than its parent.
+"""Two requirements, or two rules, side by side: what differs, and in which way.
 
-Provably tighter is: a limit that lies inside the parent's for every patch, a should that
-became a shall, guarded for simple acceptance, more confidence, a shorter validity, a new
-requirement. Titles are words only. Everything else counts as a change.
+Provably tighter is: a limit that lies inside the other's for every patch, a should that became
+a shall, guarded for simple acceptance, more confidence, a shorter validity, more patches where
+more can only be harder. Words are words. Whatever cannot be proved either way is a change.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
-from dataclasses import fields
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, fields, replace
+from typing import Any
 
-from compliance.model import Decision, Level, Limits, Requirement, Rule, Target
+from compliance.model import Decision, Level, Over, PatchSet, Requirement, Rule, Target
+from compliance.quantities.table import QUANTITIES
+from compliance.rules.kinds import Extent, Kind
+from compliance.rules.selection import RGB, hue_set, over_extent, set_extent
+from compliance.rules.tolerance import limit_key, limits_kind
 
-__all__ = ["departures", "inside", "requirement_departures"]
+__all__ = ["Detail", "departures", "requirement_departures", "requirement_details", "rule_details"]
 
-NAMES_ONLY = ("primaries_name", "white_name", "container_name")
-SAME = (
-    "quantity",
-    "over",
-    "reference",
-    "statistic",
-    "percentile",
-    "floor",
-    "above_black",
-    "ignore_luminance",
-    "diagram",
-    "field",
-    "declaration",
-    "displays",
-)
+Sets = Mapping[str, PatchSet]
+
+OF_TARGET = ("primaries_name", "white_name", "container_name")
+"""Of a target: names only."""
+
+OPAQUE = ("quantity", "reference", "above_black", "ignore_luminance", "diagram", "field",
+          "declaration")  # fmt: skip
 """Fields of a requirement that nothing but equality proves harmless."""
 
-IN_FILE = {"percentile": "statistic", "ignore_luminance": "ignore"}
+IN_FILE = {"ignore_luminance": "ignore"}
 """Fields whose key in the file has another name."""
+
+WORDS = ("title", "basis", "clause")
+
+HUES = ("gamut-coverage", "additivity")
+"""Quantities that take red, green and blue by themselves."""
+
+
+@dataclass(frozen=True, slots=True)
+class Detail:
+    """One key in which two things differ."""
+
+    key: str
+    """As in the file, dotted: `limits`, `patches.grey`."""
+    kind: Kind
+    old: Any = None
+    """The value in the model's words; None: not stated."""
+    new: Any = None
+
+
+# ---------------------------------------------------------------- requirements
+
+
+def requirement_details(
+    new: Requirement, old: Requirement, new_sets: Sets, old_sets: Sets
+) -> tuple[Detail, ...]:
+    """Every key in which two requirements of one id differ, the sets they name included."""
+    found = [
+        Detail(IN_FILE.get(name, name), Kind.CHANGED, getattr(old, name), getattr(new, name))
+        for name in OPAQUE
+        if getattr(new, name) != getattr(old, name)
+    ]
+    found += _patches(new, old, new_sets, old_sets)
+    found += _statistic(new, old)
+    found += _floor(new, old)
+    if new.displays != old.displays:
+        one_kind = new.displays is not None and old.displays is not None
+        kind = Kind.CHANGED if one_kind else _either(new.displays is None)
+        found.append(Detail("displays", kind, old.displays, new.displays))
+    if new.level is not old.level:
+        shall = new.level is Level.SHALL
+        found.append(Detail("level", _either(shall), old.level.value, new.level.value))
+    limits = limits_kind(new, old)
+    if limits is not Kind.SAME:
+        found.append(Detail(limit_key(new), limits, old, new))
+    found += [
+        Detail(name, Kind.REWORDED, getattr(old, name), getattr(new, name))
+        for name in WORDS
+        if getattr(new, name) != getattr(old, name)
+    ]
+    return tuple(found)
+
+
+def _either(tighter: bool) -> Kind:
+    return Kind.TIGHTENED if tighter else Kind.LOOSENED
+
+
+def _statistic(new: Requirement, old: Requirement) -> Iterator[Detail]:
+    mine, theirs = (new.statistic, new.percentile), (old.statistic, old.percentile)
+    if mine == theirs:
+        return
+    kind = Kind.CHANGED
+    averaged = {"mean", "percentile"}
+    if "each" in (new.statistic, old.statistic) and averaged & {new.statistic, old.statistic}:
+        if _averages(new) and _averages(old):
+            kind = _either(new.statistic == "each")
+    elif new.percentile is not None and old.percentile is not None and new.percentile < 100:
+        upper = all(_is_upper(one) for one in (new, old))
+        lower = all(_is_lower(one) for one in (new, old))
+        if upper or lower:
+            kind = _either((new.percentile > old.percentile) == upper)
+    yield Detail("statistic", kind, _said(old), _said(new))
+
+
+def _said(requirement: Requirement) -> str:
+    if requirement.percentile is None:
+        return requirement.statistic
+    return f"percentile {requirement.percentile:g}"
+
+
+def _signed(requirement: Requirement) -> bool:
+    return QUANTITIES[requirement.quantity].signed
+
+
+def _is_upper(requirement: Requirement) -> bool:
+    """Its limits bound the size of the value from above only."""
+    limits = requirement.limits
+    if limits is None or limits.maximum is None:
+        return False
+    if _signed(requirement):
+        return limits.minimum == -limits.maximum
+    return limits.minimum is None
+
+
+def _is_lower(requirement: Requirement) -> bool:
+    """Its limits bound a value that is never negative from below only."""
+    limits = requirement.limits
+    known = limits is not None and limits.minimum is not None and limits.maximum is None
+    return known and not _signed(requirement)
+
+
+def _averages(requirement: Requirement) -> bool:
+    """If each value is inside the limits, the mean of their sizes is too."""
+    return requirement.limits is not None and (not _signed(requirement) or _is_upper(requirement))
+
+
+def _floor(new: Requirement, old: Requirement) -> Iterator[Detail]:
+    if new.floor == old.floor:
+        return
+    kind = Kind.CHANGED
+    if new.floor is not None and old.floor is not None and new.statistic == "each":
+        kind = _either(new.floor < old.floor)
+    yield Detail("floor", kind, old.floor, new.floor)
+
+
+# ---------------------------------------------------------------- which patches
+
+
+def _patches(
+    new: Requirement, old: Requirement, new_sets: Sets, old_sets: Sets
+) -> Iterator[Detail]:
+    """The sets that both name, where they differ, then what is taken of them."""
+    if new.quantity in HUES and old.quantity in HUES:
+        yield from _hues(new, old, new_sets, old_sets)
+        return
+    mine, theirs = new.over or Over(()), old.over or Over(())
+    for name in mine.patches:
+        if name not in theirs.patches or name not in new_sets or name not in old_sets:
+            continue
+        extent = set_extent(new_sets[name], old_sets[name])
+        kind = _asked(extent, new, old)
+        if kind is Kind.SAME and new_sets[name] != old_sets[name]:
+            kind = Kind.CHANGED if _goes_by_name(new) or _goes_by_name(old) else Kind.REWORDED
+        if kind is not Kind.SAME:
+            yield Detail(f"patches.{name}", kind, old_sets[name], new_sets[name])
+    if mine == theirs:
+        return
+    extent = over_extent(mine, theirs, new_sets, old_sets)
+    kind = _asked(extent, new, old)
+    yield Detail("over", Kind.REWORDED if kind is Kind.SAME else kind, old.over, new.over)
+
+
+def _hues(new: Requirement, old: Requirement, new_sets: Sets, old_sets: Sets) -> Iterator[Detail]:
+    mine, theirs = hue_set(new.over, new_sets), hue_set(old.over, old_sets)
+    if new.over == old.over and mine == theirs:
+        return
+    plain = [replace(one, name="", hues=RGB) if one else None for one in (mine, theirs)]
+    aimed = [replace(one.over, patches=()) if one.over else Over(()) for one in (new, old)]
+    kind = Kind.REWORDED if plain[0] == plain[1] and aimed[0] == aimed[1] else Kind.CHANGED
+    if new.over != old.over:
+        yield Detail("over", kind, old.over, new.over)
+    elif mine and (kind is Kind.CHANGED or (theirs and theirs.name == mine.name)):
+        yield Detail(f"patches.{mine.name}", kind, theirs, mine)
+
+
+def _goes_by_name(requirement: Requirement) -> bool:
+    over = requirement.over
+    narrowed = over is not None and (over.only is not None or over.exclude)
+    return bool(requirement.by_patch or narrowed)
+
+
+def _asked(extent: Extent, new: Requirement, old: Requirement) -> Kind:
+    """What more or fewer patches do to a requirement."""
+    if extent is Extent.SAME:
+        return Kind.SAME
+    if extent is Extent.OTHER or not (_more_is_harder(new) and _more_is_harder(old)):
+        return Kind.CHANGED
+    return _either(extent is Extent.MORE)
+
+
+def _more_is_harder(requirement: Requirement) -> bool:
+    """A display that meets it with more patches meets it with some of them."""
+    quantity, limits = QUANTITIES[requirement.quantity], requirement.limits
+    if quantity.values == "point" and requirement.statistic == "each":
+        return True
+    if limits is None:
+        return False
+    at_most = limits.maximum is not None and (limits.minimum is None or limits.minimum <= 0)
+    if requirement.statistic in ("spread", "pairwise"):
+        return at_most
+    if quantity.name in ("non-uniformity", "stability"):
+        return at_most
+    if limits.maximum is not None or limits.minimum is None:
+        return False
+    if quantity.name == "monotonicity":
+        return limits.minimum >= 0
+    return quantity.name == "slope-monotonicity" and limits.minimum == 0
+
+
+# ---------------------------------------------------------------- the rest of a rule
+
+
+def rule_details(new: Rule, old: Rule) -> tuple[Detail, ...]:
+    """Every key outside requirements and sets in which two rules differ."""
+    found = [
+        Detail(f"target.{name}", Kind.CHANGED, before, after)
+        for name, before, after in _target(new.target, old.target)
+    ]
+    if new.encoding != old.encoding:
+        found.append(Detail("signal", Kind.CHANGED, old.encoding.name, new.encoding.name))
+    if new.window != old.window:
+        found.append(Detail("window", Kind.CHANGED, old.window, new.window))
+    found += _decision(new.decision, old.decision)
+    if new.valid_days != old.valid_days:
+        shorter = (new.valid_days or math.inf) < (old.valid_days or math.inf)
+        found.append(Detail("valid_for", _either(shorter), old.valid_days, new.valid_days))
+    return tuple(found)
+
+
+def _target(new: Target, old: Target) -> Iterator[tuple[str, Any, Any]]:
+    for entry in fields(Target):
+        before, after = getattr(old, entry.name), getattr(new, entry.name)
+        if entry.name not in OF_TARGET and before != after:
+            names = f"{entry.name}_name"
+            if names in OF_TARGET:
+                before = getattr(old, names) or before
+                after = getattr(new, names) or after
+            yield entry.name, before, after
+
+
+def _decision(new: Decision, old: Decision) -> Iterator[Detail]:
+    if new.acceptance != old.acceptance:
+        kind = _either(new.acceptance == "guarded")
+        yield Detail("decision.acceptance", kind, old.acceptance, new.acceptance)
+    if new.confidence != old.confidence:
+        kind = _either(new.confidence > old.confidence)
+        yield Detail("decision.confidence", kind, old.confidence, new.confidence)
+
+
+# ---------------------------------------------------------------- what a house rule must explain
 
 
 def departures(child: Rule, parent: Rule) -> dict[str, tuple[str, ...]]:
     """Keys outside the requirements that are not provably tighter, and in what."""
-    found: dict[str, tuple[str, ...]] = {}
-    moved = tuple(dict.fromkeys(_target_differences(child.target, parent.target)))
-    if moved:
-        found["target"] = moved
-    if child.encoding != parent.encoding:
-        found["signal"] = ()
-    if child.window != parent.window:
-        found["window"] = ()
-    if not _decides_tighter(child.decision, parent.decision):
-        found["decision"] = ()
-    if (child.valid_days or math.inf) > (parent.valid_days or math.inf):
-        found["valid_for"] = ()
-    redefined = tuple(n for n, known in parent.sets.items() if child.sets.get(n) != known)
-    if redefined:
-        found["patches"] = redefined
-    return found
+    found: dict[str, list[str]] = {}
+    for detail in rule_details(child, parent):
+        if not detail.kind.harmless:
+            key, _, part = detail.key.partition(".")
+            part = part.removesuffix("_white").replace("_peak", "")
+            found.setdefault(key, [])
+            if key == "target" and part not in found[key]:
+                found[key].append(part)
+    loose = [name for name in parent.sets if not _set_is_tighter(name, child, parent)]
+    if loose:
+        found["patches"] = loose
+    return {key: tuple(parts) for key, parts in found.items()}
 
 
-def _target_differences(child: Target, parent: Target) -> Iterator[str]:
-    for entry in fields(Target):
-        if entry.name in NAMES_ONLY:
-            continue
-        if getattr(child, entry.name) != getattr(parent, entry.name):
-            yield entry.name.removesuffix("_white").replace("_peak", "")
-
-
-def _decides_tighter(child: Decision, parent: Decision) -> bool:
-    kind = child.acceptance == parent.acceptance or child.acceptance == "guarded"
-    return kind and child.confidence >= parent.confidence
-
-
-def requirement_departures(child: Requirement, parent: Requirement) -> tuple[str, ...]:
-    """Keys in which a requirement is not provably tighter than its parent's."""
-    found = [
-        IN_FILE.get(name, name) for name in SAME if getattr(child, name) != getattr(parent, name)
-    ]
-    if child.level is Level.SHOULD and parent.level is Level.SHALL:
-        found.append("level")
-    same_limits = _limits_of(child) == _limits_of(parent)
-    if not same_limits and not _limits_tighter(child, parent):
-        found.append(_limit_key(child))
-    if same_limits:
-        found += [key for key in ("basis", "clause") if getattr(child, key) != getattr(parent, key)]
-    return tuple(dict.fromkeys(found))
-
-
-def _limits_of(requirement: Requirement) -> object:
-    return requirement.limits, requirement.bands, requirement.by_patch
-
-
-def _limit_key(requirement: Requirement) -> str:
-    if requirement.limits is not None:
-        return "limits"
-    return "bands" if requirement.bands else "by_patch"
-
-
-def inside(inner: Limits, outer: Limits) -> bool:
-    """Every value that `inner` accepts is accepted by `outer`."""
-    if (inner.box is None) != (outer.box is None):
+def _set_is_tighter(name: str, child: Rule, parent: Rule) -> bool:
+    """The redefined set only makes the parent's requirements harder that lean on it."""
+    if child.sets.get(name) == parent.sets[name]:
+        return True
+    if name not in child.sets:
         return False
-    if inner.box is not None and outer.box is not None:
-        return all(
-            _below(a, b, inner.exclusive, outer.exclusive)
-            for a, b in zip(inner.box, outer.box, strict=True)
-        )
-    return _reaches(inner.maximum, outer.maximum, 1, inner, outer) and _reaches(
-        inner.minimum, outer.minimum, -1, inner, outer
+    sets = {**parent.sets, name: child.sets[name]}
+    return all(
+        detail.kind.harmless
+        for one in parent.requirements
+        for detail in requirement_details(one, one, sets, parent.sets)
     )
 
 
-def _reaches(inner: float | None, outer: float | None, sign: int, a: Limits, b: Limits) -> bool:
-    if outer is None:
-        return True
-    return inner is not None and _below(sign * inner, sign * outer, a.exclusive, b.exclusive)
+def requirement_departures(
+    child: Requirement, parent: Requirement, child_sets: Sets, parent_sets: Sets
+) -> tuple[str, ...]:
+    """Keys in which a requirement is not provably tighter than its parent's.
 
-
-def _below(inner: float, outer: float, inner_open: bool, outer_open: bool) -> bool:
-    return inner < outer or (inner == outer and (inner_open or not outer_open))
-
-
-def _limits_tighter(child: Requirement, parent: Requirement) -> bool:
-    """Each patch's limits lie inside the parent's, whichever way they are written."""
-    if parent.by_patch:
-        if child.by_patch:
-            if set(child.by_patch) != set(parent.by_patch):
-                return False
-            return all(inside(child.by_patch[n], known) for n, known in parent.by_patch.items())
-        return all(inside(a, b) for a in _all(child) for b in parent.by_patch.values())
-    if child.by_patch or not parent.bands or not child.bands:
-        return all(inside(a, b) for a in _all(child) for b in _all(parent))
-    edges = sorted({band.upto or math.inf for band in (*child.bands, *parent.bands)})
-    return all(inside(_at(child, edge), _at(parent, edge)) for edge in edges)
-
-
-def _all(requirement: Requirement) -> list[Limits]:
-    """Every interval that a requirement may hold a patch to."""
-    if requirement.limits is not None:
-        return [requirement.limits]
-    if requirement.bands:
-        return [band.limits for band in requirement.bands]
-    return list(requirement.by_patch.values())
-
-
-def _at(requirement: Requirement, level: float) -> Limits:
-    """The limits of the band that holds at a level in cd/m²."""
-    return next(b.limits for b in requirement.bands if b.upto is None or level <= b.upto)
+    Sets that were redefined are not among them. Other words for the source of the same limits
+    are: who says so has to say why.
+    """
+    found = requirement_details(child, parent, child_sets, parent_sets)
+    loose = [
+        detail.key
+        for detail in found
+        if not detail.kind.harmless and not detail.key.startswith("patches.")
+    ]
+    if limits_kind(child, parent) is Kind.SAME:
+        loose += [
+            name for name in ("basis", "clause") if getattr(child, name) != getattr(parent, name)
+        ]
+    return tuple(dict.fromkeys(loose))

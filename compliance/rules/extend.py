@@ -135,7 +135,7 @@ def check_changes(rule: Rule, parent: Rule, own: Data, inherited: Data, places: 
         if known is None or entry is None:
             continue
         path = ("requirements", requirement.id)
-        loose = requirement_departures(requirement, known)
+        loose = requirement_departures(requirement, known, rule.sets, parent.sets)
         if loose and "change" not in entry:
             also = f" (nor is {', '.join(loose[1:])})" if loose[1:] else ""
             message = f"not provably tighter than in {pin}{also}; expected a reason, e.g. {EXAMPLE}"

@@ -96,7 +96,7 @@ class _Folders:
     def _source(self, real: str, folder: Path, name: str) -> RuleSource:
         path = folder / f"{name}.yaml"
         if real == os.path.realpath(self._shipped):
-            return RuleSource(path, f"{self._shipped.name}/{path.name}", path.name)
+            return RuleSource(path, f"{self._shipped.name}/{path.name}", path.name, shipped=True)
         return RuleSource(path, str(path), str(path))
 
 

@@ -1,41 +1,42 @@
-"""Which commit a file belongs to, and whether it was changed since; asked of git, if there.
-
-Only plumbing that runs no hook, no file-system monitor, no filter, no signature check and
-no transport; a time limit; any trouble means that nothing is known.
-"""
+"""Which commit a file belongs to, and whether it was changed since; asked of git, if there."""
 
 from __future__ import annotations
 
 import hashlib
-import subprocess
 from pathlib import Path
+from typing import NamedTuple
 
-__all__ = ["provenance"]
+from compliance.rules.git import ask
 
-TIME_LIMIT = 5.0
-"""s per question"""
-
-SAFELY = (
-    "--no-pager",
-    "--no-optional-locks",
-    "--literal-pathspecs",
-    "-c", "core.hooksPath=/dev/null",
-    "-c", "core.fsmonitor=false",
-    "-c", "protocol.allow=never",
-)  # fmt: skip
+__all__ = ["UNKNOWN", "Origin", "provenance"]
 
 
-def provenance(path: Path, data: bytes) -> tuple[str | None, bool | None]:
-    """The last commit that touched `path`, and whether `data` differs from HEAD's.
+class Origin(NamedTuple):
+    """Where version control has a file."""
 
-    (None, None) where the file is not known to be under version control.
+    commit: str | None
+    """The last commit that touched it."""
+    dirty: bool | None
+    """Whether it differs from what was committed last."""
+    path: str | None
+    """From the top of its repository, with slashes."""
+
+
+UNKNOWN = Origin(None, None, None)
+
+
+def provenance(path: Path, data: bytes) -> Origin:
+    """Where version control has the file `path`, which holds `data`.
+
+    `UNKNOWN` where it is not known to be under version control.
     """
     folder, name = path.parent, path.name
     blob = _ask(folder, "rev-parse", "--verify", "--quiet", f"HEAD:./{name}")
     if blob is None:
-        return None, None
+        return UNKNOWN
     commit = _ask(folder, "rev-list", "-1", "HEAD", "--", name)
-    return commit, _blob(data, len(blob)) != blob
+    above = _ask(folder, "rev-parse", "--show-prefix") or ""
+    return Origin(commit, _blob(data, len(blob)) != blob, above + name)
 
 
 def _blob(data: bytes, digits: int) -> str:
@@ -48,15 +49,5 @@ def _blob(data: bytes, digits: int) -> str:
 
 
 def _ask(folder: Path, *question: str) -> str | None:
-    try:
-        done = subprocess.run(
-            ["git", "-C", str(folder), *SAFELY, *question],
-            stdin=subprocess.DEVNULL,
-            capture_output=True,
-            timeout=TIME_LIMIT,
-            check=False,
-        )
-    except (OSError, ValueError, subprocess.SubprocessError):
-        return None
-    answer = done.stdout.decode("utf-8", "replace").strip()
-    return answer or None if done.returncode == 0 else None
+    answer = ask(folder, *question)
+    return (answer.decode("utf-8", "replace").strip() or None) if answer is not None else None

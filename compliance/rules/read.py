@@ -54,6 +54,7 @@ class RuleSource:
     path: Path
     shown: str
     recorded: str
+    shipped: bool = False
 
     def beside(self, named: str) -> RuleSource:
         """A file named from this one's folder."""
@@ -61,6 +62,7 @@ class RuleSource:
             self.path.parent / named,
             str(Path(self.shown).parent / named),
             (Path(self.recorded).parent / named).as_posix(),
+            self.shipped,
         )
 
 
@@ -99,8 +101,9 @@ def read_rule(
 
 
 def _record(source: RuleSource, data: bytes) -> RuleFile:
-    commit, dirty = provenance(source.path, data)
-    return RuleFile(source.recorded, sha256(data), commit, dirty)
+    origin = provenance(source.path, data)
+    path = source.recorded if source.shipped else origin.path or source.recorded
+    return RuleFile(path, sha256(data), origin.commit, origin.dirty, source.shipped)
 
 
 def _inline_lists(typed: Mapping[str, Any], source: RuleSource, places: Places) -> list[RuleFile]:
