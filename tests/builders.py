@@ -9,16 +9,22 @@ import numpy as np
 
 from compliance.model import (
     ENCODINGS,
+    Certificate,
+    ChromaticityBand,
     Decision,
     Encoding,
     Level,
     Limits,
+    LuminanceBand,
+    Meter,
     Over,
     PatchSet,
     Readings,
+    RepeatabilityBand,
     Requirement,
     Rule,
     Target,
+    Uncertainty,
 )
 
 BT709 = ((0.640, 0.330), (0.300, 0.600), (0.150, 0.060))
@@ -146,4 +152,36 @@ def readings(
         file="made.csv",
         data=b"",
         sha256="0" * 64,
+    )
+
+
+def meter(correlation: float | None = 0.0, **changes: Any) -> Meter:
+    """A meter of every part of the model, far from any floor."""
+    given: dict[str, Any] = {
+        "k": 2.0,
+        "luminance": (LuminanceBand(0.001, 4.0), LuminanceBand(1.0, 2.0)),
+        "dark": 0.002,
+        "chromaticity": (
+            ChromaticityBand(0.001, 0.004, 0.003),
+            ChromaticityBand(1.0, 0.002, 0.001),
+        ),
+        "saturated": None,
+        "correlation": correlation,
+        "repeatability": (RepeatabilityBand(0.0, 0.6, 0.0005, 0.0004),),
+    }
+    return Meter(
+        name="m",
+        kind="colorimeter",
+        make=None,
+        model=None,
+        serial=None,
+        certificate=Certificate(None, None, None, None),
+        uncertainty=Uncertainty(**(given | changes)),
+        lowest=0.0,
+        settle=None,
+        reading_time=(),
+        correction=None,
+        document={},
+        file="m.yaml",
+        sha256="",
     )
