@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 from numpy.typing import ArrayLike
 
-from compliance.colorimetry.arrays import Array, as_array, odd_power
+from compliance.colorimetry.arrays import Array, as_array, odd_power, quotient
 
 __all__ = [
     "hlg_black_lift",
@@ -76,6 +76,9 @@ def hlg_system_gamma(peak: ArrayLike, surround: ArrayLike = REFERENCE_SURROUND) 
 
 
 def hlg_black_lift(white: ArrayLike, black: ArrayLike, gamma: ArrayLike) -> Array:
-    """β (...) of white and black in cd/m² and system gamma (...); odd for a black below zero."""
-    ratio = as_array(black) / as_array(white)
+    """β (...) of white and black in cd/m² and system gamma (...); odd for a black below zero.
+
+    NaN where the white shows no light.
+    """
+    ratio = quotient(as_array(black), as_array(white))
     return as_array(np.sqrt(3) * odd_power(ratio, 0.5 / as_array(gamma)))

@@ -8,7 +8,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 import simulated
-from shipped import RULES, good, good_white, ideal, judged
+from good_displays import good
+from shipped import RULES, ideal, judged
 
 from compliance.model import Assessment, Finding, Rule, Value, Verdict
 from compliance.rules import load_rule
@@ -20,8 +21,7 @@ def shuffled(shown: list[simulated.Shown], seed: int) -> list[simulated.Shown]:
 
 
 def imperfect(rule: Rule, seed: int) -> list[simulated.Shown]:
-    random = np.random.RandomState(seed)
-    return ideal(rule, white=good_white(rule, random), fault=good(rule, random))
+    return good(rule, np.random.RandomState(seed))
 
 
 def findings(assessment: Assessment) -> tuple[Finding, ...]:
@@ -46,6 +46,8 @@ def test_a_display_that_shows_nothing_is_no_pass(name: str, light: float) -> Non
     for one in findings(judged(rule, shown)):
         for value in (one.value, *(point.value for point in one.points)):
             assert all(math.isfinite(number) for number in numbers(value)), one.id
+        if one.quantity == "declared":
+            continue
         if "white" in one.id or one.quantity in ("contrast", "gamut-coverage", "fitted-exponent"):
             assert one.verdict is not Verdict.PASS, one.id
 

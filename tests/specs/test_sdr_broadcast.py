@@ -10,7 +10,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from numpy.typing import NDArray
-from shipped import BLACK, finding, ideal, judged, outside, tinted
+from shipped import black, finding, ideal, judged, outside, tinted
 
 from compliance.colorimetry.spaces import PRIMARIES
 from compliance.model import Outcome, Rule, Verdict
@@ -82,7 +82,7 @@ def test_signed_errors_do_not_cancel() -> None:
     turn = iter(range(10_000))
 
     def zigzag(patch: PlannedPatch, xyz: Array) -> Array:
-        if not patch.neutral_ramp or xyz[1] in (100.0, BLACK[rule.id]):
+        if not patch.neutral_ramp or xyz[1] in (100.0, black(rule)):
             return xyz
         return xyz * (1.06 if next(turn) % 2 else 0.94)
 

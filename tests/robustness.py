@@ -1,0 +1,82 @@
+"""Makes tables/robustness.csv: many good and wrong displays against every rule. Run by hand:
+
+    PYTHONPATH=tests python tests/robustness.py [RULE…]
+
+Rules that are not named keep their rows. It takes some minutes. After that, make the page anew:
+python scripts/make_library_page.py
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import sys
+from collections import Counter
+from collections.abc import Callable, Iterable
+from pathlib import Path
+
+import numpy as np
+from good_displays import family, good, wrong, wrong_ways
+from shipped import RULES, judged, outside
+from simulated import Shown
+
+from compliance.model import Outcome, Rule
+from compliance.rules import load_rule
+
+DISPLAYS = 300
+SEED = 417
+TABLE = Path(__file__).resolve().parent / "tables" / "robustness.csv"
+HEAD = """\
+# Simulated displays against each rule: how many comply, and which shall is missed most often.
+# Source: made by tests/robustness.py; spreads in tests/good_displays.py, invented.
+"""
+COLUMNS = ("rule", "revision", "family", "display", "displays", "compliant", "weakest", "missed")
+
+
+def row(rule: Rule, name: str, make: Callable[[np.random.RandomState], list[Shown]]) -> list[str]:
+    """One line of the table."""
+    random = np.random.RandomState(SEED)
+    missed: Counter[str] = Counter()
+    compliant = 0
+    for _ in range(DISPLAYS):
+        assessment = judged(rule, make(random))
+        compliant += assessment.verdict is Outcome.COMPLIANT
+        missed.update(sorted(outside(assessment)))
+    (weakest, count), *_ = missed.most_common(1) or [("", 0)]
+    numbers = [str(rule.revision), family(rule), name, str(DISPLAYS), str(compliant)]
+    return [rule.id, *numbers, weakest, str(count)]
+
+
+def rows(rule: Rule) -> Iterable[list[str]]:
+    """All lines of a rule."""
+    yield row(rule, "good", lambda random: good(rule, random))
+    for name, way in wrong_ways(rule).items():
+        yield row(rule, name, lambda random, way=way: wrong(rule, way, random))
+
+
+def known() -> dict[str, list[list[str]]]:
+    """The lines there are, by rule."""
+    if not TABLE.exists():
+        return {}
+    lines = [line for line in TABLE.read_text(encoding="utf-8").splitlines() if line[0] != "#"]
+    found: dict[str, list[list[str]]] = {}
+    for line in list(csv.reader(lines))[1:]:
+        found.setdefault(line[0], []).append(line)
+    return found
+
+
+def main(names: list[str]) -> None:
+    found = known()
+    for name in names or RULES:
+        found[name] = list(rows(load_rule(name)))
+        print(f"{name}: {found[name][0][5]} of {DISPLAYS}", file=sys.stderr)
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(COLUMNS)
+    for name in RULES:
+        writer.writerows(found.get(name, []))
+    TABLE.write_text(HEAD + text.getvalue(), encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main(sys.argv[1:])

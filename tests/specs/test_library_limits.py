@@ -1,0 +1,50 @@
+"""The library: pushed past one shall limit after another, an ideal display fails just that."""
+
+from __future__ import annotations
+
+import pytest
+from pushed import Bench, pushes
+from shipped import RULES, applicable, finding, judged, outside, technologies
+
+from compliance.model import Level, Outcome, Verdict
+from compliance.rules import load_rule
+
+COUPLED: dict[str, set[str]] = {
+    # Black is a part of contrast.
+    "black-level": {"contrast"},
+    "contrast": {"black-level"},
+    # PQ is absolute: its white is a step like the others.
+    "white-level": {"tracking"},
+    # Another exponent is another luminance at every step.
+    "gamma": {"tracking", "steps"},
+    # ΔE ITP sees luminance too.
+    "tracking": {"grey"},
+    # Colours are seen against the target's white, and the primaries are among them.
+    "white-point": {"colours"},
+    "primaries": {"colours"},
+    "coverage": {"primaries", "colours"},
+    # A place at 80 % of the centre is uneven.
+    "edges": {"uniformity-direct-view"},
+}
+"""Requirements that may be missed along with the one that is pushed. No other may."""
+
+
+@pytest.mark.parametrize("name", RULES)
+def test_each_shall_limit_is_missed_alone(name: str) -> None:
+    rule = load_rule(name)
+    for kind in technologies(rule):
+        bench = Bench(rule, kind)
+        assert judged(rule, bench.shown, technology=kind).verdict is Outcome.COMPLIANT
+        for requirement in applicable(rule, kind):
+            if requirement.level is not Level.SHALL:
+                continue
+            tried = 0
+            for push in pushes(bench, requirement):
+                tried += 1
+                assessment = judged(rule, push.shown, stated=push.job)
+                told = (kind, requirement.id, push.name)
+                assert assessment.verdict is Outcome.NOT_COMPLIANT, told
+                assert finding(assessment, requirement.id).verdict is Verdict.FAIL, told
+                others = outside(assessment) - {requirement.id}
+                assert others <= COUPLED.get(requirement.id, set()), (told, others)
+            assert tried, requirement.id
