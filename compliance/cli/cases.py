@@ -13,6 +13,7 @@ from difflib import get_close_matches
 from pathlib import Path
 
 from compliance.cli.files import clean_name
+from compliance.cli.specs import search_path
 from compliance.documents.files import inside
 from compliance.errors import ComplianceError, JobError, Problem, UsageError
 from compliance.model import (
@@ -136,7 +137,7 @@ def job_cases(
     from compliance.job import load_job, only_slot
 
     job = load_job(path, allow_outside=allow_outside)
-    library = _Rules(search)
+    library = _Rules(search_path(search, path.parent))
     cases: list[Case] = []
     for slot in _chosen(job, slots):
         source = Source(
@@ -183,7 +184,7 @@ def bare_cases(
     path: Path, encoding: Encoding, meter: Path | None, rules: Sequence[str], search: Sequence[Path]
 ) -> list[Case]:
     """The cases of a readings file without a job."""
-    library = _Rules(search)
+    library = _Rules(search_path(search))
     source = Source(path.name, None, (path, encoding), None, meter)
     return [Case(source, named, library.find(named)) for named in dict.fromkeys(rules)]
 

@@ -14,9 +14,18 @@ from compliance.rules.build import build_rule
 from compliance.rules.extend import check_changes, merged
 from compliance.rules.places import Places
 from compliance.rules.read import RuleSource, pinned, read_nodes_of, read_rule
+from compliance.rules.repository import repository_folders
 from compliance.rules.resolved import FILE, from_resolved
 
-__all__ = ["load_rule", "rule_from_resolved", "shipped_folder", "shipped_rules"]
+__all__ = [
+    "is_path",
+    "known_rules",
+    "load_rule",
+    "rule_from_resolved",
+    "shipped_folder",
+    "shipped_rules",
+    "trace_rule",
+]
 
 MOST_PARENTS = 8
 PACKAGE = Path(__file__).resolve().parent.parent
@@ -38,18 +47,40 @@ def load_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> Rule:
 
     An id is looked for in the folders of `search` and among the shipped rules; standing in
     two of them is an error. A path is anything with a folder in it or ending in `.yaml`; its
-    own folder is searched for parents too. Raises RuleError with every problem of a file.
+    own folder, and those that a `.compliance.yaml` above it names, are searched for parents
+    too. Raises RuleError with every problem of a file.
     """
+    return trace_rule(id_or_path, search=search)[0]
+
+
+def trace_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> tuple[Rule, Places]:
+    """A rule as `load_rule` gives it, and where in which file each of its keys stands."""
     named = str(id_or_path)
-    if named.endswith((".yaml", ".yml")) or len(Path(named).parts) != 1:
-        source = RuleSource(Path(id_or_path), named, named)
-        own = [source.path.parent] if os.path.isdir(source.path.parent) else []
-        folders = _Folders([*own, *search])
-        rule, _ = _load(source, folders, ())
-        _refuse_shadowing(rule, source, _Folders(search))
-        return rule
-    folders = _Folders(search)
-    return _load(folders.find(named, None), folders, ())[0]
+    if not is_path(named):
+        folders = _Folders(search)
+        return _load(folders.find(named, None), folders, ())
+    around = Path(named).parent
+    own = [around] if os.path.isdir(around) else []
+    searched = [*search, *repository_folders(around)]
+    shipped = bool(own) and os.path.realpath(around) == os.path.realpath(shipped_folder())
+    recorded = Path(named).name if shipped else named
+    source = RuleSource(Path(id_or_path), named, recorded, shipped=shipped)
+    rule, places = _load(source, _Folders([*own, *searched]), ())
+    _refuse_shadowing(rule, source, _Folders(searched))
+    return rule, places
+
+
+def is_path(named: str) -> bool:
+    """Whether a rule is named by its file, and not by its id."""
+    return named.endswith((".yaml", ".yml")) or len(Path(named).parts) != 1
+
+
+def known_rules(search: Sequence[Path] = ()) -> list[tuple[str, bool]]:
+    """Ids on the search path, each once and its folder's in alphabetical order; shipped or not.
+
+    Raises RuleError where a folder of `search` does not exist.
+    """
+    return _Folders(search).ids()
 
 
 def rule_from_resolved(data: Mapping[str, Any], files: Sequence[RuleFile] = ()) -> Rule:
@@ -73,6 +104,15 @@ class _Folders:
             known.setdefault(os.path.realpath(folder), folder)
         self._folders = known
 
+    def ids(self) -> list[tuple[str, bool]]:
+        """Each id once, and whether its file is a shipped one."""
+        shipped = os.path.realpath(self._shipped)
+        found: dict[str, bool] = {}
+        for real, folder in self._folders.items():
+            for name in _ids(folder):
+                found.setdefault(name, real == shipped)
+        return list(found.items())
+
     def find(self, name: str, asked: Problem | None) -> RuleSource:
         """The one file of an id; `asked` is the place that asks, for the message."""
         found = {
@@ -86,8 +126,7 @@ class _Folders:
             places = " and ".join(source.shown for source in found.values())
             message = f"stands twice on the search path: {places}; an id belongs to one file"
         else:
-            known = [known for folder in self._folders.values() for known in _ids(folder)]
-            message = f"no such rule on the search path; {meant(name, dict.fromkeys(known))}"
+            message = f"no such rule on the search path; {meant(name, dict(self.ids()))}"
         if asked is None:
             raise RuleError(Problem(quoted(name)[1:-1] or "a rule", message))
         text = f"{quoted(name)}: {message}"
@@ -101,7 +140,7 @@ class _Folders:
 
 
 def _ids(folder: Path) -> list[str]:
-    return sorted(path.stem for path in folder.glob("*.yaml"))
+    return sorted(path.stem for path in folder.glob("*.yaml") if not path.name.startswith("."))
 
 
 def _refuse_shadowing(rule: Rule, source: RuleSource, folders: _Folders) -> None:
