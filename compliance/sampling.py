@@ -89,8 +89,13 @@ def _tallies(grades: Sequence[Graded], draws: Draws) -> list[list[Tally]]:
         tallies.append([_tally(graded) for _ in many])
     if not any(tallies):
         return tallies
-    single = any(graded.single_readings and graded.question for graded in grades)
-    for views in draws.views(single_readings=single):
+    single = [
+        patch
+        for graded in grades
+        if graded.single_readings and graded.question
+        for patch in graded.patches
+    ]
+    for views in draws.views(single):
         for answers in tallies:
             for tally, view in zip(answers, views, strict=False):
                 tally.add(view)

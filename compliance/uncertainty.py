@@ -62,6 +62,10 @@ class Spread(NamedTuple):
     xy: Array
     """(n, 2) of x and y; NaN where it is not known"""
 
+    def at(self, index: NDArray[np.intp]) -> Spread:
+        """That of some of them."""
+        return Spread(self.luminance[index], self.xy[index])
+
 
 class Draws:
     """Any number of drawn copies of one slot's readings."""
@@ -83,27 +87,27 @@ class Draws:
         """Whether the meter's file says anything about chromaticity."""
         return bool(self._meter.chromaticity)
 
-    def views(self, *, single_readings: bool) -> Iterator[tuple[View, ...]]:
+    def views(self, single: Sequence[int] = ()) -> Iterator[tuple[View, ...]]:
         """Chunks of drawn views, one for each correlation, all of the same underlying draws.
 
-        `single_readings` draws the readings before averaging too, which only stability needs.
+        `single` are the patches whose readings are drawn before averaging too, which only
+        stability needs; the other readings stay as they were measured.
         """
         size = max(1, CHUNK // max(1, len(self._xyz)))
         patches = _stream(self._seed, PATCHES)
         readings = _stream(self._seed, READINGS)
         shared = _Shared(self.case, self._meter, self.count, self._seed)
         scatter = self._scatter()
+        rows = np.flatnonzero(np.isin(self.case.view.rows, np.array(single, dtype=np.int64)))
         for start in range(0, self.count, size):
             part = slice(start, min(start + size, self.count))
             drawn = part.stop - part.start
             own = patches.standard_normal((drawn, len(self._xyz), 3))
             for patch, values in scatter.items():
                 own[:, patch] = values[part]
-            single = None
-            if single_readings:
-                single = readings.standard_normal((drawn, len(self.case.view.rows), 3))
+            apart = readings.standard_normal((drawn, len(rows), 3))
             yield tuple(
-                self._view(shared, part, own, single, correlation)
+                self._view(shared, part, own, apart, rows, correlation)
                 for correlation in self.correlations
             )
 
@@ -117,14 +121,23 @@ class Draws:
         }
 
     def _view(
-        self, shared: _Shared, part: slice, own: Array, single: Array | None, correlation: float
+        self,
+        shared: _Shared,
+        part: slice,
+        own: Array,
+        apart: Array,
+        rows: NDArray[np.intp],
+        correlation: float,
     ) -> View:
         view = self.case.view
         means = shared.drawn(view.xyz, view.xyz, self.patches, own, part, correlation)
-        readings = view.readings
-        if single is not None:
-            levels = view.xyz[view.rows]
-            readings = shared.drawn(readings, levels, self.readings, single, part, correlation)
+        if not len(rows):
+            return view._replace(xyz=means)
+        readings = np.repeat(view.readings[None], len(own), axis=0)
+        levels, spread = view.xyz[view.rows[rows]], self.readings.at(rows)
+        readings[:, rows] = shared.drawn(
+            view.readings[rows], levels, spread, apart, part, correlation
+        )
         return view._replace(xyz=means, readings=readings)
 
 

@@ -13,6 +13,8 @@ Array = NDArray[np.float64]
 
 ROUNDS = 12
 STEP = 1e-4
+SETTLED = 1e-11
+"""A change of every exponent that is no change any more."""
 
 
 def power_exponent(signal: Array, luminance: Array, white: Array, black: Array) -> Array:
@@ -61,4 +63,6 @@ def _least_squares(
             slope = (np.log(model(gamma + STEP)) - np.log(model(gamma - STEP))) / (2 * STEP)
             change = np.sum(slope * (measured - here), axis=-1) / np.sum(slope * slope, axis=-1)
             gamma = gamma + np.clip(change, -0.5, 0.5)
+            if np.nanmax(np.abs(change), initial=0.0) < SETTLED:
+                break
     return gamma
