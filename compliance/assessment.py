@@ -12,13 +12,16 @@ from compliance.decision import outcome
 from compliance.grading.case import Stated, lay_out
 from compliance.model import Assessment, Job, Meter, Readings, ReadingsEntry, Rule, State
 from compliance.remarks import remarks
-from compliance.sampling import findings_of
+from compliance.sampling import findings_of, white_spread
 
 __all__ = ["DRAWS", "SEED", "assess"]
 
 SEED = 0
 DRAWS = 10_000
 """Enough to tell a probability to about half a per cent (JCGM 101, 7.2)."""
+
+PICTURED = 2000
+"""Draws for the picture of the white, where no digit is read off."""
 
 
 class Trial(NamedTuple):
@@ -101,6 +104,7 @@ def _grade(
     uncertainty = meter.uncertainty if meter else None
     findings = findings_of(case, uncertainty, count=trial.draws, seed=trial.seed)
     verdict, reason, conditional = outcome(findings, rule.decision)
+    spread = white_spread(case, uncertainty, count=min(trial.draws, PICTURED), seed=trial.seed)
     measured = entry.measured if entry else None
     unproven = inadequate(rule, meter if trial.draws else None, readings.encoding)
     noticed = remarks(
@@ -120,7 +124,7 @@ def _grade(
         conditional=conditional,
         findings=findings,
         remarks=noticed,
-        charts=charts(case, findings),
+        charts=charts(case, findings, spread),
     )
 
 

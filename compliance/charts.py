@@ -16,9 +16,11 @@ from compliance.model import (
     DifferencePoint,
     Finding,
     GreyPoint,
+    Level,
     LevelPoint,
     Limits,
     Pair,
+    Point,
     Triple,
 )
 from compliance.quantities.bind import COMPUTE, Options, Roles
@@ -27,11 +29,23 @@ from compliance.quantities.view import NOWHERE
 __all__ = ["charts"]
 
 Array = NDArray[np.float64]
+GUARD, EXPANDED = 1.645, 1.960
+"""Normal quantiles of 95 %: one-sided for the guard band, two-sided for an interval."""
+CHI_SQUARE = 5.991
+"""95 % quantile with two degrees of freedom: the size of a 95 % ellipse."""
+OUTLINE = 72
+"""Points of a round outline."""
+WHITE_DIFFERENCES = ("chromaticity", "chromaticity-difference", "delta-uv-star")
 COLOUR_SETS = ("hues", "saturations", "list")
 
 
-def charts(case: Case, findings: Sequence[Finding]) -> Charts:
-    """Pictures of one set of readings; what was not measured is left out."""
+def charts(
+    case: Case, findings: Sequence[Finding], white_spread: NDArray[np.float64] | None = None
+) -> Charts:
+    """Pictures of one set of readings; what was not measured is left out.
+
+    `white_spread` is the (2, 2) covariance of the measured white's u'v'.
+    """
     quantity, title = "delta-e-2000", "ΔE 2000"
     if case.plan.model.curve in ("pq", "hlg"):
         quantity, title = "delta-e-itp", "ΔE ITP"
@@ -46,6 +60,8 @@ def charts(case: Case, findings: Sequence[Finding]) -> Charts:
         differences=tuple(_differences(case, colours, quantity, findings)),
         difference_name=title,
         greys=tuple(_greys(case, neutrals)),
+        white_ellipse=_ellipse(_measured_white(case), white_spread),
+        white_limit=_white_limit(case, findings),
     )
 
 
@@ -96,15 +112,15 @@ def _colours(case: Case) -> list[tuple[int, str]]:
     return list(found.items())
 
 
-def _limits(findings: Iterable[Finding], quantity: str) -> Mapping[Triple, Limits]:
-    """Limits on a quantity by patch, of the strictest level that has one."""
-    limits: dict[Triple, Limits] = {}
-    for one in sorted(findings, key=lambda finding: finding.level.value == "should"):
+def _points(findings: Iterable[Finding], quantity: str) -> Mapping[Triple, Point]:
+    """Points of `each` on a quantity by patch, of a shall before a should."""
+    points: dict[Triple, Point] = {}
+    for one in sorted(findings, key=lambda finding: finding.level is Level.SHOULD):
         if one.quantity == quantity and one.statistic == "each":
             for point in one.points:
                 if point.limits is not None:
-                    limits.setdefault(point.patch, point.limits)
-    return limits
+                    points.setdefault(point.patch, point)
+    return points
 
 
 def _levels(case: Case, neutrals: list[int], findings: Sequence[Finding]) -> Iterable[LevelPoint]:
@@ -112,7 +128,7 @@ def _levels(case: Case, neutrals: list[int], findings: Sequence[Finding]) -> Ite
         return
     index = np.array(neutrals, dtype=np.int64)
     target = case.view.target(index)[..., 1]
-    limits = _limits(findings, "luminance-error")
+    points = _points(findings, "luminance-error")
     above = {
         requirement.above_black
         for requirement in case.rule.requirements
@@ -121,16 +137,33 @@ def _levels(case: Case, neutrals: list[int], findings: Sequence[Finding]) -> Ite
     black = case.view.measured_black(index) if above == {True} else np.zeros(len(index))
     for place, patch in enumerate(neutrals):
         wanted = float(target[place])
-        banded = limits.get(case.patches.triple(patch))
-        low, high = (banded.minimum, banded.maximum) if banded else (None, None)
         lifted = wanted - float(black[place])
+        low, high, inner_low, inner_high = (
+            None if error is None else wanted + lifted * error / 100
+            for error in _errors(points.get(case.patches.triple(patch)))
+        )
         yield LevelPoint(
             name=f"{100 * case.patches.level[patch]:.4g} %",
             target=wanted,
             measured=float(case.view.xyz[patch, 1]),
-            low=None if low is None else wanted + lifted * low / 100,
-            high=None if high is None else wanted + lifted * high / 100,
+            low=low,
+            high=high,
+            guard_low=inner_low,
+            guard_high=inner_high,
         )
+
+
+def _errors(point: Point | None) -> tuple[float | None, float | None, float | None, float | None]:
+    """Limits of a luminance error in %, and the same drawn in by the guard band."""
+    if point is None or point.limits is None:
+        return None, None, None, None
+    low, high = point.limits.minimum, point.limits.maximum
+    interval = point.interval
+    if interval is None or isinstance(interval.low, tuple) or isinstance(interval.high, tuple):
+        return low, high, None, None
+    guard = GUARD * (interval.high - interval.low) / (2 * EXPANDED)
+    inner = None if low is None else low + guard
+    return low, high, inner, None if high is None else high - guard
 
 
 def _measured_triangle(case: Case) -> tuple[Pair, Pair, Pair] | None:
@@ -163,10 +196,11 @@ def _differences(
         return
     index = np.array([index for index, _ in colours], dtype=np.int64)
     values = COMPUTE[quantity](case.view, Roles(index, {}), Options())
-    limits = _limits(findings, quantity)
+    points = _points(findings, quantity)
     for (patch, name), value in zip(colours, values, strict=True):
-        limit = limits.get(case.patches.triple(patch))
-        yield DifferencePoint(name, float(value), limit.maximum if limit else None)
+        point = points.get(case.patches.triple(patch))
+        limit = point.limits.maximum if point and point.limits else None
+        yield DifferencePoint(name, float(value), limit)
 
 
 def _greys(case: Case, neutrals: list[int]) -> Iterable[GreyPoint]:
@@ -178,3 +212,51 @@ def _greys(case: Case, neutrals: list[int]) -> Iterable[GreyPoint]:
         offset = spaces.xyz_to_uv(case.view.xyz[index]) - spaces.xyz_to_uv(case.view.xyz[white])
         target = float(targets.nominal_xyz(case.patches.signal[[index]], case.plan.model)[0, 1])
         yield GreyPoint(target, float(offset[0]), float(offset[1]))
+
+
+# ------------------------------------------------------------ the white and its limit
+
+
+def _circle() -> Array:
+    turn = np.linspace(0.0, 2 * np.pi, OUTLINE, endpoint=False)
+    return np.stack([np.cos(turn), np.sin(turn)], axis=1)
+
+
+def _outline(points: Array) -> tuple[Pair, ...]:
+    return tuple((float(u), float(v)) for u, v in points)
+
+
+def _ellipse(white: Pair | None, covariance: NDArray[np.float64] | None) -> tuple[Pair, ...]:
+    if white is None or covariance is None:
+        return ()
+    sizes, axes = np.linalg.eigh(covariance)
+    reach = np.sqrt(CHI_SQUARE * np.maximum(sizes, 0.0))
+    return _outline(np.array(white) + (_circle() * reach) @ axes.T)
+
+
+def _white_limit(case: Case, findings: Sequence[Finding]) -> tuple[Pair, ...]:
+    """The first shall limit on the white's distance from the target's white."""
+    index = case.matcher.find(case.plan.patches("white")[0])
+    requirements = {one.id: one for one in case.rule.requirements}
+    for one in findings:
+        requirement = requirements[one.id]
+        about_white = [
+            point
+            for point in one.points
+            if index is not None and point.patch == case.patches.triple(index)
+        ]
+        plain = one.quantity in WHITE_DIFFERENCES and requirement.reference == "target"
+        if plain and one.level is Level.SHALL and about_white and about_white[0].limits:
+            return _limit_outline(case, one.quantity, about_white[0].limits)
+    return ()
+
+
+def _limit_outline(case: Case, quantity: str, limits: Limits) -> tuple[Pair, ...]:
+    white = case.plan.model.white_xyz
+    if limits.box is not None:
+        corners = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * np.array(limits.box)
+        return _outline(np.asarray(spaces.xy_to_uv(spaces.xyz_to_xy(white) + corners)))
+    if limits.maximum is None:
+        return ()
+    size = limits.maximum / 1300 if quantity == "delta-uv-star" else limits.maximum
+    return _outline(spaces.xyz_to_uv(white) + size * _circle())

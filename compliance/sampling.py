@@ -5,7 +5,9 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 import numpy as np
+from numpy.typing import NDArray
 
+from compliance.colorimetry import spaces
 from compliance.evaluate import grade
 from compliance.grading.case import Case
 from compliance.grading.graded import Graded, Tally, nearest_of, settled
@@ -14,7 +16,7 @@ from compliance.model import Finding, Requirement, Uncertainty
 from compliance.quantities.view import NOWHERE
 from compliance.uncertainty import Draws
 
-__all__ = ["compares", "findings_of", "tallied"]
+__all__ = ["compares", "findings_of", "tallied", "white_spread"]
 
 OF_LUMINANCE = (
     "luminance",
@@ -45,6 +47,20 @@ COMPARING = (
     "stability",
 )
 """Quantities that compare readings with each other whatever the target."""
+
+
+def white_spread(
+    case: Case, uncertainty: Uncertainty | None, *, count: int, seed: int
+) -> NDArray[np.float64] | None:
+    """(2, 2) covariance of the measured white's u'v', by the draws that judge it."""
+    white = case.matcher.find(case.plan.patches("white")[0])
+    if uncertainty is None or not uncertainty.chromaticity or white is None or not count:
+        return None
+    if not uncertainty.luminance or case.view.xyz[white, 1] < case.chromaticity_floor:
+        return None
+    draws = Draws(case, uncertainty, count=count, seed=seed)
+    uv = [spaces.xyz_to_uv(views[0].xyz[:, white]) for views in draws.views()]
+    return np.asarray(np.cov(np.concatenate(uv).T))
 
 
 def findings_of(

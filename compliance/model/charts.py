@@ -17,6 +17,9 @@ class LevelPoint:
     low: float | None
     """Limits on luminance at this level, where a requirement bands it."""
     high: float | None
+    guard_low: float | None = None
+    """Limits drawn in by the guard band of 1.64 u: measured values between them are proven."""
+    guard_high: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,3 +64,7 @@ class Charts:
     differences: tuple[DifferencePoint, ...] = ()
     difference_name: str = "ΔE00"
     greys: tuple[GreyPoint, ...] = ()
+    white_ellipse: tuple[Pair, ...] = ()
+    """u'v' outline that holds the true white with 95 %; empty without uncertainty."""
+    white_limit: tuple[Pair, ...] = ()
+    """u'v' outline of the shall limit on the white's chromaticity; empty where there is none."""
