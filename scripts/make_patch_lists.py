@@ -155,8 +155,8 @@ def colour_list(signal: Signal) -> str:
     ]
     return _file(
         "Skin and memory colours, computed (scripts/make_patch_lists.py), copied from no chart:\n"
-        "# round numbers of CIELAB lightness, chroma and hue angle under D65, chosen by us, turned\n"
-        f"# to codes by {signal.words}.\n"
+        "# round numbers of CIELAB lightness, chroma and hue angle under D65, our own choice,\n"
+        f"# turned to codes by {signal.words}.\n"
         "# Skin is one hue and chroma in six lightnesses.",
         signal.encoding,
         "computed from CIELAB; practice",

@@ -212,7 +212,9 @@ def _shrunk(bench: Bench) -> Move:
 
     def move(t: float) -> Array:
         primaries = [one + min(t, 0.9) * (white - one) for one in bench.rule.target.primaries]
-        return bench.another(fault=shipped.other_primaries(tuple(map(tuple, primaries)), bench.rule))
+        return bench.another(
+            fault=shipped.other_primaries(tuple(map(tuple, primaries)), bench.rule)
+        )
 
     return move
 

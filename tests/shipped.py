@@ -96,8 +96,11 @@ def white(rule: Rule) -> float:
     levels = [
         one.limits
         for one in rule.requirements
-        if one.quantity == "luminance" and one.over and one.limits
-        and one.over.patches in (("white",), ("peak",)) and rule.target.curve != "pq"
+        if one.quantity == "luminance"
+        and one.over
+        and one.limits
+        and one.over.patches in (("white",), ("peak",))
+        and rule.target.curve != "pq"
     ]
     low, high = _common(iter(levels))
     if low < nominal * (1 - HEADROOM) and high > nominal * (1 + HEADROOM):
@@ -157,7 +160,9 @@ def job(
         display=display,
         meter=None,
         warm_up=says.get("warm-up"),
-        declared={name: Declaration(value, "Jo Heron", NOW.date()) for name, value in declares.items()},
+        declared={
+            name: Declaration(value, "Jo Heron", NOW.date()) for name, value in declares.items()
+        },
     )
     return Job(
         reference="T-1",

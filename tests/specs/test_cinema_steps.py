@@ -1,0 +1,158 @@
+"""The cinema rules on the printed tables: each step at its luminance, and moved past its tolerance.
+
+Steps and tolerances: DCI CTP 1.4, Table 7.5.11 (tables/sdr-cinema.csv); DCI HDR D-Cinema Addendum
+1.2, Tables 6 to 9 (tables/pq.csv, tables/hdr-cinema-primaries.csv).
+"""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+
+import numpy as np
+import pytest
+import simulated
+from numpy.typing import NDArray
+from shipped import black, edge_share, edges, finding, ideal, judged, outside
+
+from compliance.colorimetry.spaces import xy_to_xyz
+from compliance.model import Assessment, Outcome, Rule
+from compliance.patches import PlannedPatch
+from compliance.rules import load_rule
+
+Array = NDArray[np.float64]
+
+TABLES = Path(__file__).parent.parent / "tables"
+STANDARD = ("cinema-review-room", "cinema-theatre", "cinema-p3d65")
+HIGH = {"cinema-hdr-direct-view": (20, 5, 3), "cinema-hdr-projector": (20, 12, 6)}
+"""Tolerances in % up to .02, up to 1 and up to 299.6 cd/m²; Addendum 1.2, Table 6."""
+WHITE = 3960
+HDR_WHITE = 2546
+
+
+def _table(name: str) -> list[dict[str, str]]:
+    text = (TABLES / name).read_text(encoding="utf-8")
+    return list(csv.DictReader(line for line in text.splitlines() if not line.startswith("#")))
+
+
+STEPS = {int(row["code"]): float(row["tolerance"]) for row in _table("sdr-cinema.csv")}
+PRINTED = {int(row["code"]): row["luminance"] for row in _table("pq.csv")}
+PRIMARIES = {row["name"]: row for row in _table("hdr-cinema-primaries.csv")}
+
+
+def _hdr_steps() -> dict[int, float]:
+    """Y″ and nominal luminance of the two tables: every second code of three is a Y″."""
+    codes = sorted(PRINTED)
+    listed = (load_rule("cinema-hdr-projector").sets[name] for name in ("steps", "dark-steps"))
+    ours = {triple[1]: triple for one in listed for _, triple in one.patches}
+    assert sorted(code for triple in ours.values() for code in triple) == codes
+    return {code: float(PRINTED[code]) for code in ours}
+
+
+HDR_STEPS = _hdr_steps()
+
+
+@cache
+def _rule(name: str) -> Rule:
+    return load_rule(name)
+
+
+def _shown(rule: Rule, fault: simulated.Fault | None = None) -> Assessment:
+    faults = [edges(edge_share(rule)), *([fault] if fault else [])]
+    return judged(rule, ideal(rule, fault=simulated.in_turn(*faults)))
+
+
+def _moved(code: int, percent: float, below: Array) -> simulated.Fault:
+    """One step's light above `below`, (3,) cd/m², moved by a percentage."""
+
+    def fault(patch: PlannedPatch, xyz: Array) -> Array:
+        here = patch.name == f"y-{code:04d}" and patch.position == "centre"
+        return xyz + percent / 100 * (xyz - below) if here else xyz
+
+    return fault
+
+
+@pytest.mark.parametrize("name", [*STANDARD, *HIGH])
+def test_the_table_s_codes_at_their_luminances_comply(name: str) -> None:
+    assessment = _shown(_rule(name))
+    assert assessment.verdict is Outcome.COMPLIANT
+    assert outside(assessment, None) == set()
+
+
+@pytest.mark.parametrize("name", STANDARD)
+@pytest.mark.parametrize(("code", "tolerance"), STEPS.items())
+@pytest.mark.parametrize("sign", [1, -1])
+def test_each_step_fails_a_hundredth_past_its_tolerance(
+    name: str, code: int, tolerance: float, sign: int
+) -> None:
+    rule = _rule(name)
+    below = xy_to_xyz(np.array(rule.target.white), black(rule))
+    steps = {"steps", "steps-darkest"}
+    beyond = _shown(rule, _moved(code, sign * (tolerance + 1), below))
+    if code == WHITE:
+        # The scaling white moves all others with it instead, and itself not at all.
+        points = {point.name: point for point in finding(beyond, "steps").points}
+        assert points[f"y-{WHITE}"].verdict is None
+        return
+    wrong = "steps" if code >= 383 else "steps-darkest"
+    assert outside(beyond, None) & steps == {wrong}
+    if sign > 0:
+        within = _shown(rule, _moved(code, tolerance - 0.5, below))
+        assert not steps & outside(within, None)
+
+
+@pytest.mark.parametrize("name", HIGH)
+@pytest.mark.parametrize("code", HDR_STEPS)
+@pytest.mark.parametrize("sign", [1, -1])
+def test_each_high_range_step_fails_a_hundredth_past_its_tolerance(
+    name: str, code: int, sign: int
+) -> None:
+    """Here white is a step as the others: PQ is absolute."""
+    rule, level = _rule(name), HDR_STEPS[code]
+    dark, middle, bright = HIGH[name]
+    # The printed .0202 and .9999 stand for the document's .02 and 1.
+    tolerance = dark if level < 0.0203 else middle if level < 1.001 else bright
+    nothing = np.zeros(3)
+    beyond = _shown(rule, _moved(code, sign * (tolerance + 1), nothing))
+    assert "tracking" in outside(beyond)
+    points = {one.name: one for one in finding(beyond, "tracking").points}
+    assert points[f"y-{code:04d}"].limits is not None
+    assert points[f"y-{code:04d}"].limits.maximum == tolerance
+    assert outside(beyond) == {"tracking"} | ({"white-level"} if code == HDR_WHITE else set())
+    within = _shown(rule, _moved(code, sign * (tolerance - 0.5), nothing))
+    assert outside(within) == set()
+
+
+@pytest.mark.parametrize("name", HIGH)
+def test_high_range_targets_are_the_printed_luminances(name: str) -> None:
+    """To half the last digit printed."""
+    points = {point.name: point for point in finding(_shown(_rule(name)), "tracking").points}
+    for code in HDR_STEPS:
+        text = PRINTED[code]
+        digits = len(text.partition(".")[2])
+        target = points[f"y-{code:04d}"].target
+        assert target == pytest.approx(float(text), abs=0.5 * 10**-digits), code
+
+
+@pytest.mark.parametrize("name", HIGH)
+@pytest.mark.parametrize("hue", PRIMARIES)
+def test_high_range_primaries(name: str, hue: str) -> None:
+    """Codes of Table 9 at the luminances printed there, and 1 % past their tolerance."""
+    rule, row = _rule(name), PRIMARIES[hue]
+    listed: Mapping[str, tuple[int, int, int]] = dict(rule.sets["colours"].patches)
+    assert listed[hue] == (int(row["X"]), int(row["Y"]), int(row["Z"]))
+    tolerance = HIGH[name][2]
+
+    def scaled(percent: float) -> simulated.Fault:
+        share = 1 + percent / 100
+        return lambda patch, xyz: xyz * share if patch.name == hue else xyz
+
+    exact = _shown(rule)
+    values = {point.name: point.value for point in finding(exact, "primary-level").points}
+    assert values[hue] == pytest.approx(float(row["luminance"]), abs=0.005)
+    for sign in (1, -1):
+        beyond = _shown(rule, scaled(sign * (tolerance + 1)))
+        assert outside(beyond) == {"primary-level"}
+        assert outside(_shown(rule, scaled(sign * (tolerance - 0.5)))) == set()
