@@ -3,9 +3,12 @@
 from __future__ import annotations
 
 import ast
+import re
 import subprocess
 import sys
+import tomllib
 from collections.abc import Iterator
+from importlib.metadata import packages_distributions
 from pathlib import Path
 
 import pytest
@@ -262,3 +265,26 @@ def test_the_contributors_page_names_every_part() -> None:
     text = (ROOT / "DEVELOPERS.md").read_text(encoding="utf-8")
     parts = {name.split(".")[0] for name, *_ in modules() if name}
     assert not [part for part in parts if f"`{part}`" not in text and f"`{part}/`" not in text]
+
+
+def test_what_is_imported_is_declared() -> None:
+    project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+    needed = {named(each) for each in project["dependencies"]}
+    with_dev = needed | {named(each) for each in project["optional-dependencies"]["dev"]}
+    distributions = packages_distributions()
+    missing = []
+    for folder, declared in (("compliance", needed), ("scripts", with_dev), ("tests", with_dev)):
+        for file in (ROOT / folder).rglob("*.py"):
+            for line, imported in imports("", file, ast.parse(file.read_text(encoding="utf-8"))):
+                top = imported.split(".")[0]
+                homes = {named(each) for each in distributions.get(top, ())}
+                if homes and not homes & (declared | {"deliverable-compliance"}):
+                    missing.append(f"{file.relative_to(ROOT)}:{line}: {top}")
+    assert not missing, "\n".join(["not in pyproject.toml:", *missing])
+
+
+def named(requirement: str) -> str:
+    """The normalised name of a distribution, from a requirement or a name (PEP 503)."""
+    found = re.match(r"[A-Za-z0-9._-]+", requirement)
+    assert found is not None
+    return re.sub(r"[-_.]+", "-", found.group()).lower()
