@@ -8,7 +8,7 @@ from datetime import UTC, datetime, time, timedelta
 import numpy as np
 
 from compliance.grading.case import Case
-from compliance.model import Job, Meter, Readings, Remark, Requirement
+from compliance.model import Job, Meter, Readings, Remark, Requirement, Rule
 
 __all__ = ["remarks"]
 
@@ -34,6 +34,8 @@ def remarks(
         _certificate(meter, measured),
         _no_meter(meter),
         _inadequate(unproven),
+        _changed_files(case.rule),
+        _unversioned_files(case.rule),
         _correlation(meter),
         _future(measured, now),
         _older_than_calibration(job, measured),
@@ -86,6 +88,31 @@ def _correlation(meter: Meter | None) -> Remark | None:
         "correlation-unknown",
         "How the meter's errors in x and y go together is not known; each probability is the "
         "smallest of those with correlations −0.9, 0 and 0.9.",
+    )
+
+
+def _changed_files(rule: Rule) -> Remark | None:
+    named = [file.path for file in rule.files if file.dirty]
+    if not named:
+        return None
+    whose = "The rule's file" if len(named) == 1 else "Of the rule's files,"
+    return Remark(
+        "rule-changed",
+        f"{whose} {', '.join(named)} had changes that were not committed: no commit holds the "
+        "text used here, only the digests in this assessment say which it was.",
+    )
+
+
+def _unversioned_files(rule: Rule) -> Remark | None:
+    named = [file.path for file in rule.files if file.commit is None and not file.shipped]
+    if not named:
+        return None
+    whose = "The rule's file" if len(named) == 1 else "Of the rule's files,"
+    verb = "is" if len(named) == 1 else "are"
+    return Remark(
+        "rule-unversioned",
+        f"{whose} {', '.join(named)} {verb} under no version control: only the digests in this "
+        "assessment say which text was used.",
     )
 
 

@@ -15,27 +15,13 @@ from compliance.model import (
     RuleFile,
     Slot,
     State,
-    Target,
     Uncertainty,
 )
 from compliance.quantities.table import QUANTITIES
 from compliance.wording import NOT_STATED, format_date, format_plain, format_time
+from compliance.wording.rules import target_facts
 
 __all__ = ["Fact", "Group", "definitions", "particulars"]
-
-CURVES = {
-    "bt1886": "BT.1886",
-    "power": "power",
-    "srgb": "sRGB curve",
-    "pq": "PQ",
-    "hlg": "HLG",
-    "dcdm": "SDR cinema, exponent 2.6",
-}
-BLACKS = {
-    "lift": "lifted to the black",
-    "add": "added to the black",
-    "none": "without the black",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -225,7 +211,7 @@ def _rule(rule: Rule) -> Iterable[Fact]:
     if rule.extends:
         yield Fact("Extends", rule.extends)
     yield Fact("Verdict's life", _measure(rule.valid_days, "days"))
-    yield from _target(rule.target)
+    yield from (Fact(label, value) for label, value in target_facts(rule.target))
     yield Fact("Patch window", _measure(rule.window, "% of area"))
     for file in rule.files:
         yield Fact("File", f"{file.path}, {_commit(file)}")
@@ -234,31 +220,10 @@ def _rule(rule: Rule) -> Iterable[Fact]:
 
 
 def _commit(file: RuleFile) -> str:
+    """Where version control has a file; one that came with the tool goes by its version."""
     if file.commit is None:
-        return "commit not stated"
-    return f"commit {file.commit[:12]}" + (", changed since" if file.dirty else "")
-
-
-def _target(target: Target) -> Iterable[Fact]:
-    yield Fact("Primaries", target.primaries_name or _points(target.primaries))
-    yield Fact("White", target.white_name or _points((target.white,)))
-    curve = CURVES.get(target.curve, target.curve)
-    if target.curve == "power" and target.exponent is not None:
-        curve += f", exponent {format_plain(target.exponent)}"
-    if target.system_gamma is not None:
-        curve += f", system gamma {format_plain(round(target.system_gamma, 4))}"
-    yield Fact("Curve", f"{curve}, {BLACKS.get(target.black, target.black)}")
-    level = _measure(target.luminance_white, "cd/m²")
-    if target.luminance_peak != target.luminance_white:
-        level += f", peak {_measure(target.luminance_peak, 'cd/m²')}"
-    scaled = "scaled to the measured white" if target.scale == "relative" else "absolute"
-    yield Fact("Luminance", f"{level}, {scaled}")
-    if target.container is not None and target.container != target.primaries:
-        yield Fact("Signal's primaries", target.container_name or _points(target.container))
-
-
-def _points(points: Iterable[tuple[float, float]]) -> str:
-    return "; ".join(f"{format_plain(x)} {format_plain(y)}" for x, y in points)
+        return "came with the software" if file.shipped else "under no version control"
+    return f"commit {file.commit[:12]}" + (", with uncommitted changes" if file.dirty else "")
 
 
 def _software(assessment: Assessment) -> Iterable[Fact]:
