@@ -1,0 +1,94 @@
+"""`compliance capability`: rows, exit codes, bad calls."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import pytest
+from click.testing import CliRunner
+
+from compliance.cli import command
+
+METER = """\
+meter: m
+kind: colorimeter
+uncertainty:
+  k: 2
+  luminance: [{{from: 0.0001, relative: {relative}}}]
+  dark: 0.00001
+  chromaticity: [{{from: 0.001, x: {xy}, y: {xy}}}]
+  correlation: {{xy: 0}}
+  repeatability: [{{from: 0.0001, relative: 0.02, x: 0.00002, y: 0.00002}}]
+lowest: 0.0001
+"""
+
+
+def meter(folder: Path, relative: float, xy: float) -> str:
+    file = folder / "meter.yaml"
+    file.write_text(METER.format(relative=relative, xy=f"{xy:f}"))
+    return str(file)
+
+
+def run(*arguments: str) -> tuple[int, str, str]:
+    result = CliRunner().invoke(command, ["capability", *arguments])
+    return result.exit_code, result.stdout, result.stderr
+
+
+@pytest.mark.parametrize(
+    ("relative", "xy", "code", "words"),
+    [
+        (0.1, 0.0001, 0, "can prove every requirement"),
+        (0.1, 0.002, 3, "only where values keep away"),
+        (20.0, 0.01, 1, "cannot prove every requirement"),
+    ],
+)
+def test_exit_codes(tmp_path: Path, relative: float, xy: float, code: int, words: str) -> None:
+    got, out, _ = run("web-srgb", "--meter", meter(tmp_path, relative, xy))
+    assert got == code
+    assert words in out
+    assert all(len(line) <= 80 for line in out.splitlines())
+
+
+def test_json_says_the_same(tmp_path: Path) -> None:
+    code, out, _ = run("web-srgb", "--meter", meter(tmp_path, 20.0, 0.01), "--format", "json")
+    rows = {row["id"]: row for row in json.loads(out)["requirements"]}
+    assert code == 1
+    assert rows["white-point"]["adequacy"] == "inadequate"
+    assert rows["white-point"]["needed"] == pytest.approx(0.005 / 3)
+    assert rows["contrast"]["ratio"] > 3
+
+
+def test_a_meter_that_states_no_uncertainty(tmp_path: Path) -> None:
+    file = tmp_path / "meter.yaml"
+    file.write_text("meter: m\nkind: colorimeter\n")
+    code, out, err = run("web-srgb", "--meter", str(file))
+    assert (code, out) == (2, "")
+    assert err == (
+        f"{file}: uncertainty: states no uncertainty of luminance, so nothing can be "
+        "said of what it proves; add it from the certificate, e.g. luminance: "
+        "[{from: 0.01, relative: 4}]\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (("web-srgb",), "missing option '--meter'"),
+        (("web-srbg", "--meter", "none.yaml"), "web-srgb"),
+        (("web-srgb", "--meter", "none.yaml"), "none.yaml"),
+    ],
+)
+def test_wrong_calls_are_one_line(arguments: tuple[str, ...], words: str) -> None:
+    code, out, err = run(*arguments)
+    assert (code, out) == (2, "")
+    assert words.lower() in err.lower()
+    assert err.count("\n") == 1
+
+
+def test_an_encoding_that_the_rule_does_not_take(tmp_path: Path) -> None:
+    code, out, err = run(
+        "web-srgb", "--meter", meter(tmp_path, 1.0, 0.001), "--encoding", "xyz-12-full"
+    )
+    assert (code, out) == (2, "")
+    assert "takes RGB signals" in err

@@ -1,0 +1,97 @@
+"""What the pictures show: limits, guard bands, the white's ellipse and its limit."""
+
+from __future__ import annotations
+
+import builders
+import numpy as np
+import pytest
+
+from compliance.charts import charts
+from compliance.colorimetry import spaces
+from compliance.grading.case import Case, lay_out
+from compliance.model import Charts, Limits, Over, Requirement
+from compliance.planning import ideal_readings
+from compliance.sampling import findings_of, white_spread
+
+TRACKING = builders.requirement(
+    "luminance-error", Over(("grey",), target=(1, 100)), limits=Limits(-5, 5)
+)
+
+
+def drawn(*requirements: Requirement, uncertain: bool = True) -> tuple[Case, Charts]:
+    rule = builders.rule(builders.target(), *requirements, sets=(builders.ramp(11), builders.HUES))
+    meter = builders.meter(0.4)
+    readings = ideal_readings(rule, builders.ENCODINGS["rgb-10-full"], 0.05)
+    case = lay_out(rule, readings, meter=meter)
+    known = meter.uncertainty if uncertain else None
+    count = 20_000 if uncertain else 0
+    findings = findings_of(case, known, count=count, seed=0)
+    spread = white_spread(case, known, count=count, seed=0)
+    return case, charts(case, findings, spread)
+
+
+def test_limits_and_guard_band_of_the_tracking() -> None:
+    """± 5 % of the target, drawn in by 1.645 u: repeatability .3 % of grey and of white."""
+    _, made = drawn(TRACKING)
+    level = min(made.levels, key=lambda point: abs(point.target - 29.3))
+    assert level.measured == pytest.approx(level.target)
+    assert level.low == pytest.approx(0.95 * level.target)
+    assert level.high == pytest.approx(1.05 * level.target)
+    u = 0.003 * np.sqrt(2)
+    assert level.guard_high == pytest.approx((1.05 - 1.645 * u) * level.target, rel=2e-4)
+    assert level.guard_low == pytest.approx((0.95 + 1.645 * u) * level.target, rel=2e-4)
+    dark = made.levels[0]
+    assert (dark.low, dark.guard_low) == (None, None)
+
+
+def test_without_uncertainty_there_is_no_guard_band_and_no_ellipse() -> None:
+    _, made = drawn(TRACKING, uncertain=False)
+    assert all(point.guard_low is None for point in made.levels)
+    assert made.white_ellipse == ()
+    assert any(point.low is not None for point in made.levels)
+
+
+def test_the_ellipse_holds_95_per_cent() -> None:
+    case, made = drawn(TRACKING)
+    outline = np.array(made.white_ellipse)
+    centre = np.array(made.measured_white)
+    assert outline.mean(axis=0) == pytest.approx(centre, abs=1e-9)
+    spread = white_spread(case, builders.meter(0.4).uncertainty, count=20_000, seed=0)
+    assert spread is not None
+    away = outline - centre
+    distance = np.einsum("ni,ij,nj->n", away, np.linalg.inv(spread), away)
+    assert distance == pytest.approx(np.full(len(outline), 5.991), rel=1e-6)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "limits", "radius"),
+    [
+        ("chromaticity-difference", Limits(maximum=0.004), 0.004),
+        ("delta-uv-star", Limits(maximum=4), 4 / 1300),
+    ],
+)
+def test_the_limit_of_the_white_is_a_circle(quantity: str, limits: Limits, radius: float) -> None:
+    _, made = drawn(builders.requirement(quantity, "white", limits=limits))
+    away = np.array(made.white_limit) - np.array(made.target_white)
+    assert np.hypot(*away.T) == pytest.approx(np.full(len(away), radius))
+
+
+def test_the_limit_of_the_white_is_a_box() -> None:
+    _, made = drawn(
+        builders.requirement("chromaticity", "white", limits=Limits(box=(0.002, 0.003)))
+    )
+    corners = np.asarray(spaces.uv_to_xy(np.array(made.white_limit)))
+    assert corners == pytest.approx(
+        np.array(builders.D65) + np.array([[-1, -1], [1, -1], [1, 1], [-1, 1]]) * [0.002, 0.003]
+    )
+
+
+def test_triangles_and_differences_of_an_ideal_display() -> None:
+    coverage = builders.requirement("gamut-coverage", None, limits=Limits(minimum=97))
+    _, made = drawn(TRACKING, coverage)
+    assert np.array(made.measured_triangle) == pytest.approx(
+        np.array(made.target_triangle), abs=1e-3
+    )
+    assert [point.name for point in made.differences] == ["red", "green", "blue"]
+    assert max(point.value for point in made.differences) == pytest.approx(0, abs=1e-9)
+    assert all(abs(grey.du) + abs(grey.dv) < 1e-9 for grey in made.greys)

@@ -1,0 +1,113 @@
+"""The document of an assessment: its schema, its number, its times, its digest."""
+
+from __future__ import annotations
+
+import json
+from datetime import UTC, date, datetime, timedelta, timezone
+from pathlib import Path
+
+import builders
+import jsonschema
+import pytest
+
+from compliance import canonical
+from compliance.assessment import assess, valid_until
+from compliance.job import load_job, only_slot
+from compliance.meter import load_meter
+from compliance.model import Assessment, Certificate, Limits, Meter
+from compliance.readings import load_readings
+from compliance.record import timestamp
+from compliance.rules import load_rule
+
+ROOT = Path(__file__).resolve().parent.parent
+SCHEMA = json.loads((ROOT / "compliance/schemas/assessment.json").read_text("utf-8"))
+NOW = datetime(2026, 11, 21, 9, tzinfo=UTC)
+
+
+def of_slot(name: str) -> Assessment:
+    job = only_slot(load_job(ROOT / "demo/job.yaml"), name)
+    slot = job.slots[0]
+    assert slot.meter is not None and slot.readings is not None
+    before = slot.before and load_readings(slot.before.file, slot.before.encoding)
+    return assess(
+        load_rule(slot.deliverables[0]),
+        load_readings(slot.readings.file, slot.readings.encoding),
+        job=job,
+        before=before,
+        meter=load_meter(slot.meter),
+        now=NOW,
+        draws=500,
+    )
+
+
+@pytest.mark.parametrize("name", ["1", "2", "3", "4"])
+def test_documents_keep_to_the_schema(name: str) -> None:
+    document = of_slot(name).document
+    jsonschema.Draft202012Validator(SCHEMA).validate(document)
+    json.dumps(document, allow_nan=False)
+
+
+def test_a_bare_file_keeps_to_the_schema_too() -> None:
+    rule = builders.rule(
+        builders.target(), builders.requirement("luminance", "white", limits=Limits(95, 105))
+    )
+    made = assess(rule, builders.readings([[255] * 3], [[95, 100, 109]]), now=NOW)
+    jsonschema.Draft202012Validator(SCHEMA).validate(made.document)
+    assert made.number.startswith("readings-only-test-rule-")
+    assert made.document["draws"] == 0
+
+
+def test_the_number_ends_in_the_digest_of_the_rest() -> None:
+    document = dict(of_slot("1").document)
+    number = document.pop("number")
+    assert number == f"MV-0417-1-sdr-broadcast-{canonical.digest(document)[:8]}"
+
+
+def test_the_schema_is_closed_at_every_depth() -> None:
+    def walk(node: object) -> None:
+        if isinstance(node, dict):
+            if "properties" in node and node.get("type") != "array":
+                assert node.get("additionalProperties") is False, node.get("description")
+                assert set(node["required"]) == set(node["properties"])
+            for value in node.values():
+                walk(value)
+        elif isinstance(node, list):
+            for value in node:
+                walk(value)
+
+    walk(SCHEMA)
+
+
+def test_times_are_utc() -> None:
+    east = datetime(2026, 11, 21, 1, 30, tzinfo=timezone(timedelta(hours=3)))
+    assert timestamp(east) == "2026-11-20T22:30:00Z"
+    assert timestamp(None) is None
+
+
+def instrument(due: date | None) -> Meter:
+    return builders.replace(builders.meter(0.0), certificate=Certificate(None, None, None, due))
+
+
+@pytest.mark.parametrize(
+    ("days", "due", "expected"),
+    [
+        (30, None, datetime(2026, 12, 20, 10, tzinfo=UTC)),
+        (30, date(2026, 12, 1), datetime(2026, 12, 2, tzinfo=UTC)),
+        (30, date(2027, 5, 1), datetime(2026, 12, 20, 10, tzinfo=UTC)),
+        (30, date(2026, 11, 1), datetime(2026, 11, 20, 10, tzinfo=UTC)),
+        (None, date(2027, 5, 1), None),
+    ],
+)
+def test_the_end_of_a_verdicts_life(
+    days: int | None, due: date | None, expected: datetime | None
+) -> None:
+    """Due dates last to 24:00 UTC; an overdue certificate ends it at measuring, not before."""
+    measured = datetime(2026, 11, 20, 10, tzinfo=UTC)
+    rule = builders.replace(builders.rule(builders.target()), valid_days=days)
+    assert valid_until(rule, instrument(due), measured) == expected
+
+
+def test_other_slots_and_other_clients_do_not_leak() -> None:
+    text = json.dumps(of_slot("2").document)
+    for foreign in ("slot-1", "slot-3", "OL-48", "spectro-1", "roll_off"):
+        assert foreign not in text
