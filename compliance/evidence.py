@@ -19,6 +19,9 @@ from compliance.rules import rule_from_resolved
 
 __all__ = ["attachments", "reassess"]
 
+MOST_SEEDS, MOST_DRAWS = 1 << 63, 200_000
+"""Beyond these a stated assessment is not computed again: it would not end."""
+
 
 def attachments(assessment: Assessment) -> dict[str, bytes]:
     """Files of the evidence by their fixed names; readings byte for byte as they were read."""
@@ -53,6 +56,8 @@ def reassess(files: Mapping[str, bytes]) -> dict[str, Any]:
     now = datetime.fromisoformat(stated["assessed"])
     if timestamp(now) != stated["assessed"]:
         raise SheetError("assessment.json: assessed: no time in UTC")
+    if not (0 <= stated["seed"] < MOST_SEEDS and 0 <= stated["draws"] <= MOST_DRAWS):
+        raise SheetError("assessment.json: seed, draws: beyond what is computed again")
     floor = meter.chromaticity_floor if meter else 0.1
     again = assess(
         rule,

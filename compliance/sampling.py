@@ -59,7 +59,7 @@ def white_spread(
     if not uncertainty.luminance or case.view.xyz[white, 1] < case.chromaticity_floor:
         return None
     draws = Draws(case, uncertainty, count=count, seed=seed)
-    uv = [spaces.xyz_to_uv(views[0].xyz[:, white]) for views in draws.views()]
+    uv = [spaces.xyz_to_uv(views[0].xyz[:, white]) for views in draws.views([white])]
     return np.asarray(np.cov(np.concatenate(uv).T))
 
 
@@ -111,11 +111,20 @@ def _tallies(grades: Sequence[Graded], draws: Draws) -> list[list[Tally]]:
         if graded.single_readings and graded.question
         for patch in graded.patches
     ]
-    for views in draws.views(single):
+    asked = [graded for graded in grades if graded.question]
+    means = {patch for graded in asked for patch in _with_company(graded.patches, draws.case)}
+    for views in draws.views(means, single):
         for answers in tallies:
             for tally, view in zip(answers, views, strict=False):
                 tally.add(view)
     return tallies
+
+
+def _with_company(patches: Sequence[int], case: Case) -> set[int]:
+    """Patches with all that may be compared with them."""
+    view, own = case.view, list(patches)
+    company = (view.white[own], view.black[own], view.centre[own], view.start[own])
+    return {*own, *(int(index) for some in company for index in some if index != NOWHERE)}
 
 
 def _tally(graded: Graded) -> Tally:

@@ -9,7 +9,7 @@ same input and seed give the same draws, however they are cut into chunks.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -24,7 +24,7 @@ from compliance.quantities.view import View
 __all__ = ["CORRELATIONS", "Draws", "Spread", "band_of"]
 
 Array = NDArray[np.float64]
-Flags = NDArray[np.bool_]
+Index = NDArray[np.int64]
 
 CORRELATIONS = (0.0, -0.9, 0.9)
 """Of x and y, tried where the meter's is not known."""
@@ -47,7 +47,7 @@ def _stream(seed: int, part: int) -> np.random.RandomState:
 
 def band_of(
     bands: Sequence[LuminanceBand | ChromaticityBand | RepeatabilityBand], level: Array
-) -> NDArray[np.int64]:
+) -> Index:
     """(n,) index of the band that holds at each level (n,) in cd/m²; below the first, the first."""
     starts = np.array([band.start for band in bands])
     found = np.searchsorted(starts, level * (1 + 1e-12), side="right") - 1
@@ -62,7 +62,7 @@ class Spread(NamedTuple):
     xy: Array
     """(n, 2) of x and y; NaN where it is not known"""
 
-    def at(self, index: NDArray[np.intp]) -> Spread:
+    def at(self, index: Index) -> Spread:
         """That of some of them."""
         return Spread(self.luminance[index], self.xy[index])
 
@@ -87,27 +87,29 @@ class Draws:
         """Whether the meter's file says anything about chromaticity."""
         return bool(self._meter.chromaticity)
 
-    def views(self, single: Sequence[int] = ()) -> Iterator[tuple[View, ...]]:
+    def views(self, means: Iterable[int], single: Iterable[int] = ()) -> Iterator[tuple[View, ...]]:
         """Chunks of drawn views, one for each correlation, all of the same underlying draws.
 
-        `single` are the patches whose readings are drawn before averaging too, which only
-        stability needs; the other readings stay as they were measured.
+        `means` are the patches that are drawn, `single` those whose readings are drawn
+        before averaging too, which only stability needs. All others stay as measured.
         """
+        drawn_patches = np.unique(np.fromiter(means, dtype=np.int64))
         size = max(1, CHUNK // max(1, len(self._xyz)))
         patches = _stream(self._seed, PATCHES)
         readings = _stream(self._seed, READINGS)
         shared = _Shared(self.case, self._meter, self.count, self._seed)
         scatter = self._scatter()
-        rows = np.flatnonzero(np.isin(self.case.view.rows, np.array(single, dtype=np.int64)))
+        repeated = np.fromiter(single, dtype=np.int64)
+        rows = np.flatnonzero(np.isin(self.case.view.rows, repeated))
         for start in range(0, self.count, size):
             part = slice(start, min(start + size, self.count))
             drawn = part.stop - part.start
-            own = patches.standard_normal((drawn, len(self._xyz), 3))
+            own = patches.standard_normal((drawn, len(drawn_patches), 3))
             for patch, values in scatter.items():
-                own[:, patch] = values[part]
+                own[:, drawn_patches == patch] = values[part][:, None]
             apart = readings.standard_normal((drawn, len(rows), 3))
             yield tuple(
-                self._view(shared, part, own, apart, rows, correlation)
+                self._view(shared, part, (drawn_patches, own), (rows, apart), correlation)
                 for correlation in self.correlations
             )
 
@@ -124,21 +126,30 @@ class Draws:
         self,
         shared: _Shared,
         part: slice,
-        own: Array,
-        apart: Array,
-        rows: NDArray[np.intp],
+        means: tuple[Index, Array],
+        single: tuple[Index, Array],
         correlation: float,
     ) -> View:
         view = self.case.view
-        means = shared.drawn(view.xyz, view.xyz, self.patches, own, part, correlation)
-        if not len(rows):
-            return view._replace(xyz=means)
-        readings = np.repeat(view.readings[None], len(own), axis=0)
-        levels, spread = view.xyz[view.rows[rows]], self.readings.at(rows)
-        readings[:, rows] = shared.drawn(
-            view.readings[rows], levels, spread, apart, part, correlation
+        patches, own = means
+        xyz = np.repeat(view.xyz[None], len(own), axis=0)
+        levels = view.xyz[patches]
+        xyz[:, patches] = shared.drawn(
+            levels, levels, self.patches.at(patches), own, part, correlation
         )
-        return view._replace(xyz=means, readings=readings)
+        rows, apart = single
+        if not len(rows):
+            return view._replace(xyz=xyz)
+        readings = np.repeat(view.readings[None], len(own), axis=0)
+        readings[:, rows] = shared.drawn(
+            view.readings[rows],
+            view.xyz[view.rows[rows]],
+            self.readings.at(rows),
+            apart,
+            part,
+            correlation,
+        )
+        return view._replace(xyz=xyz, readings=readings)
 
 
 class _Shared:
@@ -215,7 +226,7 @@ class _Shared:
             offset = offset + hues[:, hue] * weight[:, None]
         return np.asarray(offset)
 
-    def _nearest_hue(self, xyz: Array) -> tuple[NDArray[np.int64], Array]:
+    def _nearest_hue(self, xyz: Array) -> tuple[Index, Array]:
         """(n,) hue of the target nearest by u'v' angle, and how far out the patch is, 0 to 1."""
         model = self._case.plan.model
         white = spaces.xyz_to_uv(model.white_xyz)

@@ -65,7 +65,7 @@ def theirs(case: Case) -> None:
     coloured = np.flatnonzero(~case.patches.neutral)
     lit = neutral[case.patches.nominal[neutral] >= 1]
     white = np.flatnonzero(case.patches.level == 1)[-1:]
-    for (view,) in draws.views():
+    for (view,) in draws.views(range(len(case.patches))):
         for _ in range(2):  # white point, two grades
             chroma(case, view, white, DELTA_UV)
         for _ in range(2):  # grey balance, two grades

@@ -55,7 +55,7 @@ def view_of(readings: Readings, meter: Meter, count: int = 4000) -> View:
     case = lay_out(rule(), readings, meter=meter)
     assert meter.uncertainty is not None
     draws = Draws(case, meter.uncertainty, count=count, seed=0)
-    parts = [views[0] for views in draws.views(range(len(case.patches)))]
+    parts = [views[0] for views in draws.views(range(len(case.patches)), range(len(case.patches)))]
     joined = np.concatenate([view.xyz for view in parts])
     single = np.concatenate([view.readings for view in parts])
     return parts[0]._replace(xyz=joined, readings=single)

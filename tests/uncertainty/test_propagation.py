@@ -60,7 +60,7 @@ def drawn(correlation: float, **changes: Any) -> View:
     case = lay_out(rule, readings(), meter=instrument)
     assert instrument.uncertainty is not None
     draws = Draws(case, instrument.uncertainty, count=COUNT, seed=1)
-    parts = [views[0] for views in draws.views()]
+    parts = [views[0] for views in draws.views(range(len(case.patches)))]
     return parts[0]._replace(xyz=np.concatenate([view.xyz for view in parts]))
 
 
@@ -135,7 +135,7 @@ def test_contrast_near_the_floor_is_not_normal() -> None:
     case = lay_out(rule, readings(0.004), meter=instrument)
     assert instrument.uncertainty is not None
     draws = Draws(case, instrument.uncertainty, count=COUNT, seed=1)
-    view = next(iter(draws.views()))[0]
+    view = next(iter(draws.views(range(len(case.patches)))))[0]
     ratio = of(view, 255)[:, 1] / of(view, 0)[:, 1]
     low, middle, high = np.quantile(ratio, (0.025, 0.5, 0.975))
     exact = 100 / (0.004 + 0.001 * np.array([1.96, 0, -1.96]))
