@@ -63,6 +63,6 @@ def _least_squares(
             slope = (np.log(model(gamma + STEP)) - np.log(model(gamma - STEP))) / (2 * STEP)
             change = np.sum(slope * (measured - here), axis=-1) / np.sum(slope * slope, axis=-1)
             gamma = gamma + np.clip(change, -0.5, 0.5)
-            if np.nanmax(np.abs(change), initial=0.0) < SETTLED:
+            if not np.any(np.abs(change) >= SETTLED):  # none that is a number
                 break
     return gamma
