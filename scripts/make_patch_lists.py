@@ -8,6 +8,7 @@ test holds the files equal to a fresh run.
 
 from __future__ import annotations
 
+import textwrap
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -109,8 +110,8 @@ SIGNALS = (
     ),
     Signal(
         "hlg",
-        "BT.2020 primaries and the inverse of HLG at 1000 cd/m² (ITU-R BT.2100), L* 100 at\n"
-        "# 203 cd/m²",
+        "BT.2020 primaries and the inverse of HLG at 1000 cd/m² (ITU-R BT.2100), L* 100 at "
+        "203 cd/m²",
         "rgb-10-narrow",
         "bt2020",
         _hlg,
@@ -153,15 +154,18 @@ def colour_list(signal: Signal) -> str:
         f"C* {COLOURS[name][1]:g}, h {COLOURS[name][2]:g}°"
         for name, triple in colours(signal).items()
     ]
-    return _file(
-        "Skin and memory colours, computed (scripts/make_patch_lists.py), copied from no chart:\n"
-        "# round numbers of CIELAB lightness, chroma and hue angle under D65, our own choice,\n"
-        f"# turned to codes by {signal.words}.\n"
-        "# Skin is one hue and chroma in six lightnesses.",
-        signal.encoding,
-        "computed from CIELAB; practice",
-        rows,
+    head = wrapped(f"Skin and memory colours through {signal.words}.")
+    more = wrapped(
+        "Computed (scripts/make_patch_lists.py), copied from no chart: round numbers of CIELAB "
+        "lightness, chroma and hue angle under D65, our own choice. Skin is one hue and chroma in "
+        "six lightnesses."
     )
+    return _file(f"{head}\n#\n{more}", signal.encoding, "computed from CIELAB; practice", rows)
+
+
+def wrapped(text: str) -> str:
+    """A paragraph of a comment."""
+    return textwrap.fill(text, 98, initial_indent="# ", subsequent_indent="# ")
 
 
 def steps_list(words: str, printed: str, steps: tuple[int, ...]) -> str:
@@ -173,17 +177,15 @@ def steps_list(words: str, printed: str, steps: tuple[int, ...]) -> str:
         luminance = 48 * (code / encoding.top) ** CINEMA_EXPONENT
         triple = f"[{code}, {code}, {code}]"
         rows.append(f"  y-{step:04d}: {triple:<22}# {luminance:.4f} cd/m² above black")
-    return _file(
-        f"Ten neutral steps {words}, as R'G'B' of a 2.6 power with white\n"
-        "# at full signal.\n"
-        "#\n"
-        "# Computed (scripts/make_patch_lists.py): code = 1023·Y'/3960, so that at 48 cd/m² each\n"
-        f"# shows the luminance of the step Y' of {printed}\n"
-        "# (within the rounding to 10 bits). Names keep the Y'.",
-        encoding.name,
-        f"computed from {printed}",
-        rows,
+    head = wrapped(
+        f"Ten neutral steps {words}, as R'G'B' of a 2.6 power with white at full signal."
     )
+    more = wrapped(
+        "Computed (scripts/make_patch_lists.py): code = 1023·Y'/3960, so that at 48 cd/m² each "
+        f"shows the luminance of the step Y' of {printed} (within the rounding to 10 bits). Names "
+        "keep the Y'."
+    )
+    return _file(f"{head}\n#\n{more}", encoding.name, f"computed from {printed}", rows)
 
 
 def dark_ramp() -> str:
@@ -193,7 +195,7 @@ def dark_ramp() -> str:
         level = float(codes.decode(np.array(code), 10, True))
         rows.append(f"  code-{code:04d}: [{code}, {code}, {code}]".ljust(32) + f"# {level:.2%}")
     return _file(
-        "Twelve neutral steps from black to a tenth of the signal, every eighth code.\n"
+        "# Twelve neutral steps from black to a tenth of the signal, every eighth code.\n"
         "#\n"
         "# Computed (scripts/make_patch_lists.py): 64 + 8·n, n = 0 to 11. Practice, no source.",
         "rgb-10-narrow",
@@ -203,7 +205,7 @@ def dark_ramp() -> str:
 
 
 def _file(head: str, encoding: str, clause: str, rows: list[str]) -> str:
-    lines = [f"# {head}", "", f"encoding: {encoding}", f'clause: "{clause}"', "patches:", *rows]
+    lines = [head, "", f"encoding: {encoding}", f'clause: "{clause}"', "patches:", *rows]
     return "\n".join(lines) + "\n"
 
 

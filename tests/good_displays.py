@@ -48,6 +48,9 @@ class Spread:
     """Of the meter: X and Z on top."""
 
 
+FALL_OFF = 0.97
+"""Share of the centre's light beside it, where a rule does not say."""
+
 FAMILIES: Mapping[str, Spread] = {
     "SDR broadcast": Spread(white=0.0004),
     "web and stills": Spread(black=0.15),
@@ -99,8 +102,8 @@ def good_fault(
     into = np.linalg.inv(shipped.native(rule)) / peak
     out = rgb_to_xyz_matrix(own, white) * peak * gain  # type: ignore[arg-type]
     exponent = 1 + spread.exponent * random.normal() + spread.channel * random.normal(size=3)
-    middle = shipped.edge_share(rule)
-    middle = 0.97 if middle == 1 and rule.id != "cinema-hdr-direct-view" else middle
+    free = not np.isfinite(shipped.edge_limits(rule, shipped.technology(rule))).any()
+    middle = FALL_OFF if free else shipped.edge_share(rule)
     edge = min(middle + spread.edge * float(random.normal()), 1.0)
 
     def fault(_patch: PlannedPatch, xyz: Array) -> Array:

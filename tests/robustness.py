@@ -1,4 +1,5 @@
-"""Makes tables/robustness.csv: many good and wrong displays against every rule. Run by hand:
+"""Makes tables/robustness.csv: many good and wrong displays against every rule. Beside it
+tables/spreads.csv: the spreads of the good ones. Run by hand:
 
     PYTHONPATH=tests python tests/robustness.py [RULE…]
 
@@ -13,10 +14,11 @@ import io
 import sys
 from collections import Counter
 from collections.abc import Callable, Iterable
+from dataclasses import astuple, fields
 from pathlib import Path
 
 import numpy as np
-from good_displays import family, good, wrong, wrong_ways
+from good_displays import FAMILIES, Spread, family, good, wrong, wrong_ways
 from shipped import RULES, judged, outside
 from simulated import Shown
 
@@ -25,10 +27,16 @@ from compliance.rules import load_rule
 
 DISPLAYS = 300
 SEED = 417
-TABLE = Path(__file__).resolve().parent / "tables" / "robustness.csv"
+TABLES = Path(__file__).resolve().parent / "tables"
+TABLE = TABLES / "robustness.csv"
+SPREADS = TABLES / "spreads.csv"
 HEAD = """\
 # Simulated displays against each rule: how many comply, and which shall is missed most often.
 # Source: made by tests/robustness.py; spreads in tests/good_displays.py, invented.
+"""
+SPREADS_HEAD = """\
+# Standard deviations of the simulated good displays of each family of rules; shares, but x and y.
+# Source: made by tests/robustness.py from tests/good_displays.py, invented.
 """
 COLUMNS = ("rule", "revision", "family", "display", "displays", "compliant", "weakest", "missed")
 
@@ -65,6 +73,16 @@ def known() -> dict[str, list[list[str]]]:
     return found
 
 
+def spreads_text() -> str:
+    """The table of spreads."""
+    text = io.StringIO()
+    writer = csv.writer(text, lineterminator="\n")
+    writer.writerow(["family", *(field.name for field in fields(Spread))])
+    for name, spread in FAMILIES.items():
+        writer.writerow([name, *astuple(spread)])
+    return SPREADS_HEAD + text.getvalue()
+
+
 def main(names: list[str]) -> None:
     found = known()
     for name in names or RULES:
@@ -76,6 +94,7 @@ def main(names: list[str]) -> None:
     for name in RULES:
         writer.writerows(found.get(name, []))
     TABLE.write_text(HEAD + text.getvalue(), encoding="utf-8")
+    SPREADS.write_text(spreads_text(), encoding="utf-8")
 
 
 if __name__ == "__main__":

@@ -108,16 +108,23 @@ def white(rule: Rule) -> float:
     return min(max(nominal, low) * (1 + HEADROOM), (max(low, 0) + high) / 2)
 
 
+def edge_limits(rule: Rule, kind: str) -> tuple[float, float]:
+    """Lowest and highest share of the centre's light that a rule lets other places show."""
+    shares = []
+    for one in applicable(rule, kind):
+        if one.over is None or one.over.position is None or one.limits is None:
+            continue
+        whole = {"relative-luminance": 100, "luminance": rule.target.luminance_white}
+        if one.quantity in whole:
+            low, high = _common(iter([one.limits]))
+            shares.append(Limits(low / whole[one.quantity], high / whole[one.quantity]))
+    return _common(iter(shares))
+
+
 def edge_share(rule: Rule, kind: str | None = None) -> float:
     """How much of the centre's light an ordinary good display shows elsewhere."""
-    kind = kind or technology(rule)
-    falls = [
-        one.limits
-        for one in applicable(rule, kind)
-        if one.quantity == "relative-luminance" and one.limits and one.over and one.over.position
-    ]
-    low, high = _common(iter(falls))
-    return 1.0 if math.isinf(low) or math.isinf(high) else (low + high) / 200
+    low, high = edge_limits(rule, kind or technology(rule))
+    return 1.0 if math.isinf(low) or math.isinf(high) else (low + high) / 2
 
 
 def recorded(rule: Rule) -> dict[str, float]:
