@@ -27,7 +27,7 @@ from compliance.rules.places import Places
 from compliance.rules.provenance import provenance
 from compliance.rules.sets import check_list
 
-__all__ = ["RuleText", "read_rule"]
+__all__ = ["RuleSource", "RuleText", "pinned", "read_list", "read_nodes_of", "read_rule"]
 
 
 PIN = re.compile(r"([a-z0-9]+(?:-[a-z0-9]+)*)@([1-9][0-9]{0,8})")
@@ -121,7 +121,7 @@ def _inline_lists(typed: Mapping[str, Any], source: RuleSource, places: Places) 
             continue
         try:
             if named not in known:
-                known[named] = _read_list(source.beside(named))
+                known[named] = read_list(source.beside(named))
         except RuleError as error:
             missing = all(problem.line is None for problem in error.problems)
             if missing:
@@ -134,7 +134,8 @@ def _inline_lists(typed: Mapping[str, Any], source: RuleSource, places: Places) 
     return [record for _, record in known.values()]
 
 
-def _read_list(source: RuleSource) -> tuple[Any, RuleFile]:
+def read_list(source: RuleSource) -> tuple[Any, RuleFile]:
+    """A patch list's data and its record. Raises RuleError with every problem."""
     data = read_bytes(source.path, RuleError, "patch list")
     node = read_yaml(data, source.shown, RuleError)
     typed = read_nodes(node, source.shown, "rule", RuleError, start="#/$defs/list")
