@@ -84,10 +84,10 @@ def test_a_wrong_password_is_one_line() -> None:
 @pytest.mark.parametrize(
     ("data", "message"),
     [
-        (b"", "me.p12: is no PKCS#12 file"),
-        (b"hello", "me.p12: is no PKCS#12 file"),
+        (b"", r"me.p12: is neither PKCS#12 \(.p12 or .pfx\) nor PEM"),
+        (b"hello", "me.p12: is neither PKCS#12"),
         (b"0\x82\x01\x00", "me.p12: cannot be opened"),
-        (identity().pem, "me.p12: holds PEM text; expected PKCS#12"),
+        (identity().pem, "me.p12: holds no private key; expected"),
         (identity().signer.certificate, "me.p12: cannot be opened"),
     ],
 )

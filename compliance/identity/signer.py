@@ -1,0 +1,80 @@
+"""What a certificate says about its holder, and files of certificates."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.x509.oid import NameOID
+
+from compliance.errors import IdentityError
+
+__all__ = ["Signer", "read_certificates"]
+
+
+@dataclass(frozen=True, slots=True)
+class Signer:
+    """What a certificate says about its holder."""
+
+    name: str
+    organisation: str | None
+    email: str | None
+    issuer: str
+    """The issuer's distinguished name, RFC 4514."""
+    self_issued: bool
+    not_before: datetime
+    not_after: datetime
+    fingerprint: str
+    """SHA-256 of the certificate, lower-case hex."""
+    certificate: bytes
+    """DER"""
+
+    @classmethod
+    def of(cls, certificate: x509.Certificate) -> Signer:
+        """Read the holder out of a certificate."""
+        subject = certificate.subject
+        return cls(
+            name=_attribute(subject, NameOID.COMMON_NAME) or subject.rfc4514_string(),
+            organisation=_attribute(subject, NameOID.ORGANIZATION_NAME),
+            email=_email(certificate),
+            issuer=certificate.issuer.rfc4514_string(),
+            self_issued=certificate.issuer == subject,
+            not_before=certificate.not_valid_before_utc,
+            not_after=certificate.not_valid_after_utc,
+            fingerprint=certificate.fingerprint(hashes.SHA256()).hex(),
+            certificate=certificate.public_bytes(serialization.Encoding.DER),
+        )
+
+    def valid_at(self, moment: datetime) -> bool:
+        """Whether the certificate is within its dates at an aware time."""
+        return self.not_before <= moment <= self.not_after
+
+
+def read_certificates(data: bytes, *, file: str = "certificate") -> tuple[Signer, ...]:
+    """Read one or more certificates, PEM or DER; raises IdentityError if there is none."""
+    try:
+        if b"-----BEGIN" in data:
+            found = x509.load_pem_x509_certificates(data)
+        else:
+            found = [x509.load_der_x509_certificate(data)]
+    except ValueError as fault:
+        raise IdentityError(
+            f"{file}: holds no certificate; expected PEM ('-----BEGIN CERTIFICATE-----') or DER"
+        ) from fault
+    return tuple(Signer.of(certificate) for certificate in found)
+
+
+def _attribute(name: x509.Name, kind: x509.ObjectIdentifier) -> str | None:
+    found = name.get_attributes_for_oid(kind)
+    return str(found[0].value) if found else None
+
+
+def _email(certificate: x509.Certificate) -> str | None:
+    try:
+        names = certificate.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    except x509.ExtensionNotFound:
+        return _attribute(certificate.subject, NameOID.EMAIL_ADDRESS)
+    found = names.get_values_for_type(x509.RFC822Name)
+    return found[0] if found else None
