@@ -82,6 +82,7 @@ class Plan:
         rule_step = float(codes.step(rule.encoding.bits, rule.encoding.narrow))
         self.half_code = 0.5 * max(self.model.step, rule_step if same_kind else 0.0)
         """Half a code of the coarser encoding, in normalised signal."""
+        self._known: dict[str, tuple[PlannedPatch, ...]] = {}
 
     def _emitting_model(self) -> TargetModel:
         """The model whose quantisation the planned codes have."""
@@ -92,6 +93,11 @@ class Plan:
 
     def patches(self, name: str) -> tuple[PlannedPatch, ...]:
         """The patches of a built-in or named set, in order."""
+        if name not in self._known:
+            self._known[name] = self._found(name)
+        return self._known[name]
+
+    def _found(self, name: str) -> tuple[PlannedPatch, ...]:
         if name in BUILT_IN_SETS:
             window = PEAK_WINDOW if name == "peak" else self.rule.window
             return (self._patch(name, name, self.signal_of_built_in(name), window=window),)
