@@ -47,6 +47,8 @@ COMMANDS: Mapping[str, Entry] = {
     ),
     "verify": Entry("compliance.cli.verify", "Check a sheet: signature, evidence, outcome."),
     "identity": Entry("compliance.cli.identity", "Make the certificate that signs sheets."),
+    "rules": Entry("compliance.cli.rules", "Show, check and compare rules."),
+    "schema": Entry("compliance.cli.schema", "Print the schema of a kind of file, for editors."),
 }
 
 

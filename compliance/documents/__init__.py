@@ -15,6 +15,7 @@ from compliance.errors import InputError, Problem
 
 __all__ = [
     "DOCUMENT_LIMIT",
+    "SCHEMAS",
     "Hint",
     "Node",
     "Reader",

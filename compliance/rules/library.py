@@ -18,6 +18,7 @@ from compliance.rules.repository import repository_folders
 from compliance.rules.resolved import FILE, from_resolved
 
 __all__ = [
+    "find_rule",
     "is_path",
     "known_rules",
     "load_rule",
@@ -53,20 +54,25 @@ def load_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> Rule:
     return trace_rule(id_or_path, search=search)[0]
 
 
-def trace_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> tuple[Rule, Places]:
-    """A rule as `load_rule` gives it, and where in which file each of its keys stands."""
-    named = str(id_or_path)
+def trace_rule(
+    id_or_path: str | Path, *, search: Sequence[Path] = (), shipped: Path | None = None
+) -> tuple[Rule, Places]:
+    """A rule as `load_rule` gives it, and where in which file each of its keys stands.
+
+    `shipped` stands in for the folder of the shipped rules.
+    """
+    named, last = str(id_or_path), shipped or shipped_folder()
     if not is_path(named):
-        folders = _Folders(search)
+        folders = _Folders(search, last)
         return _load(folders.find(named, None), folders, ())
     around = Path(named).parent
     own = [around] if os.path.isdir(around) else []
     searched = [*search, *repository_folders(around)]
-    shipped = bool(own) and os.path.realpath(around) == os.path.realpath(shipped_folder())
-    recorded = Path(named).name if shipped else named
-    source = RuleSource(Path(id_or_path), named, recorded, shipped=shipped)
-    rule, places = _load(source, _Folders([*own, *searched]), ())
-    _refuse_shadowing(rule, source, _Folders(searched))
+    is_shipped = bool(own) and os.path.realpath(around) == os.path.realpath(last)
+    recorded = Path(named).name if is_shipped else named
+    source = RuleSource(Path(id_or_path), named, recorded, shipped=is_shipped)
+    rule, places = _load(source, _Folders([*own, *searched], last), ())
+    _refuse_shadowing(rule, source, _Folders(searched, last))
     return rule, places
 
 
@@ -75,12 +81,17 @@ def is_path(named: str) -> bool:
     return named.endswith((".yaml", ".yml")) or len(Path(named).parts) != 1
 
 
+def find_rule(name: str, *, search: Sequence[Path] = ()) -> Path:
+    """The file of an id on the search path. Raises RuleError."""
+    return _Folders(search, shipped_folder()).find(name, None).path
+
+
 def known_rules(search: Sequence[Path] = ()) -> list[tuple[str, bool]]:
     """Ids on the search path, each once and its folder's in alphabetical order; shipped or not.
 
     Raises RuleError where a folder of `search` does not exist.
     """
-    return _Folders(search).ids()
+    return _Folders(search, shipped_folder()).ids()
 
 
 def rule_from_resolved(data: Mapping[str, Any], files: Sequence[RuleFile] = ()) -> Rule:
@@ -95,8 +106,8 @@ def rule_from_resolved(data: Mapping[str, Any], files: Sequence[RuleFile] = ()) 
 class _Folders:
     """The search path: folders of rule files, each once, the shipped ones last."""
 
-    def __init__(self, folders: Sequence[Path]) -> None:
-        self._shipped = shipped_folder()
+    def __init__(self, folders: Sequence[Path], shipped: Path) -> None:
+        self._shipped = shipped
         known: dict[str, Path] = {}
         for folder in (*folders, self._shipped):
             if not os.path.isdir(folder):

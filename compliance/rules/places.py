@@ -21,10 +21,11 @@ class Places:
 
     def problem(self, path: Path, message: str) -> None:
         """Note a fault at `path`, in the file that says most of that path."""
-        file, line = self._find(path)
+        file, line = self.find(path)
         self.problems.append(Problem(file, message, line, dotted(path) or None))
 
-    def _find(self, path: Path) -> tuple[str, int | None]:
+    def find(self, path: Path) -> tuple[str, int | None]:
+        """File and line of a key: in the file that says most of the path, the nearest of them."""
         best: tuple[int, str, int | None] | None = None
         for file, node in self.files:
             line, depth = walk(node, path)

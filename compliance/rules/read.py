@@ -27,7 +27,7 @@ from compliance.rules.places import Places
 from compliance.rules.provenance import provenance
 from compliance.rules.sets import check_list
 
-__all__ = ["RuleSource", "RuleText", "pinned", "read_list", "read_nodes_of", "read_rule"]
+__all__ = ["PIN", "RuleSource", "RuleText", "pinned", "read_list", "read_nodes_of", "read_rule"]
 
 
 PIN = re.compile(r"([a-z0-9]+(?:-[a-z0-9]+)*)@([1-9][0-9]{0,8})")

@@ -19,7 +19,7 @@ from compliance.documents import DOCUMENT_LIMIT, quoted
 from compliance.errors import Problem, RuleError
 from compliance.rules.git import ask
 
-__all__ = ["Revision", "checked_out", "commits_of", "is_revision", "text_at"]
+__all__ = ["Copy", "Revision", "checked_out", "commits_of", "is_revision", "text_at"]
 
 MOST_FILES = 4000
 MOST_BYTES = 64 << 20
@@ -49,13 +49,33 @@ def is_revision(named: str) -> Revision | None:
     return Revision(name, path)
 
 
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """The rule files of a repository as they stood at a revision."""
+
+    place: Path
+    """The file or folder that was asked for."""
+    root: Path
+    top: Path
+    """What `root` is a copy of."""
+
+    def counterpart(self, folder: Path) -> Path | None:
+        """The same folder in the copy; None where it was not there, `folder` if outside."""
+        found = os.path.relpath(os.path.realpath(folder), self.top)
+        if found.split(os.sep)[0] == os.pardir:
+            return folder
+        return self.root / found if (self.root / found).is_dir() else None
+
+
 @contextmanager
-def checked_out(wanted: Revision, folder: Path) -> Iterator[Path]:
-    """The file or folder of a revision, in a copy of the repository's rule files.
+def checked_out(wanted: Revision, folder: Path) -> Iterator[Copy]:
+    """A copy of the repository's rule files at a revision, while inside.
 
     `folder` lies in the repository. RuleErrors that arise inside name files as `REV:path`.
     """
     commit = _commit(wanted, folder)
+    above = ask(folder, "rev-parse", "--show-cdup") or b""
+    top = Path(os.path.realpath(folder / os.fsdecode(above).strip()))
     path = _from_top(wanted, folder)
     blobs = _chosen(_blobs(commit, folder), path, wanted)
     with tempfile.TemporaryDirectory(prefix="compliance-") as place:
@@ -63,7 +83,7 @@ def checked_out(wanted: Revision, folder: Path) -> Iterator[Path]:
         (root / ".git").mkdir(parents=True)  # where a walk upwards ends
         try:
             _write(root, blobs, folder)
-            yield root / path
+            yield Copy(root / path, root, top)
         except RuleError as error:
             raise RuleError([_renamed(one, root, wanted) for one in error.problems]) from None
 

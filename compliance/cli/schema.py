@@ -1,0 +1,25 @@
+"""`compliance schema`: the schema files, for editors."""
+
+from __future__ import annotations
+
+import click
+
+from compliance.cli.terminal import harmless
+from compliance.documents import SCHEMAS
+
+__all__ = ["command"]
+
+NAMES = ("rule", "job", "meter", "assessment", "repository")
+
+
+@click.command("schema")
+@click.argument("name", metavar="|".join(NAMES), type=click.Choice(NAMES))
+@click.option("--path", "only_path", is_flag=True, help="Print where the file is instead.")
+def command(name: str, only_path: bool) -> None:
+    """Print the JSON Schema of a kind of file.
+
+    An editor takes it from the first line of the file it is for:
+    # yaml-language-server: $schema=PATH
+    """
+    path = SCHEMAS / f"{name}.json"
+    click.echo(harmless(str(path)) if only_path else path.read_text(encoding="utf-8"), nl=only_path)
