@@ -53,6 +53,7 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "documents": ({"errors"}, {"yaml"}),
     "canonical": ({"errors"}, {"rfc8785"}),
     "rules": (READING, NUMPY),
+    "rules.lint": (READING | MATCHING, NUMPY),
     "job": (READING, NUMPY),
     "meter": (READING, NUMPY),
     "readings": (READING, NUMPY),
