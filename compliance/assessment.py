@@ -2,15 +2,27 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, time, timedelta
 from typing import NamedTuple
 
+from compliance import disposition
 from compliance import record as records
 from compliance.capability import inadequate
 from compliance.charts import charts
 from compliance.decision import outcome
 from compliance.grading.case import Stated, lay_out
-from compliance.model import Assessment, Job, Meter, Readings, ReadingsEntry, Rule, State
+from compliance.model import (
+    Assessment,
+    Deviation,
+    Disposition,
+    Job,
+    Meter,
+    Readings,
+    ReadingsEntry,
+    Rule,
+    State,
+)
 from compliance.remarks import remarks
 from compliance.sampling import findings_of, white_spread
 
@@ -39,6 +51,7 @@ def assess(
     job: Job | None = None,
     before: Readings | None = None,
     meter: Meter | None = None,
+    deviations: Sequence[Deviation] = (),
     seed: int = SEED,
     draws: int = DRAWS,
 ) -> Assessment:
@@ -47,8 +60,10 @@ def assess(
     `job` is reduced to the slot (`job.only_slot`); `readings` may be None where the
     slot has only readings `before` calibration, which are then assessed under that
     heading. `now` is aware. `draws` copies of the readings are drawn from what the meter's
-    file says, none without it. Raises RuleError where rule and encoding do not suit
-    each other, ValueError where there is nothing to grade.
+    file says, none without it. `deviations` are those that the client has signed, signatures
+    checked (`deviations.load_deviation`). Raises RuleError where rule and encoding do not suit
+    each other, DeviationError where a deviation does not hold here, ValueError where there is
+    nothing to grade.
     """
     if job is not None and len(job.slots) != 1:
         raise ValueError("assess takes a job with one slot; reduce it with only_slot")
@@ -66,15 +81,19 @@ def assess(
         heading, state = "before", _grade(rule, before, first, job, meter, now, trial)
     else:
         raise ValueError("there are no readings to assess")
+    held = disposition.applied(deviations, state.findings, rule=rule, job=job, now=now)
+    accepted = disposition.disposition(held, state.findings, rule.decision)
     heads = records.Heads(
         rule=rule,
         job=job,
         meter=meter,
         assessed=now,
-        valid_until=valid_until(rule, meter, state.measured),
+        valid_until=_end(valid_until(rule, meter, state.measured), held, accepted),
         heading=heading,
         seed=trial.seed,
         draws=trial.draws,
+        deviations=held,
+        disposition=accepted,
     )
     document = records.record(heads, state, graded_before)
     return Assessment(
@@ -88,6 +107,8 @@ def assess(
         state=state,
         before=graded_before,
         document=document,
+        deviations=held,
+        disposition=accepted,
     )
 
 
@@ -147,6 +168,16 @@ def _stated(job: Job | None, entry: ReadingsEntry | None) -> Stated:
         },
         declared={name: declaration.value for name, declaration in slot.declared.items()},
     )
+
+
+def _end(
+    until: datetime | None, deviations: Sequence[Deviation], accepted: Disposition | None
+) -> datetime | None:
+    """No longer than what was accepted holds."""
+    if accepted is None:
+        return until
+    ends = [disposition.end_of(each) for each in deviations]
+    return min([*ends, *([until] if until is not None else [])])
 
 
 def valid_until(rule: Rule, meter: Meter | None, measured: datetime | None) -> datetime | None:

@@ -4,12 +4,21 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from compliance.canonical import digest
 
-__all__ = ["ASSESSMENT", "Attached", "Document", "digest_faults", "name_faults", "stated_in"]
+__all__ = [
+    "ASSESSMENT",
+    "Attached",
+    "Document",
+    "digest_faults",
+    "is_deviation",
+    "name_faults",
+    "stated_in",
+]
 
 ASSESSMENT = "assessment.json"
 READINGS = "readings.csv"
@@ -20,6 +29,7 @@ METER = "meter.json"
 
 REQUIRED = (ASSESSMENT, RULE, JOB)
 OPTIONAL = (READINGS, BEFORE, METER)
+DEVIATION = re.compile(r"deviation-[1-9]\d?\.json")
 
 Attached = Mapping[str, bytes]
 Document = Mapping[str, Any]
@@ -39,7 +49,12 @@ def name_faults(attached: Attached) -> Iterator[str]:
     """What is missing, and what does not belong there."""
     yield from (f"{name} is missing" for name in REQUIRED if name not in attached)
     extra = sorted(attached.keys() - {*REQUIRED, *OPTIONAL})
-    yield from (f"{name} does not belong to a sheet" for name in extra)
+    yield from (f"{name} does not belong to a sheet" for name in extra if not is_deviation(name))
+
+
+def is_deviation(name: str) -> bool:
+    """Whether an attachment of that name is a deviation."""
+    return DEVIATION.fullmatch(name) is not None
 
 
 def digest_faults(attached: Attached, stated: Document) -> Iterator[str]:
@@ -53,8 +68,7 @@ def digest_faults(attached: Attached, stated: Document) -> Iterator[str]:
             f"{ASSESSMENT}: the assessment was changed: it is numbered {number}, "
             f"while its text gives a number that ends in {own[:8]}"
         )
-    for name, (what, *place) in _digests(stated).items():
-        expected = _at(stated, place)
+    for name, (what, expected) in _expected(stated, attached).items():
         if name not in attached:
             if expected is not None:
                 yield f"{name} is missing: SHA-256 {expected} stated"
@@ -74,6 +88,18 @@ def _digests(stated: Document) -> Mapping[str, tuple[str, ...]]:
         JOB: ("the job was", "job", "digest"),
         METER: ("the meter was", "meter", "digest"),
     }
+
+
+def _expected(stated: Document, attached: Attached) -> Mapping[str, tuple[str, Any]]:
+    """What each attachment is, and the digest that the assessment states; None if it has none."""
+    found = {name: (what, _at(stated, place)) for name, (what, *place) in _digests(stated).items()}
+    named = {
+        str(_at(one, ["file"])): _at(one, ["sha256"]) for one in stated.get("deviations") or ()
+    }
+    given = filter(is_deviation, attached)
+    for name in sorted({*named, *given}):
+        found[name] = ("the deviation was", named.get(name))
+    return found
 
 
 def _digest(attached: Attached, name: str) -> str:

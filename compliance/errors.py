@@ -12,6 +12,8 @@ from dataclasses import dataclass
 
 __all__ = [
     "ComplianceError",
+    "DeliveryError",
+    "DeviationError",
     "IdentityError",
     "InputError",
     "JobError",
@@ -80,6 +82,14 @@ class MeterError(InputError):
 
 class ReadingsError(InputError):
     """A readings file is wrong."""
+
+
+class DeviationError(InputError):
+    """A deviation is wrong, changed, expired, or for something else."""
+
+
+class DeliveryError(InputError):
+    """A delivery, or what should become one, is wrong."""
 
 
 class IdentityError(ComplianceError):

@@ -9,10 +9,12 @@ from typing import Any
 
 from compliance import canonical
 from compliance.assessment import assess
+from compliance.deviations import read_deviation
+from compliance.enclosures import is_deviation
 from compliance.errors import Problem, SheetError
 from compliance.job import job_from_document
 from compliance.meter import meter_from_document
-from compliance.model import Assessment, Readings, RuleFile
+from compliance.model import Assessment, Deviation, Readings, RuleFile
 from compliance.readings import readings_from_bytes
 from compliance.record import timestamp
 from compliance.rules import rule_from_resolved
@@ -37,6 +39,10 @@ def attachments(assessment: Assessment) -> dict[str, bytes]:
         files["job.json"] = canonical.canonical_bytes(assessment.job.document)
     if assessment.meter is not None:
         files["meter.json"] = canonical.canonical_bytes(assessment.meter.document)
+    for stated, deviation in zip(
+        assessment.document["deviations"], assessment.deviations, strict=True
+    ):
+        files[stated["file"]] = canonical.canonical_bytes(deviation.document)
     return dict(sorted(files.items()))
 
 
@@ -65,11 +71,19 @@ def reassess(files: Mapping[str, bytes]) -> dict[str, Any]:
         before=_readings(files, "before.csv", stated, floor),
         job=job,
         meter=meter,
+        deviations=_deviations(files),
         now=now,
         seed=stated["seed"],
         draws=stated["draws"],
     )
     return dict(again.document)
+
+
+def _deviations(files: Mapping[str, bytes]) -> list[Deviation]:
+    """Those attached, their signatures checked; by whom is for the reader to judge."""
+    return [
+        read_deviation(data, name)[0] for name, data in sorted(files.items()) if is_deviation(name)
+    ]
 
 
 def _parsed(files: Mapping[str, bytes], name: str) -> Any:

@@ -41,6 +41,7 @@ class Topic(StrEnum):
     RULE = "limits or words stated are not those of the attached rule"
     VERDICT = "a verdict stated is not what its values and limits give"
     METER = "the meter stated is not the attached one"
+    DEVIATION = "deviations stated are not what the attached ones give"
     JOB = "the job stated is not the attached one"
     WORDS = "remarks are not those that the evidence gives"
     OTHER = "the assessment states what its evidence does not"
@@ -55,6 +56,8 @@ PARTS: Mapping[str, Topic] = {
     "decision": Topic.RULE,
     "meter": Topic.METER,
     "readings": Topic.READING,
+    "deviations": Topic.DEVIATION,
+    "disposition": Topic.DEVIATION,
 }
 """By the first key of a path."""
 

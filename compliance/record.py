@@ -12,6 +12,8 @@ from typing import Any
 
 from compliance import __version__, canonical
 from compliance.model import (
+    Deviation,
+    Disposition,
     Finding,
     Interval,
     Job,
@@ -52,6 +54,8 @@ class Heads:
     seed: int
     draws: int
     """0 where the meter's file gives nothing to draw from."""
+    deviations: tuple[Deviation, ...] = ()
+    disposition: Disposition | None = None
 
 
 def record(heads: Heads, state: State, before: State | None) -> dict[str, Any]:
@@ -76,6 +80,8 @@ def record(heads: Heads, state: State, before: State | None) -> dict[str, Any]:
         "draws": heads.draws,
         "heading": heads.heading,
         **_state(state),
+        "disposition": heads.disposition.value if heads.disposition else None,
+        "deviations": [_deviation(number, one) for number, one in enumerate(heads.deviations, 1)],
         "before": None if before is None else _state(before),
     }
     document["number"] = f"{_stem(heads)}-{canonical.digest(document)[:8]}"
@@ -149,6 +155,26 @@ def _point(point: Point) -> dict[str, Any]:
     }
 
 
+def _deviation(number: int, one: Deviation) -> dict[str, Any]:
+    return {
+        "file": f"deviation-{number}.json",
+        "sha256": canonical.digest(one.document),
+        "requirement": one.requirement,
+        "assessment": one.assessment,
+        "value": _value(one.value),
+        "limits": _limits(one.limits),
+        "reason": one.reason,
+        "accepted_by": one.accepted_by,
+        "accepted": timestamp(one.accepted),
+        "until": one.until.isoformat(),
+        "signer": {
+            "name": one.signer.name,
+            "organisation": one.signer.organisation,
+            "sha256": one.signer.sha256,
+        },
+    }
+
+
 def _not_judged(point: NotJudged) -> dict[str, Any]:
     return {
         "patch": list(point.patch),
@@ -193,16 +219,7 @@ def _rule(rule: Rule) -> dict[str, Any]:
         "revision": rule.revision,
         "extends": rule.extends,
         "digest": rule.digest,
-        "files": [
-            {
-                "path": file.path,
-                "sha256": file.sha256,
-                "commit": file.commit,
-                "dirty": file.dirty,
-                "shipped": file.shipped,
-            }
-            for file in rule.files
-        ],
+        "files": [_stated(file) for file in rule.files],
         "changes": [
             {
                 "subject": change.subject,

@@ -8,7 +8,7 @@ The plan; each block below is tagged with its number.
     3  The time of signing, claimed by the signer or stamped by an authority, lies within
        the certificate's validity.
     4  The attachments are all there under their fixed names, with the digests that the
-       assessment states.
+       assessment states; deviations among them are signed by somebody trusted.
     5  The assessment, computed again from the attachments, comes out as stated.
 
 Every step is carried out, whatever became of those before it: a sheet that was
@@ -100,7 +100,7 @@ def verify_sheet(
         _intact(seal),
         _signer(seal, trusted, any_signer),
         _time(seal),
-        _attachments(attached, stated),
+        _attachments(attached, stated, trusted, any_signer),
         _recomputed(attached, stated),
     )
     document = stated if isinstance(stated, Mapping) else {}
@@ -205,7 +205,12 @@ def _dated(signature: Signature) -> tuple[Status, str]:
 # ---------------------------------------------------------------- 4: the attachments
 
 
-def _attachments(attached: Attached | Exception, stated: Document | Exception) -> Outcome:
+def _attachments(
+    attached: Attached | Exception,
+    stated: Document | Exception,
+    trusted: Sequence[Signer],
+    any_signer: bool,
+) -> Outcome:
     """(4)"""
     if isinstance(attached, Exception):
         return Status.FAIL, f"cannot be read: {_reason(attached)}", ()
@@ -217,7 +222,20 @@ def _attachments(attached: Attached | Exception, stated: Document | Exception) -
         faults += [_reason(found)] if isinstance(found, Exception) else found
     if faults:
         return Status.FAIL, "not what the assessment was made from", tuple(dict.fromkeys(faults))
-    return Status.OK, f"{', '.join(sorted(attached))}: as stated", ()
+    told = f"{', '.join(sorted(attached))}: as stated"
+    accepted = _attempt(lambda: _who_accepted()(attached, trusted))
+    if isinstance(accepted, Exception):
+        return Status.FAIL, _reason(accepted), ()
+    lines = tuple(line for line, _ in accepted)
+    if any_signer or all(known for _, known in accepted):
+        return Status.OK, told, lines
+    return Status.UNKNOWN, f"{told}; a deviation's signer is not among the trusted", lines
+
+
+def _who_accepted() -> Callable[[Attached, Sequence[Signer]], list[tuple[str, bool]]]:
+    from compliance.deviations import who_accepted
+
+    return who_accepted
 
 
 # ---------------------------------------------------------------- 5: once more

@@ -33,9 +33,11 @@ ARITHMETIC = {"errors", "model", "colorimetry", "targets", "quantities"}
 MATCHING = ARITHMETIC | {"target_model", "patches"}
 GRADING = MATCHING | {"matching", "decision"}
 SAMPLING = GRADING | {"grading", "evaluate", "uncertainty"}
-ASSESSING = SAMPLING | {"sampling", "capability", "charts", "remarks", "record"}
+ASSESSING = SAMPLING | {"sampling", "capability", "charts", "remarks", "record", "disposition"}
 DOCUMENTS = {"rules", "job", "meter", "readings"}
+EVIDENCE = ASSESSING | DOCUMENTS | {"assessment", "canonical", "enclosures", "deviations"}
 SIGNING = {"errors", "identity", "signing"}
+VERIFYING = SIGNING | {"signatures", "enclosures", "recomputation", "evidence", "deviations"}
 
 NUMPY = {"numpy"}
 PDF_SIGNING = {"asn1crypto", "cryptography", "pyhanko", "pyhanko_certvalidator"}
@@ -72,25 +74,32 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "remarks": (GRADING | {"grading"}, NUMPY),
     "record": ({"model", "canonical"}, set()),
     "assessment": (ASSESSING, NUMPY),
-    "evidence": (ASSESSING | DOCUMENTS | {"assessment", "canonical"}, set()),
+    "disposition": (ARITHMETIC | {"decision"}, set()),
+    "restated": ({"errors", "model"}, set()),
+    "deviations": (
+        READING | {"disposition", "restated", "enclosures", "identity", "detached"},
+        set(),
+    ),
+    "evidence": (EVIDENCE, set()),
     # sheets
     "identity": ({"errors"}, {"cryptography"}),
     "signing": (SIGNING, PDF_SIGNING),
     "signatures": (SIGNING, PDF_SIGNING),
+    "detached": (SIGNING, PDF_SIGNING),
     "sheet": (VOCABULARY | {"colorimetry"}, {"reportlab", "pikepdf"}),
     "sheet.write": (VOCABULARY | SIGNING | {"evidence"}, set()),
     "sheet.stamp": (VOCABULARY | {"identity"}, {"reportlab"}),
     "enclosures": ({"errors", "canonical"}, set()),
     "turning": ({"errors", "model", "decision"}, set()),
     "recomputation": ({"errors", "turning"}, set()),
-    "verification": (SIGNING | {"signatures", "enclosures", "recomputation", "evidence"}, set()),
+    "verification": (VERIFYING, set()),
     # the program
     "cli": ({"*"}, {"click"}),
 }
 
 PURE = {"model", "wording", "colorimetry", "targets", "quantities", "target_model", "patches"}
 PURE |= {"matching", "decision", "grading", "evaluate", "charts", "remarks", "record", "assessment"}
-PURE |= {"uncertainty", "sampling", "planning", "capability"}
+PURE |= {"disposition", "restated", "uncertainty", "sampling", "planning", "capability"}
 """Parts that do no input or output."""
 OUTSIDE_MODULES = {"io", "os", "shutil", "socket", "subprocess", "tempfile", "urllib"}
 

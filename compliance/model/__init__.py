@@ -7,6 +7,7 @@ aware `datetime`. Arrays are numpy, shapes given beside each field.
 from __future__ import annotations
 
 from compliance.model.charts import Charts, ColourPoint, DifferencePoint, GreyPoint, LevelPoint
+from compliance.model.deviations import Acceptor, Deviation, Disposition
 from compliance.model.jobs import (
     Declaration,
     Display,
@@ -75,6 +76,7 @@ __all__ = [
     "POSITIONS",
     "POSITION_GROUPS",
     "TECHNOLOGIES",
+    "Acceptor",
     "Array",
     "Assessment",
     "Band",
@@ -85,8 +87,10 @@ __all__ = [
     "ColourPoint",
     "Decision",
     "Declaration",
+    "Deviation",
     "DifferencePoint",
     "Display",
+    "Disposition",
     "Encoding",
     "Finding",
     "GreyPoint",

@@ -9,6 +9,7 @@ from enum import StrEnum
 from typing import Any
 
 from compliance.model.charts import Charts
+from compliance.model.deviations import Deviation, Disposition
 from compliance.model.jobs import Job, Slot
 from compliance.model.readings import Meter, Readings
 from compliance.model.rules import Level, Limits, Rule
@@ -150,6 +151,10 @@ class Assessment:
     """Readings of the same slot before calibration, graded too, where both exist."""
     document: Mapping[str, Any]
     """The assessment as plain data, as schemas/assessment.json describes it."""
+    deviations: tuple[Deviation, ...] = ()
+    """What the client accepts although it lies outside, in the rule's order."""
+    disposition: Disposition | None = None
+    """What that makes of the verdict, which stays."""
 
     @property
     def slot(self) -> Slot | None:

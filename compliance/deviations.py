@@ -1,0 +1,260 @@
+"""Deviation files: a client's signed leave for one value outside its limits.
+
+A JSON document (schemas/deviation.json): what is accepted, and a detached CMS signature
+over its canonical bytes. Whether one holds for an assessment is `disposition`'s matter.
+"""
+
+from __future__ import annotations
+
+import base64
+import binascii
+import json
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from compliance.canonical import canonical_bytes
+from compliance.disposition import unacceptable
+from compliance.documents import read_bytes, read_data
+from compliance.enclosures import is_deviation
+from compliance.errors import DeviationError, Problem
+from compliance.model import Acceptor, Deviation, Limits, Value
+from compliance.restated import finding_of
+
+if TYPE_CHECKING:
+    from compliance.detached import Detached
+    from compliance.identity import Identity, Signer
+
+__all__ = [
+    "SCHEMA",
+    "Acceptance",
+    "load_deviation",
+    "new_deviation",
+    "read_deviation",
+    "signed_parts",
+    "who_accepted",
+]
+
+SCHEMA = "https://deliverable-compliance.invalid/schemas/deviation-1.json"
+"""Names the format; nothing is fetched from it."""
+LARGEST = 1 << 17
+"""Bytes of a deviation file; real ones have three thousand."""
+
+
+@dataclass(frozen=True, slots=True)
+class Acceptance:
+    """Who accepts a finding, why, and until when."""
+
+    reason: str
+    accepted_by: str
+    accepted: datetime
+    until: date
+
+
+def new_deviation(
+    stated: Mapping[str, Any],
+    requirement: str,
+    acceptance: Acceptance,
+    identity: Identity,
+    *,
+    file: str = "the assessment",
+) -> bytes:
+    """A deviation file for one finding of an assessment document, signed by `identity`.
+
+    `stated` is the document as schemas/assessment.json describes it. Raises DeviationError
+    where it has no such requirement, no job, or a text cannot stand in the file;
+    IdentityError where the certificate is not valid at the time of acceptance.
+    """
+    from compliance.detached import sign_detached
+
+    content = _content(stated, requirement, acceptance, file)
+    cms = sign_detached(canonical_bytes(content), identity, when=acceptance.accepted)
+    document = {
+        "deviation": content,
+        "signature": {"cms": base64.b64encode(cms).decode()},
+    }
+    data = (json.dumps(document, ensure_ascii=False, indent=1, sort_keys=True) + "\n").encode()
+    read_deviation(data, "the new deviation")
+    return data
+
+
+def _content(
+    stated: Mapping[str, Any], requirement: str, acceptance: Acceptance, file: str
+) -> dict[str, Any]:
+    job, slot = stated.get("job"), stated.get("slot")
+    if not job or not slot:
+        raise _error(file, "is of bare readings; only a job's slot can deviate")
+    rows = {row["id"]: row for row in stated["findings"]}
+    if requirement not in rows:
+        raise _error(file, f"has no requirement {requirement!r}; it has {', '.join(rows)}")
+    row = rows[requirement]
+    why = unacceptable(finding_of(row))
+    if why is not None:
+        raise _error(file, why)
+    display = stated.get("display") or {}
+    serial = {"serial": display["serial"]} if display.get("serial") else {}
+    moment = acceptance.accepted.astimezone(UTC).replace(microsecond=0)
+    return {
+        "schema": SCHEMA,
+        "assessment": stated["number"],
+        "job": job["reference"],
+        "slot": slot["slot"],
+        **serial,
+        "rule": {key: stated["rule"][key] for key in ("id", "revision", "digest")},
+        "requirement": {key: row[key] for key in ("id", "title", "quantity", "unit")},
+        "value": row["value"],
+        "limits": {
+            key: value for key, value in row["limits"].items() if value not in (None, False)
+        },
+        "reason": acceptance.reason,
+        "accepted_by": acceptance.accepted_by,
+        "accepted": moment.isoformat().replace("+00:00", "Z"),
+        "until": acceptance.until.isoformat(),
+    }
+
+
+# ---------------------------------------------------------------- reading
+
+
+def load_deviation(path: str | Path, trusted: Sequence[Signer] | None = None) -> Deviation:
+    """A deviation from its file.
+
+    With `trusted` (certificates of signers or their authorities) its signer has to be among
+    them. Raises DeviationError where the file is none, was changed since it was signed, or
+    was signed by somebody else.
+    """
+    data = read_bytes(path, DeviationError, "deviation", limit=LARGEST)
+    deviation, trusted_as = read_deviation(data, str(path), trusted or ())
+    if trusted is not None and trusted_as is None:
+        signer = deviation.signer
+        raise _error(
+            str(path),
+            f"signed by {signer.name}, SHA-256 {signer.sha256}, who is not among the trusted",
+        )
+    return deviation
+
+
+def read_deviation(
+    data: bytes, file: str, trusted: Sequence[Signer] = ()
+) -> tuple[Deviation, str | None]:
+    """A deviation from a file's bytes, and how its signer is among the trusted, if so.
+
+    Raises DeviationError where it is none or was changed since it was signed.
+    """
+    _, typed = read_data(_parsed(data, file), file, "deviation", DeviationError)
+    signature = _signature(typed, file, trusted)
+    return _deviation(typed, signature, file), signature.trusted_as
+
+
+def who_accepted(files: Mapping[str, bytes], trusted: Sequence[Signer]) -> list[tuple[str, bool]]:
+    """Of each deviation among a sheet's attachments: its signer, in words, and if trusted.
+
+    Raises DeviationError as `read_deviation` does.
+    """
+    found = []
+    for name in filter(is_deviation, sorted(files)):
+        deviation, trusted_as = read_deviation(files[name], name, trusted)
+        signer = deviation.signer
+        who = ", ".join(part for part in (signer.name, signer.organisation) if part)
+        trust = trusted_as or "not among the trusted"
+        told = f"{name}: {deviation.requirement}, signed by {who}: {trust}; SHA-256 {signer.sha256}"
+        found.append((told, trusted_as is not None))
+    return found
+
+
+def signed_parts(data: bytes, file: str) -> tuple[bytes, bytes]:
+    """The bytes that were signed, and the signature over them (CMS, DER)."""
+    _, typed = read_data(_parsed(data, file), file, "deviation", DeviationError)
+    return canonical_bytes(typed["deviation"]), _decoded(typed, file)
+
+
+def _signature(typed: Mapping[str, Any], file: str, trusted: Sequence[Signer]) -> Detached:
+    from compliance.detached import read_detached
+
+    try:
+        found = read_detached(canonical_bytes(typed["deviation"]), _decoded(typed, file), trusted)
+    except ValueError as fault:
+        raise _error(file, f"signature.cms: {fault}") from None
+    if found.faults:
+        raise _error(file, f"the signature {found.faults[0]}")
+    return found
+
+
+def _decoded(typed: Mapping[str, Any], file: str) -> bytes:
+    try:
+        return base64.b64decode(typed["signature"]["cms"], validate=True)
+    except binascii.Error:
+        raise _error(file, "signature.cms: is no base64") from None
+
+
+def _parsed(data: bytes, file: str) -> Any:
+    try:
+        return json.loads(data, object_pairs_hook=_unique, parse_constant=_no_number)
+    except (ValueError, RecursionError) as fault:
+        raise _error(file, f"is no JSON: {fault}") from None
+
+
+def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    found = dict(pairs)
+    if len(found) != len(pairs):
+        raise ValueError("a key stands there twice")
+    return found
+
+
+def _no_number(text: str) -> float:
+    raise ValueError(f"{text} is no number")
+
+
+def _deviation(typed: Mapping[str, Any], signature: Detached, file: str) -> Deviation:
+    said = typed["deviation"]
+    accepted = datetime.fromisoformat(said["accepted"].upper())
+    if signature.claimed != accepted:
+        raise _error(file, f"accepted {said['accepted']}, but signed at {signature.claimed}")
+    signer = signature.signer
+    return Deviation(
+        assessment=said["assessment"],
+        job=said["job"],
+        slot=said["slot"],
+        serial=said.get("serial"),
+        rule=said["rule"]["id"],
+        revision=said["rule"]["revision"],
+        digest=said["rule"]["digest"],
+        requirement=said["requirement"]["id"],
+        title=said["requirement"]["title"],
+        quantity=said["requirement"]["quantity"],
+        unit=said["requirement"]["unit"],
+        value=_value(said["value"]),
+        limits=_limits(said["limits"]),
+        reason=said["reason"],
+        accepted_by=said["accepted_by"],
+        accepted=accepted,
+        until=date.fromisoformat(said["until"]),
+        signer=Acceptor(signer.name, signer.organisation, signer.fingerprint),
+        document=typed,
+        file=file,
+    )
+
+
+def _value(value: Any) -> Value:
+    return (float(value[0]), float(value[1])) if isinstance(value, list) else float(value)
+
+
+def _limits(said: Mapping[str, Any]) -> Limits:
+    box = said.get("box")
+    return Limits(
+        minimum=_number(said.get("min")),
+        maximum=_number(said.get("max")),
+        nominal=_number(said.get("nominal")),
+        box=None if box is None else (float(box[0]), float(box[1])),
+        exclusive=said.get("exclusive", False),
+    )
+
+
+def _number(value: Any) -> float | None:
+    return None if value is None else float(value)
+
+
+def _error(file: str, message: str) -> DeviationError:
+    return DeviationError(Problem(file, message))
