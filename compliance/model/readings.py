@@ -35,6 +35,8 @@ class Readings:
     data: bytes
     """The file as read."""
     sha256: str
+    form: str = "csv"
+    """The format that the file is in."""
 
     def __len__(self) -> int:
         return len(self.codes)

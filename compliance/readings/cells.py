@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections.abc import Callable, Mapping, Sequence
+from types import MappingProxyType
 
 from compliance.documents.words import meant, quoted
 from compliance.model import Encoding
@@ -28,15 +29,23 @@ class Cells:
     A bad cell is noted and stands in as NaN, 0 or ""; `bad` says whether there was one.
     """
 
-    def __init__(self, row: Row, at: Mapping[str, int], problems: Problems) -> None:
+    def __init__(
+        self,
+        row: Row,
+        at: Mapping[str, int],
+        problems: Problems,
+        said: Mapping[str, str] = MappingProxyType({}),
+    ) -> None:
+        """`said` is what the file calls a column where that is another name than ours."""
         self._row = row
         self._at = at
         self._problems = problems
+        self._said = said
         self.bad = False
 
     def note(self, column: str, message: str) -> None:
         """Note a problem in the cell."""
-        self._problems.add(message, self._row.line, column)
+        self._problems.add(message, self._row.line, self._said.get(column, column))
         self.bad = True
 
     def note_cell(self, column: str, what: str, expected: str) -> None:

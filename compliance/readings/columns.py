@@ -1,23 +1,30 @@
-"""The header row: which columns a readings file has, and where."""
+"""The columns of readings: their names, and which of them a file has where."""
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from compliance.documents.words import meant, quoted
 from compliance.readings.cells import NUMBER
 from compliance.readings.problems import Problems
 from compliance.readings.rows import Row
+from compliance.readings.tables import Table
 
-__all__ = ["Columns", "columns_of"]
+__all__ = ["CODES", "LEGAL", "OPTIONAL", "VALUES", "Columns", "check_header", "columns_of"]
 
 CODES = (("r", "g", "b"), ("c1", "c2", "c3"))
 VALUES = (("X", "Y", "Z"), ("Y", "x", "y"))
-OPTIONAL = ("position", "window", "pattern", "background", "seconds", "encoding", "sd")
+OPTIONAL = (
+    "position", "window", "pattern", "background", "seconds", "encoding", "sd", "observer"
+)  # fmt: skip
 LEGAL = tuple(dict.fromkeys(name for names in (*CODES, *VALUES, OPTIONAL) for name in names))
 FOLDED = {name.casefold() for name in LEGAL}
 SEPARATORS = {";": "semicolons", "\t": "tabs"}
+
+NO_CODES = (
+    "; where the meter wrote none, join them from the plan: compliance convert FILE OUT --plan PLAN"
+)
 
 
 @dataclass(frozen=True, slots=True)
@@ -32,20 +39,30 @@ class Columns:
     """`X, Y, Z` or `Y, x, y`."""
 
 
-def columns_of(header: Row, problems: Problems) -> Columns:
-    """The columns that the header row names. Raises ReadingsError where it is no header."""
+def check_header(header: Row, problems: Problems) -> None:
+    """That a row of a CSV file is the header and names columns there are, each once.
+
+    What else is wrong is noted; raises ReadingsError where it is no header at all.
+    """
     _check_separator(header, problems)
     if header.blank or all(NUMBER.fullmatch(cell) for cell in header.cells):
         what = "a blank line" if header.blank else "numbers"
         raise problems.stop(f"{what}; expected the header row, e.g. r,g,b,X,Y,Z", header.line)
-    at: dict[str, int] = {}
+    seen: dict[str, int] = {}
     for place, name in enumerate(header.cells):
-        _check_name(name, place, at, header.line, problems)
+        _check_name(name, place, seen, header.line, problems)
+        seen.setdefault(name, place)
+
+
+def columns_of(table: Table, problems: Problems) -> Columns:
+    """The columns of a table. Raises ReadingsError where a group of three is not whole."""
+    at: dict[str, int] = {}
+    for place, name in enumerate(table.names):
         at.setdefault(name, place)
-    codes = _group(CODES, "code values", at, header.line, problems)
-    values = _group(VALUES, "the measured colour", at, header.line, problems)
+    codes = _group(CODES, "code values", at, table, problems)
+    values = _group(VALUES, "the measured colour", at, table, problems)
     problems.check()
-    return Columns(len(header.cells), at, codes, values)
+    return Columns(len(table.names), at, codes, values)
 
 
 def _check_separator(header: Row, problems: Problems) -> None:
@@ -74,24 +91,30 @@ def _group(
     choices: tuple[tuple[str, ...], ...],
     what: str,
     at: Mapping[str, int],
-    line: int,
+    table: Table,
     problems: Problems,
 ) -> tuple[str, str, str]:
     """The one of two groups of three columns that stands there whole."""
     first, second = choices
     whole = [group for group in choices if all(name in at for name in group)]
-    present = [name for name in (*first, *second) if name in at]
-    alternatives = f"{', '.join(first)} or {', '.join(second)}"
+    present = list(dict.fromkeys(name for name in (*first, *second) if name in at))
+    expected = f"expected {_told(first, table)} or {_told(second, table)}"
     if len(whole) == 1 and set(present) == set(whole[0]):
         a, b, c = whole[0]
         return a, b, c
     if not present:
-        problems.add(f"no columns for {what}; expected {alternatives}", line)
+        hint = NO_CODES if choices is CODES and table.form != "csv" else ""
+        problems.add(f"no columns for {what}; {expected}{hint}", table.line)
     elif whole:
-        kept = ", ".join(dict.fromkeys(present))
-        problems.add(f"too many columns for {what}: {kept}; expected {alternatives}", line)
+        problems.add(
+            f"too many columns for {what}: {_told(present, table)}; {expected}", table.line
+        )
     else:
-        kept = ", ".join(dict.fromkeys(present))
-        problems.add(f"columns for {what} are missing: only {kept}; expected {alternatives}", line)
+        kept = _told(present, table)
+        problems.add(f"columns for {what} are missing: only {kept}; {expected}", table.line)
     a, b, c = first
     return a, b, c
+
+
+def _told(names: Sequence[str], table: Table) -> str:
+    return ", ".join(table.said.get(name, name) for name in names)

@@ -13,11 +13,13 @@ from dataclasses import dataclass
 from compliance.readings.problems import Problems
 from compliance.readings.text import EXPECTED
 
-__all__ = ["MOST_CHARACTERS", "MOST_ROWS", "Row", "rows_of"]
+__all__ = ["MOST_CELLS", "MOST_CHARACTERS", "MOST_ROWS", "Row", "each_row", "rows_of"]
 
 MOST_ROWS = 50_000
 MOST_CHARACTERS = 4096
 """of a line"""
+MOST_CELLS = 200
+"""of a row"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,7 +41,7 @@ def rows_of(text: str, problems: Problems) -> list[Row]:
     Raises ReadingsError where the text cannot be cut into rows, has none or too many.
     """
     rows: list[Row] = []
-    for row in _read(text, problems):
+    for row in each_row(text, problems):
         if len(rows) > MOST_ROWS:
             raise problems.stop(f"more than {MOST_ROWS} readings; split the file", row.line)
         rows.append(row)
@@ -50,23 +52,37 @@ def rows_of(text: str, problems: Problems) -> list[Row]:
     return rows
 
 
-def _read(text: str, problems: Problems) -> Iterator[Row]:
+def each_row(
+    text: str,
+    problems: Problems,
+    *,
+    characters: int = MOST_CHARACTERS,
+    cells_at_most: int = MOST_CELLS,
+) -> Iterator[Row]:
+    """The rows one after the other, blank ones too.
+
+    Raises ReadingsError where the text cannot be cut into rows, or a line has more than
+    `characters` or a row more than `cells_at_most`.
+    """
     lines = io.StringIO(text, newline="")
-    reader = csv.reader(_bounded(lines, problems), strict=True)
+    reader = csv.reader(_bounded(lines, characters, problems), strict=True)
     begins = 1
     try:
         for cells in reader:
+            if len(cells) > cells_at_most:
+                message = f"the row has {len(cells)} cells; expected at most {cells_at_most}"
+                raise problems.stop(message, begins)
             yield Row(begins, tuple(cell.strip(" \t") for cell in cells))
             begins = reader.line_num + 1
     except csv.Error as error:
         raise problems.stop(_said(str(error)), begins) from None
 
 
-def _bounded(lines: io.StringIO, problems: Problems) -> Iterator[str]:
+def _bounded(lines: io.StringIO, most: int, problems: Problems) -> Iterator[str]:
     for number, line in enumerate(lines, start=1):
-        if len(line) > MOST_CHARACTERS:
+        if len(line) > most:
             raise problems.stop(
-                f"the line has {len(line)} characters; expected at most {MOST_CHARACTERS}", number
+                f"the line has {len(line)} characters; expected at most {most}", number
             )
         yield line
 

@@ -6,7 +6,7 @@ import re
 
 from compliance.readings.problems import Problems
 
-__all__ = ["EXPECTED", "MOST_BYTES", "text_of"]
+__all__ = ["EXPECTED", "MOST_BYTES", "language_of", "text_of"]
 
 MOST_BYTES = 50 << 20
 
@@ -37,7 +37,7 @@ EXPECTED = "expected readings as CSV: a header row, e.g. r,g,b,X,Y,Z, then a row
 
 
 def text_of(data: bytes, problems: Problems) -> str:
-    """The text of a CSV file, without a UTF-8 byte-order mark.
+    """The text of a file, without a UTF-8 byte-order mark.
 
     Raises ReadingsError where the file is too large, empty, of another kind or not UTF-8.
     """
@@ -50,11 +50,7 @@ def text_of(data: bytes, problems: Problems) -> str:
     for mark, kind in KINDS:
         if data.startswith(mark):
             raise problems.stop(f"the file is {kind}; {EXPECTED}")
-    text = _decoded(data, problems)
-    language = _language(text)
-    if language:
-        raise problems.stop(f"the file is {language}; {EXPECTED}")
-    return text
+    return _decoded(data, problems)
 
 
 def _decoded(data: bytes, problems: Problems) -> str:
@@ -76,7 +72,7 @@ def _decoded(data: bytes, problems: Problems) -> str:
         ) from None
 
 
-def _language(text: str) -> str | None:
+def language_of(text: str) -> str | None:
     """What a text that is no CSV is, by its first line; None where it may be CSV."""
     lines = (line.strip() for line in text.lstrip()[:FIRST_CHARACTERS].splitlines())
     first = next((line for line in lines if line and not line.startswith("#")), "")

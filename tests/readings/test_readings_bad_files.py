@@ -13,7 +13,7 @@ from compliance.readings import load_readings, readings_from_bytes, rows, text
 EXPECTED = "expected readings as CSV: a header row, e.g. r,g,b,X,Y,Z, then a row for each reading"
 LEGAL = (
     "r, g, b, c1, c2, c3, X, Y, Z, x, y, position, window, pattern, background, seconds, "
-    "encoding, sd"
+    "encoding, sd, observer"
 )
 CODES = "expected r, g, b or c1, c2, c3"
 VALUES = "expected X, Y, Z or Y, x, y"

@@ -1,0 +1,105 @@
+"""The formats that readings come in: how each is told by its content, and who reads it.
+
+A format is told from what stands in the file, never from the file's name, and the same way
+wherever the file is read: what a sheet carries is read again as it was read first.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+from importlib import import_module
+
+from compliance.documents.words import meant, quoted
+from compliance.errors import UsageError
+from compliance.readings.problems import Problems
+from compliance.readings.tables import Table
+
+__all__ = ["FORMATS", "Format", "detected", "form_of_name", "read_table"]
+
+
+@dataclass(frozen=True, slots=True)
+class Format:
+    """One format of readings."""
+
+    title: str
+    """What messages call it, after `the file is`."""
+    module: str
+    """Under `compliance.readings`, with `read(text, problems)`; imported when needed."""
+    suffixes: tuple[str, ...]
+    """Of files that are written in it; the first is that of the file inside a sheet."""
+    writes: bool = True
+    """Whether the module has `written(table, …)`."""
+
+
+FORMATS: Mapping[str, Format] = {
+    "csv": Format("CSV", "comma", (".csv",)),
+    "cgats": Format("CGATS text", "cgats", (".txt", ".cgats")),
+    "cxf": Format("CxF", "cxf", (".cxf", ".xml")),
+    "spectra": Format("CSV of spectra", "spectra", (".csv",), writes=False),
+    "tm27": Format("IES TM-27", "tm27", (".spdx", ".xml"), writes=False),
+}
+
+BEGINNING = 65_536
+"""Characters in which a file must show what it is."""
+ROOT = re.compile(
+    r"\s*(?:<\?[^>]{0,400}\?>\s*|<!--.{0,4000}?-->\s*|<!DOCTYPE[^>\[]{0,400}>?\s*){0,20}"
+    r"<(?:[\w.-]{1,40}:)?([A-Za-z]\w{0,40})",
+    re.DOTALL,
+)
+CGATS = re.compile(r"\s*(?:CGATS\.\d+|ISO ?28178|IT8\.7/\d)[\w.-]*\s*$", re.MULTILINE)
+FORMAT_SECTION = re.compile(r"^[ \t]*BEGIN_DATA_FORMAT\b", re.MULTILINE)
+WAVELENGTHS = re.compile(r'(?:^|,)"?(?:nm)?[ _]?[2-9]\d\d(?:\.\d+)?[ _]?(?:nm)?"?(?=,|$)')
+FIRST_WAVELENGTH = re.compile(r'"?(?:wavelength|lambda|nm)\b', re.IGNORECASE)
+MANY = 20
+"""Columns named by numbers, from which a header is one of spectra."""
+
+
+def detected(text: str) -> str:
+    """The name of the format that a text is in; `csv` where nothing tells another."""
+    start = text[:BEGINNING].lstrip()
+    if start.startswith("<"):
+        root = ROOT.match(start)
+        name = root[1] if root else ""
+        if name == "CxF":
+            return "cxf"
+        return "tm27" if name.upper().startswith("IESTM27") else "csv"
+    if CGATS.match(start) or FORMAT_SECTION.search(start):
+        return "cgats"
+    header, *_ = start.splitlines() or [""]
+    named = FIRST_WAVELENGTH.match(header) and "," in header
+    if named or ("," in header and _many_wavelengths(header)):
+        return "spectra"
+    return "csv"
+
+
+def _many_wavelengths(header: str) -> bool:
+    """Whether columns are named by wavelengths, beside at least one that is not."""
+    count = sum(1 for _ in WAVELENGTHS.finditer(header))
+    return count >= MANY and re.match(r'"?[A-Za-z]', header) is not None
+
+
+def read_table(text: str, problems: Problems, form: str | None = None) -> Table:
+    """The table in a text, in the format `form` or in the one it shows.
+
+    Raises ReadingsError where it is not in that format, UsageError where there is no such.
+    """
+    found = detected(text)
+    if form is not None and form not in FORMATS:
+        raise UsageError(f"{quoted(form)} is no format of readings; {meant(form, FORMATS)}")
+    if form is not None and form != found and found != "csv":
+        told = f"the file is {FORMATS[found].title}, by what stands in it"
+        raise problems.stop(f"{told}; expected {FORMATS[form].title}")
+    read: Callable[[str, Problems], Table] = import_module(
+        f"compliance.readings.{FORMATS[form or found].module}"
+    ).read
+    return read(text, problems)
+
+
+def form_of_name(suffix: str) -> str | None:
+    """The format that a file with that suffix is written in; None where none is."""
+    for name, form in FORMATS.items():
+        if form.writes and suffix.lower() in form.suffixes:
+            return name
+    return None

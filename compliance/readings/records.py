@@ -1,0 +1,152 @@
+"""From a table of text to readings: every cell judged, every colour one that there is.
+
+Noise at black and repeated patches are normal.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from compliance.colorimetry.spaces import xyz_to_xy
+from compliance.documents.files import sha256
+from compliance.documents.words import meant, quoted
+from compliance.model import ENCODINGS, PATTERNS, POSITIONS, Encoding, Readings, Triple
+from compliance.readings.cells import Cells
+from compliance.readings.colour import NOISE, OUTSIDE, Colour, are_colours, tristimulus
+from compliance.readings.columns import Columns, columns_of
+from compliance.readings.problems import Problems
+from compliance.readings.rows import Row
+from compliance.readings.tables import Table, whole_rows
+
+__all__ = ["OBSERVER", "readings_of", "stated_encoding"]
+
+OBSERVER = "cie-1931-2"
+"""The observer whose values a rule judges: CIE 1931, 2° (ISO/CIE 11664-1)."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Record:
+    line: int
+    codes: Triple
+    xyz: Colour
+    position: str
+    window: float
+    pattern: str
+    background: str
+    seconds: float
+    deviation: float
+
+
+def readings_of(
+    table: Table, data: bytes, encoding: Encoding, *, floor: float, problems: Problems
+) -> Readings:
+    """A table's readings; `data` are the bytes it was read from.
+
+    Below `floor` (cd/m²) no chromaticity is judged. Raises ReadingsError with what is wrong.
+    """
+    columns = columns_of(table, problems)
+    floor = max(floor, NOISE)
+    if table.encoding not in ("", encoding.name):
+        problems.add(_disagreement(table.encoding, encoding), field=table.said.get("encoding"))
+    records: list[_Record] = []
+    unmeasured: list[int] = []
+    for row in whole_rows(table, problems):
+        if not any(row.cells[columns.at[name]] for name in columns.values):
+            unmeasured.append(row.line)
+        elif record := _record(row, columns, table, encoding, floor, problems):
+            records.append(record)
+    _tell_unmeasured(unmeasured, columns, table, problems)
+    _check_colours(records, columns, floor, problems)
+    problems.check()
+    return Readings(
+        encoding=encoding,
+        codes=np.array([record.codes for record in records], dtype=np.int64).reshape(-1, 3),
+        xyz=np.array([record.xyz for record in records], dtype=np.float64).reshape(-1, 3),
+        position=tuple(record.position for record in records),
+        window=np.array([record.window for record in records]),
+        pattern=tuple(record.pattern for record in records),
+        background=tuple(record.background for record in records),
+        seconds=np.array([record.seconds for record in records]),
+        deviation=np.array([record.deviation for record in records]),
+        lines=tuple(record.line for record in records),
+        file=problems.file,
+        data=data,
+        sha256=sha256(data),
+        form=table.form,
+    )
+
+
+def stated_encoding(table: Table, problems: Problems) -> Encoding | None:
+    """The encoding that a file states for all its code values; None where it states none.
+
+    Raises ReadingsError where it states several, or one that there is not.
+    """
+    said = dict.fromkeys(name for name in (table.encoding, *table.cells("encoding")) if name)
+    if len(said) > 1:
+        told = " and ".join(list(map(quoted, said))[:2])
+        raise problems.stop(f"code values of two encodings, {told}; split the file")
+    for name in said:
+        if name not in ENCODINGS:
+            raise problems.stop(f"{quoted(name)} is no encoding; {meant(name, ENCODINGS)}")
+        return ENCODINGS[name]
+    return None
+
+
+def _disagreement(stated: str, encoding: Encoding) -> str:
+    return f"{quoted(stated)} disagrees with what was said of this file; expected {encoding.name}"
+
+
+def _tell_unmeasured(lines: list[int], columns: Columns, table: Table, problems: Problems) -> None:
+    """A plan is no readings before its values are filled in: the first such row tells of all."""
+    if lines:
+        first, second, third = (table.said.get(name, name) for name in columns.values)
+        rest = f" and in {len(lines) - 1} more rows" if len(lines) > 1 else ""
+        message = f"not measured yet: {first}, {second} and {third} are empty here{rest}"
+        problems.add(message, lines[0])
+
+
+def _record(
+    row: Row, columns: Columns, table: Table, encoding: Encoding, floor: float, problems: Problems
+) -> _Record | None:
+    """One row's values; None where something in it is wrong, which is noted."""
+    cells = Cells(row, columns.at, problems, table.said)
+    r, g, b = (cells.code(column, encoding) for column in columns.codes)
+    record = _Record(
+        line=row.line,
+        codes=(r, g, b),
+        xyz=tristimulus(cells, columns, floor),
+        position=cells.word_if("position", "centre", POSITIONS),
+        window=cells.number_if("window", math.nan, _is_share, "% of area, above 0, up to 100"),
+        pattern=cells.word_if("pattern", "", PATTERNS),
+        background=cells.line_if("background"),
+        seconds=cells.number_if("seconds", 0.0, _is_positive, "seconds, 0 or more"),
+        deviation=cells.number_if("sd", math.nan, _is_positive, "% of the mean Y, 0 or more"),
+    )
+    if cells.text("encoding") not in ("", encoding.name):
+        cells.note_cell("encoding", "disagrees with what was said of this file", encoding.name)
+    if cells.text("observer") not in ("", OBSERVER):
+        cells.note_cell("observer", "is no observer that a rule judges", OBSERVER)
+    return None if cells.bad else record
+
+
+def _is_share(value: float) -> bool:
+    return 0 < value <= 100
+
+
+def _is_positive(value: float) -> bool:
+    return value >= 0
+
+
+def _check_colours(
+    records: list[_Record], columns: Columns, floor: float, problems: Problems
+) -> None:
+    xyz = np.array([record.xyz for record in records], dtype=np.float64).reshape(-1, 3)
+    for row in np.flatnonzero(~are_colours(xyz, floor)):
+        colour = xyz[row] if columns.values[0] == "X" else (xyz[row][1], *xyz_to_xy(xyz[row]))
+        told = zip(columns.values, colour, strict=True)
+        stated = ", ".join(f"{name} {value:g}" for name, value in told)
+        message = f"{stated} is no colour: over {OUTSIDE} in u′v′ outside the spectral locus"
+        problems.add(message, records[row].line)

@@ -1,0 +1,54 @@
+"""Readings as text under our names of columns: what every reader of a format ends in."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+
+from compliance.readings.problems import Problems
+from compliance.readings.rows import Row
+
+__all__ = ["Table", "whole_rows"]
+
+
+@dataclass(frozen=True, slots=True)
+class Table:
+    """Rows of cells as they stand in a file, before any of them is judged."""
+
+    form: str
+    """The format's name."""
+    names: tuple[str, ...]
+    """Of `columns.LEGAL`, in the order of the cells."""
+    rows: tuple[Row, ...]
+    line: int | None
+    """Where the columns are named."""
+    said: Mapping[str, str] = field(default_factory=dict)
+    """What messages call a column where the format has another name for it."""
+    encoding: str = ""
+    """Of all code values, where the file says it once."""
+
+    def cells(self, name: str) -> list[str]:
+        """One column from top to bottom; empty cells where there is no such column."""
+        if name not in self.names:
+            return [""] * len(self.rows)
+        at = self.names.index(name)
+        return [row.cells[at] if at < len(row.cells) else "" for row in self.rows]
+
+
+def whole_rows(table: Table, problems: Problems) -> list[Row]:
+    """The rows with as many cells as there are columns; others are noted and left out."""
+    return [row for row in table.rows if _is_whole(row, len(table.names), problems)]
+
+
+def _is_whole(row: Row, expected: int, problems: Problems) -> bool:
+    """Whether the row has as many cells as the header."""
+    count = len(row.cells)
+    if row.blank:
+        problems.add("a blank line between the readings; remove it", row.line)
+    elif count != expected:
+        cells = "1 cell" if count == 1 else f"{count} cells"
+        hint = "; decimals take a point, no comma" if count > expected else ""
+        problems.add(f"{cells} where the header row has {expected}{hint}", row.line)
+    else:
+        return True
+    return False
