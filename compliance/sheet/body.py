@@ -22,8 +22,8 @@ from compliance.sheet.flow import Block, Columns
 from compliance.sheet.fonts import BOLD
 from compliance.sheet.front import shows_all_remarks
 from compliance.sheet.pen import Pen, fit
-from compliance.sheet.plots import PLOTS, Plot, key_line
-from compliance.sheet.rows import Open
+from compliance.sheet.plots import PLOTS, Plot, key_depth, key_line
+from compliance.sheet.rows import Open, joined
 from compliance.sheet.style import INK, Grid, mm
 from compliance.wording import format_date
 
@@ -83,7 +83,8 @@ def _requirements(content: Content, grid: Grid, air: float) -> Iterable[Block]:
     for level in Level:
         graded = [row for row in content.now.rows if row.level is level]
         if graded:
-            yield level_head(level, len(graded), measure, head)
+            count = sum(row.word != "not applicable" for row in graded)
+            yield level_head(level, count, measure, head)
         for row in graded:
             together = row in content.now.rows[-TOGETHER:]
             yield replace(requirement_row(row, measure, head, air), keep=together)
@@ -97,44 +98,46 @@ def _pictures(content: Content, grid: Grid, stretch: float) -> Iterable[Block]:
         return
     yield heading("Pictures", grid.measure)
     if len(stages) == 2:
-        for plot in plots:
+        for plot in sorted(plots, key=lambda plot: plot.rank):
             yield _pair_row(plot, stages, grid, stretch)
         return
     for at in range(0, len(plots), 2):
         yield _single_row(plots[at : at + 2], stages[0].charts, grid, stretch)
 
 
-ROW = mm(82)
+ROW = mm(78)
 TITLE = 15.0
-NOTE = 12.0
 
 
 def _single_row(plots: Sequence[Plot], charts: Charts, grid: Grid, stretch: float) -> Block:
     """Two different pictures of one set of readings, or one of full width."""
-    height = ROW * stretch * max(plot.share for plot in plots)
     wide = grid.half if len(plots) == 2 else grid.measure
+    key = max(key_depth(plot, charts, wide) for plot in plots)
+    height = ROW * stretch * max(plot.share for plot in plots) + key
 
     def draw(pen: Pen, x: float, top: float) -> None:
         for index, plot in enumerate(plots):
             left = x + index * (grid.half + grid.gutter)
-            _picture(pen, left, top, wide, height, plot, plot.title, charts, [charts])
+            _picture(pen, left, top, wide, height - key, plot, plot.title, charts, [charts])
 
     return Block(height, draw, mm(4))
 
 
 def _pair_row(plot: Plot, stages: Sequence[Stage], grid: Grid, stretch: float) -> Block:
     """The same picture before calibration and after, on the same scales."""
+    group = [stage.charts for stage in stages if plot.has(stage.charts)]
+    key = max(key_depth(plot, charts, grid.half) for charts in group)
     height = ROW * stretch * plot.share
     if plot.squat is not None:
-        height = min(height, grid.half * plot.squat + TITLE + NOTE)
-    group = [stage.charts for stage in stages if plot.has(stage.charts)]
+        height = min(height, grid.half * plot.squat + TITLE)
+    height += key
 
     def draw(pen: Pen, x: float, top: float) -> None:
         for index, stage in enumerate(stages):
             left = x + index * (grid.half + grid.gutter)
             title = f"{plot.title}: {stage.name.lower()}"
             if plot.has(stage.charts):
-                _picture(pen, left, top, grid.half, height, plot, title, stage.charts, group)
+                _picture(pen, left, top, grid.half, height - key, plot, title, stage.charts, group)
             else:
                 pen.text(left, top - 8, fit(title, BOLD, 8.2, grid.half), face=BOLD, size=8.2)
                 pen.text(left, top - 22, "No readings for it.", size=7.4, ink=INK.QUIET)
@@ -154,7 +157,7 @@ def _picture(
     group: Sequence[Charts],
 ) -> None:
     pen.text(x, top - 8, fit(title, BOLD, 8.2, wide), face=BOLD, size=8.2)
-    end = plot.draw(pen, x, top - TITLE, wide, height - TITLE - NOTE, charts, group)
+    end = plot.draw(pen, x, top - TITLE, wide, height - TITLE, charts, group)
     key_line(pen, x, end - 7, plot, charts, wide)
 
 
@@ -193,11 +196,9 @@ def _open(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns
 def _open_blocks(item: Open, measure: float, size: float) -> Iterable[Block]:
     yield subheading(item.title, measure)
     if item.missing:
-        yield from paragraph(f"Missing: {', '.join(item.missing)}.", measure, size=size, space=1.5)
+        yield from paragraph(f"Missing: {joined(item.missing)}.", measure, size=size, space=1.5)
     for why, names in item.not_judged:
-        yield from paragraph(
-            f"Not judged, {why}: {', '.join(names)}.", measure, size=size, space=1.5
-        )
+        yield from paragraph(f"Not judged, {why}: {joined(names)}.", measure, size=size, space=1.5)
 
 
 def _changes(changes: Sequence[Change], grid: Grid) -> Iterable[Block]:

@@ -72,8 +72,8 @@ METHOD = (
 READING = (
     "Beside a value stand the interval that holds the true value with the probability named, then "
     "p, the probability that it lies inside its limits, and, where several patches are judged, "
-    "the joint probability that all of them do. A value without them was judged without "
-    "measurement uncertainty, or is stated and not measured."
+    "the joint probability that all of them do, which decides nothing. A value without them "
+    "was judged without measurement uncertainty, or is stated and not measured."
 )
 
 

@@ -6,19 +6,30 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import UTC, datetime, time, timedelta
 
-from compliance.model import Assessment, Level, Outcome, Reason, Remark, State, Verdict
+from compliance.model import (
+    Assessment,
+    Decision,
+    Level,
+    Outcome,
+    Reason,
+    Remark,
+    State,
+    Verdict,
+)
 from compliance.sheet.marks import outcome_mark
 from compliance.sheet.particulars import Fact, text
 from compliance.sheet.rows import Row, rows
 from compliance.wording import (
     NOT_STATED,
     applies,
+    deciding,
+    explanation,
     failing,
     format_date,
     format_time,
     outcome_sentence,
     outcome_word,
-    with_uncertainty,
+    tally_words,
 )
 
 __all__ = ["Front", "Tally", "capital", "front_of"]
@@ -46,13 +57,17 @@ class Front:
     sentence: str
     validity: str
     tallies: tuple[Tally, ...]
-    outside: tuple[Row, ...]
-    """The shall outside their limits, or not assessed where that decided."""
-    outside_title: str
+    deciding: tuple[Row, ...]
+    """The shall that made the verdict what it is: outside, open, near a limit, not assessed."""
+    deciding_title: str
+    decision: tuple[str, ...]
+    """How values were accepted, and the risk it leaves."""
     asked: tuple[Fact, ...]
     measured: tuple[Fact, ...]
     not_said: tuple[str, ...]
     remarks: tuple[str, ...]
+    serious: int
+    """How many remarks at the head are shown whatever else has no room."""
     facility: str
     client: str
     authorised_by: str
@@ -61,8 +76,9 @@ class Front:
 def front_of(assessment: Assessment) -> Front:
     """All that page 1 says."""
     state, job = assessment.state, assessment.job
-    graded = rows(state.findings, assessment.rule)
-    outside, outside_title = _deciding(graded, state.verdict)
+    graded = {row.id: row for row in rows(state.findings, assessment.rule)}
+    decision = assessment.rule.decision
+    decisive, deciding_title = deciding(state, decision)
     only_before = assessment.heading == "before"
     return Front(
         title=assessment.rule.title,
@@ -72,13 +88,15 @@ def front_of(assessment: Assessment) -> Front:
         word=capital(outcome_word(state.verdict, state.conditional)),
         sentence=outcome_sentence(assessment),
         validity=_validity(assessment),
-        tallies=_tallies(state),
-        outside=outside,
-        outside_title=outside_title,
+        tallies=_tallies(state, decision),
+        deciding=tuple(graded[finding.id] for finding in decisive),
+        deciding_title=deciding_title if decisive else "",
+        decision=explanation(state, decision),
         asked=tuple(_asked(assessment)),
         measured=tuple(_measured(assessment)),
         not_said=tuple(_not_said(assessment)),
         remarks=_remarks(state.remarks),
+        serious=sum(remark.kind in SERIOUS for remark in state.remarks),
         facility=text(job and job.facility and job.facility.name),
         client=text(job and job.client and job.client.name),
         authorised_by=text(job and job.people.authorised_by),
@@ -137,35 +155,14 @@ def _what_next(reason: Reason | None) -> str:
     return "Measure again with less uncertainty, or adjust the slot away from the limits."
 
 
-def _tallies(state: State) -> tuple[Tally, ...]:
+def _tallies(state: State, decision: Decision) -> tuple[Tally, ...]:
     told = []
     for level, label in ((Level.SHALL, "Shall be met"), (Level.SHOULD, "Should be met")):
-        marks = tuple(row.verdict for row in state.findings if row.level is level and applies(row))
-        if marks:
-            told.append(Tally(label, _count(marks), marks))
+        graded = [row for row in state.findings if row.level is level and applies(row)]
+        if graded:
+            marks = tuple(row.verdict for row in graded)
+            told.append(Tally(label, tally_words(graded, decision), marks))
     return tuple(told)
-
-
-def _count(marks: tuple[Verdict, ...]) -> str:
-    met = sum(mark in (Verdict.PASS, Verdict.CONDITIONAL_PASS) for mark in marks)
-    unassessed = sum(mark is Verdict.NOT_ASSESSED for mark in marks)
-    missed = len(marks) - met - unassessed
-    parts = [f"{met} of {len(marks)} met"]
-    if missed:
-        parts.append(f"{missed} not met")
-    if unassessed:
-        parts.append(f"{unassessed} not assessed")
-    return ", ".join(parts)
-
-
-def _deciding(graded: tuple[Row, ...], verdict: Outcome) -> tuple[tuple[Row, ...], str]:
-    shall = [row for row in graded if row.level is Level.SHALL and row.word != "not applicable"]
-    outside = [row for row in shall if row.verdict in (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)]
-    if outside:
-        return tuple(outside), "Outside its limits" if len(outside) == 1 else "Outside their limits"
-    if verdict is Outcome.UNDECIDED:
-        return tuple(row for row in shall if row.verdict is Verdict.NOT_ASSESSED), "Not assessed"
-    return (), ""
 
 
 def _asked(assessment: Assessment) -> Iterable[Fact]:
@@ -200,7 +197,8 @@ def _measured(assessment: Assessment) -> Iterable[Fact]:
     if assessment.before is not None:
         yield Fact("Before that", _earlier(assessment.before))
     yield Fact("Assessed", format_time(assessment.assessed))
-    yield Fact("Valid until", _until(assessment))
+    if assessment.verdict is Outcome.COMPLIANT:
+        yield Fact("Valid until", _until(assessment))
     named = f"{meter.name}, serial number {text(meter.serial)}" if meter else NOT_STATED
     yield Fact("Meter", named)
     yield Fact("Certificate", _certificate(assessment))
@@ -229,8 +227,23 @@ def _certificate(assessment: Assessment) -> str:
     return ", ".join(parts)
 
 
+SERIOUS = ("meter-past-due", "meter-inadequate")
+"""Remarks that page 1 shows whatever else it has no room for."""
+NAMED = 4
+"""Things named in one remark on page 1."""
+
+
 def _remarks(remarks: Iterable[Remark]) -> tuple[str, ...]:
-    return tuple(remark.text for remark in remarks)
+    """Remarks as page 1 tells them, the serious first, long lists cut."""
+    ordered = sorted(remarks, key=lambda remark: remark.kind not in SERIOUS)
+    return tuple(_shortened(remark.text) for remark in ordered)
+
+
+def _shortened(said: str) -> str:
+    parts = said.split("; ")
+    if len(parts) <= NAMED + 1:
+        return said
+    return f"{'; '.join(parts[:NAMED])} and {len(parts) - NAMED} more, on the following pages."
 
 
 def _not_said(assessment: Assessment) -> Iterable[str]:
@@ -244,11 +257,6 @@ def _not_said(assessment: Assessment) -> Iterable[str]:
         "about another slot, another display or another day."
     )
     state = assessment.state
-    if not with_uncertainty(state):
-        yield (
-            "Values were compared with their limits without measurement uncertainty; one that "
-            "lies near its limit may in truth lie on its other side."
-        )
     soft = {"memory", "practice", "house"} & {row.basis for row in state.findings}
     if soft:
         yield (

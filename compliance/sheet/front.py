@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from compliance.model import Verdict
 from compliance.sheet.blocks import LEADING, fact_blocks, paragraph
 from compliance.sheet.content import Content
 from compliance.sheet.cover import Front, Tally
@@ -14,7 +13,7 @@ from compliance.sheet.frame import SIGNATURE, Box, draw_boxes
 from compliance.sheet.marks import draw_mark, mark_ink
 from compliance.sheet.particulars import Fact
 from compliance.sheet.pen import Pen, fit, wrap
-from compliance.sheet.rows import Row
+from compliance.sheet.reasons import cut, reason_blocks
 from compliance.sheet.style import INK, Grid, mm
 
 __all__ = ["draw_front", "shows_all_remarks"]
@@ -51,7 +50,8 @@ def draw_front(pen: Pen, grid: Grid, content: Content, *, signed: bool) -> dict[
 
 def shows_all_remarks(content: Content, grid: Grid) -> bool:
     """Whether page 1 has room for every remark in full."""
-    return _fitting(content.front, grid)[1]
+    told = set(content.front.remarks) == set(content.now.remarks)
+    return told and _fitting(content.front, grid)[1]
 
 
 def _room(grid: Grid) -> float:
@@ -81,15 +81,25 @@ def front_blocks(front: Front, grid: Grid, scale: float, lines: int, most: int) 
     measure = grid.measure
     told = [*_title(front, measure, scale, lines), _verdict(front, measure, scale, lines)]
     told += [_tally(tally, measure, index) for index, tally in enumerate(front.tallies)]
-    if front.outside:
-        told += _outside(front, measure, scale, most)
-    told.append(_facts(front, grid, scale, lines))
+    if front.deciding:
+        told += reason_blocks(
+            front.deciding,
+            front.deciding_title,
+            most,
+            rail=RAIL,
+            measure=measure,
+            size=8.4 * scale,
+        )
+    told.append(
+        _listed("The decision and its risk", front.decision, measure, scale, 9, bullet=False)
+    )
     if front.remarks:
-        shown = front.remarks[:most]
+        shown = front.remarks[: max(most, front.serious)]
         if len(shown) < len(front.remarks):
             more = len(front.remarks) - len(shown)
             shown = (*shown, f"{more} more on the following pages.")
         told.append(_listed("Noted", shown, measure, scale, lines + 1))
+    told.append(_facts(front, grid, scale, lines))
     told.append(_listed("What this sheet does not say", front.not_said, measure, scale, lines + 2))
     return told
 
@@ -100,22 +110,14 @@ def _title(front: Front, measure: float, scale: float, lines: int) -> list[Block
     titles = wrap(front.title, face, size, measure)
     if len(titles) > 2:
         size = 15 * scale
-        titles = _cut(front.title, face, size, measure, 2)
-    below = _cut(front.subtitle, SANS, 9.6 * scale, measure, lines)
+        titles = cut(front.title, face, size, measure, 2)
+    below = cut(front.subtitle, SANS, 9.6 * scale, measure, lines)
     blocks = [_text_block(line, face, size, 1.2) for line in titles]
     blocks += [
         replace(_text_block(line, SANS, 9.6 * scale, 1.38), space=3.0 if index == 0 else 0.0)
         for index, line in enumerate(below)
     ]
     return blocks
-
-
-def _cut(text: str, face: str, size: float, measure: float, most: int) -> list[str]:
-    """At most `most` lines, the last cut with an ellipsis."""
-    lines = wrap(text, face, size, measure)
-    if len(lines) <= most:
-        return lines
-    return [*lines[: most - 1], fit(" ".join(lines[most - 1 :]), face, size, measure)]
 
 
 def _text_block(line: str, face: str, size: float, leading: float) -> Block:
@@ -130,9 +132,9 @@ def _verdict(front: Front, measure: float, scale: float, lines: int) -> Block:
     room = measure - RAIL
     size = 27 * scale
     small = 9.8 * scale
-    sentence = _cut(front.sentence, SANS, small, room, lines + 1)
-    heading = _cut(front.heading, BOLD, small, room, 2) if front.heading else []
-    validity = _cut(front.validity, BOLD, small, room, lines)
+    sentence = cut(front.sentence, SANS, small, room, lines + 1)
+    heading = cut(front.heading, BOLD, small, room, 2) if front.heading else []
+    validity = cut(front.validity, BOLD, small, room, lines)
     said = [*((line, BOLD) for line in heading), *((line, SANS) for line in sentence)]
     said += [(line, BOLD) for line in validity]
     padding = mm(5) * scale
@@ -173,61 +175,6 @@ def _tally(tally: Tally, measure: float, index: int) -> Block:
     return Block(height, draw, space=mm(4.2) if index == 0 else 1.0)
 
 
-def _outside(front: Front, measure: float, scale: float, most: int) -> list[Block]:
-    """The requirements that made the verdict, with value and limits."""
-    size = 8.4 * scale
-    shown = front.outside[:most]
-    blocks = [_outside_row(row, measure, size) for row in shown]
-    rest = len(front.outside) - len(shown)
-    if rest:
-        blocks.append(_rail_text("", f"and {rest} more, on the next pages", size))
-    blocks[0] = _labelled(blocks[0], front.outside_title, size)
-    return [replace(blocks[0], space=mm(4.2)), *blocks[1:]]
-
-
-def _outside_row(row: Row, measure: float, size: float) -> Block:
-    room = measure - RAIL
-    shares = (0.43, 0.24, 0.33)
-    starts = (RAIL + mm(4), RAIL + room * shares[0], RAIL + room * (shares[0] + shares[1]))
-    if row.verdict is Verdict.NOT_ASSESSED:
-        texts = [(starts[0], row.title, starts[1] - starts[0])]
-        texts.append((starts[1], row.short, measure - starts[1]))
-    else:
-        texts = [
-            (starts[0], row.title, starts[1] - starts[0]),
-            (starts[1], row.value, starts[2] - starts[1]),
-            (starts[2], row.decisive, measure - starts[2]),
-        ]
-
-    def draw(pen: Pen, x: float, top: float) -> None:
-        draw_mark(pen, x + RAIL + 4, top - size * 0.72, 3.4, row.verdict)
-        for index, (start, text, wide) in enumerate(texts):
-            face = BOLD if index == 1 and len(texts) == 3 else SANS
-            shown = fit(text, face, size, wide - mm(2))
-            pen.text(x + start, top - size * 1.05, shown, face=face, size=size)
-
-    return Block(size * 1.5, draw, space=0.6)
-
-
-def _labelled(block: Block, label: str, size: float) -> Block:
-    lines = wrap(label, BOLD, size, RAIL - mm(3))
-
-    def draw(pen: Pen, x: float, top: float) -> None:
-        for index, line in enumerate(lines):
-            pen.text(x, top - size * 1.05 - index * size * 1.3, line, face=BOLD, size=size)
-        block.draw(pen, x, top)
-
-    return replace(block, draw=draw)
-
-
-def _rail_text(label: str, text: str, size: float) -> Block:
-    def draw(pen: Pen, x: float, top: float) -> None:
-        pen.text(x, top - size * 1.05, label, face=BOLD, size=size)
-        pen.text(x + RAIL + mm(4), top - size * 1.05, text, size=size, ink=INK.QUIET)
-
-    return Block(size * 1.5, draw)
-
-
 def _facts(front: Front, grid: Grid, scale: float, lines: int) -> Block:
     """Two columns: what was asked and by whom, what was measured and with what."""
     size = 8.4 * scale
@@ -258,17 +205,25 @@ def _column(facts: tuple[Fact, ...], measure: float, size: float, lines: int) ->
     ]
 
 
-def _listed(label: str, texts: tuple[str, ...], measure: float, scale: float, lines: int) -> Block:
+def _listed(
+    label: str,
+    texts: tuple[str, ...],
+    measure: float,
+    scale: float,
+    lines: int,
+    *,
+    bullet: bool = True,
+) -> Block:
     """A label in the rail and short paragraphs beside it, under a rule."""
     size = 8.0 * scale
     room = measure - RAIL
     parts = [
         paragraph(
-            " ".join(_cut(text, SANS, size, room - mm(4), lines)),
+            " ".join(cut(text, SANS, size, room - mm(4), lines)),
             room,
             size=size,
             space=1.4,
-            bullet=True,
+            bullet=bullet,
         )
         for text in texts
     ]

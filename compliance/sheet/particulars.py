@@ -236,8 +236,14 @@ def _software(assessment: Assessment) -> Iterable[Fact]:
     yield Fact("Assessed", format_time(assessment.assessed))
     yield Fact("Software", said or NOT_STATED)
     yield Fact("Engine", text(tool.get("engine")))
-    if document.get("draws"):
-        yield Fact("Draws, seed", f"{document['draws']}, {document.get('seed')}")
+    yield Fact("Uncertainty", _draws(document))
+
+
+def _draws(document: Mapping[str, Any]) -> str:
+    """How probabilities and intervals came about."""
+    if not document.get("draws"):
+        return "without measurement uncertainty"
+    return f"{document['draws']} draws of all readings (JCGM 101), seed {document.get('seed')}"
 
 
 def definitions(assessment: Assessment) -> tuple[Fact, ...]:

@@ -11,11 +11,10 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 from compliance.colorimetry.locus import LOCUS
-from compliance.model import Charts, DifferencePoint, Pair
+from compliance.model import Charts, DifferencePoint
 from compliance.sheet.axes import (
     FOOT,
     HEAD,
-    TICK,
     Axis,
     Frame,
     centred,
@@ -27,11 +26,12 @@ from compliance.sheet.fonts import SANS, clean, width
 from compliance.sheet.pen import Pen, fit, wrap
 from compliance.sheet.style import INK, Ink
 from compliance.sheet.tracking import has_levels, tracking, tracking_note
-from compliance.wording import format_plain
+from compliance.sheet.white import draw_white, pair, white_note
 
-__all__ = ["PLOTS", "Plot", "key_line"]
+__all__ = ["PLOTS", "Plot", "key_depth", "key_line"]
 
 SMALL = 6.6
+MOST_KEY, KEY_LEADING = 4, 1.3
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,6 +49,8 @@ class Plot:
     """Of the height of a row."""
     squat: float | None = None
     """Greatest height over width that it can use."""
+    rank: int = 0
+    """Place where before and after stand side by side."""
 
 
 # ---------------------------------------------------------------- gamut
@@ -75,55 +77,26 @@ def gamut(
     if charts.measured_triangle:
         pen.path(frame.spots(charts.measured_triangle), ink=INK.TEAL, weight=1.2, close=True)
     for colour in charts.colours:
-        _pair(pen, frame, colour.target, colour.measured)
+        pair(pen, frame, colour.target, colour.measured)
     if charts.target_white and charts.measured_white:
-        _pair(pen, frame, charts.target_white, charts.measured_white)
-        _white(pen, frame, charts.target_white, charts.measured_white, group)
+        pair(pen, frame, charts.target_white, charts.measured_white)
+        draw_white(pen, frame, charts, group)
     return frame.y - FOOT
 
 
-def _pair(pen: Pen, frame: Frame, target: Pair, measured: Pair, size: float = 1.5) -> None:
-    """A target as a cross, its measured colour as a ring, a line between."""
-    aim, seen = frame.spot(*target), frame.spot(*measured)
-    pen.line(*aim, *seen, ink=INK.TEAL, weight=0.5)
-    arm = size * 1.5
-    pen.line(aim[0] - arm, aim[1], aim[0] + arm, aim[1], ink=INK.TEXT, weight=0.6)
-    pen.line(aim[0], aim[1] - arm, aim[0], aim[1] + arm, ink=INK.TEXT, weight=0.6)
-    pen.disc(*seen, size, ink=INK.TEAL, weight=0.8)
-
-
-def _white(pen: Pen, frame: Frame, target: Pair, measured: Pair, group: Sequence[Charts]) -> None:
-    """The surroundings of white, enlarged, in the corner where the diagram is empty."""
-    offsets = [
-        max(
-            abs(each.measured_white[0] - each.target_white[0]),
-            abs(each.measured_white[1] - each.target_white[1]),
-        )
-        for each in group
-        if each.measured_white and each.target_white
+def _gamut_note(charts: Charts) -> str:
+    """What the signs mean, as far as they are there."""
+    aims, seen = ["crosses"] * bool(charts.colours), ["rings"] * bool(charts.colours)
+    if charts.target_triangle:
+        aims.append("broken triangle")
+    if charts.measured_triangle:
+        seen.append("solid triangle")
+    parts = [
+        f"{' and '.join(signs).capitalize()}: {what}."
+        for signs, what in ((aims, "target"), (seen, "measured"))
+        if signs
     ]
-    reach = next((step for step in (0.005, 0.01, 0.02, 0.05) if max(offsets) < step), 0.1)
-    side = min(frame.w, frame.h) * 0.3
-    x, y = frame.x + frame.w - side - 6, frame.y + 22
-    pen.box(x, y, side, side, ink=INK.QUIET, weight=0.5, fill=INK.PAPER)
-    lens = Frame(
-        x,
-        y,
-        side,
-        side,
-        Axis(target[0] - reach, target[0] + reach, ()),
-        Axis(target[1] - reach, target[1] + reach, ()),
-    )
-    for share in (0.5, 1.0):
-        pen.disc(x + side / 2, y + side / 2, share * side / 2, ink=INK.HAIR, weight=0.4)
-    if lens.holds(*measured):
-        _pair(pen, lens, target, measured, 2.0)
-    size = TICK - 0.2
-    told = ("White enlarged,", f"outer ring Δu′v′ {format_plain(reach)}")
-    for line, text in enumerate(told, 1):
-        extent = width(text, SANS, size)
-        pen.box(x + side - extent - 1, y - 8 * line - 2, extent + 2, 8, fill=INK.PAPER)
-        pen.text(x + side, y - 8 * line, text, size=size, ink=INK.QUIET, align="right")
+    return " ".join([*parts, white_note(charts)]).rstrip()
 
 
 # ---------------------------------------------------------------- grey balance
@@ -224,9 +197,15 @@ def _finite(value: float) -> bool:
 
 def key_line(pen: Pen, x: float, y: float, plot: Plot, charts: Charts, measure: float) -> None:
     """What the signs of a picture mean, under it."""
-    for line in wrap(plot.note(charts), SANS, SMALL, measure)[:2]:
+    for line in wrap(plot.note(charts), SANS, SMALL, measure)[:MOST_KEY]:
         pen.text(x, y, line, size=SMALL, ink=INK.QUIET)
-        y -= SMALL * 1.3
+        y -= SMALL * KEY_LEADING
+
+
+def key_depth(plot: Plot, charts: Charts, measure: float) -> float:
+    """Height that the key takes below a picture."""
+    lines = len(wrap(plot.note(charts), SANS, SMALL, measure)[:MOST_KEY])
+    return 12.0 + SMALL * KEY_LEADING * (lines - 1)
 
 
 def _has_gamut(charts: Charts) -> bool:
@@ -252,10 +231,11 @@ PLOTS = (
     ),
     Plot(
         "Colours in the CIE 1976 u′v′ diagram",
-        lambda _: "Crosses and broken triangle: target. Rings and solid triangle: measured.",
+        _gamut_note,
         _has_gamut,
         gamut,
         squat=0.98,
+        rank=1,
     ),
     Plot(
         "Grey balance",
@@ -270,5 +250,6 @@ PLOTS = (
         lambda charts: bool(charts.differences),
         differences,
         0.78,
+        rank=1,
     ),
 )

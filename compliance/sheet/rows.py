@@ -31,9 +31,11 @@ from compliance.wording import (
     verdict_word,
 )
 
-__all__ = ["Open", "Row", "in_order", "open_items", "rows"]
+__all__ = ["Open", "Row", "in_order", "joined", "open_items", "rows"]
 
 SHOWN_POINTS = 6
+NAMED = 4
+"""Missing readings named on page 1."""
 STATISTICS = {
     "each": "each patch",
     "mean": "mean",
@@ -63,8 +65,10 @@ class Row:
     """All of them: a line per band or group of patches."""
     decisive: str
     """Those that the value was held against."""
+    probability: str
+    """Its probability to lie inside, e.g. `p = 0.763`; empty where it is not known."""
     short: str
-    """Why it is not assessed, in a few words."""
+    """Why it is not assessed, in a line or two."""
     details: tuple[str, ...]
     """What a reader of the verdict must know: points outside, what is missing."""
     basis: str
@@ -91,10 +95,13 @@ def rows(findings: Iterable[Finding], rule: Rule) -> tuple[Row, ...]:
     known = {requirement.id: requirement for requirement in rule.requirements}
     ordered = in_order(findings)
     uncertain = any(finding.probability is not None for finding in ordered)
-    return tuple(_row(finding, known.get(finding.id), uncertain) for finding in ordered)
+    asked = rule.decision.confidence
+    return tuple(_row(finding, known.get(finding.id), uncertain, asked) for finding in ordered)
 
 
-def _row(finding: Finding, requirement: Requirement | None, uncertain: bool) -> Row:
+def _row(
+    finding: Finding, requirement: Requirement | None, uncertain: bool, confidence: float
+) -> Row:
     return Row(
         id=finding.id,
         level=finding.level,
@@ -103,9 +110,10 @@ def _row(finding: Finding, requirement: Requirement | None, uncertain: bool) -> 
         title=finding.title,
         about=_about(finding, requirement),
         value=format_value(finding),
-        value_notes=tuple(_value_notes(finding, uncertain)),
+        value_notes=tuple(_value_notes(finding, uncertain, confidence)),
         limits=_limits(finding, requirement),
         decisive=format_finding_limits(finding),
+        probability=_probability(finding, confidence),
         short=_short(finding),
         details=tuple(_details(finding)),
         basis=finding.basis,
@@ -145,7 +153,7 @@ def _limits(finding: Finding, requirement: Requirement | None) -> tuple[str, ...
     return (format_finding_limits(finding),)
 
 
-def _value_notes(finding: Finding, uncertain: bool) -> Iterable[str]:
+def _value_notes(finding: Finding, uncertain: bool, confidence: float) -> Iterable[str]:
     if finding.verdict is Verdict.NOT_ASSESSED and finding.value is not None:
         yield "as far as read"
     counted = [point for point in finding.points if point.verdict is not None]
@@ -160,9 +168,15 @@ def _value_notes(finding: Finding, uncertain: bool) -> Iterable[str]:
     if finding.probability is not None:
         together = finding.joint if len(counted) > 1 else None
         joint = "" if together is None else f", joint\u00a0p\u00a0{format_probability(together)}"
-        yield f"p\u00a0{format_probability(finding.probability)}{joint}"
+        yield f"{_probability(finding, confidence)}{joint}"
     elif uncertain and finding.value is not None and finding.quantity not in STATED:
-        yield "without uncertainty"
+        yield "without measurement uncertainty"
+
+
+def _probability(finding: Finding, confidence: float) -> str:
+    if finding.probability is None:
+        return ""
+    return f"p\u00a0{format_probability(finding.probability, confidence)}"
 
 
 def _deciding(finding: Finding, counted: Sequence[Point]) -> Point | None:
@@ -197,7 +211,8 @@ def _sentence(words: str) -> str:
 def _short(finding: Finding) -> str:
     if finding.missing:
         count = len(finding.missing)
-        return f"{count} {'reading' if count == 1 else 'readings'} missing"
+        readings = "reading" if count == 1 else "readings"
+        return f"{count} {readings} missing: {_listed(finding.missing, NAMED)}"
     return REASON_WORDS[finding.reason] if finding.reason else ""
 
 
@@ -211,9 +226,14 @@ def _outside(outside: Sequence[Point], finding: Finding) -> str:
 
 
 def _listed(names: Sequence[str], most: int) -> str:
-    if len(names) <= most + 1:
-        return ", ".join(names)
-    return f"{', '.join(names[:most])} and {len(names) - most} more"
+    shown = names if len(names) <= most + 1 else names[:most]
+    rest = len(names) - len(shown)
+    return joined(shown) + (f" and {rest} more" if rest else "")
+
+
+def joined(names: Sequence[str]) -> str:
+    """Names in a row; semicolons between those that have commas themselves."""
+    return ("; " if any("," in name for name in names) else ", ").join(names)
 
 
 def open_items(findings: Iterable[Finding]) -> tuple[Open, ...]:

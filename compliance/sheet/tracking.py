@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Sequence
+from itertools import pairwise
 
 from compliance.model import Charts, LevelPoint
 from compliance.sheet.axes import FOOT, HEAD, Axis, Frame, centred, logarithmic, margin
@@ -39,7 +40,7 @@ def tracking(
     aside = _aside_axis(group)
     left = max(margin(up), margin(aside))
     room = h - HEAD - FOOT
-    strip = room * 0.36
+    strip = room * 0.45
     gap = 9.0
     upper = Frame(
         x + left, top - HEAD - (room - strip - gap), w - left - 2, room - strip - gap, across, up
@@ -58,6 +59,7 @@ def tracking(
     pen.canvas.saveState()
     lower.clip(pen)
     _band(pen, lower, levels, lambda _, share: 100 * (share - 1))
+    _guard(pen, lower, levels)
     pen.path(
         lower.spots((end, 0.0) for end in (across.low, across.high)),
         ink=INK.TEXT,
@@ -94,13 +96,9 @@ def _band(
     place: Callable[[float, float], float],
 ) -> None:
     """The limits as areas, each level's reaching half-way to its neighbours."""
-    for index, level in enumerate(levels):
+    for level, ends in zip(levels, _spans(levels), strict=True):
         if level.low is None or level.high is None:
             continue
-        ends = []
-        for neighbour in (index - 1, index + 1):
-            other = levels[neighbour].target if 0 <= neighbour < len(levels) else level.target
-            ends.append(math.sqrt(level.target * other))
         low, high = level.low / level.target, level.high / level.target
         floor = frame.up.low if frame.up.log else -math.inf
         lower = frame.spots((end, max(floor, place(end, low))) for end in ends)
@@ -108,6 +106,34 @@ def _band(
         pen.path([*lower, *reversed(upper)], fill=INK.BAND, close=True)
         for edge in (lower, upper):
             pen.path(edge, ink=INK.FAINT, weight=0.5)
+
+
+def _spans(levels: Sequence[LevelPoint]) -> list[tuple[float, float]]:
+    """From half-way to the level before to half-way to the next."""
+    targets = [level.target for level in levels]
+    middles = [math.sqrt(one * other) for one, other in pairwise(targets)]
+    return list(zip([targets[0], *middles], [*middles, targets[-1]], strict=True))
+
+
+def _guard(pen: Pen, frame: Frame, levels: Sequence[LevelPoint]) -> None:
+    """The guard band inside the limits, darker than they, with a broken inner edge."""
+    for level, (start, end) in zip(levels, _spans(levels), strict=True):
+        for limit, inner in _guards(level):
+            outer, edge = _percent(limit, level), _percent(inner, level)
+            corners = ((start, outer), (end, outer), (end, edge), (start, edge))
+            pen.path(frame.spots(corners), fill=INK.GUARD, close=True)
+            broken = frame.spots(((start, edge), (end, edge)))
+            pen.path(broken, ink=INK.QUIET, weight=0.5, dash=(1.6, 1.2))
+
+
+def _guards(level: LevelPoint) -> list[tuple[float, float]]:
+    """Limits with their guarded limits; where these would cross, both stand half-way."""
+    low, high, inner_low, inner_high = level.low, level.high, level.guard_low, level.guard_high
+    if low is None or high is None or inner_low is None or inner_high is None:
+        return []
+    if inner_low > inner_high:
+        inner_low = inner_high = (low + high) / 2
+    return [(low, inner_low), (high, inner_high)]
 
 
 def _beyond(
@@ -148,6 +174,8 @@ def tracking_note(charts: Charts) -> str:
     told = "Dots: measured. Broken line: target."
     if any(level.low is not None or level.high is not None for level in levels):
         told += " Shaded: limits."
+    if any(map(_guards, levels)):
+        told += " Darker: guard band of 1.64\u00a0u inside them."
     if not all(map(_inside, levels)):
         told += " Barred rings: outside."
     if len(levels) < len(charts.levels):

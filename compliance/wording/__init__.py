@@ -6,6 +6,17 @@ so that the two never say the same thing in two ways. Nothing here decides.
 
 from __future__ import annotations
 
+from compliance.wording.decided import (
+    applies,
+    deciding,
+    explanation,
+    failing,
+    left_open,
+    risk_words,
+    shall_of,
+    tally_words,
+    with_uncertainty,
+)
 from compliance.wording.figures import (
     NONE,
     NOT_STATED,
@@ -28,15 +39,12 @@ from compliance.wording.sentences import (
     OUTCOME_WORDS,
     REASON_WORDS,
     VERDICT_WORDS,
-    applies,
     basis_words,
     decision_sentence,
-    failing,
     outcome_sentence,
     outcome_word,
     over_words,
     verdict_word,
-    with_uncertainty,
 )
 
 __all__ = [
@@ -48,7 +56,9 @@ __all__ = [
     "VERDICT_WORDS",
     "applies",
     "basis_words",
+    "deciding",
     "decision_sentence",
+    "explanation",
     "failing",
     "format_date",
     "format_finding_limits",
@@ -61,10 +71,14 @@ __all__ = [
     "format_requirement_limits",
     "format_time",
     "format_value",
+    "left_open",
     "outcome_sentence",
     "outcome_word",
     "over_words",
     "point_name",
+    "risk_words",
+    "shall_of",
+    "tally_words",
     "verdict_word",
     "with_uncertainty",
     "with_unit",

@@ -272,10 +272,19 @@ def format_interval(interval: Interval, limits: Limits | None) -> str:
     return f"{share}: {format_number(low, limits)} to {format_number(high, limits)}"
 
 
-def format_probability(probability: float) -> str:
-    """A probability with its sign; no draw outside is no certainty."""
-    if probability > 0.9995:
+def format_probability(probability: float, confidence: float = 0.95) -> str:
+    """A probability with its sign, its digits told from what the decision asks for.
+
+    No draw outside is no certainty, so that none is printed as 0 or 1.
+    """
+    if probability > max(0.9995, confidence):
         return ">\u00a00.999"
-    if probability < 0.0005:
+    if probability < min(0.0005, 1 - confidence):
         return "<\u00a00.001"
-    return f"=\u00a0{probability:.3f}"
+    sure, doubtful = probability >= confidence, probability <= round(1 - confidence, 12)
+    for digits in (3, 4, 5, 6):
+        text = f"{probability:.{digits}f}"
+        shown = float(text)
+        if (shown >= confidence, shown <= round(1 - confidence, 12)) == (sure, doubtful):
+            break
+    return f"=\u00a0{text}"

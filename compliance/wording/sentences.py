@@ -2,19 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping
-from statistics import NormalDist
+from collections.abc import Mapping
 
 from compliance.model import (
     Assessment,
     Decision,
     Finding,
-    Level,
     Outcome,
     Over,
     Reason,
     State,
     Verdict,
+)
+from compliance.wording.decided import (
+    failing,
+    left_open,
+    risk_words,
+    shall_of,
+    with_uncertainty,
 )
 from compliance.wording.figures import format_plain
 
@@ -23,15 +28,12 @@ __all__ = [
     "OUTCOME_WORDS",
     "REASON_WORDS",
     "VERDICT_WORDS",
-    "applies",
     "basis_words",
     "decision_sentence",
-    "failing",
     "outcome_sentence",
     "outcome_word",
     "over_words",
     "verdict_word",
-    "with_uncertainty",
 ]
 
 VERDICT_WORDS: Mapping[Verdict, str] = {
@@ -87,22 +89,6 @@ def basis_words(basis: str) -> str:
     return BASIS_WORDS.get(basis, basis)
 
 
-def applies(finding: Finding) -> bool:
-    """Whether the requirement is for this kind of display at all."""
-    return finding.reason is not Reason.NOT_APPLICABLE
-
-
-def failing(findings: Iterable[Finding], level: Level = Level.SHALL) -> tuple[Finding, ...]:
-    """The findings of one level that lie outside their limits."""
-    outside = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
-    return tuple(row for row in findings if row.level is level and row.verdict in outside)
-
-
-def with_uncertainty(state: State) -> bool:
-    """Whether any finding was decided with a probability."""
-    return any(finding.probability is not None for finding in state.findings)
-
-
 def outcome_sentence(assessment: Assessment, state: State | None = None) -> str:
     """The verdict as one plain sentence about the slot, or the display without a job."""
     state = state or assessment.state
@@ -112,18 +98,25 @@ def outcome_sentence(assessment: Assessment, state: State | None = None) -> str:
     when = "Before calibration, " if before else ""
     subject = subject if not when else subject[0].lower() + subject[1:]
     said = f"{when}{subject}, as measured,"
-    shall = [row for row in state.findings if row.level is Level.SHALL and applies(row)]
+    shall = shall_of(state)
     if state.verdict is Outcome.COMPLIANT:
-        near = (
-            "; at least one value lies so near its limit that the measurement uncertainty "
-            "reaches across it"
-            if state.conditional
-            else ""
-        )
-        return f"{said} meets every requirement of {assessment.rule.title}{near}."
+        return f"{said} meets every requirement of {assessment.rule.title}{_nearly(shall)}."
     if state.verdict is Outcome.NOT_COMPLIANT:
         return _not_compliant(said, assessment, state, len(shall))
     return _undecided(said, assessment, state, shall)
+
+
+def _nearly(shall: tuple[Finding, ...]) -> str:
+    """How many are met so narrowly that they may in truth be missed."""
+    near = sum(row.verdict is Verdict.CONDITIONAL_PASS for row in shall)
+    if not near:
+        return ""
+    which = f"{near} of the {len(shall)} " if len(shall) > 1 else ""
+    whose = "its value lies" if near == 1 else "their values lie"
+    return (
+        f"; {which}only conditionally, as {whose} so near the limit that the measurement "
+        f"uncertainty reaches across it"
+    )
 
 
 def _not_compliant(said: str, assessment: Assessment, state: State, count: int) -> str:
@@ -133,23 +126,28 @@ def _not_compliant(said: str, assessment: Assessment, state: State, count: int) 
     return f"{said} does not meet {which} of {assessment.rule.title}{near}."
 
 
-def _undecided(said: str, assessment: Assessment, state: State, shall: list[Finding]) -> str:
+def _undecided(said: str, assessment: Assessment, state: State, shall: tuple[Finding, ...]) -> str:
     subject = said.removesuffix(", as measured,")
     subject = subject if subject.startswith("Before") else subject[0].lower() + subject[1:]
     lead = f"Whether {subject} meets {assessment.rule.title} cannot be said"
     if subject.startswith("Before"):
         lead = f"{subject}: whether it met {assessment.rule.title} cannot be said"
-    open_ones = [row for row in shall if row.verdict is Verdict.NOT_ASSESSED]
-    if state.reason is Reason.UNCERTAINTY or not open_ones:
-        return f"{lead}: {REASON_WORDS[state.reason or Reason.UNCERTAINTY]}."
-    why = REASON_WORDS[state.reason] if state.reason else "they could not be assessed"
+    if state.reason is Reason.UNCERTAINTY:
+        count = sum(left_open(row, assessment.rule.decision) for row in shall)
+        why = "" if with_uncertainty(state) else "is not known, which "
+        return (
+            f"{lead}: the measurement uncertainty {why}leaves {count} of the {len(shall)} "
+            f"requirements open."
+        )
+    count = sum(row.verdict is Verdict.NOT_ASSESSED for row in shall)
+    if not count:
+        return f"{lead}: no requirement could be assessed."
     if state.reason is Reason.METER:
-        why = "what they ask is beyond what the meter can tell"
-    how_many = f"{len(open_ones)} of the {len(shall)} requirements"
-    joint = "for" if state.reason is Reason.MISSING_READINGS else "of"
-    if joint == "for":
-        return f"{lead}: {why} for {how_many}."
-    return f"{lead}: {how_many} stay open; {why}."
+        return (
+            f"{lead}: {count} of the {len(shall)} requirements stay open; what they ask is beyond "
+            f"what the meter can tell."
+        )
+    return f"{lead}: readings are missing for {count} of the {len(shall)} requirements."
 
 
 # ---------------------------------------------------------------- sentences
@@ -160,13 +158,12 @@ def decision_sentence(decision: Decision, uncertain: bool) -> str:
 
     `uncertain` says whether the measurement uncertainty was evaluated at all.
     """
-    risk = format_plain(round(100 * (1 - decision.confidence), 6))
-    factor = f"{NormalDist().inv_cdf(decision.confidence):.2f}"
+    factor, risk = risk_words(decision)
     if decision.acceptance == "guarded":
         rule = (
             f"Guarded acceptance: a value counts as met when it lies inside its limit by a guard "
-            f"band of {factor}\u00a0u, u being its standard uncertainty; the risk of wrongly "
-            f"accepting it is then at most {risk}\u00a0%, for each value taken alone and with a "
+            f"band of {factor}, u being its standard uncertainty; the risk of wrongly "
+            f"accepting it is then at most {risk}, for each value taken alone and with a "
             f"flat prior."
         )
         if not uncertain:
@@ -185,16 +182,16 @@ def decision_sentence(decision: Decision, uncertain: bool) -> str:
     return (
         f"Simple acceptance (guard band 0): a value inside its limit is accepted, and the risk of "
         f"wrongly accepting one near it is up to 50\u00a0%. It is called pass only when it lies "
-        f"inside by {factor}\u00a0u, u being its standard uncertainty, so that the risk is at most "
-        f"{risk}\u00a0%, for each value taken alone and with a flat prior; conditional pass else. "
+        f"inside by {factor}, u being its standard uncertainty, so that the risk is at most "
+        f"{risk}, for each value taken alone and with a flat prior; conditional pass else. "
         f"{_together()}"
     )
 
 
 def _together() -> str:
     return (
-        "This is no statement about all values together, for which the joint probability is "
-        "printed."
+        "This is no statement about all values together: where several patches are judged, the "
+        "joint probability is printed for the reader, and decides nothing."
     )
 
 
