@@ -214,13 +214,13 @@ def _check_patches(requirement: Requirement, plan: Plan, places: Places, path: P
         return
     signal = np.array([patch.signal for patch in asked])
     for why, mask in (
-        ("lies beyond nominal black or white", targets.beyond_nominal(signal, plan.model)),
-        ("asks for more than the target's peak", targets.above_peak(signal, plan.model)),
-        ("lies outside the target's primaries", targets.unreachable(signal, plan.model)),
+        ("beyond nominal black or white", targets.beyond_nominal(signal, plan.model)),
+        ("above the target's peak", targets.above_peak(signal, plan.model)),
+        ("outside the target's primaries", targets.unreachable(signal, plan.model)),
     ):
         lost = [patch.name for patch, yes in zip(asked, mask, strict=True) if yes]
         if lost:
-            places.problem((*path, "over"), f"{_names(lost)} {why} and could never be judged")
+            places.problem((*path, "over"), f"{_names(lost)}: {why}, could never be judged")
     nominal = targets.nominal_xyz(signal, plan.model)[:, 1]
     _check_floor(requirement, nominal, plan, places, path)
     _check_edges(requirement, asked, plan, places, path)
@@ -287,14 +287,20 @@ def _check_edges(
     for number, band in enumerate(requirement.bands[:-1]):
         edge = band.upto
         assert edge is not None
-        for place, patch in enumerate(asked):
-            low, here, high = (float(end[place]) for end in ends)
-            if low <= edge <= high and not exact[place]:
-                places.problem(
-                    (*path, "bands", number, "upto"),
-                    f"{patch.name} is {here:.4g} cd/m² and one code away {low:.4g} or {high:.4g}, "
-                    f"so that rounding decides its band; move the edge away from {flow(edge)}",
-                )
+        near = [
+            place
+            for place in range(len(asked))
+            if ends[0][place] <= edge <= ends[2][place] and not exact[place]
+        ]
+        if not near:
+            continue
+        low, here, high = (float(end[near[0]]) for end in ends)
+        others = f" ({len(near) - 1} more are as near)" if len(near) > 1 else ""
+        places.problem(
+            (*path, "bands", number, "upto"),
+            f"{asked[near[0]].name} is {here:.4g} cd/m² and one code away {low:.4g} or {high:.4g}, "
+            f"so that rounding decides its band; move the edge away from {flow(edge)}{others}",
+        )
 
 
 def _names(names: list[str]) -> str:
