@@ -7,18 +7,22 @@ encoding, sd and observer.
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+
+from compliance.model import Encoding
 from compliance.readings.columns import check_header
 from compliance.readings.problems import Problems
 from compliance.readings.rows import rows_of
-from compliance.readings.tables import Table
+from compliance.readings.tables import Spectral, Table
 from compliance.readings.text import EXPECTED, language_of
 
-__all__ = ["NAME", "read", "written"]
+__all__ = ["NAME", "comma_separated", "read", "written"]
 
 NAME = "csv"
 
 
-def read(text: str, problems: Problems) -> Table:
+def read(text: str, problems: Problems, _spectral: Spectral | None = None) -> Table:
     """The table in a CSV file's text. Raises ReadingsError where it is none."""
     language = language_of(text)
     if language:
@@ -30,14 +34,19 @@ def read(text: str, problems: Problems) -> Table:
     return Table(NAME, header.cells, tuple(rows), header.line)
 
 
-def written(table: Table) -> str:
-    """A table as CSV, every cell as it stands; LF at the ends of lines."""
-    lines = [",".join(map(_quoted, cells)) for cells in (table.names, *_cells(table))]
-    return "\n".join(lines) + "\n"
+def written(table: Table, *, encoding: Encoding, created: datetime, tool: str) -> str:
+    """A table as CSV, every cell as it stands, the encoding in each row; LF at line ends.
+
+    The format has no place for `created` and `tool`.
+    """
+    del created, tool
+    rows = ((*row.cells, encoding.name) for row in table.rows)
+    return comma_separated([(*table.names, "encoding"), *rows])
 
 
-def _cells(table: Table) -> list[tuple[str, ...]]:
-    return [row.cells for row in table.rows]
+def comma_separated(rows: Iterable[Sequence[str]]) -> str:
+    """Rows of cells as CSV."""
+    return "".join(",".join(map(_quoted, cells)) + "\n" for cells in rows)
 
 
 def _quoted(cell: str) -> str:

@@ -14,7 +14,7 @@ from importlib import import_module
 from compliance.documents.words import meant, quoted
 from compliance.errors import UsageError
 from compliance.readings.problems import Problems
-from compliance.readings.tables import Table
+from compliance.readings.tables import Spectral, Table
 
 __all__ = ["FORMATS", "Format", "detected", "form_of_name", "read_table"]
 
@@ -26,19 +26,19 @@ class Format:
     title: str
     """What messages call it, after `the file is`."""
     module: str
-    """Under `compliance.readings`, with `read(text, problems)`; imported when needed."""
+    """Under `compliance.readings`, with `read(text, problems, spectral)`; imported when needed."""
     suffixes: tuple[str, ...]
     """Of files that are written in it; the first is that of the file inside a sheet."""
-    writes: bool = True
-    """Whether the module has `written(table, …)`."""
+    writer: str = ""
+    """The module with `written(table, …)`; empty where the format is only read."""
 
 
 FORMATS: Mapping[str, Format] = {
-    "csv": Format("CSV", "comma", (".csv",)),
-    "cgats": Format("CGATS text", "cgats", (".txt", ".cgats")),
-    "cxf": Format("CxF", "cxf", (".cxf", ".xml")),
-    "spectra": Format("CSV of spectra", "spectra", (".csv",), writes=False),
-    "tm27": Format("IES TM-27", "tm27", (".spdx", ".xml"), writes=False),
+    "csv": Format("CSV", "comma", (".csv",), "comma"),
+    "cgats": Format("CGATS text", "cgats", (".txt", ".cgats"), "cgats_writing"),
+    "cxf": Format("CxF", "cxf", (".cxf", ".xml"), "cxf_writing"),
+    "spectra": Format("CSV of spectra", "spectra", (".csv",)),
+    "tm27": Format("IES TM-27", "tm27", (".spdx", ".xml")),
 }
 
 BEGINNING = 65_536
@@ -80,7 +80,9 @@ def _many_wavelengths(header: str) -> bool:
     return count >= MANY and re.match(r'"?[A-Za-z]', header) is not None
 
 
-def read_table(text: str, problems: Problems, form: str | None = None) -> Table:
+def read_table(
+    text: str, problems: Problems, form: str | None = None, spectral: Spectral | None = None
+) -> Table:
     """The table in a text, in the format `form` or in the one it shows.
 
     Raises ReadingsError where it is not in that format, UsageError where there is no such.
@@ -91,15 +93,15 @@ def read_table(text: str, problems: Problems, form: str | None = None) -> Table:
     if form is not None and form != found and found != "csv":
         told = f"the file is {FORMATS[found].title}, by what stands in it"
         raise problems.stop(f"{told}; expected {FORMATS[form].title}")
-    read: Callable[[str, Problems], Table] = import_module(
+    read: Callable[[str, Problems, Spectral | None], Table] = import_module(
         f"compliance.readings.{FORMATS[form or found].module}"
     ).read
-    return read(text, problems)
+    return read(text, problems, spectral)
 
 
 def form_of_name(suffix: str) -> str | None:
     """The format that a file with that suffix is written in; None where none is."""
     for name, form in FORMATS.items():
-        if form.writes and suffix.lower() in form.suffixes:
+        if form.writer and suffix.lower() in form.suffixes:
             return name
     return None

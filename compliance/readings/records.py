@@ -41,22 +41,34 @@ class _Record:
 
 
 def readings_of(
-    table: Table, data: bytes, encoding: Encoding, *, floor: float, problems: Problems
+    table: Table,
+    data: bytes,
+    encoding: Encoding,
+    *,
+    floor: float,
+    problems: Problems,
+    observer: str = OBSERVER,
 ) -> Readings:
     """A table's readings; `data` are the bytes it was read from.
 
-    Below `floor` (cd/m²) no chromaticity is judged. Raises ReadingsError with what is wrong.
+    Below `floor` (cd/m²) no chromaticity is judged. An `observer` other than the one that a
+    rule judges is for what is only converted. Raises ReadingsError with what is wrong.
     """
     columns = columns_of(table, problems)
     floor = max(floor, NOISE)
     if table.encoding not in ("", encoding.name):
         problems.add(_disagreement(table.encoding, encoding), field=table.said.get("encoding"))
+    if table.top not in ("", str(encoding.top)):
+        told = (
+            f"code values up to {quoted(table.top)} are stated; {encoding.name} has {encoding.top}"
+        )
+        problems.add(told, table.line)
     records: list[_Record] = []
     unmeasured: list[int] = []
     for row in whole_rows(table, problems):
         if not any(row.cells[columns.at[name]] for name in columns.values):
             unmeasured.append(row.line)
-        elif record := _record(row, columns, table, encoding, floor, problems):
+        elif record := _record(row, columns, table, _Asked(encoding, floor, observer), problems):
             records.append(record)
     _tell_unmeasured(unmeasured, columns, table, problems)
     _check_colours(records, columns, floor, problems)
@@ -108,16 +120,26 @@ def _tell_unmeasured(lines: list[int], columns: Columns, table: Table, problems:
         problems.add(message, lines[0])
 
 
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What rows are held against."""
+
+    encoding: Encoding
+    floor: float
+    observer: str
+
+
 def _record(
-    row: Row, columns: Columns, table: Table, encoding: Encoding, floor: float, problems: Problems
+    row: Row, columns: Columns, table: Table, asked: _Asked, problems: Problems
 ) -> _Record | None:
     """One row's values; None where something in it is wrong, which is noted."""
+    encoding = asked.encoding
     cells = Cells(row, columns.at, problems, table.said)
     r, g, b = (cells.code(column, encoding) for column in columns.codes)
     record = _Record(
         line=row.line,
         codes=(r, g, b),
-        xyz=tristimulus(cells, columns, floor),
+        xyz=tristimulus(cells, columns, asked.floor),
         position=cells.word_if("position", "centre", POSITIONS),
         window=cells.number_if("window", math.nan, _is_share, "% of area, above 0, up to 100"),
         pattern=cells.word_if("pattern", "", PATTERNS),
@@ -127,8 +149,8 @@ def _record(
     )
     if cells.text("encoding") not in ("", encoding.name):
         cells.note_cell("encoding", "disagrees with what was said of this file", encoding.name)
-    if cells.text("observer") not in ("", OBSERVER):
-        cells.note_cell("observer", "is no observer that a rule judges", OBSERVER)
+    if cells.text("observer") not in ("", asked.observer):
+        cells.note_cell("observer", "is no observer that a rule judges", asked.observer)
     return None if cells.bad else record
 
 

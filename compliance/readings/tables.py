@@ -8,7 +8,16 @@ from dataclasses import dataclass, field
 from compliance.readings.problems import Problems
 from compliance.readings.rows import Row
 
-__all__ = ["Table", "whole_rows"]
+__all__ = ["Spectral", "Table", "whole_rows"]
+
+
+@dataclass(frozen=True, slots=True)
+class Spectral:
+    """How spectra become X, Y, Z; without a word for the observer that a rule judges."""
+
+    observer: str = "cie-1931-2"
+    unit: str = ""
+    """Of spectral radiance, where a file states none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,6 +35,8 @@ class Table:
     """What messages call a column where the format has another name for it."""
     encoding: str = ""
     """Of all code values, where the file says it once."""
+    top: str = ""
+    """The largest code value that there can be, where the file says it."""
 
     def cells(self, name: str) -> list[str]:
         """One column from top to bottom; empty cells where there is no such column."""

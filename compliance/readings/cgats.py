@@ -1,0 +1,260 @@
+"""Readings as keyword text: CGATS.17 and its successor ISO 28178.
+
+A file is an identifier, keywords with values, the names of the fields between
+`BEGIN_DATA_FORMAT` and `END_DATA_FORMAT`, and the data between `BEGIN_DATA` and `END_DATA`.
+What the standards have no name for (place, window, time) stands in fields of our own, which
+are declared as private keywords as the standards ask.
+
+Code values are `RGB_R, RGB_G, RGB_B` as integers of the encoding, or our `C1, C2, C3`;
+values `XYZ_X, XYZ_Y, XYZ_Z` or `XYY_X, XYY_Y, XYY_CAPY` in cd/m². A set of data begins on a
+line of its own and may run on over the following ones.
+"""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass, field
+
+from compliance.documents.words import meant, quoted
+from compliance.readings.cgats_names import (
+    FIELDS,
+    HEADS,
+    KEYWORDS,
+    PASSED_FIELDS,
+    SCALED,
+    UNITS,
+)
+from compliance.readings.lines import numbered_lines
+from compliance.readings.problems import Problems
+from compliance.readings.records import OBSERVER
+from compliance.readings.rows import MOST_ROWS, Row
+from compliance.readings.tables import Spectral, Table
+
+__all__ = ["NAME", "read"]
+
+NAME = "cgats"
+MOST_CHARACTERS = 16_384
+"""of a line"""
+MOST_FIELDS = 200
+MOST_KEYWORDS = 1000
+
+TOKEN = re.compile(r'\s*(?:"((?:[^"]|"")*)"|(#.*)|([^\s"]+))', re.DOTALL)
+IDENTIFIER = re.compile(r"(?:ISO 28178)[\w.-]*")
+BEGINS = ("BEGIN_DATA_FORMAT", "BEGIN_DATA")
+PERCENT = 100
+"""Code values that reach no higher, in a file that states no encoding, may be percent."""
+
+
+@dataclass(slots=True)
+class _File:
+    """What has been read so far."""
+
+    problems: Problems
+    declared: set[str] = field(default_factory=set)
+    counts: dict[str, tuple[int, int]] = field(default_factory=dict)
+    """NUMBER_OF_FIELDS and NUMBER_OF_SETS: count and line."""
+    encoding: str = ""
+    fields: list[str] = field(default_factory=list)
+    fields_line: int | None = None
+    rows: list[Row] = field(default_factory=list)
+    begun: bool = False
+    """Whether anything stood before the present line."""
+    pending: Row | None = None
+    """A set that has begun and has not all its data yet."""
+    section: str = "head"
+    """`head`, `format`, `after`, `data` or `end`."""
+
+
+def read(text: str, problems: Problems, _spectral: Spectral | None = None) -> Table:
+    """The table in a text. Raises ReadingsError where it is none or more than one."""
+    file = _File(problems)
+    for line, content in numbered_lines(text, MOST_CHARACTERS, problems):
+        tokens = _tokens(content, line, problems)
+        if tokens:
+            STEPS[file.section](file, tokens, line)
+    _check_end(file)
+    return _table(file)
+
+
+Token = tuple[str, bool]
+"""Text, and whether it stood in quotes."""
+
+
+def _tokens(content: str, line: int, problems: Problems) -> list[Token]:
+    found: list[Token] = []
+    at = 0
+    content = content.rstrip()
+    while at < len(content):
+        match = TOKEN.match(content, at)
+        if match is None:
+            raise problems.stop('a text in quotes is never closed; expected a closing "', line)
+        text, comment, word = match.groups()
+        if text is not None:
+            found.append((text.replace('""', '"'), True))
+        elif comment is None:
+            found.append((word, False))
+        at = match.end()
+    return found
+
+
+def _head(file: _File, tokens: list[Token], line: int) -> None:
+    """A line before the data: an identifier, a keyword with its value, a section's begin."""
+    name, in_quotes = tokens[0]
+    values = [text for text, _ in tokens[1:]]
+    if in_quotes:
+        raise file.problems.stop(f"{quoted(name)} stands where a keyword was expected", line)
+    first, file.begun = not file.begun, True
+    if first and (not values or IDENTIFIER.fullmatch(f"{name} {values[0]}")) and name not in BEGINS:
+        return  # the kind of file
+    if name == "BEGIN_DATA_FORMAT":
+        if file.fields:
+            raise file.problems.stop("a second table begins; split the file", line)
+        file.section, file.fields_line = "format", line
+        _format(file, tokens[1:], line)
+    elif name == "BEGIN_DATA":
+        if not file.fields:
+            raise file.problems.stop("data before their format; expected BEGIN_DATA_FORMAT", line)
+        file.section = "data"
+        if values:
+            _data(file, tokens[1:], line)
+    else:
+        _keyword(file, name, values, line)
+
+
+def _keyword(file: _File, name: str, values: list[str], line: int) -> None:
+    value = " ".join(values)
+    if name == "KEYWORD":
+        if len(file.declared) >= MOST_KEYWORDS:
+            raise file.problems.stop(f"more than {MOST_KEYWORDS} keywords", line)
+        file.declared.add(value)
+    elif name in ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS"):
+        if not re.fullmatch(r"[0-9]{1,6}", value):
+            file.problems.add(f"{quoted(value)} is no count; expected a whole number", line, name)
+        else:
+            file.counts[name] = int(value), line
+    elif name == "ENCODING":
+        file.encoding = value
+    elif name == "OBSERVER" and value != OBSERVER:
+        told = f"{quoted(value)} is no observer that a rule judges; expected {OBSERVER}"
+        file.problems.add(told, line, name)
+    elif name == "UNIT" and value not in UNITS:
+        file.problems.add(f"{quoted(value)} is another unit; expected {UNITS[0]}", line, name)
+    elif name == SCALED and value.upper().startswith("Y"):
+        told = "the values are relative, white is 100; expected cd/m² as measured"
+        file.problems.add(told, line, name)
+    elif name == "WEIGHTING_FUNCTION" and re.search(r"OBSERVER\W*10", value.upper()):
+        told = f"{quoted(value)} is another observer; a rule judges 2 degrees, {OBSERVER}"
+        file.problems.add(told, line, name)
+    elif name not in (*KEYWORDS, *HEADS, *file.declared):
+        known = meant(name, [*KEYWORDS, *HEADS])
+        told = f"there is no keyword {quoted(name)}, and the file declares none such"
+        file.problems.add(f"{told}; {known}" if "mean" in known else told, line)
+
+
+def _format(file: _File, tokens: list[Token], line: int) -> None:
+    for name, _ in tokens:
+        if file.section == "after":
+            raise file.problems.stop(f"{quoted(name)} stands behind END_DATA_FORMAT", line)
+        if name == "END_DATA_FORMAT":
+            file.section = "after"
+            _check_fields(file)
+            continue
+        if len(file.fields) >= MOST_FIELDS:
+            raise file.problems.stop(f"more than {MOST_FIELDS} fields", line)
+        if name in file.fields:
+            file.problems.add("the field stands twice", line, name)
+        elif name not in FIELDS and not PASSED_FIELDS.fullmatch(name):
+            told = f"there is no field {quoted(name)} in readings; {meant(name, FIELDS)}"
+            file.problems.add(told, line)
+        file.fields.append(name)
+
+
+def _check_fields(file: _File) -> None:
+    if not file.fields:
+        raise file.problems.stop("no field is named; expected e.g. RGB_R RGB_G RGB_B XYZ_X …")
+    _check_count(file, "NUMBER_OF_FIELDS", len(file.fields), "fields are named")
+
+
+def _data(file: _File, tokens: list[Token], line: int) -> None:
+    """A line of data: a set, or the rest of one."""
+    words = [text for text, _ in tokens]
+    ends = bool(tokens) and tokens[-1] == ("END_DATA", False)
+    if ends:
+        words.pop()
+    if words:
+        before = file.pending
+        cells = (*(before.cells if before else ()), *words)
+        begun = before.line if before else line
+        count = len(file.fields)
+        if len(cells) > count:
+            told = f"{len(cells)} values where {count} fields are named"
+            raise file.problems.stop(told, line)
+        file.pending = Row(begun, cells)
+        if len(cells) == count:
+            file.rows.append(file.pending)
+            file.pending = None
+    if len(file.rows) > MOST_ROWS:
+        raise file.problems.stop(f"more than {MOST_ROWS} readings; split the file", line)
+    if ends:
+        file.section = "end"
+        if file.pending is not None:
+            told = f"{len(file.pending.cells)} values where {len(file.fields)} fields are named"
+            raise file.problems.stop(told, file.pending.line)
+
+
+def _end(file: _File, tokens: list[Token], line: int) -> None:
+    told = f"{quoted(tokens[0][0])} stands behind END_DATA; a file has one table"
+    raise file.problems.stop(told, line)
+
+
+STEPS = {"head": _head, "format": _format, "after": _head, "data": _data, "end": _end}
+
+
+def _check_end(file: _File) -> None:
+    missing = {
+        "head": "BEGIN_DATA_FORMAT",
+        "format": "END_DATA_FORMAT",
+        "after": "BEGIN_DATA",
+        "data": "END_DATA",
+    }
+    if file.section in missing:
+        raise file.problems.stop(f"the file ends without {missing[file.section]}")
+    _check_count(file, "NUMBER_OF_FIELDS", len(file.fields), "fields are named")
+    _check_count(file, "NUMBER_OF_SETS", len(file.rows), "sets of data stand here")
+    if not file.rows:
+        raise file.problems.stop("there are no readings between BEGIN_DATA and END_DATA")
+
+
+def _check_count(file: _File, name: str, found: int, what: str) -> None:
+    stated, line = file.counts.pop(name, (found, 0))
+    if stated != found:
+        file.problems.add(f"{stated} are stated, {found} {what}", line, name)
+
+
+def _table(file: _File) -> Table:
+    wanted = [name for name in file.fields if name in FIELDS]
+    if {"XYZ_X", "XYZ_Y", "XYZ_Z"} <= set(wanted):
+        wanted = [name for name in wanted if not name.startswith("XYY_")]
+    places = [file.fields.index(name) for name in wanted]
+    rows = tuple(Row(row.line, tuple(row.cells[at] for at in places)) for row in file.rows)
+    file.problems.check()
+    names = tuple(FIELDS[name] for name in wanted)
+    # Of two standard names for Y, messages take the one in use.
+    said = {FIELDS[name]: name for name in (*FIELDS, *wanted)} | {"encoding": "ENCODING"}
+    if "XYY_CAPY" not in wanted:
+        said["Y"] = "XYZ_Y"
+    table = Table(NAME, names, rows, file.fields_line, said, file.encoding)
+    _check_percent(table, file.problems)
+    return table
+
+
+def _check_percent(table: Table, problems: Problems) -> None:
+    """Some programs write RGB in percent, which would pass for dark code values."""
+    codes = [cell for name in ("r", "g", "b") for cell in table.cells(name)]
+    numbers = [int(cell) for cell in codes if re.fullmatch(r"[0-9]{1,9}", cell)]
+    if not table.encoding and numbers and max(numbers) <= PERCENT:
+        told = (
+            f"no code value is above {PERCENT}: are they percent? Expected code values of an "
+            'encoding; if they are, say so: KEYWORD "ENCODING" and, e.g., ENCODING "rgb-10-full"'
+        )
+        problems.add(told, table.line, "RGB_R")

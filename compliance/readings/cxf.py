@@ -1,0 +1,198 @@
+"""Readings as CxF (Color Exchange Format, version 3; CxF/X of ISO 17972).
+
+One `Object` is one reading. Its colour is a `ColorEmissiveCIEXYZ` or `ColorEmissiveCIExyY`
+in cd/m², or an `EmissiveSpectrum` in W/(sr·m²·nm), as the format defines them; its code
+values are a `ColorRGB` with its `MaxRange`. What the format has no element for stands as
+tags in a collection named `readings`: place, window, time, and the codes of X'Y'Z'.
+What a measurement's specification says of observer and unit is held against what a rule
+judges. The vendors' own resources are passed over.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from compliance.documents.words import meant, quoted
+from compliance.readings.problems import Problems
+from compliance.readings.rows import MOST_ROWS, Row
+from compliance.readings.tables import Spectral, Table
+from compliance.readings.xml_tree import Element, tree_of
+
+__all__ = ["NAME", "SPACE", "TAGS", "read"]
+
+NAME = "cxf"
+SPACE = "http://colorexchangeformat.com/CxF3-core"
+TAGS = ("c1", "c2", "c3", "position", "window", "pattern", "background", "seconds", "sd")
+COLLECTION = "readings"
+USUAL_TOP = 255
+"""The largest code value where no MaxRange is given."""
+PARTS = (
+    "CreationDate", "Comment", "ColorValues", "ColorDifferenceValues", "DeviceColorValues",
+    "TagCollection", "PhysicalAttributes",
+)  # fmt: skip
+"""What an Object may consist of."""
+
+XYZ, XYY, SPECTRUM = "ColorEmissiveCIEXYZ", "ColorEmissiveCIExyY", "EmissiveSpectrum"
+PLAIN_XYZ = "ColorCIEXYZ"
+"""Relative by its definition; taken where its specification says emissive, in cd/m²."""
+VALUES: Mapping[str, tuple[str, ...]] = {XYZ: ("X", "Y", "Z"), XYY: ("Y", "x", "y")}
+WAVELENGTH = re.compile(r"[0-9]{2,4}(?:\.[0-9]+)?")
+
+Cells = dict[str, str]
+
+
+@dataclass(frozen=True, slots=True)
+class _File:
+    """What an object's reading leans on."""
+
+    problems: Problems
+    specifications: Mapping[str, Element]
+
+
+def read(text: str, problems: Problems, _spectral: Spectral | None = None) -> Table:
+    """The table in a CxF text. Raises ReadingsError where it is none."""
+    root = tree_of(text, problems)
+    if root.name != "CxF" or root.space != SPACE:
+        told = f"the root is {quoted(root.name)} of {quoted(root.space)}; expected CxF of {SPACE}"
+        raise problems.stop(told, root.line)
+    known = root.at("Resources", "ColorSpecificationCollection")
+    file = _File(
+        problems,
+        {each.attributes.get("Id", ""): each for each in (known.children if known else [])},
+    )
+    collection = root.at("Resources", "ObjectCollection")
+    objects = list(collection.each("Object")) if collection else []
+    if not objects:
+        raise problems.stop("there are no readings: no Object stands in an ObjectCollection")
+    if len(objects) > MOST_ROWS:
+        raise problems.stop(f"more than {MOST_ROWS} readings; split the file", root.line)
+    found = [(each.line, _cells(each, file)) for each in objects]
+    problems.check()
+    return _table(found, root, problems)
+
+
+def _cells(element: Element, file: _File) -> Cells:
+    """One object's cells by our names of the columns."""
+    for child in element.children:
+        if child.name not in PARTS:
+            told = f"there is no element {quoted(child.name)} in an Object"
+            file.problems.add(f"{told}; {meant(child.name, PARTS)}", child.line, child.name)
+    return {**_codes(element, file), **_colour(element, file), **_tags(element, file)}
+
+
+def _codes(element: Element, file: _File) -> Cells:
+    device = element.first("DeviceColorValues")
+    found = list(device.each("ColorRGB")) if device else []
+    if len(found) > 1:
+        file.problems.add("two ColorRGB of one Object; expected one", found[1].line, "ColorRGB")
+    if not found:
+        return {}
+    cells = {name.lower(): _text(found[0], name) for name in ("R", "G", "B")}
+    return {**cells, "top": _text(found[0], "MaxRange") or str(USUAL_TOP)}
+
+
+def _colour(element: Element, file: _File) -> Cells:
+    values = element.first("ColorValues")
+    colours = values.children if values else []
+    usable = [each for each in colours if each.name in VALUES] or [
+        each for each in colours if each.name in (SPECTRUM, PLAIN_XYZ)
+    ]
+    if len(usable) > 1:
+        told = f"{usable[0].name} and {usable[1].name} of one Object; expected one colour"
+        file.problems.add(told, usable[1].line, usable[1].name)
+    if not usable:
+        stand = ", ".join(dict.fromkeys(each.name for each in colours)) or "none"
+        told = f"no emissive colour: {stand}; expected {XYZ} in cd/m²"
+        file.problems.add(told, element.line, "ColorValues")
+        return {}
+    colour = usable[0]
+    _check_specification(colour, file)
+    if colour.name == SPECTRUM:
+        return _spectrum(colour, file)
+    return {name: _text(colour, name) for name in VALUES.get(colour.name, VALUES[XYZ])}
+
+
+def _check_specification(colour: Element, file: _File) -> None:
+    """That a colour is what a rule judges: emitted, in cd/m², for the 2° observer."""
+    named = colour.attributes.get("ColorSpecification", "")
+    specification = file.specifications.get(named)
+    if specification is None:
+        if named and file.specifications:
+            told = f"there is no ColorSpecification {quoted(named)}"
+            file.problems.add(told, colour.line, colour.name)
+        kind = unit = observer = ""
+    else:
+        kind = _text(specification, "MeasurementSpec", "MeasurementType")
+        unit = _text(specification, "MeasurementSpec", "LuminanceUnitsType")
+        observer = _text(specification, "TristimulusSpec", "Observer")
+    if unit not in ("", "cd/m2"):
+        told = f"{quoted(unit)} is another unit; expected cd/m2"
+        file.problems.add(told, colour.line, "LuminanceUnitsType")
+    if observer not in ("", "2_Degree"):
+        told = f"{quoted(observer)} is another observer; a rule judges 2_Degree"
+        file.problems.add(told, colour.line, "Observer")
+    if colour.name == PLAIN_XYZ and not (kind.endswith("_Emissive") and unit == "cd/m2"):
+        told = f"is relative, as its specification says no more; expected {XYZ} in cd/m²"
+        file.problems.add(told, colour.line, PLAIN_XYZ)
+
+
+def _spectrum(colour: Element, file: _File) -> Cells:
+    """X, Y, Z of a spectrum, whose first wavelength and step its specification gives."""
+    from compliance.readings.integration import EVERY_NM, tristimulus_cells
+
+    specification = file.specifications.get(colour.attributes.get("ColorSpecification", ""))
+    stated = specification.at("MeasurementSpec", "WavelengthRange") if specification else None
+    attributes = {**(stated.attributes if stated else {}), **colour.attributes}
+    start, step = attributes.get("StartWL", ""), attributes.get("Increment", "")
+    if not (WAVELENGTH.fullmatch(start) and re.fullmatch(r"[0-9.]{1,6}", step)):
+        told = "no first wavelength and step; expected StartWL and Increment of a WavelengthRange"
+        file.problems.add(told, colour.line, SPECTRUM)
+        return {}
+    numbers = colour.text.split()
+    wavelengths = [float(start) + place * float(step) for place in range(len(numbers))]
+    return tristimulus_cells(
+        wavelengths, numbers, EVERY_NM, line=colour.line, field=SPECTRUM, problems=file.problems
+    )
+
+
+def _tags(element: Element, file: _File) -> Cells:
+    cells: Cells = {}
+    for collection in element.each("TagCollection"):
+        if collection.attributes.get("Name") != COLLECTION:
+            continue
+        for tag in collection.each("Tag"):
+            name, value = tag.attributes.get("Name", ""), tag.attributes.get("Value", "")
+            if name not in TAGS:
+                told = f"there is no tag {quoted(name)} in {COLLECTION}; {meant(name, TAGS)}"
+                file.problems.add(told, tag.line, "Tag")
+            elif name in cells:
+                file.problems.add(f"the tag {quoted(name)} stands twice", tag.line, "Tag")
+            cells[name] = value.strip()
+    return cells
+
+
+def _text(element: Element, *names: str) -> str:
+    found = element.at(*names)
+    return found.text if found else ""
+
+
+def _table(found: list[tuple[int, Cells]], root: Element, problems: Problems) -> Table:
+    tops = dict.fromkeys(cells.pop("top") for _, cells in found if "top" in cells)
+    if len(tops) > 1:
+        told = f"MaxRange is {' and '.join(list(tops)[:2])}; expected one for all code values"
+        raise problems.stop(told, root.line, "MaxRange")
+    names = tuple(dict.fromkeys(name for _, cells in found for name in cells))
+    rows = tuple(Row(line, tuple(cells.get(name, "") for name in names)) for line, cells in found)
+    information = root.first("FileInformation")
+    tags = {
+        tag.attributes.get("Name"): tag.attributes.get("Value", "")
+        for tag in (information.each("Tag") if information else ())
+    }
+    said = {"r": "ColorRGB R", "g": "ColorRGB G", "b": "ColorRGB B", "encoding": "Tag encoding"}
+    said |= {name: f"{XYZ} {name}" for name in VALUES[XYZ]}
+    if "x" in names:
+        said |= {name: f"{XYY} {name}" for name in VALUES[XYY]}
+    said |= {name: f"Tag {name}" for name in TAGS}
+    return Table(NAME, names, rows, root.line, said, tags.get("encoding", ""), next(iter(tops), ""))

@@ -1,0 +1,183 @@
+"""Readings as spectral radiance in CSV: one row a reading, or one column a reading.
+
+*Rows*: the columns of other readings without `X, Y, Z`, a column `unit`, and one column for
+each wavelength, named by it in nm: `r,g,b,unit,380,385,…`.
+*Columns*: the first column is `wavelength`, in nm, and each further one a reading under
+whatever name; the code values come from the plan, in its order.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from compliance.documents.words import meant, quoted
+from compliance.model import Array
+from compliance.readings.columns import CODES, OPTIONAL
+from compliance.readings.integration import (
+    UNITS,
+    check_wavelengths,
+    radiances,
+    unit_of,
+    weights,
+)
+from compliance.readings.problems import Problems
+from compliance.readings.records import OBSERVER
+from compliance.readings.rows import MOST_ROWS, Row, each_row
+from compliance.readings.tables import Spectral, Table
+
+__all__ = ["NAME", "read"]
+
+NAME = "spectra"
+MOST_CHARACTERS = 65_536
+"""of a line"""
+MOST_CELLS = 5000
+"""of a row"""
+WAVELENGTH = re.compile(r"(?:nm)?[ _]?([0-9]{2,4}(?:\.[0-9]+)?)[ _]?(?:nm)?")
+BESIDE = (*dict.fromkeys(name for group in CODES for name in group), *OPTIONAL, "unit")
+"""Columns that may stand beside those of wavelengths."""
+
+
+def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Table:
+    """The table in a CSV text of spectra, its X, Y, Z computed. Raises ReadingsError."""
+    asked = spectral or Spectral()
+    rows = each_row(text, problems, characters=MOST_CHARACTERS, cells_at_most=MOST_CELLS)
+    header = next((row for row in rows if not row.blank), None)
+    if header is None:
+        raise problems.stop("the file is empty; expected a header row with wavelengths")
+    if not any(WAVELENGTH.fullmatch(cell) for cell in header.cells):
+        if not header.cells[0].lower().startswith(("wavelength", "lambda", "nm")):
+            told = "no column is named by a wavelength; expected, e.g., r,g,b,unit,380,385,…"
+            raise problems.stop(told, header.line)
+        return _by_columns(header, list(_bounded(rows, problems)), problems, asked)
+    return _by_rows(header, _bounded(rows, problems), problems, asked)
+
+
+def _bounded(rows: Iterator[Row], problems: Problems) -> Iterator[Row]:
+    for count, row in enumerate(rows):
+        if count >= MOST_ROWS:
+            raise problems.stop(f"more than {MOST_ROWS} rows; split the file", row.line)
+        yield row
+
+
+# ---------------------------------------------------------------- rows
+
+
+@dataclass(frozen=True, slots=True)
+class _Layout:
+    """Where what stands in a row."""
+
+    beside: tuple[tuple[str, int], ...]
+    """Other columns: name and place."""
+    spectrum: tuple[int, ...]
+    wavelengths: tuple[float, ...]
+
+
+def _layout(header: Row, problems: Problems) -> _Layout:
+    beside: dict[str, int] = {}
+    spectrum: list[int] = []
+    wavelengths: list[float] = []
+    for place, name in enumerate(header.cells):
+        if match := WAVELENGTH.fullmatch(name):
+            spectrum.append(place)
+            wavelengths.append(float(match[1]))
+        elif name in beside:
+            problems.add("the column stands twice", header.line, name)
+        elif name not in BESIDE:
+            told = f"there is no column {quoted(name)} beside spectra; {meant(name, BESIDE)}"
+            problems.add(told, header.line)
+        else:
+            beside[name] = place
+    check_wavelengths(wavelengths, header.line, "wavelengths", problems)
+    problems.check()
+    return _Layout(tuple(beside.items()), tuple(spectrum), tuple(wavelengths))
+
+
+def _by_rows(header: Row, rows: Iterator[Row], problems: Problems, asked: Spectral) -> Table:
+    layout = _layout(header, problems)
+    places = dict(layout.beside)
+    factors = weights(layout.wavelengths, asked.observer)
+    found: list[Row] = []
+    names = tuple(name for name, _ in layout.beside if name != "unit")
+    for row in rows:
+        if row.blank:
+            continue
+        if len(row.cells) != len(header.cells):
+            told = f"{len(row.cells)} cells where the header row has {len(header.cells)}"
+            problems.add(told, row.line)
+            continue
+        stated = row.cells[places["unit"]] if "unit" in places else ""
+        scale = _scale(stated, asked, row.line, problems)
+        numbers = [row.cells[place] for place in layout.spectrum]
+        xyz = ("", "", "")
+        if any(numbers):  # a plan that is not filled in yet says so by itself
+            values = radiances(numbers, layout.wavelengths, row.line, "spectrum", problems)
+            if values is None or scale is None:
+                continue
+            xyz = _cells(scale * values @ factors)
+        found.append(Row(row.line, (*(row.cells[places[name]] for name in names), *xyz)))
+    if not found and not problems.count:
+        raise problems.stop("there are no readings below the header row", header.line)
+    problems.check()
+    return _observed(Table(NAME, (*names, "X", "Y", "Z"), tuple(found), header.line), asked)
+
+
+def _cells(xyz: Array) -> tuple[str, str, str]:
+    x, y, z = (repr(float(value)) for value in xyz)
+    return x, y, z
+
+
+def _scale(stated: str, asked: Spectral, line: int, problems: Problems) -> float | None:
+    """What the unit of a row is in W/(sr·m²·nm); None where it is none, which is noted."""
+    said = stated or asked.unit
+    unit = unit_of(said)
+    if unit is None:
+        what = f"{quoted(said)} is no unit of spectral radiance" if said else "no unit is stated"
+        problems.add(f"{what}; expected {' or '.join(UNITS)}", line, "unit")
+        return None
+    return UNITS[unit]
+
+
+def _observed(table: Table, asked: Spectral) -> Table:
+    """The table saying for whom X, Y, Z were computed, where that is not what a rule judges."""
+    if asked.observer == OBSERVER:
+        return table
+    rows = tuple(Row(row.line, (*row.cells, asked.observer)) for row in table.rows)
+    return Table(table.form, (*table.names, "observer"), rows, table.line)
+
+
+# ---------------------------------------------------------------- columns
+
+
+def _by_columns(header: Row, rows: list[Row], problems: Problems, asked: Spectral) -> Table:
+    wavelengths: list[float] = []
+    spectra: list[Array] = []
+    for row in rows:
+        if row.blank:
+            continue
+        match = WAVELENGTH.fullmatch(row.cells[0])
+        if len(row.cells) != len(header.cells) or match is None:
+            if match is None:
+                told = f"{quoted(row.cells[0])} is no wavelength; expected nm, e.g. 380"
+            else:
+                told = f"{len(row.cells)} cells where the header row has {len(header.cells)}"
+            problems.add(told, row.line)
+            continue
+        wavelength = float(match[1])
+        values = radiances(
+            row.cells[1:], [wavelength] * (len(row.cells) - 1), row.line, "spectra", problems
+        )
+        if values is not None:
+            wavelengths.append(wavelength)
+            spectra.append(values)
+    problems.check()
+    scale = _scale("", asked, header.line, problems)
+    fits = check_wavelengths(wavelengths, header.line, "wavelength", problems)
+    problems.check()
+    assert fits and scale is not None
+    light = scale * np.array(spectra).T @ weights(tuple(wavelengths), asked.observer)
+    found = tuple(Row(header.line, _cells(xyz)) for xyz in light)
+    return _observed(Table(NAME, ("X", "Y", "Z"), found, header.line), asked)

@@ -1,0 +1,70 @@
+"""One reading as spectral radiance in XML: ANSI/IES TM-27 (2014 and 2020).
+
+The format has no place for code values, so such files are joined to the plan by which they
+were measured, one file a reading. Its quantity has to be `radiance`, in W/(sr·m²·nm).
+"""
+
+from __future__ import annotations
+
+import re
+
+from compliance.documents.words import quoted
+from compliance.readings.integration import EVERY_NM, UNITS, tristimulus_cells, unit_of
+from compliance.readings.problems import Problems
+from compliance.readings.records import OBSERVER
+from compliance.readings.rows import Row
+from compliance.readings.tables import Spectral, Table
+from compliance.readings.xml_tree import Element, tree_of
+
+__all__ = ["NAME", "read"]
+
+NAME = "tm27"
+WAVELENGTH = re.compile(r"[0-9]{2,4}(?:\.[0-9]+)?")
+
+
+def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Table:
+    """The table of one row in a TM-27 text, its X, Y, Z computed. Raises ReadingsError."""
+    asked = spectral or Spectral()
+    root = tree_of(text, problems)
+    if not root.name.upper().startswith("IESTM27"):
+        raise problems.stop(f"the root is {quoted(root.name)}; expected IESTM2714", root.line)
+    distributions = list(root.each("SpectralDistribution"))
+    if len(distributions) != 1:
+        told = f"{len(distributions)} spectral distributions; expected one"
+        raise problems.stop(told, root.line, "SpectralDistribution")
+    cells = _cells(distributions[0], problems, asked)
+    problems.check()
+    if asked.observer != OBSERVER:
+        cells["observer"] = asked.observer
+    return Table(NAME, tuple(cells), (Row(root.line, tuple(cells.values())),), root.line)
+
+
+def _cells(element: Element, problems: Problems, asked: Spectral) -> dict[str, str]:
+    quantity = element.first("SpectralQuantity")
+    stated = quantity.text if quantity else ""
+    if stated != "radiance":
+        line = (quantity or element).line
+        what = f"{quoted(stated)} was measured" if stated else "no quantity is stated"
+        raise problems.stop(f"{what}; expected radiance", line, "SpectralQuantity")
+    unit = unit_of(asked.unit) if asked.unit else EVERY_NM
+    if unit is None:
+        told = f"{quoted(asked.unit)} is no unit of spectral radiance; expected {EVERY_NM}"
+        raise problems.stop(told, field="unit")
+    assert unit in UNITS
+    data = list(element.each("SpectralData"))
+    wavelengths: list[float] = []
+    for each in data:
+        stated = each.attributes.get("wavelength", "")
+        if not WAVELENGTH.fullmatch(stated):
+            told = f"{quoted(stated)} is no wavelength; expected nm, e.g. 380"
+            raise problems.stop(told, each.line, "SpectralData")
+        wavelengths.append(float(stated))
+    return tristimulus_cells(
+        wavelengths,
+        [each.text for each in data],
+        unit,
+        line=element.line,
+        field="SpectralData",
+        problems=problems,
+        observer=asked.observer,
+    )
