@@ -10,7 +10,6 @@ from typing import Any
 
 import click
 
-from compliance.cli.layout import Style
 from compliance.cli.rules.output import cell, folded, print_json, print_lines, style, table
 from compliance.cli.rules.sides import Side, side
 from compliance.cli.rules.words import Told, told
@@ -98,7 +97,7 @@ def _rows(one: Difference) -> list[Row]:
     return sorted(one.rows, key=lambda row: ORDER.index(row.kind))
 
 
-def _heading(one: Difference, look: Style | None = None) -> str:
+def _heading(one: Difference) -> str:
     """`id, revision 1 → 2`."""
     old, new = one.old, one.new
     rule = new or old
@@ -146,7 +145,7 @@ def _text(found: Sequence[Difference]) -> Iterator[str]:
             yield first.replace(row.kind.value, look.ink(row.kind.value, INKS[row.kind]), 1)
             yield from more
             for key in told(row):
-                yield from folded(_key(key), INDENT, look)
+                yield from folded(_key(key, row), INDENT, look)
             if row.stated:
                 yield from folded(f"stated reason: {_stated(row.stated)}", INDENT, look)
         if one.rows:
@@ -155,8 +154,8 @@ def _text(found: Sequence[Difference]) -> Iterator[str]:
             yield RAISE
 
 
-def _key(key: Told) -> str:
-    name = f"{key.key}: " if key.key != "requirement" else ""
+def _key(key: Told, row: Row) -> str:
+    name = "" if key.key in ("requirement", row.subject) else f"{key.key}: "
     return f"{name}{key.was} → {key.now}" if key.was and key.now else f"{name}{key.was or key.now}"
 
 
@@ -183,8 +182,8 @@ def _cells(one: Difference) -> Iterator[list[str]]:
         yield [
             f"**{row.kind.value}**",
             cell(_title(row)),
-            "<br>".join(cell(f"{key.key}: {key.was}") for key in keys if key.was),
-            "<br>".join(cell(f"{key.key}: {key.now}") for key in keys if key.now),
+            "<br>".join(cell(_key(key._replace(now=""), row)) for key in keys if key.was),
+            "<br>".join(cell(_key(key._replace(was=""), row)) for key in keys if key.now),
             cell(_stated(row.stated)),
         ]
 

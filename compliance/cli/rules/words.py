@@ -14,6 +14,15 @@ from compliance.wording.rules import asked_words, limits_words, set_words
 __all__ = ["Told", "told"]
 
 NOT_STATED = "not stated"
+UNITS = {
+    "valid_for": " days",
+    "window": "\u00a0% of area",
+    "floor": "\u00a0cd/m²",
+    "target.black_level": "\u00a0cd/m²",
+    "target.luminance_white": "\u00a0cd/m²",
+    "target.luminance_peak": "\u00a0cd/m²",
+}
+"""Of keys that hold a number."""
 
 
 class Told(NamedTuple):
@@ -49,7 +58,8 @@ def _detail(detail: Detail) -> Told:
     if _is_list(detail.old) and _is_list(detail.new):
         was, now = _lists(detail.old, detail.new)
     else:
-        was, now = _value(detail.old), _value(detail.new)
+        unit = UNITS.get(detail.key, "")
+        was, now = (_value(value) + (unit if value else "") for value in (detail.old, detail.new))
     return Told(detail.key, detail.kind, was, now)
 
 
