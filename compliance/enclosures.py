@@ -17,6 +17,7 @@ __all__ = [
     "digest_faults",
     "is_deviation",
     "name_faults",
+    "number_fault",
     "stated_in",
 ]
 
@@ -59,15 +60,9 @@ def is_deviation(name: str) -> bool:
 
 def digest_faults(attached: Attached, stated: Document) -> Iterator[str]:
     """Which attachment is not the one that the assessment states; ValueError on no JSON."""
-    number = str(stated.get("number"))
-    own = _named_digest(
-        ASSESSMENT, {key: value for key, value in stated.items() if key != "number"}
-    )
-    if number.rpartition("-")[2] != own[:8]:
-        yield (
-            f"{ASSESSMENT}: the assessment was changed: it is numbered {number}, "
-            f"while its text gives a number that ends in {own[:8]}"
-        )
+    fault = number_fault(stated)
+    if fault is not None:
+        yield f"{ASSESSMENT}: {fault}"
     for name, (what, expected) in _expected(stated, attached).items():
         if name not in attached:
             if expected is not None:
@@ -88,6 +83,20 @@ def _digests(stated: Document) -> Mapping[str, tuple[str, ...]]:
         JOB: ("the job was", "job", "digest"),
         METER: ("the meter was", "meter", "digest"),
     }
+
+
+def number_fault(stated: Document) -> str | None:
+    """What is wrong where an assessment's number is not of its text; ValueError on no JSON."""
+    number = str(stated.get("number"))
+    own = _named_digest(
+        ASSESSMENT, {key: value for key, value in stated.items() if key != "number"}
+    )
+    if number.rpartition("-")[2] == own[:8]:
+        return None
+    return (
+        f"the assessment was changed: it is numbered {number}, "
+        f"while its text gives a number that ends in {own[:8]}"
+    )
 
 
 def _expected(stated: Document, attached: Attached) -> Mapping[str, tuple[str, Any]]:

@@ -38,6 +38,7 @@ DOCUMENTS = {"rules", "job", "meter", "readings"}
 EVIDENCE = ASSESSING | DOCUMENTS | {"assessment", "canonical", "enclosures", "deviations"}
 SIGNING = {"errors", "identity", "signing"}
 VERIFYING = SIGNING | {"signatures", "enclosures", "recomputation", "evidence", "deviations"}
+DELIVERING = VERIFYING | VOCABULARY | {"verification", "decision", "restated", "detached"}
 
 NUMPY = {"numpy"}
 PDF_SIGNING = {"asn1crypto", "cryptography", "pyhanko", "pyhanko_certvalidator"}
@@ -93,6 +94,7 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "turning": ({"errors", "model", "decision"}, set()),
     "recomputation": ({"errors", "turning"}, set()),
     "verification": (VERIFYING, set()),
+    "delivery": (DELIVERING, {"cryptography"}),
     # the program
     "cli": ({"*"}, {"click"}),
 }

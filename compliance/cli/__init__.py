@@ -46,6 +46,10 @@ COMMANDS: Mapping[str, Entry] = {
         "compliance.cli.capability", "Ask whether a meter can prove a rule, before measuring."
     ),
     "verify": Entry("compliance.cli.verify", "Check a sheet: signature, evidence, outcome."),
+    "deviation": Entry(
+        "compliance.cli.deviation", "Accept a value outside its limits, and check who did."
+    ),
+    "deliver": Entry("compliance.cli.deliver", "Pack a job's sheets into one folder or .zip."),
     "identity": Entry("compliance.cli.identity", "Make the certificate that signs sheets."),
     "rules": Entry("compliance.cli.rules", "Show, check and compare rules."),
     "schema": Entry("compliance.cli.schema", "Print the schema of a kind of file, for editors."),

@@ -15,7 +15,9 @@ import click
 from compliance.cli import explain
 from compliance.cli.call import Call, alone, cases_of, check_call, targets_of
 from compliance.cli.cases import Case
+from compliance.cli.deviations import deviations_for
 from compliance.cli.files import write_file, write_new
+from compliance.cli.findings_csv import findings_csv
 from compliance.cli.junit import junit
 from compliance.cli.keyring import MAKE_ONE, default_identity, open_identity
 from compliance.cli.layout import Style
@@ -25,7 +27,7 @@ from compliance.cli.report import report
 from compliance.cli.results import Fault, Result, exit_code, json_object
 from compliance.cli.terminal import colour_wanted, harmless
 from compliance.errors import ComplianceError
-from compliance.model import ENCODINGS, Assessment, Job
+from compliance.model import ENCODINGS, Assessment, Deviation, Job
 
 if TYPE_CHECKING:
     from compliance.identity import Identity
@@ -59,6 +61,7 @@ PATH = click.Path(path_type=Path)
     help="Of what is printed.",
 )
 @click.option("--junit", metavar="FILE", type=PATH, help="Write a JUnit XML report as well.")
+@click.option("--csv", metavar="FILE", type=PATH, help="Write the findings as CSV as well.")
 @click.option("--no-sheet", is_flag=True, help="Write no PDF.")
 @click.option("--replace", is_flag=True, help="Write over files that stand in DIR already.")
 @click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
@@ -70,6 +73,22 @@ PATH = click.Path(path_type=Path)
 )
 @click.option(
     "--password-file", metavar="FILE", type=PATH, help="Its first line opens the identity."
+)
+@click.option(
+    "--deviation",
+    metavar="FILE",
+    type=PATH,
+    multiple=True,
+    help="What the client accepts although it lies outside, as made by 'deviation new'; may be "
+    "repeated. The verdict stays.",
+)
+@click.option(
+    "--deviation-trust",
+    metavar="FILE",
+    type=PATH,
+    multiple=True,
+    help="Certificate (PEM or DER) of whoever may accept deviations, or of the authority that "
+    "issued theirs; without it their signers are stated and not checked. May be repeated.",
 )
 @click.option("--page", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
 @click.option(
@@ -105,10 +124,11 @@ def command(ctx: click.Context, /, now: datetime | None, **given: Any) -> int:
     call = Call(now=now or datetime.now(UTC).replace(microsecond=0), **given)
     check_call(ctx, call)
     cases = cases_of(call)
+    deviations = deviations_for(call, cases)
     targets = targets_of(call, cases)
     identity = _identity(call)
     with alone(call, targets):
-        results = _run(call, cases, targets, identity, bool(ctx.obj))
+        results = _run(call, cases, targets, identity, bool(ctx.obj), deviations)
     return _tell(call, cases, results, signed=identity is not None)
 
 
@@ -127,23 +147,29 @@ def _run(
     targets: Sequence[Sequence[Path]],
     identity: Identity | None,
     with_traceback: bool,
+    deviations: Sequence[Sequence[Deviation]],
 ) -> list[Result]:
     """One result per case, whatever happens to the others."""
     results: list[Result] = []
     with Progress(len(cases)) as progress:
-        for case, paths in zip(cases, targets, strict=True):
+        for case, paths, held in zip(cases, targets, deviations, strict=True):
             progress.step(f"{case.source.name}, {case.deliverable}")
-            results.append(_one(call, case, paths, identity, with_traceback))
+            results.append(_one(call, case, paths, identity, with_traceback, held))
     return results
 
 
 def _one(
-    call: Call, case: Case, paths: Sequence[Path], identity: Identity | None, with_traceback: bool
+    call: Call,
+    case: Case,
+    paths: Sequence[Path],
+    identity: Identity | None,
+    with_traceback: bool,
+    deviations: Sequence[Deviation],
 ) -> Result:
     named = case.source.name, case.deliverable
     assessment: Assessment | None = None
     try:
-        assessment = case.assess(call.now)
+        assessment = case.assess(call.now, deviations)
         _write(call, assessment, paths, identity)
     except Exception as error:
         if with_traceback:
@@ -185,12 +211,7 @@ def _json(data: dict[str, Any], *, ascii_only: bool = False) -> str:
 
 def _tell(call: Call, cases: Sequence[Case], results: Sequence[Result], *, signed: bool) -> int:
     """Write and print the reports; returns the exit code."""
-    failed: ComplianceError | None = None
-    if call.junit is not None:
-        try:
-            write_file(call.junit, junit(results, call.now))
-        except ComplianceError as error:
-            failed = error
+    failed = _write_reports(call, results)
     if call.form == "json":
         encoding = getattr(sys.stdout, "encoding", None) or "ascii"
         wide = encoding.lower().replace("-", "") == "utf8"
@@ -204,6 +225,22 @@ def _tell(call: Call, cases: Sequence[Case], results: Sequence[Result], *, signe
     if failed is not None:
         raise failed
     return exit_code(results)
+
+
+def _write_reports(call: Call, results: Sequence[Result]) -> ComplianceError | None:
+    """The reports for other programs; the first failure, for after the rest is told."""
+    failed: ComplianceError | None = None
+    makers: list[tuple[Path | None, Callable[[], bytes]]] = [
+        (call.junit, lambda: junit(results, call.now)),
+        (call.csv, lambda: findings_csv(results)),
+    ]
+    for path, make in makers:
+        try:
+            if path is not None:
+                write_file(path, make())
+        except ComplianceError as error:
+            failed = failed or error
+    return failed
 
 
 def _print_text(results: Sequence[Result], job: Job | None) -> None:

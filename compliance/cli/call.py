@@ -23,7 +23,8 @@ from compliance.model import ENCODINGS
 __all__ = ["Call", "alone", "cases_of", "check_call", "targets_of"]
 
 JOB_ONLY = (
-    "slots", "out", "no_sheet", "replace", "identity", "password_file", "page", "allow_outside"
+    "slots", "out", "no_sheet", "replace", "identity", "password_file", "page", "allow_outside",
+    "deviation", "deviation_trust",
 )  # fmt: skip
 BARE_ONLY = ("encoding", "meter")
 """Options that have no use without a job, and with one."""
@@ -49,6 +50,9 @@ class Call:
     allow_outside: bool
     encoding: str | None
     meter: Path | None
+    csv: Path | None = None
+    deviation: tuple[Path, ...] = ()
+    deviation_trust: tuple[Path, ...] = ()
 
     @property
     def is_job(self) -> bool:
@@ -80,6 +84,8 @@ def check_call(ctx: click.Context, call: Call) -> None:
 
 
 def _check_job(given: set[str], call: Call) -> None:
+    if call.deviation_trust and not call.deviation:
+        raise UsageError("--deviation-trust goes with --deviation")
     if call.out is None and not call.no_sheet:
         raise UsageError("--out DIR is needed for the sheets; --no-sheet without it only prints")
     if call.no_sheet:
@@ -109,8 +115,11 @@ def targets_of(call: Call, cases: Sequence[Case]) -> list[list[Path]]:
         targets = outputs(cases, call.out, suffixes)
         check_folder(call.out)
         check_targets([path for paths in targets for path in paths], call.replace)
-    if call.junit is not None:
-        _check_junit(call.junit, [*_inputs(call, cases), *(p for ps in targets for p in ps)])
+    taken = [*_inputs(call, cases), *(path for paths in targets for path in paths)]
+    for option, path in (("--junit", call.junit), ("--csv", call.csv)):
+        if path is not None:
+            _check_report(option, path, taken)
+            taken.append(path)
     return targets
 
 
@@ -128,15 +137,16 @@ def alone(call: Call, targets: Sequence[Sequence[Path]]) -> Iterator[None]:
 
 def _inputs(call: Call, cases: Sequence[Case]) -> list[Path]:
     own = (call.target, call.identity, call.password_file, call.meter)
-    return [*(path for path in own if path is not None), *inputs_of(cases)]
+    signed = (*call.deviation, *call.deviation_trust)
+    return [*(path for path in own if path is not None), *signed, *inputs_of(cases)]
 
 
-def _check_junit(path: Path, others: Sequence[Path]) -> None:
+def _check_report(option: str, path: Path, others: Sequence[Path]) -> None:
     """That the report would not write over what is read or written otherwise."""
     if path.is_dir():
-        raise UsageError(f"--junit: {path} is a folder; expected a file")
+        raise UsageError(f"{option}: {path} is a folder; expected a file")
     place = path.resolve()
     if any(other.resolve() == place for other in others):
-        raise UsageError(f"--junit: {path} is a file of this assessment; name another")
+        raise UsageError(f"{option}: {path} is a file of this assessment; name another")
     if not path.exists():
         check_folder(path.parent)

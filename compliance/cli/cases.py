@@ -19,6 +19,7 @@ from compliance.errors import ComplianceError, JobError, Problem, UsageError
 from compliance.model import (
     CHROMATICITY_FLOOR,
     Assessment,
+    Deviation,
     Encoding,
     Job,
     Meter,
@@ -91,14 +92,22 @@ class Case:
         """The rule's id, or the reference where the rule could not be read."""
         return self.rule.id if isinstance(self.rule, Rule) else self.named
 
-    def assess(self, now: datetime) -> Assessment:
+    def assess(self, now: datetime, deviations: Sequence[Deviation] = ()) -> Assessment:
         """Read what is left to read and judge. Raises ComplianceError."""
         if not isinstance(self.rule, Rule):
             raise self.rule
         from compliance.assessment import assess
 
         readings, before, meter = self.source.read()
-        return assess(self.rule, readings, job=self.source.job, before=before, meter=meter, now=now)
+        return assess(
+            self.rule,
+            readings,
+            job=self.source.job,
+            before=before,
+            meter=meter,
+            deviations=deviations,
+            now=now,
+        )
 
 
 class _Rules:

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from datetime import datetime
+from datetime import date, datetime
 
 import click
 
-__all__ = ["moment"]
+__all__ = ["day", "moment"]
 
 
 def moment(ctx: click.Context, param: click.Parameter, value: str | None) -> datetime | None:
@@ -22,4 +22,16 @@ def moment(ctx: click.Context, param: click.Parameter, value: str | None) -> dat
             ctx,
             param,
         )
+    return found
+
+
+def day(ctx: click.Context, param: click.Parameter, value: str | None) -> date | None:
+    """The date that `value` writes, None where the option is not given (a click callback)."""
+    if value is None:
+        return None
+    from compliance.documents.typed import as_date
+
+    found = as_date(value)
+    if found is None:
+        raise click.BadParameter(f"{value!r} is no date; expected one like 2026-12-31", ctx, param)
     return found

@@ -1,0 +1,179 @@
+"""`compliance deliver`: a job's sheets and their evidence as one folder or .zip for the client."""
+
+from __future__ import annotations
+
+import logging
+from collections.abc import Iterable, Sequence
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from compliance.cli.cases import SUFFIXES, job_cases, outputs
+from compliance.cli.files import check_folder, check_targets, clean_name, write_new
+from compliance.cli.folders import check_place, write_folder
+from compliance.cli.keyring import open_identity
+from compliance.cli.moments import moment
+from compliance.cli.terminal import harmless
+from compliance.documents import read_bytes
+from compliance.errors import DeliveryError, Problem, UsageError
+
+if TYPE_CHECKING:
+    from compliance.delivery.sheets import Sheet
+    from compliance.identity import Identity
+
+__all__ = ["command"]
+
+PATH = click.Path(path_type=Path)
+
+
+@click.command("deliver")
+@click.argument("source", metavar="DIR|JOB", type=PATH)
+@click.option("--out", metavar="FOLDER|FILE.zip", type=PATH, required=True, help="What to write.")
+@click.option(
+    "--sheets",
+    "folder",
+    metavar="DIR",
+    type=PATH,
+    help="With JOB: the folder that 'assess --out' wrote its sheets to.",
+)
+@click.option("--no-signature", is_flag=True, help="Do not sign the delivery as a whole.")
+@click.option(
+    "--identity",
+    metavar="FILE",
+    type=PATH,
+    help="PKCS#12 with key and certificate that sign the delivery; the user's own unless said.",
+)
+@click.option(
+    "--password-file", metavar="FILE", type=PATH, help="Its first line opens the identity."
+)
+@click.option("--replace", is_flag=True, help="Write over a delivery that stands there.")
+@click.option(
+    "--specs",
+    metavar="DIR",
+    type=PATH,
+    multiple=True,
+    help="With JOB: folder of further rule files; may be repeated.",
+)
+@click.option(
+    "--allow-outside", is_flag=True, help="With JOB: let it name files outside its own folder."
+)
+@click.option(
+    "--now",
+    metavar="TIME",
+    callback=moment,
+    help="Of signing, RFC 3339; the clock's unless said.",
+)
+def command(
+    source: Path,
+    out: Path,
+    folder: Path | None,
+    no_signature: bool,
+    identity: Path | None,
+    password_file: Path | None,
+    replace: bool,
+    specs: tuple[Path, ...],
+    allow_outside: bool,
+    now: datetime | None,
+) -> int:
+    """Pack the signed sheets in DIR for the client, or those of JOB from --sheets DIR.
+
+    Writes a BagIt bag (RFC 8493): sheets, evidence, certificates, and a page to start from,
+    index.html. All sheets have to hold and be of one job. 'compliance verify' checks it.
+    """
+    from compliance.delivery.pack import check_sheets, packed, sealed
+
+    if no_signature and (identity or password_file):
+        raise UsageError("--no-signature and --identity or --password-file exclude each other")
+    files = list(_files(source, folder, specs, allow_outside))
+    archive = out.suffix.lower() == ".zip"
+    _check_out(out, archive, replace, files)
+    key = None if no_signature else open_identity(identity, password_file)
+    sheets = _opened(files)
+    check_sheets(sheets, str(folder or source))
+    contents = packed(sheets)
+    if key is not None:
+        contents = sealed(contents, key, now or datetime.now(UTC).replace(microsecond=0))
+    if archive:
+        from compliance.delivery.archive import zipped
+
+        write_new({out: zipped(contents, clean_name(out.stem))}, replace=replace)
+    else:
+        write_folder(out, contents, replace=replace)
+    _tell(out, sheets, key)
+    return 0
+
+
+def _check_out(out: Path, archive: bool, replace: bool, files: Sequence[Path]) -> None:
+    if any(file.resolve().is_relative_to(out.resolve()) for file in files):
+        raise UsageError(f"--out: the sheets lie in {out}; name another place")
+    if archive:
+        check_folder(out.parent)
+        check_targets([out], replace)
+    else:
+        check_place(out, replace)
+
+
+# ---------------------------------------------------------------- the sheets
+
+
+def _files(
+    source: Path, folder: Path | None, specs: Sequence[Path], allow_outside: bool
+) -> Iterable[Path]:
+    """The sheets' files; DeliveryError where one that the job asks for is not there."""
+    if source.is_dir():
+        if folder is not None or specs or allow_outside:
+            raise UsageError("--sheets, --specs and --allow-outside go with a job")
+        return sorted(source.glob("*.pdf"))
+    if source.suffix.lower() not in SUFFIXES:
+        raise UsageError(
+            f"{source}: expected a folder of sheets, or a job file, whose name ends in .yaml"
+        )
+    if folder is None:
+        raise UsageError("--sheets DIR is needed with a job: the folder that its sheets are in")
+    cases = job_cases(source, (), (), specs, allow_outside=allow_outside)
+    wanted = [path for (path,) in outputs(cases, folder, [".pdf"])]
+    missing = [path for path in wanted if not path.is_file()]
+    if missing:
+        told = "there is no such sheet; 'compliance assess' writes it"
+        raise DeliveryError([Problem(str(path), told) for path in missing])
+    return wanted
+
+
+def _opened(files: Sequence[Path]) -> list[Sheet]:
+    from compliance.delivery.sheets import opened_sheet
+    from compliance.verification import LARGEST_SHEET, verify_sheet
+
+    for name in ("pyhanko", "pyhanko_certvalidator"):
+        # What the libraries have to say of a damaged file is in the steps already.
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+    sheets, names = [], dict[str, Path]()
+    for file in files:
+        name = clean_name(file.stem)
+        other = names.setdefault(name.casefold(), file)
+        if other is not file:
+            raise DeliveryError(Problem(str(file), f"would be named as {other} is; rename one"))
+        data = read_bytes(file, DeliveryError, "sheet", limit=LARGEST_SHEET)
+        sheets.append(opened_sheet(name, data, verify_sheet(data, any_signer=True)))
+    return sheets
+
+
+# ---------------------------------------------------------------- the outcome
+
+
+def _tell(out: Path, sheets: Sequence[Sheet], key: Identity | None) -> None:
+    for sheet in sheets:
+        verdict = " ".join(
+            str(word).replace("-", " ")
+            for word in (sheet.stated["verdict"], sheet.stated["disposition"])
+            if word
+        )
+        count = len(sheet.verification.signatures)
+        signatures = "1 signature" if count == 1 else f"{count} signatures"
+        click.echo(harmless(f"{sheet.name}: {verdict}, {signatures}"))
+    if key is None:
+        click.echo("The delivery as a whole is not signed; each sheet in it is.")
+    else:
+        click.echo(harmless(f"Signed as a whole by {key.signer.name}."))
+    click.echo(harmless(f"Written: {out}"))

@@ -1,0 +1,152 @@
+"""`compliance deviation`: accept a value outside its limits, and check who did."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from compliance.cli.deviations import check, parts_of, print_checked, stated_in_file
+from compliance.cli.files import check_folder, check_targets, write_new
+from compliance.cli.keyring import MAKE_ONE, default_identity, open_identity
+from compliance.cli.moments import day, moment
+from compliance.cli.results import exit_code
+from compliance.cli.terminal import harmless
+from compliance.cli.trust import read_trust
+from compliance.errors import IdentityError, UsageError
+from compliance.wording.accepted import accepted_sentence
+
+if TYPE_CHECKING:
+    from compliance.identity import Identity
+
+__all__ = ["command"]
+
+PATH = click.Path(path_type=Path)
+
+
+@click.group("deviation")
+def command() -> None:
+    """Accept a value outside its limits, and check who did.
+
+    A deviation is a client's signed leave for one requirement of one slot to be missed, as
+    far as it was missed and no further, until a date. It changes no verdict: 'assess
+    --deviation' states it beside the finding.
+    """
+
+
+@command.command("new")
+@click.argument("source", metavar="ASSESSMENT.json|SHEET.pdf", type=PATH)
+@click.option("--requirement", metavar="ID", required=True, help="What may be missed.")
+@click.option("--reason", required=True, help="Why that is accepted.")
+@click.option("--accepted-by", metavar="NAME", required=True, help="Who accepts it.")
+@click.option(
+    "--until", metavar="DATE", required=True, callback=day, help="Last day, e.g. 2026-12-31."
+)
+@click.option("--out", metavar="FILE", type=PATH, required=True, help="File to write.")
+@click.option(
+    "--identity",
+    metavar="FILE",
+    type=PATH,
+    help="Key and certificate of the one who accepts; the user's own unless said.",
+)
+@click.option(
+    "--password-file", metavar="FILE", type=PATH, help="Its first line opens the identity."
+)
+@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
+@click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
+def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: Any) -> None:
+    """Accept one value of an assessment that lies outside its limits.
+
+    Signed by the client, or whoever may accept it; the file goes back to the facility.
+    """
+    from compliance.deviations import Acceptance, new_deviation, read_deviation
+
+    when = now or datetime.now(UTC).replace(microsecond=0)
+    until: date = given["until"]
+    if until < when.astimezone(UTC).date():
+        raise UsageError(f"--until: {until.isoformat()} is over already")
+    check_folder(out.parent)
+    check_targets([out], replace)
+    stated = stated_in_file(source)
+    acceptance = Acceptance(
+        reason=_line(given["reason"]),
+        accepted_by=_line(given["accepted_by"]),
+        accepted=when,
+        until=until,
+    )
+    identity = _identity(given["identity"], given["password_file"])
+    data = new_deviation(stated, given["requirement"], acceptance, identity, file=str(source))
+    write_new({out: data}, replace=replace)
+    deviation, _ = read_deviation(data, str(out))
+    click.echo(harmless(f"{out}: {accepted_sentence(deviation)}").replace("\u00a0", " "))
+
+
+@command.command("verify")
+@click.argument("files", metavar="FILE...", nargs=-1, required=True, type=PATH)
+@click.option(
+    "--trust",
+    metavar="FILE",
+    multiple=True,
+    type=PATH,
+    help="Certificate (PEM or DER) of whom you expect to accept, or of the authority that "
+    "issued theirs; may be repeated.",
+)
+@click.option(
+    "--unpack",
+    metavar="DIR",
+    type=PATH,
+    help="Also write what was signed, and the signature, for 'openssl cms -verify'.",
+)
+@click.option("--replace", is_flag=True, help="Write over files that stand in DIR.")
+@click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json"]),
+    default="text",
+    show_default=True,
+    help="Of what is printed.",
+)
+def verify(
+    files: tuple[Path, ...],
+    trust: tuple[Path, ...],
+    unpack: Path | None,
+    replace: bool,
+    now: datetime | None,
+    form: str,
+) -> int:
+    """Check each deviation FILE: unchanged, signed by whom, still running.
+
+    Exit codes: 0 all hold, 1 one was changed, has expired or is not by the trusted, 2 the
+    input or the call is wrong, 3 unchanged but the signer was not checked.
+    """
+    trusted = read_trust(trust) if trust else None
+    checked = [check(file, trusted, now or datetime.now(UTC)) for file in files]
+    if unpack is not None:
+        _unpack(files, unpack, replace)
+    print_checked(checked, form)
+    return exit_code(checked)
+
+
+def _unpack(files: tuple[Path, ...], folder: Path, replace: bool) -> None:
+    written: dict[Path, bytes] = {}
+    for file in files:
+        written |= parts_of(file, folder)
+    check_folder(folder)
+    check_targets(written, replace)
+    write_new(written, replace=replace)
+
+
+def _identity(file: Path | None, password_file: Path | None) -> Identity:
+    identity = open_identity(file, password_file)
+    if identity is None:
+        raise IdentityError(
+            f"{default_identity()}: there is no identity to sign with; make one: {MAKE_ONE}"
+        )
+    return identity
+
+
+def _line(text: str) -> str:
+    return " ".join(text.split())

@@ -1,0 +1,239 @@
+"""Deviation files as the command line reads and tells them."""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from compliance import wording
+from compliance.cli.call import Call
+from compliance.cli.cases import Case
+from compliance.cli.files import clean_name
+from compliance.cli.layout import COLUMNS, wrap
+from compliance.cli.terminal import harmless
+from compliance.cli.trust import read_trust
+from compliance.disposition import end_of
+from compliance.documents import read_bytes
+from compliance.errors import DeviationError, Problem
+from compliance.model import Deviation
+from compliance.wording.accepted import accepted_limits, accepted_value
+
+if TYPE_CHECKING:
+    from compliance.identity import Signer
+
+__all__ = [
+    "Checked",
+    "check",
+    "deviations_for",
+    "parts_of",
+    "print_checked",
+    "stated_in_file",
+]
+
+LARGEST = 1 << 17
+"""Bytes of a deviation file."""
+LARGEST_ASSESSMENT = 64 << 20
+"""Bytes of a sheet, or of an assessment alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A deviation file with what came out."""
+
+    file: Path
+    deviation: Deviation | None
+    trusted_as: str | None = None
+    faults: tuple[str, ...] = ()
+    code: int = 0
+    """The exit code this one would have alone."""
+
+
+def check(file: Path, trusted: Sequence[Signer] | None, now: datetime) -> Checked:
+    """A deviation file held against the trusted (None: nobody named) and the time."""
+    from compliance.deviations import read_deviation
+
+    try:
+        data = read_bytes(file, DeviationError, "deviation", limit=LARGEST)
+    except DeviationError as fault:
+        return Checked(file, None, faults=_told(fault), code=2)
+    try:
+        deviation, trusted_as = read_deviation(data, str(file), trusted or ())
+    except DeviationError as fault:
+        return Checked(file, None, faults=_told(fault), code=1)
+    faults = []
+    if now >= end_of(deviation):
+        faults.append(f"{file}: expired: it was accepted until {deviation.until.isoformat()}")
+    if trusted is not None and trusted_as is None:
+        faults.append(f"{file}: its signer is not among the trusted certificates")
+    code = 1 if faults else 0 if trusted_as else 3
+    return Checked(file, deviation, trusted_as, tuple(faults), code)
+
+
+def _told(fault: DeviationError) -> tuple[str, ...]:
+    return tuple(str(problem) for problem in fault.problems)
+
+
+def parts_of(file: Path, folder: Path) -> dict[Path, bytes]:
+    """What was signed and the signature, by the places in `folder` that they go to."""
+    from compliance.deviations import signed_parts
+
+    data = read_bytes(file, DeviationError, "deviation", limit=LARGEST)
+    signed, signature = signed_parts(data, str(file))
+    stem = clean_name(file.stem)
+    return {folder / f"{stem}.signed.json": signed, folder / f"{stem}.p7s": signature}
+
+
+# ---------------------------------------------------------------- for an assessment
+
+
+def deviations_for(call: Call, cases: Sequence[Case]) -> list[list[Deviation]]:
+    """The deviations given, by the case that each is for; their signatures hold.
+
+    Raises DeviationError, a line for each that is none, was changed, is not by the trusted,
+    or is for something that is not assessed here. Expiry and fit are seen with the findings.
+    """
+    found: list[list[Deviation]] = [[] for _ in cases]
+    if not call.deviation:
+        return found
+    from compliance.deviations import load_deviation
+
+    trusted = read_trust(call.deviation_trust) if call.deviation_trust else None
+    problems: list[Problem] = []
+    for file in call.deviation:
+        try:
+            deviation = load_deviation(file, trusted)
+        except DeviationError as fault:
+            problems += fault.problems
+            continue
+        places = [index for index, case in enumerate(cases) if _is_for(deviation, case)]
+        if places:
+            found[places[0]].append(deviation)
+        else:
+            problems.append(Problem(str(file), _elsewhere(deviation, cases)))
+    if problems:
+        raise DeviationError(problems)
+    return found
+
+
+def _is_for(deviation: Deviation, case: Case) -> bool:
+    job = case.source.job
+    named = (job.reference if job else None, case.source.name, case.deliverable)
+    return named == (deviation.job, deviation.slot, deviation.rule)
+
+
+def _elsewhere(deviation: Deviation, cases: Sequence[Case]) -> str:
+    first = cases[0].source.job
+    slots = ", ".join(f"{case.source.name} by {case.deliverable}" for case in cases)
+    return (
+        f"is for job {deviation.job}, slot {deviation.slot} by {deviation.rule}; here job "
+        f"{first.reference if first else 'not stated'} is assessed, slot {slots}"
+    )
+
+
+# ---------------------------------------------------------------- what is accepted
+
+
+def stated_in_file(file: Path) -> dict[str, Any]:
+    """The assessment in a .json file or a sheet, as plain data.
+
+    Raises DeviationError where there is none, where it was changed, or where the sheet's
+    signature does not hold.
+    """
+    data = read_bytes(file, DeviationError, "assessment", limit=LARGEST_ASSESSMENT)
+    from compliance.enclosures import number_fault, stated_in
+
+    if data.startswith(b"%PDF-"):
+        data = _from_sheet(data, file)
+    try:
+        stated = stated_in({"assessment.json": data})
+        fault = number_fault(stated)
+    except ValueError as error:
+        raise DeviationError(Problem(str(file), str(error))) from None
+    if fault is not None:
+        raise DeviationError(Problem(str(file), fault))
+    return dict(stated)
+
+
+def _from_sheet(data: bytes, file: Path) -> bytes:
+    from compliance.signatures import read_attachments
+    from compliance.verification import Status, verify_sheet
+
+    for name in ("pyhanko", "pyhanko_certvalidator"):
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+    found = verify_sheet(data, any_signer=True)
+    failed = [step for step in found.steps if step.status is Status.FAIL]
+    if failed:
+        told = f"{failed[0].title}: {failed[0].text}; see: compliance verify {file}"
+        raise DeviationError(Problem(str(file), told))
+    return read_attachments(data, largest=LARGEST_ASSESSMENT)["assessment.json"]
+
+
+# ---------------------------------------------------------------- telling
+
+
+ENDINGS = {
+    0: "It holds.",
+    1: "It does NOT hold.",
+    3: "Unchanged; its signer was not checked: --trust CERTIFICATE says whom you expect.",
+}
+
+
+def print_checked(checked: Sequence[Checked], form: str) -> None:
+    """What came out of every file, faults on standard error."""
+    if form == "json":
+        data = {"deviations": [_object(each) for each in checked]}
+        click.echo(json.dumps(data, indent=2, ensure_ascii=False))
+    else:
+        told = [each for each in checked if each.deviation is not None]
+        for index, each in enumerate(told):
+            assert each.deviation is not None
+            if index:
+                click.echo()
+            _print(each, each.deviation)
+    for each in checked:
+        for fault in each.faults:
+            click.echo(harmless(fault), err=True)
+
+
+def _print(checked: Checked, deviation: Deviation) -> None:
+    click.echo(
+        harmless(f"{checked.file}: slot {deviation.slot} of {deviation.job}, {deviation.rule}")
+    )
+    signer = deviation.signer
+    who = ", ".join(part for part in (signer.name, signer.organisation) if part)
+    for line in (
+        f"{deviation.title} ({deviation.requirement}): {accepted_value(deviation)} accepted; "
+        f"limit {accepted_limits(deviation)}",
+        f"Reason: {deviation.reason}",
+        f"Accepted by {deviation.accepted_by}, {wording.format_time(deviation.accepted)}, until "
+        f"{wording.format_date(deviation.until)}",
+        f"Seen in assessment {deviation.assessment}",
+        f"Signed by {who}: {checked.trusted_as or 'not among the trusted'}",
+        f"SHA-256 {signer.sha256}",
+        ENDINGS[checked.code],
+    ):
+        for part in wrap(harmless(line.replace("\u00a0", " ")), COLUMNS - 2):
+            click.echo(f"  {part}")
+
+
+def _object(checked: Checked) -> dict[str, Any]:
+    found: dict[str, Any] = {"file": str(checked.file), "exit_code": checked.code}
+    if checked.deviation is not None:
+        signer = checked.deviation.signer
+        found |= {
+            "deviation": checked.deviation.document["deviation"],
+            "signer": {
+                "name": signer.name,
+                "organisation": signer.organisation,
+                "sha256": signer.sha256,
+            },
+            "trusted": checked.trusted_as is not None,
+        }
+    return found | {"faults": list(checked.faults)}

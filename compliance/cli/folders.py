@@ -1,0 +1,76 @@
+"""Writing a folder whole or not at all."""
+
+from __future__ import annotations
+
+import os
+import secrets
+import shutil
+from collections.abc import Mapping
+from contextlib import suppress
+from pathlib import Path
+
+from compliance.cli.files import check_folder
+from compliance.errors import OutputError
+
+__all__ = ["check_place", "write_folder"]
+
+SIGN = "bagit.txt"
+"""Stands in every folder that may be replaced here, and in hardly another."""
+
+
+def check_place(folder: Path, replace: bool) -> None:
+    """That `folder` can be written: nothing stands there, or with `replace` a delivery.
+
+    Raises OutputError; UsageError where its parent is no folder.
+    """
+    check_folder(folder.absolute().parent)
+    if not os.path.lexists(folder):
+        return
+    if not folder.is_dir() or folder.is_symlink():
+        raise OutputError(f"{folder}: a file stands there; expected a place for a folder")
+    if not any(folder.iterdir()):
+        return
+    if not (folder / SIGN).is_file():
+        raise OutputError(f"{folder}: a folder stands there that is no delivery; name another")
+    if not replace:
+        raise OutputError(f"{folder}: stands there already; --replace writes over it")
+
+
+def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> None:
+    """Write `files`, by path below it, as the new `folder`, or nothing.
+
+    A delivery that stands there is put aside until the new one is in its place, and then
+    removed. Raises OutputError.
+    """
+    check_place(folder, replace)
+    folder = folder.absolute()
+    new = folder.with_name(f".{secrets.token_hex(8)}.part")
+    old = folder.with_name(f".{secrets.token_hex(8)}.old")
+    try:
+        for name, data in files.items():
+            _fill(new / name, new, data)
+        if folder.exists():
+            os.rename(folder, old)
+        try:
+            os.rename(new, folder)
+        except OSError:
+            if old.exists():
+                os.rename(old, folder)
+            raise
+    except OSError as error:
+        why = (error.strerror or str(error)).lower()
+        raise OutputError(f"{folder}: cannot be written: {why}") from error
+    finally:
+        for each in (new, *([old] if folder.exists() else [])):
+            with suppress(OSError):
+                shutil.rmtree(each)
+
+
+def _fill(path: Path, top: Path, data: bytes) -> None:
+    if ".." in path.parts or not path.is_relative_to(top):
+        raise OutputError(f"{path}: leads out of the folder")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("xb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())

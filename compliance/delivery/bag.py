@@ -1,0 +1,195 @@
+"""A bag (BagIt 1.0, RFC 8493) as names and bytes: made, and held against its own manifests.
+
+The format says what lies in the folder and with which digest. It says nothing about who
+made it: that is the matter of the signature over its tag manifest.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import re
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+__all__ = [
+    "DECLARATION",
+    "INFO",
+    "MANIFEST",
+    "PAGE",
+    "SIGNATURE",
+    "TAG_MANIFEST",
+    "TOP",
+    "Listing",
+    "Tag",
+    "listing",
+    "made",
+    "path_fault",
+    "tags_in",
+]
+
+DECLARATION = "bagit.txt"
+INFO = "bag-info.txt"
+MANIFEST = "manifest-sha256.txt"
+TAG_MANIFEST = "tagmanifest-sha256.txt"
+PAGE = "index.html"
+SIGNATURE = "signature.p7s"
+"""Over the tag manifest; the only file that no manifest can name."""
+
+DECLARED = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+TOP = (DECLARATION, INFO, PAGE, MANIFEST, TAG_MANIFEST, SIGNATURE)
+LINE = re.compile(r"([0-9a-f]{64}) [ *]?(.+)")
+LONGEST = 1000
+"""Characters of a path."""
+DEPTH = 12
+
+Tag = tuple[str, str]
+"""A label of bag-info.txt and what it says."""
+
+
+def made(
+    payload: Mapping[str, bytes], info: Sequence[Tag], page: bytes, agent: str
+) -> dict[str, bytes]:
+    """All files of a bag by path, without a signature.
+
+    `payload` is by its path below `data/`. `info` goes into bag-info.txt in its order, with
+    the size of the payload and the `agent` that made the bag behind it.
+    """
+    data = {f"data/{name}": content for name, content in sorted(payload.items())}
+    size = sum(map(len, data.values()))
+    told = [*info, ("Payload-Oxum", f"{size}.{len(data)}"), ("Bag-Software-Agent", agent)]
+    tags = {
+        DECLARATION: DECLARED,
+        INFO: "".join(f"{label}: {_one_line(text)}\n" for label, text in told).encode(),
+        PAGE: page,
+        MANIFEST: _manifest(data),
+    }
+    return {**data, **tags, TAG_MANIFEST: _manifest(tags)}
+
+
+def _one_line(text: str) -> str:
+    return " ".join(text.split()) or "not stated"
+
+
+def _manifest(files: Mapping[str, bytes]) -> bytes:
+    lines = (f"{_digest(data)}  {_written(name)}\n" for name, data in sorted(files.items()))
+    return "".join(lines).encode()
+
+
+def _digest(data: bytes) -> str:
+    return hashlib.sha256(data).hexdigest()
+
+
+def _written(name: str) -> str:
+    """A path as a manifest writes it (RFC 8493, 2.1.3)."""
+    return name.replace("%", "%25").replace("\n", "%0A").replace("\r", "%0D")
+
+
+def _read(name: str) -> str:
+    return re.sub("%(0A|0D|25)", lambda found: chr(int(found[1], 16)), name, flags=re.I)
+
+
+# ---------------------------------------------------------------- paths
+
+
+def path_fault(name: str) -> str | None:
+    """Why a path cannot stand in a delivery; None if it can. Such a path is never opened."""
+    shown = ascii(name[:120])
+    if not name or len(name) > LONGEST:
+        return f"{shown}: a path has 1 to {LONGEST} characters"
+    if name.startswith(("/", "\\", "~")) or re.match("[A-Za-z]:", name):
+        return f"{shown}: is a path from somewhere else; expected one inside the folder"
+    parts = name.split("/")
+    if ".." in parts:
+        return f"{shown}: leads out of the folder"
+    if "\\" in name or any(part in ("", ".") for part in parts) or len(parts) > DEPTH:
+        return f"{shown}: is no plain path"
+    if any(unicodedata.category(char)[0] == "C" for char in name):
+        return f"{shown}: has a character that cannot be seen"
+    return None
+
+
+# ---------------------------------------------------------------- against the manifests
+
+
+@dataclass(frozen=True, slots=True)
+class Listing:
+    """What a bag's manifests say."""
+
+    digests: Mapping[str, str]
+    """By path, payload and tag files together."""
+    faults: tuple[str, ...]
+
+
+def listing(texts: Mapping[str, bytes], names: Iterable[str]) -> Listing:
+    """The digests that a bag states, and what is wrong with its files' names.
+
+    `texts` holds the bytes of its tag files as far as they are there, `names` is every path
+    that is there. What is missing, added, twice or leads elsewhere is a fault; the digests are
+    for the caller to compare.
+    """
+    faults: list[str] = []
+    digests: dict[str, str] = {}
+    if texts.get(DECLARATION) != DECLARED:
+        what = "is missing" if DECLARATION not in texts else "does not declare BagIt 1.0 in UTF-8"
+        faults.append(f"{DECLARATION}: {what}")
+    for manifest in (MANIFEST, TAG_MANIFEST):
+        if manifest not in texts:
+            faults.append(f"{manifest}: is missing")
+            continue
+        found, wrong = _parsed(manifest, texts[manifest])
+        digests |= found
+        faults += wrong
+    there = set(names)
+    faults += [f"{name}: is missing" for name in sorted(digests.keys() - there)]
+    listed = digests.keys() | {TAG_MANIFEST, SIGNATURE}
+    faults += [f"{name}: was added: no manifest names it" for name in sorted(there - listed)]
+    faults += _unlisted(digests)
+    return Listing(digests, tuple(dict.fromkeys(faults)))
+
+
+def _parsed(manifest: str, data: bytes) -> tuple[dict[str, str], list[str]]:
+    payload = manifest == MANIFEST
+    found: dict[str, str] = {}
+    faults: list[str] = []
+    try:
+        lines = data.decode().splitlines()
+    except UnicodeDecodeError:
+        return {}, [f"{manifest}: is no UTF-8 text"]
+    for number, line in enumerate(lines, 1):
+        match = LINE.fullmatch(line)
+        if match is None:
+            faults.append(f"{manifest}:{number}: expected a SHA-256, two spaces and a path")
+            continue
+        name = _read(match[2])
+        fault = path_fault(name)
+        if fault is None and name.startswith("data/") != payload:
+            fault = f"{name}: does not belong into this manifest"
+        if fault is None and name in found:
+            fault = f"{name}: stands here twice"
+        if fault is not None:
+            faults.append(f"{manifest}:{number}: {fault}")
+        else:
+            found[name] = match[1]
+    return found, faults
+
+
+def _unlisted(digests: Mapping[str, str]) -> Iterable[str]:
+    """Files that a delivery has and that its manifests have to name."""
+    for name in (DECLARATION, INFO, PAGE, MANIFEST):
+        if name not in digests:
+            yield f"{TAG_MANIFEST}: does not name {name}"
+    for name in digests:
+        if not name.startswith("data/") and name not in TOP:
+            yield f"{name}: does not belong to a delivery"
+
+
+def tags_in(data: bytes) -> list[Tag]:
+    """The labels of a bag-info.txt and what they say; ValueError where it is none."""
+    found: list[Tag] = []
+    for number, line in enumerate(data.decode().splitlines(), 1):
+        label, colon, text = line.partition(": ")
+        if not colon:
+            raise ValueError(f"{INFO}:{number}: expected 'label: text'")
+        found.append((label, text))
+    return found

@@ -1,0 +1,245 @@
+"""Check a delivery: is it whole, is it as it was packed, and does each sheet in it hold?
+
+The plan; each block below is tagged with its number.
+
+    1  The folder is a whole bag: every file has the digest that the manifests state, none
+       is missing, none was added, and no path leads out.
+    2  The delivery as a whole is signed, and by whom.
+    3  Every sheet holds by itself (`verification.verify_sheet`).
+    4  The delivery states of its sheets what they are: number, outcome and signatures of each;
+       the evidence beside a sheet is what is attached to it; no number stands there twice.
+
+Every step is carried out, whatever became of those before it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from compliance.delivery import bag
+from compliance.delivery.opened import Opened, opened
+from compliance.delivery.pack import AGENT, packed
+from compliance.delivery.sheets import SHEETS, Sheet, opened_sheet, payload, repeated, statements
+from compliance.verification import Status, Step, Verification
+
+if TYPE_CHECKING:
+    from compliance.identity import Signer
+
+__all__ = ["DeliveryVerification", "verify_delivery"]
+
+MOST_DETAILS = 20
+TITLES = ("folder whole", "delivery signed", "sheets", "as stated")
+
+Outcome = tuple[Status, str, tuple[str, ...]]
+Verify = Callable[[bytes], Verification]
+
+
+@dataclass(frozen=True, slots=True)
+class DeliveryVerification:
+    """The outcome of all steps, and of every sheet."""
+
+    steps: tuple[Step, ...]
+    sheets: Mapping[str, Verification]
+    """By path in the delivery."""
+
+    @property
+    def exit_code(self) -> int:
+        """0 all holds, 1 something is broken, 3 intact but not all could be checked."""
+        found = {step.status for step in self.steps}
+        if len(self.steps) != len(TITLES) or Status.FAIL in found:
+            return 1
+        return 3 if Status.UNKNOWN in found else 0
+
+
+def verify_delivery(
+    path: Path, verify: Verify, *, trusted: Sequence[Signer] = (), any_signer: bool = False
+) -> DeliveryVerification:
+    """Carry out the plan on a folder or .zip; nothing is written.
+
+    `verify` checks one sheet's bytes, with the trust that the caller has. Raises
+    DeliveryError where `path` is neither a folder nor a .zip.
+    """
+    with opened(path) as files:
+        texts = _texts(files)
+        whole = _whole(files, texts)
+        sheets = list(_sheets(files, verify))
+        outcomes = (
+            whole,
+            _signed(texts, trusted, any_signer),
+            _hold(sheets),
+            _as_stated(files, texts, sheets),
+        )
+    return DeliveryVerification(
+        steps=tuple(
+            Step(number, title, *outcome)
+            for number, (title, outcome) in enumerate(zip(TITLES, outcomes, strict=True), 1)
+        ),
+        sheets={sheet.path: sheet.verification for sheet in sheets},
+    )
+
+
+# ---------------------------------------------------------------- 1: whole
+
+
+def _whole(files: Opened, texts: Mapping[str, bytes]) -> Outcome:
+    """(1)"""
+    listed = bag.listing(texts, files.names)
+    faults = [*files.faults, *listed.faults, *_changed(files, listed.digests)]
+    if faults:
+        return Status.FAIL, "not as it was packed", _told_each(faults)
+    count = sum(name.startswith("data/") for name in files.names)
+    return Status.OK, f"{count} files as the manifests state", ()
+
+
+def _changed(files: Opened, digests: Mapping[str, str]) -> Iterable[str]:
+    for name in sorted(digests.keys() & set(files.names)):
+        try:
+            found = hashlib.sha256(files.read(name)).hexdigest()
+        except ValueError as fault:
+            yield str(fault)
+            continue
+        if found != digests[name]:
+            yield f"{name}: was changed: SHA-256 {digests[name]} stated, {found} found"
+
+
+def _texts(files: Opened) -> dict[str, bytes]:
+    """The tag files that are there and can be read."""
+    found = {}
+    for name in (*bag.TOP,):
+        if name in files.names:
+            try:
+                found[name] = files.read(name)
+            except ValueError:
+                continue  # step 1 says so
+    return found
+
+
+# ---------------------------------------------------------------- 2: signed
+
+
+def _signed(texts: Mapping[str, bytes], trusted: Sequence[Signer], any_signer: bool) -> Outcome:
+    """(2)"""
+    if bag.SIGNATURE not in texts:
+        return Status.UNKNOWN, "not signed as a whole: only its sheets are", ()
+    from compliance.detached import read_detached
+
+    try:
+        found = read_detached(texts.get(bag.TAG_MANIFEST, b""), texts[bag.SIGNATURE], trusted)
+    except ValueError as fault:
+        return Status.FAIL, f"{bag.SIGNATURE}: {fault}", ()
+    if found.faults:
+        return Status.FAIL, f"{bag.SIGNATURE}: the signature {found.faults[0]}", ()
+    signer = found.signer
+    who = ", ".join(part for part in (signer.name, signer.organisation) if part)
+    told = f"{who}, {found.claimed:%Y-%m-%d %H:%M} UTC: "
+    details = (f"SHA-256 {signer.fingerprint}",)
+    if found.trusted_as is not None:
+        return Status.OK, told + found.trusted_as, details
+    if any_signer:
+        return Status.OK, told + "accepted as any signer would be, not checked", details
+    if trusted:
+        return Status.FAIL, told + "not among the trusted certificates", details
+    return Status.UNKNOWN, told + "not checked", details
+
+
+# ---------------------------------------------------------------- 3: sheets
+
+
+def _sheets(files: Opened, verify: Verify) -> Iterable[Sheet]:
+    place = f"data/{SHEETS}"
+    for name in files.names:
+        if name.startswith(place) and name.endswith(".pdf"):
+            try:
+                data = files.read(name)
+            except ValueError:
+                data = b""
+            yield opened_sheet(name[len(place) : -len(".pdf")], data, verify(data))
+
+
+def _hold(sheets: Sequence[Sheet]) -> Outcome:
+    """(3)"""
+    if not sheets:
+        return Status.FAIL, "there is no sheet in it", ()
+    codes = [sheet.verification.exit_code for sheet in sheets]
+    told = tuple(
+        f"{sheet.path}: {step.title}: {step.text}"
+        for sheet in sheets
+        for step in sheet.verification.steps
+        if step.status is not Status.OK
+    )
+    if 1 in codes:
+        return Status.FAIL, f"{codes.count(1)} of {len(codes)} do not hold", _told_each(told)
+    if 3 in codes:
+        count = codes.count(3)
+        return Status.UNKNOWN, f"{count} of {len(codes)} not fully checked", _told_each(told)
+    return Status.OK, f"all {len(codes)} hold" if len(codes) > 1 else "it holds", ()
+
+
+# ---------------------------------------------------------------- 4: as stated
+
+
+def _as_stated(files: Opened, texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Outcome:
+    """(4)"""
+    faults = [*_info_faults(texts, sheets), *repeated(sheets), *_payload_faults(files, sheets)]
+    if faults:
+        text = "what the delivery states is not what its sheets are"
+        return Status.FAIL, text, _told_each(faults)
+    count = sum(len(sheet.verification.signatures) for sheet in sheets)
+    return Status.OK, f"{len(sheets)} sheets with {count} signatures, as listed", ()
+
+
+def _info_faults(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterable[str]:
+    if bag.INFO not in texts:
+        return
+    try:
+        said = bag.tags_in(texts[bag.INFO])
+    except ValueError as fault:
+        yield str(fault)
+        return
+    there = [(label, " ".join(text.split())) for label, text in statements(sheets)]
+    stated = [tag for tag in said if tag[0].startswith("Compliance-")]
+    found = [tag for tag in there if tag[0].startswith("Compliance-")]
+    yield from (f"stated and not found: {text}" for _, text in stated if (_, text) not in found)
+    yield from (f"found and not stated: {text}" for _, text in found if (_, text) not in stated)
+    if len(stated) != len(found) or len(set(stated)) != len(stated):
+        yield f"{bag.INFO}: states {len(stated)} sheets and signatures; there are {len(found)}"
+    if ("Bag-Software-Agent", AGENT) in said:
+        # Another version may word the page otherwise; this one always words it so.
+        yield from _own_words(texts, sheets)
+
+
+def _own_words(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterable[str]:
+    if not all(sheet.stated for sheet in sheets):
+        return
+    try:
+        again = packed(sheets)
+    except (KeyError, TypeError, ValueError, AttributeError) as fault:
+        yield f"{bag.PAGE}: cannot be made again from the sheets: {fault}"
+        return
+    for name in (bag.INFO, bag.PAGE):
+        if texts.get(name) != again[name]:
+            yield f"{name}: does not say what the sheets say"
+
+
+def _payload_faults(files: Opened, sheets: Sequence[Sheet]) -> Iterable[str]:
+    expected = {f"data/{name}": data for name, data in payload(sheets).items()}
+    there = {name for name in files.names if name.startswith("data/")}
+    yield from (f"{name}: belongs to no sheet" for name in sorted(there - expected.keys()))
+    yield from (f"{name}: is missing" for name in sorted(expected.keys() - there))
+    for name in sorted(expected.keys() & there):
+        try:
+            same = files.read(name) == expected[name]
+        except ValueError:
+            continue  # step 1 says so
+        if not same:
+            yield f"{name}: is not what is attached to the sheet"
+
+
+def _told_each(faults: Sequence[str]) -> tuple[str, ...]:
+    told = tuple(faults[:MOST_DETAILS])
+    rest = len(faults) - len(told)
+    return (*told, f"and {rest} more") if rest else told

@@ -1,0 +1,217 @@
+"""A delivery opened for reading: a folder, or a .zip of one; nothing is written anywhere.
+
+Neither links nor paths that lead out are followed, and sizes are bounded before anything
+is read: a folder from somebody else may have been made to do harm.
+"""
+
+from __future__ import annotations
+
+import os
+import stat
+import struct
+import unicodedata
+import zipfile
+import zlib
+from collections.abc import Callable, Iterable, Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from compliance.delivery.bag import path_fault
+from compliance.errors import DeliveryError, Problem
+
+__all__ = ["LARGEST", "Opened", "is_zip", "opened"]
+
+LARGEST = 64 << 20
+"""Bytes of one file; the largest, a sheet, has some hundred thousand."""
+LARGEST_ALL = 1 << 30
+"""Bytes of all files together."""
+MOST = 5000
+"""Files."""
+DIRECTORY = 4 << 20
+"""Bytes of a .zip's directory, which is read whole."""
+END = b"PK\x05\x06"
+END64 = b"PK\x06\x07"
+STORED = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
+
+
+@dataclass(frozen=True, slots=True)
+class Opened:
+    """The files of a delivery by path, each read when asked for."""
+
+    names: tuple[str, ...]
+    faults: tuple[str, ...]
+    """Of what lies there: links, paths that lead out, what is too large."""
+    _read: Callable[[str], bytes] = field(repr=False)
+
+    def read(self, name: str) -> bytes:
+        """The bytes of one of the names; ValueError where they cannot be read."""
+        return self._read(name)
+
+
+def is_zip(path: Path) -> bool:
+    """Whether the file at `path` begins as a .zip does."""
+    try:
+        with path.open("rb") as file:
+            return file.read(4) in (b"PK\x03\x04", END)
+    except OSError:
+        return False
+
+
+@contextmanager
+def opened(path: Path) -> Iterator[Opened]:
+    """Open the folder or .zip at `path`; DeliveryError where it is neither."""
+    if path.is_dir():
+        yield _folder(path)
+        return
+    if not is_zip(path):
+        raise DeliveryError(Problem(str(path), "is neither a folder nor a .zip"))
+    _check_directory(path)
+    try:
+        archive = zipfile.ZipFile(path)
+    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
+        raise DeliveryError(Problem(str(path), f"cannot be opened: {error}")) from None
+    with archive:
+        yield _zip(archive)
+
+
+# ---------------------------------------------------------------- a folder
+
+
+def _folder(path: Path) -> Opened:
+    faults: list[str] = []
+    sizes = dict(_walk(path, "", faults))
+    names = _sound(sizes.items(), faults)
+
+    def read(name: str) -> bytes:
+        try:
+            descriptor = os.open(path / name, os.O_RDONLY | getattr(os, "O_NOFOLLOW", 0))
+            with open(descriptor, "rb") as file:
+                data = file.read(LARGEST + 1)
+        except OSError as error:
+            raise ValueError(f"{name}: {(error.strerror or str(error)).lower()}") from None
+        if len(data) > LARGEST:
+            raise ValueError(f"{name}: is too large")
+        return data
+
+    return Opened(names, tuple(faults), read)
+
+
+def _walk(folder: Path, prefix: str, faults: list[str]) -> Iterator[tuple[str, int]]:
+    try:
+        entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
+    except OSError as error:
+        faults.append(f"{prefix or folder}: {(error.strerror or str(error)).lower()}")
+        return
+    for entry in entries:
+        name = prefix + entry.name
+        status = entry.stat(follow_symlinks=False)
+        if stat.S_ISLNK(status.st_mode):
+            faults.append(f"{_shown(name)}: is a link; a delivery holds plain files")
+        elif stat.S_ISDIR(status.st_mode):
+            if name.count("/") < 20:
+                yield from _walk(folder / entry.name, f"{name}/", faults)
+        elif stat.S_ISREG(status.st_mode):
+            yield name, status.st_size
+        else:
+            faults.append(f"{_shown(name)}: is no plain file")
+
+
+# ---------------------------------------------------------------- a .zip
+
+
+def _check_directory(path: Path) -> None:
+    """That the directory of a .zip is small enough to be read whole."""
+    with path.open("rb") as file:
+        size = file.seek(0, os.SEEK_END)
+        file.seek(max(0, size - 66_000))
+        tail = file.read()
+    at = tail.rfind(END)
+    if size > LARGEST_ALL or at < 0 or len(tail) < at + 22 or END64 in tail:
+        raise DeliveryError(Problem(str(path), "is no .zip of a delivery: too large, or cut off"))
+    (length,) = struct.unpack_from("<I", tail, at + 12)
+    if length > DIRECTORY:
+        raise DeliveryError(Problem(str(path), f"holds more than the {MOST} files of a delivery"))
+
+
+def _zip(archive: zipfile.ZipFile) -> Opened:
+    faults: list[str] = []
+    entries: dict[str, zipfile.ZipInfo] = {}
+    tops = set()
+    for entry in archive.infolist():
+        name, fault = entry.orig_filename, _entry_fault(entry)
+        if fault is not None:
+            faults.append(fault)
+        elif not entry.is_dir():
+            top, slash, inner = name.partition("/")
+            tops.add(top if slash else "")
+            if inner in entries:
+                faults.append(f"{_shown(inner)}: stands in the .zip twice")
+            elif slash:
+                entries[inner] = entry
+            else:
+                faults.append(f"{_shown(name)}: lies beside the delivery's folder")
+    if len(tops) != 1:
+        faults.append(f"{len(tops)} folders at the top of the .zip; expected 1")
+    names = _sound(((name, entry.file_size) for name, entry in entries.items()), faults)
+
+    def read(name: str) -> bytes:
+        try:
+            with archive.open(entries[name]) as file:
+                data = file.read(LARGEST + 1)
+        except (zipfile.BadZipFile, OSError, zlib.error, EOFError, RuntimeError) as error:
+            raise ValueError(f"{name}: cannot be read: {error}") from None
+        if len(data) != entries[name].file_size:
+            raise ValueError(f"{name}: has another size than the .zip says")
+        return data
+
+    return Opened(names, tuple(faults), read)
+
+
+def _entry_fault(entry: zipfile.ZipInfo) -> str | None:
+    name = entry.orig_filename
+    fault = path_fault(name.removesuffix("/") if entry.is_dir() else name)
+    if fault is not None:
+        return fault
+    mode = entry.external_attr >> 16
+    if stat.S_IFMT(mode) not in (0, stat.S_IFREG, stat.S_IFDIR):
+        return f"{_shown(name)}: is a link or no plain file; a delivery holds plain files"
+    if entry.flag_bits & 0x1:
+        return f"{_shown(name)}: is encrypted"
+    if entry.compress_type not in STORED:
+        return f"{_shown(name)}: is compressed in a way that a delivery does not use"
+    return None
+
+
+# ---------------------------------------------------------------- either
+
+
+def _sound(sizes: Iterable[tuple[str, int]], faults: list[str]) -> tuple[str, ...]:
+    """The names that may be read, sorted; whatever is wrong is put to the faults."""
+    names: list[str] = []
+    alike: dict[str, str] = {}
+    total = 0
+    for name, size in sorted(sizes):
+        total += size
+        fault = path_fault(name)
+        folded = unicodedata.normalize("NFC", name).casefold()
+        if fault is None and folded in alike:
+            fault = f"{_shown(name)}: differs from {_shown(alike[folded])} in capitals only"
+        if fault is None and size > LARGEST:
+            fault = f"{_shown(name)}: has {size} bytes; at most {LARGEST} are read"
+        if fault is None and len(names) >= MOST:
+            faults.append(f"more than {MOST} files; the rest is not looked at")
+            break
+        if fault is None and total > LARGEST_ALL:
+            faults.append(f"more than {LARGEST_ALL} bytes; the rest is not looked at")
+            break
+        alike.setdefault(folded, name)
+        if fault is not None:
+            faults.append(fault)
+        else:
+            names.append(name)
+    return tuple(names)
+
+
+def _shown(name: str) -> str:
+    return ascii(name[:120])[1:-1]

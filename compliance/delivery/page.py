@@ -1,0 +1,289 @@
+"""The page of a delivery: one HTML file that opens offline, without scripts, and prints.
+
+Verdicts are told by a word and a shape first; inks only repeat them.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime
+from html import escape
+from typing import TYPE_CHECKING, Any
+
+from compliance.decision import OUTSIDE
+from compliance.delivery.style import MARKS, STYLE
+from compliance.model import Finding, Level, Outcome, Reason, Verdict
+from compliance.restated import finding_of
+from compliance.wording import (
+    NOT_STATED,
+    format_date,
+    format_finding_limits,
+    format_time,
+    format_value,
+    outcome_word,
+)
+
+if TYPE_CHECKING:
+    from compliance.delivery.sheets import Sheet
+    from compliance.identity import Signer
+
+__all__ = ["page"]
+
+
+def page(sheets: Sequence[Sheet]) -> bytes:
+    """The page as UTF-8. KeyError, TypeError or ValueError where an assessment is none."""
+    job: Mapping[str, Any] = next(
+        (sheet.stated["job"] for sheet in sheets if sheet.stated["job"]), {}
+    )
+    title = _text(job.get("title"))
+    parts = [
+        "<!DOCTYPE html>",
+        '<html lang="en">',
+        "<head>",
+        '<meta charset="utf-8">',
+        '<meta name="viewport" content="width=device-width, initial-scale=1">',
+        '<meta http-equiv="Content-Security-Policy" '
+        "content=\"default-src 'none'; style-src 'unsafe-inline'\">",
+        f"<title>Compliance sheets: {title}</title>",
+        f"<style>{STYLE}</style>",
+        "</head>",
+        "<body>",
+        *_head(title, job),
+        *_sheets(sheets),
+        *_checking(sheets),
+        *_contents(),
+        "</body>",
+        "</html>",
+    ]
+    return ("\n".join(parts) + "\n").encode()
+
+
+def _text(value: Any) -> str:
+    return escape(str(value)) if value not in (None, "") else NOT_STATED
+
+
+# ---------------------------------------------------------------- head
+
+
+def _head(title: str, job: Mapping[str, Any]) -> Iterable[str]:
+    client, facility = job.get("client") or {}, job.get("facility") or {}
+    yield "<header>"
+    yield '<p class="kind">Compliance sheets</p>'
+    yield f"<h1>{title}</h1>"
+    yield "<dl>"
+    for label, value in (
+        ("Client", client.get("name")),
+        ("Reference", job.get("reference")),
+        ("Facility", facility.get("name")),
+        ("Suite", job.get("suite")),
+    ):
+        yield f"<div><dt>{label}</dt><dd>{_text(value)}</dd></div>"
+    yield "</dl>"
+    yield "</header>"
+
+
+# ---------------------------------------------------------------- sheets
+
+
+def _sheets(sheets: Sequence[Sheet]) -> Iterable[str]:
+    yield "<main>"
+    for sheet in sheets:
+        yield from _sheet(sheet)
+    yield "</main>"
+
+
+def _sheet(sheet: Sheet) -> Iterable[str]:
+    stated = sheet.stated
+    verdict, conditional = Outcome(stated["verdict"]), bool(stated["conditional"])
+    findings = [finding_of(row) for row in stated["findings"]]
+    accepted = {one["requirement"]: one for one in stated["deviations"]}
+    rule, slot = stated["rule"], stated["slot"] or {}
+    word = outcome_word(verdict, conditional)
+    if stated["disposition"]:
+        word += ", accepted with deviations"
+    yield "<article>"
+    yield MARKS[_mark(verdict, conditional)]
+    yield "<div>"
+    ink = _mark(verdict, conditional).value
+    yield f"<h2>{_text(rule['title'])}</h2>"
+    yield f'<p class="word {ink}">{escape(word[:1].upper() + word[1:])}</p>'
+    yield f"<p>{escape(_tally(findings, verdict))}</p>"
+    yield from _listed(_missed(findings, accepted))
+    yield "<dl>"
+    for label, value in (
+        ("Slot", f"{_text(slot.get('slot'))} of {_display(stated['display'] or {})}"),
+        ("Rule", f"{_text(rule['id'])}, revision {_text(rule['revision'])}"),
+        ("Measured", _moment(stated["readings"]["measured"])),
+        ("Valid until", _until(stated, verdict)),
+        ("Number", f"<code>{_text(stated['number'])}</code>"),
+        ("Signed", _signers(sheet)),
+        ("Sheet", _link(sheet.path, f"{sheet.name}.pdf")),
+        ("Evidence", ", ".join(_evidence(sheet))),
+    ):
+        yield f"<div><dt>{label}</dt><dd>{value}</dd></div>"
+    yield "</dl>"
+    yield "</div>"
+    yield "</article>"
+
+
+def _mark(verdict: Outcome, conditional: bool) -> Verdict:
+    if verdict is Outcome.COMPLIANT:
+        return Verdict.CONDITIONAL_PASS if conditional else Verdict.PASS
+    if verdict is Outcome.NOT_COMPLIANT:
+        return Verdict.CONDITIONAL_FAIL if conditional else Verdict.FAIL
+    return Verdict.NOT_ASSESSED
+
+
+def _shall(findings: Sequence[Finding]) -> list[Finding]:
+    return [
+        row
+        for row in findings
+        if row.level is Level.SHALL and row.reason is not Reason.NOT_APPLICABLE
+    ]
+
+
+def _tally(findings: Sequence[Finding], verdict: Outcome) -> str:
+    shall = _shall(findings)
+    missed = sum(row.verdict in OUTSIDE for row in shall)
+    open_ = sum(row.verdict is Verdict.NOT_ASSESSED for row in shall)
+    parts = [
+        f"{len(shall) - missed - open_} of {len(shall)} requirements that shall be met are met"
+    ]
+    if missed:
+        parts.append(f"{missed} not met")
+    if open_:
+        parts.append(f"{open_} not assessed")
+    if verdict is Outcome.UNDECIDED and not open_:
+        parts.append("the measurement uncertainty leaves the verdict open")
+    return ", ".join(parts) + "."
+
+
+def _missed(
+    findings: Sequence[Finding], accepted: Mapping[str, Mapping[str, Any]]
+) -> Iterable[str]:
+    """The requirements that decided, each with what was accepted of it."""
+    for row in _shall(findings):
+        mark = MARKS[row.verdict].replace('class="mark"', 'class="small"')
+        if row.verdict in OUTSIDE:
+            value, limit = format_value(row), format_finding_limits(row)
+            told = f"{mark} {escape(row.title)}: {escape(value)}; limit {escape(limit)}"
+            if row.id in accepted:
+                told += f"<br>{_accepted(accepted[row.id])}"
+            yield told
+        elif row.verdict is Verdict.NOT_ASSESSED:
+            yield f"{mark} {escape(row.title)}: not assessed"
+
+
+def _accepted(one: Mapping[str, Any]) -> str:
+    until = format_date(date.fromisoformat(one["until"]))
+    return (
+        f"Accepted by {_text(one['accepted_by'])} until {until}: {_text(one['reason'])} "
+        f"(signed by {_text(one['signer']['name'])})"
+    )
+
+
+def _listed(items: Iterable[str]) -> Iterable[str]:
+    told = list(items)
+    if told:
+        yield "<ul>"
+        yield from (f"<li>{item}</li>" for item in told)
+        yield "</ul>"
+
+
+def _display(display: Mapping[str, Any]) -> str:
+    named = " ".join(str(display[key]) for key in ("make", "model") if display.get(key))
+    serial = f", serial number {escape(str(display['serial']))}" if display.get("serial") else ""
+    return (escape(named) or "the display") + serial
+
+
+def _moment(text: Any) -> str:
+    return escape(format_time(datetime.fromisoformat(text))) if text else NOT_STATED
+
+
+def _until(stated: Mapping[str, Any], verdict: Outcome) -> str:
+    if verdict is not Outcome.COMPLIANT and not stated["disposition"]:
+        return "–"
+    return _moment(stated["valid_until"]) if stated["valid_until"] else "no end set"
+
+
+def _signers(sheet: Sheet) -> str:
+    return "<br>".join(
+        f"{_named(each.signer)}, {escape(each.role)}"
+        + (f", {escape(format_time(each.claimed))}" if each.claimed else "")
+        for each in sheet.verification.signatures
+    )
+
+
+def _named(signer: Signer) -> str:
+    return escape(", ".join(part for part in (signer.name, signer.organisation) if part))
+
+
+def _link(path: str, text: str) -> str:
+    return f'<a href="{escape(_quoted(path))}">{escape(text)}</a>'
+
+
+def _quoted(path: str) -> str:
+    from urllib.parse import quote
+
+    return quote(path)
+
+
+def _evidence(sheet: Sheet) -> Iterable[str]:
+    for name in sorted(sheet.attached):
+        yield _link(f"data/evidence/{sheet.name}/{name}", name)
+
+
+# ---------------------------------------------------------------- foot
+
+
+def _checking(sheets: Sequence[Sheet]) -> Iterable[str]:
+    signers = {
+        each.signer.fingerprint: each.signer
+        for sheet in sheets
+        for each in sheet.verification.signatures
+    }
+    yield "<section>"
+    yield "<h2>How to check this</h2>"
+    yield (
+        "<p>Every sheet is signed and carries what it was computed from. Anyone who has "
+        "<code>deliverable-compliance</code> can check all of this folder, and compute every "
+        "value again:</p>"
+    )
+    yield "<pre>compliance verify FOLDER --trust CERTIFICATE.pem</pre>"
+    yield (
+        "<p>CERTIFICATE.pem is the signer's certificate. Those in this folder are only copies: "
+        "have the numbers below confirmed by another way, such as the telephone. Signatures of "
+        "the sheets can also be seen in any PDF reader that shows PAdES signatures.</p>"
+    )
+    yield "<dl>"
+    for fingerprint, signer in sorted(signers.items()):
+        grouped = " ".join(fingerprint[at : at + 8] for at in range(0, len(fingerprint), 8))
+        link = _link(f"data/certificates/{fingerprint}.pem", "certificate")
+        yield (
+            f"<div><dt>{_named(signer)}</dt><dd><code>SHA-256 {grouped}</code><br>{link}</dd></div>"
+        )
+    yield "</dl>"
+    yield "</section>"
+
+
+def _contents() -> Iterable[str]:
+    yield "<section>"
+    yield "<h2>What is in this folder</h2>"
+    yield "<dl>"
+    for name, told in (
+        ("data/sheets", "The signed sheets, PDF/A-3."),
+        (
+            "data/evidence",
+            "What each was computed from, as attached to it: the assessment with every finding, "
+            "the readings, the rule with its limits, the job, the meter, and what was accepted.",
+        ),
+        ("data/certificates", "The certificates of those who signed sheets."),
+        ("*.txt", "What the folder holds and states, as a bag after RFC 8493 (BagIt)."),
+    ):
+        yield f"<div><dt><code>{name}</code></dt><dd>{told}</dd></div>"
+    yield "</dl>"
+    yield (
+        "<p>Each sheet states what was measured, on one device, on one day, with one instrument. "
+        "What this page says of them is a summary; what counts is the sheet.</p>"
+    )
+    yield "</section>"
