@@ -42,15 +42,16 @@ Data = Mapping[str, Any]
 YES_NO = {"yes": 1.0, "no": 0.0}
 
 
-def load_job(path: str | Path, *, allow_outside: bool = False) -> Job:
+def load_job(path: str | Path, *, allow_outside: bool = False, measured: bool = True) -> Job:
     """A job from its file. Raises JobError with every problem.
 
     Files are named from the job's folder and may not leave it unless `allow_outside`; they
-    are not opened here, so that one slot's bad file is that slot's fault alone.
+    are not opened here, so that one slot's bad file is that slot's fault alone. A slot needs
+    readings unless `measured` is false: a plan is made before there are any.
     """
     node = read_yaml(read_bytes(path, JobError, "job"), str(path), JobError)
     document = read_nodes(node, str(path), "job", JobError)
-    return _job(document, node, Path(path), allow_outside)
+    return _job(document, node, Path(path), allow_outside, measured)
 
 
 def job_from_document(document: Data, file: str | Path) -> Job:
@@ -82,8 +83,8 @@ def only_slot(job: Job, name: str) -> Job:
 # ---------------------------------------------------------------- building
 
 
-def _job(document: Data, node: Node, file: Path, allow_outside: bool) -> Job:
-    builder = _Builder(document, node, file, allow_outside)
+def _job(document: Data, node: Node, file: Path, allow_outside: bool, measured: bool = True) -> Job:
+    builder = _Builder(document, node, file, allow_outside, measured)
     slots = builder.slots()
     if builder.problems:
         raise JobError(sorted(builder.problems, key=lambda problem: problem.line or 0))
@@ -106,7 +107,10 @@ def _job(document: Data, node: Node, file: Path, allow_outside: bool) -> Job:
 class _Builder:
     """Builds the slots and notes what the schema cannot say."""
 
-    def __init__(self, document: Data, node: Node, file: Path, allow_outside: bool) -> None:
+    def __init__(
+        self, document: Data, node: Node, file: Path, allow_outside: bool, measured: bool
+    ) -> None:
+        self._measured = measured
         self._document = document
         self._node = node
         self._file = file
@@ -133,7 +137,7 @@ class _Builder:
         return tuple(found)
 
     def _slot(self, data: Data, path: tuple[str | int, ...], meter: Path | None) -> Slot:
-        if "readings" not in data and "before" not in data:
+        if self._measured and "readings" not in data and "before" not in data:
             message = "missing; expected e.g. readings: {file: readings/slot-1.csv, measured: …}"
             self._problem((*path, "readings"), message)
         deliverable = data["deliverable"]

@@ -39,6 +39,8 @@ class Entry:
 
 
 COMMANDS: Mapping[str, Entry] = {
+    "plan": Entry("compliance.cli.plan", "List what to measure, as a file to fill in."),
+    "convert": Entry("compliance.cli.convert", "Write readings in another format."),
     "assess": Entry(
         "compliance.cli.assess", "Judge a job's slots by their rules and write the sheets."
     ),

@@ -1,0 +1,269 @@
+"""`compliance plan`: what to measure for a slot or for rules, as a file to fill in."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from compliance.cli.files import check_folder, check_targets, write_new
+from compliance.cli.layout import COLUMNS, Style, wrap
+from compliance.cli.specs import search_path, specs_option
+from compliance.cli.terminal import harmless
+from compliance.errors import ComplianceError, JobError, UsageError
+from compliance.model import ENCODINGS, Encoding, Job, Meter, Rule, Slot
+
+if TYPE_CHECKING:
+    from compliance.planning import MeasuringPlan
+
+__all__ = ["command"]
+
+PATH = click.Path(path_type=Path)
+SUFFIXES = (".yaml", ".yml")
+FULL = 100.0
+"""% of area, from which a patch is full-field."""
+
+
+@click.command("plan")
+@click.argument("targets", metavar="JOB|RULE...", nargs=-1, required=True)
+@click.option("--slot", metavar="SLOT", help="Of the job; needed where it has several.")
+@click.option("--out", metavar="FILE", type=PATH, help="Write the plan there, not to the terminal.")
+@click.option("--replace", is_flag=True, help="Write over FILE if it stands there already.")
+@click.option(
+    "--encoding",
+    metavar="NAME",
+    type=click.Choice(list(ENCODINGS)),
+    help="Of the generator's code values; the job's or the rule's unless said.",
+)
+@click.option(
+    "--grid",
+    metavar="N",
+    type=click.IntRange(2, 33),
+    help="Add a grid of N points for each channel, N x N x N patches, for a thorough check.",
+)
+@click.option("--yxy", is_flag=True, help="Leave columns for Y, x, y instead of X, Y, Z.")
+@click.option(
+    "--meter",
+    metavar="FILE",
+    type=PATH,
+    help="Tells how long readings take; the job's unless said.",
+)
+@specs_option
+@click.option(
+    "--allow-outside", is_flag=True, help="Let the job name files outside its own folder."
+)
+def command(
+    targets: tuple[str, ...],
+    slot: str | None,
+    out: Path | None,
+    replace: bool,
+    encoding: str | None,
+    grid: int | None,
+    yxy: bool,
+    meter: Path | None,
+    specs: tuple[Path, ...],
+    allow_outside: bool,
+) -> int:
+    """List what to measure: for one slot of a JOB, or for RULEs, ids or .yaml files.
+
+    Patches that several deliverables ask for are there once. White comes at start, middle
+    and end, bright patches are spread and followed by dark ones. The list is CSV: with the
+    meter's values filled in, from top to bottom, it is a readings file.
+
+    Exit codes: 0 the plan is made, 2 the input or the call is wrong, 4 an internal or I/O
+    failure.
+    """
+    from compliance.meter import load_meter
+    from compliance.planning import measuring_plan
+    from compliance.readings.comma import comma_separated
+
+    asked = _asked(targets, slot, specs, allow_outside)
+    known = ENCODINGS[encoding] if encoding else _encoding(asked)
+    file = meter or asked.meter
+    instrument = load_meter(file) if file else None
+    try:
+        plan = measuring_plan(
+            asked.rules,
+            known,
+            technology=asked.technology,
+            points=grid or 0,
+            meter=instrument,
+        )
+    except ValueError as error:
+        raise UsageError(f"--grid: {error}") from None
+    text = comma_separated(plan.rows(chromaticity=yxy))
+    if out is not None:
+        check_folder(out.parent)
+        check_targets([out], replace)
+        write_new({out: text.encode()}, replace=replace)
+    else:
+        click.echo(text, nl=False)
+    _tell(plan, asked, grid, instrument, out)
+    return 0
+
+
+# ---------------------------------------------------------------- what is asked
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What the plan is for."""
+
+    rules: tuple[Rule, ...]
+    job: Job | None = None
+    slot: Slot | None = None
+
+    @property
+    def technology(self) -> str | None:
+        return self.slot.display.technology if self.slot else None
+
+    @property
+    def meter(self) -> Path | None:
+        return self.slot.meter if self.slot else None
+
+
+def _asked(
+    targets: Sequence[str], slot: str | None, specs: Sequence[Path], allow_outside: bool
+) -> _Asked:
+    from compliance.rules import load_rule
+
+    jobs = [target for target in targets if _is_job(target)]
+    if jobs and len(targets) > 1:
+        raise UsageError(f"{jobs[0]} is a job; expected one job, or rules")
+    if jobs:
+        return _of_job(Path(jobs[0]), slot, specs, allow_outside)
+    if slot is not None:
+        raise UsageError("--slot goes with a job")
+    search = search_path(specs)
+    return _Asked(tuple(load_rule(name, search=search) for name in dict.fromkeys(targets)))
+
+
+def _is_job(target: str) -> bool:
+    """Whether a target is a job file: a YAML file with `job` at its top."""
+    from compliance.documents import read_bytes, read_yaml, walk
+
+    if not target.endswith(SUFFIXES):
+        return False
+    try:
+        node = read_yaml(read_bytes(target, JobError, "job or rule"), target, JobError)
+    except ComplianceError:
+        if not Path(target).exists():
+            raise
+        return False  # the reader of rules says what is wrong with it
+    return walk(node, ("job",))[1] is not None
+
+
+def _of_job(path: Path, slot: str | None, specs: Sequence[Path], allow_outside: bool) -> _Asked:
+    from compliance.documents.files import inside
+    from compliance.job import load_job, only_slot
+    from compliance.rules import load_rule
+
+    job = load_job(path, allow_outside=allow_outside, measured=False)
+    names = [each.name for each in job.slots]
+    if slot is None and len(names) > 1:
+        raise UsageError(f"{path} has the slots {', '.join(names)}; choose one with --slot")
+    job = only_slot(job, slot or names[0])
+    (chosen,) = job.slots
+    search = search_path(specs, path.parent)
+    rules = []
+    for named in chosen.deliverables:
+        own = named.endswith(SUFFIXES) or len(Path(named).parts) > 1
+        if own and not allow_outside and inside(path.parent, named) is None:
+            raise UsageError(f"{named!r} leaves the job's folder; --allow-outside lets it")
+        rules.append(load_rule(str(path.parent / named) if own else named, search=search))
+    return _Asked(tuple(rules), job, chosen)
+
+
+def _encoding(asked: _Asked) -> Encoding:
+    """The job's for the slot, or the one that the rules agree on."""
+    if asked.job is not None and asked.slot is not None:
+        entry = asked.slot.readings or asked.slot.before
+        return entry.encoding if entry else ENCODINGS[asked.job.document["encoding"]]
+    first, *rest = asked.rules
+    for rule in rest:
+        if rule.encoding != first.encoding:
+            raise UsageError(
+                f"{first.id} is in {first.encoding.name} and {rule.id} in {rule.encoding.name}; "
+                "name the generator's: --encoding"
+            )
+    return first.encoding
+
+
+# ---------------------------------------------------------------- what is told
+
+
+def _tell(
+    plan: MeasuringPlan, asked: _Asked, grid: int | None, meter: Meter | None, out: Path | None
+) -> None:
+    """Summary and cautions: on standard error beside the plan, on standard output beside a file."""
+    aside = out is None
+    style = Style((sys.stderr if aside else sys.stdout).encoding or "ascii")
+    lines = [*_summary(plan, asked, grid, meter), ""]
+    for caution in plan.cautions:
+        lines += _item("! ", caution)
+    if out is not None:
+        lines += ["", "Written:", f"  {harmless(str(out))}"]
+    for line in lines:
+        click.echo(style.text(line), err=aside)
+
+
+def _summary(
+    plan: MeasuringPlan, asked: _Asked, grid: int | None, meter: Meter | None
+) -> list[str]:
+    rules = ", ".join(rule.id for rule in plan.rules)
+    whose = f"slot {asked.slot.name}: " if asked.slot else ""
+    whites = sum(step.anchor for step in plan.steps)
+    encoding = plan.encoding
+    kind = "X′Y′Z′" if encoding.kind == "xyz" else "RGB"
+    span = "narrow" if encoding.narrow else "full"
+    lines = wrap(f"{whose}{rules}", COLUMNS)
+    lines += _item("  ", f"{len(plan.steps)} readings of {plan.patches} patches")
+    if grid:
+        lines += _item("  ", f"with a grid of {grid} points, {grid**3} patches")
+    lines += _item("  ", f"{encoding.name}: {encoding.bits}-bit {kind}, {span} range")
+    lines += _item("  ", _fields(plan))
+    lines += _item("  ", f"white {whites} times: at the start, between and at the end")
+    lines += _item("  ", _time(plan, meter))
+    return lines
+
+
+def _item(mark: str, text: str) -> list[str]:
+    first, *rest = wrap(text, COLUMNS - len(mark))
+    return [mark + first, *(" " * len(mark) + line for line in rest)]
+
+
+def _fields(plan: MeasuringPlan) -> str:
+    windows = sorted({step.window for step in plan.steps if step.pattern == "window"})
+    parts = ["full-field patches"] if any(step.window >= FULL for step in plan.steps) else []
+    if windows:
+        sizes = ", ".join(f"{window:g}" for window in windows)
+        parts.append(f"windows of {sizes} % of the screen's area")
+    if any(step.pattern == "checkerboard" for step in plan.steps):
+        parts.append("checkerboard")
+    places = dict.fromkeys(step.position for step in plan.steps if step.position != "centre")
+    parts.append(f"at the centre, {', '.join(places)}" if places else "at the centre")
+    return "; ".join(parts)
+
+
+def _time(plan: MeasuringPlan, meter: Meter | None) -> str:
+    seconds = plan.duration.seconds
+    told = f"about {max(1, round(seconds / 60))} min" if seconds < 7200 else _hours(seconds)
+    source = (
+        f"by {meter.name}"
+        if meter and not plan.duration.assumed
+        else (
+            "as a typical colorimeter reads; --meter FILE states yours"
+            if meter is None
+            else f"in part as a typical colorimeter reads: {meter.name} states not all of settle "
+            "and reading_time"
+        )
+    )
+    return f"{told}, {source}; without warming up and moving the meter"
+
+
+def _hours(seconds: float) -> str:
+    return f"about {seconds / 3600:.1f} h"

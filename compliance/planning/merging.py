@@ -1,0 +1,155 @@
+"""The patches of several rules as one list of stimuli in one encoding, each there once."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from compliance import targets
+from compliance.colorimetry import codes
+from compliance.model import Encoding, Requirement, Rule, Triple
+from compliance.patches import Plan, PlannedPatch, default_pattern
+from compliance.planning.stimuli import planned
+
+__all__ = ["Stimulus", "grid", "merged"]
+
+COLUMNS_OF_GRID = range(2, 34)
+"""Points a grid may have along each channel."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stimulus:
+    """One patch to show and read."""
+
+    codes: Triple
+    position: str
+    window: float
+    """% of area"""
+    pattern: str
+    seconds: float
+    """How long it has been shown when it is read."""
+    level: float
+    """Nominal luminance in cd/m², the highest that one of the rules asks for."""
+    name: str
+    anchor: bool = False
+    """The rule's white at the centre: read again and again, for stability."""
+    count: int = 1
+    """How often it is read."""
+
+    @property
+    def shown(self) -> tuple[Triple, str, float, str]:
+        """What is on the screen, whenever it is read."""
+        return self.codes, self.position, self.window, self.pattern
+
+    @property
+    def identity(self) -> tuple[object, ...]:
+        """What makes two readings repeats of each other."""
+        return (*self.shown, self.seconds)
+
+
+def merged(
+    rules: Sequence[Rule], encoding: Encoding, *, technology: str | None = None, points: int = 0
+) -> tuple[Stimulus, ...]:
+    """Every patch that the rules ask for on a display of that technology, each once.
+
+    `points` adds a grid of that many points for each channel of RGB. Raises RuleError where a
+    rule and the encoding do not go together.
+    """
+    found: dict[tuple[object, ...], Stimulus] = {}
+    for rule in rules:
+        for one in _of(rule, encoding, technology):
+            _add(found, one)
+    if points:
+        for one in grid(rules[0], encoding, points):
+            _add(found, one)
+    return tuple(found.values())
+
+
+def _add(found: dict[tuple[object, ...], Stimulus], one: Stimulus) -> None:
+    before = found.get(one.identity, one)
+    found[one.identity] = replace(
+        before,
+        level=max(before.level, one.level),
+        anchor=before.anchor or one.anchor,
+        count=max(before.count, one.count),
+    )
+
+
+def _of(rule: Rule, encoding: Encoding, technology: str | None) -> Iterator[Stimulus]:
+    asked = tuple(one for one in rule.requirements if _applies(one, technology))
+    plan = Plan(rule, encoding)
+    (white,) = plan.patches("white")
+    patches = planned(replace(rule, requirements=asked), encoding)
+    levels = _levels(plan, np.array([patch.signal for patch in patches]))
+    for patch, level in zip(patches, levels, strict=True):
+        anchor = patch.signal == white.signal and _place(patch) == _place(white)
+        yield _stimulus(patch, encoding, float(level), anchor=anchor)
+
+
+def _applies(requirement: Requirement, technology: str | None) -> bool:
+    """Whether a requirement is for the display; all are where its kind is not known."""
+    if requirement.displays is None or technology is None:
+        return True
+    return (requirement.displays == "projector") == (technology == "projector")
+
+
+def _place(patch: PlannedPatch) -> tuple[object, ...]:
+    return patch.position, patch.window, patch.pattern, patch.seconds
+
+
+def _levels(plan: Plan, signal: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> list[float]:
+    """cd/m² that the rule's display shows; no more than its peak."""
+    nominal = targets.nominal_xyz(signal.reshape(-1, 3), plan.model)[:, 1]
+    return [min(float(level), plan.model.peak_luminance) for level in nominal]
+
+
+def _stimulus(
+    patch: PlannedPatch, encoding: Encoding, level: float, *, anchor: bool = False
+) -> Stimulus:
+    triple = codes.encode(np.array(patch.signal), encoding.bits, encoding.narrow)
+    red, green, blue = (int(code) for code in triple)
+    return Stimulus(
+        codes=(red, green, blue),
+        position=patch.position,
+        window=patch.window,
+        pattern=patch.pattern,
+        seconds=patch.seconds,
+        level=level,
+        name=patch.name,
+        anchor=anchor,
+        count=patch.count,
+    )
+
+
+def grid(rule: Rule, encoding: Encoding, points: int) -> tuple[Stimulus, ...]:
+    """Points³ stimuli: every mixture of equally spaced signals of R, G and B.
+
+    The signals run from 0 to 1, in PQ to the rule's peak, shown as the rule shows its patches.
+    ValueError where the encoding is not RGB or has fewer codes than points.
+    """
+    if encoding.kind != "rgb":
+        raise ValueError(f"a grid is one of RGB; {encoding.name} has X′Y′Z′ codes")
+    if points not in COLUMNS_OF_GRID:
+        first, last = COLUMNS_OF_GRID[0], COLUMNS_OF_GRID[-1]
+        raise ValueError(f"{points} points for each channel; expected {first} to {last}")
+    plan = Plan(rule, encoding)
+    top = float(targets.peak_signal(plan.model)[0]) if rule.target.curve == "pq" else 1.0
+    steps = np.linspace(0.0, top, points)
+    signal = np.stack(np.meshgrid(steps, steps, steps, indexing="ij"), axis=-1).reshape(-1, 3)
+    quantised = np.asarray(
+        codes.decode(
+            codes.encode(signal, encoding.bits, encoding.narrow), encoding.bits, encoding.narrow
+        )
+    )
+    levels = _levels(plan, quantised)
+    pattern = default_pattern(rule.window)
+    return tuple(
+        _stimulus(
+            PlannedPatch("grid", "grid", (row[0], row[1], row[2]), "centre", rule.window, pattern),
+            encoding,
+            level,
+        )
+        for row, level in zip(quantised.tolist(), levels, strict=True)
+    )
