@@ -18,7 +18,7 @@ from compliance.model import Outcome
 from compliance.rules import load_rule
 
 PER_FAMILY = 40
-WRONG = 3
+WRONG = 2
 SHARE = 0.9
 TABLE = Path(__file__).parent.parent / "tables" / "robustness.csv"
 

@@ -1,0 +1,308 @@
+"""Writes specs/README.md: what each shipped rule covers of its documents, and what it does not.
+
+    python scripts/make_library_page.py             # --check compares only
+
+All of it is read: limits, basis and clauses from the rules, what is not covered from the comment
+at the head of each rule file, the simulated displays from tests/tables/robustness.csv and
+spreads.csv (made by tests/robustness.py, by hand).
+"""
+
+from __future__ import annotations
+
+import csv
+import re
+import sys
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from itertools import groupby
+from pathlib import Path
+from typing import NamedTuple
+
+from compliance.model import Level, Requirement, Rule, Target
+from compliance.quantities.table import QUANTITIES, RECORDED_FIELDS
+from compliance.rules import load_rule, shipped_folder, shipped_rules
+from compliance.wording import BASIS_WORDS, format_plain, format_requirement_limits, over_words
+
+ROOT = Path(__file__).resolve().parent.parent
+PAGE = ROOT / "specs" / "README.md"
+TABLES = ROOT / "tests" / "tables"
+
+BASES = ("published", "digest", "memory", "practice")
+NOT_COVERED = "Not covered:"
+CURVES = {
+    "bt1886": "BT.1886",
+    "srgb": "sRGB curve",
+    "pq": "PQ",
+    "hlg": "HLG",
+    "dcdm": "X′Y′Z′ with a 2.6 power",
+}
+COLOURS = {"bt709": "BT.709", "bt2020": "BT.2020", "p3": "P3", "adobe-rgb": "Adobe RGB"}
+WHITES = {"d65": "D65", "dci": ".314, .351"}
+
+Row = Mapping[str, str]
+
+
+class Comment(NamedTuple):
+    """What the comment at the head of a rule file says."""
+
+    about: tuple[str, ...]
+    """Paragraphs"""
+    not_covered: tuple[str, ...]
+
+
+def read_comment(text: str) -> Comment:
+    """The comment that a rule file begins with; ValueError where it does not say what it lacks."""
+    lines: list[str] = []
+    for line in text.splitlines():
+        if not line.startswith("#"):
+            break
+        lines.append(line.removeprefix("#").removeprefix(" ").rstrip())
+    if NOT_COVERED not in lines:
+        raise ValueError(f"the comment at the head has no line '{NOT_COVERED}'")
+    at = lines.index(NOT_COVERED)
+    about = [" ".join(group) for filled, group in groupby(lines[:at], bool) if filled]
+    items: list[str] = []
+    for line in lines[at + 1 :]:
+        if line.startswith("- "):
+            items.append(line.removeprefix("- "))
+        elif line and items:
+            items[-1] += f" {line.strip()}"
+    return Comment(tuple(about), tuple(items))
+
+
+# ---------------------------------------------------------------- Markdown
+
+
+def plain(text: str) -> str:
+    """Text in which no sign means anything to Markdown."""
+    for sign in ("\\", "*", "_", "|", "<"):
+        text = text.replace(sign, f"\\{sign}")
+    return text.replace("\u00a0", " ")
+
+
+def comment_text(text: str) -> str:
+    """A comment's text: what stands in backquotes stays as it is."""
+    parts = text.split("`")
+    return "`".join(part if place % 2 else plain(part) for place, part in enumerate(parts))
+
+
+def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
+    """Lines of a table."""
+    yield f"| {' | '.join(head)} |"
+    yield f"|{'---|' * len(head)}"
+    for row in rows:
+        yield f"| {' | '.join(row)} |"
+    yield ""
+
+
+# ---------------------------------------------------------------- rules
+
+
+def target_words(target: Target) -> str:
+    """A target in a line: `BT.1886, P3 in BT.2020, D65, 100 cd/m²`."""
+    curve = CURVES.get(target.curve) or f"power {format_plain(target.exponent or 0)}"
+    if target.system_gamma is not None:
+        curve += f", system gamma {target.system_gamma:.3f}"
+    colours = COLOURS.get(target.primaries_name or "", "own primaries")
+    if target.container_name not in (None, target.primaries_name):
+        colours += f" in {COLOURS.get(target.container_name or '', 'a container')}"
+    white = WHITES.get(target.white_name or "", "own white")
+    level = f"{format_plain(target.luminance_white)} cd/m²"
+    if target.luminance_peak > target.luminance_white:
+        level = f"peak {format_plain(target.luminance_peak)} cd/m²"
+    return f"{curve}, {colours}, {white}, {level}"
+
+
+def basis_summary(rule: Rule) -> str:
+    """How many limits rest on what."""
+    counts = [(basis, sum(one.basis == basis for one in rule.requirements)) for basis in BASES]
+    return ", ".join(f"{count} {basis}" for basis, count in counts if count)
+
+
+def overview(rules: Sequence[Rule]) -> Iterator[str]:
+    """The table of all rules."""
+    rows = [
+        (
+            f"[`{rule.id}`](#{rule.id})",
+            plain(rule.title),
+            str(rule.revision),
+            target_words(rule.target),
+            f"`{rule.encoding.name}`",
+            basis_summary(rule),
+        )
+        for rule in rules
+    ]
+    yield from table(("rule", "title", "rev.", "target", "signal", "limits by basis"), rows)
+
+
+def limits_words(requirement: Requirement) -> str:
+    """All limits of a requirement in one cell."""
+    unit = QUANTITIES[requirement.quantity].unit
+    if requirement.field:
+        unit = RECORDED_FIELDS[requirement.field][0]
+    return plain("; ".join(format_requirement_limits(requirement, unit)))
+
+
+def covered(rule: Rule) -> Iterator[str]:
+    """The table of a rule's limits, clause by clause, the firmest first."""
+
+    def firmness(requirement: Requirement) -> tuple[int, bool, list[tuple[int, str]]]:
+        clause = requirement.clause or ""
+        return BASES.index(requirement.basis), not clause, natural(clause)
+
+    rows = []
+    for _, group in groupby(sorted(rule.requirements, key=firmness), key=firmness):
+        alike = list(group)
+        told = plain(alike[0].clause or "–")
+        for one in alike:
+            rows.append((told, one.basis, *limit_cells(one)))
+            told = "″"
+    yield from table(("clause", "basis", "limit", "", "level", "on"), rows)
+
+
+def natural(text: str) -> list[tuple[int, str]]:
+    """A key that sorts 7.5.8 before 7.5.10."""
+    parts = re.findall(r"\d+|\D+", text)
+    return [(int(part), "") if part.isdecimal() else (-1, part) for part in parts]
+
+
+def limit_cells(one: Requirement) -> tuple[str, str, str, str]:
+    """Title, limits, level and patches of a requirement."""
+    level = one.level.value if one.level is Level.SHALL else f"*{one.level.value}*"
+    on = over_words(one.over)
+    if one.displays:
+        on = "; ".join(part for part in (on, f"{one.displays} displays") if part)
+    return f"{plain(one.title)} (`{one.id}`)", limits_words(one), level, plain(on)
+
+
+def simulated(rule: Rule, rows: Sequence[Row]) -> Iterator[str]:
+    """How simulated displays fare, in a sentence or two."""
+    mine = [row for row in rows if row["rule"] == rule.id]
+    if not mine:
+        yield "Simulated displays: not run yet."
+        return
+    good = next(row for row in mine if row["display"] == "good")
+    weakest = f"; most often missed: `{good['weakest']}` ({good['missed']})"
+    yield (
+        f"Simulated displays: of {good['displays']} good ones {good['compliant']} comply"
+        f"{weakest if good['weakest'] else ''}."
+    )
+    wrong = [row for row in mine if row is not good]
+    told = ", ".join(f"{row['display']} ({row['compliant']})" for row in wrong)
+    yield f"Of {good['displays']} each of the wrong ones comply: {told}."
+    if int(good["revision"]) != rule.revision:
+        yield f"**Made with revision {good['revision']}.**"
+
+
+def section(rule: Rule, rows: Sequence[Row]) -> Iterator[str]:
+    """All about one rule."""
+    comment = read_comment((shipped_folder() / f"{rule.id}.yaml").read_text(encoding="utf-8"))
+    yield from (f"## {rule.id}", "")
+    yield f"**{plain(rule.title)}**, revision {rule.revision}: [`{rule.id}.yaml`]({rule.id}.yaml)."
+    yield f"{target_words(rule.target)}. A verdict lasts {rule.valid_days} days."
+    yield ""
+    for paragraph in comment.about:
+        yield from (comment_text(paragraph), "")
+    yield from covered(rule)
+    yield from ("Not covered:", "")
+    yield from (f"- {comment_text(item)}" for item in comment.not_covered)
+    yield ""
+    yield from simulated(rule, rows)
+    yield ""
+
+
+# ---------------------------------------------------------------- the page
+
+
+def patch_lists(rules: Sequence[Rule]) -> Iterator[str]:
+    """The table of the shared lists."""
+    used: dict[str, list[str]] = {}
+    for rule in rules:
+        for file in rule.files[1:]:
+            used.setdefault(file.path, []).append(f"`{rule.id}`")
+    rows = []
+    for path in sorted(used):
+        head = (shipped_folder() / path).read_text(encoding="utf-8").split("\n#\n")[0]
+        first = " ".join(line.removeprefix("#").strip() for line in head.splitlines())
+        rows.append((f"[`{Path(path).name}`]({path})", plain(first), ", ".join(used[path])))
+    yield from table(("list", "", "used by"), rows)
+
+
+def read_table(name: str) -> list[Row]:
+    """Rows of a CSV file beside the tests, which may not be there."""
+    path = TABLES / name
+    if not path.exists():
+        return []
+    lines = path.read_text(encoding="utf-8").splitlines()
+    return list(csv.DictReader(line for line in lines if not line.startswith("#")))
+
+
+def spreads(rows: Sequence[Row]) -> Iterator[str]:
+    """The table of the good displays' spreads."""
+    if rows:
+        yield from table(list(rows[0]), [list(row.values()) for row in rows])
+
+
+HEAD = """\
+<!-- Written by scripts/make_library_page.py from the rule files; edit those. -->
+
+# The rule library
+
+Each file here is one deliverable's target and limits; none extends another. `patches/` holds the
+lists of patches they share. A limit's `basis` says how firm it is:
+"""
+
+PATCHES = """\
+## Patch lists
+
+Codes of a document's table stand as printed. The other lists are computed, and written by
+`scripts/make_patch_lists.py`: dark ramps in equal code steps, cinema steps as the R'G'B' of the
+same luminance, skin and memory colours from round numbers of CIELAB lightness, chroma and hue
+angle, copied from no chart. Ramps, hues and saturation sweeps need no list: a rule names them, and
+their codes follow from its target (saturations in equal steps in u'v' from white to the hue).
+"""
+
+SIMULATED = """\
+## How the displays were simulated
+
+No real display was measured for these numbers. A *good* display is the rule's ideal one with the
+small errors that a calibration leaves: white, primaries, exponent, black and fall-off to the edge
+are drawn from normal distributions, and a meter's noise is added to each reading. Below are the
+standard deviations by family of rules: luminances and exponents as shares, chromaticities in x and
+y; `channel` is the exponent of one channel against the others, `noise` and `tint` are the meter's.
+They are invented. A *wrong* display is as good, but set up for something else. Where a rule asks
+for a luminance as the least, the good display lies 4 % above it.
+"""
+
+
+def page() -> str:
+    """The whole page."""
+    rules = [load_rule(name) for name in shipped_rules()]
+    rows = read_table("robustness.csv")
+    lines = [HEAD]
+    lines += [f"- `{basis}`: {BASIS_WORDS[basis]}" for basis in BASES]
+    lines += ["", *overview(rules)]
+    lines += [
+        "Limits in *should* are reported and never decide. `″` stands for the clause above.",
+        "",
+    ]
+    for rule in rules:
+        lines += section(rule, rows)
+    lines += [PATCHES, *patch_lists(rules)]
+    lines += [SIMULATED, *spreads(read_table("spreads.csv"))]
+    return "\n".join(lines).rstrip("\n") + "\n"
+
+
+def main(arguments: Sequence[str]) -> int:
+    """Write the page, or with --check say whether it is as it would be written."""
+    text = page()
+    if "--check" not in arguments:
+        PAGE.write_text(text, encoding="utf-8")
+        return 0
+    same = PAGE.exists() and PAGE.read_text(encoding="utf-8") == text
+    if not same:
+        print(f"{PAGE.relative_to(ROOT)} is not as written by {Path(__file__).name}; run it")
+    return 0 if same else 1
+
+
+if __name__ == "__main__":
+    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,108 @@
+"""The page of the library and the computed patch lists are as their scripts would write them."""
+
+from __future__ import annotations
+
+import importlib.util
+import sys
+from pathlib import Path
+from types import ModuleType
+
+import pytest
+import robustness
+from shipped import RULES
+
+from compliance.model import ENCODINGS
+from compliance.rules import load_rule
+
+ROOT = Path(__file__).resolve().parent.parent.parent
+
+
+def script(name: str) -> ModuleType:
+    """A file of scripts/ as a module."""
+    if name not in sys.modules:
+        spec = importlib.util.spec_from_file_location(name, ROOT / "scripts" / f"{name}.py")
+        assert spec is not None and spec.loader is not None
+        module = importlib.util.module_from_spec(spec)
+        sys.modules[name] = module
+        spec.loader.exec_module(module)
+    return sys.modules[name]
+
+
+def test_the_page_is_fresh() -> None:
+    """Else run scripts/make_library_page.py."""
+    page = script("make_library_page")
+    assert page.PAGE.read_text(encoding="utf-8") == page.page()
+
+
+def test_the_page_says_of_each_clause_whether_it_is_covered() -> None:
+    page = script("make_library_page")
+    text = page.PAGE.read_text(encoding="utf-8")
+    sections = dict(part.split("\n", 1) for part in text.split("\n## ")[1:])
+    for name in RULES:
+        rule = load_rule(name)
+        section = sections[name]
+        assert "\nNot covered:\n\n- " in section
+        for requirement in rule.requirements:
+            assert f"(`{requirement.id}`)" in section
+            assert page.plain(requirement.clause or "") in section
+        assert "good ones" in section
+    for clause in ("1.5.1", "1.5.2", "1.5.3", "1.5.4", "1.5.5", "1.5.6", "1.5.7"):
+        assert f"EBU Tech 3320 v4.1, {clause}" in sections["sdr-broadcast-grade-1"]
+
+
+def test_a_rule_that_does_not_say_what_it_lacks_is_refused() -> None:
+    with pytest.raises(ValueError, match="no line 'Not covered:'"):
+        script("make_library_page").read_comment("# A rule.\n\nrule: x\n")
+
+
+def test_the_page_knows_when_it_is_old(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    page = script("make_library_page")
+    assert page.main(["--check"]) == 0
+    place, page.PAGE = page.PAGE, ROOT / "specs" / "nowhere.md"
+    try:
+        assert page.main(["--check"]) == 1
+    finally:
+        page.PAGE = place
+    assert "run it" in capsys.readouterr().out
+
+
+def test_the_computed_lists_are_fresh() -> None:
+    """Else run scripts/make_patch_lists.py."""
+    lists = script("make_patch_lists")
+    for name, text in lists.files().items():
+        assert (lists.FOLDER / name).read_text(encoding="utf-8") == text, name
+
+
+def test_skin_and_memory_colours_are_what_they_say() -> None:
+    """The codes of each list, through its rule's own target, give the CIELAB they came from.
+
+    To the rounding of the codes: a code of 10-bit PQ is up to .8 in a* or b*.
+    """
+    from compliance import targets
+    from compliance.colorimetry import codes, spaces
+    from compliance.target_model import target_model
+
+    lists = script("make_patch_lists")
+    seen = 0
+    for name in RULES:
+        rule = load_rule(name)
+        if "memory" not in rule.sets or rule.target.system_gamma not in (None, 1.2):
+            continue
+        seen += 1
+        found = rule.sets["memory"]
+        encoding = found.encoding or ENCODINGS["rgb-10-full"]
+        model = target_model(rule, encoding)
+        white = 203 if rule.target.curve in ("pq", "hlg") else rule.target.luminance_white
+        for label, triple in found.patches:
+            signal = codes.decode(triple, encoding.bits, encoding.narrow)
+            light = targets.nominal_xyz(signal[None], model)[0]
+            lightness, a, b = spaces.xyz_to_lab(light, white * model.white_xyz)
+            expected = lists.lab_to_xyz(*lists.COLOURS[label]) * white
+            again = spaces.xyz_to_lab(expected, white * model.white_xyz)
+            assert (lightness, a, b) == pytest.approx(tuple(again), abs=0.8), (name, label)
+    assert seen >= 7
+
+
+def test_the_printed_spreads_are_those_used() -> None:
+    """Else run robustness.py."""
+    assert robustness.SPREADS.read_text(encoding="utf-8") == robustness.spreads_text()
