@@ -124,17 +124,22 @@ class _Folders:
                 found.setdefault(name, real == shipped)
         return list(found.items())
 
-    def find(self, name: str, asked: Problem | None) -> RuleSource:
-        """The one file of an id; `asked` is the place that asks, for the message."""
+    def all(self, name: str) -> list[RuleSource]:
+        """Every file of an id."""
         found = {
             os.path.realpath(folder / f"{name}.yaml"): self._source(real, folder, name)
             for real, folder in self._folders.items()
             if os.path.isfile(folder / f"{name}.yaml")
         }
+        return list(found.values())
+
+    def find(self, name: str, asked: Problem | None) -> RuleSource:
+        """The one file of an id; `asked` is the place that asks, for the message."""
+        found = self.all(name)
         if len(found) == 1:
-            return next(iter(found.values()))
+            return found[0]
         if found:
-            places = " and ".join(source.shown for source in found.values())
+            places = " and ".join(source.shown for source in found)
             message = f"stands twice on the search path: {places}; an id belongs to one file"
         else:
             message = f"no such rule on the search path; {meant(name, dict(self.ids()))}"
@@ -156,22 +161,16 @@ def _ids(folder: Path) -> list[str]:
 
 def _refuse_shadowing(rule: Rule, source: RuleSource, folders: _Folders) -> None:
     """A file given by its path may not carry the id of another file on the search path."""
-    try:
-        other = folders.find(rule.id, None)
-    except RuleError:
-        return
-    if os.path.realpath(other.path) == os.path.realpath(source.path):
-        return
-    if read_bytes(other.path, RuleError, "rule") == read_bytes(source.path, RuleError, "rule"):
-        return
-    raise RuleError(
-        Problem(
-            source.shown,
+    for other in folders.all(rule.id):
+        if os.path.realpath(other.path) == os.path.realpath(source.path):
+            continue
+        if read_bytes(other.path, RuleError, "rule") == read_bytes(source.path, RuleError, "rule"):
+            continue
+        message = (
             f"the id {quoted(rule.id)} belongs to {other.shown} already; give this rule another "
-            f"id and file name (and extends: {rule.id}@… if it departs from that one)",
-            field="rule",
+            f"id and file name (and extends: {rule.id}@… if it departs from that one)"
         )
-    )
+        raise RuleError(Problem(source.shown, message, field="rule"))
 
 
 def _load(source: RuleSource, folders: _Folders, chain: tuple[str, ...]) -> tuple[Rule, Places]:
