@@ -5,17 +5,22 @@ from __future__ import annotations
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
+from invented_samples import proven, unproven
 
 from compliance.model import Band, Decision, Finding, Level, Limits, Over, Requirement, Verdict
 from compliance.wording import (
+    deciding,
     decision_sentence,
+    explanation,
     format_finding_limits,
     format_limits,
     format_number,
     format_plain,
+    format_probability,
     format_requirement_limits,
     format_time,
     format_value,
+    left_open,
     over_words,
 )
 
@@ -131,6 +136,57 @@ def test_without_uncertainty_the_decision_says_so() -> None:
     guarded = decision_sentence(Decision("guarded"), True)
     assert "at most 5\u00a0%" in guarded
     assert "joint probability" in guarded
+
+
+@pytest.mark.parametrize(
+    ("probability", "confidence", "text"),
+    [
+        (0.763, 0.95, "=\u00a00.763"),
+        (0.9496, 0.95, "=\u00a00.9496"),
+        (0.94996, 0.95, "=\u00a00.94996"),
+        (0.95, 0.95, "=\u00a00.950"),
+        (0.9503, 0.95, "=\u00a00.950"),
+        (0.0503, 0.95, "=\u00a00.0503"),
+        (0.05, 0.95, "=\u00a00.050"),
+        (0.9496, 0.9, "=\u00a00.950"),
+        (1.0, 0.95, ">\u00a00.999"),
+        (0.9999, 0.99995, "=\u00a00.9999"),
+        (0.0, 0.95, "<\u00a00.001"),
+    ],
+)
+def test_a_probability_is_told_from_the_confidence(
+    probability: float, confidence: float, text: str
+) -> None:
+    assert format_probability(probability, confidence) == text
+
+
+def test_of_what_is_left_open_the_least_sure_comes_first() -> None:
+    state = unproven().state
+    findings, heading = deciding(state, Decision("guarded"))
+    assert heading == "Left open"
+    assert [row.probability for row in findings] == [0.763, 0.774, 0.923, 0.94996, None]
+    assert {row.id for row in findings} == {
+        row.id
+        for row in state.findings
+        if row.level is Level.SHALL and left_open(row, Decision("guarded"))
+    }
+    near, heading = deciding(unproven("simple").state, Decision())
+    assert heading == "Near a limit"
+    assert near == findings[:4]
+    assert deciding(proven("simple").state, Decision())[0] == ()
+
+
+def test_a_stated_condition_needs_no_probability() -> None:
+    (surround,) = (row for row in unproven().state.findings if row.id == "surround")
+    assert surround.probability is None
+    assert not left_open(surround, Decision("guarded"))
+
+
+def test_the_risk_follows_the_confidence() -> None:
+    said = " ".join(explanation(unproven().state, Decision("guarded", 0.99)))
+    assert "guard band of 2.33\u00a0u" in said
+    assert "at most 1\u00a0%" in said
+    assert "less than the 99\u00a0% asked for" in said
 
 
 def test_times_are_utc() -> None:

@@ -30,6 +30,7 @@ from compliance.wording import (
     outcome_sentence,
     outcome_word,
     tally_words,
+    with_uncertainty,
 )
 
 __all__ = ["Front", "Tally", "capital", "front_of"]
@@ -131,7 +132,7 @@ def _validity(assessment: Assessment) -> str:
     if assessment.verdict is Outcome.NOT_COMPLIANT:
         return "Put right what lies outside, then measure again."
     if assessment.verdict is Outcome.UNDECIDED:
-        return _what_next(assessment.state.reason)
+        return _what_next(assessment.state)
     if assessment.valid_until is None:
         return "The rule sets no end of validity."
     until = format_time(assessment.valid_until)
@@ -147,11 +148,13 @@ def _validity(assessment: Assessment) -> str:
     return f"Valid until {until}. Measure again before then, or when a setting changes."
 
 
-def _what_next(reason: Reason | None) -> str:
-    if reason is Reason.MISSING_READINGS:
+def _what_next(state: State) -> str:
+    if state.reason is Reason.MISSING_READINGS:
         return "Measure what is missing, then assess again."
-    if reason is Reason.METER:
+    if state.reason is Reason.METER:
         return "Measure again with a meter that reaches far enough."
+    if not with_uncertainty(state):
+        return "State the meter's uncertainty in its file, then assess again."
     return "Measure again with less uncertainty, or adjust the slot away from the limits."
 
 

@@ -49,7 +49,7 @@ def particulars(assessment: Assessment) -> tuple[Group, ...]:
         Group("Slot", tuple(_slot(assessment.slot))),
         Group("Slot's settings", tuple(_settings(assessment.slot))),
         Group("Readings", tuple(_readings(assessment))),
-        Group("Meter", tuple(_meter(assessment.meter))),
+        Group("Meter", tuple(_meter(assessment))),
         Group("Rule", tuple(_rule(assessment.rule))),
         Group("Assessment", tuple(_software(assessment))),
     ]
@@ -163,7 +163,8 @@ def _one_set(state: State, entry: ReadingsEntry | None, suffix: str) -> Iterable
     yield Fact("SHA-256", readings.sha256, mono=True)
 
 
-def _meter(meter: Meter | None) -> Iterable[Fact]:
+def _meter(assessment: Assessment) -> Iterable[Fact]:
+    meter = assessment.meter
     if meter is None:
         yield Fact("Meter", NOT_STATED)
         return
@@ -181,8 +182,8 @@ def _meter(meter: Meter | None) -> Iterable[Fact]:
         said = "; ".join(f"{name.replace('_', ' ')} {v}" for name, v in _flat(meter.correction))
         yield Fact("Correction", said)
     yield from _uncertainty(meter.uncertainty)
-    yield Fact("File", meter.file)
-    yield Fact("SHA-256", meter.sha256, mono=True)
+    stated = assessment.document.get("meter") or {}
+    yield Fact("Meter's SHA-256", text(stated.get("digest")), mono=True)
 
 
 def _uncertainty(stated: Uncertainty | None) -> Iterable[Fact]:
@@ -243,7 +244,7 @@ def _draws(document: Mapping[str, Any]) -> str:
     """How probabilities and intervals came about."""
     if not document.get("draws"):
         return "without measurement uncertainty"
-    return f"{document['draws']} draws of all readings (JCGM 101), seed {document.get('seed')}"
+    return f"{document['draws']} draws of all readings (JCGM 101), seed\u00a0{document.get('seed')}"
 
 
 def definitions(assessment: Assessment) -> tuple[Fact, ...]:

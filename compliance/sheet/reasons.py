@@ -18,6 +18,8 @@ __all__ = ["cut", "reason_blocks"]
 INDENT = mm(4)
 """Room for the mark before a title."""
 GAP = mm(4)
+LEAST = 0.43
+"""Least of the room for the titles, where the columns beside them leave it."""
 WIDEST = 0.33
 """Most of the room that a column beside the title may take."""
 LEADING = 1.3
@@ -37,9 +39,9 @@ def reason_blocks(
 ) -> list[Block]:
     """The deciding requirements beside a label, at most `most`, then how many more there are."""
     shown = rows[:most]
-    starts = _starts([row for row in shown if row.verdict is not Verdict.NOT_ASSESSED], size)
     room = measure - rail - INDENT
-    blocks = [_row(row, _fitted(starts, room), rail, room, size) for row in shown]
+    edges = _edges([row for row in shown if row.verdict is not Verdict.NOT_ASSESSED], room, size)
+    blocks = [_row(row, edges, rail, room, size) for row in shown]
     rest = len(rows) - len(shown)
     if rest:
         blocks.append(_more(f"and {rest} more, from page 2 on", rail, size))
@@ -52,22 +54,22 @@ def _cells(row: Row) -> tuple[tuple[str, str], ...]:
     return (row.value, BOLD), (row.decisive, SANS), (row.probability, SANS)
 
 
-def _starts(rows: Sequence[Row], size: float) -> list[float]:
-    """Natural widths of the columns beside the title."""
+def _edges(rows: Sequence[Row], room: float, size: float) -> list[tuple[float, float]]:
+    """Left edge and width of the columns, the title's first, as wide as what stands there."""
     columns = zip(*(_cells(row) for row in rows), strict=True)
-    return [max(width(text, face, size) for text, face in column) for column in columns]
-
-
-def _fitted(naturals: Sequence[float], room: float) -> list[tuple[float, float]]:
-    """Left edge and width of the columns, the title's first."""
-    wide = [min(natural + 0.5, WIDEST * room) for natural in naturals]
-    beside = sum(extent + GAP for extent in wide if extent > 1)
-    edges = [(0.0, room - beside)]
-    at = room - beside
+    wide = [
+        min(max(width(text, face, size) for text, face in column) + 0.5, WIDEST * room)
+        for column in columns
+    ]
+    wide = [extent if extent > 1 else 0.0 for extent in wide]
+    rest = room - sum(extent + GAP for extent in wide if extent)
+    natural = max((width(row.title, SANS, size) for row in rows), default=0.0)
+    edges = [(0.0, min(rest, max(natural + 0.5, LEAST * room)))]
+    at = edges[0][1]
     for extent in wide:
-        at += GAP if extent > 1 else 0.0
+        at += GAP if extent else 0.0
         edges.append((at, extent))
-        at += extent if extent > 1 else 0.0
+        at += extent
     return edges
 
 

@@ -1,0 +1,198 @@
+"""Page 1 says what decided the verdict, and the risk that this leaves.
+
+The statements and their risks: ILAC-G8:09/2019, 4.2 and 5, and JCGM 106:2012, 8.3.3.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+import pytest
+from printed import Said, everything, on_page
+
+from compliance.model import Assessment, Reason, Remark
+from compliance.sheet import draw_sheet
+
+Sample = Callable[[str], Assessment]
+
+ALONE = (
+    "Each risk is that of one value taken alone: nothing is said of all values together, and the "
+    "joint probabilities printed further on decide nothing."
+)
+GUARDED = (
+    "Guarded acceptance: a value is accepted only when it lies inside its limits by a guard band "
+    "of 1.64 u, u being its standard uncertainty; the risk of accepting it wrongly is then at "
+    "most 5 %."
+)
+SIMPLE = (
+    "Simple acceptance: a value is accepted when it lies inside its limits as measured, however "
+    "near; the risk of accepting one wrongly is up to 50 %."
+)
+
+SAID = {
+    "unproven": (
+        "Undecided",
+        "the measurement uncertainty leaves 5 of the 11 requirements open.",
+        "Measure again with less uncertainty, or adjust the slot away from the limits.",
+        "6 of 11 met, 5 left open",
+        "Left open",
+        "Gamma 2.41 2.4 ± 0.1 p = 0.763",
+        "White chromaticity x +0.0012, y −0.0004 x ± 0.002, y ± 0.002 p = 0.94996",
+        GUARDED,
+        "p, the probability that the true value lies inside too, is less than the 95 % asked for. "
+        "It is neither shown to be met nor shown to be missed.",
+        "Where p is missing, the measurement uncertainty is not known.",
+        ALONE,
+    ),
+    "near": (
+        "Conditionally compliant",
+        "4 of the 11 only conditionally, as their values lie so near the limit that the "
+        "measurement uncertainty reaches across it.",
+        "11 of 11 met, 4 of them conditionally",
+        "Near a limit",
+        "Grey balance 0.61 at most 1 p = 0.923",
+        SIMPLE,
+        "p is the probability that the true value lies inside too; the rest is the risk, here at "
+        "most 24 %.",
+        "The other values keep a guard band of at least 1.64 u (u: standard uncertainty), at a "
+        "risk of at most 5 % each.",
+        "Of one value the uncertainty is not known.",
+        ALONE,
+    ),
+    "doubtful": (
+        "Not compliant",
+        "does not meet 2 of the 11 requirements",
+        "Outside limits",
+        "Gamma 2.296 2.4 ± 0.1 p = 0.310",
+        "Luminance tracking +12.41 % ± 5 % p < 0.001",
+        "p is the probability that the true value lies inside after all, and so the risk of "
+        "rejecting it wrongly.",
+        ALONE,
+    ),
+    "proven": ("Compliant", "11 of 11 met", GUARDED, "Every value that was measured does so here."),
+    "proven-simply": (
+        "Compliant",
+        SIMPLE,
+        "Here the values keep a guard band of at least 1.64 u (u: standard uncertainty), at a "
+        "risk of at most 5 % each.",
+        ALONE,
+    ),
+    "guarded": (
+        "Undecided",
+        "the measurement uncertainty is not known, which leaves 11 of the 11 requirements open.",
+        "State the meter's uncertainty in its file, then assess again.",
+        "0 of 11 met, 11 left open",
+        "They were judged without measurement uncertainty, and so cannot be accepted in this way",
+        "more, from page 2 on",
+    ),
+    "undecided": (
+        "Undecided",
+        "readings are missing for 1 of the 11 requirements.",
+        "Not assessed",
+        "12 readings missing: red 25 %, red 50 %, red 75 %, red 100 % and 8 more",
+        "A requirement without readings is neither met nor missed, and as long as one is open, so "
+        "is the whole.",
+    ),
+    "failing": (
+        "Outside limits",
+        "Gamma 2.21 2.4 ± 0.1",
+        "A value outside its limits is never accepted. All values were judged without measurement "
+        "uncertainty.",
+    ),
+    "compliant": (SIMPLE, "All values were judged without measurement uncertainty."),
+    "many": ("and 18 more, from page 2 on",),
+}
+
+
+@pytest.mark.parametrize("name", sorted(SAID))
+def test_page_1_says_what_decided_and_the_risk(sample: Sample, name: str, said: list[Said]) -> None:
+    draw_sheet(sample(name), signed=True)
+    front = on_page(said, 0)
+    for words in SAID[name]:
+        assert words in front, words
+
+
+@pytest.mark.parametrize("name", ["compliant", "guarded", "one", "many"])
+def test_without_uncertainty_no_probability_is_told(
+    sample: Sample, name: str, said: list[Said]
+) -> None:
+    draw_sheet(sample(name), signed=True)
+    front = on_page(said, 0)
+    assert "p =" not in front
+    assert "joint" not in front
+    assert "Each risk is that of one value taken alone: nothing is said of all" in front
+
+
+def test_what_the_meter_cannot_tell_stays_open(sample: Sample, said: list[Said]) -> None:
+    told = sample("undecided")
+    findings = tuple(
+        replace(row, reason=Reason.METER, missing=()) if row.missing else row
+        for row in told.state.findings
+    )
+    state = replace(told.state, findings=findings, reason=Reason.METER)
+    draw_sheet(replace(told, state=state), signed=True)
+    front = on_page(said, 0)
+    for words in (
+        "1 of the 11 requirements stay open; what they ask is beyond what the meter can tell.",
+        "Measure again with a meter that reaches far enough.",
+        "Hues and saturations beyond what the meter can tell",
+        "A requirement that the meter cannot tell is neither met nor missed",
+    ):
+        assert words in front, words
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+@pytest.mark.parametrize("name", ["doubtful", "long-names"])
+def test_a_poor_meter_and_a_past_certificate_stand_on_page_1(
+    sample: Sample, name: str, page: str, said: list[Said]
+) -> None:
+    told = sample(name)
+    serious = sample("doubtful").state.remarks
+    state = replace(told.state, remarks=(*told.state.remarks, *serious))
+    draw_sheet(replace(told, state=state), page=page, signed=True)
+    front = on_page(said, 0)
+    assert "The certificate of meter spot-1 was due on 2026-03-02." in front
+    assert "The meter's uncertainty is too large for: White luminance; Black luminance;" in front
+    assert "and 5 more, on the following pages." in front
+    later = everything([line for line in said if line.page > 0])
+    assert "Grey balance; Gamma; Luminance tracking; Primaries; White chromaticity." in later
+
+
+def test_only_a_compliant_slot_is_valid_until_a_day(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("proven"), signed=True)
+    assert "Valid until" in on_page(said, 0)
+    for name in ("unproven", "failing", "undecided"):
+        said.clear()
+        draw_sheet(sample(name), signed=True)
+        assert "Valid until" not in on_page(said, 0)
+
+
+def test_of_many_the_remark_tells_a_sheet_that_has_but_one(
+    sample: Sample, said: list[Said]
+) -> None:
+    told = sample("compliant")
+    remark = Remark("drift", "The repeated white drifted by 0.3 % over the readings.")
+    state = replace(told.state, remarks=(remark,))
+    draw_sheet(replace(told, state=state), signed=True)
+    assert everything(said).count(remark.text) == 1
+
+
+def test_draws_seed_and_engine_are_told(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("near"), signed=True)
+    whole = everything(said)
+    assert "20000 draws of all readings (JCGM 101), seed 1" in whole
+    assert "Engine 1" in whole
+    said.clear()
+    draw_sheet(sample("compliant"), signed=True)
+    assert "Uncertainty without measurement uncertainty" in everything(said)
+
+
+def test_the_joint_probability_is_printed_and_decides_nothing(
+    sample: Sample, said: list[Said]
+) -> None:
+    draw_sheet(sample("near"), signed=True)
+    whole = everything(said)
+    assert "joint p = 0.970" in whole
+    assert "the joint probability that all of them do, which decides nothing." in whole
+    assert "the joint probability is printed for the reader, and decides nothing." in whole

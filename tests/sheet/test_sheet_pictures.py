@@ -1,0 +1,158 @@
+"""The pictures: guard bands in the tracking, the white's ellipse and limit."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from typing import Any
+
+import pytest
+from invented_charts import charts
+from printed import Said, everything
+
+from compliance.model import Assessment, Charts, LevelPoint
+from compliance.sheet import draw_sheet
+from compliance.sheet.axes import Axis, Frame
+from compliance.sheet.pen import Pen
+from compliance.sheet.plots import PLOTS
+from compliance.sheet.style import INK
+from compliance.sheet.tracking import tracking
+from compliance.sheet.white import draw_white
+
+Sample = Callable[[str], Assessment]
+Spots = Sequence[tuple[float, float]]
+LENS = Frame(0.0, 0.0, 200.0, 200.0, Axis(0.0, 0.65, ()), Axis(0.0, 0.6, ()))
+
+
+@dataclass(frozen=True)
+class Stroke:
+    points: tuple[tuple[float, float], ...]
+    how: dict[str, Any]
+
+    def ends(self, axis: int) -> tuple[float, float]:
+        values = [point[axis] for point in self.points]
+        return min(values), max(values)
+
+
+class Recorder(Pen):
+    """A pen that draws nothing and remembers all paths."""
+
+    def __init__(self) -> None:
+        super().__init__(_Nothing())
+        self.paths: list[Stroke] = []
+
+    def path(self, points: Spots, **how: Any) -> None:
+        if len(points) > 1:
+            self.paths.append(Stroke(tuple(points), how))
+
+    def filled(self, ink: Any) -> list[Stroke]:
+        return [path for path in self.paths if path.how.get("fill") == ink]
+
+
+class _Nothing:
+    def __getattr__(self, name: str) -> Any:
+        return lambda *_, **__: _Nothing()
+
+
+def drawn(shown: Charts) -> Recorder:
+    pen = Recorder()
+    tracking(pen, 0.0, 300.0, 300.0, 300.0, shown, [shown])
+    return pen
+
+
+def level(target: float, guard: tuple[float, float] | None) -> LevelPoint:
+    low, high = guard or (None, None)
+    return LevelPoint(f"{target:g}", target, target, 0.9 * target, 1.1 * target, low, high)
+
+
+def test_the_guard_band_lies_inside_the_limits() -> None:
+    shown = Charts(levels=(level(10.0, (9.5, 10.5)), level(100.0, (92.0, 108.0))))
+    pen = drawn(shown)
+    guards, limits = pen.filled(INK.GUARD), pen.filled(INK.BAND)[2:]
+    assert len(guards) == 4
+    assert len(limits) == 2
+    for at, limit in enumerate(limits):
+        lower, upper = guards[2 * at], guards[2 * at + 1]
+        bottom, top = limit.ends(1)
+        assert lower.ends(1)[0] == pytest.approx(bottom)
+        assert upper.ends(1)[1] == pytest.approx(top)
+        share = (0.5, 0.2)[at]  # of half of the limits: 9 to 9.5 of 9 to 10, 90 to 92 of 90 to 100
+        for band in (lower, upper):
+            low, high = band.ends(1)
+            assert (high - low) / (top - bottom) == pytest.approx(share / 2)
+    edges = [path for path in pen.paths if path.how.get("dash") == (1.6, 1.2)]
+    assert len(edges) == 4
+
+
+def test_guard_bands_that_meet_leave_nothing_between() -> None:
+    pen = drawn(Charts(levels=(level(10.0, (11.5, 8.5)), level(100.0, (115.0, 85.0)))))
+    lower, upper, *_ = pen.filled(INK.GUARD)
+    assert lower.ends(1)[1] == pytest.approx(upper.ends(1)[0])
+
+
+def test_without_uncertainty_there_is_no_guard_band() -> None:
+    pen = drawn(Charts(levels=(level(10.0, None), level(100.0, None))))
+    assert not pen.filled(INK.GUARD)
+    assert pen.filled(INK.BAND)
+
+
+def enlarged(shown: Charts, *others: Charts) -> Recorder:
+    pen = Recorder()
+    draw_white(pen, LENS, shown, [shown, *others])
+    return pen
+
+
+def ellipse_of(pen: Recorder) -> list[Stroke]:
+    return [path for path in pen.paths if path.how.get("dash") == (2, 1.3)]
+
+
+def test_white_has_its_limit_and_its_ellipse() -> None:
+    shown = charts(sure=1.5)
+    pen = enlarged(shown)
+    (limit,), (ellipse,) = pen.filled(INK.BAND), ellipse_of(pen)
+    across = limit.ends(0)[1] - limit.ends(0)[0], ellipse.ends(0)[1] - ellipse.ends(0)[0]
+    assert across[0] / across[1] == pytest.approx(0.0031 / 0.0015, rel=0.02)
+    inset = (200 - 4 - 0.43 * 200, 200 - 4)
+    for path in (limit, ellipse):
+        assert inset[0] <= path.ends(0)[0] < path.ends(0)[1] <= inset[1]
+
+
+def test_before_and_after_share_the_scale_of_the_enlarged_white() -> None:
+    now, before = charts(sure=1.5), charts(6.0, sure=1.5)
+    sizes = []
+    for shown, other in ((now, before), (before, now)):
+        low, high = enlarged(shown, other).filled(INK.BAND)[0].ends(0)
+        sizes.append(high - low)
+    assert sizes[0] == pytest.approx(sizes[1])
+    alone = enlarged(now).filled(INK.BAND)[0].ends(0)
+    assert alone[1] - alone[0] > sizes[0]
+
+
+def test_without_uncertainty_white_has_no_ellipse() -> None:
+    pen = enlarged(charts())
+    assert not ellipse_of(pen)
+    assert pen.filled(INK.BAND)
+    bare = enlarged(replace(charts(), white_limit=()))
+    assert not bare.filled(INK.BAND)
+
+
+def test_keys_tell_of_what_is_there() -> None:
+    notes = {plot.title: plot.note for plot in PLOTS}
+    track, diagram = notes["Luminance tracking"], notes["Colours in the CIE 1976 u′v′ diagram"]
+    sure, plain = charts(sure=1.5), charts()
+    assert "Darker: guard band of 1.64\u00a0u inside them." in track(sure)
+    assert "guard" not in track(plain)
+    assert "broken ellipse: holds the true white with 95\u00a0%" in diagram(sure)
+    assert "ellipse" not in diagram(plain)
+    assert "shaded: limit" in diagram(plain)
+    assert "shaded" not in diagram(replace(plain, white_limit=()))
+    assert "Inset" not in diagram(replace(plain, measured_white=None))
+    assert "solid triangle" not in diagram(replace(plain, measured_triangle=None))
+
+
+def test_the_sheet_carries_the_keys(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("both"), signed=True)
+    whole = everything(said)
+    assert "guard band of 1.64 u inside them." in whole
+    assert "holds the true white with 95 %" in whole
+    assert "side: Δu′v′ 0.012" in whole
