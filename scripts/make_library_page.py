@@ -188,7 +188,7 @@ def simulated(rule: Rule, rows: Sequence[Row]) -> Iterator[str]:
     )
     wrong = [row for row in mine if row is not good]
     told = ", ".join(f"{row['display']} ({row['compliant']})" for row in wrong)
-    yield f"Of {good['displays']} each of the wrong ones comply: {told}."
+    yield f"Wrong ones that comply, of {good['displays']} each: {told}."
     if int(good["revision"]) != rule.revision:
         yield f"**Made with revision {good['revision']}.**"
 
