@@ -134,8 +134,9 @@ def main() -> int:
     if faults:
         return 1
     say(
-        "\nAll came out as meant: one slot compliant, one so near its limits that it is "
-        "so\nconditionally, one not compliant, one undecided. Their sheets are in\n"
+        "\nAll came out as meant: slot 1 compliant; slot 2 so near its limits that it is "
+        "compliant\nconditionally, and undecided where the facility's own rule wants proof; "
+        "slot 3 not\ncompliant; slot 4 undecided, for missing readings. Their sheets are in\n"
         f"{ROOT / OUT}"
     )
     return 0
