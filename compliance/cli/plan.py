@@ -144,7 +144,7 @@ def _asked(
 
 def _is_job(target: str) -> bool:
     """Whether a target is a job file: a YAML file with `job` at its top."""
-    from compliance.documents import read_bytes, read_yaml, walk
+    from compliance.documents import read_bytes, read_yaml
 
     if not target.endswith(SUFFIXES):
         return False
@@ -154,7 +154,7 @@ def _is_job(target: str) -> bool:
         if not Path(target).exists():
             raise
         return False  # the reader of rules says what is wrong with it
-    return walk(node, ("job",))[1] is not None
+    return "job" in node.entries and "rule" not in node.entries
 
 
 def _of_job(path: Path, slot: str | None, specs: Sequence[Path], allow_outside: bool) -> _Asked:

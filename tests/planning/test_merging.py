@@ -1,0 +1,179 @@
+"""Which patches a plan has: what rules share is there once, and nothing they ask for is missing."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+
+import pytest
+import shipped
+from planned_readings import filled_in
+
+from compliance.errors import RuleError
+from compliance.model import ENCODINGS, POSITION_GROUPS, Over, PatchSet, Reason, Requirement, Rule
+from compliance.planning import grid, measuring_plan, merged
+from compliance.readings import readings_from_bytes
+from compliance.rules import load_rule
+
+SDR = load_rule("sdr-broadcast")
+PQ = load_rule("hdr-pq-1000")
+
+
+# ---------------------------------------------------------------- what is asked
+
+
+@pytest.mark.parametrize("name", shipped.RULES)
+def test_a_plan_filled_in_leaves_nothing_missing(name: str) -> None:
+    rule = load_rule(name)
+    for kind in shipped.technologies(rule):
+        plan = measuring_plan([rule], rule.encoding, technology=kind)
+        black = shipped.black(rule, kind)
+        data = filled_in(plan, rule, black)
+        readings = readings_from_bytes(data, "plan.csv", rule.encoding)
+        assert len(readings) == len(plan.steps)
+        found = shipped.assess(
+            rule, readings, job=shipped.job(rule, kind), meter=None, now=shipped.NOW
+        )
+        assert not [one.id for one in found.state.findings if one.missing]
+        assert all(one.reason in (None, Reason.NOT_APPLICABLE) for one in found.state.findings), (
+            name
+        )
+
+
+def test_rules_that_share_patches_ask_for_them_once() -> None:
+    grades = [load_rule(f"sdr-broadcast-grade-{grade}") for grade in (1, 2, 3)]
+    alone = measuring_plan(grades[:1], SDR.encoding)
+    together = measuring_plan(grades, SDR.encoding)
+    assert {step.identity for step in alone.steps} <= {step.identity for step in together.steps}
+    assert len(together.steps) == len(alone.steps)
+
+
+def test_every_rule_finds_its_patches_in_a_merged_plan() -> None:
+    encoding = ENCODINGS["rgb-10-full"]
+    rules = [load_rule(name) for name in ("sdr-broadcast", "web-srgb", "hdr-pq-1000")]
+    every = {one.identity for one in merged(rules, encoding)}
+    for rule in rules:
+        assert {one.identity for one in merged([rule], encoding)} <= every
+
+
+def test_one_code_in_a_coarse_encoding_is_one_patch() -> None:
+    rules = [SDR, load_rule("sdr-uhd")]
+    coarse = [one.identity for one in merged(rules, ENCODINGS["rgb-8-narrow"])]
+    assert len(coarse) == len(set(coarse))
+    assert len(coarse) <= len(merged(rules, ENCODINGS["rgb-12-full"]))
+
+
+def test_limits_for_projectors_are_no_work_on_another_display() -> None:
+    rule = load_rule("cinema-review-room")
+    led = {one.identity for one in merged([rule], rule.encoding, technology="led")}
+    either = {one.identity for one in merged([rule], rule.encoding)}
+    assert led < either
+
+
+def test_x_y_z_rules_and_rgb_codes() -> None:
+    with pytest.raises(RuleError, match="takes RGB signals"):
+        merged([SDR], ENCODINGS["xyz-12-full"])
+
+
+def test_a_direct_view_lcd_is_read_full_field_in_8_bit_full_range() -> None:
+    # common practice, no source: full-field patches, and the range stated in the plan
+    web = load_rule("web-srgb")
+    plan = measuring_plan([web], ENCODINGS["rgb-8-full"], technology="lcd")
+    assert {(step.window, step.pattern) for step in plan.steps} == {(100.0, "full")}
+    header, *rows = plan.rows()
+    assert header[-1] == "encoding"
+    assert {row[-1] for row in rows} == {"rgb-8-full"}
+    assert {row[0] for row in rows} >= {"0", "255"}
+
+
+# ---------------------------------------------------------------- a grid
+
+
+@pytest.mark.parametrize(("points", "patches"), [(9, 729), (17, 4913), (21, 9261)])
+def test_a_grid_has_the_cube_of_its_points(points: int, patches: int) -> None:
+    # common practice, no source
+    found = grid(SDR, SDR.encoding, points)
+    assert len({one.codes for one in found}) == patches
+    plan = measuring_plan([SDR], SDR.encoding, points=points)
+    shown = {step.codes for step in plan.steps if (step.window, step.pattern) == (100, "full")}
+    assert {one.codes for one in found} <= shown
+    assert len(plan.rows()) - 1 == len(plan.steps) >= patches
+
+
+def test_a_grid_runs_from_black_to_white_in_even_steps_of_code() -> None:
+    found = grid(SDR, SDR.encoding, 5)
+    assert sorted({one.codes[0] for one in found}) == [64, 283, 502, 721, 940]
+
+
+def test_a_grid_in_pq_ends_at_the_peak() -> None:
+    (peak,) = {max(one.codes) for one in merged([PQ], PQ.encoding) if one.name == "peak"}
+    assert max(max(one.codes) for one in grid(PQ, PQ.encoding, 9)) == peak
+
+
+def test_grids_that_cannot_be() -> None:
+    cinema = load_rule("cinema-review-room")
+    with pytest.raises(ValueError, match="a grid is one of RGB"):
+        grid(cinema, cinema.encoding, 9)
+    with pytest.raises(ValueError, match="34 points"):
+        grid(SDR, SDR.encoding, 34)
+
+
+# ---------------------------------------------------------------- places, windows, time
+
+
+def with_sets(rule: Rule, *sets: PatchSet, **over: tuple[float, ...]) -> Rule:
+    """The rule asking for luminance of further sets, and nothing else."""
+    (like,) = (one for one in rule.requirements if one.id == "black-level")
+    asked = tuple(
+        Requirement(
+            id=one.name,
+            title=one.name,
+            quantity="luminance",
+            level=like.level,
+            basis=like.basis,
+            clause=None,
+            over=Over((one.name,), **over),
+            limits=like.limits,
+        )
+        for one in sets
+    )
+    named = {one.name: one for one in sets}
+    return replace(rule, sets={**rule.sets, **named}, requirements=asked)
+
+
+@pytest.mark.parametrize(("group", "count"), [("5-points", 5), ("9-points", 9), ("13-points", 13)])
+def test_uniformity_grids(group: str, count: int) -> None:
+    # the named points of EBU Tech 3325
+    points = POSITION_GROUPS[group]
+    rule = with_sets(SDR, PatchSet("screen", "positions", positions=points, of="white"))
+    plan = measuring_plan([rule], rule.encoding)
+    assert len(points) == count
+    white = [step for step in plan.steps if step.codes == (940, 940, 940)]
+    assert {step.position for step in white} == set(points)
+    away = [step.position for step in white if step.position != "centre"]
+    assert len(away) == count - 1
+
+
+def test_corners_and_sides_for_cinema() -> None:
+    # corners are limited in a review room, sides in a theatre too (SMPTE ST 431-1)
+    sides = {"centre", *POSITION_GROUPS["sides"]}
+    for name, places in (
+        ("cinema-theatre", sides),
+        ("cinema-review-room", sides | set(POSITION_GROUPS["corners"])),
+    ):
+        rule = load_rule(name)
+        plan = measuring_plan([rule], rule.encoding, technology="projector")
+        assert {step.position for step in plan.steps} == places
+
+
+def test_peak_by_window_and_sustained() -> None:
+    sizes = (1.0, 4.0, 10.0, 25.0, 81.0, 100.0)
+    rule = with_sets(
+        PQ, PatchSet("sizes", "windows", windows=sizes, of="peak"), seconds=(0.0, 60.0, 300.0)
+    )
+    plan = measuring_plan([rule], rule.encoding)
+    peaks = [step for step in plan.steps if step.codes == (769, 769, 769)]
+    assert {(step.window, step.seconds) for step in peaks} == {
+        (size, second) for size in sizes for second in (0.0, 60.0, 300.0)
+    }
+    assert {step.pattern for step in peaks if step.window == 100} == {"full"}
+    assert {step.pattern for step in peaks if step.window < 100} == {"window"}
