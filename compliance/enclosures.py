@@ -17,19 +17,22 @@ __all__ = [
     "digest_faults",
     "is_deviation",
     "name_faults",
+    "named",
     "number_fault",
     "stated_in",
 ]
 
 ASSESSMENT = "assessment.json"
-READINGS = "readings.csv"
-BEFORE = "before.csv"
+READINGS = "readings"
+BEFORE = "before"
 RULE = "rule.json"
 JOB = "job.json"
 METER = "meter.json"
 
 REQUIRED = (ASSESSMENT, RULE, JOB)
-OPTIONAL = (READINGS, BEFORE, METER)
+SUFFIXES = (".csv", ".txt", ".cxf")
+"""Of the files of readings, by their format."""
+OPTIONAL = (METER, *(stem + suffix for stem in (READINGS, BEFORE) for suffix in SUFFIXES))
 DEVIATION = re.compile(r"deviation-[1-9]\d?\.json")
 
 Attached = Mapping[str, bytes]
@@ -49,8 +52,18 @@ def stated_in(attached: Attached) -> Document:
 def name_faults(attached: Attached) -> Iterator[str]:
     """What is missing, and what does not belong there."""
     yield from (f"{name} is missing" for name in REQUIRED if name not in attached)
+    for stem in (READINGS, BEFORE):
+        found = [stem + suffix for suffix in SUFFIXES if stem + suffix in attached]
+        if len(found) > 1:
+            yield f"{' and '.join(found)}: expected one of them"
     extra = sorted(attached.keys() - {*REQUIRED, *OPTIONAL})
     yield from (f"{name} does not belong to a sheet" for name in extra if not is_deviation(name))
+
+
+def named(stem: str, attached: Attached) -> str:
+    """The name of the attached `readings` or `before`, whose suffix is that of their format."""
+    names = [stem + suffix for suffix in SUFFIXES]
+    return next((name for name in names if name in attached), names[0])
 
 
 def is_deviation(name: str) -> bool:
@@ -71,14 +84,15 @@ def digest_faults(attached: Attached, stated: Document) -> Iterator[str]:
             yield f"{name}: {what} changed: SHA-256 {expected} stated, {found} attached"
 
 
-def _digests(stated: Document) -> Mapping[str, tuple[str, ...]]:
+def _digests(stated: Document, attached: Attached) -> Mapping[str, tuple[str, ...]]:
     """What each attachment is, and where the assessment states its digest."""
     only_before = stated.get("heading") == "before"
     before = ("readings", "sha256") if only_before else ("before", "readings", "sha256")
-    readings = {} if only_before else {READINGS: ("the readings were", "readings", "sha256")}
+    where = ("the readings were", "readings", "sha256")
+    readings = {} if only_before else {named(READINGS, attached): where}
     return {
         **readings,
-        BEFORE: ("the readings before calibration were", *before),
+        named(BEFORE, attached): ("the readings before calibration were", *before),
         RULE: ("the rule was", "rule", "digest"),
         JOB: ("the job was", "job", "digest"),
         METER: ("the meter was", "meter", "digest"),
@@ -101,7 +115,7 @@ def number_fault(stated: Document) -> str | None:
 
 def _expected(stated: Document, attached: Attached) -> Mapping[str, tuple[str, Any]]:
     """What each attachment is, and the digest that the assessment states; None if it has none."""
-    found = {name: (what, _at(stated, place)) for name, (what, *place) in _digests(stated).items()}
+    found = {name: (what, _at(stated, place)) for name, (what, *place) in _digests(stated, attached).items()}
     named = {
         str(_at(one, ["file"])): _at(one, ["sha256"]) for one in stated.get("deviations") or ()
     }

@@ -10,12 +10,13 @@ from typing import Any
 from compliance import canonical
 from compliance.assessment import assess
 from compliance.deviations import read_deviation
-from compliance.enclosures import is_deviation
+from compliance.enclosures import is_deviation, named
 from compliance.errors import Problem, SheetError
 from compliance.job import job_from_document
 from compliance.meter import meter_from_document
 from compliance.model import Assessment, Deviation, Readings, RuleFile
 from compliance.readings import readings_from_bytes
+from compliance.readings.formats import FORMATS
 from compliance.record import timestamp
 from compliance.rules import rule_from_resolved
 
@@ -30,11 +31,13 @@ def attachments(assessment: Assessment) -> dict[str, bytes]:
     calibrated = assessment.heading == "calibrated"
     files = {
         "assessment.json": _text(assessment.document),
-        "readings.csv" if calibrated else "before.csv": assessment.state.readings.data,
+        _name("readings" if calibrated else "before", assessment.state.readings): (
+            assessment.state.readings.data
+        ),
         "rule.json": canonical.canonical_bytes(assessment.rule.resolved),
     }
     if assessment.before is not None:
-        files["before.csv"] = assessment.before.readings.data
+        files[_name("before", assessment.before.readings)] = assessment.before.readings.data
     if assessment.job is not None:
         files["job.json"] = canonical.canonical_bytes(assessment.job.document)
     if assessment.meter is not None:
@@ -44,6 +47,11 @@ def attachments(assessment: Assessment) -> dict[str, bytes]:
     ):
         files[stated["file"]] = canonical.canonical_bytes(deviation.document)
     return dict(sorted(files.items()))
+
+
+def _name(stem: str, readings: Readings) -> str:
+    """A fixed stem, and the suffix of the format that the readings came in."""
+    return stem + FORMATS[readings.form].suffixes[0]
 
 
 def _text(document: Mapping[str, Any]) -> bytes:
@@ -67,8 +75,8 @@ def reassess(files: Mapping[str, bytes]) -> dict[str, Any]:
     floor = meter.chromaticity_floor if meter else 0.1
     again = assess(
         rule,
-        _readings(files, "readings.csv", stated, floor),
-        before=_readings(files, "before.csv", stated, floor),
+        _readings(files, named("readings", files), stated, floor),
+        before=_readings(files, named("before", files), stated, floor),
         job=job,
         meter=meter,
         deviations=_deviations(files),
@@ -109,7 +117,7 @@ def _readings(
     if name not in files:
         return None
     part = stated
-    if name == "before.csv" and stated["heading"] == "calibrated":
+    if name.startswith("before.") and stated["heading"] == "calibrated":
         part = stated["before"]
     said = part["readings"]
     return readings_from_bytes(files[name], said["file"], said["encoding"], floor=floor)

@@ -27,8 +27,8 @@ Attachment = tuple[bytes, str, str]
 
 PRODUCER = f"deliverable-compliance {__version__}"
 CONDITION = "sRGB IEC61966-2.1"
-SOURCES = ("readings.csv", "before.csv")
-"""Attachments the sheet was computed from; the others are data that belong to it."""
+SOURCES = ("readings", "before")
+"""Stems of attachments the sheet was computed from; the others are data that belong to it."""
 
 PACKET = """<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
 <x:xmpmeta xmlns:x="adobe:ns:meta/">
@@ -102,7 +102,7 @@ def _associated(
         filename=name,
         description=description,
         mime_type=mime,
-        relationship=Name.Source if name in SOURCES else Name.Data,
+        relationship=Name.Source if name.partition(".")[0] in SOURCES else Name.Data,
         creation_date=stamp,
         mod_date=stamp,
     )

@@ -14,11 +14,15 @@ __all__ = ["write_sheet"]
 
 CSV = "text/csv"
 JSON = "application/json"
+FORMATS = ((".csv", CSV), (".txt", "text/plain"), (".cxf", "application/xml"))
+"""Of readings: suffix and MIME type."""
+READINGS = "The readings as the meter's file had them"
+BEFORE = "Readings of the same slot before it was calibrated"
 
 KINDS: Mapping[str, tuple[str, str]] = {
     "assessment.json": (JSON, "The assessment: every finding with value, limits and verdict"),
-    "readings.csv": (CSV, "The readings as the meter's file had them"),
-    "before.csv": (CSV, "Readings of the same slot before it was calibrated"),
+    **{f"readings{suffix}": (mime, READINGS) for suffix, mime in FORMATS},
+    **{f"before{suffix}": (mime, BEFORE) for suffix, mime in FORMATS},
     "rule.json": (JSON, "The rule with everything it extends and lists"),
     "job.json": (JSON, "The job, as far as it is about this slot"),
     "meter.json": (JSON, "The meter with its certificate and uncertainties"),
