@@ -40,6 +40,8 @@ AIRS = (1.0, 0.85, 1.2, 0.7, 1.45, 1.8)
 SIZES = (7.6, 7.3, 7.9, 7.1, 8.2)
 HALF = 0.42
 """A page with a larger share of it blank counts as half empty."""
+ENDING = 0.48
+"""The same of the last page."""
 GOOD = 0.04
 """Cost at which no better setting is looked for."""
 
@@ -61,10 +63,10 @@ def set_body(content: Content, grid: Grid) -> list[Page]:
 
 
 def _blank(pages: Sequence[Page], depth: float) -> float:
-    """What is left blank, one large gap weighing more than many small."""
-    gaps = [max(0.0, 1 - page.filled / depth) for page in pages]
-    half_empty = sum(gap > HALF for gap in gaps)
-    return sum(max(0.0, gap - 0.06) ** 2 * 4 for gap in gaps) + 2.0 * half_empty
+    """What is left blank, one large gap weighing more than many small; least at the end."""
+    *gaps, last = (max(0.0, 1 - page.filled / depth) for page in pages)
+    cost = sum(max(0.0, gap - 0.06) ** 2 * 4 + 2.0 * (gap > HALF) for gap in gaps)
+    return cost + max(0.0, last - 0.06) ** 2 + 2.0 * (last > ENDING)
 
 
 def render(
