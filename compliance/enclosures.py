@@ -115,7 +115,10 @@ def number_fault(stated: Document) -> str | None:
 
 def _expected(stated: Document, attached: Attached) -> Mapping[str, tuple[str, Any]]:
     """What each attachment is, and the digest that the assessment states; None if it has none."""
-    found = {name: (what, _at(stated, place)) for name, (what, *place) in _digests(stated, attached).items()}
+    found = {
+        name: (what, _at(stated, place))
+        for name, (what, *place) in _digests(stated, attached).items()
+    }
     named = {
         str(_at(one, ["file"])): _at(one, ["sha256"]) for one in stated.get("deviations") or ()
     }
