@@ -28,6 +28,7 @@ from compliance.cli.results import Fault, Result, exit_code, json_object
 from compliance.cli.terminal import colour_wanted, harmless
 from compliance.errors import ComplianceError
 from compliance.model import ENCODINGS, Assessment, Deviation, Job
+from compliance.readings.formats import FORMATS
 
 if TYPE_CHECKING:
     from compliance.identity import Identity
@@ -108,6 +109,11 @@ PATH = click.Path(path_type=Path)
     help=f"Of the code values in a bare readings file: {', '.join(ENCODINGS)}.",
 )
 @click.option("--meter", metavar="FILE", type=PATH, help="Meter of a bare readings file.")
+@click.option(
+    "--input-format",
+    type=click.Choice(list(FORMATS)),
+    help="Insist on the format of readings; told from what stands in them unless said.",
+)
 @click.pass_context
 def command(ctx: click.Context, /, now: datetime | None, **given: Any) -> int:
     """Judge the slots of a JOB by their rules.
@@ -115,7 +121,7 @@ def command(ctx: click.Context, /, now: datetime | None, **given: Any) -> int:
     Writes DIR/JOB-SLOT-RULE.json and .pdf for each slot and deliverable, and prints a
     table of them and what matters of each requirement.
 
-    READINGS is a bare CSV file: give --rule and --encoding; nothing is written.
+    READINGS is a bare file of readings: give --rule and --encoding; nothing is written.
 
     Exit codes: 0 all compliant, 1 something is not, 2 the input or the call is wrong,
     3 something is undecided, 4 an internal or I/O failure; of several the first of

@@ -50,6 +50,7 @@ class Call:
     allow_outside: bool
     encoding: str | None
     meter: Path | None
+    input_format: str | None = None
     csv: Path | None = None
     deviation: tuple[Path, ...] = ()
     deviation_trust: tuple[Path, ...] = ()
@@ -99,6 +100,14 @@ def _check_job(given: set[str], call: Call) -> None:
 
 
 def cases_of(call: Call) -> list[Case]:
+    """What there is to assess."""
+    cases = _cases_of(call)
+    for case in cases:
+        case.source.form = call.input_format
+    return cases
+
+
+def _cases_of(call: Call) -> list[Case]:
     if call.is_job:
         return job_cases(
             call.target, call.slots, call.rules, call.specs, allow_outside=call.allow_outside

@@ -45,6 +45,8 @@ class Source:
     readings: tuple[Path, Encoding] | None
     before: tuple[Path, Encoding] | None
     meter: Path | None
+    form: str | None = None
+    """The format of the readings, where it is insisted on."""
     _read: tuple[Readings | None, Readings | None, Meter | None] | None = field(default=None)
 
     def read(self) -> tuple[Readings | None, Readings | None, Meter | None]:
@@ -54,7 +56,8 @@ class Source:
 
             meter = load_meter(self.meter) if self.meter else None
             floor = meter.chromaticity_floor if meter else CHROMATICITY_FLOOR
-            self._read = _load(self.readings, floor), _load(self.before, floor), meter
+            both = (_load(place, floor, self.form) for place in (self.readings, self.before))
+            self._read = (*both, meter)
         return self._read
 
     def files(self) -> Iterator[Path]:
@@ -68,13 +71,15 @@ class Source:
             yield self.meter
 
 
-def _load(place: tuple[Path, Encoding] | None, floor: float) -> Readings | None:
+def _load(
+    place: tuple[Path, Encoding] | None, floor: float, form: str | None
+) -> Readings | None:
     if place is None:
         return None
     from compliance.readings import load_readings
 
     path, encoding = place
-    return load_readings(path, encoding, floor=floor)
+    return load_readings(path, encoding, floor=floor, form=form)
 
 
 @dataclass(frozen=True, slots=True)
