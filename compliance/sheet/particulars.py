@@ -9,7 +9,6 @@ from typing import Any
 from compliance.model import (
     Assessment,
     Job,
-    Meter,
     ReadingsEntry,
     Rule,
     RuleFile,
