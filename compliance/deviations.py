@@ -231,7 +231,7 @@ def _deviation(typed: Mapping[str, Any], signature: Detached, file: str) -> Devi
         accepted_by=said["accepted_by"],
         accepted=accepted,
         until=date.fromisoformat(said["until"]),
-        signer=Acceptor(signer.name, signer.organisation, signer.fingerprint),
+        signer=Acceptor(signer.name, signer.organisation, signer.fingerprint, signer.certificate),
         document=typed,
         file=file,
     )

@@ -11,11 +11,13 @@ from html import escape
 from typing import TYPE_CHECKING, Any
 
 from compliance.decision import OUTSIDE
+from compliance.delivery.sheets import acceptors
 from compliance.delivery.style import MARKS, STYLE
-from compliance.model import Finding, Level, Outcome, Reason, Verdict
+from compliance.model import Acceptor, Finding, Level, Outcome, Reason, Verdict
 from compliance.restated import finding_of
 from compliance.wording import (
     NOT_STATED,
+    REASON_WORDS,
     format_date,
     format_finding_limits,
     format_time,
@@ -97,7 +99,6 @@ def _sheet(sheet: Sheet) -> Iterable[str]:
     verdict, conditional = Outcome(stated["verdict"]), bool(stated["conditional"])
     findings = [finding_of(row) for row in stated["findings"]]
     accepted = {one["requirement"]: one for one in stated["deviations"]}
-    rule, slot = stated["rule"], stated["slot"] or {}
     word = outcome_word(verdict, conditional)
     if stated["disposition"]:
         word += ", accepted with deviations"
@@ -105,25 +106,32 @@ def _sheet(sheet: Sheet) -> Iterable[str]:
     yield MARKS[_mark(verdict, conditional)]
     yield "<div>"
     ink = _mark(verdict, conditional).value
-    yield f"<h2>{_text(rule['title'])}</h2>"
+    yield f"<h2>{_text(stated['rule']['title'])}</h2>"
     yield f'<p class="word {ink}">{escape(word[:1].upper() + word[1:])}</p>'
     yield f"<p>{escape(_tally(findings, verdict))}</p>"
     yield from _listed(_missed(findings, accepted))
-    yield "<dl>"
-    for label, value in (
-        ("Slot", f"{_text(slot.get('slot'))} of {_display(stated['display'] or {})}"),
-        ("Rule", f"{_text(rule['id'])}, revision {_text(rule['revision'])}"),
-        ("Measured", _moment(stated["readings"]["measured"])),
-        ("Valid until", _until(stated, verdict)),
-        ("Number", f"<code>{_text(stated['number'])}</code>"),
-        ("Signed", _signers(sheet)),
-        ("Sheet", _link(sheet.path, f"{sheet.name}.pdf")),
-        ("Evidence", ", ".join(_evidence(sheet))),
-    ):
-        yield f"<div><dt>{label}</dt><dd>{value}</dd></div>"
-    yield "</dl>"
+    yield from _facts(sheet, verdict)
     yield "</div>"
     yield "</article>"
+
+
+def _facts(sheet: Sheet, verdict: Outcome) -> Iterable[str]:
+    stated = sheet.stated
+    rule, slot = stated["rule"], stated["slot"] or {}
+    files = [_link(sheet.path, "sheet"), *_evidence(sheet)]
+    yield '<dl class="facts">'
+    for label, value, wide in (
+        ("Slot", f"{_text(slot.get('slot'))} of {_display(stated['display'] or {})}", True),
+        ("Rule", f"{_text(rule['id'])}, revision {_text(rule['revision'])}", False),
+        ("Measured", _moment(stated["readings"]["measured"]), False),
+        ("Number", f"<code>{_text(stated['number'])}</code>", False),
+        ("Valid until", _until(stated, verdict), False),
+        ("Signed", _signers(sheet), True),
+        ("Files", ", ".join(files), True),
+    ):
+        kind = ' class="wide"' if wide else ""
+        yield f"<div{kind}><dt>{label}</dt><dd>{value}</dd></div>"
+    yield "</dl>"
 
 
 def _mark(verdict: Outcome, conditional: bool) -> Verdict:
@@ -146,9 +154,7 @@ def _tally(findings: Sequence[Finding], verdict: Outcome) -> str:
     shall = _shall(findings)
     missed = sum(row.verdict in OUTSIDE for row in shall)
     open_ = sum(row.verdict is Verdict.NOT_ASSESSED for row in shall)
-    parts = [
-        f"{len(shall) - missed - open_} of {len(shall)} requirements that shall be met are met"
-    ]
+    parts = [f"{len(shall) - missed - open_} of {len(shall)} requirements met"]
     if missed:
         parts.append(f"{missed} not met")
     if open_:
@@ -171,15 +177,15 @@ def _missed(
                 told += f"<br>{_accepted(accepted[row.id])}"
             yield told
         elif row.verdict is Verdict.NOT_ASSESSED:
-            yield f"{mark} {escape(row.title)}: not assessed"
+            why = REASON_WORDS[row.reason] if row.reason else "not assessed"
+            yield f"{mark} {escape(row.title)}: {escape(why)}"
 
 
 def _accepted(one: Mapping[str, Any]) -> str:
     until = format_date(date.fromisoformat(one["until"]))
-    return (
-        f"Accepted by {_text(one['accepted_by'])} until {until}: {_text(one['reason'])} "
-        f"(signed by {_text(one['signer']['name'])})"
-    )
+    who, signer = str(one["accepted_by"]), str(one["signer"]["name"])
+    signed = "" if signer in who else f", signed by {escape(signer)},"
+    return f"Accepted by {escape(who)}{signed} until {until}: {_text(one['reason'])}"
 
 
 def _listed(items: Iterable[str]) -> Iterable[str]:
@@ -207,14 +213,15 @@ def _until(stated: Mapping[str, Any], verdict: Outcome) -> str:
 
 
 def _signers(sheet: Sheet) -> str:
-    return "<br>".join(
-        f"{_named(each.signer)}, {escape(each.role)}"
-        + (f", {escape(format_time(each.claimed))}" if each.claimed else "")
-        for each in sheet.verification.signatures
-    )
+    told = []
+    for each in sheet.verification.signatures:
+        role = "" if each.role == "facility" else f", as {escape(each.role)}"
+        when = f", {escape(format_time(each.claimed))}" if each.claimed else ""
+        told.append(f"{_named(each.signer)}{role}{when}")
+    return "<br>".join(told)
 
 
-def _named(signer: Signer) -> str:
+def _named(signer: Signer | Acceptor) -> str:
     return escape(", ".join(part for part in (signer.name, signer.organisation) if part))
 
 
@@ -238,10 +245,13 @@ def _evidence(sheet: Sheet) -> Iterable[str]:
 
 def _checking(sheets: Sequence[Sheet]) -> Iterable[str]:
     signers = {
-        each.signer.fingerprint: each.signer
+        each.signer.fingerprint: _named(each.signer)
         for sheet in sheets
         for each in sheet.verification.signatures
     }
+    for sheet in sheets:
+        for each in acceptors(sheet):
+            signers.setdefault(each.sha256, _named(each))
     yield "<section>"
     yield "<h2>How to check this</h2>"
     yield (
@@ -256,12 +266,10 @@ def _checking(sheets: Sequence[Sheet]) -> Iterable[str]:
         "the sheets can also be seen in any PDF reader that shows PAdES signatures.</p>"
     )
     yield "<dl>"
-    for fingerprint, signer in sorted(signers.items()):
+    for fingerprint, name in sorted(signers.items()):
         grouped = " ".join(fingerprint[at : at + 8] for at in range(0, len(fingerprint), 8))
         link = _link(f"data/certificates/{fingerprint}.pem", "certificate")
-        yield (
-            f"<div><dt>{_named(signer)}</dt><dd><code>SHA-256 {grouped}</code><br>{link}</dd></div>"
-        )
+        yield (f"<div><dt>{name}</dt><dd><code>SHA-256 {grouped}</code><br>{link}</dd></div>")
     yield "</dl>"
     yield "</section>"
 
@@ -277,7 +285,10 @@ def _contents() -> Iterable[str]:
             "What each was computed from, as attached to it: the assessment with every finding, "
             "the readings, the rule with its limits, the job, the meter, and what was accepted.",
         ),
-        ("data/certificates", "The certificates of those who signed sheets."),
+        (
+            "data/certificates",
+            "Certificates of those who signed sheets or accepted deviations.",
+        ),
         ("*.txt", "What the folder holds and states, as a bag after RFC 8493 (BagIt)."),
     ):
         yield f"<div><dt><code>{name}</code></dt><dd>{told}</dd></div>"

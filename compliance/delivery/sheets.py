@@ -5,18 +5,22 @@ from __future__ import annotations
 import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from compliance.delivery.bag import Tag
-from compliance.enclosures import stated_in
+from compliance.deviations import read_deviation
+from compliance.enclosures import is_deviation, stated_in
+from compliance.errors import DeviationError
+from compliance.model import Acceptor
 
 if TYPE_CHECKING:
     from compliance.signatures import Signature
     from compliance.verification import Verification
 
-__all__ = ["SHEETS", "Sheet", "opened_sheet", "payload", "repeated", "statements"]
+__all__ = ["SHEETS", "Sheet", "acceptors", "opened_sheet", "payload", "repeated", "statements"]
 
 SHEETS = "sheets/"
 """Below data/, as the others."""
@@ -73,7 +77,18 @@ def payload(sheets: Sequence[Sheet]) -> dict[str, bytes]:
         for signature in sheet.verification.signatures:
             place = f"{CERTIFICATES}{signature.signer.fingerprint}.pem"
             found[place] = _pem(signature.signer.certificate)
+        for acceptor in acceptors(sheet):
+            found[f"{CERTIFICATES}{acceptor.sha256}.pem"] = _pem(acceptor.certificate)
     return dict(sorted(found.items()))
+
+
+def acceptors(sheet: Sheet) -> list[Acceptor]:
+    """Who signed the deviations attached to a sheet; those that do not hold are left out."""
+    found = []
+    for name in filter(is_deviation, sorted(sheet.attached)):
+        with suppress(DeviationError):
+            found.append(read_deviation(sheet.attached[name], name)[0].signer)
+    return found
 
 
 def _pem(certificate: bytes) -> bytes:

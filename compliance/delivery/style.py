@@ -31,10 +31,13 @@ dd { margin: 0; overflow-wrap: anywhere; }
 header { border-bottom: 2px solid var(--text); padding-bottom: 1rem; }
 header dl { columns: 2; column-gap: 2rem; margin: 0; }
 header dl div { grid-template-columns: 6rem 1fr; break-inside: avoid; }
-article { display: grid; grid-template-columns: 4.2rem 1fr; padding: 1.4rem 0;
+article { display: grid; grid-template-columns: 4.2rem 1fr; padding: 1.1rem 0;
   border-bottom: 1px solid var(--hair); break-inside: avoid; }
 .mark { width: 3rem; height: 3rem; margin-top: 0.2rem; }
 .small { width: 0.85rem; height: 0.85rem; vertical-align: -0.08rem; margin-right: 0.25rem; }
+.facts { display: grid; grid-template-columns: 1.4fr 1fr; column-gap: 1.2rem; }
+.facts div { grid-template-columns: 5.4rem 1fr; }
+.wide { grid-column: 1 / -1; }
 ul { list-style: none; margin: 0.5rem 0; padding: 0; }
 li { padding: 0.1rem 0 0.1rem 1.2rem; text-indent: -1.2rem; }
 section { padding: 1.4rem 0 0; break-inside: avoid; }
@@ -45,11 +48,14 @@ a { color: inherit; }
 @media (max-width: 36rem) {
   header dl { columns: 1; }
   article { grid-template-columns: 1fr; }
-  dl div, section dl div { grid-template-columns: 1fr; gap: 0; }
+  .facts { grid-template-columns: 1fr; }
+  dl div, .facts div, section dl div { grid-template-columns: 1fr; gap: 0; }
 }
 @media print {
   body { max-width: none; padding: 0; font-size: 9pt; }
-  @page { margin: 16mm; }
+  @page { margin: 14mm 16mm; }
+  article { padding: 0.7rem 0; }
+  h1 { font-size: 18pt; }
   pre { border: 1px solid var(--hair); }
 }
 """.strip()

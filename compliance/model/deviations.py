@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
 from typing import Any
@@ -26,6 +26,8 @@ class Acceptor:
     organisation: str | None
     sha256: str
     """Of the certificate, lower-case hex."""
+    certificate: bytes = field(repr=False)
+    """DER"""
 
 
 @dataclass(frozen=True, slots=True)
