@@ -23,6 +23,7 @@ __all__ = [
     "ReadingsError",
     "RuleError",
     "SheetError",
+    "TimestampError",
     "UsageError",
 ]
 
@@ -96,6 +97,12 @@ class IdentityError(ComplianceError):
     """A key or certificate cannot be used: wrong password, wrong kind, expired."""
 
     exit_code = 2
+
+
+class TimestampError(ComplianceError):
+    """A time-stamping server gave no time stamp, or none that can be used."""
+
+    exit_code = 4
 
 
 class SheetError(ComplianceError):

@@ -20,7 +20,7 @@ from compliance.readings.formats import FORMATS
 from compliance.record import timestamp
 from compliance.rules import rule_from_resolved
 
-__all__ = ["attachments", "reassess"]
+__all__ = ["assess_again", "attachments", "reassess"]
 
 MOST_SEEDS, MOST_DRAWS = 1 << 63, 200_000
 """Beyond these a stated assessment is not computed again: it would not end."""
@@ -59,6 +59,11 @@ def _text(document: Mapping[str, Any]) -> bytes:
 
 
 def reassess(files: Mapping[str, bytes]) -> dict[str, Any]:
+    """The document of the assessment computed again; as `assess_again`."""
+    return dict(assess_again(files).document)
+
+
+def assess_again(files: Mapping[str, bytes]) -> Assessment:
     """Compute the assessment again from the evidence; SheetError or InputError if it is unfit."""
     stated = _parsed(files, "assessment.json")
     rule = rule_from_resolved(_parsed(files, "rule.json"), _rule_files(stated))
@@ -73,7 +78,7 @@ def reassess(files: Mapping[str, bytes]) -> dict[str, Any]:
     if not (0 <= stated["seed"] < MOST_SEEDS and 0 <= stated["draws"] <= MOST_DRAWS):
         raise SheetError("assessment.json: seed, draws: beyond what is computed again")
     floor = meter.chromaticity_floor if meter else 0.1
-    again = assess(
+    return assess(
         rule,
         _readings(files, named("readings", files), stated, floor),
         before=_readings(files, named("before", files), stated, floor),
@@ -84,7 +89,6 @@ def reassess(files: Mapping[str, bytes]) -> dict[str, Any]:
         seed=stated["seed"],
         draws=stated["draws"],
     )
-    return dict(again.document)
 
 
 def _deviations(files: Mapping[str, bytes]) -> list[Deviation]:

@@ -8,13 +8,13 @@ stays PDF 1.7 (ISO 32000-1), as PDF/A-3 asks.
 from __future__ import annotations
 
 import tempfile
+from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
-from asn1crypto import keys, x509
 from pyhanko.pdf_utils.content import ImportedPdfPage
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.pdf_utils.layout import (
@@ -24,26 +24,50 @@ from pyhanko.pdf_utils.layout import (
     SimpleBoxLayoutRule,
 )
 from pyhanko.sign import fields
-from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, SimpleSigner, constants
+from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, constants
 from pyhanko.stamp.static import StaticStampStyle
-from pyhanko_certvalidator.registry import SimpleCertificateStore
 
-from compliance.errors import IdentityError
+from compliance.errors import IdentityError, TimestampError
+from compliance.holder import Holder
 from compliance.identity import Identity, load_identity, new_identity
+from compliance.loops import apart
+
+if TYPE_CHECKING:
+    from compliance.stamping import Stamper
 
 __all__ = [
+    "CLOCKS_APART",
     "COUNTER_FIELD",
     "FACILITY_FIELD",
     "Box",
     "Identity",
     "countersign",
+    "field_size",
     "load_identity",
     "new_identity",
+    "role_in",
+    "role_reason",
     "sign",
 ]
 
 FACILITY_FIELD = "FacilitySignature"
 COUNTER_FIELD = "Countersignature"
+
+CLOCKS_APART = timedelta(minutes=5)
+"""By which a signer's clock may be ahead of a time-stamping authority's."""
+AS = "Countersigned as "
+"""What a countersignature gives for its reason, before the role of who signs."""
+
+
+def role_reason(role: str) -> str:
+    """The reason that a countersignature states."""
+    return AS + role
+
+
+def role_in(reason: str | None) -> str:
+    """The role that a countersignature states; `countersigner` where it states none."""
+    stated = (reason or "").removeprefix(AS)
+    return stated if reason != stated and stated else "countersigner"
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,22 +98,16 @@ def sign(
     appearance: bytes,
     reason: str,
     location: str | None = None,
+    stamper: Stamper | None = None,
 ) -> bytes:
     """Certify a PDF and leave an empty field for a countersignature.
 
-    `when` (aware) is the time that the signer claims. `appearance` is a one-page PDF of
-    the size of `box`, all fonts embedded, that the box shows. The result begins with
-    `pdf`, byte for byte. Raises IdentityError if the certificate is not valid at `when`.
+    `when` (aware) is the time that the signer claims; `stamper` adds the time that an
+    authority states (PAdES B-T). `appearance` is a one-page PDF of the size of `box`, all
+    fonts embedded, that the box shows. The result begins with `pdf`, byte for byte. Raises
+    IdentityError if the certificate is not valid at `when`, TimestampError if there is no
+    time stamp and it is not optional.
     """
-    writer = IncrementalPdfFileWriter(BytesIO(pdf))
-    for name, place, told in (
-        (FACILITY_FIELD, box, "Signature of the facility"),
-        (COUNTER_FIELD, counter_box, "Countersignature of the client"),
-    ):
-        specification = fields.SigFieldSpec(
-            name, on_page=place.page, box=place.corners, readable_field_name=told
-        )
-        fields.append_signature_field(writer, specification)
     metadata = PdfSignatureMetadata(
         field_name=FACILITY_FIELD,
         md_algorithm="sha256",
@@ -99,11 +117,30 @@ def sign(
         reason=reason,
         location=location,
     )
-    return _write(writer, identity, metadata, appearance, when)
+
+    def begin() -> IncrementalPdfFileWriter:
+        writer = _Writer(BytesIO(pdf))
+        for name, place, told in (
+            (FACILITY_FIELD, box, "Signature of the facility"),
+            (COUNTER_FIELD, counter_box, "Countersignature of the client"),
+        ):
+            specification = fields.SigFieldSpec(
+                name, on_page=place.page, box=place.corners, readable_field_name=told
+            )
+            fields.append_signature_field(writer, specification)
+        return writer
+
+    return _written(begin, identity, metadata, appearance, when, stamper)
 
 
 def countersign(
-    pdf: bytes, identity: Identity, *, when: datetime, appearance: bytes, reason: str
+    pdf: bytes,
+    identity: Identity,
+    *,
+    when: datetime,
+    appearance: bytes,
+    reason: str,
+    stamper: Stamper | None = None,
 ) -> bytes:
     """Sign the empty field of a certified PDF; the same terms as `sign`."""
     metadata = PdfSignatureMetadata(
@@ -112,7 +149,28 @@ def countersign(
         subfilter=fields.SigSeedSubFilter.PADES,
         reason=reason,
     )
-    return _write(IncrementalPdfFileWriter(BytesIO(pdf)), identity, metadata, appearance, when)
+    return _written(lambda: _Writer(BytesIO(pdf)), identity, metadata, appearance, when, stamper)
+
+
+def field_size(pdf: bytes, name: str) -> tuple[int, int]:
+    """Width and height of a field's box, in points; KeyError where there is no such field."""
+    reader = IncrementalPdfFileWriter(BytesIO(pdf))
+    for found, _, reference in fields.enumerate_sig_fields(reader):
+        if found == name:
+            x0, y0, x1, y1 = (float(each) for each in reference.get_object()["/Rect"])
+            return round(abs(x1 - x0)), round(abs(y1 - y0))
+    raise KeyError(name)
+
+
+class _Writer(IncrementalPdfFileWriter):
+    """Leaves title, metadata and their dates as they are.
+
+    The library would write the clock's time there, and nothing but a signature shall come
+    into a sheet that is finished.
+    """
+
+    def _update_meta(self) -> None:
+        return
 
 
 class _Signer(PdfSigner):
@@ -136,23 +194,49 @@ class _Signer(PdfSigner):
         pdf_out.register_extension(constants.ESIC_EXTENSION_1)
 
 
+def _written(
+    begin: Callable[[], IncrementalPdfFileWriter],
+    identity: Identity,
+    metadata: PdfSignatureMetadata,
+    appearance: bytes,
+    when: datetime,
+    stamper: Stamper | None,
+) -> bytes:
+    """Sign what `begin` gives; once more, without a time stamp, where one is only wished for."""
+    moment = when.astimezone(UTC).replace(microsecond=0)
+    _check_validity(identity, moment)
+    try:
+        signed = _write(begin(), identity, metadata, appearance, moment, stamper)
+        if stamper is not None:
+            _check_stamp(identity, moment, stamper)
+    except TimestampError as fault:
+        if stamper is None or not stamper.optional:
+            raise
+        stamper.missed = fault
+        signed = _write(begin(), identity, metadata, appearance, moment, None)
+    return signed
+
+
 def _write(
     writer: IncrementalPdfFileWriter,
     identity: Identity,
     metadata: PdfSignatureMetadata,
     appearance: bytes,
-    when: datetime,
+    moment: datetime,
+    stamper: Stamper | None,
 ) -> bytes:
-    moment = when.astimezone(UTC).replace(microsecond=0)
-    _check_validity(identity, moment)
     with tempfile.TemporaryDirectory() as folder:
         # The library imports a page from a named file only, and only while it signs.
         drawn = Path(folder, "appearance.pdf")
         drawn.write_bytes(appearance)
         signer = _Signer(
-            metadata, _key_holder(identity), stamp_style=_shown_as_drawn(drawn), when=moment
+            metadata,
+            Holder(identity),
+            stamp_style=_shown_as_drawn(drawn),
+            timestamper=stamper,
+            when=moment,
         )
-        signed: BytesIO = signer.sign_pdf(writer, existing_fields_only=True)
+        signed: BytesIO = apart(lambda: signer.sign_pdf(writer, existing_fields_only=True))
     return signed.getvalue()
 
 
@@ -167,15 +251,21 @@ def _check_validity(identity: Identity, moment: datetime) -> None:
         )
 
 
-def _key_holder(identity: Identity) -> SimpleSigner:
-    # The signing certificate stays out of the registry, or it would be embedded twice.
-    others = SimpleCertificateStore()  # type: ignore[no-untyped-call]
-    others.register_multiple([x509.Certificate.load(der) for der in identity.chain])
-    return SimpleSigner(
-        signing_cert=x509.Certificate.load(identity.signer.certificate),
-        signing_key=keys.PrivateKeyInfo.load(identity.key),
-        cert_registry=others,
-    )
+def _check_stamp(identity: Identity, moment: datetime, stamper: Stamper) -> None:
+    """That the two clocks agree as far as they have to, or verification will refuse them."""
+    stamped, signer = stamper.last, identity.signer
+    assert stamped is not None
+    if moment - stamped > CLOCKS_APART:
+        raise TimestampError(
+            f"{stamper.url} stamped {stamped:%Y-%m-%d %H:%M} UTC, before the time of signing, "
+            f"{moment:%Y-%m-%d %H:%M} UTC; set the clock, or give --now"
+        )
+    if not signer.valid_at(stamped):
+        raise TimestampError(
+            f"{stamper.url} stamped {stamped:%Y-%m-%d %H:%M} UTC, outside the dates of the "
+            f"certificate of {signer.name}, {signer.not_before:%Y-%m-%d} to "
+            f"{signer.not_after:%Y-%m-%d}"
+        )
 
 
 def _shown_as_drawn(page: Path) -> StaticStampStyle:

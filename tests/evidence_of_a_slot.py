@@ -9,17 +9,21 @@ from functools import cache
 from typing import Any
 
 import numpy as np
-from sealing import SIGNED
+import pytest
+from sealing import SIGNED, identity
 from simulated import csv, ideal, noisy
 
 from compliance.assessment import assess
 from compliance.canonical import digest
-from compliance.evidence import attachments
+from compliance.evidence import assess_again, attachments
+from compliance.identity import Identity
 from compliance.job import job_from_document
 from compliance.meter import meter_from_document
 from compliance.model import Assessment, Readings
 from compliance.readings import readings_from_bytes
 from compliance.rules import load_rule
+from compliance.sheet.write import write_sheet
+from compliance.stamping import Stamper
 
 RULE = "sdr-broadcast"
 JOB = {
@@ -125,3 +129,18 @@ def with_rule() -> Files:
 def first_passing(stated: Mapping[str, Any]) -> dict[str, Any]:
     """The first finding that passes."""
     return next(each for each in stated["findings"] if each["verdict"] == "pass")
+
+
+def sealed(files: Files, who: Identity | None = None, stamper: Stamper | None = None) -> bytes:
+    """A sheet that the facility signed with these files for its evidence.
+
+    Its pages are those that the evidence gives, or the slot's own where it gives none: only
+    what the files say is wrong with it.
+    """
+    try:
+        said = assess_again(files)
+    except Exception:
+        said = assessment()
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("compliance.evidence.attachments", lambda _: dict(files))
+        return write_sheet(said, identity=who or identity(), stamper=stamper)

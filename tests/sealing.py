@@ -18,7 +18,9 @@ from compliance.identity import Identity, load_identity, new_identity
 from compliance.sheet import fonts
 from compliance.sheet.archive import archival
 from compliance.sheet.stamp import draw_stamp
-from compliance.signing import Box, countersign, sign
+from compliance.sheet.write import countersign_sheet
+from compliance.signing import Box, sign
+from compliance.stamping import Stamper
 
 MADE = datetime(2026, 11, 20, 8, 0, tzinfo=UTC)
 SIGNED = datetime(2026, 11, 20, 16, 0, tzinfo=UTC)
@@ -68,6 +70,7 @@ def signed(
     attached: Mapping[str, bytes] | None = None,
     who: Identity | None = None,
     when: datetime = SIGNED,
+    stamper: Stamper | None = None,
 ) -> bytes:
     """The same, signed."""
     who = who or identity()
@@ -80,14 +83,20 @@ def signed(
         appearance=draw_stamp(who.signer, when, width=200, height=60),
         reason="Assessment X",
         location="Low House",
+        stamper=stamper,
     )
 
 
-def countersigned(pdf: bytes, who: Identity | None = None) -> bytes:
+def countersigned(
+    pdf: bytes,
+    who: Identity | None = None,
+    when: datetime = SIGNED,
+    role: str = "client",
+    stamper: Stamper | None = None,
+) -> bytes:
     """A signed PDF, countersigned by another."""
     who = who or identity("Cleo Client")
-    stamp = draw_stamp(who.signer, SIGNED, width=200, height=60)
-    return countersign(pdf, who, when=SIGNED, appearance=stamp, reason="Received")
+    return countersign_sheet(pdf, identity=who, role=role, when=when, stamper=stamper)
 
 
 def byte_ranges(pdf: bytes) -> list[tuple[int, int, int, int]]:

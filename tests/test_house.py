@@ -38,6 +38,7 @@ DOCUMENTS = {"rules", "job", "meter", "readings"}
 EVIDENCE = ASSESSING | DOCUMENTS | {"assessment", "canonical", "enclosures", "deviations"}
 SIGNING = {"errors", "identity", "signing"}
 VERIFYING = SIGNING | {"signatures", "enclosures", "recomputation", "evidence", "deviations"}
+VERIFYING |= {"canonical", "likeness", "loops", "model", "sheet"}
 DELIVERING = VERIFYING | VOCABULARY | {"verification", "decision", "restated", "detached"}
 
 NUMPY = {"numpy"}
@@ -84,11 +85,16 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "evidence": (EVIDENCE, set()),
     # sheets
     "identity": ({"errors"}, {"cryptography"}),
-    "signing": (SIGNING, PDF_SIGNING),
-    "signatures": (SIGNING, PDF_SIGNING),
+    "loops": (set(), set()),
+    "holder": ({"errors", "identity"}, PDF_SIGNING),
+    "stamping": ({"errors"}, PDF_SIGNING),
+    "trust": ({"identity"}, PDF_SIGNING),
+    "signing": (SIGNING | {"holder", "stamping", "loops"}, PDF_SIGNING),
+    "signatures": (SIGNING | {"trust", "loops"}, PDF_SIGNING),
+    "likeness": (set(), {"pikepdf"}),
     "detached": (SIGNING, PDF_SIGNING),
     "sheet": (VOCABULARY | {"colorimetry"}, {"reportlab", "pikepdf"}),
-    "sheet.write": (VOCABULARY | SIGNING | {"evidence"}, set()),
+    "sheet.write": (VOCABULARY | SIGNING | {"stamping", "evidence"}, set()),
     "sheet.stamp": (VOCABULARY | {"identity"}, {"reportlab"}),
     "enclosures": ({"errors", "canonical"}, set()),
     "turning": ({"errors", "model", "decision"}, set()),

@@ -31,6 +31,7 @@ OUTCOMES = {
     1: "NOT to be relied on, whatever it says.",
     3: "Intact as far as it was checked. It says: {verdict}.",
 }
+PAGES = " Whether its pages say so too was not checked."
 
 
 @dataclass(frozen=True, slots=True)
@@ -133,7 +134,13 @@ def _print(checked: list[Checked]) -> None:
         for step in each.verification.steps:
             _print_step(step)
         verdict = (each.verification.verdict or "nothing").replace("-", " ")
-        click.echo(harmless(f"  {OUTCOMES[each.code].format(verdict=verdict)}"))
+        told = OUTCOMES[each.code].format(verdict=verdict)
+        if each.code != 1 and any(
+            str(step.status) == "not done" for step in each.verification.steps
+        ):
+            told += PAGES
+        for line in wrap(harmless(told), COLUMNS):
+            click.echo(f"  {line}")
 
 
 def _print_step(step: Step) -> None:
@@ -172,13 +179,16 @@ def _object(checked: Checked) -> dict[str, Any]:
         "signatures": [
             {
                 "field": signature.field,
+                "role": signature.role,
                 "name": signature.signer.name,
                 "organisation": signature.signer.organisation,
                 "email": signature.signer.email,
                 "issuer": signature.signer.issuer,
                 "sha256": signature.signer.fingerprint,
                 "claimed": _time(signature.claimed),
-                "stamped": _time(signature.stamped),
+                "stamped": _time(signature.stamp and signature.stamp.time),
+                "stamp_trusted": signature.stamp is not None
+                and signature.stamp.trusted_as is not None,
                 "trusted": signature.trusted_as is not None,
                 "not_before": _time(signature.signer.not_before),
                 "not_after": _time(signature.signer.not_after),

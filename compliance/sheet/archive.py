@@ -16,6 +16,7 @@ from io import BytesIO
 from xml.sax.saxutils import escape
 
 import pikepdf
+import reportlab
 from pikepdf import Array, AttachedFileSpec, Dictionary, Name, ObjectStreamMode, Pdf
 
 from compliance import __version__
@@ -25,7 +26,11 @@ __all__ = ["Attachment", "archival"]
 Attachment = tuple[bytes, str, str]
 """Content, MIME type, description."""
 
-PRODUCER = f"deliverable-compliance {__version__}"
+PRODUCER = (
+    f"deliverable-compliance {__version__} "
+    f"(reportlab {reportlab.__version__}, pikepdf {pikepdf.__version__})"
+)
+"""With the libraries that drew and wrote: others may draw the same a little otherwise."""
 CONDITION = "sRGB IEC61966-2.1"
 SOURCES = ("readings", "before")
 """Stems of attachments the sheet was computed from; the others are data that belong to it."""

@@ -24,11 +24,13 @@ GROUP, GROUPS = 8, 4
 Line = tuple[str, str, float, Ink]
 
 
-def draw_stamp(signer: Signer, when: datetime, *, width: float, height: float) -> bytes:
-    """A one-page PDF of `width` by `height` points that shows who signs and when.
+def draw_stamp(
+    signer: Signer, when: datetime, *, width: float, height: float, role: str | None = None
+) -> bytes:
+    """A one-page PDF of `width` by `height` points that shows who signs, as whom, and when.
 
     Lines that find no room at the foot are left out. Raises SheetError where the fonts lack
-    a character of the name.
+    a character of the name or the role.
     """
     from reportlab.pdfgen.canvas import Canvas
 
@@ -37,7 +39,7 @@ def draw_stamp(signer: Signer, when: datetime, *, width: float, height: float) -
     canvas = Canvas(out, pagesize=(width, height), invariant=1, initialFontName=fonts.SANS)
     pen = Pen(canvas)
     y = height - PAD
-    for text, face, size, ink in _lines(signer, when):
+    for text, face, size, ink in _lines(signer, when, role):
         y -= size * LEAD
         if y < 0:
             break
@@ -48,13 +50,18 @@ def draw_stamp(signer: Signer, when: datetime, *, width: float, height: float) -
     return out.getvalue()
 
 
-def _lines(signer: Signer, when: datetime) -> list[Line]:
+def _lines(signer: Signer, when: datetime, role: str | None) -> list[Line]:
     digits = signer.fingerprint
     groups = [digits[at : at + GROUP] for at in range(0, len(digits), GROUP)]
     moment = when.astimezone(UTC)
     lines = [
         (f"Signed by {signer.name}", fonts.BOLD, 9.0, INK.TEXT),
-        (signer.organisation or "", fonts.SANS, 8.0, INK.TEXT),
+        (
+            ", ".join(each for each in (role, signer.organisation) if each),
+            fonts.SANS,
+            8.0,
+            INK.TEXT,
+        ),
         (f"{moment:%Y-%m-%d %H:%M} UTC, certificate SHA-256", fonts.SANS, 6.5, INK.QUIET),
         (" ".join(groups[:GROUPS]), fonts.MONO, 6.5, INK.QUIET),
         (" ".join(groups[GROUPS:]), fonts.MONO, 6.5, INK.QUIET),

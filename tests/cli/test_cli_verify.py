@@ -62,6 +62,8 @@ good.pdf: {assessment().number}
      readings.csv, rule.json: as stated
   5  ok       computed again: every value, limit and verdict comes out as
      stated
+  6  ok       pages: drawn again from the evidence, they are those of the
+     sheet
   Intact, and computed again as stated. It says: compliant.
 """
     )
@@ -138,11 +140,12 @@ def test_json_for_a_program(compliance: Run, sheets: Path) -> None:
     }
     assert (good["file"], good["exit_code"]) == ("good.pdf", 0)
     assert (good["number"], good["verdict"]) == (assessment().number, "compliant")
-    assert [step["step"] for step in good["steps"]] == [1, 2, 3, 4, 5]
+    assert [step["step"] for step in good["steps"]] == [1, 2, 3, 4, 5, 6]
     assert {step["status"] for step in good["steps"]} == {"ok"}
     (signature,) = good["signatures"]
     assert signature == {
         "field": "FacilitySignature",
+        "role": "facility",
         "name": "Ada Quill",
         "organisation": "Low House",
         "email": "ada@example.org",
@@ -150,6 +153,7 @@ def test_json_for_a_program(compliance: Run, sheets: Path) -> None:
         "sha256": identity().signer.fingerprint,
         "claimed": "2026-11-20T16:00:00Z",
         "stamped": None,
+        "stamp_trusted": False,
         "trusted": False,
         "not_before": "2026-11-20T08:00:00Z",
         "not_after": "2031-11-19T08:00:00Z",

@@ -122,7 +122,7 @@ def test_two_fields_on_the_page_and_one_of_them_empty() -> None:
 def test_the_time_is_the_one_given() -> None:
     signature = read_signatures(signed()).signatures[0]
     assert signature.claimed == SIGNED
-    assert signature.stamped is None
+    assert signature.stamp is None
     assert signature.reason == "Assessment X"
 
 

@@ -4,20 +4,16 @@ from __future__ import annotations
 
 import random
 from collections.abc import Callable
-from datetime import timedelta
 from functools import cache
 from io import BytesIO
 
 import pytest
-from cryptography import x509
-from cryptography.hazmat.primitives import hashes, serialization
-from cryptography.hazmat.primitives.asymmetric import ec
-from cryptography.x509.oid import NameOID
+from authorities import leaf, middle, root
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
-from sealing import ATTACHED, MADE, archived, byte_ranges, countersigned, identity, signed
+from sealing import ATTACHED, archived, byte_ranges, countersigned, identity, signed
 
-from compliance.identity import Identity, Signer, read_certificates
+from compliance.identity import Signer, read_certificates
 from compliance.signatures import Seal, read_attachments, read_signatures
 
 
@@ -203,54 +199,20 @@ def test_the_same_name_is_not_the_same_signer() -> None:
     assert trusted_as(once(), another.signer) == [None]
 
 
-@cache
-def authority() -> tuple[Signer, Identity]:
-    """An authority's certificate, and an identity that it issued."""
-    root_key, leaf_key = (ec.generate_private_key(ec.SECP256R1()) for _ in range(2))
-    root = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Kelp Authority")])
-    leaf = x509.Name([x509.NameAttribute(NameOID.COMMON_NAME, "Issued Signer")])
-
-    def certificate(subject: x509.Name, key: ec.EllipticCurvePrivateKey, ca: bool) -> Signer:
-        usage = {"key_cert_sign": ca, "crl_sign": ca, "digital_signature": not ca}
-        others = "content_commitment key_encipherment data_encipherment key_agreement "
-        others += "encipher_only decipher_only"
-        made = (
-            x509.CertificateBuilder()
-            .subject_name(subject)
-            .issuer_name(root)
-            .public_key(key.public_key())
-            .serial_number(x509.random_serial_number())
-            .not_valid_before(MADE)
-            .not_valid_after(MADE + timedelta(days=365))
-            .add_extension(x509.BasicConstraints(ca=ca, path_length=None), critical=True)
-            .add_extension(
-                x509.KeyUsage(**usage, **dict.fromkeys(others.split(), False)), critical=True
-            )
-            .sign(root_key, hashes.SHA256())
-        )
-        return Signer.of(made)
-
-    key = leaf_key.private_bytes(
-        serialization.Encoding.DER,
-        serialization.PrivateFormat.PKCS8,
-        serialization.NoEncryption(),
-    )
-    return certificate(root, root_key, True), Identity(certificate(leaf, leaf_key, False), key)
-
-
 def test_an_authority_vouches_for_whom_it_issued() -> None:
-    root, issued = authority()
-    data = signed(who=issued)
+    data = signed(who=leaf().identity)
     assert read_signatures(data).all_faults == ()
-    assert trusted_as(data, root) == [
-        "its certificate goes back to Common Name: Kelp Authority, a trusted one"
-    ]
-    assert trusted_as(once(), root) == [None]
+    for above in (root(), middle()):
+        name = read_certificates(above.pem)[0].name
+        assert trusted_as(data, *read_certificates(above.pem)) == [
+            f"its certificate goes back to {name}, a trusted one (revocation not checked)"
+        ]
+    assert trusted_as(once(), *read_certificates(root().pem)) == [None]
 
 
 def test_a_signer_is_no_authority() -> None:
     """A trusted self-issued certificate vouches for nobody else."""
-    assert trusted_as(signed(who=authority()[1]), identity().signer) == [None]
+    assert trusted_as(signed(who=leaf().identity), identity().signer) == [None]
 
 
 # ---------------------------------------------------------------- attachments

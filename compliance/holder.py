@@ -1,0 +1,41 @@
+"""What the signing library asks of a key: its certificates, and a signature over some bytes.
+
+Whether the key lies in memory or in a token is the identity's own matter.
+"""
+
+from __future__ import annotations
+
+from asn1crypto import x509
+from pyhanko.sign.signers.pdf_cms import Signer as PdfKey
+from pyhanko_certvalidator.registry import SimpleCertificateStore
+
+from compliance.identity import Identity
+
+__all__ = ["Holder"]
+
+DIGEST = "sha256"
+EC_OVERHEAD = 16
+"""Bytes around the two numbers of an ECDSA signature, at most."""
+
+
+class Holder(PdfKey):
+    """Signs with an identity's key."""
+
+    def __init__(self, identity: Identity) -> None:
+        # The signing certificate stays out of the registry, or it would be embedded twice.
+        others = SimpleCertificateStore()  # type: ignore[no-untyped-call]
+        others.register_multiple([x509.Certificate.load(der) for der in identity.chain])
+        own = x509.Certificate.load(identity.signer.certificate)
+        super().__init__(signing_cert=own, cert_registry=others)
+        self._identity = identity
+        bits = own.public_key.bit_size
+        ec = own.public_key.algorithm == "ec"
+        self._longest = 2 * -(-bits // 8) + EC_OVERHEAD if ec else -(-bits // 8)
+
+    async def async_sign_raw(
+        self, data: bytes, digest_algorithm: str, dry_run: bool = False
+    ) -> bytes:
+        """A signature over `data`; with `dry_run` as many bytes as one may have."""
+        if digest_algorithm != DIGEST:
+            raise ValueError(f"{digest_algorithm} asked for; keys sign with {DIGEST} here")
+        return bytes(self._longest) if dry_run else self._identity.sign(data)

@@ -1,0 +1,125 @@
+"""The container of a signature (CMS, RFC 5652): what of it is not signed and could be changed.
+
+A digest covers the signed bytes, and the signature covers its signed attributes; around
+them stand headers, certificates and filling that no arithmetic protects. Each of them
+has to be what the signer's program wrote, or it is a fault.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from typing import Any
+
+from asn1crypto import cms
+from cryptography import x509
+from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature
+
+from compliance.identity.keys import belonging
+
+__all__ = ["STAMP", "container_faults"]
+
+STAMP = "signature_time_stamp_token"
+"""The only unsigned attribute that may be there (PAdES B-T)."""
+
+
+def container_faults(data: bytes, embedded: EmbeddedPdfSignature) -> Iterable[str]:
+    """What of a signature's container is not as it was made, a sentence each."""
+    start, length, after, _ = (int(number) for number in embedded.byte_range)
+    hole = data[start + length : after]
+    content = embedded.pkcs7_content
+    digits = hole[1:-1]
+    if hole[:1] != b"<" or hole[-1:] != b">" or digits not in _spellings(content):
+        yield "the gap between the signed bytes holds something else than the signature"
+    message = cms.ContentInfo.load(content)
+    used = message.dump()
+    if content[: len(used)] != used or any(content[len(used) :]):
+        yield "the signature is followed by something"
+    signed = message["content"]
+    if not _tight(message, signed):
+        yield "the signature has more inside than its parts"
+    yield from _unsigned_faults(signed)
+
+
+def _spellings(content: bytes) -> tuple[bytes, bytes]:
+    digits = content.hex().encode()
+    return digits, digits.upper()
+
+
+def _tight(*structures: Any) -> bool:
+    """Whether sequences, and the signer's part, are as long as their parts.
+
+    The reader skips what comes after the parts that it knows.
+    """
+    signer = structures[-1]["signer_infos"][0]
+    return all(
+        len(each.contents) == sum(len(each[name].dump()) for name in each)
+        for each in (*structures, signer)
+    )
+
+
+def _unsigned_faults(signed: cms.SignedData) -> Iterable[str]:
+    """The parts of the container around the signed attributes say the same as these."""
+    information = signed["signer_infos"][0]
+    digest = information["digest_algorithm"]
+    if [each.dump() for each in signed["digest_algorithms"]] != [digest.dump()]:
+        yield "the signature names another digest than its signer"
+    if signed["version"].native != "v1" or information["version"].native != "v1":
+        yield "the signature is of another version than it was made"
+    if signed["crls"].native is not None or not _plain(digest):
+        yield "the signature carries what it was not made with"
+    attributes = information["unsigned_attrs"]
+    kinds = [attribute["type"].native for attribute in attributes]
+    if kinds not in ([], [STAMP]):
+        yield f"the signature has unsigned additions: {', '.join(kinds)}"
+    elif kinds:
+        yield from _stamp_faults(attributes[0]["values"])
+    yield from _certificate_faults(signed, information["sid"].chosen)
+
+
+def _stamp_faults(tokens: cms.SetOfContentInfo) -> Iterable[str]:
+    """Of the container of a time stamp; each authority's program writes it a little otherwise."""
+    if len(tokens) != 1:
+        yield f"it has {len(tokens)} time stamps in one place"
+        return
+    signed = tokens[0]["content"]
+    information = signed["signer_infos"][0]
+    known = {each["algorithm"].native for each in signed["digest_algorithms"]}
+    sound = (
+        _tight(tokens[0], signed)
+        and known == {information["digest_algorithm"]["algorithm"].native}
+        and all(_plain(each) for each in signed["digest_algorithms"])
+        and _plain(information["digest_algorithm"])
+        and signed["version"].native == "v3"
+        and information["version"].native == "v1"
+        and signed["crls"].native is None
+        and not len(information["unsigned_attrs"])
+    )
+    if not sound:
+        yield "its time stamp has more around it than it was made with"
+
+
+def _certificate_faults(signed: cms.SignedData, named: Any) -> Iterable[str]:
+    """The certificates are the signer's, and the authorities' above it, and no others."""
+    certificates = [each.chosen for each in signed["certificates"]]
+    signers = [
+        each
+        for each in certificates
+        if each.issuer.dump() == named["issuer"].dump()
+        and each.serial_number == named["serial_number"].native
+    ]
+    if len(signers) != 1:
+        yield "the signature does not name exactly one of its certificates as the signer's"
+        return
+    if _strangers(signers[0].dump(), [each.dump() for each in certificates]):
+        yield "the signature carries certificates that did not issue its signer's, or changed ones"
+
+
+def _strangers(own: bytes, certificates: Sequence[bytes]) -> set[bytes]:
+    others = set(certificates) - {own}
+    loaded = [x509.load_der_x509_certificate(each) for each in others]
+    return others - set(belonging(x509.load_der_x509_certificate(own), loaded))
+
+
+def _plain(algorithm: Any) -> bool:
+    """Without parameters, or with the NULL that some writers put there."""
+    return algorithm["parameters"].native is None

@@ -1,0 +1,100 @@
+"""Time stamps in signatures (RFC 3161): what they say, of what, and by whom."""
+
+from __future__ import annotations
+
+import asyncio
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import Any
+
+from asn1crypto import cms, tsp, x509
+from cryptography import x509 as pyca
+from cryptography.hazmat.primitives import hashes
+from pyhanko.sign.validation.generic_cms import validate_tst_signed_data
+
+from compliance.identity import Signer
+from compliance.trust import context, nearest, standing
+
+__all__ = ["Stamp", "read_stamp"]
+
+DIGESTS: dict[str, Callable[[], hashes.HashAlgorithm]] = {
+    "sha256": hashes.SHA256,
+    "sha384": hashes.SHA384,
+    "sha512": hashes.SHA512,
+}
+"""That a stamp may use, by their names in the container."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """What a time-stamping authority says."""
+
+    time: datetime
+    """When it saw the signature."""
+    authority: Signer
+    trusted_as: str | None
+    """How its certificate is among the trusted ones; None if it is not."""
+    why_not: str
+    faults: tuple[str, ...]
+
+
+def read_stamp(token: cms.ContentInfo, stamped: bytes, trusted: Sequence[Signer] = ()) -> Stamp:
+    """Read a time stamp of `stamped`, the bytes of a signature; judged at its own time.
+
+    ValueError where the token is none; on a damaged one any other exception.
+    """
+    signed = token["content"]
+    information = signed["encap_content_info"]["content"].parsed
+    if not isinstance(information, tsp.TSTInfo):
+        raise ValueError("its time stamp is none")
+    own, others = _certificates(signed)
+    authority = Signer.of(pyca.load_der_x509_certificate(own.dump()))
+    time = information["gen_time"].native.astimezone(UTC)
+    found = standing(own, others, trusted, time, extended={"time_stamping"})
+    return Stamp(
+        time=time,
+        authority=authority,
+        trusted_as=found.as_,
+        why_not=found.why_not,
+        faults=tuple(_faults(signed, own, authority, time, stamped)),
+    )
+
+
+def _faults(
+    signed: Any, own: x509.Certificate, authority: Signer, time: datetime, stamped: bytes
+) -> Iterable[str]:
+    def imprint(name: str) -> bytes:
+        if name not in DIGESTS:
+            raise ValueError(f"its time stamp uses {name}; expected {', '.join(DIGESTS)}")
+        digest = hashes.Hash(DIGESTS[name]())
+        digest.update(stamped)
+        return digest.finalize()
+
+    found = asyncio.run(
+        validate_tst_signed_data(signed, context([own], nearest(authority, time)), imprint)
+    )
+    if not found["intact"]:
+        yield "its time stamp was made for something else or was changed"
+    if not found["valid"]:
+        yield "its time stamp was not made with the key of its authority"
+    if found.get("trust_problem_indic") is not None:
+        yield f"its time stamp's certificate is not for that ({found['trust_problem_indic']})"
+    if not authority.valid_at(time):
+        yield "its time stamp was made outside the dates of its authority's certificate"
+
+
+def _certificates(signed: Any) -> tuple[x509.Certificate, list[x509.Certificate]]:
+    """The authority's own, and those that came with it."""
+    named = signed["signer_infos"][0]["sid"].chosen
+    found = [each.chosen for each in signed["certificates"]]
+    own = [
+        each
+        for each in found
+        if isinstance(named, cms.IssuerAndSerialNumber)
+        and each.issuer.dump() == named["issuer"].dump()
+        and each.serial_number == named["serial_number"].native
+    ]
+    if len(own) != 1:
+        raise ValueError("its time stamp does not come with the certificate of its authority")
+    return own[0], [each for each in found if each is not own[0]]

@@ -1,0 +1,126 @@
+"""Steps 1 to 3: the file, its signers, and when they signed."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from compliance.identity import Signer
+from compliance.signatures import Seal, Signature, Stamp
+from compliance.signing import CLOCKS_APART
+from compliance.verification.outcome import Outcome, Status, reason, told, worst
+
+__all__ = ["intact", "signed_by", "signed_when"]
+
+SealOrFault = Seal | Exception
+
+
+# ---------------------------------------------------------------- 1: the file
+
+
+def intact(seal: SealOrFault) -> Outcome:
+    """(1)"""
+    if isinstance(seal, Exception):
+        return Status.FAIL, f"cannot be read as a signed PDF: {reason(seal)}", ()
+    if not seal.signatures:
+        return Status.FAIL, "NOT SIGNED: nobody vouches for this sheet", ()
+    if seal.all_faults:
+        return Status.FAIL, "changed after it was signed, or never a sheet", seal.all_faults
+    count = len(seal.signatures)
+    if count == 1:
+        return Status.OK, "as it was signed: 1 signature covers the whole file", ()
+    lines = [
+        f"{signature.field}, {signature.role}: nothing but this signature came since the one before"
+        for signature in seal.signatures[1:]
+    ]
+    return Status.OK, f"as it was signed: {count} signatures, the last covers all", tuple(lines)
+
+
+# ---------------------------------------------------------------- 2: who
+
+
+def signed_by(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) -> Outcome:
+    """(2)"""
+    if isinstance(seal, Exception) or not seal.signatures:
+        return Status.FAIL, "no signature to tell the signer by", ()
+    several = len(seal.signatures) > 1
+    statuses, lines = [], []
+    for index, signature in enumerate(seal.signatures):
+        status, trust = _standing(signature, bool(trusted), any_signer, countersigned=index > 0)
+        statuses.append(status)
+        who = f"{_holder(signature.signer)}: {trust}"
+        lines.append(f"{signature.role}: {who}" if several else who)
+        lines.append(f"SHA-256 {signature.signer.fingerprint}")
+    return worst(statuses), lines[0], tuple(lines[1:])
+
+
+def _standing(
+    signature: Signature, trust_given: bool, any_signer: bool, *, countersigned: bool
+) -> tuple[Status, str]:
+    if signature.trusted_as is not None:
+        return Status.OK, signature.trusted_as
+    if any_signer:
+        return Status.OK, "accepted as any signer would be, not checked"
+    if not trust_given:
+        return Status.UNKNOWN, "not checked; --trust CERTIFICATE says whom you expect"
+    why = f": {signature.why_not}" if signature.why_not else ""
+    if countersigned:
+        return Status.UNKNOWN, f"countersigned; not among the trusted certificates{why}"
+    return Status.FAIL, f"not among the trusted certificates{why}"
+
+
+def _holder(signer: Signer) -> str:
+    words = [signer.name, signer.organisation, signer.email]
+    kind = "self-issued" if signer.self_issued else f"issued by {signer.issuer}"
+    return f"{', '.join(word for word in words if word)} ({kind})"
+
+
+# ---------------------------------------------------------------- 3: when
+
+
+def signed_when(seal: SealOrFault, stamps_asked: bool) -> Outcome:
+    """(3)"""
+    if isinstance(seal, Exception) or not seal.signatures:
+        return Status.FAIL, "no signature to tell the time by", ()
+    several = len(seal.signatures) > 1
+    statuses, lines = [], []
+    for signature in seal.signatures:
+        status, line = _dated(signature, stamps_asked)
+        statuses.append(status)
+        lines.append(f"{signature.role}: {line}" if several else line)
+    return worst(statuses), lines[0], tuple(lines[1:])
+
+
+def _dated(signature: Signature, stamps_asked: bool) -> tuple[Status, str]:
+    """When it was signed; the certificate is judged at the stamped time if that is trusted."""
+    moment, signer, stamp = signature.moment, signature.signer, signature.stamp
+    if moment is None:
+        return Status.FAIL, f"{signature.field} names no time"
+    valid = f"certificate valid {told(signer.not_before)} to {told(signer.not_after)}"
+    by_stamp = stamp is not None and stamp.trusted_as is not None
+    how = "by a trusted time stamp" if by_stamp else "as the signer claims"
+    if not signer.valid_at(moment):
+        return Status.FAIL, f"{told(moment)} {how}, outside its certificate's dates ({valid})"
+    if stamp is None:
+        line = f"{told(moment)} {how}; {valid}"
+        return (Status.UNKNOWN, f"no time stamp: {line}") if stamps_asked else (Status.OK, line)
+    claimed = signature.claimed
+    if claimed is not None and claimed - stamp.time > CLOCKS_APART:
+        return (
+            Status.FAIL,
+            f"claimed for {told(claimed)}, but stamped at {told(stamp.time)} already",
+        )
+    if by_stamp:
+        return Status.OK, f"{told(moment)} {how}, {stamp.authority.name}; {valid}"
+    return _unproven(f"{told(moment)} {how}", stamp, valid, stamps_asked)
+
+
+def _unproven(line: str, stamp: Stamp, valid: str, stamps_asked: bool) -> tuple[Status, str]:
+    says = f"a time stamp of {stamp.authority.name} says {told(stamp.time)}"
+    if not stamps_asked:
+        hint = "its authority not checked (--timestamp-trust CERTIFICATE)"
+        return Status.OK, f"{line}; {says}, {hint}; {valid}"
+    why = f": {stamp.why_not}" if stamp.why_not else ""
+    return (
+        Status.UNKNOWN,
+        f"{line}; {says}, but its authority is not among the trusted{why}; {valid}",
+    )
