@@ -56,8 +56,8 @@ class Source:
 
             meter = load_meter(self.meter) if self.meter else None
             floor = meter.chromaticity_floor if meter else CHROMATICITY_FLOOR
-            both = (_load(place, floor, self.form) for place in (self.readings, self.before))
-            self._read = (*both, meter)
+            readings = _load(self.readings, floor, self.form)
+            self._read = readings, _load(self.before, floor, self.form), meter
         return self._read
 
     def files(self) -> Iterator[Path]:
@@ -71,9 +71,7 @@ class Source:
             yield self.meter
 
 
-def _load(
-    place: tuple[Path, Encoding] | None, floor: float, form: str | None
-) -> Readings | None:
+def _load(place: tuple[Path, Encoding] | None, floor: float, form: str | None) -> Readings | None:
     if place is None:
         return None
     from compliance.readings import load_readings
