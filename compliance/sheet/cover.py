@@ -32,6 +32,7 @@ from compliance.wording import (
     tally_words,
     with_uncertainty,
 )
+from compliance.wording.accepted import DISPOSITION_WORDS, accepted_sentence
 
 __all__ = ["Front", "Tally", "capital", "front_of"]
 
@@ -61,6 +62,8 @@ class Front:
     deciding: tuple[Row, ...]
     """The shall that made the verdict what it is: outside, open, near a limit, not assessed."""
     deciding_title: str
+    accepted: tuple[str, ...]
+    """What the client accepts of it: a sentence for each deviation."""
     decision: tuple[str, ...]
     """How values were accepted, and the risk it leaves."""
     asked: tuple[Fact, ...]
@@ -92,6 +95,7 @@ def front_of(assessment: Assessment) -> Front:
         tallies=_tallies(state, decision),
         deciding=tuple(graded[finding.id] for finding in decisive),
         deciding_title=deciding_title if decisive else "",
+        accepted=tuple(accepted_sentence(each) for each in assessment.deviations),
         decision=explanation(state, decision),
         asked=tuple(_asked(assessment)),
         measured=tuple(_measured(assessment)),
@@ -129,6 +133,9 @@ DAY = timedelta(days=1)
 def _validity(assessment: Assessment) -> str:
     if assessment.heading == "before":
         return "Calibrate the slot, then measure it again."
+    if assessment.disposition is not None:
+        words = capital(DISPOSITION_WORDS[assessment.disposition])
+        return f"{words}, by the client, until {format_time(assessment.valid_until)}."
     if assessment.verdict is Outcome.NOT_COMPLIANT:
         return "Put right what lies outside, then measure again."
     if assessment.verdict is Outcome.UNDECIDED:

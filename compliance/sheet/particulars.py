@@ -50,6 +50,7 @@ def particulars(assessment: Assessment) -> tuple[Group, ...]:
         Group("Readings", tuple(_readings(assessment))),
         Group("Meter", tuple(_meter(assessment))),
         Group("Rule", tuple(_rule(assessment.rule))),
+        Group("Deviations", tuple(_deviations(assessment))),
         Group("Assessment", tuple(_software(assessment))),
     ]
     return tuple(group for group in groups if group.facts)
@@ -104,6 +105,15 @@ def _display(assessment: Assessment) -> Iterable[Fact]:
     yield Fact("Technology", text(display.technology))
     yield Fact("Firmware", text(display.firmware))
     yield Fact("Hours run", _measure(display.hours, "h"))
+
+
+def _deviations(assessment: Assessment) -> Iterable[Fact]:
+    """Who signed for what is accepted; the files are attached."""
+    for number, each in enumerate(assessment.deviations, 1):
+        who = ", ".join(part for part in (each.signer.name, each.signer.organisation) if part)
+        signed = f"deviation-{number}.json, accepted {format_time(each.accepted)}, signed by {who}"
+        yield Fact(each.title, signed)
+        yield Fact("Certificate's SHA-256", each.signer.sha256, mono=True)
 
 
 def _slot(slot: Slot | None) -> Iterable[Fact]:
