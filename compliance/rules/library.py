@@ -22,6 +22,7 @@ __all__ = [
     "is_path",
     "known_rules",
     "load_rule",
+    "other_version",
     "rule_from_resolved",
     "shipped_folder",
     "shipped_rules",
@@ -65,15 +66,33 @@ def trace_rule(
     if not is_path(named):
         folders = _Folders(search, last)
         return _load(folders.find(named, None), folders, ())
-    around = Path(named).parent
-    own = [around] if os.path.isdir(around) else []
-    searched = [*search, *repository_folders(around)]
-    is_shipped = bool(own) and os.path.realpath(around) == os.path.realpath(last)
-    recorded = Path(named).name if is_shipped else named
-    source = RuleSource(Path(id_or_path), named, recorded, shipped=is_shipped)
+    source, own, searched = _around(named, search, last)
     rule, places = _load(source, _Folders([*own, *searched], last), ())
     _refuse_shadowing(rule, source, _Folders(searched, last))
     return rule, places
+
+
+def other_version(path: Path, *, search: Sequence[Path] = (), shipped: Path | None = None) -> Rule:
+    """The rule of a file that may be a copy of one on the search path, to compare it.
+
+    Its id is not held against it, and of two parents with one id that of the nearest folder
+    is taken: its own, then its repository's.
+    """
+    last = shipped or shipped_folder()
+    source, own, searched = _around(str(path), search, last)
+    return _load(source, _Folders([*own, *searched], last, nearest=True), ())[0]
+
+
+def _around(
+    named: str, search: Sequence[Path], shipped: Path
+) -> tuple[RuleSource, list[Path], list[Path]]:
+    """A rule's file, its own folder, and those that its repository and the caller name."""
+    around = Path(named).parent
+    own = [around] if os.path.isdir(around) else []
+    is_shipped = bool(own) and os.path.realpath(around) == os.path.realpath(shipped)
+    recorded = Path(named).name if is_shipped else named
+    source = RuleSource(Path(named), named, recorded, shipped=is_shipped)
+    return source, own, [*repository_folders(around), *search]
 
 
 def is_path(named: str) -> bool:
@@ -106,8 +125,9 @@ def rule_from_resolved(data: Mapping[str, Any], files: Sequence[RuleFile] = ()) 
 class _Folders:
     """The search path: folders of rule files, each once, the shipped ones last."""
 
-    def __init__(self, folders: Sequence[Path], shipped: Path) -> None:
+    def __init__(self, folders: Sequence[Path], shipped: Path, *, nearest: bool = False) -> None:
         self._shipped = shipped
+        self._nearest = nearest
         known: dict[str, Path] = {}
         for folder in (*folders, self._shipped):
             if not os.path.isdir(folder):
@@ -136,7 +156,7 @@ class _Folders:
     def find(self, name: str, asked: Problem | None) -> RuleSource:
         """The one file of an id; `asked` is the place that asks, for the message."""
         found = self.all(name)
-        if len(found) == 1:
+        if len(found) == 1 or (found and self._nearest):
             return found[0]
         if found:
             places = " and ".join(source.shown for source in found)

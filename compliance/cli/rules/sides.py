@@ -10,7 +10,7 @@ from pathlib import Path
 from compliance.errors import UsageError
 from compliance.model import Rule
 from compliance.rules import load_rule
-from compliance.rules.library import find_rule, shipped_folder, trace_rule
+from compliance.rules.library import find_rule, is_path, other_version, shipped_folder
 from compliance.rules.read import PIN
 from compliance.rules.revisions import Copy, Revision, checked_out, commits_of, is_revision, text_at
 
@@ -30,7 +30,7 @@ def side(named: str, search: Sequence[Path]) -> Iterator[Side]:
             yield _at(copy.place, found, shipped, named)
     elif PIN.fullmatch(named):
         yield _pinned(named, search)
-    elif Path(named).is_dir():
+    elif is_path(named) or Path(named).is_dir():
         yield _at(Path(named), search, None, named)
     else:
         yield load_rule(named, search=search)
@@ -44,9 +44,9 @@ def _within(copy: Copy, search: Sequence[Path]) -> tuple[list[Path], Path | None
 
 def _at(place: Path, search: Sequence[Path], shipped: Path | None, named: str) -> Side:
     if not place.is_dir():
-        return trace_rule(place, search=search, shipped=shipped)[0]
+        return other_version(place, search=search, shipped=shipped)
     files = [file for file in sorted(place.glob("*.yaml")) if not file.name.startswith(".")]
-    found = [trace_rule(file, search=search, shipped=shipped)[0] for file in files]
+    found = [other_version(file, search=search, shipped=shipped) for file in files]
     if not found:
         raise UsageError(f"{named}: there are no rule files (*.yaml) in this folder")
     return {rule.id: rule for rule in found}
@@ -65,7 +65,7 @@ def _pinned(named: str, search: Sequence[Path]) -> Rule:
         if text is not None and stated.search(text):
             with checked_out(Revision(commit, f"./{file.name}"), file.parent) as copy:
                 found, shipped = _within(copy, search)
-                return trace_rule(copy.place, search=found, shipped=shipped)[0]
+                return other_version(copy.place, search=found, shipped=shipped)
     raise UsageError(
         f"{named}: {file} is at revision {rule.revision}, and no commit known here holds revision "
         f"{wanted}; name the other file itself, or REV:PATH in the repository that has it"
