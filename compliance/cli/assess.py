@@ -8,7 +8,7 @@ import traceback
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
@@ -19,7 +19,8 @@ from compliance.cli.deviations import deviations_for
 from compliance.cli.files import write_file, write_new
 from compliance.cli.findings_csv import findings_csv
 from compliance.cli.junit import junit
-from compliance.cli.keyring import MAKE_ONE, default_identity, open_identity
+from compliance.cli.keyring import MAKE_ONE, default_identity
+from compliance.cli.keys import Means, key_options, stamp_options, taken, tell_missed
 from compliance.cli.layout import Style
 from compliance.cli.moments import moment
 from compliance.cli.progress import Progress
@@ -29,9 +30,6 @@ from compliance.cli.terminal import colour_wanted, harmless
 from compliance.errors import ComplianceError
 from compliance.model import ENCODINGS, Assessment, Deviation, Job
 from compliance.readings.formats import FORMATS
-
-if TYPE_CHECKING:
-    from compliance.identity import Identity
 
 __all__ = ["command"]
 
@@ -66,15 +64,8 @@ PATH = click.Path(path_type=Path)
 @click.option("--no-sheet", is_flag=True, help="Write no PDF.")
 @click.option("--replace", is_flag=True, help="Write over files that stand in DIR already.")
 @click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
-@click.option(
-    "--identity",
-    metavar="FILE",
-    type=PATH,
-    help="PKCS#12 with key and certificate that sign the sheets; the user's own unless said.",
-)
-@click.option(
-    "--password-file", metavar="FILE", type=PATH, help="Its first line opens the identity."
-)
+@key_options("that signs the sheets; the user's own unless said.")
+@stamp_options()
 @click.option(
     "--deviation",
     metavar="FILE",
@@ -127,21 +118,21 @@ def command(ctx: click.Context, /, now: datetime | None, **given: Any) -> int:
     3 something is undecided, 4 an internal or I/O failure; of several the first of
     4, 2, 1, 3, 0.
     """
-    call = Call(now=now or datetime.now(UTC).replace(microsecond=0), **given)
+    call = Call(now=now or datetime.now(UTC).replace(microsecond=0), keys=taken(given), **given)
     check_call(ctx, call)
     cases = cases_of(call)
     deviations = deviations_for(call, cases)
     targets = targets_of(call, cases)
-    identity = _identity(call)
+    means = _means(call)
     with alone(call, targets):
-        results = _run(call, cases, targets, identity, bool(ctx.obj), deviations)
-    return _tell(call, cases, results, signed=identity is not None)
+        results = _run(call, cases, targets, means, bool(ctx.obj), deviations)
+    code = _tell(call, cases, results, signed=means.identity is not None)
+    tell_missed(means.stamper)
+    return code
 
 
-def _identity(call: Call) -> Identity | None:
-    if not call.is_job or call.no_sheet:
-        return None
-    return open_identity(call.identity, call.password_file)
+def _means(call: Call) -> Means:
+    return call.keys.means() if call.is_job and not call.no_sheet else Means()
 
 
 # ---------------------------------------------------------------- the work
@@ -151,7 +142,7 @@ def _run(
     call: Call,
     cases: Sequence[Case],
     targets: Sequence[Sequence[Path]],
-    identity: Identity | None,
+    means: Means,
     with_traceback: bool,
     deviations: Sequence[Sequence[Deviation]],
 ) -> list[Result]:
@@ -160,7 +151,7 @@ def _run(
     with Progress(len(cases)) as progress:
         for case, paths, held in zip(cases, targets, deviations, strict=True):
             progress.step(f"{case.source.name}, {case.deliverable}")
-            results.append(_one(call, case, paths, identity, with_traceback, held))
+            results.append(_one(call, case, paths, means, with_traceback, held))
     return results
 
 
@@ -168,7 +159,7 @@ def _one(
     call: Call,
     case: Case,
     paths: Sequence[Path],
-    identity: Identity | None,
+    means: Means,
     with_traceback: bool,
     deviations: Sequence[Deviation],
 ) -> Result:
@@ -176,7 +167,7 @@ def _one(
     assessment: Assessment | None = None
     try:
         assessment = case.assess(call.now, deviations)
-        _write(call, assessment, paths, identity)
+        _write(call, assessment, paths, means)
     except Exception as error:
         if with_traceback:
             traceback.print_exception(error)
@@ -184,12 +175,10 @@ def _one(
     return Result(*named, assessment, None, tuple(paths))
 
 
-def _write(
-    call: Call, assessment: Assessment, paths: Sequence[Path], identity: Identity | None
-) -> None:
+def _write(call: Call, assessment: Assessment, paths: Sequence[Path], means: Means) -> None:
     makers: dict[str, Callable[[], bytes]] = {
         ".json": lambda: _document(assessment),
-        ".pdf": lambda: _sheet(call, assessment, identity),
+        ".pdf": lambda: _sheet(call, assessment, means),
     }
     if paths:
         write_new({path: makers[path.suffix]() for path in paths}, replace=call.replace)
@@ -202,10 +191,10 @@ def _document(assessment: Assessment) -> bytes:
     return attachments(assessment)["assessment.json"]
 
 
-def _sheet(call: Call, assessment: Assessment, identity: Identity | None) -> bytes:
+def _sheet(call: Call, assessment: Assessment, means: Means) -> bytes:
     from compliance.sheet.write import write_sheet
 
-    return write_sheet(assessment, identity=identity, page=call.page)
+    return write_sheet(assessment, identity=means.identity, page=call.page, stamper=means.stamper)
 
 
 def _json(data: dict[str, Any], *, ascii_only: bool = False) -> str:

@@ -16,6 +16,7 @@ from click.core import ParameterSource
 
 from compliance.cli.cases import SUFFIXES, Case, bare_cases, inputs_of, job_cases, outputs
 from compliance.cli.files import alone_in, check_folder, check_targets
+from compliance.cli.keys import NAMES, Keys
 from compliance.cli.terminal import harmless
 from compliance.errors import UsageError
 from compliance.model import ENCODINGS
@@ -23,8 +24,8 @@ from compliance.model import ENCODINGS
 __all__ = ["Call", "alone", "cases_of", "check_call", "targets_of"]
 
 JOB_ONLY = (
-    "slots", "out", "no_sheet", "replace", "identity", "password_file", "page", "allow_outside",
-    "deviation", "deviation_trust",
+    "slots", "out", "no_sheet", "replace", "page", "allow_outside", "deviation", "deviation_trust",
+    *NAMES,
 )  # fmt: skip
 BARE_ONLY = ("encoding", "meter")
 """Options that have no use without a job, and with one."""
@@ -43,8 +44,7 @@ class Call:
     no_sheet: bool
     replace: bool
     now: datetime
-    identity: Path | None
-    password_file: Path | None
+    keys: Keys
     page: str
     specs: tuple[Path, ...]
     allow_outside: bool
@@ -90,13 +90,11 @@ def _check_job(given: set[str], call: Call) -> None:
     if call.out is None and not call.no_sheet:
         raise UsageError("--out DIR is needed for the sheets; --no-sheet without it only prints")
     if call.no_sheet:
-        for name, option in (
-            ("identity", "--identity"),
-            ("password_file", "--password-file"),
-            ("page", "--page"),
-        ):
+        for name in (*NAMES, "page"):
             if name in given:
+                option = f"--{name.replace('_', '-')}"
                 raise UsageError(f"{option} and --no-sheet exclude each other")
+    call.keys.check()
 
 
 def cases_of(call: Call) -> list[Case]:
@@ -145,7 +143,7 @@ def alone(call: Call, targets: Sequence[Sequence[Path]]) -> Iterator[None]:
 
 
 def _inputs(call: Call, cases: Sequence[Case]) -> list[Path]:
-    own = (call.target, call.identity, call.password_file, call.meter)
+    own = (call.target, *call.keys.files, call.meter)
     signed = (*call.deviation, *call.deviation_trust)
     return [*(path for path in own if path is not None), *signed, *inputs_of(cases)]
 

@@ -6,20 +6,29 @@ file of certificates beside it; of those only the way from the signer's up is ke
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass, field
 
 from cryptography import x509
 from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec, padding, rsa
+from cryptography.hazmat.primitives.asymmetric.types import CertificatePublicKeyTypes
 from cryptography.hazmat.primitives.serialization import pkcs12
 
 from compliance.errors import IdentityError
 from compliance.identity.signer import Signer
 from compliance.identity.usage import usage_fault
 
-__all__ = ["Identity", "belonging", "load_identity", "needs_password", "own_certificate"]
+__all__ = [
+    "Identity",
+    "belonging",
+    "load_identity",
+    "needs_password",
+    "own_certificate",
+    "read_chain",
+    "usable_size",
+]
 
 RSA_BITS = 2048
 """The shortest RSA key that still counts as secure (ETSI TS 119 312)."""
@@ -28,7 +37,6 @@ ENCRYPTED = (b"ENCRYPTED PRIVATE KEY-----", b"Proc-Type: 4,ENCRYPTED")
 """Of which one stands in a PEM key under a password (PKCS#8, and the older form)."""
 
 PrivateKey = ec.EllipticCurvePrivateKey | rsa.RSAPrivateKey
-PublicKey = ec.EllipticCurvePublicKey | rsa.RSAPublicKey
 
 
 @dataclass(frozen=True, slots=True)
@@ -78,13 +86,11 @@ def load_identity(
     read = _pem if _is_pem(data) else _pkcs12
     key, found = read(data, password, file)
     if chain is not None:
-        found += _certificates(chain, chain_file)
-    if isinstance(key, rsa.RSAPrivateKey) and key.key_size < RSA_BITS:
-        raise IdentityError(
-            f"{file}: its RSA key has {key.key_size} bits; expected {RSA_BITS} or more"
-        )
+        found += read_chain(chain, chain_file)
+    usable_size(key.public_key(), file)
     whose = file if chain is None else f"{file} and {chain_file}"
-    own = own_certificate(key.public_key(), found, whose)
+    mine = _spki(key.public_key())
+    own = own_certificate(lambda each: _spki(each.public_key()) == mine, found, whose)
     return Identity(
         signer=Signer.of(own),
         key=key.private_bytes(
@@ -97,11 +103,12 @@ def load_identity(
 
 
 def own_certificate(
-    key: PublicKey, certificates: Sequence[x509.Certificate], whose: str
+    fits: Callable[[x509.Certificate], bool],
+    certificates: Sequence[x509.Certificate],
+    whose: str,
 ) -> x509.Certificate:
-    """The certificate of `key`, fit to sign a sheet; IdentityError if there is none."""
-    mine = _spki(key)
-    own = [each for each in certificates if _spki(each.public_key()) == mine]
+    """The certificate that fits a key, usable for sheets; IdentityError if there is none."""
+    own = [each for each in certificates if fits(each)]
     if not own:
         others = f" (but {len(certificates)} of other keys)" if certificates else ""
         raise IdentityError(
@@ -112,6 +119,14 @@ def own_certificate(
     if fault := usage_fault(newest):
         raise IdentityError(f"{whose}: its certificate {fault}")
     return newest
+
+
+def usable_size(key: object, whose: str) -> None:
+    """Raise IdentityError where a public key is too short to rely on."""
+    if isinstance(key, rsa.RSAPublicKey) and key.key_size < RSA_BITS:
+        raise IdentityError(
+            f"{whose}: its RSA key has {key.key_size} bits; expected {RSA_BITS} or more"
+        )
 
 
 def belonging(own: x509.Certificate, certificates: Iterable[x509.Certificate]) -> tuple[bytes, ...]:
@@ -133,15 +148,25 @@ def _issued(certificate: x509.Certificate, by: x509.Certificate) -> bool:
     return True
 
 
-def _spki(key: object) -> bytes:
-    assert hasattr(key, "public_bytes")
-    spki: bytes = key.public_bytes(
+def _spki(key: CertificatePublicKeyTypes) -> bytes:
+    return key.public_bytes(
         serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo
     )
-    return spki
 
 
 # ---------------------------------------------------------------- files
+
+
+def read_chain(data: bytes, file: str) -> list[x509.Certificate]:
+    """One or more certificates, PEM or DER; `file` is their place in messages."""
+    try:
+        if b"-----BEGIN" in data:
+            return x509.load_pem_x509_certificates(data)
+        return [x509.load_der_x509_certificate(data)]
+    except ValueError as fault:
+        raise IdentityError(
+            f"{file}: holds no certificate; expected PEM ('-----BEGIN CERTIFICATE-----') or DER"
+        ) from fault
 
 
 def _is_pem(data: bytes) -> bool:
@@ -177,7 +202,7 @@ def _pem(data: bytes, password: str | None, file: str) -> tuple[PrivateKey, list
     except (ValueError, TypeError, UnsupportedAlgorithm) as fault:
         why = "the password is wrong" if needs_password(data) else "its key is damaged"
         raise IdentityError(f"{file}: cannot be opened: {why}") from fault
-    found = _certificates(data, file) if b"-----BEGIN CERTIFICATE-----" in data else []
+    found = read_chain(data, file) if b"-----BEGIN CERTIFICATE-----" in data else []
     return _usable(key, file), found
 
 
@@ -187,14 +212,3 @@ def _usable(key: object, file: str) -> PrivateKey:
     if not isinstance(key, ec.EllipticCurvePrivateKey | rsa.RSAPrivateKey):
         raise IdentityError(f"{file}: its key is neither EC nor RSA; expected one of these")
     return key
-
-
-def _certificates(data: bytes, file: str) -> list[x509.Certificate]:
-    try:
-        if b"-----BEGIN" in data:
-            return x509.load_pem_x509_certificates(data)
-        return [x509.load_der_x509_certificate(data)]
-    except ValueError as fault:
-        raise IdentityError(
-            f"{file}: holds no certificate; expected PEM ('-----BEGIN CERTIFICATE-----') or DER"
-        ) from fault
