@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from compliance.cli.layout import COLUMNS, Style, columns, wrap
+from compliance.cli.specs import search_path
 from compliance.cli.terminal import encodable
 from compliance.errors import MeterError, Problem
 from compliance.model import ENCODINGS, Meter, Rule
@@ -68,7 +69,7 @@ def command(
     from compliance.meter import load_meter
     from compliance.rules import load_rule
 
-    asked = load_rule(rule, search=specs)
+    asked = load_rule(rule, search=search_path(specs))
     instrument = load_meter(meter)
     if instrument.uncertainty is None or not instrument.uncertainty.luminance:
         raise MeterError(
