@@ -44,8 +44,8 @@ FORMATS: Mapping[str, Format] = {
 BEGINNING = 65_536
 """Characters in which a file must show what it is."""
 ROOT = re.compile(
-    r"\s*(?:<\?[^>]{0,400}\?>\s*|<!--.{0,4000}?-->\s*|<!DOCTYPE[^>\[]{0,400}>?\s*){0,20}"
-    r"<(?:[\w.-]{1,40}:)?([A-Za-z]\w{0,40})",
+    r"\s*(?:<\?[^>]{0,400}\?>\s*|<!--.{0,4000}?-->\s*){0,20}"
+    r"<(?:!DOCTYPE\s{1,9})?(?:[\w.-]{1,40}:)?([A-Za-z]\w{0,40})",
     re.DOTALL,
 )
 CGATS = re.compile(r"\s*(?:CGATS\.\d+|ISO ?28178|IT8\.7/\d)[\w.-]*\s*$", re.MULTILINE)

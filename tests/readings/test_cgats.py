@@ -1,0 +1,224 @@
+"""Keyword text (CGATS.17, ISO 28178): what is read, and every refusal word for word."""
+
+from __future__ import annotations
+
+import numpy as np
+import pytest
+from other_formats import CGATS, CSV, edited, read
+
+from compliance.errors import ReadingsError
+
+
+def messages(text: str, encoding: str = "rgb-10-full", form: str | None = None) -> list[str]:
+    with pytest.raises(ReadingsError) as raised:
+        read(text, encoding, form)
+    return str(raised.value).split("\n")
+
+
+def test_the_same_readings_as_in_csv() -> None:
+    found, csv = read(CGATS), read(CSV)
+    assert found.form == "cgats"
+    for name in ("codes", "xyz", "window", "seconds", "deviation"):
+        np.testing.assert_array_equal(getattr(found, name), getattr(csv, name))
+    for name in ("position", "pattern", "background"):
+        assert getattr(found, name) == getattr(csv, name)
+    assert found.lines == (20, 21, 22)
+    assert found.data == CGATS.encode()
+
+
+CHANGES = {
+    "line ends": lambda text: text.replace("\n", "\r\n"),
+    "no identifier": lambda text: text.removeprefix("CGATS.17\n"),
+    "iso": lambda text: text.replace("CGATS.17", "ISO 28178"),
+    "one's own kind": lambda text: text.replace("CGATS.17", "XYZ1"),
+    "no counts": lambda text: edited(
+        text, ("NUMBER_OF_FIELDS 13\n", ""), ("NUMBER_OF_SETS 3\n", "")
+    ),
+    "fields over lines": lambda text: text.replace(" XYZ_X", "\n# more\nXYZ_X"),
+    "a set behind its begin": lambda text: text.replace("BEGIN_DATA\n", "BEGIN_DATA "),
+    "end behind a set": lambda text: text.replace('60 ""\nEND_DATA', '60 "" END_DATA'),
+    "a remark behind": lambda text: text.replace('"" 60 ""', '"" 60 "" # dusk'),
+    "observer of 2°": lambda text: text.replace(
+        'LAMP "warm"', 'WEIGHTING_FUNCTION "OBSERVER, 2 degree"'
+    ),
+    "ours": lambda text: text.replace(
+        'LAMP "warm"', 'ENCODING "rgb-10-full"\nOBSERVER "cie-1931-2"\nUNIT "cd/m2"'
+    ),
+}
+
+
+@pytest.mark.parametrize("change", CHANGES.values(), ids=CHANGES)
+def test_ways_to_write_the_same(change) -> None:
+    np.testing.assert_array_equal(read(change(CGATS)).xyz, read(CGATS).xyz)
+
+
+def test_chromaticity_and_other_standard_fields() -> None:
+    text = (
+        "CGATS.17\nBEGIN_DATA_FORMAT\nSAMPLE_NAME RGB_R RGB_G RGB_B XYY_X XYY_Y XYY_CAPY LAB_L\n"
+        'END_DATA_FORMAT\nBEGIN_DATA\n"the white" 1023 1023 1023 .3127 .3290 100 100\nEND_DATA\n'
+    )
+    np.testing.assert_allclose(read(text).xyz, [[95.0456, 100, 108.9058]], atol=1e-4)
+    both = text.replace("LAB_L", "XYZ_X XYZ_Y XYZ_Z").replace("100 100\n", "100 9 10 11\n")
+    np.testing.assert_array_equal(read(both).xyz, [[9, 10, 11]])
+
+
+def test_codes_of_x_y_z() -> None:
+    text = (
+        'CGATS.17\nKEYWORD "C1"\nBEGIN_DATA_FORMAT\nC1 C2 C3 XYZ_X XYZ_Y XYZ_Z\nEND_DATA_FORMAT\n'
+        "BEGIN_DATA\n3794 3960 3890 43 48 45\nEND_DATA\n"
+    )
+    assert read(text, "xyz-12-full").codes.tolist() == [[3794, 3960, 3890]]
+
+
+FIELDS = "RGB_R, RGB_G, RGB_B, C1, C2, C3, XYZ_X, XYZ_Y, XYZ_Z, XYY_CAPY, XYY_X, XYY_Y, POSITION, "
+FIELDS += "WINDOW, PATTERN, BACKGROUND, SECONDS, SD"
+CODE = "expected a code value of rgb-10-full, 0 to 1023"
+
+FAULTS = {
+    "unknown field": (
+        ("SAMPLE_ID RGB_R", "GAIN RGB_R"),
+        [f"f:16: there is no field 'GAIN' in readings; expected one of {FIELDS}"],
+    ),
+    "misspelt field": (
+        ("PATTERN BACK", "PATERN BACK"),
+        ["f:16: there is no field 'PATERN' in readings; did you mean 'PATTERN'?"],
+    ),
+    "field twice": (("WINDOW PATTERN", "WINDOW WINDOW"), ["f:16: WINDOW: the field stands twice"]),
+    "no codes": (
+        ("SAMPLE_ID RGB_R RGB_G RGB_B", "SAMPLE_ID LAB_L LAB_A LAB_B"),
+        [
+            "f:15: no columns for code values; expected RGB_R, RGB_G, RGB_B or C1, C2, C3; where "
+            "the meter wrote none, join them from the plan: compliance convert FILE OUT --plan "
+            "PLAN"
+        ],
+    ),
+    "half of the values": (
+        ("XYZ_Z", "LAB_L"),
+        [
+            "f:15: columns for the measured colour are missing: only XYZ_X, XYZ_Y; expected "
+            "XYZ_X, XYZ_Y, XYZ_Z or XYZ_Y, XYY_X, XYY_Y"
+        ],
+    ),
+    "unknown keyword": (
+        ('LAMP "warm"', 'LUMP "warm"'),
+        ["f:13: there is no keyword 'LUMP', and the file declares none such"],
+    ),
+    "misspelt keyword": (
+        ('LAMP "warm"', 'ENCODNG "rgb-10-full"'),
+        [
+            "f:13: there is no keyword 'ENCODNG', and the file declares none such; did you mean "
+            "'ENCODING'?"
+        ],
+    ),
+    "included file": (
+        ('LAMP "warm"', ".INCLUDE other.txt"),
+        ["f:13: there is no keyword '.INCLUDE', and the file declares none such"],
+    ),
+    "relative": (
+        ('LAMP "warm"', 'NORMALIZED_TO_Y_100 "YES"'),
+        [
+            "f:13: NORMALIZED_TO_Y_100: the values are relative, white is 100; expected cd/m² as "
+            "measured"
+        ],
+    ),
+    "another unit": (
+        ('LAMP "warm"', 'UNIT "fL"'),
+        ["f:13: UNIT: 'fL' is another unit; expected cd/m2"],
+    ),
+    "another observer": (
+        ('LAMP "warm"', 'OBSERVER "cie-1964-10"'),
+        ["f:13: OBSERVER: 'cie-1964-10' is no observer that a rule judges; expected cie-1931-2"],
+    ),
+    "weighted by another observer": (
+        ('LAMP "warm"', 'WEIGHTING_FUNCTION "OBSERVER, 10 degree"'),
+        [
+            "f:13: WEIGHTING_FUNCTION: 'OBSERVER, 10 degree' is another observer; a rule judges 2 "
+            "degrees, cie-1931-2"
+        ],
+    ),
+    "another encoding": (
+        ('LAMP "warm"', 'ENCODING "rgb-8-full"'),
+        [
+            "f: ENCODING: 'rgb-8-full' disagrees with what was said of this file; expected "
+            "rgb-10-full"
+        ],
+    ),
+    "count of fields": (
+        ("NUMBER_OF_FIELDS 13", "NUMBER_OF_FIELDS 12"),
+        ["f:14: NUMBER_OF_FIELDS: 12 are stated, 13 fields are named"],
+    ),
+    "count of sets": (
+        ("NUMBER_OF_SETS 3", "NUMBER_OF_SETS 4"),
+        ["f:18: NUMBER_OF_SETS: 4 are stated, 3 sets of data stand here"],
+    ),
+    "no count": (
+        ("NUMBER_OF_SETS 3", "NUMBER_OF_SETS many"),
+        ["f:18: NUMBER_OF_SETS: 'many' is no count; expected a whole number"],
+    ),
+    "too many values": (
+        ('"" 60 ""', '"" 60 "" 7'),
+        ["f:23: 14 values where 13 fields are named"],
+    ),
+    "too few values": (('"" 60 ""', '"" 60'), ["f:22: 12 values where 13 fields are named"]),
+    "open quotes": (
+        ('"grey, 18 %"', '"grey, 18 %'),
+        ['f:20: a text in quotes is never closed; expected a closing "'],
+    ),
+    "no data": (
+        ("BEGIN_DATA\n", "# BEGIN_DATA\n"),
+        [
+            "f:20: there is no keyword '1', and the file declares none such",
+            "f:21: there is no keyword '2', and the file declares none such",
+            "f:22: there is no keyword 'A3', and the file declares none such",
+            "f:23: there is no keyword 'top-left', and the file declares none such",
+            "f:24: there is no keyword 'END_DATA', and the file declares none such",
+            "f: the file ends without BEGIN_DATA",
+        ],
+    ),
+    "no end": (("END_DATA\n", ""), ["f: the file ends without END_DATA"]),
+    "a code": (
+        ("A3 512", "A3 51.2"),
+        [f"f:22: RGB_R: '51.2' is no whole number; {CODE}"],
+    ),
+    "a value": (
+        ("10.3 5.4", "ten 5.4"),
+        ["f:22: XYZ_X: 'ten' is no number; expected cd/m², e.g. 95.05"],
+    ),
+    "a place": (
+        ("top-left 100", "topleft 100"),
+        ["f:22: POSITION: 'topleft' is no position; did you mean 'top-left'?"],
+    ),
+}
+
+
+@pytest.mark.parametrize(("change", "expected"), FAULTS.values(), ids=FAULTS)
+def test_faults(change: tuple[str, str], expected: list[str]) -> None:
+    old, new = change
+    text = edited(CGATS, (old, new)) if old != "END_DATA\n" else CGATS.removesuffix(old)
+    found = messages(text)
+    assert sorted(found) == sorted(expected)
+
+
+def test_a_second_table() -> None:
+    assert messages(CGATS + CGATS.partition("\n")[2]) == [
+        "f:25: 'ORIGINATOR' stands behind END_DATA; a file has one table"
+    ]
+
+
+def test_what_may_be_percent_is_not_taken_for_codes() -> None:
+    text = (
+        "CGATS.17\nBEGIN_DATA_FORMAT\nRGB_R RGB_G RGB_B XYZ_X XYZ_Y XYZ_Z\nEND_DATA_FORMAT\n"
+        "BEGIN_DATA\n0 0 0 0 0 0\n100 100 100 95 100 109\nEND_DATA\n"
+    )
+    (told,) = messages(text)
+    assert told.startswith("f:2: RGB_R: no code value is above 100: are they percent?")
+    stated = text.replace("17\n", '17\nKEYWORD "ENCODING"\nENCODING "rgb-8-full"\n')
+    assert read(stated, "rgb-8-full").codes.max() == 100
+
+
+def test_insisting_on_the_format() -> None:
+    assert len(read(CGATS, form="cgats")) == 3
+    assert "f: the file ends without BEGIN_DATA_FORMAT" in messages(CSV, form="cgats")
+    assert messages(CGATS, form="csv") == [
+        "f: the file is CGATS text, by what stands in it; expected CSV"
+    ]
