@@ -47,6 +47,7 @@ COMMANDS: Mapping[str, Entry] = {
     "capability": Entry(
         "compliance.cli.capability", "Ask whether a meter can prove a rule, before measuring."
     ),
+    "countersign": Entry("compliance.cli.countersign", "Add a second signature to a sheet."),
     "verify": Entry("compliance.cli.verify", "Check a sheet: signature, evidence, outcome."),
     "deviation": Entry(
         "compliance.cli.deviation", "Accept a value outside its limits, and check who did."

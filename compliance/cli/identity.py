@@ -12,7 +12,7 @@ from compliance.cli.keyring import ask_password, default_identity, open_identity
 from compliance.cli.moments import moment
 from compliance.cli.terminal import harmless
 from compliance.errors import IdentityError, UsageError
-from compliance.identity import Identity, load_identity, new_identity
+from compliance.identity import Identity, load_identity, new_identity, new_request
 
 __all__ = ["command"]
 
@@ -25,7 +25,7 @@ def command() -> None:
 
     A self-issued certificate says who signed and that nothing was changed since. Its
     holder gives clients the .pem file; they check sheets with 'verify --trust'. A
-    facility that has a certificate from an authority uses its own PKCS#12 file.
+    facility that has a certificate from an authority, or wants one, uses that.
     """
 
 
@@ -70,13 +70,41 @@ def new(
     _tell(identity)
 
 
+@command.command("request")
+@click.option("--name", required=True, help="Who signs, e.g. a person or a department.")
+@click.option("--organisation", required=True, help="The facility.")
+@click.option("--email", required=True, help="Where to ask about a signature.")
+@click.option("--out", type=PATH, required=True, help="PKCS#12 file for the key.")
+@click.option("--password-file", type=PATH, help="Its first line is the password.")
+@click.option("--replace", is_flag=True, help="Write over files that stand there.")
+def request(
+    name: str, organisation: str, email: str, out: Path, password_file: Path | None, replace: bool
+) -> None:
+    """Make a key, and ask an authority for its certificate.
+
+    Beside the key the request is written as .csr (PKCS#10). What the authority answers, the
+    certificate with those above it, goes with the key: '--identity FILE --chain ANSWER.pem'.
+    """
+    asked = out.with_suffix(".csr")
+    if asked == out:
+        raise UsageError(f"{out}: is the name of a request; expected one like identity.p12")
+    check_folder(out.parent)
+    check_targets((out, asked), replace)
+    password = ask_password(password_file, "Password of the new key", confirm=True)
+    key, pem = new_request(name, organisation, email, password)
+    write_new({out: key, asked: pem}, replace=replace, private={out})
+    click.echo(f"key                  {harmless(str(out))}")
+    click.echo(f"request              {harmless(str(asked))}")
+
+
 @command.command("show")
 @click.argument("file", type=PATH, required=False)
 @click.option("--password-file", type=PATH, help="Its first line is the password.")
+@click.option("--chain", type=PATH, help="Certificates that do not stand in FILE.")
 @click.option("--pem", is_flag=True, help="Print the certificate instead, for 'verify --trust'.")
-def show(file: Path | None, password_file: Path | None, pem: bool) -> None:
+def show(file: Path | None, password_file: Path | None, chain: Path | None, pem: bool) -> None:
     """Show whose identity FILE is; your own unless said."""
-    identity = open_identity(file, password_file)
+    identity = open_identity(file, password_file, chain)
     if identity is None:
         raise IdentityError(
             f"{default_identity()}: there is no identity; 'compliance identity new' makes one"

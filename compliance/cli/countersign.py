@@ -1,0 +1,124 @@
+"""`compliance countersign`: a second signature on a sheet, which leaves the first as it is."""
+
+from __future__ import annotations
+
+import logging
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from compliance.cli.files import alone_in, check_folder, check_targets, write_file, write_new
+from compliance.cli.keyring import MAKE_ONE, default_identity
+from compliance.cli.keys import Means, key_options, stamp_options, taken, tell_missed
+from compliance.cli.moments import moment
+from compliance.cli.terminal import harmless
+from compliance.errors import IdentityError, SheetError, UsageError
+
+if TYPE_CHECKING:
+    from compliance.signatures import Signature
+    from compliance.verification import Verification
+
+__all__ = ["command"]
+
+PATH = click.Path(path_type=Path, dir_okay=False)
+LONGEST_ROLE = 64
+"""Characters: as many as fit the box, nearly."""
+PATIENCE = timedelta(minutes=5)
+"""By which the clock here may be behind the one of whoever signed first."""
+
+
+@click.command("countersign")
+@click.argument("sheet", metavar="SHEET", type=PATH)
+@click.option(
+    "--as", "role", metavar="ROLE", default="client", show_default=True, help="As whom you sign."
+)
+@click.option("--out", metavar="FILE", type=PATH, help="File to write; SHEET itself unless said.")
+@click.option("--replace", is_flag=True, help="Write over a file that stands at --out.")
+@click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
+@key_options("that signs; the user's own unless said.")
+@stamp_options()
+def command(
+    sheet: Path, role: str, out: Path | None, replace: bool, now: datetime | None, **given: Any
+) -> None:
+    """Add a visible second signature to SHEET, in the box that waits for it.
+
+    The sheet is checked first, as 'verify --any-signer' does: nobody puts a name to what
+    was changed. The first signature stays as it is; a sheet takes one countersignature.
+    """
+    keys = taken(given)
+    keys.check()
+    role = _checked(role)
+    when = now or datetime.now(UTC).replace(microsecond=0)
+    if out is not None:
+        check_folder(out.parent)
+        check_targets([out], replace)
+    means = keys.means()
+    if means.identity is None:
+        raise IdentityError(
+            f"{default_identity()}: there is no identity; give --identity FILE, or make one: "
+            f"{MAKE_ONE}"
+        )
+    note = f"compliance: waiting for another run that writes to {harmless(str(sheet.parent))}"
+    with alone_in((out or sheet).parent, lambda: click.echo(note, err=True)):
+        data = _countersigned(sheet, means, role, when)
+        if out is None:
+            write_file(sheet, data)
+        else:
+            write_new({out: data}, replace=replace)
+    told = f"{out or sheet}: countersigned by {means.identity.signer.name} as {role}"
+    click.echo(harmless(told))
+    tell_missed(means.stamper)
+
+
+def _countersigned(sheet: Path, means: Means, role: str, when: datetime) -> bytes:
+    from compliance.sheet.write import countersign_sheet
+    from compliance.verification import LARGEST_SHEET, verify_sheet
+
+    for name in ("pyhanko", "pyhanko_certvalidator"):
+        # What the libraries have to say of a damaged file is in the steps already.
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+    try:
+        with sheet.open("rb") as source:
+            data = source.read(LARGEST_SHEET + 1)
+    except OSError as error:
+        raise SheetError(f"{sheet}: {(error.strerror or str(error)).lower()}") from error
+    _check_sheet(sheet, verify_sheet(data, any_signer=True), when)
+    assert means.identity is not None
+    return countersign_sheet(
+        data, identity=means.identity, role=role, when=when, stamper=means.stamper
+    )
+
+
+def _check_sheet(sheet: Path, found: Verification, when: datetime) -> None:
+    """That the sheet holds, and that its second place is free."""
+    if found.exit_code == 1:
+        broken = [step for step in found.steps if step.status == "fail"]
+        told = "; ".join(f"{step.title}: {step.text}" for step in broken)
+        raise SheetError(f"{sheet}: not countersigned, for it does not hold: {told}")
+    first, *more = found.signatures
+    if more:
+        raise SheetError(
+            f"{sheet}: is countersigned already, {_by(more[0])}; a sheet takes one countersignature"
+        )
+    if first.claimed is not None and first.claimed - when > PATIENCE:
+        raise SheetError(
+            f"{sheet}: was signed {_by(first)}, later than the time of signing, "
+            f"{when.astimezone(UTC):%Y-%m-%d %H:%M} UTC; set the clock, or give --now"
+        )
+
+
+def _by(signature: Signature) -> str:
+    when = signature.moment
+    at = f" on {when.astimezone(UTC):%Y-%m-%d %H:%M} UTC" if when is not None else ""
+    return f"by {signature.signer.name} as {signature.role}{at}"
+
+
+def _checked(role: str) -> str:
+    role = role.strip()
+    if not role or not role.isprintable():
+        raise UsageError(f"--as: {role!r} is no role; expected words like 'Supervising engineer'")
+    if len(role) > LONGEST_ROLE:
+        raise UsageError(f"--as: has {len(role)} characters; expected {LONGEST_ROLE} at most")
+    return role
