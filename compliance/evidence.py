@@ -39,9 +39,9 @@ def attachments(assessment: Assessment) -> dict[str, bytes]:
     if assessment.before is not None:
         files[_name("before", assessment.before.readings)] = assessment.before.readings.data
     if assessment.job is not None:
-        files["job.json"] = canonical.canonical_bytes(assessment.job.document)
+        files["job.json"] = _in_order(assessment.job.document)
     if assessment.meter is not None:
-        files["meter.json"] = canonical.canonical_bytes(assessment.meter.document)
+        files["meter.json"] = _in_order(assessment.meter.document)
     for stated, deviation in zip(
         assessment.document["deviations"], assessment.deviations, strict=True
     ):
@@ -56,6 +56,11 @@ def _name(stem: str, readings: Readings) -> str:
 
 def _text(document: Mapping[str, Any]) -> bytes:
     return (json.dumps(document, ensure_ascii=False, indent=1, sort_keys=True) + "\n").encode()
+
+
+def _in_order(document: Mapping[str, Any]) -> bytes:
+    """Keys in the order of the file they were read from: the sheet prints settings in it."""
+    return (json.dumps(document, ensure_ascii=False, indent=1) + "\n").encode()
 
 
 def reassess(files: Mapping[str, bytes]) -> dict[str, Any]:

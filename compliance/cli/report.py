@@ -15,6 +15,7 @@ from compliance.cli.results import Result
 from compliance.cli.shapes import FAULT, outcome_shape
 from compliance.cli.terminal import width
 from compliance.model import Assessment, Finding, Outcome, State, Verdict
+from compliance.wording.accepted import DISPOSITION_WORDS, accepted_sentence
 
 __all__ = ["report"]
 
@@ -98,12 +99,27 @@ def _section(assessment: Assessment, result: Result, style: Style) -> list[str]:
     lines = _title(assessment, result, style)
     lines += _paragraph(wording.outcome_sentence(assessment), style)
     lines += _paragraph(_dates(assessment), style)
+    lines += _accepted(assessment, style)
     matters = [finding for finding in state.findings if not _quiet(finding)]
     quiet = [finding for finding in state.findings if _quiet(finding)]
     lines += finding_lines(matters, quiet, style)
     lines += _remarks(state, style)
     if assessment.before is not None:
         lines += _before(assessment, assessment.before, style)
+    return lines
+
+
+def _accepted(assessment: Assessment, style: Style) -> list[str]:
+    """What the client accepts, and what that makes of the verdict."""
+    if not assessment.deviations:
+        return []
+    lines = ["  Accepted by the client"]
+    if assessment.disposition is not None:
+        words = DISPOSITION_WORDS[assessment.disposition]
+        lines = [f"  {words[:1].upper()}{words[1:]}; the verdict stays"]
+    for deviation in assessment.deviations:
+        first, *rest = wrap(style.text(accepted_sentence(deviation)), COLUMNS - 4)
+        lines += [style.text("  · ") + first, *(f"    {line}" for line in rest)]
     return lines
 
 

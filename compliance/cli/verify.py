@@ -10,6 +10,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from compliance.cli.deliveries import (
+    Delivered,
+    check_delivery,
+    delivery_object,
+    is_delivery,
+    print_delivery,
+)
 from compliance.cli.layout import COLUMNS, wrap
 from compliance.cli.results import exit_code
 from compliance.cli.terminal import harmless
@@ -49,7 +56,7 @@ class Checked:
 
 
 @click.command("verify")
-@click.argument("sheets", metavar="SHEET...", nargs=-1, required=True, type=PATH)
+@click.argument("sheets", metavar="SHEET|DELIVERY...", nargs=-1, required=True, type=PATH)
 @click.option(
     "--trust",
     metavar="FILE",
@@ -70,6 +77,9 @@ class Checked:
 def command(sheets: tuple[Path, ...], trust: tuple[Path, ...], any_signer: bool, form: str) -> int:
     """Check each SHEET: signature, signer, time, attachments, and the outcome again.
 
+    A DELIVERY is a folder or .zip as 'deliver' writes it: that it is whole, every sheet
+    in it, and that it states of them what they are. Nothing is unpacked.
+
     Exit codes: 0 all of it holds, 1 something is broken or the signer is not among the
     trusted, 2 the input or the call is wrong, 3 intact but the signer was not checked,
     4 an internal or I/O failure; of several sheets the first of 4, 2, 1, 3, 0.
@@ -80,8 +90,7 @@ def command(sheets: tuple[Path, ...], trust: tuple[Path, ...], any_signer: bool,
     _check_certificates(trust, certificates)
     checked = [_check(sheet, certificates, any_signer) for sheet in sheets]
     if form == "json":
-        click.echo(json.dumps({"sheets": [_object(each) for each in checked]}, indent=2,
-                              ensure_ascii=False))  # fmt: skip
+        click.echo(json.dumps(_all(checked), indent=2, ensure_ascii=False))
     else:
         _print(checked)
     for each in checked:
@@ -90,17 +99,23 @@ def command(sheets: tuple[Path, ...], trust: tuple[Path, ...], any_signer: bool,
     return exit_code(checked)
 
 
-def _check(file: Path, certificates: list[bytes], any_signer: bool) -> Checked:
+def _check(file: Path, certificates: list[bytes], any_signer: bool) -> Checked | Delivered:
     from compliance.verification import LARGEST_SHEET, verify_sheet
 
     for name in ("pyhanko", "pyhanko_certvalidator"):
         # What the libraries have to say of a damaged file is in the steps already.
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+
+    def verify(data: bytes) -> Verification:
+        return verify_sheet(data, trust=certificates, any_signer=any_signer)
+
+    if is_delivery(file):
+        return check_delivery(file, verify, certificates, any_signer)
     try:
         data = _read(file, LARGEST_SHEET, "a sheet")
     except SheetError as fault:
         return Checked(file, None, str(fault))
-    return Checked(file, verify_sheet(data, trust=certificates, any_signer=any_signer))
+    return Checked(file, verify(data))
 
 
 def _check_certificates(files: tuple[Path, ...], certificates: list[bytes]) -> None:
@@ -124,16 +139,20 @@ def _read(file: Path, most: int, what: str) -> bytes:
 # ---------------------------------------------------------------- text
 
 
-def _print(checked: list[Checked]) -> None:
+def _print(checked: list[Checked | Delivered]) -> None:
     for index, each in enumerate(row for row in checked if row.verification):
-        assert each.verification is not None
         if index:
             click.echo()
+        if isinstance(each, Delivered):
+            print_delivery(each, _print_step)
+            continue
+        assert each.verification is not None
         number = each.verification.number
         click.echo(harmless(f"{each.file}: {number}" if number else f"{each.file}"))
         for step in each.verification.steps:
             _print_step(step)
-        verdict = (each.verification.verdict or "nothing").replace("-", " ")
+        stated = (each.verification.verdict, each.verification.disposition)
+        verdict = ", ".join(word for word in stated if word).replace("-", " ") or "nothing"
         told = OUTCOMES[each.code].format(verdict=verdict)
         if each.code != 1 and any(
             str(step.status) == "not done" for step in each.verification.steps
@@ -157,15 +176,28 @@ def _detail(text: str) -> list[str]:
 # ---------------------------------------------------------------- JSON
 
 
-def _object(checked: Checked) -> dict[str, Any]:
-    found = checked.verification
-    if found is None:
-        return {"file": str(checked.file), "exit_code": checked.code, "message": checked.fault}
+def _all(checked: list[Checked | Delivered]) -> dict[str, Any]:
     return {
-        "file": str(checked.file),
+        "sheets": [_object(each) for each in checked if isinstance(each, Checked)],
+        "deliveries": [
+            delivery_object(each, _verified) for each in checked if isinstance(each, Delivered)
+        ],
+    }
+
+
+def _object(checked: Checked) -> dict[str, Any]:
+    if checked.verification is None:
+        return {"file": str(checked.file), "exit_code": checked.code, "message": checked.fault}
+    return _verified(checked.file, checked.verification)
+
+
+def _verified(file: Path, found: Verification) -> dict[str, Any]:
+    return {
+        "file": str(file),
         "number": found.number,
         "verdict": found.verdict,
-        "exit_code": checked.code,
+        "disposition": found.disposition,
+        "exit_code": found.exit_code,
         "steps": [
             {
                 "step": step.number,

@@ -163,7 +163,8 @@ def _readings(assessment: Assessment) -> Iterable[Fact]:
 def _one_set(state: State, entry: ReadingsEntry | None, suffix: str) -> Iterable[Fact]:
     readings = state.readings
     name = f"Readings {suffix}" if suffix else "Readings"
-    yield Fact(name, f"{readings.file}, {len(readings)} rows")
+    file = readings.file.replace("\\", "/").rsplit("/", 1)[-1]
+    yield Fact(name, f"{file}, {len(readings)} rows")
     yield Fact("Measured", format_time(state.measured))
     yield Fact("Encoding", readings.encoding.name)
     if entry is not None:

@@ -91,6 +91,7 @@ def _verified(
         signatures=seal.signatures if isinstance(seal, Seal) else (),
         number=_word(document.get("number")),
         verdict=_word(document.get("verdict")),
+        disposition=_word(document.get("disposition")),
     )
 
 

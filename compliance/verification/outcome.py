@@ -59,6 +59,8 @@ class Verification:
     """The sheet's, as stated in its assessment."""
     verdict: str | None
     """The assessment's, as stated; worth nothing unless `exit_code` is 0."""
+    disposition: str | None = None
+    """What the client makes of the verdict, as stated; likewise."""
 
     @property
     def exit_code(self) -> int:

@@ -1,0 +1,114 @@
+"""What `compliance verify` says of a delivery: a folder or .zip of sheets."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from compliance.cli.layout import COLUMNS, wrap
+from compliance.cli.terminal import harmless
+from compliance.errors import DeliveryError
+
+if TYPE_CHECKING:
+    from compliance.delivery.check import DeliveryVerification
+    from compliance.verification import Step, Verification
+
+__all__ = ["Delivered", "check_delivery", "delivery_object", "is_delivery", "print_delivery"]
+
+OUTCOMES = {
+    0: "Whole, and every sheet in it holds.",
+    1: "NOT to be relied on as it is.",
+    3: "Whole as far as it was checked.",
+}
+MARGIN = " " * 5
+
+
+@dataclass(frozen=True, slots=True)
+class Delivered:
+    """A delivery with what came out, or why it could not be read."""
+
+    file: Path
+    verification: DeliveryVerification | None
+    fault: str = ""
+
+    @property
+    def code(self) -> int:
+        """The exit code this one would have alone."""
+        return 2 if self.verification is None else self.verification.exit_code
+
+
+def is_delivery(path: Path) -> bool:
+    """Whether `path` is to be checked as one: a folder, or a file that begins as a .zip does."""
+    from compliance.delivery.opened import is_zip
+
+    return path.is_dir() or is_zip(path)
+
+
+def check_delivery(
+    path: Path,
+    verify: Callable[[bytes], Verification],
+    certificates: Sequence[bytes],
+    any_signer: bool,
+) -> Delivered:
+    """Carry out the plan on the delivery at `path`; `verify` checks one sheet."""
+    from compliance.delivery.check import verify_delivery
+    from compliance.identity import read_certificates
+
+    trusted = [signer for each in certificates for signer in read_certificates(each)]
+    try:
+        found = verify_delivery(path, verify, trusted=trusted, any_signer=any_signer)
+    except DeliveryError as fault:
+        return Delivered(path, None, str(fault))
+    return Delivered(path, found)
+
+
+def print_delivery(checked: Delivered, print_step: Callable[[Step], None]) -> None:
+    """The steps, and a line for each sheet."""
+    found = checked.verification
+    if found is None:
+        return
+    click.echo(harmless(f"{checked.file}: {_count(len(found.sheets))}"))
+    for step in found.steps:
+        print_step(step)
+    for path, sheet in found.sheets.items():
+        told = f"{path}: {sheet.number}: {_verdict(sheet)}"
+        if sheet.exit_code == 1:
+            told = f"{path}: does not hold"
+        for line in wrap(harmless(told), COLUMNS - len(MARGIN)):
+            click.echo(MARGIN + line)
+    click.echo(f"  {OUTCOMES[checked.code]}")
+
+
+def _count(sheets: int) -> str:
+    return "a delivery of 1 sheet" if sheets == 1 else f"a delivery of {sheets} sheets"
+
+
+def _verdict(sheet: Verification) -> str:
+    words = [word for word in (sheet.verdict, sheet.disposition) if word]
+    return ", ".join(words).replace("-", " ") or "nothing"
+
+
+def delivery_object(checked: Delivered, sheet: Callable[[Path, Verification], Any]) -> Any:
+    """As JSON; `sheet` makes the object of one sheet."""
+    found = checked.verification
+    if found is None:
+        return {"file": str(checked.file), "exit_code": checked.code, "message": checked.fault}
+    return {
+        "file": str(checked.file),
+        "exit_code": checked.code,
+        "steps": [
+            {
+                "step": step.number,
+                "title": step.title,
+                "status": str(step.status),
+                "text": step.text,
+                "details": list(step.details),
+            }
+            for step in found.steps
+        ],
+        "sheets": [sheet(Path(path), each) for path, each in found.sheets.items()],
+    }
