@@ -74,7 +74,7 @@ def test_other_steps_agree_with_colour_science(step: float) -> None:
             functions = functions.copy().align(fine.shape)
             expected = colour.sd_to_XYZ(fine, functions, k=KM, method="Integration")
             found = whole[np.array(nodes)] @ weights(nodes)
-            apart = 1e-3 if step in (1.0, 5.0) else 4e-3
+            apart = 1e-3 if step in (1.0, 5.0) else 6e-3
             assert np.abs(found - expected).max() < apart * expected.max()
 
 

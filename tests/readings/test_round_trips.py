@@ -1,0 +1,233 @@
+"""Plan, filled in, to CGATS, to CxF, to a table: equal to the last printed digit."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+
+import little_cms
+import numpy as np
+import pytest
+from other_formats import CGATS, CSV, CXF, WAVELENGTHS, read, spectra, tm27
+from planned_readings import filled_in
+
+from compliance.errors import ReadingsError, UsageError
+from compliance.model import ENCODINGS, Encoding
+from compliance.planning import measuring_plan
+from compliance.readings import readings_from_bytes
+from compliance.readings.comma import comma_separated
+from compliance.readings.convert import Converted, Source, convert
+from compliance.readings.tables import Spectral
+from compliance.rules import load_rule
+
+ROOT = Path(__file__).resolve().parents[2]
+NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
+RULES = ("sdr-broadcast", "web-srgb", "hdr-pq-1000", "cinema-review-room")
+
+
+def converted(data: bytes | str, to: str, encoding: str | None = None, **how) -> Converted:
+    raw = data.encode() if isinstance(data, str) else data
+    known: Encoding | None = ENCODINGS[encoding] if encoding else None
+    source = [Source("f", raw)]
+    return convert(source, to, created=NOW, tool="a test", encoding=known, **how)
+
+
+def cells(data: bytes) -> list[list[str]]:
+    return [line.split(",") for line in data.decode().splitlines()]
+
+
+@pytest.mark.parametrize("name", RULES)
+def test_plan_csv_cgats_cxf_csv(name: str) -> None:
+    rule = load_rule(name)
+    filled = filled_in(measuring_plan([rule], rule.encoding, technology="lcd"), rule)
+    cgats = converted(filled, "cgats")
+    cxf = converted(cgats.data, "cxf")
+    csv = converted(cxf.data, "csv")
+    again = converted(converted(csv.data, "cxf").data, "cgats")
+    assert (cgats.forms, cxf.forms, csv.forms) == (("csv",), ("cgats",), ("cxf",))
+    assert cells(csv.data) == cells(filled)
+    assert again.data == cgats.data
+    readings = [
+        readings_from_bytes(one, "f", rule.encoding)
+        for one in (filled, cgats.data, cxf.data, csv.data)
+    ]
+    for other in readings[1:]:
+        np.testing.assert_array_equal(other.xyz, readings[0].xyz)
+        np.testing.assert_array_equal(other.codes, readings[0].codes)
+
+
+@pytest.mark.parametrize("slot", ["slot-1", "slot-1-before", "slot-2", "slot-3", "slot-4"])
+def test_readings_of_the_demo(slot: str) -> None:
+    data = (ROOT / "demo" / "readings" / f"{slot}.csv").read_bytes()
+    encodings = {"2": "rgb-8-full", "3": "rgb-10-full", "4": "xyz-12-full"}
+    encoding = encodings.get(slot.split("-")[1], "rgb-10-narrow")
+    there = converted(converted(data, "cxf", encoding).data, "cgats")
+    back = converted(there.data, "csv")
+    assert [row[:-1] for row in cells(back.data)] == cells(data)
+    assert {row[-1] for row in cells(back.data)[1:]} == {encoding}
+
+
+def test_every_column_and_awkward_text() -> None:
+    text = CSV.replace("grey, 18 %", 'a ""grey"" #1 & <2> ’')
+    first = converted(text, "cgats", "rgb-10-full")
+    back = converted(converted(first.data, "cxf").data, "csv")
+    assert read(back.data).background == ('a "grey" #1 & <2> ’', "", "")
+    assert converted(back.data, "csv").data == back.data
+
+
+def test_chromaticities_and_negative_noise_stay_as_they_are() -> None:
+    text = "r,g,b,Y,x,y\n1023,1023,1023,100.0,.31270,0.3290\n0,0,0,-0.001,0.3,0.3\n"
+    cxf = converted(text, "cxf", "rgb-10-full")
+    assert (cxf.count, cxf.negative) == (2, 1)
+    back = converted(converted(cxf.data, "cgats").data, "csv")
+    assert [row[:6] for row in cells(back.data)] == cells(text.encode())
+
+
+@pytest.mark.parametrize("text", [CGATS, CXF], ids=["cgats", "cxf"])
+def test_files_made_by_hand(text: str) -> None:
+    found = read(converted(text, "csv", "rgb-10-full").data)
+    np.testing.assert_array_equal(found.xyz, read(CSV).xyz)
+    assert found.background == read(CSV).background
+
+
+# ---------------------------------------------------------------- other libraries
+
+
+def test_another_library_reads_the_cgats_text_written() -> None:
+    data = (ROOT / "demo" / "readings" / "slot-1.csv").read_bytes()
+    text = converted(data, "cgats", "rgb-10-narrow").data
+    fields = ["RGB_R", "RGB_G", "RGB_B", "XYZ_X", "XYZ_Y", "XYZ_Z", "POSITION", "WINDOW"]
+    found = little_cms.values(text, fields)
+    rows = [list(row) for row in zip(*(found[field] for field in fields), strict=True)]
+    assert rows == [row[:8] for row in cells(data)[1:]]
+
+
+def test_cgats_text_that_another_library_writes() -> None:
+    fields = ["SAMPLE_ID", "RGB_R", "RGB_G", "RGB_B", "XYZ_X", "XYZ_Y", "XYZ_Z"]
+    rows = [["1", "1023", "1023", "1023", "95.0400", "100.10", "108.9"],
+            ["2", "0", "0", "0", "0.0010", "0.0020", "0.003"]]  # fmt: skip
+    text = little_cms.written(fields, rows, {"ORIGINATOR": "a test", "DESCRIPTOR": "white"})
+    found = converted(text, "csv", "rgb-10-full")
+    assert [row[:6] for row in cells(found.data)[1:]] == [row[1:] for row in rows]
+
+
+def test_another_library_reads_the_cxf_written() -> None:
+    from colour_cxf import read_cxf
+
+    data = (ROOT / "demo" / "readings" / "slot-1.csv").read_bytes()
+    cxf = read_cxf(converted(data, "cxf", "rgb-10-narrow").data)
+    objects = cxf.resources.object_collection.object_value
+    for row, one in zip(cells(data)[1:], objects, strict=True):
+        (colour,), (codes,) = one.color_values.choice, one.device_color_values.choice
+        assert [codes.r, codes.g, codes.b] == [int(cell) for cell in row[:3]]
+        assert [colour.x, colour.y, colour.z] == [float(cell) for cell in row[3:6]]
+        tags = {tag.name: tag.value for tag in one.tag_collection[0].tag}
+        assert tags["position"] == row[6]
+    (known,) = cxf.resources.color_specification_collection.color_specification
+    assert known.measurement_spec.luminance_units_type.value.value == "cd/m2"
+
+
+# ---------------------------------------------------------------- joined with the plan
+
+
+def plan_of(*rows: tuple[str, ...]) -> Source:
+    header = ("r", "g", "b", "X", "Y", "Z", "position", "window", "encoding")
+    return Source("plan.csv", comma_separated([header, *rows]).encode())
+
+
+PLAN = plan_of(
+    ("1023", "1023", "1023", "", "", "", "centre", "10", "rgb-10-full"),
+    ("0", "0", "0", "", "", "", "top-left", "100", "rgb-10-full"),
+)
+
+
+def test_one_file_a_reading_and_the_plan() -> None:
+    sources = [Source("1.spdx", tm27().encode()), Source("2.spdx", tm27(value="1e-6").encode())]
+    found = convert(sources, "csv", created=NOW, tool="a test", plan=PLAN)
+    readings = read(found.data)
+    assert found.forms == ("tm27",)
+    assert readings.codes[:, 0].tolist() == [1023, 0]
+    assert readings.position == ("centre", "top-left")
+    np.testing.assert_allclose(readings.xyz[0], 1000 * readings.xyz[1])
+    np.testing.assert_array_equal(readings.xyz[0], read(spectra()).xyz[0])
+
+
+def test_values_alone_and_the_plan() -> None:
+    found = converted("X,Y,Z,sd\n95,100,109,0.1\n0,0,0,\n", "csv", plan=PLAN)
+    assert cells(found.data) == [
+        ["r", "g", "b", "X", "Y", "Z", "position", "window", "sd", "encoding"],
+        ["1023", "1023", "1023", "95", "100", "109", "centre", "10", "0.1", "rgb-10-full"],
+        ["0", "0", "0", "0", "0", "0", "top-left", "100", "", "rgb-10-full"],
+    ]
+
+
+def test_columns_of_spectra_and_the_plan() -> None:
+    rows = "\n".join(f"{at},0.001,1e-6" for at in WAVELENGTHS)
+    how = {"plan": PLAN, "spectral": Spectral(unit="W/(sr·m²·nm)")}
+    found = converted(f"wavelength,a,b\n{rows}\n", "cgats", **how)
+    np.testing.assert_allclose(read(found.data).xyz[0], read(spectra()).xyz[0], rtol=1e-12)
+
+
+REFUSED = {
+    "count": (
+        "X,Y,Z\n1,1,1\n",
+        {"plan": PLAN},
+        "plan.csv: the plan has 2 rows, and there are 1 re",
+    ),
+    "own codes": (CSV, {"plan": PLAN}, "plan.csv: the plan has 2 rows, and there are 3 readings"),
+    "own codes, same count": (
+        "r,g,b,X,Y,Z\n1,1,1,1,1,1\n1,1,1,1,1,1\n",
+        {"plan": PLAN},
+        "f:1: r: has code values of its own; leave --plan out",
+    ),
+    "no encoding": (CSV, {}, "f: does not state the encoding of its code values; name it: --enc"),
+    "another encoding": (
+        CGATS.replace('LAMP "warm"', 'ENCODING "rgb-10-full"'),
+        {"encoding": "rgb-12-full"},
+        "f: ENCODING: 'rgb-10-full' disagrees with what was said of this file; expected rgb-12",
+    ),
+    "unmeasured": (PLAN.data.decode(), {}, "f:2: not measured yet: X, Y and Z are empty here and"),
+    "not written": (CSV, {"to": "tm27"}, "tm27 is not written; expected csv or cgats or cxf"),
+    "another observer": (
+        spectra(),
+        {"to": "cxf", "spectral": Spectral("cie-1964-10"), "encoding": "rgb-10-full"},
+        "values for cie-1964-10 are written as csv, which says so",
+    ),
+}
+
+
+@pytest.mark.parametrize(("text", "how", "told"), REFUSED.values(), ids=REFUSED)
+def test_what_is_not_converted(text: str, how: dict[str, object], told: str) -> None:
+    how = {"to": "csv", **how}
+    with pytest.raises((ReadingsError, UsageError)) as raised:
+        converted(text, **how)  # type: ignore[arg-type]
+    assert str(raised.value).startswith(told)
+
+
+def test_another_observer_is_for_comparison_only() -> None:
+    done = converted(spectra(), "csv", "rgb-10-full", spectral=Spectral("cie-1964-10"))
+    assert cells(done.data)[0][6:] == ["observer", "encoding"]
+    with pytest.raises(ReadingsError, match="'cie-1964-10' is no observer that a rule judges"):
+        read(done.data)
+
+
+def test_not_measured_yet() -> None:
+    rule = load_rule("web-srgb")
+    plan = measuring_plan([rule], rule.encoding)
+    for chromaticity, names in ((False, "X, Y and Z"), (True, "Y, x and y")):
+        data = comma_separated(plan.rows(chromaticity=chromaticity)).encode()
+        with pytest.raises(ReadingsError) as raised:
+            readings_from_bytes(data, "plan.csv", rule.encoding)
+        rest = len(plan.steps) - 1
+        assert str(raised.value) == (
+            f"plan.csv:2: not measured yet: {names} are empty here and in {rest} more rows"
+        )
+
+
+def test_half_measured() -> None:
+    text = "r,g,b,X,Y,Z\n0,0,0,0,0,0\n1,1,1,,,\n2,2,2,,5,\n"
+    with pytest.raises(ReadingsError) as raised:
+        read(text)
+    first, *others = str(raised.value).split("\n")
+    assert first == "f:3: not measured yet: X, Y and Z are empty here"
+    assert [line[:7] for line in others] == ["f:4: X:", "f:4: Z:"]
