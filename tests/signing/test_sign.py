@@ -119,6 +119,14 @@ def test_two_fields_on_the_page_and_one_of_them_empty() -> None:
         assert int(transform.TransformParams.P) == 2
 
 
+def test_the_field_that_is_still_empty_paints_nothing_over_the_page() -> None:
+    with pikepdf.open(BytesIO(signed())) as pdf:
+        fields = {str(field.T): field for field in pdf.Root.AcroForm.Fields}
+        empty = fields[COUNTER_FIELD]
+        assert empty.AP.N.read_bytes() == b""
+        assert "/MK" not in empty and "/BS" not in empty
+
+
 def test_the_time_is_the_one_given() -> None:
     signature = read_signatures(signed()).signatures[0]
     assert signature.claimed == SIGNED
