@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,8 +30,8 @@ from compliance.quantities.view import NOWHERE
 __all__ = ["charts"]
 
 Array = NDArray[np.float64]
-GUARD, EXPANDED = 1.645, 1.960
-"""Normal quantiles of 95 %: one-sided for the guard band, two-sided for an interval."""
+EXPANDED = 1.960
+"""Two-sided normal quantile of 95 %: half an interval's width in standard uncertainties."""
 CHI_SQUARE = 5.991
 """95 % quantile with two degrees of freedom: the size of a 95 % ellipse."""
 OUTLINE = 72
@@ -129,6 +130,7 @@ def _levels(case: Case, neutrals: list[int], findings: Sequence[Finding]) -> Ite
     index = np.array(neutrals, dtype=np.int64)
     target = case.view.target(index)[..., 1]
     points = _points(findings, "luminance-error")
+    guard = NormalDist().inv_cdf(case.rule.decision.confidence)
     above = {
         requirement.above_black
         for requirement in case.rule.requirements
@@ -140,7 +142,7 @@ def _levels(case: Case, neutrals: list[int], findings: Sequence[Finding]) -> Ite
         lifted = wanted - float(black[place])
         low, high, inner_low, inner_high = (
             None if error is None else wanted + lifted * error / 100
-            for error in _errors(points.get(case.patches.triple(patch)))
+            for error in _errors(points.get(case.patches.triple(patch)), guard)
         )
         yield LevelPoint(
             name=f"{100 * case.patches.level[patch]:.4g} %",
@@ -153,28 +155,31 @@ def _levels(case: Case, neutrals: list[int], findings: Sequence[Finding]) -> Ite
         )
 
 
-def _errors(point: Point | None) -> tuple[float | None, float | None, float | None, float | None]:
-    """Limits of a luminance error in %, and the same drawn in by the guard band."""
+def _errors(
+    point: Point | None, guard: float
+) -> tuple[float | None, float | None, float | None, float | None]:
+    """Limits of a luminance error in %, and the same drawn in by `guard` times its u."""
     if point is None or point.limits is None:
         return None, None, None, None
     low, high = point.limits.minimum, point.limits.maximum
     interval = point.interval
     if interval is None or isinstance(interval.low, tuple) or isinstance(interval.high, tuple):
         return low, high, None, None
-    guard = GUARD * (interval.high - interval.low) / (2 * EXPANDED)
-    inner = None if low is None else low + guard
-    return low, high, inner, None if high is None else high - guard
+    band = guard * (interval.high - interval.low) / (2 * EXPANDED)
+    inner = None if low is None else low + band
+    return low, high, inner, None if high is None else high - band
 
 
 def _measured_triangle(case: Case) -> tuple[Pair, Pair, Pair] | None:
-    name = case.plan.hue_set()
-    if name is None:
-        return None
-    planned = {patch.name: patch for patch in case.plan.patches(name)}
-    found = [case.matcher.find(planned[hue]) for hue in ("red", "green", "blue")]
-    if any(index is None for index in found):
-        return None
-    return _triangle(case.view.xyz[[index for index in found if index is not None]])
+    """Of the first set that has a red, a green and a blue, hues or a list of codes."""
+    for name in case.rule.sets:
+        planned = {patch.name: patch for patch in case.plan.patches(name)}
+        if not planned.keys() >= {"red", "green", "blue"}:
+            continue
+        found = [case.matcher.find(planned[hue]) for hue in ("red", "green", "blue")]
+        indices = [index for index in found if index is not None]
+        return _triangle(case.view.xyz[indices]) if len(indices) == 3 else None
+    return None
 
 
 def _measured_white(case: Case) -> Pair | None:
