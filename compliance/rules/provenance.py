@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 from pathlib import Path
 from typing import NamedTuple
 
@@ -15,7 +16,7 @@ class Origin(NamedTuple):
     """Where version control has a file."""
 
     commit: str | None
-    """The last commit that touched it."""
+    """The last commit that touched it; where that takes too long to find, HEAD."""
     dirty: bool | None
     """Whether it differs from what was committed last."""
     path: str | None
@@ -28,15 +29,17 @@ UNKNOWN = Origin(None, None, None)
 def provenance(path: Path, data: bytes) -> Origin:
     """Where version control has the file `path`, which holds `data`.
 
-    `UNKNOWN` where it is not known to be under version control.
+    `UNKNOWN` where it is not known to be under version control. Of a link, where it leads.
     """
-    folder, name = path.parent, path.name
-    blob = _ask(folder, "rev-parse", "--verify", "--quiet", f"HEAD:./{name}")
-    if blob is None:
+    real = Path(os.path.realpath(path))
+    folder, name = real.parent, real.name
+    answer = _ask(folder, "rev-parse", "--show-prefix", f"HEAD:./{name}")
+    if answer is None:
         return UNKNOWN
-    commit = _ask(folder, "rev-list", "-1", "HEAD", "--", name)
-    above = _ask(folder, "rev-parse", "--show-prefix") or ""
-    return Origin(commit, _blob(data, len(blob)) != blob, above + name)
+    above, _, blob = answer.rpartition("\n")
+    touched = ("rev-list", "-1", "HEAD", "--", name)
+    commit = _ask(folder, *touched) or _ask(folder, "rev-parse", "HEAD")
+    return Origin(commit, _blob(data, len(blob)) != blob, above.strip() + name)
 
 
 def _blob(data: bytes, digits: int) -> str:
