@@ -11,19 +11,19 @@ from dataclasses import dataclass
 from datetime import UTC, datetime
 from typing import Any
 
-from asn1crypto import cms, keys, x509
+from asn1crypto import cms, x509
 from cryptography import x509 as pyca
 from pyhanko.sign.general import SigningError
-from pyhanko.sign.signers import SimpleSigner
 from pyhanko.sign.signers.pdf_cms import PdfCMSSignedAttributes
 from pyhanko.sign.validation.generic_cms import async_validate_detached_cms
 from pyhanko.sign.validation.settings import KeyUsageConstraints
-from pyhanko_certvalidator import CertificateValidator, ValidationContext
-from pyhanko_certvalidator.errors import PathError, ValidationError
-from pyhanko_certvalidator.registry import SimpleCertificateStore
 
 from compliance.errors import IdentityError
+from compliance.holder import Holder
 from compliance.identity import Identity, Signer
+from compliance.loops import apart
+from compliance.signatures.container import tight, unsigned_faults
+from compliance.trust import context, nearest, standing
 
 __all__ = ["Detached", "read_detached", "sign_detached"]
 
@@ -58,29 +58,16 @@ def sign_detached(data: bytes, identity: Identity, *, when: datetime) -> bytes:
             f"the certificate of {signer.name} is not valid on {moment:%Y-%m-%d}: it is from "
             f"{signer.not_before:%Y-%m-%d %H:%M} to {signer.not_after:%Y-%m-%d %H:%M} UTC"
         )
-    holder = _key_holder(identity)
-    signed = asyncio.run(
-        holder.async_sign_general_data(
-            data,
-            "sha256",
-            detached=True,
-            use_cades=True,
-            signed_attr_settings=PdfCMSSignedAttributes(signing_time=moment),
+    wanted = PdfCMSSignedAttributes(signing_time=moment)
+    signed = apart(
+        lambda: asyncio.run(
+            Holder(identity).async_sign_general_data(
+                data, "sha256", detached=True, use_cades=True, signed_attr_settings=wanted
+            )
         )
     )
     found: bytes = signed.dump()
     return found
-
-
-def _key_holder(identity: Identity) -> SimpleSigner:
-    # The signing certificate stays out of the registry, or it would be embedded twice.
-    others = SimpleCertificateStore()  # type: ignore[no-untyped-call]
-    others.register_multiple([x509.Certificate.load(der) for der in identity.chain])
-    return SimpleSigner(
-        signing_cert=x509.Certificate.load(identity.signer.certificate),
-        signing_key=keys.PrivateKeyInfo.load(identity.key),
-        cert_registry=others,
-    )
 
 
 def read_detached(data: bytes, signature: bytes, trusted: Sequence[Signer] = ()) -> Detached:
@@ -89,16 +76,19 @@ def read_detached(data: bytes, signature: bytes, trusted: Sequence[Signer] = ())
     `trusted` are certificates of signers, taken as they are, or of authorities that may have
     issued a signer's. ValueError where `signature` is no CMS signature by one signer.
     """
-    signed = _parsed(signature)
-    information = signed["signer_infos"][0]
+    return apart(lambda: _read(data, _parsed(signature), trusted))
+
+
+def _read(data: bytes, signed: Any, trusted: Sequence[Signer]) -> Detached:
+    information = _information(signed)
     own, others = _certificates(signed, information)
     signer = Signer.of(pyca.load_der_x509_certificate(own.dump()))
     claimed = _claimed(information)
-    moment = claimed or signer.not_before
+    stands = standing(own, others, trusted, claimed or signer.not_before)
     return Detached(
         signer=signer,
         claimed=claimed,
-        trusted_as=_trusted_as(own, others, signer, trusted, moment),
+        trusted_as=stands.as_,
         faults=tuple(_faults(data, signed, own, signer, claimed)),
     )
 
@@ -114,6 +104,8 @@ def _parsed(signature: bytes) -> Any:
         if signed["encap_content_info"]["content"].native is not None:
             raise ValueError("it holds content of its own")
         signed.native  # noqa: B018  (parses all of it)
+        if not tight(message, signed):
+            raise ValueError("it has more inside than its parts")
     except (ValueError, TypeError, KeyError) as fault:
         raise ValueError(f"is no signature beside a document (CMS, DER): {fault}") from None
     return signed
@@ -151,68 +143,38 @@ def _faults(
     claimed: datetime | None,
 ) -> Iterable[str]:
     if claimed is None:
-        yield "names no time of signing"
+        yield "the signature names no time"
         return
     if not signer.valid_at(claimed):
         yield (
-            f"was made on {claimed:%Y-%m-%d}, outside its certificate's dates "
+            f"the signature was made on {claimed:%Y-%m-%d}, outside its certificate's dates "
             f"({signer.not_before:%Y-%m-%d} to {signer.not_after:%Y-%m-%d})"
         )
-    moment = min(max(claimed, signer.not_before), signer.not_after)
     try:
         status = asyncio.run(
             async_validate_detached_cms(
                 data,
                 signed,
-                signer_validation_context=_context([own], moment),
+                signer_validation_context=context([own], nearest(signer, claimed)),
                 key_usage_settings=USAGE,
             )
         )
+        if not status.intact:
+            yield "the signature is of something else: what it should be of was changed"
+        elif not status.valid:
+            yield "the signature was not made with the key of its certificate"
+        elif not status.trusted:
+            told = status.trust_problem_indic
+            yield f"the certificate of the signature cannot sign a document ({told})"
+        if len(_information(signed)["unsigned_attrs"]):
+            yield "the signature has unsigned additions"
+        yield from unsigned_faults(signed)
     except Exception as fault:
         # The library raises what it likes on a damaged one; each means that it does not hold.
         why = str(fault) if isinstance(fault, SigningError) else type(fault).__name__
-        yield f"cannot be checked: {why}"
-        return
-    if not status.intact:
-        yield "is of another document: this one was changed"
-    elif not status.valid:
-        yield "was not made with the key of its certificate"
-    information = signed["signer_infos"][0]
-    used = [information["digest_algorithm"].dump()]
-    if [each.dump() for each in signed["digest_algorithms"]] != used:
-        yield "names another digest than its signer"
-    if {signed["version"].native, information["version"].native} != {"v1"}:
-        yield "is of another version than it was made"
-    if signed["crls"].native is not None or len(information["unsigned_attrs"]):
-        yield "carries what it was not made with"
-    if not status.trusted and status.intact and status.valid:
-        yield f"has a certificate that cannot sign a document ({status.trust_problem_indic})"
+        yield f"the signature cannot be checked: {why}"
 
 
-def _trusted_as(
-    own: x509.Certificate,
-    others: list[x509.Certificate],
-    signer: Signer,
-    trusted: Sequence[Signer],
-    moment: datetime,
-) -> str | None:
-    """A signer's own certificate counts as it is; others only as issuing authorities."""
-    if any(signer.fingerprint == each.fingerprint for each in trusted):
-        return "its certificate is among the trusted"
-    loaded = [x509.Certificate.load(each.certificate) for each in trusted]
-    authorities = [each for each in loaded if each.ca]
-    if not authorities:
-        return None
-    validator = CertificateValidator(
-        own, intermediate_certs=others, validation_context=_context(authorities, moment)
-    )
-    try:
-        path = asyncio.run(validator.async_validate_usage(key_usage=set()))  # type: ignore[no-untyped-call]
-    except (PathError, ValidationError):
-        return None
-    root = path.trust_anchor.authority.name.human_friendly
-    return f"its certificate goes back to {root}, a trusted one"
-
-
-def _context(roots: list[x509.Certificate], moment: datetime) -> ValidationContext:
-    return ValidationContext(trust_roots=roots, allow_fetching=False, moment=moment)
+def _information(signed: Any) -> Any:
+    """What the one signer states."""
+    return signed["signer_infos"][0]

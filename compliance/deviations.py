@@ -178,7 +178,7 @@ def _signature(typed: Mapping[str, Any], file: str, trusted: Sequence[Signer]) -
     except ValueError as fault:
         raise _error(file, f"signature.cms: {fault}") from None
     if found.faults:
-        raise _error(file, f"the signature {found.faults[0]}")
+        raise _error(file, found.faults[0])
     return found
 
 

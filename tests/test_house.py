@@ -92,7 +92,7 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "signing": (SIGNING | {"holder", "stamping", "loops"}, PDF_SIGNING),
     "signatures": (SIGNING | {"trust", "loops"}, PDF_SIGNING),
     "likeness": (set(), {"pikepdf"}),
-    "detached": (SIGNING, PDF_SIGNING),
+    "detached": (SIGNING | {"holder", "loops", "trust", "signatures"}, PDF_SIGNING),
     "sheet": (VOCABULARY | {"colorimetry"}, {"reportlab", "pikepdf"}),
     "sheet.write": (VOCABULARY | SIGNING | {"stamping", "evidence"}, set()),
     "sheet.stamp": (VOCABULARY | {"identity"}, {"reportlab"}),

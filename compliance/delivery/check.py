@@ -132,7 +132,7 @@ def _signed(texts: Mapping[str, bytes], trusted: Sequence[Signer], any_signer: b
     except ValueError as fault:
         return Status.FAIL, f"{bag.SIGNATURE}: {fault}", ()
     if found.faults:
-        return Status.FAIL, f"{bag.SIGNATURE}: the signature {found.faults[0]}", ()
+        return Status.FAIL, f"{bag.SIGNATURE}: {found.faults[0]}", ()
     signer = found.signer
     who = ", ".join(part for part in (signer.name, signer.organisation) if part)
     told = f"{who}, {found.claimed:%Y-%m-%d %H:%M} UTC: "

@@ -16,7 +16,7 @@ from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature
 
 from compliance.identity.keys import belonging
 
-__all__ = ["STAMP", "container_faults"]
+__all__ = ["STAMP", "container_faults", "tight", "unsigned_faults"]
 
 STAMP = "signature_time_stamp_token"
 """The only unsigned attribute that may be there (PAdES B-T)."""
@@ -35,9 +35,9 @@ def container_faults(data: bytes, embedded: EmbeddedPdfSignature) -> Iterable[st
     if content[: len(used)] != used or any(content[len(used) :]):
         yield "the signature is followed by something"
     signed = message["content"]
-    if not _tight(message, signed):
+    if not tight(message, signed):
         yield "the signature has more inside than its parts"
-    yield from _unsigned_faults(signed)
+    yield from unsigned_faults(signed)
 
 
 def _spellings(content: bytes) -> tuple[bytes, bytes]:
@@ -45,7 +45,7 @@ def _spellings(content: bytes) -> tuple[bytes, bytes]:
     return digits, digits.upper()
 
 
-def _tight(*structures: Any) -> bool:
+def tight(*structures: Any) -> bool:
     """Whether sequences, and the signer's part, are as long as their parts.
 
     The reader skips what comes after the parts that it knows.
@@ -57,7 +57,7 @@ def _tight(*structures: Any) -> bool:
     )
 
 
-def _unsigned_faults(signed: cms.SignedData) -> Iterable[str]:
+def unsigned_faults(signed: cms.SignedData) -> Iterable[str]:
     """The parts of the container around the signed attributes say the same as these."""
     information = signed["signer_infos"][0]
     digest = information["digest_algorithm"]
@@ -85,7 +85,7 @@ def _stamp_faults(tokens: cms.SetOfContentInfo) -> Iterable[str]:
     information = signed["signer_infos"][0]
     known = {each["algorithm"].native for each in signed["digest_algorithms"]}
     sound = (
-        _tight(tokens[0], signed)
+        tight(tokens[0], signed)
         and known == {information["digest_algorithm"]["algorithm"].native}
         and all(_plain(each) for each in signed["digest_algorithms"])
         and _plain(information["digest_algorithm"])
