@@ -136,6 +136,12 @@ def leaf() -> Holder:
     return issued("Issued Signer", middle(), extended=[DOCUMENTS])
 
 
+@cache
+def signed_by_rsa() -> Holder:
+    """A signer with a key of the other kind."""
+    return issued("Rsa Signer", middle(), key=rsa.generate_private_key(65537, 3072))
+
+
 # ---------------------------------------------------------------- time
 
 
