@@ -23,7 +23,7 @@ from compliance.rules.requirements import OPTIONS
 from compliance.rules.sets import KINDS
 from compliance.rules.target import BLACKS
 
-NAMES = ("rule", "job", "meter")
+NAMES = ("rule", "job", "meter", "repository")
 RULE_DEFS = load_schema("rule")["$defs"]
 REQUIREMENT = RULE_DEFS["requirement"]["properties"]
 TARGET = RULE_DEFS["target"]["properties"]
