@@ -5,13 +5,20 @@ from __future__ import annotations
 import random
 from collections.abc import Callable
 from functools import cache
-from io import BytesIO
+from typing import Any
 
 import pytest
 from authorities import leaf, middle, root
-from pyhanko.pdf_utils import generic
-from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from sealing import ATTACHED, archived, byte_ranges, countersigned, identity, signed
+from tampering import (
+    new_annotation,
+    new_attachment,
+    new_packet,
+    new_text,
+    new_title,
+    nothing_but_written,
+    updated,
+)
 
 from compliance.identity import Signer, read_certificates
 from compliance.signatures import Seal, read_attachments, read_signatures
@@ -95,78 +102,20 @@ def test_a_byte_in_front_or_one_less_is_refused() -> None:
 # ---------------------------------------------------------------- incremental updates
 
 
-def updated(data: bytes, change: Callable[[IncrementalPdfFileWriter], None]) -> bytes:
-    """A correct incremental update, as an honest editor would write it."""
-    writer = IncrementalPdfFileWriter(BytesIO(data))
-    change(writer)
-    out = BytesIO()
-    writer.write(out)
-    return out.getvalue()
-
-
-def new_title(writer: IncrementalPdfFileWriter) -> None:
-    info = writer.trailer["/Info"]
-    info["/Title"] = generic.TextStringObject("Another sheet")
-    writer.update_container(info)
-
-
-def new_packet(writer: IncrementalPdfFileWriter) -> None:
-    packet = generic.StreamObject(
-        generic.DictionaryObject(
-            {
-                generic.NameObject("/Type"): generic.NameObject("/Metadata"),
-                generic.NameObject("/Subtype"): generic.NameObject("/XML"),
-            }
-        ),
-        stream_data=b"<x:xmpmeta xmlns:x='adobe:ns:meta/'/>",
-    )
-    writer.root["/Metadata"] = writer.add_object(packet)
-    writer.update_root()
-
-
-def nothing_but_written(writer: IncrementalPdfFileWriter) -> None:
-    writer.update_root()
-
-
-def new_annotation(writer: IncrementalPdfFileWriter) -> None:
-    note = generic.DictionaryObject(
-        {
-            generic.NameObject("/Type"): generic.NameObject("/Annot"),
-            generic.NameObject("/Subtype"): generic.NameObject("/Text"),
-            generic.NameObject("/Rect"): generic.ArrayObject(
-                [generic.NumberObject(each) for each in (10, 10, 30, 30)]
-            ),
-            generic.NameObject("/Contents"): generic.TextStringObject("passes"),
-        }
-    )
-    page = writer.root["/Pages"]["/Kids"][0]
-    page["/Annots"].append(writer.add_object(note))
-    writer.update_container(page["/Annots"])
-
-
-def new_attachment(writer: IncrementalPdfFileWriter) -> None:
-    names = writer.root["/Names"]["/EmbeddedFiles"]["/Names"]
-    stream = names[1]["/EF"].raw_get("/F").get_object()
-    stream._data = b"{}"
-    stream._encoded_data = None
-    writer.update_container(stream)
-
-
-def new_text(writer: IncrementalPdfFileWriter) -> None:
-    page = writer.root["/Pages"]["/Kids"][0]
-    text = generic.StreamObject(stream_data=b"q Q")
-    page["/Contents"] = writer.add_object(text)
-    writer.update_container(page)
-
-
-CHANGES = [new_title, new_packet, nothing_but_written, new_annotation, new_attachment, new_text]
+Change = Callable[[Any], None]
+CHANGES: list[Change] = [
+    new_title,
+    new_packet,
+    nothing_but_written,
+    new_annotation,
+    new_attachment,
+    new_text,
+]
 
 
 @pytest.mark.parametrize("change", CHANGES)
 @pytest.mark.parametrize("make", [once, twice])
-def test_an_incremental_update_is_refused(
-    make: Callable[[], bytes], change: Callable[[IncrementalPdfFileWriter], None]
-) -> None:
+def test_an_incremental_update_is_refused(make: Callable[[], bytes], change: Change) -> None:
     told = "; ".join(faults(updated(make(), change)))
     assert "it was changed without being signed" in told
     assert "something was added after it" in told

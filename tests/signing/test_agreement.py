@@ -1,0 +1,188 @@
+"""What four programs say of the same files: pdfsig, openssl, qpdf, and ours.
+
+The table is what each of them answers. Where ours alone refuses, the others look at less:
+pdfsig and openssl hold the signed bytes against the signature and its certificate, and
+take no notice of what was added to the file since, but for pdfsig's word that not all of
+it is signed; qpdf looks at the file's structure, and does not like the table of objects
+that one of these editors writes.
+pdfsig goes by the clock, so these certificates are of today.
+"""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable
+from datetime import UTC, datetime, timedelta
+from functools import cache
+from pathlib import Path
+
+import pytest
+from authorities import DOCUMENTS, Holder, issued
+from cryptography.x509.oid import ExtendedKeyUsageOID
+from sealing import byte_ranges, container, countersigned, run, signed, tool
+from tampering import new_annotation, new_attachment, new_text, new_title, updated
+
+import compliance.signing
+from compliance.identity import Signer, read_certificates
+from compliance.signatures import read_signatures
+
+NOW = datetime.now(UTC).replace(microsecond=0) - timedelta(minutes=10)
+START = NOW - timedelta(days=30)
+EMAIL = ExtendedKeyUsageOID.EMAIL_PROTECTION
+
+
+@cache
+def root() -> Holder:
+    return issued("Facility Authority", ca=True, start=START)
+
+
+@cache
+def signer() -> Holder:
+    return issued("Facility Signer", root(), start=START, extended=[EMAIL, DOCUMENTS])
+
+
+@cache
+def good() -> bytes:
+    return signed(who=signer().identity, when=NOW)
+
+
+@cache
+def twice() -> bytes:
+    client = issued("Client", root(), start=START)
+    return countersigned(good(), client.identity, when=NOW)
+
+
+def by_a_stranger() -> bytes:
+    other = issued("Other Authority", ca=True, start=START)
+    return signed(who=issued("Facility Signer", other, start=START).identity, when=NOW)
+
+
+def after_its_time() -> bytes:
+    old = issued("Facility Signer", root(), start=START, life=timedelta(days=10))
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(compliance.signing, "_check_validity", lambda *_: None)
+        return signed(who=old.identity, when=NOW)
+
+
+def flipped(data: bytes, place: int) -> bytes:
+    return data[:place] + bytes([data[place] ^ 1]) + data[place + 1 :]
+
+
+def in_the_hole(data: bytes, old: bytes, new: bytes) -> bytes:
+    """With the last `old` of the first signature's gap replaced."""
+    _, before, after, _ = byte_ranges(data)[0]
+    place = data.rindex(old, before, after)
+    return data[:place] + new + data[place + len(old) :]
+
+
+def another_signature() -> bytes:
+    """A digit of the signature's value itself."""
+    data = good()
+    _, before, _, _ = byte_ranges(data)[0]
+    last = before + 1 + 2 * len(container(data)) - 1
+    return flipped(data, last)
+
+
+TABLE = {
+    # file: (make, pdfsig, openssl, qpdf, ours)
+    "signed": (good, "valid trusted whole", "good", "good", "good"),
+    "countersigned": (twice, "valid trusted part", "good", "good", "good"),
+    "a byte of a page": (lambda: flipped(good(), 2000), "mismatch", "bad", "any", "bad"),
+    "a byte of the signature": (another_signature, "invalid", "bad", "good", "bad"),
+    "by a stranger": (by_a_stranger, "valid unknown whole", "bad", "good", "bad"),
+    "after its certificate's time": (after_its_time, "valid expired whole", "bad", "good", "bad"),
+    # ours alone refuses these
+    "a digit of the filling": (
+        lambda: in_the_hole(good(), b"00>", b"01>"), "valid trusted part", "good", "good", "bad",
+    ),
+    "a comment at the end": (
+        lambda: good() + b"% more\n", "valid trusted part", "good", "good", "bad",
+    ),
+    "another title": (
+        lambda: updated(good(), new_title), "valid trusted part", "good", "warned", "bad",
+    ),
+    "another page": (
+        lambda: updated(good(), new_text), "valid trusted part", "good", "good", "bad",
+    ),
+    "a note": (
+        lambda: updated(good(), new_annotation), "valid trusted part", "good", "good", "bad",
+    ),
+    "another attachment": (
+        lambda: updated(good(), new_attachment), "valid trusted part", "good", "warned", "bad",
+    ),
+}  # fmt: skip
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """With a database of trusted certificates for pdfsig, and the authority's for openssl."""
+    place = tmp_path_factory.mktemp("agreement")
+    (place / "root.pem").write_bytes(root().pem)
+    database = f"sql:{place}"
+    for asked in (
+        ["-N", "--empty-password"],
+        ["-A", "-n", "root", "-t", "C,C,C", "-i", place / "root.pem"],
+    ):
+        done = run([tool("certutil"), *asked, "-d", database])
+        assert done.returncode == 0, done.stderr
+    return place
+
+
+def said_by_pdfsig(data: bytes, folder: Path) -> str:
+    """Of the first signature. Its exit status is 0 whatever it says."""
+    (folder / "sheet.pdf").write_bytes(data)
+    text = run([tool("pdfsig"), "-nssdir", f"sql:{folder}", folder / "sheet.pdf"]).stdout
+    first = text.split("Signature #2")[0]
+    signature = re.search(r"Signature Validation: (.+)", first)
+    certificate = re.search(r"Certificate Validation: (.+)", first)
+    if signature is None or "Valid" not in signature[1]:
+        wrong = signature is not None and "Digest Mismatch" in signature[1]
+        return "mismatch" if wrong else "invalid"
+    assert certificate is not None
+    words = {"is Trusted": "trusted", "Expired": "expired"}
+    trust = next((told for word, told in words.items() if word in certificate[1]), "unknown")
+    extent = "part" if "Not total document signed" in first else "whole"
+    return f"valid {trust} {extent}"
+
+
+def said_by_openssl(data: bytes, folder: Path) -> str:
+    _, before, after, length = byte_ranges(data)[0]
+    (folder / "content").write_bytes(data[:before] + data[after : after + length])
+    digits = bytes.fromhex(data[before + 1 : after - 1].decode())
+    size = int.from_bytes(digits[2:4], "big") + 4
+    (folder / "cms").write_bytes(digits[:size])
+    asked = ["-binary", "-inform", "DER", "-in", folder / "cms", "-content", folder / "content"]
+    trusted = ["-CAfile", folder / "root.pem", "-attime", str(int(NOW.timestamp()))]
+    done = run(
+        [tool("openssl"), "cms", "-verify", "-cades", *asked, *trusted, "-out", folder / "out"]
+    )
+    return "bad" if done.returncode else "good"
+
+
+def said_by_qpdf(data: bytes, folder: Path) -> str:
+    (folder / "sheet.pdf").write_bytes(data)
+    done = run([tool("qpdf"), "--check", folder / "sheet.pdf"])
+    return {0: "good", 3: "warned"}.get(done.returncode, "bad")
+
+
+def said_by_us(data: bytes, trusted: tuple[Signer, ...]) -> str:
+    try:
+        seal = read_signatures(data, trusted)
+    except Exception:
+        return "bad"
+    sound = not seal.all_faults and all(
+        each.trusted_as and each.moment and each.signer.valid_at(each.moment)
+        for each in seal.signatures
+    )
+    return "good" if sound else "bad"
+
+
+@pytest.mark.parametrize("name", TABLE)
+def test_the_four_programs(name: str, folder: Path) -> None:
+    make: Callable[[], bytes]
+    make, pdfsig, openssl, qpdf, ours = TABLE[name]
+    data = make()
+    assert said_by_pdfsig(data, folder) == pdfsig
+    assert said_by_openssl(data, folder) == openssl
+    assert qpdf in (said_by_qpdf(data, folder), "any")
+    assert said_by_us(data, read_certificates(root().pem)) == ours
