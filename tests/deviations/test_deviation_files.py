@@ -1,0 +1,238 @@
+"""Deviation files: made, read, changed, and checked by another program."""
+
+from __future__ import annotations
+
+import base64
+import json
+import random
+from collections.abc import Callable
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+import missed
+import pytest
+from jsonschema import Draft202012Validator
+from missed import ACCEPTED, AGAIN, assessment, both, client, file
+from sealing import identity, run, tool
+
+from compliance.canonical import canonical_bytes
+from compliance.detached import read_detached, sign_detached
+from compliance.deviations import load_deviation, read_deviation, signed_parts
+from compliance.documents import load_schema
+from compliance.errors import DeviationError, IdentityError
+from compliance.evidence import attachments, reassess
+from compliance.verification import verify_sheet
+
+
+def changed(change: Callable[[dict[str, Any]], None]) -> bytes:
+    document = json.loads(file())
+    change(document)
+    return json.dumps(document).encode()
+
+
+def fault(data: bytes) -> str:
+    with pytest.raises(DeviationError) as raised:
+        read_deviation(data, "d.json")
+    told = str(raised.value)
+    assert "\n" not in told
+    return told
+
+
+def test_it_says_what_is_accepted_and_by_whom() -> None:
+    found, trusted_as = read_deviation(file(), "d.json", [client().signer])
+    assert trusted_as == "its certificate is among the trusted"
+    assert (found.job, found.slot, found.rule, found.serial) == ("KX-7", "1", "tiny", "S-1")
+    assert (found.requirement, found.value, found.limits.maximum) == ("white-level", 112.5, 105)
+    assert found.digest == assessment().rule.digest
+    assert found.assessment == assessment().number
+    assert (found.accepted, found.until) == (ACCEPTED, missed.UNTIL)
+    assert found.signer.name == "Cleo Client"
+    Draft202012Validator(load_schema("deviation")).validate(json.loads(file()))
+
+
+def test_a_pair_is_a_value_too() -> None:
+    found = missed.deviation("white-colour")
+    assert found.value == pytest.approx((-0.009209863, 0.012426404))
+    assert found.limits.box == (0.002, 0.002)
+
+
+@pytest.mark.parametrize(
+    ("requirement", "expected"),
+    [
+        ("black-level", "black-level is not outside its limits but pass"),
+        ("black-floor", "black-floor is a should, which decides nothing"),
+        ("white", "has no requirement 'white'; it has white-level, white-colour"),
+    ],
+)
+def test_what_cannot_be_accepted(requirement: str, expected: str) -> None:
+    with pytest.raises(DeviationError) as raised:
+        file(requirement)
+    assert expected in str(raised.value)
+
+
+def test_a_certificate_past_its_date_accepts_nothing() -> None:
+    with pytest.raises(IdentityError, match="not valid on 2036-01-01"):
+        file(accepted=datetime(2036, 1, 1, tzinfo=UTC))
+
+
+# ---------------------------------------------------------------- changed
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda d: d["deviation"].update(reason="for everything"),
+        lambda d: d["deviation"].update(until="2036-12-10"),
+        lambda d: d["deviation"].update(value=130),
+        lambda d: d["deviation"].update(accepted_by="Mallory"),
+        lambda d: d["deviation"]["limits"].update(max=106),
+        lambda d: d["deviation"]["rule"].update(digest="0" * 64),
+        lambda d: d["deviation"].pop("serial"),
+    ],
+)
+def test_a_changed_word_is_refused(change: Callable[[dict[str, Any]], None]) -> None:
+    assert "the signature is of something else" in fault(changed(change))
+
+
+def test_another_order_of_keys_is_the_same_deviation() -> None:
+    document = json.loads(file())
+    turned = {key: document[key] for key in reversed(document)}
+    assert read_deviation(json.dumps(turned, indent=4).encode(), "d.json")[0].value == 112.5
+
+
+def test_any_byte_of_the_signature_counts() -> None:
+    chance = random.Random(5)
+    document = json.loads(file())
+    cms = base64.b64decode(document["signature"]["cms"])
+    signed = canonical_bytes(document["deviation"])
+    for place in chance.sample(range(len(cms)), 150):
+        broken = bytearray(cms)
+        broken[place] ^= chance.randrange(1, 256)
+        try:
+            found = read_detached(signed, bytes(broken))
+        except ValueError:
+            continue
+        assert found.faults, place
+
+
+@pytest.mark.parametrize(
+    ("data", "expected"),
+    [
+        (b"", "is no JSON"),
+        (b"[1]", "a list stands here"),
+        (b"{}", "deviation: missing"),
+        (b'{"deviation": NaN}', "NaN is no number"),
+        (b'{"a": 1, "a": 2}', "a key stands there twice"),
+        (b"[" * 50_000, "is no JSON"),
+        (changed(lambda d: d["deviation"].update(more=1)), "'more' is no key here"),
+        (changed(lambda d: d["deviation"].pop("until")), "deviation.until: missing"),
+        (changed(lambda d: d["deviation"].update(until="soon")), "'soon' is no date"),
+        (changed(lambda d: d["signature"].update(cms="AAA")), "is no base64"),
+        (changed(lambda d: d["signature"].update(cms="AAAA")), "is no signature beside"),
+    ],
+)
+def test_rubbish_is_refused_in_one_line(data: bytes, expected: str) -> None:
+    with pytest.raises(DeviationError) as raised:
+        read_deviation(data, "d.json")
+    assert expected in str(raised.value)
+
+
+def test_a_signature_by_somebody_else(tmp_path: Path) -> None:
+    place = tmp_path / "d.json"
+    place.write_bytes(file())
+    assert load_deviation(place).value == 112.5
+    assert load_deviation(place, [client().signer]).value == 112.5
+    with pytest.raises(DeviationError, match="who is not among the trusted"):
+        load_deviation(place, [identity().signer])
+
+
+def test_signed_at_another_time_than_it_says() -> None:
+    document = json.loads(file())
+    moved = sign_detached(canonical_bytes(document["deviation"]), client(), when=AGAIN)
+    document["signature"]["cms"] = base64.b64encode(moved).decode()
+    assert "accepted 2026-11-20T18:00:00Z, but signed at" in fault(json.dumps(document).encode())
+
+
+def test_openssl_agrees(tmp_path: Path) -> None:
+    """OpenSSL's cms -verify, also by the rules of CAdES (RFC 5126)."""
+    signed, signature = signed_parts(file(), "d.json")
+    for name, data in (("d.json", signed), ("d.p7s", signature), ("c.pem", client().pem)):
+        (tmp_path / name).write_bytes(data)
+    (tmp_path / "other.pem").write_bytes(identity().pem)
+    (tmp_path / "e.json").write_bytes(signed.replace(b"offline", b"online"))
+    call = [tool("openssl"), "cms", "-verify", "-binary", "-inform", "DER", "-out", "/dev/null"]
+    call += ["-attime", str(int(AGAIN.timestamp())), "-in", str(tmp_path / "d.p7s")]
+
+    def code(content: str, certificate: str, *more: str) -> int:
+        files = ["-content", str(tmp_path / content), "-CAfile", str(tmp_path / certificate)]
+        return run([*call, *files, *more]).returncode
+
+    assert code("d.json", "c.pem") == 0
+    assert code("d.json", "c.pem", "-cades") == 0
+    assert code("e.json", "c.pem") != 0
+    assert code("d.json", "other.pem") != 0
+
+
+# ---------------------------------------------------------------- in a sheet
+
+
+def test_they_travel_with_the_sheet_and_are_computed_again() -> None:
+    found = assessment(both(), now=AGAIN)
+    files = attachments(found)
+    assert {"deviation-1.json", "deviation-2.json"} <= files.keys()
+    assert reassess(files) == missed.stated(found)
+
+
+def test_a_sheet_with_deviations_holds_when_both_are_trusted() -> None:
+    data = missed.sheet(accepted=True)
+    found = verify_sheet(data, trust=[identity().pem, client().pem])
+    assert (found.exit_code, found.verdict) == (0, "not-compliant")
+    assert found.disposition == "accepted-with-deviations"
+    assert "white-colour, signed by Cleo Client" in found.steps[3].details[1]
+    found = verify_sheet(data, trust=[identity().pem])
+    assert found.exit_code == 3
+    assert "a deviation's signer is not among the trusted" in found.steps[3].text
+
+
+@pytest.mark.parametrize(
+    ("change", "expected"),
+    [
+        (lambda files: files.pop("deviation-1.json"), "deviation-1.json is missing"),
+        (
+            lambda files: files.update({"deviation-2.json": file("white-level")}),
+            "deviation-2.json: the deviation was changed",
+        ),
+        (
+            lambda files: files.update({"deviation-3.json": file("white-level")}),
+            "deviation-3.json: the deviation was changed: SHA-256 None stated",
+        ),
+        (
+            lambda files: files.update({"deviation-0.json": b"{}"}),
+            "deviation-0.json does not belong to a sheet",
+        ),
+    ],
+)
+def test_attached_otherwise_than_stated(change: Any, expected: str) -> None:
+    from sealing import signed
+
+    files = attachments(assessment(both(), now=AGAIN))
+    change(files)
+    found = verify_sheet(signed(files), any_signer=True)
+    told = "\n".join([found.steps[3].text, *found.steps[3].details])
+    assert str(found.steps[3].status) == "fail"
+    assert expected in told
+
+
+def test_a_disposition_out_of_nothing_is_found() -> None:
+    from evidence_of_a_slot import mended
+    from sealing import signed
+
+    files = attachments(assessment(now=AGAIN))
+    stated = json.loads(files["assessment.json"])
+    stated["disposition"] = "accepted-with-deviations"
+    forged = mended({**files, "assessment.json": json.dumps(stated).encode()})
+    found = verify_sheet(signed(forged), any_signer=True)
+    assert str(found.steps[3].status) == "ok"
+    assert str(found.steps[4].status) == "fail"
+    assert "deviations stated are not what the attached ones give" in found.steps[4].text
