@@ -451,6 +451,25 @@ def test_several_changes_at_once(tmp_path: Path, data: st.DataObject) -> None:
     assert found.harmless is all(kind in (T, R, A) for kind in expected.values())
 
 
+@settings(BUDGET, max_examples=200)
+@given(places=st.lists(st.integers(0, len(RULE) - 1), min_size=1, max_size=3), data=st.data())
+def test_there_is_a_row_exactly_where_there_is_a_difference(
+    tmp_path: Path, places: list[int], data: st.DataObject
+) -> None:
+    text = RULE
+    for place in places:
+        if text[place].isdigit():
+            text = text[:place] + data.draw(st.sampled_from("0123456789")) + text[place + 1 :]
+    old = load_rule(rule_folder(tmp_path / "old") / "sdr.yaml")
+    rule_folder(tmp_path / "new", sdr=text)
+    try:
+        new = load_rule(tmp_path / "new" / "sdr.yaml")
+    except RuleError:
+        return
+    for found in (difference(old, new), difference(new, old)):
+        assert bool(found.rows) is (old.digest != new.digest) or old.revision != new.revision
+
+
 HEAD = "rule: house\nextends: sdr@1\ntitle: Ours\nrevision: 1\n"
 
 BOX = "limits: {box: [0.002, 0.002]}"
