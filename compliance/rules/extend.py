@@ -7,7 +7,7 @@ from typing import Any
 
 from compliance.documents import meant, quoted
 from compliance.model import Rule
-from compliance.rules.compare import departures, requirement_departures
+from compliance.rules.departures import departures, requirement_departures
 from compliance.rules.limits import LIMIT_KEYS
 from compliance.rules.places import Places
 

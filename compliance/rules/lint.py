@@ -10,9 +10,10 @@ from compliance import targets
 from compliance.colorimetry import codes
 from compliance.documents import flow, meant, quoted
 from compliance.errors import RuleError
-from compliance.model import BUILT_IN_SETS, Limits, PatchSet, Requirement, Rule
+from compliance.model import BUILT_IN_SETS, PatchSet, Requirement, Rule
 from compliance.patches import HUES, Plan, PlannedPatch
 from compliance.quantities.table import QUANTITIES
+from compliance.rules.ideal import check_ideal
 from compliance.rules.places import Path, Places
 from compliance.target_model import target_model
 
@@ -31,9 +32,6 @@ FULL = 1.005
 SHOWN = 3
 """Names of patches that a message repeats."""
 
-ZERO = ("non-uniformity", "additivity", "stability")
-"""Quantities, besides distances and errors, that are 0 on a display as it should be."""
-
 
 def lint(rule: Rule, places: Places) -> None:
     """Note in `places` what makes no sense in a rule that could be read."""
@@ -43,7 +41,7 @@ def lint(rule: Rule, places: Places) -> None:
     for requirement in rule.requirements:
         path = ("requirements", requirement.id)
         _check_source(requirement, places, path)
-        _check_ideal(requirement, rule, places, path)
+        check_ideal(requirement, rule, places, path)
         over = requirement.over
         if over is None or not over.patches or not set(over.patches) <= fitting:
             continue
@@ -62,64 +60,6 @@ def _check_source(requirement: Requirement, places: Places, path: Path) -> None:
             f"missing; the basis {requirement.basis} names a document, "
             'e.g. clause: "EBU Tech 3320 v4.1, 1.5.2"',
         )
-
-
-# ---------------------------------------------------------------- what the ideal display does
-
-
-def _check_ideal(requirement: Requirement, rule: Rule, places: Places, path: Path) -> None:
-    """A display that is exactly the target may not fail by that."""
-    ideal = _ideal(requirement, rule)
-    if ideal is None:
-        return
-    value, what = ideal
-    for key, limits in _stated_limits(requirement):
-        if not _within(value, limits):
-            places.problem(
-                (*path, *key),
-                f"leave out {flow(round(value, 4))}, which is what {what} gives; "
-                "nothing that follows the target can meet them",
-            )
-            return
-
-
-def _ideal(requirement: Requirement, rule: Rule) -> tuple[float, str] | None:
-    """The value on a display that is the target, where it is known beforehand."""
-    quantity, target, over = QUANTITIES[requirement.quantity], rule.target, requirement.over
-    if requirement.statistic not in ("each", "mean", "percentile"):
-        return None
-    if quantity.name == "luminance" and over is not None:
-        if over.patches == ("white",):
-            return target.luminance_white, "the target's white"
-        if over.patches == ("peak",):
-            return target.luminance_peak, "the target's peak"
-        return None
-    if quantity.name == "fitted-exponent":
-        exponent = target.system_gamma or target.exponent or 2.4
-        return exponent, "the target's curve"
-    if quantity.name == "gamut-coverage":
-        return 100.0, "the target's own gamut"
-    if quantity.distance or quantity.name in ZERO or quantity.name == "luminance-error":
-        return 0.0, "a display that is the target"
-    return None
-
-
-def _stated_limits(requirement: Requirement) -> Iterator[tuple[Path, Limits]]:
-    if requirement.limits is not None:
-        yield ("limits",), requirement.limits
-    for number, band in enumerate(requirement.bands):
-        yield ("bands", number), band.limits
-    for name, limits in requirement.by_patch.items():
-        yield ("by_patch", name), limits
-
-
-def _within(value: float, limits: Limits) -> bool:
-    if limits.box is not None:
-        return True
-    low, high = limits.minimum, limits.maximum
-    if limits.exclusive and value in (low, high):
-        return False
-    return (low is None or value >= low) and (high is None or value <= high)
 
 
 # ---------------------------------------------------------------- sets and the signal
