@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import logging
+from collections import Counter
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -20,6 +21,7 @@ from compliance.cli.deliveries import (
 from compliance.cli.layout import COLUMNS, wrap
 from compliance.cli.results import exit_code
 from compliance.cli.terminal import harmless
+from compliance.cli.trust import read_trust
 from compliance.errors import SheetError, UsageError
 
 if TYPE_CHECKING:
@@ -28,8 +30,6 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 PATH = click.Path(path_type=Path)
-LARGEST_CERTIFICATES = 1 << 20
-"""Bytes of a file of certificates."""
 
 MARGIN = " " * 5
 
@@ -55,15 +55,32 @@ class Checked:
         return 2 if self.verification is None else self.verification.exit_code
 
 
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """Whose signatures and time stamps are expected, by their certificates or authorities."""
+
+    trust: tuple[bytes, ...]
+    stamping: tuple[bytes, ...]
+    any_signer: bool
+
+
 @click.command("verify")
 @click.argument("sheets", metavar="SHEET|DELIVERY...", nargs=-1, required=True, type=PATH)
 @click.option(
     "--trust",
-    metavar="FILE",
+    metavar="FILE|DIR",
     multiple=True,
     type=PATH,
     help="Certificate (PEM or DER) of whom you expect to sign, or of the authority that "
-    "issued theirs; may be repeated.",
+    "issued theirs, or a folder of such; may be repeated.",
+)
+@click.option(
+    "--timestamp-trust",
+    metavar="FILE|DIR",
+    multiple=True,
+    type=PATH,
+    help="Certificate of a time-stamping authority, or a folder of such: expect every "
+    "signature to be stamped by one; may be repeated.",
 )
 @click.option("--any-signer", is_flag=True, help="Accept whoever signed; only what is said counts.")
 @click.option(
@@ -74,11 +91,20 @@ class Checked:
     show_default=True,
     help="Of what is printed.",
 )
-def command(sheets: tuple[Path, ...], trust: tuple[Path, ...], any_signer: bool, form: str) -> int:
+def command(
+    sheets: tuple[Path, ...],
+    trust: tuple[Path, ...],
+    timestamp_trust: tuple[Path, ...],
+    any_signer: bool,
+    form: str,
+) -> int:
     """Check each SHEET: signature, signer, time, attachments, and the outcome again.
 
     A DELIVERY is a folder or .zip as 'deliver' writes it: that it is whole, every sheet
     in it, and that it states of them what they are. Nothing is unpacked.
+
+    A certificate is judged at the time that a trusted time stamp states, or else at the one
+    that the signer claims. Whether it has been revoked is not looked up.
 
     Exit codes: 0 all of it holds, 1 something is broken or the signer is not among the
     trusted, 2 the input or the call is wrong, 3 intact but the signer was not checked,
@@ -86,9 +112,12 @@ def command(sheets: tuple[Path, ...], trust: tuple[Path, ...], any_signer: bool,
     """
     if trust and any_signer:
         raise UsageError("--trust and --any-signer exclude each other; give one of them")
-    certificates = [_read(file, LARGEST_CERTIFICATES, "a file of certificates") for file in trust]
-    _check_certificates(trust, certificates)
-    checked = [_check(sheet, certificates, any_signer) for sheet in sheets]
+    expected = Expected(
+        trust=tuple(each.certificate for each in read_trust(trust)),
+        stamping=tuple(each.certificate for each in read_trust(timestamp_trust)),
+        any_signer=any_signer,
+    )
+    checked = [_check(sheet, expected) for sheet in sheets]
     if form == "json":
         click.echo(json.dumps(_all(checked), indent=2, ensure_ascii=False))
     else:
@@ -96,10 +125,14 @@ def command(sheets: tuple[Path, ...], trust: tuple[Path, ...], any_signer: bool,
     for each in checked:
         if each.fault:
             click.echo(f"compliance: {harmless(each.fault)}", err=True)
-    return exit_code(checked)
+    code = exit_code(checked)
+    twins = _twins([each for each in checked if isinstance(each, Checked)])
+    for line in twins:
+        click.echo(f"compliance: {harmless(line)}", err=True)
+    return 1 if twins and code in (0, 3) else code
 
 
-def _check(file: Path, certificates: list[bytes], any_signer: bool) -> Checked | Delivered:
+def _check(file: Path, expected: Expected) -> Checked | Delivered:
     from compliance.verification import LARGEST_SHEET, verify_sheet
 
     for name in ("pyhanko", "pyhanko_certvalidator"):
@@ -107,10 +140,15 @@ def _check(file: Path, certificates: list[bytes], any_signer: bool) -> Checked |
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
 
     def verify(data: bytes) -> Verification:
-        return verify_sheet(data, trust=certificates, any_signer=any_signer)
+        return verify_sheet(
+            data,
+            trust=expected.trust,
+            timestamp_trust=expected.stamping,
+            any_signer=expected.any_signer,
+        )
 
     if is_delivery(file):
-        return check_delivery(file, verify, certificates, any_signer)
+        return check_delivery(file, verify, expected.trust, expected.any_signer)
     try:
         data = _read(file, LARGEST_SHEET, "a sheet")
     except SheetError as fault:
@@ -118,11 +156,23 @@ def _check(file: Path, certificates: list[bytes], any_signer: bool) -> Checked |
     return Checked(file, verify(data))
 
 
-def _check_certificates(files: tuple[Path, ...], certificates: list[bytes]) -> None:
-    from compliance.identity import read_certificates
+def _twins(checked: list[Checked]) -> list[str]:
+    """Sheets of one number that are not one sheet, countersigned or not."""
+    from compliance.verification import LARGEST_SHEET
 
-    for file, data in zip(files, certificates, strict=True):
-        read_certificates(data, file=str(file))
+    seen: dict[str, list[tuple[Path, bytes]]] = {}
+    lines = []
+    counted = Counter(each.verification.number for each in checked if each.verification)
+    for each in checked:
+        number = each.verification.number if each.verification else None
+        if number is None or counted[number] < 2:
+            continue
+        data = _read(each.file, LARGEST_SHEET, "a sheet")
+        for other, its in seen.setdefault(number, []):
+            if not (data.startswith(its) or its.startswith(data)):
+                lines.append(f"{other} and {each.file} are two sheets with one number, {number}")
+        seen[number].append((each.file, data))
+    return lines
 
 
 def _read(file: Path, most: int, what: str) -> bytes:
