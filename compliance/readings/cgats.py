@@ -35,6 +35,7 @@ __all__ = ["NAME", "read"]
 NAME = "cgats"
 MOST_CHARACTERS = 16_384
 """of a line"""
+MOST_LINES = 8 * MOST_ROWS
 MOST_FIELDS = 200
 MOST_KEYWORDS = 1000
 
@@ -69,6 +70,8 @@ def read(text: str, problems: Problems, _spectral: Spectral | None = None) -> Ta
     """The table in a text. Raises ReadingsError where it is none or more than one."""
     file = _File(problems)
     for line, content in numbered_lines(text, MOST_CHARACTERS, problems):
+        if line > MOST_LINES:
+            raise problems.stop(f"more than {MOST_LINES} lines; split the file", line)
         tokens = _tokens(content, line, problems)
         if tokens:
             STEPS[file.section](file, tokens, line)

@@ -36,6 +36,8 @@ MOST_CHARACTERS = 65_536
 """of a line"""
 MOST_CELLS = 5000
 """of a row"""
+MOST_NUMBERS = 4_000_000
+"""of all spectra together: 9,261 readings of 401 wavelengths have 3,713,661"""
 WAVELENGTH = re.compile(r"(?:nm)?[ _]?([0-9]{2,4}(?:\.[0-9]+)?)[ _]?(?:nm)?")
 BESIDE = (*dict.fromkeys(name for group in CODES for name in group), *OPTIONAL, "unit")
 """Columns that may stand beside those of wavelengths."""
@@ -52,14 +54,18 @@ def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Tab
         if not header.cells[0].lower().startswith(("wavelength", "lambda", "nm")):
             told = "no column is named by a wavelength; expected, e.g., r,g,b,unit,380,385,…"
             raise problems.stop(told, header.line)
-        return _by_columns(header, list(_bounded(rows, problems)), problems, asked)
+        return _by_columns(header, _bounded(rows, problems), problems, asked)
     return _by_rows(header, _bounded(rows, problems), problems, asked)
 
 
 def _bounded(rows: Iterator[Row], problems: Problems) -> Iterator[Row]:
+    numbers = 0
     for count, row in enumerate(rows):
+        numbers += len(row.cells)
         if count >= MOST_ROWS:
             raise problems.stop(f"more than {MOST_ROWS} rows; split the file", row.line)
+        if numbers > MOST_NUMBERS + MOST_ROWS * len(BESIDE):
+            raise problems.stop(f"more than {MOST_NUMBERS} numbers; split the file", row.line)
         yield row
 
 
@@ -152,7 +158,9 @@ def _observed(table: Table, asked: Spectral) -> Table:
 # ---------------------------------------------------------------- columns
 
 
-def _by_columns(header: Row, rows: list[Row], problems: Problems, asked: Spectral) -> Table:
+def _by_columns(header: Row, rows: Iterator[Row], problems: Problems, asked: Spectral) -> Table:
+    scale = _scale("", asked, header.line, problems)
+    problems.check()
     wavelengths: list[float] = []
     spectra: list[Array] = []
     for row in rows:
@@ -174,7 +182,6 @@ def _by_columns(header: Row, rows: list[Row], problems: Problems, asked: Spectra
             wavelengths.append(wavelength)
             spectra.append(values)
     problems.check()
-    scale = _scale("", asked, header.line, problems)
     fits = check_wavelengths(wavelengths, header.line, "wavelength", problems)
     problems.check()
     assert fits and scale is not None

@@ -1,0 +1,169 @@
+"""Bytes changed in valid files, and texts made at random: readings, or an error of ours.
+
+By hand for longer: LONG_TESTS=1 python -m pytest tests/readings/test_fuzzed_files.py
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import re
+from datetime import UTC, datetime
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+from other_formats import CGATS, CSV, CXF, spectra, tm27
+
+from compliance.errors import ReadingsError
+from compliance.model import ENCODINGS
+from compliance.readings import readings_from_bytes
+from compliance.readings.cgats_names import FIELDS, KEYWORDS
+from compliance.readings.columns import LEGAL
+from compliance.readings.convert import Source, convert
+from compliance.readings.formats import FORMATS
+
+LONG = os.environ.get("LONG_TESTS") == "1"
+TRIES = 20_000 if LONG else 200
+SLOWEST = 5000 if LONG else 2000
+"""ms for one small file"""
+NOW = datetime(2026, 11, 20, tzinfo=UTC)
+
+VALID = {
+    "csv": CSV.encode(),
+    "cgats": CGATS.encode(),
+    "cxf": CXF.encode(),
+    "spectra": spectra().encode(),
+    "tm27": tm27().encode(),
+}
+SIGNS = [b'"', b"\n", b"\r", b",", b"<", b">", b"&", b"/", b"#", b"\x00", b"\xff", b"9" * 30, b"-"]
+SIGNS += [b"END_DATA", b"BEGIN_DATA_FORMAT", b"<cc:X>", b"</cc:Object>", b"e99", b"nan", b"]]>"]
+
+bounded = settings(
+    max_examples=TRIES,
+    deadline=SLOWEST,
+    derandomize=not LONG,
+    suppress_health_check=[HealthCheck.too_slow, HealthCheck.filter_too_much],
+)
+
+
+def hold(data: bytes, form: str | None) -> None:
+    """Readings, or an error that tells where, in few lines; converted likewise."""
+    try:
+        found = readings_from_bytes(data, "f", "rgb-10-full", form=form)
+    except ReadingsError as error:
+        assert 1 <= len(error.problems) <= 21
+        for problem in error.problems:
+            assert str(problem).startswith("f:")
+            assert "\n" not in str(problem)
+            assert len(str(problem)) < 600
+    else:
+        assert len(found) == len(found.lines) > 0
+        for to in ("csv", "cgats", "cxf"):
+            encoding = ENCODINGS["rgb-10-full"]
+            done = convert([Source("f", data)], to, created=NOW, tool="t", encoding=encoding)
+            again = readings_from_bytes(done.data, "f", encoding)
+            assert again.codes.tolist() == found.codes.tolist()
+            assert again.xyz.tolist() == found.xyz.tolist()
+            assert again.position == found.position
+            assert again.background == found.background
+
+
+def changed(source: random.Random, data: bytes) -> bytes:
+    """A few bytes replaced, taken out, put in or repeated."""
+    made = bytearray(data)
+    for _ in range(source.choice((1, 1, 1, 2, 5))):
+        at = source.randrange(len(made) + 1)
+        what = source.randrange(5)
+        if what == 0 and at < len(made):
+            made[at] = source.randrange(256)
+        elif what == 1:
+            del made[at : at + source.choice((1, 2, 8, 60))]
+        elif what == 2:
+            made[at:at] = source.choice(SIGNS)
+        elif what == 3:
+            start = source.randrange(len(made) + 1)
+            made[at:at] = made[start : start + source.choice((1, 10, 200))]
+        else:
+            number = [match.span() for match in re.finditer(rb"[0-9.]+", made)]
+            if number:
+                start, end = source.choice(number)
+                made[start:end] = source.choice((b"", b"1e9", b"-1", b".5", b"1,5", b"00", b"x"))
+    return bytes(made)
+
+
+@pytest.mark.parametrize("form", FORMATS)
+def test_changed_bytes(form: str) -> None:
+    source = random.Random(f"{form} {os.urandom(8).hex() if LONG else ''}")
+    for _ in range(TRIES):
+        data = changed(source, VALID[form])
+        hold(data, source.choice((None, form)))
+
+
+# ---------------------------------------------------------------- made at random
+
+SHORT = st.text(max_size=12)
+NUMBERS = st.one_of(
+    st.integers(-10, 5000).map(str), st.floats(-1, 300).map(lambda v: f"{v:.4g}"), SHORT
+)
+
+
+@bounded
+@given(st.binary(max_size=300), st.sampled_from([None, *FORMATS]))
+def test_any_bytes(data: bytes, form: str | None) -> None:
+    hold(data, form)
+
+
+@bounded
+@given(
+    st.lists(st.one_of(st.sampled_from(LEGAL), SHORT), max_size=12),
+    st.lists(st.lists(NUMBERS, max_size=12), max_size=6),
+)
+def test_any_table(header: list[str], rows: list[list[str]]) -> None:
+    hold("\n".join(",".join(cells) for cells in (header, *rows)).encode(), None)
+
+
+WORDS = ["BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA", "NUMBER_OF_SETS"]
+WORDS += ["NUMBER_OF_FIELDS", "KEYWORD", '"', "#", "\n", "CGATS.17", *FIELDS, *KEYWORDS]
+
+
+@bounded
+@given(st.lists(st.one_of(st.sampled_from(WORDS), NUMBERS), max_size=60))
+def test_any_keyword_text(words: list[str]) -> None:
+    hold(" ".join(["CGATS.17\n", *words]).encode(), "cgats")
+
+
+NAMES = st.sampled_from(
+    [
+        *("Resources", "ObjectCollection", "Object", "ColorValues", "DeviceColorValues"),
+        *("ColorEmissiveCIEXYZ", "ColorEmissiveCIExyY", "X", "Y", "Z", "x", "y"),
+        *("ColorRGB", "R", "G", "B", "MaxRange", "TagCollection", "Tag", "EmissiveSpectrum"),
+        *("ColorSpecificationCollection", "ColorSpecification", "MeasurementSpec"),
+        *("LuminanceUnitsType", "SpectralDistribution", "SpectralQuantity", "SpectralData"),
+    ]
+)
+
+
+def element(children: st.SearchStrategy[str]) -> st.SearchStrategy[str]:
+    attribute = st.sampled_from(
+        ["", ' Name="readings"', ' Name="position" Value="centre"', ' Id="a" StartWL="380"', " a=b"]
+    )
+    inside = st.lists(st.one_of(children, NUMBERS.map(lambda text: text.replace("<", "&lt;"))))
+    return st.tuples(NAMES, attribute, inside).map(
+        lambda made: f"<{made[0]}{made[1]}>{''.join(made[2])}</{made[0]}>"
+    )
+
+
+TREES = st.recursive(st.just(""), element, max_leaves=25)
+
+
+@bounded
+@given(TREES, st.sampled_from(["cxf", "tm27"]))
+def test_any_elements(inside: str, form: str) -> None:
+    if form == "cxf":
+        space = "http://colorexchangeformat.com/CxF3-core"
+        text = f'<CxF xmlns="{space}"><Resources><ObjectCollection>{inside}</ObjectCollection>'
+        text += "</Resources></CxF>"
+    else:
+        text = f"<IESTM2714><SpectralDistribution>{inside}</SpectralDistribution></IESTM2714>"
+    hold(text.encode("utf-8", "replace"), form)
