@@ -61,6 +61,7 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "job": (READING, NUMPY),
     "meter": (READING, NUMPY),
     "readings": (READING, NUMPY),
+    "readings.integration": (READING, {"numpy", "colour"}),
     # grading
     "target_model": (ARITHMETIC, NUMPY),
     "patches": (ARITHMETIC | {"target_model"}, NUMPY),
@@ -74,6 +75,7 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "capability": (SAMPLING | {"sampling", "planning"}, NUMPY),
     "charts": (GRADING | {"grading"}, NUMPY),
     "remarks": (GRADING | {"grading"}, NUMPY),
+    "diagnosis": (SAMPLING | {"sampling"}, NUMPY),
     "record": ({"model", "canonical"}, set()),
     "assessment": (ASSESSING, NUMPY),
     "disposition": (ARITHMETIC | {"decision"}, set()),
@@ -88,6 +90,7 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "loops": (set(), set()),
     "holder": ({"errors", "identity"}, PDF_SIGNING),
     "stamping": ({"errors"}, PDF_SIGNING),
+    "tokens": ({"errors", "identity"}, {"cryptography", "pkcs11"}),
     "trust": ({"identity"}, PDF_SIGNING),
     "signing": (SIGNING | {"holder", "stamping", "loops"}, PDF_SIGNING),
     "signatures": (SIGNING | {"trust", "loops"}, PDF_SIGNING),
@@ -287,8 +290,9 @@ def test_the_contributors_page_names_every_part() -> None:
 
 def test_what_is_imported_is_declared() -> None:
     project = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
-    needed = {named(each) for each in project["dependencies"]}
-    with_dev = needed | {named(each) for each in project["optional-dependencies"]["dev"]}
+    extras = project["optional-dependencies"]
+    needed = {named(each) for each in [*project["dependencies"], *extras["pkcs11"]]}
+    with_dev = needed | {named(each) for each in extras["dev"]}
     distributions = packages_distributions()
     missing = []
     for folder, declared in (("compliance", needed), ("scripts", with_dev), ("tests", with_dev)):
