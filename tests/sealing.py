@@ -122,12 +122,14 @@ def tool(name: str) -> str:
     return found
 
 
-def run(arguments: Sequence[str | Path]) -> subprocess.CompletedProcess[str]:
+def run(
+    arguments: Sequence[str | Path], settings: Mapping[str, str] | None = None
+) -> subprocess.CompletedProcess[str]:
     """Run an outside program, output in English."""
     return subprocess.run(
         [str(argument) for argument in arguments],
         capture_output=True,
         text=True,
         check=False,
-        env={"PATH": "/usr/bin:/bin:/usr/local/bin", "LC_ALL": "C.UTF-8"},
+        env={"PATH": "/usr/bin:/bin:/usr/local/bin", "LC_ALL": "C.UTF-8", **(settings or {})},
     )
