@@ -93,7 +93,7 @@ def _tokens(content: str, line: int, problems: Problems) -> list[Token]:
             raise problems.stop('a text in quotes is never closed; expected a closing "', line)
         text, comment, word = match.groups()
         if text is not None:
-            found.append((text.replace('""', '"'), True))
+            found.append((text.replace('""', '"').strip(" \t"), True))
         elif comment is None:
             found.append((word, False))
         at = match.end()

@@ -1,0 +1,156 @@
+"""`compliance plan`, as a process: what is printed where, what is written, what is refused."""
+
+from __future__ import annotations
+
+import csv
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+DEMO = ROOT / "demo"
+FLASHING = "! Full-screen flashing patches, above all HDR peaks, can provoke seizures"
+BEAM = "! Do not look into a projector's beam"
+BURN_IN = "! Long runs at peak luminance can age or burn in an emissive panel"
+
+
+def rows(text: str) -> list[list[str]]:
+    return list(csv.reader(text.splitlines()))
+
+
+def test_a_rule(compliance: Callable) -> None:
+    done = compliance("plan", "web-srgb")
+    assert done.returncode == 0
+    header, *steps = rows(done.stdout)
+    assert ",".join(header) == "r,g,b,X,Y,Z,position,window,pattern,seconds,encoding"
+    assert all(step[3:6] == ["", "", ""] for step in steps)
+    white = ["255", "255", "255", "", "", "", "centre", "100", "full", "0", "rgb-8-full"]
+    assert steps[0] == steps[-1] == white
+    assert steps.count(white) == 3
+    assert done.stderr.startswith(
+        "web-srgb\n"
+        f"  {len(steps)} readings of 45 patches\n"
+        "  rgb-8-full: 8-bit RGB, full range\n"
+        "  full-field patches; at the centre\n"
+        "  white 3 times: at the start, between and at the end\n"
+        "  about 7 min, as a typical colorimeter reads; --meter FILE states yours;\n"
+        "  without warming up and moving the meter\n"
+    )
+    assert FLASHING in done.stderr
+    assert BURN_IN in done.stderr
+    assert BEAM not in done.stderr
+
+
+def test_into_a_file_filled_in_and_assessed(compliance: Callable, tmp_path: Path) -> None:
+    done = compliance("plan", "web-srgb", "--out", "plan.csv", "--yxy")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.endswith("\nWritten:\n  plan.csv\n")
+    assert FLASHING in done.stdout
+    call = ("assess", "plan.csv", "--rule", "web-srgb", "--encoding", "rgb-8-full")
+    empty = compliance(*call)
+    assert empty.returncode == 2
+    assert empty.stderr == (
+        "plan.csv:2: not measured yet: Y, x and y are empty here and in 46 more rows\n"
+    )
+    header, *steps = rows((tmp_path / "plan.csv").read_text())
+    for step in steps:
+        level = sum(
+            share * (int(code) / 255) ** 2.2
+            for share, code in zip((0.21, 0.72, 0.07), step[:3], strict=True)
+        )
+        step[3:6] = [f"{100 * level + 0.01:.5g}", "0.3127", "0.3290"]
+    text = "\n".join(",".join(row) for row in (header, *steps))
+    (tmp_path / "plan.csv").write_text(text + "\n")
+    assert compliance(*call).returncode == 1  # read and judged: it has no colours
+
+
+@pytest.mark.parametrize(
+    ("slot", "told", "cautions"),
+    [
+        ("1", ["slot 1: sdr-broadcast", "rgb-10-narrow: 10-bit RGB, narrow range", "by filter-1"],
+         [FLASHING, BURN_IN]),
+        ("2", ["slot 2: web-srgb, web-proven", "full-field patches"], [FLASHING, BURN_IN]),
+        ("4", ["slot 4: cinema-review-room", "xyz-12-full: 12-bit X′Y′Z′", "by spectro-1"],
+         [FLASHING, BEAM]),
+    ],
+)  # fmt: skip
+def test_slots_of_a_job(
+    compliance: Callable, slot: str, told: list[str], cautions: list[str]
+) -> None:
+    done = compliance("plan", DEMO / "job.yaml", "--slot", slot)
+    assert done.returncode == 0
+    for part in (*told, *cautions):
+        assert part in done.stderr
+    for other in {FLASHING, BEAM, BURN_IN} - set(cautions):
+        assert other not in done.stderr
+
+
+def test_a_job_before_there_are_readings(compliance: Callable, tmp_path: Path) -> None:
+    (tmp_path / "job.yaml").write_text(
+        "job: A-1\nencoding: rgb-10-full\ndisplay: {technology: lcd}\n"
+        "slots: [{slot: 1, deliverable: [sdr-broadcast, web-srgb]}]\n"
+    )
+    done = compliance("plan", "job.yaml")
+    assert done.returncode == 0
+    assert "slot 1: sdr-broadcast, web-srgb" in done.stderr
+    assert BURN_IN not in done.stderr
+    assert rows(done.stdout)[1][-1] == "rgb-10-full"
+    assert "readings: missing" in compliance("assess", "job.yaml", "--no-sheet").stderr
+
+
+def test_a_grid(compliance: Callable) -> None:
+    done = compliance("plan", "sdr-broadcast", "--grid", "9", "--encoding", "rgb-8-full")
+    steps = rows(done.stdout)[1:]
+    assert len({tuple(step[:3]) for step in steps}) >= 729
+    assert "  with a grid of 9 points, 729 patches\n" in done.stderr
+    assert "about 1" in done.stderr  # 107 min
+
+
+@pytest.mark.parametrize(
+    ("arguments", "told"),
+    [
+        (
+            ["sdr-broadcast", "web-srgb"],
+            "compliance: sdr-broadcast is in rgb-10-narrow and web-srgb in rgb-8-full; name the "
+            "generator's: --encoding\n",
+        ),
+        (
+            [DEMO / "job.yaml"],
+            f"compliance: {DEMO / 'job.yaml'} has the slots 1, 2, 3, 4; choose one with --slot\n",
+        ),
+        (
+            [DEMO / "job.yaml", "web-srgb"],
+            f"compliance: {DEMO / 'job.yaml'} is a job; expected one job, or rules\n",
+        ),
+        (["web-srgb", "--slot", "1"], "compliance: --slot goes with a job\n"),
+        (
+            ["cinema-review-room", "--grid", "9"],
+            "compliance: --grid: a grid is one of RGB; xyz-12-full has X′Y′Z′ codes\n",
+        ),
+        (["none.yaml"], "none.yaml: no such job or rule file\n"),
+        (
+            ["web-srgb", "--encoding", "xyz-12-full"],
+            "web-srgb: target.transfer.curve: takes RGB signals (srgb); readings in xyz-12-full "
+            "cannot be judged by it; state the encoding of the readings or take another rule\n",
+        ),
+    ],
+)
+def test_refusals(compliance: Callable, arguments: list[str], told: str) -> None:
+    done = compliance("plan", *arguments)
+    assert (done.returncode, done.stdout, done.stderr) == (2, "", told)
+
+
+def test_no_such_slot_or_rule(compliance: Callable) -> None:
+    assert compliance("plan", DEMO / "job.yaml", "--slot", "9").returncode == 2
+    assert compliance("plan", "no-such-rule").returncode == 2
+    assert "Usage" not in compliance("plan").stdout
+
+
+def test_a_file_that_stands_there_stays(compliance: Callable, tmp_path: Path) -> None:
+    (tmp_path / "plan.csv").write_text("mine\n")
+    done = compliance("plan", "web-srgb", "--out", "plan.csv")
+    assert done.returncode == 4
+    assert "plan.csv: stands there already; --replace writes over it" in done.stderr
+    assert (tmp_path / "plan.csv").read_text() == "mine\n"
+    assert compliance("plan", "web-srgb", "--out", "plan.csv", "--replace").returncode == 0
