@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 from authorities import YEAR, issued
 from cryptography.hazmat.primitives.asymmetric import rsa
-from sealing import MADE
 from tokens_of_software import PIN, TOKEN, make_token, module
 
 from compliance.signatures import read_signatures
@@ -118,9 +117,7 @@ def test_what_cannot_sign_is_one_line(
     assert len(done.stderr.splitlines()) == 1
     assert done.stdout == ""
     assert not list((tmp_path / "out").glob("*.pdf"))
-    assert (
-        pin in ("", PIN) or pin not in done.stderr.replace("the PIN is wrong; a few wrong", "")[0:0]
-    )
+    assert PIN not in done.stderr
 
 
 @pytest.mark.parametrize(
@@ -155,7 +152,3 @@ def test_without_a_terminal_the_pin_has_to_come_from_somewhere(
         "compliance: PIN of token 'Kelp token' cannot be asked for here; "
         "give --pin-fd N, e.g. 3<pin.txt\n"
     )
-
-
-def test_certificates_are_of_their_time() -> None:
-    assert ELLIPTIC.certificate.not_valid_before_utc == MADE
