@@ -337,11 +337,10 @@ def test_a_job_finds_the_rules_of_its_repository(compliance, desk, house):
     (house / "rules" / "small.yaml").write_text(
         (house / "tiny.yaml").read_text().replace("rule: tiny", "rule: small")
     )
-    done = compliance("assess", "job.yaml", "--out", "out", "--no-sheet", cwd=house.parent)
-    assert done.returncode == 2  # no such job there
-    done = compliance("assess", house / "job.yaml", "--out", "out", "--no-sheet", cwd="/")
-    assert done.returncode in (0, 4), done.stderr
-    done = compliance("assess", "job.yaml", "--out", "out", "--no-sheet")
+    elsewhere = house / "elsewhere"
+    elsewhere.mkdir()
+    job = Path("..") / "job.yaml"
+    done = compliance("assess", job, "--out", "../out", "--no-sheet", cwd=elsewhere)
     assert (done.returncode, done.stderr) == (0, "")
     document = json.loads((house / "out" / "KX-7-1-small.json").read_text())
     assert [one["kind"] for one in document["remarks"] if one["kind"].startswith("rule")] == [
