@@ -76,7 +76,14 @@ def read_detached(data: bytes, signature: bytes, trusted: Sequence[Signer] = ())
     `trusted` are certificates of signers, taken as they are, or of authorities that may have
     issued a signer's. ValueError where `signature` is no CMS signature by one signer.
     """
-    return apart(lambda: _read(data, _parsed(signature), trusted))
+    signed = _parsed(signature)
+    try:
+        return apart(lambda: _read(data, signed, trusted))
+    except ValueError:
+        raise
+    except Exception as fault:
+        # The libraries raise what they like on a damaged one.
+        raise ValueError(f"cannot be read: {type(fault).__name__}") from fault
 
 
 def _read(data: bytes, signed: Any, trusted: Sequence[Signer]) -> Detached:
@@ -103,7 +110,6 @@ def _parsed(signature: bytes) -> Any:
             raise ValueError(f"{len(signed['signer_infos'])} signers; expected 1")
         if signed["encap_content_info"]["content"].native is not None:
             raise ValueError("it holds content of its own")
-        signed.native  # noqa: B018  (parses all of it)
         if not tight(message, signed):
             raise ValueError("it has more inside than its parts")
     except (ValueError, TypeError, KeyError) as fault:

@@ -106,7 +106,7 @@ def test_any_byte_of_the_signature_counts() -> None:
     document = json.loads(file())
     cms = base64.b64decode(document["signature"]["cms"])
     signed = canonical_bytes(document["deviation"])
-    for place in chance.sample(range(len(cms)), 150):
+    for place in chance.sample(range(len(cms)), 60):
         broken = bytearray(cms)
         broken[place] ^= chance.randrange(1, 256)
         try:
