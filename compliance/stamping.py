@@ -7,15 +7,15 @@ import http.client
 import urllib.error
 import urllib.request
 from datetime import datetime
-from typing import Any
+from typing import Any, ClassVar
 from urllib.parse import urlsplit
 
-from asn1crypto import cms, tsp
+from asn1crypto import cms, core, tsp
 from pyhanko.sign.timestamps import TimeStamper
 
 from compliance.errors import TimestampError, UsageError
 
-__all__ = ["Stamper"]
+__all__ = ["Reply", "Stamper"]
 
 PATIENCE = 15.0
 """Seconds without a byte before a server is given up."""
@@ -23,6 +23,15 @@ LARGEST = 1 << 18
 """Bytes of an answer; real ones have some thousand."""
 QUERY, REPLY = "application/timestamp-query", "application/timestamp-reply"
 GRANTED = ("granted", "granted_with_mods")
+
+
+class Reply(core.Sequence):  # type: ignore[misc]
+    """The answer of a server; a refusal comes without a token (RFC 3161, 2.4.2)."""
+
+    _fields: ClassVar = [
+        ("status", tsp.PKIStatusInfo),
+        ("time_stamp_token", cms.ContentInfo, {"optional": True}),
+    ]
 
 
 class Stamper(TimeStamper):
@@ -86,7 +95,7 @@ def _token(
     answer: bytes, digest: bytes, algorithm: str, nonce: int
 ) -> tuple[cms.ContentInfo | None, str]:
     """The token in an answer, or what is wrong with it."""
-    reply = tsp.TimeStampResp.load(answer, strict=True)
+    reply = Reply.load(answer, strict=True)
     status = reply["status"]
     if status["status"].native not in GRANTED:
         words = [*(status["status_string"].native or ()), *sorted(status["fail_info"].native or ())]

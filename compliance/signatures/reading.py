@@ -19,6 +19,7 @@ from pyhanko.sign.validation.settings import KeyUsageConstraints
 from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverageLevel
 
 from compliance.identity import Signer
+from compliance.identity.usage import usage_fault
 from compliance.loops import apart
 from compliance.signatures.container import STAMP, container_faults
 from compliance.signatures.history import later_faults
@@ -173,6 +174,7 @@ def _read(
         why_not=found.why_not,
         faults=(
             *_status_faults(status),
+            *_usage_faults(own.dump()),
             *container_faults(data, embedded),
             *(stamp.faults if stamp is not None else ()),
         ),
@@ -207,6 +209,13 @@ def _status_faults(status: PdfSignatureStatus) -> Iterable[str]:
         change = status.diff_result
         why = f": {change}" if isinstance(change, SuspiciousModification) and str(change) else ""
         yield f"the file was changed after signing in a way that the signature forbids{why}"
+
+
+def _usage_faults(certificate: bytes) -> Iterable[str]:
+    # The library does not look at it where the certificate itself is taken for trusted.
+    fault = usage_fault(pyca.load_der_x509_certificate(certificate))
+    if fault is not None:
+        yield f"its certificate {fault}"
 
 
 def _text(value: Any) -> str | None:

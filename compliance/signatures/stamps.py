@@ -78,8 +78,9 @@ def _faults(
         yield "its time stamp was made for something else or was changed"
     if not found["valid"]:
         yield "its time stamp was not made with the key of its authority"
-    if found.get("trust_problem_indic") is not None:
-        yield f"its time stamp's certificate is not for that ({found['trust_problem_indic']})"
+    usages = own.extended_key_usage_value
+    if usages is None or "time_stamping" not in usages.native:
+        yield "its time stamp's certificate is not for stamping"
     if not authority.valid_at(time):
         yield "its time stamp was made outside the dates of its authority's certificate"
 

@@ -8,7 +8,8 @@ from functools import cache
 from typing import Any
 
 import pytest
-from authorities import leaf, middle, root
+from authorities import DOCUMENTS, Holder, issued, leaf, middle, root
+from cryptography.x509.oid import ExtendedKeyUsageOID
 from sealing import ATTACHED, archived, byte_ranges, countersigned, identity, signed
 from tampering import (
     new_annotation,
@@ -162,6 +163,27 @@ def test_an_authority_vouches_for_whom_it_issued() -> None:
 def test_a_signer_is_no_authority() -> None:
     """A trusted self-issued certificate vouches for nobody else."""
     assert trusted_as(signed(who=leaf().identity), identity().signer) == [None]
+
+
+@pytest.mark.parametrize(
+    ("usages", "extended", "words"),
+    [
+        (("key_agreement",), (), "its certificate is not for signing; expected key usage"),
+        ((), [ExtendedKeyUsageOID.SERVER_AUTH], "is for something else than documents"),
+        ((), [ExtendedKeyUsageOID.CODE_SIGNING], "is for something else than documents"),
+        ((), [ExtendedKeyUsageOID.SERVER_AUTH, ExtendedKeyUsageOID.EMAIL_PROTECTION], None),
+        ((), [DOCUMENTS], None),
+        (("content_commitment",), (), None),
+    ],
+)
+@pytest.mark.parametrize("by", [None, root])
+def test_a_certificate_signs_what_it_is_for(
+    by: Callable[[], Holder] | None, usages: Any, extended: Any, words: str | None
+) -> None:
+    """Whoever runs a web server under the same authority signs no sheets with its key."""
+    holder = issued("Someone", by and by(), usages=usages, extended=extended)
+    told = "; ".join(read_signatures(signed(who=holder.identity)).all_faults)
+    assert (words in told) if words else not told
 
 
 # ---------------------------------------------------------------- attachments
