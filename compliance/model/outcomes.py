@@ -120,6 +120,57 @@ class Remark:
 
 
 @dataclass(frozen=True, slots=True)
+class Evidence:
+    """A number that a cause rests on."""
+
+    what: str
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What is likely wrong with a slot that misses limits: a model that its readings fit."""
+
+    kind: str
+    """A key of `diagnosis.table.CAUSES`."""
+    title: str
+    text: str
+    """What it is and how it shows, in numbers."""
+    next_step: str
+    share: float | None
+    """% of the mean error that it takes away; None where it is told from single readings."""
+    evidence: tuple[Evidence, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """A requirement's value before calibration and after."""
+
+    id: str
+    title: str
+    unit: str
+    before: Value
+    after: Value
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What the calibration of a slot changed."""
+
+    white_before: float | None
+    """cd/m², of the patch whose luminance the rule asks for: white, or peak in high range"""
+    white_after: float | None
+    lost: float | None
+    """% of the luminance before"""
+    asked: float | None
+    """cd/m² that the slot shall end at"""
+    wanted: float | None
+    """cd/m² to start from, so that it can"""
+    shifts: tuple[Shift, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class State:
     """One set of readings of a slot graded against the rule."""
 
@@ -131,6 +182,8 @@ class State:
     findings: tuple[Finding, ...]
     remarks: tuple[Remark, ...]
     charts: Charts
+    causes: tuple[Cause, ...] = ()
+    """Likely causes of what is outside its limits, the likeliest first; empty: none known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -151,6 +204,8 @@ class Assessment:
     """Readings of the same slot before calibration, graded too, where both exist."""
     document: Mapping[str, Any]
     """The assessment as plain data, as schemas/assessment.json describes it."""
+    calibration: Calibration | None = None
+    """What calibration changed, where readings before it exist."""
     deviations: tuple[Deviation, ...] = ()
     """What the client accepts although it lies outside, in the rule's order."""
     disposition: Disposition | None = None
