@@ -6,14 +6,14 @@ import logging
 from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from compliance.cli.cases import SUFFIXES, job_cases, outputs
 from compliance.cli.files import check_folder, check_targets, clean_name, write_new
 from compliance.cli.folders import check_place, write_folder
-from compliance.cli.keyring import open_identity
+from compliance.cli.keys import Keys, key_options, taken
 from compliance.cli.moments import moment
 from compliance.cli.terminal import harmless
 from compliance.documents import read_bytes
@@ -39,15 +39,6 @@ PATH = click.Path(path_type=Path)
     help="With JOB: the folder that 'assess --out' wrote its sheets to.",
 )
 @click.option("--no-signature", is_flag=True, help="Do not sign the delivery as a whole.")
-@click.option(
-    "--identity",
-    metavar="FILE",
-    type=PATH,
-    help="PKCS#12 with key and certificate that sign the delivery; the user's own unless said.",
-)
-@click.option(
-    "--password-file", metavar="FILE", type=PATH, help="Its first line opens the identity."
-)
 @click.option("--replace", is_flag=True, help="Write over a delivery that stands there.")
 @click.option(
     "--specs",
@@ -65,17 +56,17 @@ PATH = click.Path(path_type=Path)
     callback=moment,
     help="Of signing, RFC 3339; the clock's unless said.",
 )
+@key_options("that signs the delivery; the user's own unless said.")
 def command(
     source: Path,
     out: Path,
     folder: Path | None,
     no_signature: bool,
-    identity: Path | None,
-    password_file: Path | None,
     replace: bool,
     specs: tuple[Path, ...],
     allow_outside: bool,
     now: datetime | None,
+    **given: Any,
 ) -> int:
     """Pack the signed sheets in DIR for the client, or those of JOB from --sheets DIR.
 
@@ -84,12 +75,14 @@ def command(
     """
     from compliance.delivery.pack import check_sheets, packed, sealed
 
-    if no_signature and (identity or password_file):
-        raise UsageError("--no-signature and --identity or --password-file exclude each other")
+    keys = taken(given)
+    keys.check()
+    if no_signature and keys != Keys():
+        raise UsageError("--no-signature goes without the options of a key")
     files = list(_files(source, folder, specs, allow_outside))
     archive = out.suffix.lower() == ".zip"
     _check_out(out, archive, replace, files)
-    key = None if no_signature else open_identity(identity, password_file)
+    key = None if no_signature else keys.open()
     sheets = _opened(files)
     check_sheets(sheets, str(folder or source))
     contents = packed(sheets)

@@ -4,22 +4,20 @@ from __future__ import annotations
 
 from datetime import UTC, date, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from compliance.cli.deviations import check, parts_of, print_checked, stated_in_file
 from compliance.cli.files import check_folder, check_targets, write_new
-from compliance.cli.keyring import MAKE_ONE, default_identity, open_identity
+from compliance.cli.keyring import MAKE_ONE, default_identity
+from compliance.cli.keys import key_options, taken
 from compliance.cli.moments import day, moment
 from compliance.cli.results import exit_code
 from compliance.cli.terminal import harmless
 from compliance.cli.trust import read_trust
 from compliance.errors import IdentityError, UsageError
 from compliance.wording.accepted import accepted_sentence
-
-if TYPE_CHECKING:
-    from compliance.identity import Identity
 
 __all__ = ["command"]
 
@@ -45,17 +43,9 @@ def command() -> None:
     "--until", metavar="DATE", required=True, callback=day, help="Last day, e.g. 2026-12-31."
 )
 @click.option("--out", metavar="FILE", type=PATH, required=True, help="File to write.")
-@click.option(
-    "--identity",
-    metavar="FILE",
-    type=PATH,
-    help="Key and certificate of the one who accepts; the user's own unless said.",
-)
-@click.option(
-    "--password-file", metavar="FILE", type=PATH, help="Its first line opens the identity."
-)
 @click.option("--replace", is_flag=True, help="Write over a file that stands there.")
 @click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
+@key_options("of the one who accepts; the user's own unless said.")
 def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: Any) -> None:
     """Accept one value of an assessment that lies outside its limits.
 
@@ -63,6 +53,8 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
     """
     from compliance.deviations import Acceptance, new_deviation, read_deviation
 
+    keys = taken(given)
+    keys.check()
     when = now or datetime.now(UTC).replace(microsecond=0)
     until: date = given["until"]
     if until < when.astimezone(UTC).date():
@@ -76,7 +68,12 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
         accepted=when,
         until=until,
     )
-    identity = _identity(given["identity"], given["password_file"])
+    identity = keys.open()
+    if identity is None:
+        raise IdentityError(
+            f"{default_identity()}: there is no identity to sign with; give --identity FILE, or "
+            f"make one: {MAKE_ONE}"
+        )
     data = new_deviation(stated, given["requirement"], acceptance, identity, file=str(source))
     write_new({out: data}, replace=replace)
     deviation, _ = read_deviation(data, str(out))
@@ -87,11 +84,11 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=PATH)
 @click.option(
     "--trust",
-    metavar="FILE",
+    metavar="FILE|DIR",
     multiple=True,
     type=PATH,
     help="Certificate (PEM or DER) of whom you expect to accept, or of the authority that "
-    "issued theirs; may be repeated.",
+    "issued theirs, or a folder of such; may be repeated.",
 )
 @click.option(
     "--unpack",
@@ -137,15 +134,6 @@ def _unpack(files: tuple[Path, ...], folder: Path, replace: bool) -> None:
     check_folder(folder)
     check_targets(written, replace)
     write_new(written, replace=replace)
-
-
-def _identity(file: Path | None, password_file: Path | None) -> Identity:
-    identity = open_identity(file, password_file)
-    if identity is None:
-        raise IdentityError(
-            f"{default_identity()}: there is no identity to sign with; make one: {MAKE_ONE}"
-        )
-    return identity
 
 
 def _line(text: str) -> str:

@@ -1,0 +1,136 @@
+"""`compliance deliver` and `verify` of what it writes, as processes."""
+
+from __future__ import annotations
+
+import json
+import subprocess
+from collections.abc import Callable, Mapping
+from functools import cache
+from pathlib import Path
+
+import pytest
+from sealing import MADE, PASSWORD
+
+from compliance.identity import load_identity, new_identity
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+KEY = ("--identity", "me.p12", "--password-file", "password.txt")
+NOW = ("--now", "2026-11-20T18:00:00Z")
+
+
+@cache
+def keys() -> Mapping[str, bytes]:
+    data = new_identity("Jo Heron", "Low House", "jo@example.org", PASSWORD, MADE)
+    return {
+        "me.p12": data,
+        "me.pem": load_identity(data, PASSWORD).pem,
+        "password.txt": f"{PASSWORD}\n".encode(),
+    }
+
+
+@pytest.fixture
+def home(compliance: Run, desk: Callable[..., Path], tmp_path: Path) -> Path:
+    """A job of two slots with its sheets in `sheets/`."""
+    desk("good", "bright")
+    for name, data in keys().items():
+        (tmp_path / name).write_bytes(data)
+    done = compliance("assess", "job.yaml", "--out", "sheets", *KEY, *NOW)
+    assert (done.returncode, done.stderr) == (1, "")
+    return tmp_path
+
+
+def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
+    done = compliance("deliver", "sheets", "--out", "delivery", *KEY, *NOW)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout == (
+        "KX-7-1-tiny: compliant, 1 signature\n"
+        "KX-7-2-tiny: not compliant, 1 signature\n"
+        "Signed as a whole by Jo Heron.\n"
+        "Written: delivery\n"
+    )
+    done = compliance("verify", "delivery", "--trust", "me.pem")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.startswith("delivery: a delivery of 2 sheets\n  1  ok       folder whole: ")
+    assert done.stdout.endswith("  Whole, and every sheet in it holds.\n")
+    found = json.loads(compliance("verify", "delivery", "--format", "json").stdout)
+    (delivery,) = found["deliveries"]
+    assert (found["sheets"], delivery["exit_code"]) == ([], 3)
+    assert [sheet["verdict"] for sheet in delivery["sheets"]] == ["compliant", "not-compliant"]
+    (home / "delivery" / "more").write_text("hello")
+    done = compliance("verify", "delivery", "--trust", "me.pem")
+    assert done.returncode == 1
+    assert "more: was added: no manifest names it" in done.stdout
+    assert done.stdout.endswith("  NOT to be relied on as it is.\n")
+
+
+def test_a_job_gives_its_own_sheets_only(compliance: Run, home: Path) -> None:
+    (home / "sheets" / "other.pdf").write_bytes(b"hello")
+    call = ("deliver", "job.yaml", "--sheets", "sheets", "--no-signature")
+    for name in ("one.zip", "two.zip"):
+        done = compliance(*call, "--out", name)
+        assert (done.returncode, done.stderr) == (0, "")
+    assert compliance("verify", "one.zip", "--any-signer").returncode == 3
+    one, two = ((home / name).read_bytes() for name in ("one.zip", "two.zip"))
+    assert one.replace(b"one/", b"two/") == two
+    (home / "sheets" / "KX-7-2-tiny.pdf").unlink()
+    done = compliance(*call, "--out", "three.zip")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == (
+        "sheets/KX-7-2-tiny.pdf: there is no such sheet; 'compliance assess' writes it\n"
+    )
+
+
+def test_a_sheet_that_does_not_hold_stays_here(compliance: Run, home: Path) -> None:
+    (home / "sheets" / "other.pdf").write_bytes(b"hello")
+    done = compliance("deliver", "sheets", "--out", "delivery", *KEY, *NOW)
+    assert done.returncode == 2
+    assert done.stderr.startswith("other.pdf: file intact: ")
+    assert not (home / "delivery").exists()
+
+
+def test_nothing_else_is_written_over(compliance: Run, home: Path) -> None:
+    call = ("deliver", "sheets", *KEY, *NOW, "--out")
+    mine = home / "mine"
+    mine.mkdir()
+    (mine / "note.txt").write_text("keep")
+    done = compliance(*call, "mine", "--replace")
+    assert done.returncode == 4
+    assert done.stderr == (
+        "compliance: mine: a folder stands there that is no delivery; name another\n"
+    )
+    assert (mine / "note.txt").read_text() == "keep"
+    assert compliance(*call, "delivery").returncode == 0
+    (home / "delivery" / "old").write_text("old")
+    done = compliance(*call, "delivery")
+    assert done.returncode == 4
+    assert "delivery: stands there already; --replace writes over it" in done.stderr
+    assert compliance(*call, "delivery", "--replace").returncode == 0
+    assert not (home / "delivery" / "old").exists()
+    assert not list(home.glob(".*"))
+
+
+@pytest.mark.parametrize(
+    ("call", "expected"),
+    [
+        (("sheets", "--out", "sheets", "--no-signature"), "the sheets lie in sheets"),
+        (("sheets", "--out", ".", "--no-signature"), "the sheets lie in ."),
+        (("job.yaml", "--out", "d"), "--sheets DIR is needed with a job"),
+        (("sheets", "--sheets", "x", "--out", "d"), "go with a job"),
+        (("me.pem", "--out", "d"), "expected a folder of sheets, or a job file"),
+        (("sheets", "--out", "d", "--no-signature", *KEY), "--no-signature goes without"),
+        (("empty", "--out", "d", "--no-signature"), "empty: holds no sheet (.pdf)"),
+    ],
+)
+def test_calls_that_are_wrong(
+    compliance: Run, tmp_path: Path, call: tuple[str, ...], expected: str
+) -> None:
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "sheets").mkdir()
+    (tmp_path / "sheets" / "a.pdf").write_bytes(b"hello")
+    for name, data in keys().items():
+        (tmp_path / name).write_bytes(data)
+    (tmp_path / "job.yaml").write_text("job: x\n")
+    done = compliance("deliver", *call)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert expected in done.stderr

@@ -1,0 +1,205 @@
+"""`compliance deviation` and `assess --deviation` as processes."""
+
+from __future__ import annotations
+
+import json
+import shutil
+import subprocess
+from collections.abc import Callable, Mapping
+from functools import cache
+from pathlib import Path
+
+import missed
+import pytest
+from sealing import PASSWORD, identity
+
+from compliance.identity import new_identity
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+
+NOW = ("--now", "2026-11-20T18:00:00Z")
+LATER = ("--now", "2026-11-21T09:00:00Z")
+KEY = ("--identity", "client.p12", "--password-file", "password.txt")
+NEW = (
+    *("deviation", "new", "out/KX-7-1-tiny.json", "--requirement", "white-level"),
+    *("--reason", " only  for\nthe offline edit ", "--accepted-by", "Cleo Client"),
+    *("--until", "2026-12-10", *KEY),
+)
+
+
+@cache
+def keys() -> Mapping[str, bytes]:
+    from compliance.identity import load_identity
+
+    data = new_identity("Cleo Client", "Tidal", "c@example.org", PASSWORD, missed.SIGNED)
+    return {
+        "client.p12": data,
+        "client.pem": load_identity(data, PASSWORD).pem,
+        "other.pem": identity().pem,
+        "password.txt": f"{PASSWORD}\n".encode(),
+    }
+
+
+@pytest.fixture
+def job(compliance: Run, desk: Callable[..., Path], tmp_path: Path) -> Path:
+    """A job whose first slot is too bright and whose second is good, assessed."""
+    place = desk("bright", "good")
+    for name, data in keys().items():
+        (tmp_path / name).write_bytes(data)
+    done = compliance("assess", "job.yaml", "--out", "out", "--no-sheet", *NOW)
+    assert done.returncode == 1
+    return place
+
+
+@pytest.fixture
+def accepted(compliance: Run, job: Path) -> Path:
+    """The same, with `d.json` by the client."""
+    done = compliance(*NEW, "--out", "d.json", *NOW)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout == (
+        "d.json: White luminance: 112.5 cd/m² accepted (limit 95 to 105 cd/m²) by Cleo Client, "
+        "until 2026-12-10: only for the offline edit\n"
+    )
+    return job
+
+
+def test_the_verdict_and_the_exit_code_stay(compliance: Run, accepted: Path) -> None:
+    call = ("assess", "job.yaml", "--slot", "1", "--out", "again", "--no-sheet", *LATER)
+    done = compliance(*call, "--deviation", "d.json", "--deviation-trust", "client.pem")
+    assert (done.returncode, done.stderr) == (1, "")
+    assert "not compliant" in done.stdout
+    assert "  Accepted with deviations; the verdict stays\n" in done.stdout
+    assert "⊖ fail  White luminance (white-level)" in done.stdout
+    document = json.loads((accepted.parent / "again" / "KX-7-1-tiny.json").read_text())
+    assert document["verdict"] == "not-compliant"
+    assert document["disposition"] == "accepted-with-deviations"
+
+
+def test_each_goes_to_its_own_slot(compliance: Run, accepted: Path) -> None:
+    done = compliance(
+        *("assess", "job.yaml", "--no-sheet", "--deviation", "d.json", "--format", "json"), *LATER
+    )
+    first, second = json.loads(done.stdout)["assessments"]
+    assert (first["disposition"], second["disposition"]) == ("accepted-with-deviations", None)
+    assert second["deviations"] == []
+
+
+def test_sheets_carry_them_and_verify_reads_them(compliance: Run, accepted: Path) -> None:
+    me = accepted.parent / "me.p12"
+    me.write_bytes(new_identity("Jo", "House", "jo@example.org", PASSWORD, missed.SIGNED))
+    sign = ("--identity", "me.p12", "--password-file", "password.txt")
+    call = ("assess", "job.yaml", "--slot", "1", "--out", "again", *sign, *LATER)
+    assert compliance(*call, "--deviation", "d.json").returncode == 1
+    done = compliance("verify", "again/KX-7-1-tiny.pdf", "--any-signer")
+    assert done.returncode == 0
+    assert "deviation-1.json: white-level, signed by Cleo Client, Tidal" in done.stdout
+    assert done.stdout.endswith("It says: not compliant, accepted with\n  deviations.\n")
+    done = compliance(*NEW[:2], "again/KX-7-1-tiny.pdf", *NEW[3:], "--out", "e.json", *LATER)
+    assert done.returncode == 0
+
+
+@pytest.mark.parametrize(
+    ("more", "expected"),
+    [
+        (("--slot", "2", "--deviation", "d.json"), "d.json: is for job KX-7, slot 1 by tiny; "),
+        (
+            ("--deviation", "d.json", "--deviation-trust", "other.pem"),
+            "d.json: signed by Cleo Client, SHA-256",
+        ),
+        (("--deviation", "tampered.json"), "tampered.json: the signature is of something else"),
+        (("--deviation", "none.json"), "none.json: no such deviation file"),
+        (("--deviation-trust", "client.pem"), "--deviation-trust goes with --deviation"),
+    ],
+)
+def test_refused_in_one_line(
+    compliance: Run, accepted: Path, more: tuple[str, ...], expected: str
+) -> None:
+    text = (accepted.parent / "d.json").read_text()
+    (accepted.parent / "tampered.json").write_text(text.replace("offline", "online"))
+    done = compliance("assess", "job.yaml", "--out", "again", "--no-sheet", *LATER, *more)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert expected in done.stderr
+    assert done.stderr.count("\n") == 1
+    assert not (accepted.parent / "again").exists()
+
+
+def test_expired_is_that_slots_fault(compliance: Run, accepted: Path) -> None:
+    late = ("--now", "2026-12-11T00:00:00Z")
+    done = compliance("assess", "job.yaml", "--no-sheet", "--deviation", "d.json", *late)
+    assert done.returncode == 2
+    assert done.stderr == "d.json: expired: it was accepted until 2026-12-10\n"
+    assert "compliant" in done.stdout
+
+
+def test_a_changed_rule_needs_a_new_one(compliance: Run, accepted: Path) -> None:
+    rule = accepted.parent / "tiny.yaml"
+    rule.write_text(rule.read_text().replace("max: 105", "max: 106"))
+    done = compliance("assess", "job.yaml", "--no-sheet", "--deviation", "d.json", *LATER)
+    assert done.returncode == 2
+    assert "d.json: was accepted under other limits: tiny has changed since" in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("change", "expected"),
+    [
+        ({"--requirement": "white"}, "has no requirement 'white'; it has white-level"),
+        ({"--requirement": "black-level"}, "black-level is not outside its limits but pass"),
+        ({"--until": "2026-11-19"}, "--until: 2026-11-19 is over already"),
+        ({"--until": "soon"}, "'soon' is no date; expected one like 2026-12-31"),
+        ({"--identity": "none.p12"}, "none.p12: cannot be read: no such file"),
+    ],
+)
+def test_new_says_what_is_wrong(
+    compliance: Run, job: Path, change: Mapping[str, str], expected: str
+) -> None:
+    call = list(NEW)
+    for option, value in change.items():
+        call[call.index(option) + 1] = value
+    done = compliance(*call, "--out", "d.json", *NOW)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert expected in done.stderr
+    assert not (job.parent / "d.json").exists()
+
+
+def test_an_assessment_that_was_changed_is_not_accepted(compliance: Run, job: Path) -> None:
+    place = job.parent / "out" / "KX-7-1-tiny.json"
+    place.write_text(place.read_text().replace("112.5", "105.5"))
+    done = compliance(*NEW, "--out", "d.json", *NOW)
+    assert done.returncode == 2
+    assert "out/KX-7-1-tiny.json: the assessment was changed" in done.stderr
+
+
+def test_new_writes_over_nothing(compliance: Run, accepted: Path) -> None:
+    before = (accepted.parent / "d.json").read_bytes()
+    done = compliance(*NEW, "--out", "d.json", *NOW)
+    assert done.returncode == 4
+    assert "d.json: stands there already; --replace writes over it" in done.stderr
+    assert (accepted.parent / "d.json").read_bytes() == before
+
+
+def test_verify_in_words_and_codes(compliance: Run, accepted: Path) -> None:
+    done = compliance("deviation", "verify", "d.json", "--trust", "client.pem", *LATER)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout.startswith("d.json: slot 1 of KX-7, tiny\n")
+    assert "Signed by Cleo Client, Tidal: its certificate is among the trusted" in done.stdout
+    assert done.stdout.endswith("  It holds.\n")
+    assert compliance("deviation", "verify", "d.json", *LATER).returncode == 3
+    done = compliance("deviation", "verify", "d.json", "--trust", "other.pem", *LATER)
+    assert (done.returncode, done.stdout.splitlines()[-1]) == (1, "  It does NOT hold.")
+    done = compliance("deviation", "verify", "d.json", "--now", "2027-01-01T00:00:00Z")
+    assert (done.returncode, done.stderr) == (
+        1,
+        "d.json: expired: it was accepted until 2026-12-10\n",
+    )
+    done = compliance("deviation", "verify", "none.json", "--format", "json")
+    assert done.returncode == 2
+    assert json.loads(done.stdout)["deviations"][0]["faults"]
+
+
+def test_unpack_gives_what_openssl_asks_for(compliance: Run, accepted: Path) -> None:
+    done = compliance("deviation", "verify", "d.json", "--unpack", "parts", *LATER)
+    assert done.returncode == 3
+    parts = accepted.parent / "parts"
+    assert sorted(path.name for path in parts.iterdir()) == ["d.p7s", "d.signed.json"]
+    assert json.loads((parts / "d.signed.json").read_bytes())["value"] == 112.5
+    shutil.rmtree(parts)
