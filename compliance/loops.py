@@ -14,9 +14,15 @@ T = TypeVar("T")
 
 def apart(do: Callable[[], T]) -> T:
     """What `do` gives; done in a thread of its own where an event loop runs in this one."""
-    try:
-        asyncio.get_running_loop()
-    except RuntimeError:
+    if not _running():
         return do()
     with ThreadPoolExecutor(1) as pool:
         return pool.submit(do).result()
+
+
+def _running() -> bool:
+    try:
+        asyncio.get_running_loop()
+    except RuntimeError:
+        return False
+    return True

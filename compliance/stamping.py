@@ -58,6 +58,9 @@ class Stamper(TimeStamper):
             raise self._none("its answer cannot be read") from None
         if token is None:
             raise self._none(problem)
+        faults = await asyncio.to_thread(_faults, token, message_digest)
+        if faults:
+            raise self._none(f"it would not hold: {faults[0]}")
         self.last = token["content"]["encap_content_info"]["content"].parsed["gen_time"].native
         return token
 
@@ -112,6 +115,17 @@ def _token(
     ):
         return None, "it stamped something else than was asked for"
     return token, ""
+
+
+def _faults(token: cms.ContentInfo, digest: bytes) -> list[str]:
+    """What verification would say against a token: before it is in a sheet."""
+    from compliance.signatures.container import token_faults
+    from compliance.signatures.stamps import read_stamp
+
+    try:
+        return [*token_faults(token), *read_stamp(token, lambda _: digest).faults]
+    except Exception as fault:
+        return [str(fault) if isinstance(fault, ValueError) else type(fault).__name__]
 
 
 def _checked(url: str) -> str:

@@ -89,7 +89,7 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "identity": ({"errors"}, {"cryptography"}),
     "loops": (set(), set()),
     "holder": ({"errors", "identity"}, PDF_SIGNING),
-    "stamping": ({"errors"}, PDF_SIGNING),
+    "stamping": ({"errors", "signatures"}, PDF_SIGNING),
     "tokens": ({"errors", "identity"}, {"cryptography", "pkcs11"}),
     "trust": ({"identity"}, PDF_SIGNING),
     "signing": (SIGNING | {"holder", "stamping", "loops"}, PDF_SIGNING),

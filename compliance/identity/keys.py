@@ -23,6 +23,8 @@ from compliance.identity.usage import usage_fault
 __all__ = [
     "Identity",
     "belonging",
+    "is_root",
+    "issued",
     "load_identity",
     "needs_password",
     "own_certificate",
@@ -132,15 +134,21 @@ def usable_size(key: object, whose: str) -> None:
 def belonging(own: x509.Certificate, certificates: Iterable[x509.Certificate]) -> tuple[bytes, ...]:
     """DER of the authorities above `own` that are among `certificates`, from the nearest up."""
     way, pool = [own], list(certificates)
-    while len(way) <= LONGEST_CHAIN and way[-1].issuer != way[-1].subject:
-        above = next((each for each in pool if _issued(way[-1], each)), None)
+    while len(way) <= LONGEST_CHAIN and not is_root(way[-1]):
+        above = next((each for each in pool if issued(way[-1], each)), None)
         if above is None or above in way:
             break
         way.append(above)
     return tuple(each.public_bytes(serialization.Encoding.DER) for each in way[1:])
 
 
-def _issued(certificate: x509.Certificate, by: x509.Certificate) -> bool:
+def is_root(certificate: x509.Certificate) -> bool:
+    """Whether a certificate names itself as its issuer."""
+    return certificate.issuer == certificate.subject
+
+
+def issued(certificate: x509.Certificate, by: x509.Certificate) -> bool:
+    """Whether the names fit and the signature holds."""
     try:
         certificate.verify_directly_issued_by(by)
     except (ValueError, TypeError, InvalidSignature, UnsupportedAlgorithm):

@@ -14,9 +14,9 @@ from asn1crypto import cms
 from cryptography import x509
 from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature
 
-from compliance.identity.keys import belonging
+from compliance.identity.keys import belonging, is_root, issued
 
-__all__ = ["STAMP", "container_faults", "tight", "unsigned_faults"]
+__all__ = ["STAMP", "container_faults", "tight", "token_faults", "unsigned_faults"]
 
 STAMP = "signature_time_stamp_token"
 """The only unsigned attribute that may be there (PAdES B-T)."""
@@ -72,20 +72,21 @@ def unsigned_faults(signed: cms.SignedData) -> Iterable[str]:
     if kinds not in ([], [STAMP]):
         yield f"the signature has unsigned additions: {', '.join(kinds)}"
     elif kinds:
-        yield from _stamp_faults(attributes[0]["values"])
+        tokens = attributes[0]["values"]
+        if len(tokens) != 1:
+            yield f"it has {len(tokens)} time stamps in one place"
+        else:
+            yield from token_faults(tokens[0])
     yield from _certificate_faults(signed, information["sid"].chosen)
 
 
-def _stamp_faults(tokens: cms.SetOfContentInfo) -> Iterable[str]:
+def token_faults(token: cms.ContentInfo) -> Iterable[str]:
     """Of the container of a time stamp; each authority's program writes it a little otherwise."""
-    if len(tokens) != 1:
-        yield f"it has {len(tokens)} time stamps in one place"
-        return
-    signed = tokens[0]["content"]
+    signed = token["content"]
     information = signed["signer_infos"][0]
     known = {each["algorithm"].native for each in signed["digest_algorithms"]}
     sound = (
-        tight(tokens[0], signed)
+        tight(token, signed)
         and known == {information["digest_algorithm"]["algorithm"].native}
         and all(_plain(each) for each in signed["digest_algorithms"])
         and _plain(information["digest_algorithm"])
@@ -115,9 +116,11 @@ def _certificate_faults(signed: cms.SignedData, named: Any) -> Iterable[str]:
 
 
 def _strangers(own: bytes, certificates: Sequence[bytes]) -> set[bytes]:
-    others = set(certificates) - {own}
-    loaded = [x509.load_der_x509_certificate(each) for each in others]
-    return others - set(belonging(x509.load_der_x509_certificate(own), loaded))
+    """Those that are not above the signer's, or that are not as they were issued."""
+    others = {der: x509.load_der_x509_certificate(der) for der in set(certificates) - {own}}
+    above = belonging(x509.load_der_x509_certificate(own), others.values())
+    forged = {der for der, each in others.items() if is_root(each) and not issued(each, each)}
+    return (others.keys() - set(above)) | forged
 
 
 def _plain(algorithm: Any) -> bool:

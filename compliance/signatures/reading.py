@@ -23,7 +23,7 @@ from compliance.identity.usage import usage_fault
 from compliance.loops import apart
 from compliance.signatures.container import STAMP, container_faults
 from compliance.signatures.history import later_faults
-from compliance.signatures.stamps import Stamp, read_stamp
+from compliance.signatures.stamps import Stamp, digest_of, read_stamp
 from compliance.signing import COUNTER_FIELD, FACILITY_FIELD, role_in
 from compliance.trust import Standing, context, nearest, standing
 
@@ -192,7 +192,8 @@ def _stamp(embedded: EmbeddedPdfSignature, stamping: Sequence[Signer]) -> Stamp 
     information = embedded.signer_info
     for attribute in information["unsigned_attrs"]:
         if attribute["type"].native == STAMP:
-            return read_stamp(attribute["values"][0], information["signature"].native, stamping)
+            stamped = digest_of(information["signature"].native)
+            return read_stamp(attribute["values"][0], stamped, stamping)
     return None
 
 

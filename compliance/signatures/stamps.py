@@ -16,7 +16,7 @@ from pyhanko.sign.validation.generic_cms import validate_tst_signed_data
 from compliance.identity import Signer
 from compliance.trust import context, nearest, standing
 
-__all__ = ["Stamp", "read_stamp"]
+__all__ = ["Imprint", "Stamp", "digest_of", "read_stamp"]
 
 DIGESTS: dict[str, Callable[[], hashes.HashAlgorithm]] = {
     "sha256": hashes.SHA256,
@@ -24,6 +24,8 @@ DIGESTS: dict[str, Callable[[], hashes.HashAlgorithm]] = {
     "sha512": hashes.SHA512,
 }
 """That a stamp may use, by their names in the container."""
+
+Imprint = Callable[[str], bytes]
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,8 +41,21 @@ class Stamp:
     faults: tuple[str, ...]
 
 
-def read_stamp(token: cms.ContentInfo, stamped: bytes, trusted: Sequence[Signer] = ()) -> Stamp:
-    """Read a time stamp of `stamped`, the bytes of a signature; judged at its own time.
+def digest_of(stamped: bytes) -> Imprint:
+    """What a stamp of these bytes states for them, by the name of its digest."""
+
+    def imprint(name: str) -> bytes:
+        if name not in DIGESTS:
+            raise ValueError(f"its time stamp uses {name}; expected {', '.join(DIGESTS)}")
+        digest = hashes.Hash(DIGESTS[name]())
+        digest.update(stamped)
+        return digest.finalize()
+
+    return imprint
+
+
+def read_stamp(token: cms.ContentInfo, imprint: Imprint, trusted: Sequence[Signer] = ()) -> Stamp:
+    """Read a time stamp; `imprint` gives the digest it has to be of. Judged at its own time.
 
     ValueError where the token is none; on a damaged one any other exception.
     """
@@ -57,20 +72,13 @@ def read_stamp(token: cms.ContentInfo, stamped: bytes, trusted: Sequence[Signer]
         authority=authority,
         trusted_as=found.as_,
         why_not=found.why_not,
-        faults=tuple(_faults(signed, own, authority, time, stamped)),
+        faults=tuple(_faults(signed, own, authority, time, imprint)),
     )
 
 
 def _faults(
-    signed: Any, own: x509.Certificate, authority: Signer, time: datetime, stamped: bytes
+    signed: Any, own: x509.Certificate, authority: Signer, time: datetime, imprint: Imprint
 ) -> Iterable[str]:
-    def imprint(name: str) -> bytes:
-        if name not in DIGESTS:
-            raise ValueError(f"its time stamp uses {name}; expected {', '.join(DIGESTS)}")
-        digest = hashes.Hash(DIGESTS[name]())
-        digest.update(stamped)
-        return digest.finalize()
-
     found = asyncio.run(
         validate_tst_signed_data(signed, context([own], nearest(authority, time)), imprint)
     )
