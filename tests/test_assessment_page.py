@@ -1,0 +1,81 @@
+"""The page of the assessment document: made from the schema, and true of documents."""
+
+from __future__ import annotations
+
+import json
+import re
+import runpy
+from collections.abc import Iterator, Mapping
+from pathlib import Path
+from typing import Any
+
+import missed
+import pytest
+from evidence_of_a_slot import assessment
+from jsonschema import Draft202012Validator
+from missed import AGAIN, both
+
+from compliance.documents import load_schema
+
+ROOT = Path(__file__).resolve().parent.parent
+SCHEMA: Mapping[str, Any] = load_schema("assessment")
+
+
+def test_the_page_is_what_the_schema_gives() -> None:
+    script = ROOT / "scripts" / "make_assessment_page.py"
+    page = runpy.run_path(str(script))["page"]()
+    text = (ROOT / "docs" / "assessment.md").read_text(encoding="utf-8")
+    assert text == page, f"docs/assessment.md is behind; run: .venv/bin/python {script.name}"
+
+
+def objects(part: Any, path: str = "") -> Iterator[tuple[str, Mapping[str, Any]]]:
+    """Every object of the schema, by its path."""
+    if isinstance(part, Mapping):
+        if "properties" in part:
+            yield path, part
+        for key, entry in part.items():
+            yield from objects(entry, f"{path}/{key}")
+
+
+def test_every_key_is_described_and_stated() -> None:
+    for path, part in objects(SCHEMA):
+        assert part["additionalProperties"] is False, path
+        assert sorted(part["properties"]) == sorted(part["required"]), path
+        for key, entry in part["properties"].items():
+            assert entry.get("description"), f"{path}/{key}"
+
+
+@pytest.mark.parametrize(
+    "document",
+    [
+        missed.stated(),
+        missed.stated(missed.assessment(both(), now=AGAIN)),
+        missed.stated(assessment()),
+    ],
+    ids=["outside", "accepted", "whole"],
+)
+def test_documents_hold_to_the_schema(document: dict[str, Any]) -> None:
+    Draft202012Validator.check_schema(SCHEMA)
+    Draft202012Validator(SCHEMA).validate(document)
+    with pytest.raises(Exception, match="'more' was unexpected"):
+        Draft202012Validator(SCHEMA).validate({**document, "more": 1})
+
+
+def test_the_page_names_every_key_of_a_document() -> None:
+    text = (ROOT / "docs" / "assessment.md").read_text(encoding="utf-8")
+    named = {
+        place.rsplit(".", 1)[-1].strip("[]") for place in re.findall(r"^\| `(.+?)`", text, re.M)
+    }
+    free = {"settings", "declared"}
+
+    def keys(value: Any) -> Iterator[str]:
+        if isinstance(value, Mapping):
+            for key, entry in value.items():
+                yield key
+                yield from () if key in free else keys(entry)
+        elif isinstance(value, list):
+            for entry in value:
+                yield from keys(entry)
+
+    document = json.loads(json.dumps(assessment().document))
+    assert set(keys(document)) <= named
