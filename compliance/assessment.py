@@ -156,7 +156,8 @@ def _stated(job: Job | None, entry: ReadingsEntry | None) -> Stated:
     slot = job.slots[0]
     age = None
     if slot.calibrated is not None and entry is not None:
-        age = (entry.measured - slot.calibrated).total_seconds() / 86400
+        passed = (entry.measured - slot.calibrated).total_seconds() / 86400
+        age = passed if passed >= 0 else None
     return Stated(
         technology=slot.display.technology,
         recorded={

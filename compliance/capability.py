@@ -41,7 +41,7 @@ Array = NDArray[np.float64]
 
 ADEQUATE, MARGINAL = 3.0, 1.0
 DRAWS, SEED = 4000, 0
-CONFIDENCE, EXPANDED = 0.95, 2.0
+EXPANDED = 2.0
 DARK = 5000.0
 """White over black of the ideal display, where the rule puts no limit on its black."""
 
@@ -142,7 +142,9 @@ class _Bench:
             case = lay_out(self.rule, readings, meter=self.meter, stated=stated)
             some = [grade(one, case) for one in chosen]
             grades += some
-            tallies += tallied(some, case, self.uncertainty, count=DRAWS, seed=SEED)
+            tallies += tallied(
+                some, case, self.uncertainty, count=DRAWS, seed=SEED, own_scatter=False
+            )
         order = [requirements.index(graded.requirement) for graded in grades]
         places = sorted(range(len(order)), key=order.__getitem__)
         return [grades[i] for i in places], [tallies[i] for i in places]
@@ -227,7 +229,7 @@ def _guarded(bench: _Bench, row: Capability, limits: Limits) -> Capability:
     if not len(samples):
         return replace(row, why=f"a display on the limit cannot be read from {lowest:g} cd/m²")
     u = float(samples.std())
-    z = NormalDist().inv_cdf(CONFIDENCE)
+    z = NormalDist().inv_cdf(bench.rule.decision.confidence)
     row = _rated(row, abs(limit), z * u)
     row = replace(row, uncertainty=EXPANDED * u, needed=EXPANDED * abs(limit) / ADEQUATE / z)
     if requirement.quantity == "luminance" and limits.minimum is None and limit - z * u < lowest:

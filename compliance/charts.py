@@ -37,6 +37,8 @@ CHI_SQUARE = 5.991
 OUTLINE = 72
 """Points of a round outline."""
 WHITE_DIFFERENCES = ("chromaticity", "chromaticity-difference", "delta-uv-star")
+Shown = tuple[Triple, str, float]
+"""Codes, position and window of a patch."""
 COLOUR_SETS = ("hues", "saturations", "list")
 
 
@@ -113,14 +115,19 @@ def _colours(case: Case) -> list[tuple[int, str]]:
     return list(found.items())
 
 
-def _points(findings: Iterable[Finding], quantity: str) -> Mapping[Triple, Point]:
-    """Points of `each` on a quantity by patch, of a shall before a should."""
-    points: dict[Triple, Point] = {}
+def _shown(case: Case, index: int) -> Shown:
+    there = case.patches.stimulus[index]
+    return case.patches.triple(index), there.position, there.window
+
+
+def _points(findings: Iterable[Finding], quantity: str) -> Mapping[Shown, Point]:
+    """Points of `each` on a quantity by patch and place, of a shall before a should."""
+    points: dict[Shown, Point] = {}
     for one in sorted(findings, key=lambda finding: finding.level is Level.SHOULD):
         if one.quantity == quantity and one.statistic == "each":
             for point in one.points:
                 if point.limits is not None:
-                    points.setdefault(point.patch, point)
+                    points.setdefault((point.patch, point.position, point.window), point)
     return points
 
 
@@ -142,7 +149,7 @@ def _levels(case: Case, neutrals: list[int], findings: Sequence[Finding]) -> Ite
         lifted = wanted - float(black[place])
         low, high, inner_low, inner_high = (
             None if error is None else wanted + lifted * error / 100
-            for error in _errors(points.get(case.patches.triple(patch)), guard)
+            for error in _errors(points.get(_shown(case, patch)), guard)
         )
         yield LevelPoint(
             name=f"{100 * case.patches.level[patch]:.4g} %",
@@ -203,7 +210,7 @@ def _differences(
     values = COMPUTE[quantity](case.view, Roles(index, {}), Options())
     points = _points(findings, quantity)
     for (patch, name), value in zip(colours, values, strict=True):
-        point = points.get(case.patches.triple(patch))
+        point = points.get(_shown(case, patch))
         limit = point.limits.maximum if point and point.limits else None
         yield DifferencePoint(name, float(value), limit)
 

@@ -136,6 +136,8 @@ class Chosen:
 
     index: int
     name: str
+    planned: str = ""
+    """Name of the planned patch it stands for, by which limits and exceptions go."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +161,7 @@ class Matcher:
     def find(self, planned: PlannedPatch) -> int | None:
         """The patch that shows `planned`, the nearest if several do."""
         away = np.abs(self.patches.signal - np.array(planned.signal)).max(axis=-1)
-        tolerance = self._tolerance
+        tolerance = max(self._tolerance, planned.slack * (1 + EDGE) + 1e-12)
         if self.plan.model.kind == "xyz" and self._is_neutral(planned):
             tolerance = max(tolerance, self.plan.model.step * (1 + EDGE))
         near = [i for i in _true(away <= tolerance) if self._same_place(i, planned)]
@@ -192,52 +194,73 @@ class Matcher:
         missing: list[str] = []
         for name in over.patches:
             planned = self.plan.asked(name, over)
-            names: dict[int, str] = {}
-            for patch in planned:
-                index = self._planned(patch)
-                if index is None:
-                    missing.append(self.described(patch))
-                    continue
-                if self.patches.count[index] < patch.count:
-                    missing.append(f"{self.described(patch)} ({patch.count} readings)")
-                names.setdefault(index, patch.name)
-            if all_neutrals and planned and planned[0].neutral_ramp:
-                indices = self._neutrals(name, over, planned)
+            is_ramp = bool(planned) and planned[0].neutral_ramp
+            if is_ramp:
+                found = self._ramp(planned, over, missing, all_neutrals=all_neutrals)
             else:
-                indices = list(names)
-            for index in indices:
-                label = names.get(index) or f"{name} {100 * self.patches.level[index]:.4g} %"
-                chosen.setdefault(index, Chosen(index, label))
+                found = self._single(planned, missing)
+            for one in found:
+                chosen.setdefault(one.index, one)
         ordered = tuple(chosen[index] for index in sorted(chosen))
         return Selection(ordered, tuple(dict.fromkeys(missing)))
 
-    def _planned(self, patch: PlannedPatch) -> int | None:
-        """Index of one planned patch; a ramp's level is met within half a step."""
-        if not patch.neutral_ramp:
-            return self.find(patch)
-        levels = self.plan.ramp_levels(self.plan.rule.sets[patch.set])
-        half_step = 0.5 * abs(levels[1] - levels[0]) * (1 + EDGE)
-        wanted = float(targets.level(np.array([patch.signal]), self.plan.model)[0])
-        away = np.abs(self.patches.level - wanted)
-        near = [
-            i
-            for i in _true(self.patches.neutral & ~self.patches.beyond)
-            if away[i] <= half_step and self._same_place(i, patch)
-        ]
-        return min(near, key=lambda i: (away[i], i)) if near else None
+    def _single(self, planned: list[PlannedPatch], missing: list[str]) -> list[Chosen]:
+        """Patches that have to be met by their own codes."""
+        found = []
+        for patch in planned:
+            index = self.find(patch)
+            if index is None:
+                missing.append(self.described(patch))
+                continue
+            if self.patches.count[index] < patch.count:
+                missing.append(f"{self.described(patch)} ({patch.count} readings)")
+            found.append(Chosen(index, patch.name, patch.name))
+        return found
 
-    def _neutrals(self, name: str, over: Over, planned: list[PlannedPatch]) -> list[int]:
-        """Every neutral reading in the range of a ramp, in its places."""
+    def _ramp(
+        self, planned: list[PlannedPatch], over: Over, missing: list[str], *, all_neutrals: bool
+    ) -> list[Chosen]:
+        """Neutrals in range: all of them, or the one nearest to each planned level.
+
+        A planned level is met by any neutral within half a step. Each neutral belongs to
+        the level it is nearest to, and goes where `only` and `except` send that level.
+        """
+        members = self._members(planned[0].set, over)
+        nearest: list[int] = []
+        for patch in planned:
+            met = members.get(patch, [])
+            if not met:
+                missing.append(self.described(patch))
+            else:
+                nearest.append(met[0])
+        in_range = self.plan.in_range(self.patches.level, self.patches.nominal, over)
+        found = []
+        for patch, indices in members.items():
+            for index in indices:
+                if not in_range[index] or not (all_neutrals or index in nearest):
+                    continue
+                label = f"{patch.set} {100 * self.patches.level[index]:.4g} %"
+                name = patch.name if index == indices[0] else label
+                found.append(Chosen(index, name, patch.name))
+        return found
+
+    def _members(self, name: str, over: Over) -> dict[PlannedPatch, list[int]]:
+        """Neutrals within half a step of each level of a ramp, the nearest first."""
         ramp = self.plan.rule.sets[name]
-        first, last = ramp.signal or (0.0, 1.0)
-        patches, slack = self.patches, self.plan.half_code
-        inside = patches.neutral & ~patches.beyond
-        inside &= (patches.level >= first - slack) & (patches.level <= last + slack)
-        inside &= self.plan.in_range(patches.level, patches.nominal, over)
-        places = {(p.position, p.window, p.pattern, p.seconds): p for p in planned}
-        return [
-            i for i in _true(inside) if any(self._same_place(i, place) for place in places.values())
-        ]
+        levels = self.plan.ramp_levels(ramp)
+        half_step = 0.5 * abs(levels[1] - levels[0]) * (1 + EDGE)
+        low, high = min(levels) - self.plan.half_code, max(levels) + self.plan.half_code
+        patches = self.patches
+        usable = (
+            patches.neutral & ~patches.beyond & (patches.level >= low) & (patches.level <= high)
+        )
+        members: dict[PlannedPatch, list[int]] = {}
+        for patch in self.plan.asked(name, replace(over, signal=None, target=None)):
+            wanted = float(targets.level(np.array([patch.signal]), self.plan.model)[0])
+            away = np.abs(patches.level - wanted)
+            near = [i for i in _true(usable & (away <= half_step)) if self._same_place(i, patch)]
+            members[patch] = sorted(near, key=lambda i: (away[i], i))
+        return members
 
     def described(self, patch: PlannedPatch) -> str:
         """A planned patch in words, for lists of what is missing."""

@@ -68,6 +68,8 @@ class PlannedPatch:
     neutral_ramp: bool = False
     count: int = 1
     """How often it is to be read."""
+    slack: float = 0.0
+    """Half a code of the list it stands in, in normalised signal."""
 
 
 class Plan:
@@ -161,6 +163,13 @@ class Plan:
         name = over.patches[0] if over else self.hue_set()
         return PRIMARIES if name is None else self.rule.sets[name]
 
+    def hues_of(self, over: Over | None) -> list[PlannedPatch]:
+        """Red, green and blue of `primaries_of`, where `over` shows them."""
+        patch_set = self.primaries_of(over)
+        whole = over is None or patch_set is PRIMARIES
+        shown = self.expanded(patch_set) if whole else self.asked(patch_set.name, over or Over(()))
+        return [patch for patch in shown if patch.name in PRIMARIES.hues]
+
     def white_of_drive(self, patch_set: PatchSet, like: PlannedPatch) -> PlannedPatch:
         """The neutral patch at the drive of a set of hues, shown as one of them is."""
         red, green, blue = targets.neutral_signal(self.drive(patch_set), self.model)
@@ -193,8 +202,12 @@ class Plan:
                     label = f"{hue} {100 * step / steps:.3g} %"
                     yield self._patch(label, name, signal, **plain)
         elif patch_set.kind == "list":
+            encoding = patch_set.encoding or self.rule.encoding
+            same_kind = encoding.kind == self.encoding.kind
+            slack = codes.step(encoding.bits, encoding.narrow) / 2 if same_kind else 0.0
             for label, triple in patch_set.patches:
-                yield self._patch(label, name, self._listed(triple, patch_set), **plain)
+                patch = self._patch(label, name, self._listed(triple, patch_set), **plain)
+                yield replace(patch, slack=float(slack))
         else:
             yield from self._repeated(patch_set)
 
@@ -229,8 +242,9 @@ class Plan:
 
     def _neutral(self, level: float) -> Array:
         model = self._emitting
-        full = targets.white_signal(model) if model.kind == "xyz" else np.ones(3)
-        return targets.quantised(level * full, model)
+        if model.kind == "xyz":
+            return targets.neutral_triple(level * targets.white_signal(model)[1], model)
+        return targets.quantised(level * np.ones(3), model)
 
     def _hue(self, hue: str, saturation: float, patch_set: PatchSet) -> Array:
         """A hue of the target's primaries, or a step in u'v' on the way there from white."""

@@ -79,14 +79,20 @@ def findings_of(
 
 
 def tallied(
-    grades: Sequence[Graded], case: Case, uncertainty: Uncertainty, *, count: int, seed: int
+    grades: Sequence[Graded],
+    case: Case,
+    uncertainty: Uncertainty,
+    *,
+    count: int,
+    seed: int,
+    own_scatter: bool = True,
 ) -> list[list[Tally]]:
     """What the draws say of each requirement, a tally for each correlation of x and y.
 
     None for a requirement without a question, or whose answer rests on what the meter's
     file does not say.
     """
-    draws = Draws(case, uncertainty, count=count, seed=seed)
+    draws = Draws(case, uncertainty, count=count, seed=seed, own_scatter=own_scatter)
     return _tallies(
         [graded if _known(graded, draws) else _unasked(graded) for graded in grades], draws
     )

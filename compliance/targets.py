@@ -179,12 +179,18 @@ def unreachable(signal: Array, model: TargetModel) -> NDArray[np.bool_]:
 
 
 def above_peak(signal: Array, model: TargetModel) -> NDArray[np.bool_]:
-    """(P,): the code asks for more than the peak, by more than one code."""
-    if model.curve != "pq":
+    """(P,): the code asks for more than the peak, by more than one code in each channel."""
+    peaked = model.curve == "pq" or (model.curve == "dcdm" and model.kind == "xyz")
+    if not peaked:
         return np.zeros(np.shape(signal)[:-1], dtype=np.bool_)
-    drive = target_linear(signal, model).max(axis=-1) * model.white_luminance
-    ceiling = transfer.pq(transfer.pq_inverse(model.peak_luminance) + model.step)
-    return np.asarray(drive > ceiling)
+    lower = np.maximum(np.asarray(signal) - model.step, 0.0)
+    drive = target_linear(lower, model).max(axis=-1) * model.white_luminance
+    ceiling = model.peak_luminance
+    if model.kind == "xyz":
+        # Rounded to codes, the triple of the peak itself leans a little out of neutral.
+        coded = float(target_linear(peak_signal(model), model).max()) * model.white_luminance
+        ceiling = max(ceiling, coded)
+    return np.asarray(drive > ceiling * (1 + 1e-9))
 
 
 def beyond_nominal(signal: Array, model: TargetModel) -> NDArray[np.bool_]:
@@ -198,12 +204,18 @@ def neutral(signal: Array, model: TargetModel) -> NDArray[np.bool_]:
     if model.kind == "rgb":
         spread = signal.max(axis=-1) - signal.min(axis=-1)
         return np.asarray(spread < 0.25 * model.step)
-    triple = level(signal, model)[..., None] * white_signal(model)
-    near = np.abs(signal - triple) <= model.step * (1 + 1e-9)
+    near = np.abs(signal - neutral_triple(signal[..., 1], model)) <= model.step * (1 + 1e-9)
     with np.errstate(invalid="ignore", divide="ignore"):
         uv = spaces.xyz_to_uv(nominal_xyz(signal, model))
         away = np.linalg.norm(uv - spaces.xyz_to_uv(model.white_xyz), axis=-1)
     return np.asarray(np.all(near, axis=-1) | (away <= 0.003))
+
+
+def neutral_triple(signal_y: Array, model: TargetModel) -> Array:
+    """(..., 3) X'Y'Z' codes, as signal, of the rule's white at signals Y' (...)."""
+    flat = np.repeat(np.asarray(signal_y, dtype=np.float64)[..., None], 3, axis=-1)
+    luminance = _linear(np.clip(flat, 0.0, 1.0), model)[..., 1:2]
+    return quantised(signal_of(luminance * model.white_xyz, model), model)
 
 
 def level(signal: Array, model: TargetModel) -> Array:

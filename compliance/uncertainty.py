@@ -70,14 +70,24 @@ class Spread(NamedTuple):
 class Draws:
     """Any number of drawn copies of one slot's readings."""
 
-    def __init__(self, case: Case, uncertainty: Uncertainty, *, count: int, seed: int) -> None:
+    def __init__(
+        self,
+        case: Case,
+        uncertainty: Uncertainty,
+        *,
+        count: int,
+        seed: int,
+        own_scatter: bool = True,
+    ) -> None:
+        """`own_scatter`: repeats that are many enough tell their own repeatability."""
+        self._scattered = _scattered(case) if own_scatter else []
         self.case = case
         self.count = count
         self._seed = seed
         self._meter = uncertainty
         self._xyz = case.view.xyz
-        self.patches = _patch_spread(case, uncertainty)
-        self.readings = _reading_spread(case, uncertainty)
+        self.readings = _reading_spread(case, uncertainty, self._scattered)
+        self.patches = _patch_spread(case, self.readings)
         self.correlations = (
             CORRELATIONS if uncertainty.correlation is None else (uncertainty.correlation,)
         )
@@ -119,7 +129,7 @@ class Draws:
             patch: _stream(self._seed, SCATTER + patch).standard_t(
                 int(self.case.patches.count[patch]) - 1, (self.count, 3)
             )
-            for patch in _scattered(self.case)
+            for patch in self._scattered
         }
 
     def _view(
@@ -256,7 +266,7 @@ def _scattered(case: Case) -> list[int]:
     return [int(patch) for patch in np.flatnonzero(enough)]
 
 
-def _reading_spread(case: Case, meter: Uncertainty) -> Spread:
+def _reading_spread(case: Case, meter: Uncertainty, scattered: Sequence[int]) -> Spread:
     """Of each reading: as its row states, else from its repeats, else from the meter's file."""
     view = case.view
     rows = view.rows
@@ -264,16 +274,15 @@ def _reading_spread(case: Case, meter: Uncertainty) -> Spread:
     spread = _from_file(meter, mean)
     luminance = np.where(np.isnan(case.deviation), spread.luminance, case.deviation / 100 * mean)
     xy = spread.xy
-    for patch in _scattered(case):
+    for patch in scattered:
         mine = rows == patch
         luminance[mine] = view.readings[mine, 1].std(ddof=1)
         xy[mine] = np.nan_to_num(spaces.xyz_to_xy(view.readings[mine])).std(axis=0, ddof=1)
     return Spread(luminance, xy)
 
 
-def _patch_spread(case: Case, meter: Uncertainty) -> Spread:
+def _patch_spread(case: Case, single: Spread) -> Spread:
     """Of each patch's mean over its repeats."""
-    single = _reading_spread(case, meter)
     count = case.patches.count
     luminance, xy = np.zeros(len(count)), np.zeros((len(count), 2))
     np.add.at(luminance, case.view.rows, single.luminance**2)

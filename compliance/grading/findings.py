@@ -12,6 +12,7 @@ from compliance.matching import Chosen
 from compliance.model import Finding, Limits, NotJudged, Point, Requirement, Verdict
 from compliance.quantities.bind import Roles
 from compliance.quantities.table import QUANTITIES, RECORDED_FIELDS, Quantity
+from compliance.quantities.view import NOWHERE
 
 __all__ = ["finding", "limits_of", "not_judged", "point", "target_luminances"]
 
@@ -40,15 +41,16 @@ def finding(requirement: Requirement, verdict: Verdict, **fields: object) -> Fin
 def limits_of(requirement: Requirement, case: Case, one: Chosen) -> Limits:
     """Limits that hold for one patch: by name, by band of nominal target, or the same for all."""
     if requirement.by_patch:
-        if one.name not in requirement.by_patch:
+        name = one.planned or one.name
+        if name not in requirement.by_patch:
             raise RuleError(
                 Problem(
                     case.rule.id,
-                    f"no limits for patch '{one.name}'; add it, or leave it out with `except`",
+                    f"no limits for patch '{name}'; add it, or leave it out with `except`",
                     field=f"requirements.{requirement.id}.by_patch",
                 )
             )
-        return requirement.by_patch[one.name]
+        return requirement.by_patch[name]
     if requirement.bands:
         nominal = float(case.patches.nominal[one.index])
         for band in requirement.bands:
@@ -87,8 +89,15 @@ def target_luminances(quantity: Quantity, case: Case, roles: Roles) -> list[floa
     """Luminance the target shows for each patch, where the quantity uses the target."""
     if not quantity.target or not len(roles.over):
         return [None] * len(roles.over)
-    view = case.view
-    if view.model.relative and np.any(view.white[roles.over] < 0):
-        return [None] * len(roles.over)
-    target = view.target(roles.over)[..., 1]
-    return [float(value) if math.isfinite(value) else None for value in target]
+    view, model = case.view, case.view.model
+    fitted = np.ones(len(roles.over), dtype=np.bool_)
+    if model.relative:
+        fitted &= view.white[roles.over] != NOWHERE
+    if not model.blackless and np.isnan(model.black_luminance):
+        fitted &= view.black[roles.over] != NOWHERE
+    found: list[float | None] = [None] * len(roles.over)
+    for place, value in zip(
+        np.flatnonzero(fitted), view.target(roles.over[fitted])[..., 1], strict=True
+    ):
+        found[place] = float(value) if math.isfinite(value) else None
+    return found

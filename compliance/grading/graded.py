@@ -180,7 +180,8 @@ def decided_by_points(finding: Finding) -> Finding:
     counted = [point for point in finding.points if point.verdict is not None]
     if not counted:
         reason = Reason.MISSING_READINGS if finding.missing else Reason.METER
-        return replace(finding, verdict=Verdict.NOT_ASSESSED, reason=reason)
+        note = "every difference here is zero by construction" if finding.points else None
+        return replace(finding, verdict=Verdict.NOT_ASSESSED, reason=reason, note=note)
     nearest = counted[nearest_of(counted)]
     probabilities = [point.probability for point in counted if point.probability is not None]
     told = replace(

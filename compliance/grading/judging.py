@@ -19,6 +19,7 @@ from compliance.quantities.view import NOWHERE, View
 
 __all__ = [
     "BLACK_DECIDES",
+    "CONTRASTS",
     "below_reach",
     "black_decides",
     "black_is_nothing",
@@ -33,6 +34,7 @@ __all__ = [
     "why_not",
 ]
 
+CONTRASTS = ("contrast", "checkerboard-contrast")
 BLACK_DECIDES = "the black is below what the meter can tell, and decides this value"
 
 Array = NDArray[np.float64]
@@ -68,9 +70,9 @@ def why_not(requirement: Requirement, case: Case, index: int) -> str | None:
     """Why a measured patch cannot be judged by a requirement; None if it can."""
     quantity = QUANTITIES[requirement.quantity]
     patches = case.patches
-    if quantity.target and patches.beyond[index]:
+    if patches.beyond[index]:
         return "code beyond nominal black or white"
-    if quantity.target and patches.above[index]:
+    if quantity.target and patches.above[index] and quantity.name != "clipping-level":
         return "code above the target's peak"
     if quantity.target and patches.unreachable[index]:
         return "code outside the target's primaries"
@@ -112,20 +114,34 @@ def no_number(value: Value) -> str | None:
 
 
 def is_anchor(requirement: Requirement, case: Case, index: int) -> bool:
-    """Whether the difference is zero by construction: shown, not counted."""
+    """Whether the difference is zero by construction: shown, not counted.
+
+    Spread and pairwise compare the patches with each other, so that every one counts.
+    """
     view = case.view
+    if requirement.statistic in ("spread", "pairwise"):
+        return False
     is_white = view.white[index] == index
     if requirement.reference == "white":
         return bool(is_white)
-    if requirement.reference == "centre":
-        return bool(view.centre[index] == index)
-    if requirement.quantity == "relative-luminance":
-        return bool((view.start if by_time(requirement) else view.centre)[index] == index)
+    if requirement.statistic == "each" and _is_own_reference(requirement, case, index):
+        return True
     if requirement.quantity != "luminance-error":
         return False
-    is_black = view.black[index] == index and not view.model.blackless
     measured_black = bool(np.isnan(view.model.black_luminance))
-    return bool((view.model.relative and is_white) or (is_black and measured_black))
+    is_black = view.black[index] == index and not view.model.blackless and measured_black
+    white_is_zero = view.model.relative and (measured_black or not requirement.above_black)
+    return bool((white_is_zero and is_white) or is_black)
+
+
+def _is_own_reference(requirement: Requirement, case: Case, index: int) -> bool:
+    """Whether a patch would be compared with itself: the centre, or the first in time."""
+    view = case.view
+    if requirement.reference == "centre":
+        return bool(view.centre[index] == index)
+    if requirement.quantity != "relative-luminance":
+        return False
+    return bool((view.start if by_time(requirement) else view.centre)[index] == index)
 
 
 def below_reach(requirement: Requirement, case: Case, value: Value, limits: Limits) -> str | None:
@@ -147,7 +163,7 @@ def below_reach(requirement: Requirement, case: Case, value: Value, limits: Limi
 
 def black_is_nothing(requirement: Requirement, case: Case, parts: Cast) -> str | None:
     """Why a contrast over a black that reads 0 or less cannot be judged."""
-    if requirement.quantity not in ("contrast", "checkerboard-contrast"):
+    if requirement.quantity not in CONTRASTS:
         return None
     black = float(case.view.luminance(parts.roles.part["black"]).mean())
     return None if black > 0 else f"black reads {black:.3g} cd/m², no contrast can be formed"
@@ -155,9 +171,9 @@ def black_is_nothing(requirement: Requirement, case: Case, parts: Cast) -> str |
 
 def contrast_is_bound(requirement: Requirement, case: Case, parts: Cast) -> bool:
     """Whether a contrast rests on a black that the meter cannot tell from dark."""
-    if requirement.quantity != "contrast" or case.lowest == 0:
+    if requirement.quantity not in CONTRASTS or case.lowest == 0:
         return False
-    return bool(case.view.luminance(parts.roles.part["black"])[0] < case.lowest)
+    return bool(case.view.luminance(parts.roles.part["black"]).mean() < case.lowest)
 
 
 def black_decides(

@@ -11,7 +11,7 @@ import numpy as np
 from compliance.errors import Problem, RuleError
 from compliance.grading.case import Case
 from compliance.matching import Chosen
-from compliance.model import Over, PatchSet, Requirement
+from compliance.model import PatchSet, Requirement
 from compliance.patches import PlannedPatch, default_pattern
 from compliance.quantities.bind import LEAST_PATCHES, Roles
 from compliance.quantities.table import QUANTITIES
@@ -20,6 +20,8 @@ from compliance.quantities.view import NOWHERE, Index
 __all__ = ["Cast", "by_time", "cast", "needs_black", "needs_white"]
 
 ALONG_A_SET = ("monotonicity", "slope-monotonicity", "clipping-level", "fitted-exponent")
+ONE_WINDOW = (*ALONG_A_SET, "non-uniformity")
+"""Quantities that compare patches of a set with each other: at one window and pattern."""
 EVERY_NEUTRAL = ("each", "spread", "pairwise")
 RGB = ("red", "green", "blue")
 
@@ -54,6 +56,8 @@ def cast(requirement: Requirement, case: Case) -> Cast:
     chosen = _with_company(requirement, case, selection.chosen, missing)
     if name in ALONG_A_SET:
         chosen = tuple(sorted(chosen, key=lambda one: case.patches.level[one.index]))
+    if name in ONE_WINDOW:
+        _check_one_window(requirement, case, chosen)
     indices = _indices(chosen)
     if name == "stability":
         indices = _readings_of(requirement, case, chosen)
@@ -64,6 +68,23 @@ def cast(requirement: Requirement, case: Case) -> Cast:
 
 def _indices(chosen: Sequence[Chosen]) -> Index:
     return np.array([one.index for one in chosen], dtype=np.int64)
+
+
+def _check_one_window(requirement: Requirement, case: Case, chosen: Sequence[Chosen]) -> None:
+    shown = {case.patches.stimulus[one.index] for one in chosen}
+    along = requirement.quantity in ALONG_A_SET
+    places = {
+        (one.window, one.pattern, one.seconds, one.position if along else "") for one in shown
+    }
+    if len(places) > 1:
+        raise RuleError(
+            Problem(
+                case.rule.id,
+                f"{requirement.quantity} compares patches of one window"
+                f"{' and position' if along else ''}; make a requirement of each",
+                field=f"requirements.{requirement.id}.over",
+            )
+        )
 
 
 def _readings_of(requirement: Requirement, case: Case, chosen: Sequence[Chosen]) -> Index:
@@ -121,6 +142,8 @@ def _at_window(case: Case, index: int, name: str) -> str:
 def needs_white(requirement: Requirement, case: Case) -> bool:
     """Whether the measured white of the same window takes part."""
     name = requirement.quantity
+    if name == "gamut-coverage":
+        return False
     if requirement.reference == "white" or name in ("delta-uv-star", "fitted-exponent"):
         return True
     leans = QUANTITIES[name].target and requirement.reference == "target"
@@ -132,6 +155,8 @@ def needs_black(requirement: Requirement, case: Case) -> bool:
     model = case.plan.model
     if requirement.above_black:
         return True
+    if requirement.quantity == "gamut-coverage":
+        return False
     if requirement.quantity == "fitted-exponent":
         return not model.blackless
     leans = QUANTITIES[requirement.quantity].target and requirement.reference == "target"
@@ -142,16 +167,25 @@ def needs_black(requirement: Requirement, case: Case) -> bool:
 # ------------------------------------------------------------ fixed roles
 
 
-def _place(over: Over | None, case: Case) -> dict[str, object]:
+def _place(requirement: Requirement, case: Case) -> dict[str, object]:
     """Window, pattern and position that `over` names, else the rule's window at the centre."""
-    window = over.window[0] if over and over.window else case.rule.window
-    pattern = over.pattern if over and over.pattern else default_pattern(window)
-    position = over.position[0] if over and over.position else "centre"
-    return {"window": window, "pattern": pattern, "position": position}
+    over = requirement.over
+    windows = over.window if over and over.window else (case.rule.window,)
+    positions = over.position if over and over.position else ("centre",)
+    if len(windows) > 1 or len(positions) > 1:
+        raise RuleError(
+            Problem(
+                case.rule.id,
+                "contrast is taken at one window and one position; make a requirement of each",
+                field=f"requirements.{requirement.id}.over",
+            )
+        )
+    pattern = over.pattern if over and over.pattern else default_pattern(windows[0])
+    return {"window": windows[0], "pattern": pattern, "position": positions[0]}
 
 
 def _contrast(requirement: Requirement, case: Case) -> Cast:
-    place = _place(requirement.over, case)
+    place = _place(requirement, case)
     parts, chosen, missing = {}, [], []
     for name in ("white", "black"):
         planned = replace(case.plan.patches(name)[0], **place)  # type: ignore[arg-type]
@@ -165,7 +199,10 @@ def _contrast(requirement: Requirement, case: Case) -> Cast:
 
 
 def _checkerboard(requirement: Requirement, case: Case) -> Cast:
-    """Fields of a checkerboard at any named place; both colours are needed."""
+    """Fields of a checkerboard, at the places that `over` names or all; both colours are needed."""
+    over = requirement.over
+    positions = over.position if over else None
+    windows = over.window if over else None
     parts: dict[str, Index] = {}
     chosen: list[Chosen] = []
     missing = []
@@ -175,6 +212,8 @@ def _checkerboard(requirement: Requirement, case: Case) -> Cast:
             index
             for index, stimulus in enumerate(case.patches.stimulus)
             if stimulus.pattern == "checkerboard"
+            and (positions is None or stimulus.position in positions)
+            and (windows is None or stimulus.window in windows)
             and index
             == case.matcher.find(
                 replace(planned, position=stimulus.position, window=stimulus.window)
@@ -192,7 +231,7 @@ def _checkerboard(requirement: Requirement, case: Case) -> Cast:
 def _hues(requirement: Requirement, case: Case) -> Cast:
     """Red, green and blue, and for additivity the white of the same drive and the black."""
     patch_set = _hue_set(requirement, case)
-    planned = {patch.name: patch for patch in case.plan.expanded(patch_set)}
+    planned = {patch.name: patch for patch in case.plan.hues_of(requirement.over)}
     wanted: list[PlannedPatch] = [planned[hue] for hue in RGB if hue in planned]
     missing = [hue for hue in RGB if hue not in planned]
     if requirement.quantity == "additivity" and wanted:
@@ -206,6 +245,9 @@ def _hues(requirement: Requirement, case: Case) -> Cast:
             continue
         parts[patch.name] = np.array([found], dtype=np.int64)
         chosen.append(Chosen(found, patch.name))
+    if requirement.quantity == "additivity" and case.plan.model.curve == "hlg":
+        # Only HLG's target is not additive, and has to be fitted to the measured white.
+        _with_company(requirement, case, chosen, missing)
     return Cast(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
 
 

@@ -87,7 +87,7 @@ def _summary(
     if requirement.statistic == "mean":
         return lambda view: np.asarray(values(view).mean(axis=-1))
     if requirement.statistic == "percentile":
-        rank = max(1, math.ceil((requirement.percentile or 100.0) / 100 * len(first)))
+        rank = max(1, math.ceil((requirement.percentile or 100.0) / 100 * len(first) - 1e-9))
         at = int(np.argsort(values(measured), kind="stable")[rank - 1])
         return lambda view: np.asarray(values(view)[..., at])
     if requirement.statistic == "spread":
@@ -128,7 +128,8 @@ def whole(requirement: Requirement, quantity: Quantity, case: Case, parts: Cast)
     value = float(question.values(case.view)[..., 0])
     if bound:
         decided = _contrast_bound(requirement, case, value, limits, shown)
-        return Graded(requirement, decided, question, patches)
+        known = decided.verdict is not Verdict.NOT_ASSESSED
+        return Graded(requirement, decided, question if known else None, patches)
     why = judging.no_number(value)
     if why is None and judging.black_decides(requirement, case, roles, [limits])[0]:
         why = judging.BLACK_DECIDES
@@ -167,7 +168,7 @@ def _whole_question(
     bound: Case | None,
 ) -> Question:
     """Values of a whole; a contrast is tested without a division, Yw − c·Yk ≥ 0."""
-    if requirement.quantity != "contrast":
+    if requirement.quantity not in judging.CONTRASTS:
         return Question(
             values=lambda view: judging.values_of(requirement, view, roles),
             limits=(limits,),
@@ -176,12 +177,15 @@ def _whole_question(
         )
     white, black = roles.part["white"], roles.part["black"]
 
+    def bright(view: View) -> Array:
+        return view.luminance(white).mean(axis=-1, keepdims=True)
+
     def dark(view: View) -> Array:
-        told = view.luminance(black)
+        told = view.luminance(black).mean(axis=-1, keepdims=True)
         return told if bound is None else np.full_like(told, bound.lowest)
 
     def conforms(view: View) -> Flags:
-        lit = view.luminance(white)
+        lit = bright(view)
         low = 0.0 if limits.minimum is None else limits.minimum
         inside_low = lit - low * dark(view) >= 0
         if limits.maximum is None:
@@ -190,7 +194,7 @@ def _whole_question(
 
     def values(view: View) -> Array:
         below = dark(view)
-        return np.asarray(view.luminance(white) / np.where(below == 0, np.nan, below))
+        return np.asarray(bright(view) / np.where(below == 0, np.nan, below))
 
     return Question(values, (limits,), (), one_sided=False, conforms=conforms)
 

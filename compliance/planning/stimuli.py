@@ -15,8 +15,6 @@ from compliance.quantities.table import QUANTITIES
 
 __all__ = ["at_limit", "ideal_readings", "planned"]
 
-RGB = ("red", "green", "blue")
-
 
 def planned(rule: Rule, encoding: Encoding | None = None) -> list[PlannedPatch]:
     """The patches to measure for a rule, each stimulus once, with how often it is to be read."""
@@ -59,7 +57,7 @@ def _of(requirement: Requirement, plan: Plan) -> Iterator[PlannedPatch]:
 def _primaries(requirement: Requirement, plan: Plan) -> Iterator[PlannedPatch]:
     """Red, green and blue, and for additivity the white of the same drive and the black."""
     patch_set = plan.primaries_of(requirement.over)
-    hues = [patch for patch in plan.expanded(patch_set) if patch.name in RGB]
+    hues = plan.hues_of(requirement.over)
     yield from hues
     if requirement.quantity == "additivity" and hues:
         yield plan.white_of_drive(patch_set, hues[0])

@@ -154,14 +154,14 @@ def _non_uniformity(view: View, roles: Roles, options: Options) -> Array:
 
 
 def _fitted_exponent(view: View, roles: Roles, options: Options) -> Array:
-    fit = {
-        "bt1886": tracking.bt1886_exponent,
-        "hlg": tracking.hlg_system_gamma,
-    }.get(view.model.curve, tracking.power_exponent)
+    lifted = {"bt1886": tracking.bt1886_exponent, "hlg": tracking.hlg_system_gamma}
+    fit = tracking.power_exponent
+    if view.model.lift or view.model.curve == "hlg":
+        fit = lifted[view.model.curve]
     first = roles.over[:1]
     white = view.measured_white(first)[..., 0]
     black = view.measured_black(first)[..., 0]
-    if view.model.blackless:
+    if view.model.blackless or (view.model.curve == "hlg" and not view.model.lift):
         black = np.zeros_like(black)
     signal = view.level[roles.over]
     return _one(fit(signal, view.luminance(roles.over), white, black))
@@ -198,7 +198,8 @@ def _slope_monotonicity(view: View, roles: Roles, options: Options) -> Array:
 
 
 def _clipping_level(view: View, roles: Roles, options: Options) -> Array:
-    return np.asarray(view.target(roles.over[roles.part["place"]])[..., 1])
+    level = view.target(roles.over[roles.part["place"]])[..., 1]
+    return np.broadcast_to(level, (*view.xyz.shape[:-2], 1))
 
 
 def _stability(view: View, roles: Roles, options: Options) -> Array:
@@ -294,6 +295,8 @@ def between(name: str, view: View, first: Index, second: Index, options: Options
     quantity it is the absolute difference of the two values.
     """
     one, two = view.xyz[..., first, :], view.xyz[..., second, :]
+    if options.ignore_luminance:
+        two = difference.without_luminance(two, one)
     if name == "chromaticity-difference":
         return chromaticity.chromaticity_difference(one, two)
     if name == "delta-e-itp":
