@@ -178,7 +178,7 @@ def _whole_question(
     white, black = roles.part["white"], roles.part["black"]
 
     def bright(view: View) -> Array:
-        return view.luminance(white).mean(axis=-1, keepdims=True)
+        return np.asarray(view.luminance(white).mean(axis=-1, keepdims=True))
 
     def dark(view: View) -> Array:
         told = view.luminance(black).mean(axis=-1, keepdims=True)
