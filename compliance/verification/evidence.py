@@ -7,7 +7,7 @@ from typing import Any
 
 from compliance.enclosures import Attached, Document, digest_faults, name_faults
 from compliance.identity import Signer
-from compliance.recomputation import Difference, Topic, compare, tool_of
+from compliance.recomputation import ABSENT, Difference, Topic, compare, tool_of
 from compliance.verification.outcome import Outcome, Status, attempt, reason
 
 __all__ = ["as_stated", "computed_again"]
@@ -70,12 +70,15 @@ def computed_again(stated: Document | Exception, again: Document | Exception) ->
 def _compared(
     differences: Sequence[Difference], theirs: tuple[Any, Any], ours: tuple[Any, Any]
 ) -> Outcome:
-    """(5) Another version may word a remark otherwise, and another engine compute otherwise."""
+    """(5) Another version may word a remark otherwise or state less, another engine compute so."""
     about = {difference.topic for difference in differences}
     if not differences:
         return Status.OK, "every value, limit and verdict comes out as stated", ()
     if about == {Topic.WORDS} and theirs != ours:
         text = f"comes out as stated; version {theirs[0]} had other remarks"
+        return Status.OK, text, _told_each(differences)
+    if theirs[0] != ours[0] and all(each.stated is ABSENT for each in differences):
+        text = f"comes out as stated; version {theirs[0]} did not state all that is stated today"
         return Status.OK, text, _told_each(differences)
     if theirs[1] != ours[1]:
         text = (

@@ -1,0 +1,199 @@
+"""Writes tests/golden/VERSION/: sheets, a delivery and a deviation as this version signs them.
+
+    .venv/bin/python scripts/make_golden.py             # VERSION is that of the package
+
+Every later version has to read what lies there. Run it for a release, and never again for a
+version that is out: `expected.json` beside the files says what verification makes of them, and
+a test holds today's verification to it. The keys are made from numbers that stand here, for
+everybody to see: they vouch for nothing.
+"""
+
+from __future__ import annotations
+
+import json
+import sys
+from collections.abc import Mapping
+from datetime import UTC, date, datetime
+from pathlib import Path
+from tempfile import TemporaryDirectory
+from typing import Any
+
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.hazmat.primitives.asymmetric import ec
+from cryptography.hazmat.primitives.serialization import pkcs12
+from cryptography.x509.oid import NameOID
+
+from compliance import __version__
+from compliance.assessment import assess
+from compliance.delivery.archive import zipped
+from compliance.delivery.check import verify_delivery
+from compliance.delivery.pack import check_sheets, packed, sealed
+from compliance.delivery.sheets import opened_sheet
+from compliance.deviations import Acceptance, load_deviation, new_deviation
+from compliance.identity import Identity, load_identity
+from compliance.job import load_job, only_slot
+from compliance.meter import load_meter
+from compliance.model import CHROMATICITY_FLOOR, Assessment, Deviation
+from compliance.readings import load_readings
+from compliance.record import ENGINE
+from compliance.rules import load_rule
+from compliance.sheet.write import countersign_sheet, write_sheet
+from compliance.verification import Verification, verify_sheet
+
+ROOT = Path(__file__).resolve().parent.parent
+JOB = ROOT / "demo" / "job.yaml"
+PLACE = ROOT / "tests" / "golden" / __version__
+
+MADE = datetime(2026, 11, 1, tzinfo=UTC)
+ENDS = datetime(2036, 11, 1, tzinfo=UTC)
+ASSESSED = datetime(2026, 11, 20, 16, 0, tzinfo=UTC)
+ACCEPTED = datetime(2026, 11, 20, 17, 0, tzinfo=UTC)
+AGAIN = datetime(2026, 11, 20, 18, 0, tzinfo=UTC)
+UNTIL = date(2026, 12, 31)
+PASSWORD = "for everybody to see"
+
+MISSED = ("peak-level", "grey", "tracking")
+"""What slot 3 of the demo does not meet."""
+
+
+def identity(number: int, name: str, organisation: str) -> Identity:
+    """A test identity, its key made from a small number."""
+    key = ec.derive_private_key(number, ec.SECP256R1())
+    subject = x509.Name(
+        [
+            x509.NameAttribute(NameOID.COMMON_NAME, name),
+            x509.NameAttribute(NameOID.ORGANIZATION_NAME, organisation),
+        ]
+    )
+    usage = x509.KeyUsage(True, True, False, False, False, False, False, False, False)
+    certificate = (
+        x509.CertificateBuilder()
+        .subject_name(subject)
+        .issuer_name(subject)
+        .public_key(key.public_key())
+        .serial_number(number)
+        .not_valid_before(MADE)
+        .not_valid_after(ENDS)
+        .add_extension(x509.BasicConstraints(ca=False, path_length=None), critical=True)
+        .add_extension(usage, critical=True)
+        .sign(key, hashes.SHA256())
+    )
+    protection = serialization.BestAvailableEncryption(PASSWORD.encode())
+    data = pkcs12.serialize_key_and_certificates(name.encode(), key, certificate, None, protection)
+    return load_identity(data, PASSWORD)
+
+
+def assessed(slot: str, now: datetime, deviations: tuple[Deviation, ...] = ()) -> Assessment:
+    """A slot of the demo by the first of its deliverables."""
+    job = only_slot(load_job(JOB), slot)
+    (entry,) = job.slots
+    meter = load_meter(entry.meter) if entry.meter else None
+    floor = meter.chromaticity_floor if meter else CHROMATICITY_FLOOR
+    read = [
+        load_readings(each.file, each.encoding, floor=floor) if each else None
+        for each in (entry.readings, entry.before)
+    ]
+    return assess(
+        load_rule(entry.deliverables[0]),
+        read[0],
+        before=read[1],
+        job=job,
+        meter=meter,
+        deviations=deviations,
+        now=now,
+    )
+
+
+def accepted(of: Assessment, client: Identity) -> dict[str, bytes]:
+    """A deviation for everything that slot 3 misses."""
+    stated = json.loads(json.dumps(of.document))
+    acceptance = Acceptance("for the offline edit only", client.signer.name, ACCEPTED, UNTIL)
+    return {
+        f"deviation-{name}.json": new_deviation(stated, name, acceptance, client) for name in MISSED
+    }
+
+
+def loaded(files: Mapping[str, bytes]) -> tuple[Deviation, ...]:
+    """Deviation files as their bytes, read."""
+    with TemporaryDirectory() as folder:
+        for name, data in files.items():
+            Path(folder, name).write_bytes(data)
+        return tuple(load_deviation(Path(folder, name)) for name in files)
+
+
+def golden() -> dict[str, bytes]:
+    """All files but what is expected of them."""
+    facility = identity(11, "Test Facility", "For tests only")
+    client = identity(12, "Test Client", "For tests only")
+    deviations = accepted(assessed("3", ASSESSED), client)
+    compliant = write_sheet(assessed("1", ASSESSED), identity=facility)
+    missed = write_sheet(assessed("3", AGAIN, loaded(deviations)), identity=facility)
+    undecided = write_sheet(assessed("4", ASSESSED), identity=facility, page="letter")
+    signed_twice = countersign_sheet(compliant, identity=client, role="Client", when=AGAIN)
+    trust = (facility.pem, client.pem)
+    sheet = opened_sheet("undecided", undecided, verify_sheet(undecided, trust=trust))
+    check_sheets([sheet], "golden")
+    return {
+        "facility.pem": facility.pem,
+        "client.pem": client.pem,
+        "countersigned.pdf": signed_twice,
+        "accepted.pdf": missed,
+        "delivery.zip": zipped(sealed(packed([sheet]), facility, AGAIN), "delivery"),
+        "deviation.json": deviations[f"deviation-{MISSED[0]}.json"],
+    }
+
+
+# ---------------------------------------------------------------- what is expected
+
+
+def told(found: Verification) -> dict[str, Any]:
+    """What verification makes of a sheet, as far as it may never change."""
+    return {
+        "exit_code": found.exit_code,
+        "engine": ENGINE,
+        "number": found.number,
+        "verdict": found.verdict,
+        "disposition": found.disposition,
+        "signed_by": [f"{each.signer.name} as {each.role}" for each in found.signatures],
+        "steps": {step.title: str(step.status) for step in found.steps},
+    }
+
+
+def expected(folder: Path) -> dict[str, Any]:
+    """What this version makes of the files in a folder."""
+    trust = tuple((folder / name).read_bytes() for name in ("facility.pem", "client.pem"))
+    found: dict[str, Any] = {
+        file.name: told(verify_sheet(file.read_bytes(), trust=trust))
+        for file in sorted(folder.glob("*.pdf"))
+    }
+    for file in sorted(folder.glob("*.zip")):
+        delivery = verify_delivery(
+            file, lambda data: verify_sheet(data, trust=trust), any_signer=True
+        )
+        found[file.name] = {
+            "exit_code": delivery.exit_code,
+            "sheets": {path: told(each) for path, each in delivery.sheets.items()},
+        }
+    for file in sorted(folder.glob("deviation*.json")):
+        deviation = load_deviation(file)
+        found[file.name] = {
+            "requirement": deviation.requirement,
+            "value": deviation.value,
+            "signed_by": deviation.signer.name,
+        }
+    return found
+
+
+def main() -> int:
+    """Write the folder of this version."""
+    PLACE.mkdir(parents=True, exist_ok=True)
+    for name, data in golden().items():
+        (PLACE / name).write_bytes(data)
+    text = json.dumps(expected(PLACE), indent=2, ensure_ascii=False)
+    (PLACE / "expected.json").write_text(text + "\n", encoding="utf-8")
+    return 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())

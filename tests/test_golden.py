@@ -1,0 +1,114 @@
+"""What earlier versions signed: today's verification reads all of it, as is written beside it."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from pathlib import Path
+from typing import Any
+
+import missed
+import pytest
+from evidence_of_a_slot import mended
+from sealing import signed
+
+from compliance import __version__
+from compliance.delivery.check import verify_delivery
+from compliance.deviations import load_deviation
+from compliance.evidence import attachments
+from compliance.record import ENGINE
+from compliance.verification import Verification, verify_sheet
+
+GOLDEN = Path(__file__).resolve().parent / "golden"
+BEHIND = "a version that is not out yet is made again: .venv/bin/python scripts/make_golden.py"
+VERSIONS = sorted(path.name for path in GOLDEN.iterdir() if path.is_dir())
+
+
+def cases() -> Iterator[tuple[str, str, dict[str, Any]]]:
+    for version in VERSIONS:
+        expected = json.loads((GOLDEN / version / "expected.json").read_text(encoding="utf-8"))
+        for name, what in expected.items():
+            yield version, name, what
+
+
+CASES = list(cases())
+
+
+def test_every_file_has_its_expectation() -> None:
+    assert VERSIONS
+    for version in VERSIONS:
+        files = {path.name for path in (GOLDEN / version).iterdir()}
+        named = {name for each, name, _ in CASES if each == version}
+        assert files == named | {"expected.json", "facility.pem", "client.pem"}
+
+
+def as_expected(found: Verification, expected: dict[str, Any]) -> None:
+    """Another version may have drawn otherwise, another engine computed otherwise: no more."""
+    statuses = {step.title: str(step.status) for step in found.steps}
+    moved = expected["engine"] != ENGINE
+    codes = {expected["exit_code"], 3} if moved else {expected["exit_code"]}
+    assert found.exit_code in codes, f"{BEHIND}\n{found.steps}"
+    assert (found.number, found.verdict) == (expected["number"], expected["verdict"])
+    assert found.disposition == expected["disposition"]
+    signers = [f"{each.signer.name} as {each.role}" for each in found.signatures]
+    assert signers == expected["signed_by"]
+    for title, status in expected["steps"].items():
+        allowed = {status}
+        if title == "pages":
+            allowed |= {"not done"}
+        if title == "computed again" and moved:
+            allowed |= {"unknown"}
+        assert statuses[title] in allowed, title
+
+
+@pytest.mark.parametrize(
+    ("version", "name", "expected"), CASES, ids=[f"{version}-{name}" for version, name, _ in CASES]
+)
+def test_it_is_read_as_expected(version: str, name: str, expected: dict[str, Any]) -> None:
+    folder = GOLDEN / version
+    trust = tuple((folder / each).read_bytes() for each in ("facility.pem", "client.pem"))
+    place = folder / name
+    if name.endswith(".pdf"):
+        as_expected(verify_sheet(place.read_bytes(), trust=trust), expected)
+    elif name.endswith(".zip"):
+        found = verify_delivery(
+            place, lambda data: verify_sheet(data, trust=trust), any_signer=True
+        )
+        assert found.exit_code in (expected["exit_code"], 3), f"{BEHIND}\n{found.steps}"
+        assert found.sheets.keys() == expected["sheets"].keys()
+        for path, sheet in found.sheets.items():
+            as_expected(sheet, expected["sheets"][path])
+    else:
+        deviation = load_deviation(place)
+        assert deviation.requirement == expected["requirement"]
+        assert deviation.value == expected["value"]
+        assert deviation.signer.name == expected["signed_by"]
+
+
+def test_somebody_else_is_not_taken_for_the_signer() -> None:
+    folder = GOLDEN / VERSIONS[0]
+    data = (folder / "accepted.pdf").read_bytes()
+    assert verify_sheet(data, trust=[(folder / "client.pem").read_bytes()]).exit_code == 1
+    broken = bytearray(data)
+    broken[len(broken) // 3] ^= 1
+    assert verify_sheet(bytes(broken), any_signer=True).exit_code == 1
+
+
+def test_what_an_earlier_version_did_not_state_yet_is_no_fault() -> None:
+    """A later version states more; what was stated still has to come out."""
+    files = attachments(missed.assessment())
+    stated = json.loads(files["assessment.json"])
+    del stated["disposition"], stated["deviations"]
+
+    def again(version: str) -> Verification:
+        stated["tool"]["version"] = version
+        data = json.dumps(stated).encode()
+        return verify_sheet(signed(mended({**files, "assessment.json": data})), any_signer=True)
+
+    found = again("0.0.9").steps[4]
+    assert str(found.status) == "ok"
+    assert "version 0.0.9 did not state all" in found.text
+    assert "disposition: nothing stated, null computed" in found.details
+    assert str(again(__version__).steps[4].status) == "fail"
+    stated["findings"][0]["value"] = 101.0
+    assert str(again("0.0.9").steps[4].status) == "fail"
