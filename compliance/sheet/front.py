@@ -91,7 +91,7 @@ def front_blocks(front: Front, grid: Grid, scale: float, lines: int, most: int) 
             size=8.4 * scale,
         )
     if front.accepted:
-        told.append(_listed("Accepted by the client", front.accepted, measure, scale, 4))
+        told.append(_listed("Accepted by the client", front.accepted, measure, scale, lines))
     told.append(
         _listed("The decision and its risk", front.decision, measure, scale, 9, bullet=False)
     )

@@ -113,6 +113,7 @@ def _deviations(assessment: Assessment) -> Iterable[Fact]:
         who = ", ".join(part for part in (each.signer.name, each.signer.organisation) if part)
         signed = f"deviation-{number}.json, accepted {format_time(each.accepted)}, signed by {who}"
         yield Fact(each.title, signed)
+        yield Fact("Its reason", each.reason)
         yield Fact("Certificate's SHA-256", each.signer.sha256, mono=True)
 
 
