@@ -165,7 +165,7 @@ def _format(file: _File, tokens: list[Token], line: int) -> None:
         if len(file.fields) >= MOST_FIELDS:
             raise file.problems.stop(f"more than {MOST_FIELDS} fields", line)
         if name in file.fields:
-            file.problems.add("the field stands twice", line, name)
+            file.problems.add(f"the field {quoted(name)} stands twice", line)
         elif name not in FIELDS and not PASSED_FIELDS.fullmatch(name):
             told = f"there is no field {quoted(name)} in readings; {meant(name, FIELDS)}"
             file.problems.add(told, line)

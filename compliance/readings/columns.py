@@ -81,7 +81,8 @@ def _check_name(
     if not name:
         problems.add(f"column {place + 1} has no name; remove it or name it", line)
     elif name in seen:
-        problems.add(f"the column stands twice, as {seen[name] + 1} and {place + 1}", line, name)
+        named = name if name in LEGAL else quoted(name)
+        problems.add(f"the column stands twice, as {seen[name] + 1} and {place + 1}", line, named)
     elif name not in LEGAL:
         case = "; names are case-sensitive" if name.casefold() in FOLDED else ""
         problems.add(f"there is no column {quoted(name)}; {meant(name, LEGAL)}{case}", line)

@@ -78,7 +78,7 @@ def _cells(element: Element, file: _File) -> Cells:
     for child in element.children:
         if child.name not in PARTS:
             told = f"there is no element {quoted(child.name)} in an Object"
-            file.problems.add(f"{told}; {meant(child.name, PARTS)}", child.line, child.name)
+            file.problems.add(f"{told}; {meant(child.name, PARTS)}", child.line, "Object")
     return {**_codes(element, file), **_colour(element, file), **_tags(element, file)}
 
 
@@ -103,7 +103,7 @@ def _colour(element: Element, file: _File) -> Cells:
         told = f"{usable[0].name} and {usable[1].name} of one Object; expected one colour"
         file.problems.add(told, usable[1].line, usable[1].name)
     if not usable:
-        stand = ", ".join(dict.fromkeys(each.name for each in colours)) or "none"
+        stand = ", ".join(dict.fromkeys(quoted(each.name) for each in colours[:5])) or "none"
         told = f"no emissive colour: {stand}; expected {XYZ} in cd/m²"
         file.problems.add(told, element.line, "ColorValues")
         return {}
@@ -181,7 +181,8 @@ def _text(element: Element, *names: str) -> str:
 def _table(found: list[tuple[int, Cells]], root: Element, problems: Problems) -> Table:
     tops = dict.fromkeys(cells.pop("top") for _, cells in found if "top" in cells)
     if len(tops) > 1:
-        told = f"MaxRange is {' and '.join(list(tops)[:2])}; expected one for all code values"
+        two = " and ".join(quoted(top) for top in list(tops)[:2])
+        told = f"MaxRange is {two}; expected one for all code values"
         raise problems.stop(told, root.line, "MaxRange")
     names = tuple(dict.fromkeys(name for _, cells in found for name in cells))
     rows = tuple(Row(line, tuple(cells.get(name, "") for name in names)) for line, cells in found)

@@ -83,7 +83,7 @@ FAULTS = {
         ("PATTERN BACK", "PATERN BACK"),
         ["f:16: there is no field 'PATERN' in readings; did you mean 'PATTERN'?"],
     ),
-    "field twice": (("WINDOW PATTERN", "WINDOW WINDOW"), ["f:16: WINDOW: the field stands twice"]),
+    "field twice": (("WINDOW PATTERN", "WINDOW WINDOW"), ["f:16: the field 'WINDOW' stands twice"]),
     "no codes": (
         ("SAMPLE_ID RGB_R RGB_G RGB_B", "SAMPLE_ID LAB_L LAB_A LAB_B"),
         [

@@ -143,7 +143,7 @@ FAULTS = {
     "no colour": (
         ((WHITE, '<cc:ColorSRGB ColorSpecification="a"/>'),),
         [
-            "f:6: ColorValues: no emissive colour: ColorSRGB; expected ColorEmissiveCIEXYZ in "
+            "f:6: ColorValues: no emissive colour: 'ColorSRGB'; expected ColorEmissiveCIEXYZ in "
             "cd/m²"
         ],
     ),
@@ -172,7 +172,7 @@ FAULTS = {
     "an element": (
         (('    <cc:TagCollection Name="somebody', '<cc:Gain/>    <cc:TagCollection Name="some'),),
         [
-            "f:18: Gain: there is no element 'Gain' in an Object; expected one of CreationDate, "
+            "f:18: Object: there is no element 'Gain' in an Object; expected one of CreationDate, "
             "Comment, ColorValues, ColorDifferenceValues, DeviceColorValues, TagCollection, "
             "PhysicalAttributes"
         ],
@@ -242,7 +242,7 @@ def test_a_file_that_another_library_ships_is_of_printed_colours_and_refused() -
     )
     (first, *_, last) = messages(sample.read_text(encoding="utf-8"))
     assert first == (
-        "f:11: ColorValues: no emissive colour: ColorCIELab, ColorSRGB, ReflectanceSpectrum; "
+        "f:11: ColorValues: no emissive colour: 'ColorCIELab', 'ColorSRGB', 'ReflectanceSpectrum'; "
         "expected ColorEmissiveCIEXYZ in cd/m²"
     )
     assert last == "f: and 124 more problems"
