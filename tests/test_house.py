@@ -75,7 +75,7 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "capability": (SAMPLING | {"sampling", "planning"}, NUMPY),
     "charts": (GRADING | {"grading"}, NUMPY),
     "remarks": (GRADING | {"grading"}, NUMPY),
-    "diagnosis": (SAMPLING | {"sampling"}, NUMPY),
+    "diagnosis": (VOCABULARY | SAMPLING | {"sampling"}, NUMPY),
     "record": ({"model", "canonical"}, set()),
     "assessment": (ASSESSING, NUMPY),
     "disposition": (ARITHMETIC | {"decision"}, set()),
