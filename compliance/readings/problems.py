@@ -7,6 +7,8 @@ from compliance.errors import Problem, ReadingsError
 __all__ = ["Problems"]
 
 MOST_TOLD = 20
+MOST_COUNTED = 5000
+"""Where nearly everything is wrong, the file is another than was meant, and is read no further."""
 
 
 class Problems:
@@ -18,11 +20,16 @@ class Problems:
         self._kept: list[Problem] = []
 
     def add(self, message: str, line: int | None = None, field: str | None = None) -> None:
-        """Note one problem. They may come from several passes, each in order of lines."""
+        """Note one problem. They may come from several passes, each in order of lines.
+
+        Raises them all where there are too many.
+        """
         self.count += 1
         self._kept.append(Problem(self.file, message, line, field))
         if len(self._kept) > 4 * MOST_TOLD:
             self._kept = self._first()
+        if self.count == MOST_COUNTED:
+            raise self.error()
 
     def stop(
         self, message: str, line: int | None = None, field: str | None = None
@@ -41,7 +48,9 @@ class Problems:
         told = self._first()
         if self.count > len(told):
             rest = self.count - len(told)
-            told.append(Problem(self.file, f"and {rest} more problem{'s' if rest > 1 else ''}"))
+            more = f"and {rest} more problem{'s' if rest > 1 else ''}"
+            stopped = "; read no further" if self.count >= MOST_COUNTED else ""
+            told.append(Problem(self.file, more + stopped))
         return ReadingsError(told)
 
     def _first(self) -> list[Problem]:

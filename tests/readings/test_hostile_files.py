@@ -70,6 +70,11 @@ CASES = {
     ),
     "cgats, many sets": lambda: HEAD + b"BEGIN_DATA\\n" + b"1 1 1 1 1 1\\n" * 4 * M,
     "cgats, no end": lambda: HEAD + b"BEGIN_DATA\\n" + b"1\\n" * 20 * M,
+    "cgats, nonsense": lambda: b"CGATS.17\\n" + b"ZZORG 1\\n" * 4 * M + HEAD,
+    "cgats, nonsense fields": lambda: HEAD.replace(b"END", b"ZZORG " * 190 + b"\\nEND"),
+    "cxf, nonsense": lambda: CXF + b"<Object><Zzorg/></Object>" * 200_000
+        + b"</ObjectCollection></Resources></CxF>",
+    "nonsense": lambda: b"r,g,b,X,Y,Z,position\\n" + b"a,b,c,d,e,f,centr\\n" * 40_000,
     "cgats, remarks": lambda: HEAD + b"# a\\n" * 12 * M,
     "cxf, deep": lambda: CXF + b"<a>" * 12 * M,
     "cxf, deep and closed": lambda: CXF + b"<a>" * 3 * M + b"</a>" * 3 * M,
