@@ -86,7 +86,11 @@ def test_negative_noise_in_cxf_is_told(compliance: Callable, tmp_path: Path) -> 
         (["a.cxf", "b.pdf"], 2, "compliance: b.pdf: its name tells no format; end it in .csv, "),
         (["none.csv", "b.csv"], 2, "none.csv: no such readings file"),
         (["a.cxf", "b.csv"], 2, "a.cxf: does not state the encoding of its code values; name it"),
-        (["a.cxf", "a.cxf"], 4, "compliance: a.cxf: stands there already; --replace writes over it"),
+        (
+            ["a.cxf", "a.cxf"],
+            4,
+            "compliance: a.cxf: stands there already; --replace writes over it",
+        ),
         (
             ["a.cxf", "b.csv", "--input-format", "cgats"],
             2,
