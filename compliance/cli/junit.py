@@ -13,7 +13,8 @@ from xml.etree import ElementTree as ET
 
 from compliance import wording
 from compliance.cli.results import Result
-from compliance.model import Assessment, Finding, Level, Outcome, Verdict
+from compliance.model import Assessment, Deviation, Finding, Level, Outcome, Verdict
+from compliance.wording.accepted import accepted_sentence
 
 __all__ = ["junit"]
 
@@ -61,7 +62,11 @@ def _place(result: Result) -> str:
 
 
 def _cases(assessment: Assessment) -> list[tuple[str, ET.Element | None]]:
-    cases = [(finding.id, _of_finding(finding)) for finding in assessment.state.findings]
+    accepted = {each.requirement: each for each in assessment.deviations}
+    cases = [
+        (finding.id, _of_finding(finding, accepted.get(finding.id)))
+        for finding in assessment.state.findings
+    ]
     told = {outcome.tag for _, outcome in cases if outcome is not None}
     verdict = assessment.verdict
     if verdict is Outcome.UNDECIDED and not told & {"error"}:
@@ -71,13 +76,14 @@ def _cases(assessment: Assessment) -> list[tuple[str, ET.Element | None]]:
     return cases
 
 
-def _of_finding(finding: Finding) -> ET.Element | None:
-    """The element inside a case; None is a pass."""
+def _of_finding(finding: Finding, accepted: Deviation | None) -> ET.Element | None:
+    """The element inside a case; None is a pass. What is accepted is told and stays a failure."""
     if not wording.applies(finding):
         return _outcome("skipped", wording.verdict_word(finding.verdict, finding.reason))
     if finding.verdict in OUTSIDE:
         tag = "failure" if finding.level is Level.SHALL else "skipped"
-        return _outcome(tag, _told(finding), _points(finding), kind=finding.verdict)
+        lines = [*_points(finding), *([accepted_sentence(accepted)] if accepted else [])]
+        return _outcome(tag, _told(finding), lines, kind=finding.verdict)
     if finding.verdict is Verdict.NOT_ASSESSED:
         tag = "error" if finding.level is Level.SHALL else "skipped"
         why = wording.REASON_WORDS[finding.reason] if finding.reason else "not assessed"

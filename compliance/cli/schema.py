@@ -9,7 +9,7 @@ from compliance.documents import SCHEMAS
 
 __all__ = ["command"]
 
-NAMES = ("rule", "job", "meter", "assessment", "repository")
+NAMES = ("rule", "job", "meter", "assessment", "deviation", "repository")
 
 
 @click.command("schema")

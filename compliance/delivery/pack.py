@@ -40,9 +40,16 @@ def check_sheets(sheets: Sequence[Sheet], file: str) -> None:
 
 
 def packed(sheets: Sequence[Sheet]) -> dict[str, bytes]:
-    """All files of the delivery of `sheets` by path, unsigned: the same for the same sheets."""
+    """All files of the delivery of `sheets` by path, unsigned: the same for the same sheets.
+
+    KeyError, TypeError or ValueError where an assessment or an attachment is none.
+    """
     ordered = sorted(sheets, key=lambda sheet: sheet.name)
-    return bag.made(payload(ordered), statements(ordered), page(ordered), AGENT)
+    files = bag.made(payload(ordered), statements(ordered), page(ordered), AGENT)
+    for name in files:
+        if fault := bag.path_fault(name):
+            raise ValueError(fault)
+    return files
 
 
 def sealed(files: dict[str, bytes], identity: Identity, when: datetime) -> dict[str, bytes]:

@@ -6,12 +6,14 @@ import csv
 import io
 import json
 from typing import Any
+from xml.etree import ElementTree as ET
 
 import missed
 import pytest
 from missed import AGAIN, assessment, both
 
 from compliance.cli.findings_csv import COLUMNS, findings_csv
+from compliance.cli.junit import junit
 from compliance.cli.results import Fault, Result
 
 
@@ -81,3 +83,12 @@ def test_negative_numbers_stay_numbers() -> None:
     document["findings"][0].update(value=-0.25)
     found = type("A", (), {"document": document})()
     assert table(Result("1", "tiny", found))[0]["value"] == "-0.25"  # type: ignore[arg-type]
+
+
+def test_junit_tells_what_is_accepted_and_stays_red() -> None:
+    suites = ET.fromstring(junit([Result("1", "tiny", assessment(both(), now=AGAIN))], AGAIN))
+    failures = [case for case in suites.iter("testcase") if case.find("failure") is not None]
+    assert [case.get("name") for case in failures] == ["white-level", "white-colour"]
+    told = failures[0].find("failure")
+    assert told is not None
+    assert "by Cleo Client, until 2026-12-10: only for the offline edit" in (told.text or "")

@@ -118,7 +118,8 @@ def test_over_several_sheets_the_worst_code_counts(
          "('-----BEGIN CERTIFICATE-----') or DER"),
         (("good.pdf", "--trust", "me.pem", "--any-signer"),
          "compliance: --trust and --any-signer exclude each other; give one of them"),
-        ((), "compliance verify: missing argument 'SHEET|DELIVERY...'; see 'compliance verify --help'"),
+        ((), "compliance verify: missing argument 'SHEET|DELIVERY...'; "
+         "see 'compliance verify --help'"),
     ],
 )  # fmt: skip
 def test_bad_calls_are_one_line(

@@ -364,3 +364,12 @@ def test_a_signature_needs_a_certificate_in_its_dates() -> None:
 
     with pytest.raises(IdentityError):
         sealed(packed(sheets()), identity(), datetime(2040, 1, 1, tzinfo=UTC))
+
+
+def test_an_attachment_named_to_leave_the_folder_is_packed_nowhere() -> None:
+    from dataclasses import replace
+
+    sheet = sheets(one=packing.second())[0]
+    named = replace(sheet, attached={**sheet.attached, "../../x": b"hello"})
+    with pytest.raises(ValueError, match="leads out of the folder"):
+        packed([named])
