@@ -44,7 +44,7 @@ FORMATS: Mapping[str, Format] = {
 BEGINNING = 65_536
 """Characters in which a file must show what it is."""
 ROOT = re.compile(
-    r"\s*(?:<\?[^>]{0,400}\?>\s*|<!--.{0,4000}?-->\s*){0,20}"
+    r"\s*(?:<\?.{0,4000}?\?>\s*|<!--.{0,4000}?-->\s*){0,20}"
     r"<(?:!DOCTYPE\s{1,9})?(?:[\w.-]{1,40}:)?([A-Za-z]\w{0,40})",
     re.DOTALL,
 )
@@ -96,7 +96,10 @@ def read_table(
     read: Callable[[str, Problems, Spectral | None], Table] = import_module(
         f"compliance.readings.{FORMATS[form or found].module}"
     ).read
-    return read(text, problems, spectral)
+    table = read(text, problems, spectral)
+    if form is not None and form != found:  # it would not be read again from a sheet
+        raise problems.stop(f"the file does not begin as {FORMATS[form].title} does")
+    return table
 
 
 def form_of_name(suffix: str) -> str | None:
