@@ -1,0 +1,167 @@
+"""Channels swapped, one of them with a gain or an offset of its own, or all of them too bright."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator
+
+import numpy as np
+
+from compliance.diagnosis.display import Display, shown
+from compliance.diagnosis.facts import Facts
+from compliance.diagnosis.fit import NOTHING, Array, Option
+from compliance.diagnosis.told import Told, cause, number, percent
+from compliance.model import Cause
+
+__all__ = [
+    "gain_options",
+    "luminance_options",
+    "offset_options",
+    "swap_options",
+    "tell_gain",
+    "tell_luminance",
+    "tell_offset",
+    "tell_swap",
+]
+
+ORDERS = ((0, 2, 1), (1, 0, 2), (1, 2, 0), (2, 0, 1), (2, 1, 0))
+CHANNELS = ("red", "green", "blue")
+SIGNALS = ("X'", "Y'", "Z'")
+Change = Callable[[Display, Array], Display]
+
+
+def _beyond(least: float) -> Callable[[Array], bool]:
+    return lambda value: bool(abs(value[0]) >= least)
+
+
+# ------------------------------------------------------------ swapped
+
+
+def swap_options(facts: Facts) -> Iterator[Option]:
+    """Every other order of the signal's channels, and of the display's where they are not one."""
+    for order in ORDERS:
+        yield Option("channels", f"signal {_digits(order)}", _ordered(order), NOTHING)
+        if facts.model.kind == "xyz":
+            yield Option("channels", f"drive {_digits(order)}", _driven(order), NOTHING)
+
+
+def _digits(order: tuple[int, int, int]) -> str:
+    return "".join(str(channel) for channel in order)
+
+
+def _ordered(order: tuple[int, int, int]) -> Change:
+    return lambda display, values: display._replace(order=order)
+
+
+def _driven(order: tuple[int, int, int]) -> Change:
+    return lambda display, values: display._replace(drive_order=order)
+
+
+def tell_swap(told: Told) -> Cause:
+    where, _, digits = told.variant.partition(" ")
+    names = SIGNALS if told.facts.model.kind == "xyz" and where == "signal" else CHANNELS
+    moved = [
+        f"{names[int(digit)]} where {names[place]} belongs"
+        for place, digit in enumerate(digits)
+        if int(digit) != place
+    ]
+    told_moved = ", ".join(moved[:-1]) + f" and {moved[-1]}"
+    return cause(
+        told,
+        "Channels are swapped",
+        f"The colours fit a display that shows {told_moved}.",
+        "Check cables, the order of the channels in generator and converter, and the signal "
+        "format of the display's input; then show red, green and blue one by one.",
+    )
+
+
+# ------------------------------------------------------------ gain and offset
+
+
+def gain_options(facts: Facts) -> Iterator[Option]:
+    """One channel's light raised or lowered."""
+    grid = np.arange(-0.7, 0.71, 0.05)[:, None]
+    for channel, name in enumerate(CHANNELS):
+        yield Option("gain", name, _gained(channel), grid, (0.05,), 0.03, _beyond(0.03))
+
+
+def _gained(channel: int) -> Change:
+    def change(display: Display, values: Array) -> Display:
+        gain = np.ones((len(values), 3)) * display.gain
+        gain[:, channel] = np.exp(values[:, 0])
+        return display._replace(gain=gain)
+
+    return change
+
+
+def tell_gain(told: Told) -> Cause:
+    share = float(np.exp(told.value[0])) - 1
+    word = "strong" if share > 0 else "weak"
+    return cause(
+        told,
+        f"{told.variant.capitalize()} is {percent(abs(share))} too {word}",
+        f"At every level {told.variant} gives {percent(1 + share)} of the light that it should "
+        "beside the other two.",
+        f"Adjust the gain of {told.variant} in the display's set-up, or calibrate its white again; "
+        "look whether the panel is even and whether the meter is made for this kind of display.",
+        (f"light of {told.variant}", 100 * (1 + share), "%"),
+    )
+
+
+def offset_options(facts: Facts) -> Iterator[Option]:
+    """One channel's signal raised or lowered."""
+    grid = np.arange(-0.12, 0.121, 0.01)[:, None]
+    for channel, name in enumerate(CHANNELS):
+        yield Option("offset", name, _shifted(channel), grid, (0.01,), 0.03, _beyond(0.006))
+
+
+def _shifted(channel: int) -> Change:
+    def change(display: Display, values: Array) -> Display:
+        offset = np.zeros((len(values), 3)) + display.offset
+        offset[:, channel] = values[:, 0]
+        return display._replace(offset=offset)
+
+    return change
+
+
+def tell_offset(told: Told) -> Cause:
+    shift = float(told.value[0])
+    word = "raised" if shift > 0 else "lowered"
+    return cause(
+        told,
+        f"{told.variant.capitalize()} is {word} by {percent(abs(shift))} of the signal",
+        f"The drive of {told.variant} is {word} by {percent(abs(shift))} of full signal at every "
+        "level, which shows most in the dark.",
+        f"Adjust the offset (bias, cut-off) of {told.variant} in the display's set-up, then the "
+        "greys again from dark to bright.",
+        (f"offset of {told.variant}", 100 * shift, "%"),
+    )
+
+
+# ------------------------------------------------------------ all light
+
+
+def luminance_options(facts: Facts) -> Iterator[Option]:
+    """All light raised or lowered: white is set to another luminance than the rule's."""
+    yield Option("luminance", "free", _free, NOTHING, (), 0.03)
+
+
+def _free(display: Display, values: Array) -> Display:
+    return display._replace(absolute=False, prior=(0.0, np.inf))
+
+
+def tell_luminance(told: Told) -> Cause:
+    facts = told.facts
+    asked = facts.model.white_luminance
+    level = float(shown(told.display, facts).white[0])
+    share = level / asked - 1
+    word = "bright" if share > 0 else "dark"
+    return cause(
+        told,
+        f"All light is {percent(abs(share))} too {word}",
+        f"The greys fit a white of {number(level)}\u00a0cd/m² where the rule has "
+        f"{number(asked)}\u00a0cd/m².",
+        "Set the display's backlight, lamp or luminance so that white is the rule's, then "
+        "calibrate again; if it no longer gets there, the panel or the lamp may be at its end.",
+        ("white", level, "cd/m²"),
+        ("the rule's white", asked, "cd/m²"),
+    )

@@ -1,0 +1,154 @@
+"""What the models of a fault are fitted to: one slot's patches at the centre, as arrays."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance import targets
+from compliance.colorimetry import spaces
+from compliance.grading.case import Case
+from compliance.model import Level, Limits, Rule
+from compliance.targets import TargetModel
+
+__all__ = ["FLOOR", "LEAST", "Facts", "gather", "itp"]
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+FLOOR = 0.05
+"""cd/m² of nominal target below which a patch is not used."""
+VEIL = 0.02
+"""cd/m²"""
+GREY = spaces.xy_to_xyz(np.array(spaces.WHITES["d65"]), np.ones(()))
+BRIGHT = 0.2
+"""Share of the brightest neutral target from which neutrals tell the white."""
+LEAST = 8
+"""Patches without which nothing is said."""
+ABOUT = 0.1
+"""Share by which the white of a rule without a limit on it may differ from the rule's."""
+
+
+class Facts(NamedTuple):
+    """Patches at the centre and the rule's window, shown at once; P of them."""
+
+    model: TargetModel
+    patches: NDArray[np.int64]
+    """(P,) of the case"""
+    signal: Array
+    """(P, 3)"""
+    xyz: Array
+    """(P, 3) as read, cd/m²"""
+    itp: Array
+    """(P, 3)"""
+    target: Array
+    """(P, 3) XYZ of the rule's own target, cd/m²"""
+    nominal: Array
+    """(P,) cd/m²"""
+    neutral: Flags
+    black: Array
+    """(3,) XYZ of black as read; of no light where it was not"""
+    black_signal: Array
+    """(3,)"""
+    white_uv: Array
+    """(2,) u'v' of the brighter neutral readings"""
+    white: float
+    """Luminance of the measured white of the rule; the rule's where it was not read."""
+    span: tuple[float, float]
+    """White luminances in cd/m² that are not worth a word."""
+    darkest: float
+    """Black luminance in cd/m² up to which none is worth a word."""
+
+
+def itp(xyz: Array) -> Array:
+    """XYZ (..., 3) in cd/m² to I, T, P in just noticeable differences (ITU-R BT.2124-0).
+
+    Seen through a veil, so that the meter's noise in the dark weighs little.
+    """
+    return np.asarray(720 * spaces.xyz_to_itp(xyz + VEIL * GREY))
+
+
+def gather(case: Case) -> Facts | None:
+    """The facts of a case; None where too little was read to tell one fault from another."""
+    patches, model = case.patches, case.plan.model
+    usable = ~(patches.beyond | patches.above | patches.unreachable)
+    usable &= patches.nominal >= max(FLOOR, 3 * case.lowest)
+    usable &= np.array([_plain(case, index) for index in range(len(patches))])
+    index = np.flatnonzero(usable)
+    if len(index) < LEAST or np.count_nonzero(patches.neutral[index]) < LEAST // 2:
+        return None
+    white, black = (_built_in(case, name) for name in ("white", "black"))
+    xyz = case.view.xyz[index]
+    dark = np.zeros(3) if black is None else np.maximum(case.view.xyz[black], 0.0)
+    level = model.white_luminance if white is None else max(float(case.view.xyz[white, 1]), 1e-6)
+    signal = patches.signal[index]
+    count = len(index)
+    return Facts(
+        model=model,
+        patches=index.astype(np.int64),
+        signal=signal,
+        xyz=xyz,
+        itp=itp(xyz),
+        target=targets.target_xyz(
+            signal, model, np.full(count, level), np.full(count, _target_black(model, dark[1]))
+        ),
+        nominal=patches.nominal[index],
+        neutral=patches.neutral[index],
+        black=dark,
+        black_signal=np.zeros(3),
+        white_uv=_white_uv(xyz, patches.neutral[index], patches.nominal[index]),
+        white=level,
+        span=_span(case.rule),
+        darkest=_darkest(case.rule, level),
+    )
+
+
+def _target_black(model: TargetModel, measured: float) -> float:
+    return measured if np.isnan(model.black_luminance) else model.black_luminance
+
+
+def _white_uv(xyz: Array, neutral: Flags, nominal: Array) -> Array:
+    bright = neutral & (nominal >= BRIGHT * nominal[neutral].max())
+    return np.asarray(np.median(spaces.xyz_to_uv(xyz[bright]), axis=0))
+
+
+def _plain(case: Case, index: int) -> bool:
+    """Whether a patch was shown at the centre, at the rule's window, at once."""
+    there = case.patches.stimulus[index]
+    same = abs(there.window - case.rule.window) <= 1e-6 and there.pattern != "checkerboard"
+    return there.position == "centre" and same and there.seconds == 0
+
+
+def _built_in(case: Case, name: str) -> int | None:
+    return case.matcher.find(case.plan.patches(name)[0])
+
+
+def _span(rule: Rule) -> tuple[float, float]:
+    """What the rule's shall limits on the white admit, or about its own white."""
+    nominal = rule.target.luminance_white
+    low, high = nominal * (1 - ABOUT), nominal * (1 + ABOUT)
+    for limits in _limits(rule, "luminance", "white"):
+        low = limits.minimum if limits.minimum is not None else low
+        high = limits.maximum if limits.maximum is not None else high
+    return low, high
+
+
+def _darkest(rule: Rule, white: float) -> float:
+    """What the rule's shall limits on black and contrast admit."""
+    found = [limits.maximum for limits in _limits(rule, "luminance", "black")]
+    for limits in _limits(rule, "contrast", None):
+        found.append(white / limits.minimum if limits.minimum else None)
+    return min((level for level in found if level is not None), default=np.inf)
+
+
+def _limits(rule: Rule, quantity: str, over: str | None) -> list[Limits]:
+    return [
+        one.limits
+        for one in rule.requirements
+        if one.quantity == quantity
+        and one.level is Level.SHALL
+        and one.limits is not None
+        and (over is None or (one.over is not None and one.over.patches == (over,)))
+    ]

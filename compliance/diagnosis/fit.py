@@ -1,0 +1,129 @@
+"""How well displays with faults show what was read, and the best of them by ever finer grids."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.diagnosis.display import Display, shown
+from compliance.diagnosis.facts import Facts, itp
+
+__all__ = [
+    "NOTHING",
+    "Array",
+    "Chosen",
+    "Option",
+    "applied",
+    "coarse",
+    "errors",
+    "loss",
+    "polished",
+]
+
+Array = NDArray[np.float64]
+Change = Callable[[Display, Array], Display]
+
+NOTHING: Array = np.zeros((1, 0))
+"""Grid of an option without a value."""
+ROUNDS = 3
+"""Times that the values are polished, each on a finer grid."""
+LEVEL = 0.06
+"""Share by which white may lie beyond what is no matter before it weighs as one patch's error."""
+WEIGHT = 0.1
+"""Of that, in ΔE ITP."""
+FURTHEST = 10.0
+
+
+class Option(NamedTuple):
+    """One way for a display to be wrong, with the values to try."""
+
+    cause: str
+    """Key in the table of causes."""
+    variant: str
+    change: Change
+    """From a display (K = 1) and values (K, n) to displays (K)."""
+    grid: Array
+    """(K, n); (1, 0) where there is nothing to choose"""
+    steps: tuple[float, ...] = ()
+    """Distance of the grid's values, by column."""
+    price: float = 0.0
+    """What it costs more than a cause without a parameter, of the logarithm of the loss."""
+    tells: Callable[[Array], bool] = lambda value: True
+    """Whether a value (n,) is far enough from nothing."""
+
+
+class Chosen(NamedTuple):
+    """An option with its values."""
+
+    option: Option
+    value: Array
+    """(n,)"""
+
+
+def errors(display: Display, facts: Facts) -> Array:
+    """(K, P) ΔE ITP between what displays show and what was read."""
+    return np.asarray(np.linalg.norm(itp(shown(display, facts).xyz) - facts.itp, axis=-1))
+
+
+def loss(display: Display, facts: Facts) -> Array:
+    """(K,) mean error in ΔE ITP, small ones counting less, and what white and black add to it.
+
+    A pseudo-Huber loss, so that a few patches that do not fit decide nothing.
+    """
+    made = shown(display, facts)
+    away = np.linalg.norm(itp(made.xyz) - facts.itp, axis=-1)
+    mean = np.mean(np.sqrt(1 + away**2) - 1, axis=1)
+    low, high = display.prior
+    beyond = _beyond(made.white, high) + _beyond(low, made.white)
+    beyond += _beyond(made.black, facts.darkest)
+    return np.asarray(mean + WEIGHT * np.minimum(beyond / LEVEL, FURTHEST))
+
+
+def _beyond(value: Array | float, bound: Array | float) -> Array:
+    """Logarithm of a value over a bound, 0 below it."""
+    return np.log(np.maximum(np.maximum(value, 1e-9) / np.maximum(bound, 1e-9), 1.0))
+
+
+def applied(start: Display, chosen: Sequence[Chosen]) -> Display:
+    """The display with each of the options, one on top of the other."""
+    for one in chosen:
+        start = one.option.change(start, one.value[None])
+    return start
+
+
+def coarse(option: Option, display: Display, facts: Facts) -> tuple[Chosen, float]:
+    """The best of an option's grid on top of a display, and its loss."""
+    values = loss(option.change(display, option.grid), facts)
+    place = int(np.argmin(values))
+    return Chosen(option, option.grid[place]), float(values[place])
+
+
+def polished(
+    start: Display, chosen: Sequence[Chosen], facts: Facts, rounds: int = ROUNDS
+) -> tuple[tuple[Chosen, ...], float]:
+    """The options with values made better in turn, and the loss of them together."""
+    found = list(chosen)
+    lowest = float(loss(applied(start, found), facts)[0])
+    for turn in range(rounds):
+        for place, one in enumerate(found):
+            if not one.option.steps:
+                continue
+            tried = _around(one, 2.0**-turn)
+            others = [*found[:place], *found[place + 1 :]]
+            values = loss(one.option.change(applied(start, others), tried), facts)
+            nearest = int(np.argmin(values))
+            if values[nearest] < lowest:
+                lowest = float(values[nearest])
+                found[place] = Chosen(one.option, tried[nearest])
+    return tuple(found), lowest
+
+
+def _around(one: Chosen, size: float) -> Array:
+    """(K, n) values about one, within `size` of a step of the grid."""
+    ticks = np.linspace(-1, 1, 9 if len(one.value) == 1 else 5)
+    offsets = np.array(list(itertools.product(ticks, repeat=len(one.value))))
+    return np.asarray(one.value + offsets * size * np.array(one.option.steps))

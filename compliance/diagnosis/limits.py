@@ -1,0 +1,129 @@
+"""A luminance limiter: one stimulus that is darker over a larger area or after a while."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from compliance.diagnosis.told import number, percent, rounded
+from compliance.grading.case import Case
+from compliance.matching import Stimulus
+from compliance.model import Cause, Evidence
+
+__all__ = ["Limiter", "find_limiter", "tell_limiter"]
+
+LEAST = 0.05
+"""Share of its luminance that a stimulus must lose."""
+SAME = 0.02
+"""Share within which two luminances are one."""
+LIT = 1.0
+"""cd/m² below which no stimulus is looked at."""
+
+
+class Limiter(NamedTuple):
+    """The stimulus that loses most, by what it is shown with."""
+
+    along: str
+    """`window` or `seconds`"""
+    places: tuple[float, ...]
+    """% of area, or s"""
+    luminance: tuple[float, ...]
+    """cd/m²"""
+    patches: frozenset[int]
+    """Patches of the case that are dimmed."""
+    cap: float
+    """cd/m² that nothing exceeds at the rule's window; infinite if that is not dimmed"""
+
+    @property
+    def lost(self) -> float:
+        return 1 - min(self.luminance) / max(self.luminance)
+
+
+def find_limiter(case: Case) -> Limiter | None:
+    """The most dimmed stimulus of the readings; None where none loses enough, ever more with
+    area or time."""
+    found: list[Limiter] = []
+    for along in ("window", "seconds"):
+        for group in _groups(case, along):
+            limiter = _of(case, along, group)
+            if limiter is not None:
+                found.append(limiter)
+    return max(found, key=lambda one: one.lost, default=None)
+
+
+def _groups(case: Case, along: str) -> list[list[int]]:
+    """Patches alike in all but window (with its pattern) or seconds, in order of that."""
+    groups: dict[tuple[object, ...], list[int]] = {}
+    for index, stimulus in enumerate(case.patches.stimulus):
+        if stimulus.position != "centre" or stimulus.pattern == "checkerboard":
+            continue
+        key = (case.patches.triple(index), _plain(stimulus, along))
+        groups.setdefault(key, []).append(index)
+    ordered = (
+        sorted(group, key=lambda index: float(getattr(case.patches.stimulus[index], along)))
+        for group in groups.values()
+    )
+    return [group for group in ordered if len(group) > 1]
+
+
+def _plain(stimulus: Stimulus, along: str) -> Stimulus:
+    if along == "window":
+        return replace(stimulus, window=0.0, pattern="", background="")
+    return replace(stimulus, seconds=0.0)
+
+
+def _of(case: Case, along: str, group: list[int]) -> Limiter | None:
+    level = case.view.xyz[group, 1]
+    if level.max() < LIT:
+        return None
+    falls = np.all(np.diff(level) <= SAME * level.max())
+    if not falls or 1 - level[-1] / level.max() < LEAST:
+        return None
+    places = [float(getattr(case.patches.stimulus[index], along)) for index in group]
+    dimmed = level < (1 - SAME) * level.max()
+    cap = np.inf
+    for place, luminance, low in zip(places, level, dimmed, strict=True):
+        if along == "window" and low and abs(place - case.rule.window) <= 1e-6:
+            cap = float(luminance)
+    return Limiter(
+        along,
+        tuple(places),
+        tuple(float(value) for value in level),
+        frozenset(index for index, low in zip(group, dimmed, strict=True) if low),
+        cap,
+    )
+
+
+def tell_limiter(limiter: Limiter) -> Cause:
+    """The limiter in words and numbers."""
+    unit = "% of the screen" if limiter.along == "window" else "s"
+    pairs = list(zip(limiter.places, limiter.luminance, strict=True))
+    told = ", ".join(
+        f"{number(luminance)}\u00a0cd/m² at {number(place)}\u00a0{unit}"
+        for place, luminance in pairs
+    )
+    if limiter.along == "window":
+        title = f"A limiter takes {percent(limiter.lost)} of the light on larger areas"
+        step = (
+            "Switch off the display's power or brightness limiter if it lets you, measure at the "
+            "window that the rule asks for, and lower the slot's peak until it holds."
+        )
+    else:
+        title = f"A limiter takes {percent(limiter.lost)} of the light within a while"
+        step = (
+            "Switch off the display's power or static-picture limiter if it lets you, let it cool, "
+            "and lower the slot's peak until it holds."
+        )
+    return Cause(
+        kind="limiter",
+        title=title,
+        text=f"The same signal reads {told}.",
+        next_step=step,
+        share=None,
+        evidence=tuple(
+            Evidence(f"luminance at {number(place)} {unit}", rounded(luminance), "cd/m²")
+            for place, luminance in pairs
+        ),
+    )

@@ -1,0 +1,90 @@
+"""How a cause is told: the context that each family's words are made from."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from compliance.diagnosis.display import Display
+from compliance.diagnosis.facts import Facts
+from compliance.diagnosis.fit import Array, Chosen
+from compliance.model import Cause, Evidence
+from compliance.targets import nominal_xyz
+from compliance.wording import format_plain
+
+__all__ = ["Told", "cause", "mean_error", "number", "percent", "target_level"]
+
+
+class Told(NamedTuple):
+    """A chosen option in its place among the others."""
+
+    chosen: Chosen
+    facts: Facts
+    display: Display
+    """With all that was chosen."""
+    without: Display
+    """With all of it but this."""
+    error: float
+    """Mean ΔE ITP between the display and the readings."""
+    error_without: float
+
+    @property
+    def variant(self) -> str:
+        return self.chosen.option.variant
+
+    @property
+    def value(self) -> Array:
+        return self.chosen.value
+
+
+def cause(
+    told: Told, title: str, text: str, next_step: str, *evidence: tuple[str, float, str]
+) -> Cause:
+    """A cause with its fit as the first evidence; numbers are rounded, so that they are the
+    same on every machine."""
+    fit = (
+        ("mean difference with it", told.error, "ΔE ITP"),
+        ("mean difference without it", told.error_without, "ΔE ITP"),
+    )
+    better = told.error_without - told.error
+    return Cause(
+        kind=told.chosen.option.cause,
+        title=title,
+        text=f"{text} {mean_error(told)}",
+        next_step=next_step,
+        share=rounded(100 * better / max(told.error_without, 1e-9), 2),
+        evidence=tuple(
+            Evidence(what, rounded(value), unit) for what, value, unit in (*evidence, *fit)
+        ),
+    )
+
+
+def mean_error(told: Told) -> str:
+    """How well the readings fit, as a sentence."""
+    return (
+        f"With it the readings differ from what is expected by ΔE ITP {number(told.error, 2)} on "
+        f"average, without it by {number(told.error_without, 2)}."
+    )
+
+
+def rounded(value: float, digits: int = 4) -> float:
+    """To significant digits."""
+    return float(f"{value:.{digits}g}")
+
+
+def number(value: float, digits: int = 3) -> str:
+    """To significant digits, as print."""
+    return format_plain(rounded(value, digits))
+
+
+def percent(share: float, digits: int = 2) -> str:
+    """A share as per cent."""
+    return f"{number(100 * share, digits)}\u00a0%"
+
+
+def target_level(signal: float, facts: Facts) -> float:
+    """cd/m² that the rule's target asks of a neutral signal, black taken as 0."""
+    model = facts.model
+    full = np.ones(3) if model.kind == "rgb" else np.array([0.926, 0.967, 0.95])
+    return float(nominal_xyz(signal * full[None], model._replace(black_luminance=np.nan))[0, 1])
