@@ -351,7 +351,7 @@ def test_a_job_finds_the_rules_of_its_repository(compliance, desk, house):
 # ---------------------------------------------------------------- schema
 
 
-@pytest.mark.parametrize("name", ["rule", "job", "meter", "assessment", "repository"])
+@pytest.mark.parametrize("name", ["rule", "job", "meter", "assessment", "deviation", "repository"])
 def test_schemas_are_printed_and_found(compliance, name):
     done = compliance("schema", name)
     assert (done.returncode, done.stderr) == (0, "")
@@ -363,4 +363,4 @@ def test_schemas_are_printed_and_found(compliance, name):
 def test_a_schema_that_is_none(compliance):
     done = compliance("schema", "rool")
     assert done.returncode == 2
-    assert "'rool' is not one of 'rule', 'job', 'meter', 'assessment', 'repository'" in done.stderr
+    assert "'rool' is not one of 'rule', 'job', 'meter', 'assessment', 'deviation'" in done.stderr
