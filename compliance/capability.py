@@ -33,7 +33,7 @@ from compliance.model import (
 )
 from compliance.planning import at_limit, ideal_readings
 from compliance.quantities.table import QUANTITIES
-from compliance.sampling import tallied
+from compliance.sampling import OF_LUMINANCE, tallied
 
 __all__ = ["Adequacy", "Capability", "capability", "inadequate"]
 
@@ -50,6 +50,8 @@ class Adequacy(StrEnum):
     ADEQUATE = "adequate"
     MARGINAL = "marginal"
     INADEQUATE = "inadequate"
+    UNKNOWN = "unknown"
+    """The meter's file does not say what it would have to."""
     NOT_RATED = "not-rated"
 
 
@@ -171,7 +173,10 @@ def _row(bench: _Bench, graded: Graded, tallies: Sequence[Tally]) -> Capability:
     if question is None:
         return replace(row, why=graded.finding.note or "the meter cannot read these patches")
     if not tallies:
-        return replace(row, why="the meter's file does not say how well its readings repeat")
+        why = "the meter's file does not say how well its readings repeat"
+        if not bench.uncertainty.chromaticity and requirement.quantity not in OF_LUMINANCE:
+            why = "the meter's file states no uncertainty of chromaticity"
+        return replace(row, adequacy=Adequacy.UNKNOWN, why=why)
     rows = [
         _place(bench, row, graded, tally, place)
         for tally in tallies

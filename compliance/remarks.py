@@ -37,6 +37,7 @@ def remarks(
         _changed_files(case.rule),
         _unversioned_files(case.rule),
         _correlation(meter),
+        _repeatability(case, meter),
         _future(measured, now),
         _older_than_calibration(job, measured),
         _normalised(case),
@@ -113,6 +114,17 @@ def _unversioned_files(rule: Rule) -> Remark | None:
         "rule-unversioned",
         f"{whose} {', '.join(named)} {verb} under no version control: only the digests in this "
         "assessment say which text was used.",
+    )
+
+
+def _repeatability(case: Case, meter: Meter | None) -> Remark | None:
+    uncertainty = meter.uncertainty if meter else None
+    if uncertainty is None or uncertainty.repeatability or not np.isnan(case.deviation).any():
+        return None
+    return Remark(
+        "repeatability-unknown",
+        "The meter's file does not say how well its readings repeat, so that no probability can "
+        "be given for values that compare readings with each other or with the measured white.",
     )
 
 

@@ -29,6 +29,9 @@ Index = NDArray[np.int64]
 CORRELATIONS = (0.0, -0.9, 0.9)
 """Of x and y, tried where the meter's is not known."""
 
+LEAST_Y = 0.02
+"""Chromaticity y below which a dark reading's x, y are noise and are not moved."""
+
 ENOUGH_REPEATS = 4
 """Readings of one patch from which their own scatter tells the repeatability."""
 
@@ -196,17 +199,20 @@ class _Shared:
         """
         factor = 1 + self._relative(levels[:, 1], part)
         scatter = np.nan_to_num(spread.luminance) * own[..., 0]
-        result = xyz * factor[..., None] + scatter[..., None] + self._dark[part, None, :]
-        luminance = result[..., 1]
-        dark = levels[:, 1] < self._floor
-        if not self._meter.chromaticity or dark.all():
-            return result
-        lit = ~dark
-        offset = self._offsets(levels[lit], part, correlation)
-        offset += np.nan_to_num(spread.xy[lit]) * own[:, lit, 1:]
-        xy = spaces.xyz_to_xy(xyz[lit]) + offset
-        result[:, lit] = spaces.xy_to_xyz(xy, luminance[:, lit])
-        return result
+        result = np.asarray(xyz * factor[..., None] + scatter[..., None])
+        zero = self._dark[part, None, :]
+        if self._meter.chromaticity:
+            xy = spaces.xyz_to_xy(xyz)
+            coloured = np.isfinite(xy).all(axis=1) & (xy[:, 1] > LEAST_Y) & (xyz[:, 1] > 0)
+            offset = self._offsets(levels[coloured], part, correlation)
+            offset += np.nan_to_num(spread.xy[coloured]) * own[:, coloured, 1:]
+            lit = levels[coloured, 1] >= self._floor
+            luminance = result[:, coloured, 1] + np.where(lit, zero[..., 1], 0.0)
+            result[:, coloured] = spaces.xy_to_xyz(xy[coloured] + offset, luminance)
+            seen = np.flatnonzero(coloured)[lit]
+            zero = np.repeat(zero, len(xyz), axis=1)
+            zero[:, seen] = 0.0
+        return result + zero
 
     def _relative(self, level: Array, part: slice) -> Array:
         """(draws, n) relative deviation of Y that readings share, common and by band."""

@@ -24,9 +24,15 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 PATH = click.Path(path_type=Path)
-CODES = {"inadequate": 1, "marginal": 3}
-SHAPES = {"adequate": "●", "marginal": "◐", "inadequate": "⊖", "not-rated": "◌"}
-INKS = {"adequate": "teal", "marginal": "ochre", "inadequate": "plum", "not-rated": "grey"}
+CODES = {"inadequate": 1, "unknown": 1, "marginal": 3}
+SHAPES = {"adequate": "●", "marginal": "◐", "inadequate": "⊖", "unknown": "◌", "not-rated": "◌"}
+INKS = {
+    "adequate": "teal",
+    "marginal": "ochre",
+    "inadequate": "plum",
+    "unknown": "grey",
+    "not-rated": "grey",
+}
 
 
 @click.command("capability")
@@ -59,10 +65,11 @@ def command(
     """Ask whether a meter can prove a RULE, an id or a .yaml file.
 
     A display that is exactly the rule's target is drawn as the meter would read it, and
-    what its uncertainty makes of each requirement is held against the limits. Adequate
+    what its uncertainty makes of each requirement is held against the limits: the number
+    is how many times the uncertainty fits into the room that the limits leave. Adequate
     from 3, marginal from 1.
 
-    Exit codes: 0 all adequate, 3 some marginal, 1 some inadequate, 2 the input or the
+    Exit codes: 0 all adequate, 3 some marginal, 1 some inadequate or unknown, 2 the input or the
     call is wrong, 4 an internal or I/O failure.
     """
     from compliance.capability import capability
@@ -164,6 +171,8 @@ def _amount(value: float, unit: str) -> str:
 def _sum(rows: Sequence[Capability]) -> str:
     if _has(rows, "inadequate"):
         return "This meter cannot prove every requirement of the rule."
+    if _has(rows, "unknown"):
+        return "The meter's file does not say all that proving the rule would rest on."
     if _has(rows, "marginal"):
         return "This meter can prove the rule only where values keep away from their limits."
     return "This meter can prove every requirement of the rule."
