@@ -5,7 +5,12 @@ Whether the key lies in memory or in a token is the identity's own matter.
 
 from __future__ import annotations
 
-from asn1crypto import x509
+from collections.abc import Iterator
+from typing import Any
+
+from asn1crypto import tsp, x509
+from pyhanko.sign.attributes import SigningCertificateV2Provider
+from pyhanko.sign.general import as_signing_certificate_v2
 from pyhanko.sign.signers.pdf_cms import Signer as PdfKey
 from pyhanko_certvalidator.registry import SimpleCertificateStore
 
@@ -28,6 +33,7 @@ class Holder(PdfKey):
         own = x509.Certificate.load(identity.signer.certificate)
         super().__init__(signing_cert=own, cert_registry=others)
         self._identity = identity
+        self._way = [own, *(x509.Certificate.load(der) for der in identity.chain)]
         bits = own.public_key.bit_size
         ec = own.public_key.algorithm == "ec"
         self._longest = 2 * -(-bits // 8) + EC_OVERHEAD if ec else -(-bits // 8)
@@ -39,3 +45,22 @@ class Holder(PdfKey):
         if digest_algorithm != DIGEST:
             raise ValueError(f"{digest_algorithm} asked for; keys sign with {DIGEST} here")
         return bytes(self._longest) if dry_run else self._identity.sign(data)
+
+    def _signed_attr_providers(self, *arguments: Any, **named: Any) -> Iterator[Any]:
+        for each in super()._signed_attr_providers(*arguments, **named):
+            if isinstance(each, SigningCertificateV2Provider):
+                yield _WholeWay(self._way)
+            else:
+                yield each
+
+
+class _WholeWay(SigningCertificateV2Provider):
+    """Binds the certificates above the signer's to the signature as well (RFC 5035, 4)."""
+
+    def __init__(self, way: list[x509.Certificate]) -> None:
+        super().__init__(way[0])
+        self._way = way
+
+    async def build_attr_value(self, dry_run: bool = False) -> tsp.SigningCertificateV2:
+        named = [as_signing_certificate_v2(each)["certs"][0] for each in self._way]
+        return tsp.SigningCertificateV2({"certs": named})

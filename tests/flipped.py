@@ -70,12 +70,16 @@ def refused(data: bytes) -> bool:
         seal = read_signatures(data, trusted(), read_certificates(clock().root.pem))
     except Exception:
         return True
-    return bool(seal.all_faults) or not all(
-        each.trusted_as
-        and each.moment is not None
-        and each.signer.valid_at(each.moment)
-        and (each.stamp is None or each.stamp.trusted_as)
-        for each in seal.signatures
+    return (
+        not seal.signatures
+        or bool(seal.all_faults)
+        or not all(
+            each.trusted_as
+            and each.moment is not None
+            and each.signer.valid_at(each.moment)
+            and (each.stamp is None or each.stamp.trusted_as)
+            for each in seal.signatures
+        )
     )
 
 

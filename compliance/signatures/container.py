@@ -7,7 +7,8 @@ has to be what the signer's program wrote, or it is a fault.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+import hashlib
+from collections.abc import Iterable, Set
 from typing import Any
 
 from asn1crypto import cms
@@ -77,7 +78,7 @@ def unsigned_faults(signed: cms.SignedData) -> Iterable[str]:
             yield f"it has {len(tokens)} time stamps in one place"
         else:
             yield from token_faults(tokens[0])
-    yield from _certificate_faults(signed, information["sid"].chosen)
+    yield from _certificate_faults(signed, information)
 
 
 def token_faults(token: cms.ContentInfo) -> Iterable[str]:
@@ -99,8 +100,9 @@ def token_faults(token: cms.ContentInfo) -> Iterable[str]:
         yield "its time stamp has more around it than it was made with"
 
 
-def _certificate_faults(signed: cms.SignedData, named: Any) -> Iterable[str]:
+def _certificate_faults(signed: cms.SignedData, information: Any) -> Iterable[str]:
     """The certificates are the signer's, and the authorities' above it, and no others."""
+    named = information["sid"].chosen
     certificates = [each.chosen for each in signed["certificates"]]
     signers = [
         each
@@ -111,13 +113,26 @@ def _certificate_faults(signed: cms.SignedData, named: Any) -> Iterable[str]:
     if len(signers) != 1:
         yield "the signature does not name exactly one of its certificates as the signer's"
         return
-    if _strangers(signers[0].dump(), [each.dump() for each in certificates]):
+    own = signers[0].dump()
+    others = {each.dump() for each in certificates} - {own}
+    stated = _stated(information)
+    digests = sorted(hashlib.sha256(der).digest() for der in others)
+    if stated != digests if stated else _strangers(own, others):
         yield "the signature carries certificates that did not issue its signer's, or changed ones"
 
 
-def _strangers(own: bytes, certificates: Sequence[bytes]) -> set[bytes]:
-    """Those that are not above the signer's, or that are not as they were issued."""
-    others = {der: x509.load_der_x509_certificate(der) for der in set(certificates) - {own}}
+def _stated(information: Any) -> list[bytes]:
+    """The digests of authorities' certificates that a signature binds; ours does (RFC 5035)."""
+    for attribute in information["signed_attrs"]:
+        if attribute["type"].native == "signing_certificate_v2":
+            stated = [each["cert_hash"].native for each in attribute["values"][0]["certs"]]
+            return sorted(stated[1:])
+    return []
+
+
+def _strangers(own: bytes, certificates: Set[bytes]) -> set[bytes]:
+    """Those that are not above the signer's, or not as they were issued, as far as that shows."""
+    others = {der: x509.load_der_x509_certificate(der) for der in certificates}
     above = belonging(x509.load_der_x509_certificate(own), others.values())
     forged = {der for der, each in others.items() if is_root(each) and not issued(each, each)}
     return (others.keys() - set(above)) | forged

@@ -55,7 +55,7 @@ def _metadata(before: Any, after: Any) -> Iterable[str]:
     if first is None or last is None:
         if first is not last:
             yield "the file's metadata came or went since it was certified"
-    elif first.data != last.data and _statements(first.data) != _statements(last.data):
+    elif first.data != last.data and _statements(first.data) != (_statements(last.data) or ()):
         yield "the file's metadata were changed since it was certified"
 
 
@@ -64,11 +64,18 @@ def _at(container: Any, key: str) -> Any:
     return container[key] if key in container else None  # noqa: SIM401
 
 
-def _statements(packet: bytes) -> list[list[str]]:
-    """What an XMP packet states, in each of its parts, apart from what is free."""
-    from pyhanko.pdf_utils.metadata.xmp_xml import parse_xmp
+def _statements(packet: bytes) -> list[list[str]] | None:
+    """What an XMP packet states, in each of its parts, apart from what is free.
 
+    None where it is none. Of two that are none, the bytes differ: so they are not alike.
+    """
+    from pyhanko.pdf_utils.metadata.xmp_xml import XmpXmlProcessingError, parse_xmp
+
+    try:
+        parts = parse_xmp(BytesIO(packet))
+    except (XmpXmlProcessingError, ValueError):
+        return None
     return [
         sorted(f"{name} {value!r}" for name, value in part if name.local_name not in FREE_METADATA)
-        for part in parse_xmp(BytesIO(packet))
+        for part in parts
     ]

@@ -202,7 +202,7 @@ def _status_faults(status: PdfSignatureStatus) -> Iterable[str]:
         yield "the signed bytes were changed"
     if not status.valid:
         yield "the signature was not made with the key of its certificate"
-    if not status.trusted:
+    if status.intact and status.valid and not status.trusted:
         yield f"its certificate cannot sign a document ({status.trust_problem_indic})"
     if status.coverage < SignatureCoverageLevel.ENTIRE_REVISION:
         yield "it covers a part of the file only"
