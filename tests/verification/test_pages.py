@@ -1,0 +1,226 @@
+"""Step 6: pages that do not show what the evidence says, by somebody who holds the key."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from io import BytesIO
+from typing import Any
+
+import pikepdf
+import pytest
+from evidence_of_a_slot import assessment, evidence, mended, sealed, with_assessment
+from pikepdf import Array, Dictionary, Name, String
+from sealing import countersigned, identity
+
+import compliance.sheet.write
+from compliance.likeness import CLOSE, _close
+from compliance.sheet.write import archival_sheet, write_sheet
+from compliance.verification import Verification, verify_sheet
+
+ME = [identity().pem]
+
+
+def forged(change: Callable[[pikepdf.Pdf], object], page: str = "a4") -> Verification:
+    """A sheet changed before its own facility signed it."""
+    honest = archival_sheet
+
+    def dishonest(*arguments: Any, **named: Any) -> compliance.sheet.write.Unsigned:
+        sheet = honest(*arguments, **named)
+        with pikepdf.open(BytesIO(sheet.pdf)) as pdf:
+            change(pdf)
+            out = BytesIO()
+            pdf.save(out, fix_metadata_version=False, force_version="1.7")
+        return compliance.sheet.write.Unsigned(out.getvalue(), sheet.boxes, sheet.facility)
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(compliance.sheet.write, "archival_sheet", dishonest)
+        data = write_sheet(assessment(), identity=identity(), page=page)
+    return verify_sheet(data, trust=ME)
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_an_honest_sheet_is_the_same_again(page: str) -> None:
+    data = write_sheet(assessment(), identity=identity(), page=page)
+    for each in (data, countersigned(data)):
+        step = verify_sheet(each, trust=ME).steps[5]
+        assert (step.status, step.text) == (
+            "ok",
+            "drawn again from the evidence, they are those of the sheet",
+        )
+
+
+def rewritten(pdf: pikepdf.Pdf) -> None:
+    """COMPLIANT for whatever stood there: another number would do as well."""
+    stream = pdf.pages[0].Contents
+    text = stream.read_bytes()
+    assert b"Low House" in text
+    stream.write(text.replace(b"Low House", b"Law House"))
+
+
+def painted_over(pdf: pikepdf.Pdf) -> None:
+    more = pdf.make_stream(b"q 1 1 1 rg 0 0 595 842 re f Q")
+    pdf.pages[1].Contents = Array([pdf.pages[1].Contents, more])
+
+
+def another_font(pdf: pikepdf.Pdf) -> None:
+    """The same text in letters that look otherwise."""
+    fonts = pdf.pages[0].Resources.Font
+    names = [name for name in fonts if "/FontDescriptor" in fonts[name]]
+    one, other = names[:2]
+    fonts[one].FontDescriptor.FontFile2 = fonts[other].FontDescriptor.FontFile2
+
+
+def a_page_more(pdf: pikepdf.Pdf) -> None:
+    pdf.add_blank_page()
+
+
+def a_page_less(pdf: pikepdf.Pdf) -> None:
+    del pdf.pages[-2]
+
+
+def pages_in_another_order(pdf: pikepdf.Pdf) -> None:
+    pages = list(pdf.pages)
+    pages[1:3] = pages[2:0:-1]
+    pdf.Root.Pages.Kids = Array([page.obj for page in pages])
+
+
+def a_note(pdf: pikepdf.Pdf) -> None:
+    note = Dictionary(
+        Type=Name.Annot, Subtype=Name.FreeText, Rect=[0, 0, 300, 300], Contents=String("passes")
+    )
+    pdf.pages[0].Annots = Array([pdf.make_indirect(note)])
+
+
+def a_script(pdf: pikepdf.Pdf) -> None:
+    pdf.Root.OpenAction = Dictionary(S=Name.JavaScript, JS=String("app.alert('compliant')"))
+
+
+def a_layer(pdf: pikepdf.Pdf) -> None:
+    pdf.Root.OCProperties = Dictionary(OCGs=Array([]), D=Dictionary())
+
+
+def named_scripts(pdf: pikepdf.Pdf) -> None:
+    pdf.Root.Names.JavaScript = Dictionary(Names=Array([]))
+
+
+def another_title(pdf: pikepdf.Pdf) -> None:
+    pdf.docinfo["/Title"] = String("Another rule: another number")
+
+
+def other_metadata(pdf: pikepdf.Pdf) -> None:
+    text = pdf.Root.Metadata.read_bytes()
+    pdf.Root.Metadata.write(text.replace(b"SDR broadcast", b"HDR broadcast"))
+
+
+def turned(pdf: pikepdf.Pdf) -> None:
+    pdf.pages[0].Rotate = 180
+
+
+def cropped(pdf: pikepdf.Pdf) -> None:
+    pdf.pages[0].CropBox = Array([0, 400, 595, 842])
+
+
+FORGED = [
+    (rewritten, "page 1 shows something else"),
+    (painted_over, "page 2 shows something else"),
+    (another_font, "page 1 shows something else"),
+    (a_page_more, "pages; expected"),
+    (a_page_less, "pages; expected"),
+    (pages_in_another_order, "page 2 shows something else"),
+    (a_note, "a note lies upon page 1, where it does not belong"),
+    (a_script, "the catalog has /OpenAction otherwise"),
+    (a_layer, "the catalog has /OCProperties otherwise"),
+    (named_scripts, "the catalog names more than attached files"),
+    (another_title, "the file has another title"),
+    (other_metadata, "the catalog has another Metadata"),
+    (turned, "page 1 shows something else"),
+    (cropped, "page 1 has other entries"),
+]
+
+
+@pytest.mark.parametrize(("change", "words"), FORGED)
+def test_forged_pages_are_found_out(change: Callable[[pikepdf.Pdf], object], words: str) -> None:
+    found = forged(change)
+    assert [str(step.status) for step in found.steps] == ["ok"] * 5 + ["fail"]
+    assert found.steps[5].text == "the pages do not show what the evidence says"
+    assert any(words in line for line in found.steps[5].details), found.steps[5].details
+    assert found.exit_code == 1
+
+
+def test_a_box_of_the_signature_elsewhere() -> None:
+    """A signature that shows over a whole page, with what it likes in it."""
+    honest = compliance.signing.Box.corners.fget
+    assert honest is not None
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr(
+            compliance.signing.Box, "corners", property(lambda box: (0, 0, *honest(box)[2:]))
+        )
+        data = write_sheet(assessment(), identity=identity())
+    found = verify_sheet(data, trust=ME)
+    assert found.steps[5].status == "fail"
+    assert any("FacilitySignature lies upon page" in line for line in found.steps[5].details)
+
+
+def test_pages_of_another_version_are_not_compared() -> None:
+    """It says so, and decides nothing: old sheets stay valid."""
+
+    def older(stated: dict[str, Any]) -> None:
+        stated["tool"]["version"] = "0.0.1"
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("compliance.sheet.particulars.NOT_STATED", "unknown")
+        patch.setattr("compliance.sheet.archive.CONDITION", "sRGB")
+        data = sealed(mended(with_assessment(older)))
+    found = verify_sheet(data, trust=ME)
+    assert [str(step.status) for step in found.steps] == ["ok"] * 5 + ["not done"]
+    assert found.steps[5].text.startswith("not compared: version 0.0.1 drew them, and this is ")
+    assert found.exit_code == 0
+    same = verify_sheet(sealed(mended(with_assessment(older))), trust=ME)
+    assert (same.steps[5].status, same.exit_code) == ("ok", 0)
+
+
+def test_pages_by_other_libraries_are_not_compared() -> None:
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("compliance.sheet.archive.PRODUCER", "deliverable-compliance 0.1.0 (other 1)")
+        patch.setattr("compliance.sheet.archive.CONDITION", "sRGB")
+        data = write_sheet(assessment(), identity=identity())
+    step = verify_sheet(data, trust=ME).steps[5]
+    assert step.status == "not done"
+    assert step.text.startswith("not compared: deliverable-compliance 0.1.0 (other 1) drew them,")
+
+
+def test_another_last_digit_excuses_pages() -> None:
+    """Another machine's arithmetic may turn a printed digit; nobody is accused for it."""
+
+    def drifted(stated: dict[str, Any]) -> None:
+        finding = next(each for each in stated["findings"] if each["value"] is not None)
+        if isinstance(finding["value"], float):
+            finding["value"] *= 1 + 1e-15
+        else:
+            finding["value"] = [each * (1 + 1e-15) for each in finding["value"]]
+
+    with pytest.MonkeyPatch.context() as patch:
+        patch.setattr("compliance.sheet.archive.CONDITION", "sRGB")
+        data = sealed(mended(with_assessment(drifted)))
+    found = verify_sheet(data, trust=ME)
+    assert found.steps[4].status == "ok"
+    assert found.steps[5].status == "not done"
+    assert "computed again, is not the same to the last digit" in found.steps[5].text
+
+
+def test_numbers_may_differ_by_what_nobody_sees() -> None:
+    assert _close(b"10.001 20 m (text) Tj", b"10.002 20 m (text) Tj")
+    assert not _close(b"10.1 20 m", b"10.2 20 m")
+    assert not _close(b"10 20 m (1.001) Tj", b"10 20 m (1.002) Tj")
+    assert not _close(b"10 20 m", b"10 20 l")
+    assert not _close(b"10 20 m S", b"10 20 m")
+    assert CLOSE < 0.05
+
+
+def test_without_evidence_there_is_nothing_to_compare_with() -> None:
+    files = {name: data for name, data in evidence().items() if name != "rule.json"}
+    found = verify_sheet(sealed(files), trust=ME)
+    assert (found.steps[5].status, found.steps[5].text) == (
+        "fail",
+        "not possible without the evidence",
+    )
