@@ -157,14 +157,9 @@ def _opened(files: Sequence[Path]) -> list[Sheet]:
 
 def _tell(out: Path, sheets: Sequence[Sheet], key: Identity | None) -> None:
     for sheet in sheets:
-        verdict = " ".join(
-            str(word).replace("-", " ")
-            for word in (sheet.stated["verdict"], sheet.stated["disposition"])
-            if word
-        )
         count = len(sheet.verification.signatures)
         signatures = "1 signature" if count == 1 else f"{count} signatures"
-        click.echo(harmless(f"{sheet.name}: {verdict}, {signatures}"))
+        click.echo(harmless(f"{sheet.name}: {sheet.verification.said}, {signatures}"))
     if key is None:
         click.echo("The delivery as a whole is not signed; each sheet in it is.")
     else:

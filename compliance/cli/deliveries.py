@@ -75,7 +75,7 @@ def print_delivery(checked: Delivered, print_step: Callable[[Step], None]) -> No
     for step in found.steps:
         print_step(step)
     for path, sheet in found.sheets.items():
-        told = f"{path}: {sheet.number}: {_verdict(sheet)}"
+        told = f"{path}: {sheet.number}: {sheet.said}"
         if sheet.exit_code == 1:
             told = f"{path}: does not hold"
         for line in wrap(harmless(told), COLUMNS - len(MARGIN)):
@@ -85,11 +85,6 @@ def print_delivery(checked: Delivered, print_step: Callable[[Step], None]) -> No
 
 def _count(sheets: int) -> str:
     return "a delivery of 1 sheet" if sheets == 1 else f"a delivery of {sheets} sheets"
-
-
-def _verdict(sheet: Verification) -> str:
-    words = [word for word in (sheet.verdict, sheet.disposition) if word]
-    return ", ".join(words).replace("-", " ") or "nothing"
 
 
 def delivery_object(checked: Delivered, sheet: Callable[[Path, Verification], Any]) -> Any:

@@ -201,9 +201,7 @@ def _print(checked: list[Checked | Delivered]) -> None:
         click.echo(harmless(f"{each.file}: {number}" if number else f"{each.file}"))
         for step in each.verification.steps:
             _print_step(step)
-        stated = (each.verification.verdict, each.verification.disposition)
-        verdict = ", ".join(word for word in stated if word).replace("-", " ") or "nothing"
-        told = OUTCOMES[each.code].format(verdict=verdict)
+        told = OUTCOMES[each.code].format(verdict=each.verification.said)
         if each.code != 1 and any(
             str(step.status) == "not done" for step in each.verification.steps
         ):
@@ -246,6 +244,7 @@ def _verified(file: Path, found: Verification) -> dict[str, Any]:
         "file": str(file),
         "number": found.number,
         "verdict": found.verdict,
+        "conditional": found.conditional,
         "disposition": found.disposition,
         "exit_code": found.exit_code,
         "steps": [

@@ -80,7 +80,7 @@ def _verified(
         signed_when(seal, bool(stamping)),
         as_stated(attached, stated, trusted, any_signer),
         computed_again(stated, again if isinstance(again, Exception) else again.document),
-        as_drawn(data, stated, again),
+        as_drawn(data, stated, again, signed=_meant_signed(seal)),
     )
     document = stated if isinstance(stated, Mapping) else {}
     return Verification(
@@ -92,6 +92,7 @@ def _verified(
         number=_word(document.get("number")),
         verdict=_word(document.get("verdict")),
         disposition=_word(document.get("disposition")),
+        conditional=document.get("conditional") is True,
     )
 
 
@@ -100,6 +101,11 @@ def _again(attached: Attached | Exception, stated: Document | Exception) -> Asse
     if isinstance(attached, Exception):
         return attached
     return stated if isinstance(stated, Exception) else attempt(lambda: _assess()(attached))
+
+
+def _meant_signed(seal: Seal | Exception) -> bool:
+    """Whether the pages were drawn to be signed, as far as can be seen."""
+    return isinstance(seal, Exception) or bool(seal.signatures)
 
 
 def _assess() -> Callable[[Attached], Assessment]:

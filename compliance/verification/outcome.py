@@ -61,6 +61,16 @@ class Verification:
     """The assessment's, as stated; worth nothing unless `exit_code` is 0."""
     disposition: str | None = None
     """What the client makes of the verdict, as stated; likewise."""
+    conditional: bool = False
+    """Whether the verdict is stated to be conditional; likewise."""
+
+    @property
+    def said(self) -> str:
+        """What the sheet says, in words: verdict with its condition, and disposition."""
+        if self.verdict is None:
+            return "nothing"
+        words = f"conditionally {self.verdict}" if self.conditional else self.verdict
+        return ", ".join(word for word in (words, self.disposition) if word).replace("-", " ")
 
     @property
     def exit_code(self) -> int:
@@ -92,7 +102,7 @@ def reason(fault: Exception) -> str:
     words = str(fault).splitlines()[0] if str(fault) else ""
     if isinstance(fault, ValueError | ComplianceError):
         return words or type(fault).__name__
-    return f"{type(fault).__name__}: {words}"
+    return f"damaged or cut off ({type(fault).__name__}: {words})"
 
 
 def worst(statuses: Iterable[Status]) -> Status:

@@ -19,8 +19,12 @@ LETTER_WIDTH = 612
 MOST_DETAILS = 10
 
 
-def as_drawn(data: bytes, stated: Document | Exception, again: Assessment | Exception) -> Outcome:
+def as_drawn(
+    data: bytes, stated: Document | Exception, again: Assessment | Exception, *, signed: bool
+) -> Outcome:
     """(6) Alike in any case is proven; unlike is a fault only where nothing else explains it."""
+    if not signed:
+        return Status.NOT_DONE, "not compared: the sheet is not signed", ()
     if isinstance(stated, Exception) or isinstance(again, Exception):
         return Status.FAIL, "not possible without the evidence", ()
     found = attempt(lambda: _differences(data, again))
