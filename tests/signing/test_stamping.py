@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import subprocess
-import threading
 import time
 from collections.abc import Callable, Iterator
-from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from functools import cache
-from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 from pathlib import Path
 
 import pytest
@@ -18,42 +15,12 @@ from authorities import Clock, Within, clock, issued
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID
 from sealing import MADE, PASSWORD, SIGNED, countersigned, identity, run, signed, tool
+from timeserver import Answer, serving
 
 from compliance.errors import TimestampError, UsageError
 from compliance.identity import load_identity, new_identity, read_certificates
 from compliance.signatures import Signature, read_signatures
-from compliance.stamping import LARGEST, QUERY, REPLY, Reply, Stamper
-
-Answer = tuple[int, str, bytes]
-
-
-@contextmanager
-def serving(answer: Callable[[bytes], Answer]) -> Iterator[str]:
-    """The address of a server that answers requests so."""
-
-    class Handler(BaseHTTPRequestHandler):
-        def do_POST(self) -> None:
-            query = self.rfile.read(int(self.headers["Content-Length"]))
-            assert self.headers["Content-Type"] == QUERY
-            status, kind, data = answer(query)
-            self.send_response(status)
-            self.send_header("Content-Type", kind)
-            self.send_header("Content-Length", str(len(data)))
-            self.end_headers()
-            self.wfile.write(data)
-
-        def log_message(self, *_: object) -> None:
-            return
-
-    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
-    thread = threading.Thread(target=server.serve_forever, daemon=True)
-    thread.start()
-    try:
-        yield f"http://127.0.0.1:{server.server_port}/tsa"
-    finally:
-        server.shutdown()
-        server.server_close()
-        thread.join()
+from compliance.stamping import LARGEST, REPLY, Reply, Stamper
 
 
 def one(data: bytes, *trusted: bytes) -> Signature:
