@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from compliance.model import Change, Charts, Level
+from compliance.model import Charts, Level
 from compliance.sheet.blocks import (
     compared_rows,
     fact_blocks,
@@ -21,11 +21,11 @@ from compliance.sheet.content import Content, Stage
 from compliance.sheet.flow import Block, Columns
 from compliance.sheet.fonts import BOLD
 from compliance.sheet.front import shows_all_remarks
+from compliance.sheet.particulars import Fact
 from compliance.sheet.pen import Pen, fit
 from compliance.sheet.plots import PLOTS, Plot, key_depth, key_line
 from compliance.sheet.rows import Open, joined
 from compliance.sheet.style import INK, Grid, mm
-from compliance.wording import format_date
 
 __all__ = ["Body"]
 
@@ -201,15 +201,13 @@ def _open_blocks(item: Open, measure: float, size: float) -> Iterable[Block]:
         yield from paragraph(f"Not judged, {why}: {joined(names)}.", measure, size=size, space=1.5)
 
 
-def _changes(changes: Sequence[Change], grid: Grid) -> Iterable[Block]:
+def _changes(changes: Sequence[Fact], grid: Grid) -> Iterable[Block]:
     if not changes:
         return
     yield heading("Where the house rule departs from its parent", grid.measure)
     for change in changes:
-        what = f"{change.subject}, withdrawn" if change.withdrawn else change.subject
-        yield subheading(what, grid.measure)
-        said = f"{change.reason} (agreed by {change.agreed_by}, {format_date(change.date)})"
-        yield from paragraph(said, grid.measure, space=1.0)
+        yield subheading(change.label, grid.measure)
+        yield from paragraph(change.value, grid.measure, space=1.0)
 
 
 def _decision(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:

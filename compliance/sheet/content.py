@@ -9,9 +9,11 @@ from compliance.model import (
     Assessment,
     Change,
     Charts,
+    Rule,
     State,
     Verdict,
 )
+from compliance.quantities.table import QUANTITIES
 from compliance.sheet.cover import Front, capital, front_of
 from compliance.sheet.marks import outcome_mark
 from compliance.sheet.particulars import Fact, Group, definitions, particulars
@@ -19,6 +21,8 @@ from compliance.sheet.rows import Open, Row, open_items, rows
 from compliance.wording import (
     BASIS_WORDS,
     decision_sentence,
+    format_date,
+    format_requirement_limits,
     outcome_sentence,
     outcome_word,
     with_uncertainty,
@@ -51,7 +55,8 @@ class Content:
     front: Front
     now: Stage
     before: Stage | None
-    changes: tuple[Change, ...]
+    changes: tuple[Fact, ...]
+    """Departures of a house rule from its parent: of what, and the words."""
     groups: tuple[Group, ...]
     definitions: tuple[Fact, ...]
     method: str
@@ -90,7 +95,7 @@ def gather(assessment: Assessment) -> Content:
         front=front_of(assessment),
         now=_stage(assessment, state, "After calibration" if before else name),
         before=_stage(assessment, before, "Before calibration") if before else None,
-        changes=assessment.rule.changes,
+        changes=tuple(_departure(change, assessment.rule) for change in assessment.rule.changes),
         groups=particulars(assessment),
         definitions=definitions(assessment),
         method=METHOD,
@@ -142,3 +147,18 @@ def _cautions(assessment: Assessment) -> Iterable[str]:
             "Long runs at peak luminance can age or burn in an emissive panel: follow the "
             "maker's limits."
         )
+
+
+def _departure(change: Change, rule: Rule) -> Fact:
+    """A stated change: the requirement by its title, its limits now, why, who agreed and when."""
+    key = change.subject.removeprefix("requirements.").split(".")[0]
+    requirement = next((one for one in rule.requirements if one.id == key), None)
+    what = requirement.title if requirement else change.subject
+    now = ""
+    if change.withdrawn:
+        what += ", withdrawn"
+    elif requirement is not None:
+        unit = QUANTITIES[requirement.quantity].unit
+        now = f"Now {'; '.join(format_requirement_limits(requirement, unit))}. "
+    agreed = f"agreed by {change.agreed_by}, {format_date(change.date)}"
+    return Fact(what, f"{now}{capital(change.reason)} ({agreed}).")

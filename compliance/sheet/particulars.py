@@ -207,7 +207,8 @@ def _uncertainty(stated: Uncertainty | None) -> Iterable[Fact]:
             f"{format_plain(band.relative)}\u00a0% from {format_plain(band.start)}\u00a0cd/m²"
             for band in stated.luminance
         )
-        yield Fact("U of luminance", f"{bands} ({factor})")
+        dark = f", and {format_plain(stated.dark)}\u00a0cd/m² in the dark" if stated.dark else ""
+        yield Fact("U of luminance", f"{bands}{dark} ({factor})")
     if stated.chromaticity:
         bands = ", ".join(
             f"x {format_plain(band.x)}, y {format_plain(band.y)} from "

@@ -204,7 +204,7 @@ def test_every_requirement_is_printed_shall_first(each: Assessment, said: list[S
 def test_changes_of_a_house_rule_are_told(sample: Sample, said: list[Said]) -> None:
     draw_sheet(sample("both"), signed=True)
     whole = everything(said)
-    assert "requirements.black-level" in whole
+    assert "Now at most 0.1 cd/m²." in whole.replace("\u00a0", " ")
     assert "requirements.primary-level, withdrawn" in whole
     assert "agreed by Low Tide Films, 2026-09-01" in whole
     assert "sdr-broadcast@1" in whole
