@@ -8,10 +8,11 @@ has to be what the signer's program wrote, or it is a fault.
 from __future__ import annotations
 
 import hashlib
-from collections.abc import Iterable, Set
+from collections.abc import Iterable, Sequence
 from typing import Any
 
-from asn1crypto import cms
+from asn1crypto import cms, parser
+from asn1crypto import x509 as asn1
 from cryptography import x509
 from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature
 
@@ -103,39 +104,58 @@ def token_faults(token: cms.ContentInfo) -> Iterable[str]:
 def _certificate_faults(signed: cms.SignedData, information: Any) -> Iterable[str]:
     """The certificates are the signer's, and the authorities' above it, and no others."""
     named = information["sid"].chosen
-    certificates = [each.chosen for each in signed["certificates"]]
+    certificates = _as_written(signed["certificates"].contents)
     signers = [
         each
         for each in certificates
-        if each.issuer.dump() == named["issuer"].dump()
-        and each.serial_number == named["serial_number"].native
+        if (holder := asn1.Certificate.load(each)).issuer.dump() == named["issuer"].dump()
+        and holder.serial_number == named["serial_number"].native
     ]
     if len(signers) != 1:
         yield "the signature does not name exactly one of its certificates as the signer's"
         return
-    own = signers[0].dump()
-    others = {each.dump() for each in certificates} - {own}
+    own, others = signers[0], [each for each in certificates if each != signers[0]]
     stated = _stated(information)
-    digests = sorted(hashlib.sha256(der).digest() for der in others)
-    if stated != digests if stated else _strangers(own, others):
+    if stated and stated[0] != _digest(own):
+        yield "the signature is by another certificate than it carries"
+    bound = len(stated) > 1
+    if sorted(stated[1:]) != sorted(map(_digest, others)) if bound else _strangers(own, others):
         yield "the signature carries certificates that did not issue its signer's, or changed ones"
 
 
+def _as_written(certificates: bytes) -> list[bytes]:
+    """Each certificate byte for byte: the library's own `dump` writes some of them anew."""
+    found = []
+    while certificates:
+        length = parser.peek(certificates)
+        found.append(certificates[:length])
+        certificates = certificates[length:]
+    return found
+
+
 def _stated(information: Any) -> list[bytes]:
-    """The digests of authorities' certificates that a signature binds; ours does (RFC 5035)."""
+    """Digests of certificates that a signature binds: the signer's, in ours also those above it.
+
+    (RFC 5035, with SHA-256.)
+    """
     for attribute in information["signed_attrs"]:
         if attribute["type"].native == "signing_certificate_v2":
-            stated = [each["cert_hash"].native for each in attribute["values"][0]["certs"]]
-            return sorted(stated[1:])
+            named = attribute["values"][0]["certs"]
+            if {each["hash_algorithm"]["algorithm"].native for each in named} == {"sha256"}:
+                return [each["cert_hash"].native for each in named]
     return []
 
 
-def _strangers(own: bytes, certificates: Set[bytes]) -> set[bytes]:
-    """Those that are not above the signer's, or not as they were issued, as far as that shows."""
-    others = {der: x509.load_der_x509_certificate(der) for der in certificates}
-    above = belonging(x509.load_der_x509_certificate(own), others.values())
-    forged = {der for der, each in others.items() if is_root(each) and not issued(each, each)}
-    return (others.keys() - set(above)) | forged
+def _strangers(own: bytes, certificates: Sequence[bytes]) -> bool:
+    """Whether some are not above the signer's, or not as they were issued, as far as that shows."""
+    others = [x509.load_der_x509_certificate(each) for each in certificates]
+    above = belonging(x509.load_der_x509_certificate(own), others)
+    forged = any(is_root(each) and not issued(each, each) for each in others)
+    return forged or sorted(certificates) != sorted(above)
+
+
+def _digest(certificate: bytes) -> bytes:
+    return hashlib.sha256(certificate).digest()
 
 
 def _plain(algorithm: Any) -> bool:

@@ -9,8 +9,9 @@ from typing import Any
 
 import pytest
 from authorities import DOCUMENTS, Holder, issued, leaf, middle, root
+from cryptography.hazmat.primitives import serialization
 from cryptography.x509.oid import ExtendedKeyUsageOID
-from sealing import ATTACHED, archived, byte_ranges, countersigned, identity, signed
+from sealing import ATTACHED, archived, byte_ranges, container, countersigned, identity, signed
 from tampering import (
     new_annotation,
     new_attachment,
@@ -202,3 +203,34 @@ def test_attachments_have_a_size_limit() -> None:
 
 def test_pem_of_an_identity_is_what_trust_takes() -> None:
     assert read_certificates(identity().pem) == (identity().signer,)
+
+
+def of_awkward_length(by: Holder | None, *, ca: bool) -> Holder:
+    """A certificate whose length ends as the mark of an open length does (X.690, 8.1.3.6).
+
+    The library that reads containers writes such a one anew, in order, when it is asked for
+    its bytes.
+    """
+    for size in range(1, 60):
+        for _ in range(8):  # signatures vary by a byte or two
+            found = issued("K" * size, by, ca=ca)
+            der = found.certificate.public_bytes(serialization.Encoding.DER)
+            if der[3] == 0x80:
+                return found
+    raise AssertionError("no name gives that length")
+
+
+@pytest.mark.parametrize("whose", ["root", "signer"])
+def test_a_certificate_counts_as_it_is_written(whose: str) -> None:
+    """Its truth values say the same in 254 other ways; none of them is what was signed."""
+    above = of_awkward_length(None, ca=True)
+    signer = of_awkward_length(above, ca=False)
+    changed = above if whose == "root" else signer
+    data = signed(who=signer.identity)
+    assert read_signatures(data).all_faults == ()
+    der = changed.certificate.public_bytes(serialization.Encoding.DER)
+    _, before, _, _ = byte_ranges(data)[0]
+    place = before + 1 + 2 * (container(data).index(der) + der.index(b"\x01\x01\xff") + 2)
+    assert data[place : place + 2].lower() == b"ff"
+    letter = b"E" if data[place : place + 1] == b"F" else b"e"
+    assert faults(data[: place + 1] + letter + data[place + 2 :])

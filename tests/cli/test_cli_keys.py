@@ -1,0 +1,299 @@
+"""Keys from files and from an authority, as a process; and that none of them gets out."""
+
+from __future__ import annotations
+
+import base64
+import os
+import stat
+import subprocess
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+
+import pytest
+from authorities import YEAR, Holder, clock, issued
+from cryptography import x509
+from cryptography.hazmat.primitives import serialization
+from sealing import MADE, PASSWORD, SIGNED
+from timeserver import serving
+
+from compliance.identity import load_identity
+from compliance.signatures import read_signatures
+from compliance.stamping import REPLY
+
+Run = Callable[..., subprocess.CompletedProcess[str]]
+NOW = ("--now", f"{SIGNED:%Y-%m-%dT%H:%M:%SZ}")
+
+ROOT = issued("Kelp Authority", ca=True, life=20 * YEAR)
+MIDDLE = issued("Kelp Signers", ROOT, ca=True, life=10 * YEAR)
+ADA = issued("Ada Quill", MIDDLE)
+
+
+@pytest.fixture
+def assess(compliance: Run, desk: Callable[..., Path], tmp_path: Path) -> Run:
+    """`assess` a good slot, in a folder with a key in every form."""
+    desk("good")
+    for name, data in (
+        ("key.pem", ADA.key_file(PASSWORD)),
+        ("open.pem", ADA.key_file()),
+        ("all.pem", ADA.key_file() + ADA.chain),
+        ("chain.pem", ADA.chain),
+        ("root.pem", ROOT.pem),
+        ("password.txt", f"{PASSWORD}\n".encode()),
+    ):
+        (tmp_path / name).write_bytes(data)
+        (tmp_path / name).chmod(0o600)
+
+    def call(*more: str, **options: object) -> subprocess.CompletedProcess[str]:
+        return compliance("assess", "job.yaml", "--out", "out", *NOW, *more, **options)
+
+    return call
+
+
+def sheet(folder: Path) -> bytes:
+    (found,) = (folder / "out").glob("*.pdf")
+    return found.read_bytes()
+
+
+@pytest.mark.parametrize(
+    "key",
+    [
+        ("--identity", "key.pem", "--chain", "chain.pem", "--password-file", "password.txt"),
+        ("--identity", "open.pem", "--chain", "chain.pem"),
+        ("--identity", "all.pem"),
+    ],
+)
+def test_a_key_of_an_authority(
+    assess: Run, compliance: Run, tmp_path: Path, key: tuple[str, ...]
+) -> None:
+    done = assess(*key)
+    assert (done.returncode, done.stderr) == (0, "")
+    (signature,) = read_signatures(sheet(tmp_path)).signatures
+    assert signature.signer.name == "Ada Quill"
+    (tmp_path / "trusted").mkdir()
+    (tmp_path / "trusted" / "kelp.crt").write_bytes(ROOT.pem)
+    (tmp_path / "trusted" / "README").write_text("not a certificate")
+    name = next((tmp_path / "out").glob("*.pdf"))
+    for trusted in ("root.pem", "trusted", "chain.pem"):
+        done = compliance("verify", name, "--trust", trusted)
+        assert done.returncode == 0, done.stdout
+    assert "goes back to Kelp" not in done.stdout
+    done = compliance("verify", name, "--trust", "trusted")
+    assert "goes back to Kelp Authority, a trusted one" in " ".join(done.stdout.split())
+    assert "(revocation not checked)" in " ".join(done.stdout.split())
+
+
+def test_a_request_and_what_becomes_of_it(assess: Run, compliance: Run, tmp_path: Path) -> None:
+    who = ("--name", "Noor Reed", "--organisation", "Low House", "--email", "noor@example.org")
+    asked = ("identity", "request", *who, "--out", "noor.p12", "--password-file", "password.txt")
+    done = compliance(*asked)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert done.stdout == "key                  noor.p12\nrequest              noor.csr\n"
+    assert stat.S_IMODE((tmp_path / "noor.p12").stat().st_mode) == 0o600
+    assert compliance(*asked).returncode == 4
+    request = x509.load_pem_x509_csr((tmp_path / "noor.csr").read_bytes())
+    answer = issued("as requested", MIDDLE, public=request, start=MADE)
+    (tmp_path / "answer.pem").write_bytes(answer.chain)
+    key = ("--identity", "noor.p12", "--password-file", "password.txt")
+    done = assess(*key)
+    assert done.returncode == 2
+    assert "noor.p12: no certificate of the key there; expected it beside the key" in done.stderr
+    done = assess(*key, "--chain", "answer.pem")
+    assert (done.returncode, done.stderr) == (0, "")
+    assert read_signatures(sheet(tmp_path)).signatures[0].signer.name == "Noor Reed"
+    shown = compliance("identity", "show", "noor.p12", *key[2:], "--chain", "answer.pem")
+    assert "issued by            O=Low House,CN=Kelp Signers" in shown.stdout
+
+
+@pytest.mark.parametrize(
+    ("more", "words"),
+    [
+        (("--identity", "key.pem"), "password of key.pem cannot be asked for here; give"),
+        (("--identity", "open.pem"), "open.pem: no certificate of the key there"),
+        (("--identity", "open.pem", "--chain", "root.pem"), "open.pem and root.pem: no"),
+        (("--identity", "open.pem", "--chain", "none.pem"), "none.pem: cannot be read: no"),
+        (("--identity", "open.pem", "--chain", "job.yaml"), "job.yaml: holds no certificate"),
+        (("--identity", "chain.pem"), "chain.pem: holds no private key; expected"),
+        (("--identity", "job.yaml"), "job.yaml: is neither PKCS#12 (.p12 or .pfx) nor PEM"),
+        (("--timestamp-optional",), "--timestamp-optional goes with --timestamp URL"),
+        (("--timestamp", "ftp://x/"), "--timestamp: 'ftp://x/' is no address; expected http"),
+    ],
+)  # fmt: skip
+def test_bad_calls_are_one_line(
+    assess: Run, tmp_path: Path, more: tuple[str, ...], words: str
+) -> None:
+    done = assess(*more, stdin=subprocess.DEVNULL)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert words in done.stderr
+    assert len(done.stderr.splitlines()) == 1
+    assert not list((tmp_path / "out").glob("*.*"))
+
+
+@pytest.mark.parametrize("option", ["--identity", "--chain", "--timestamp", "--pkcs11-module"])
+def test_what_signs_goes_with_sheets(assess: Run, option: str) -> None:
+    done = assess("--no-sheet", option, "open.pem")
+    assert done.returncode == 2
+    assert done.stderr == f"compliance: {option} and --no-sheet exclude each other\n"
+
+
+def test_an_open_key_that_others_may_read_is_told_of(assess: Run, tmp_path: Path) -> None:
+    (tmp_path / "all.pem").chmod(0o644)
+    done = assess("--identity", "all.pem")
+    assert done.returncode == 0
+    assert done.stderr == (
+        "compliance: all.pem: the key is under no password, and others may read the file "
+        "(mode 644); 'chmod 600' keeps it to you\n"
+    )
+
+
+@pytest.mark.parametrize(
+    ("files", "words"),
+    [
+        ({}, "trusted: no certificates in that folder; expected files .pem, .crt, .cer or .der"),
+        ({"a.txt": b"x"}, "trusted: no certificates in that folder"),
+        ({"a.pem": b"x"}, "trusted/a.pem: holds no certificate; expected PEM"),
+        ({"a.pem": bytes(2 << 20)}, "trusted/a.pem: is larger than 1 MiB"),
+    ],
+)
+def test_folders_of_trust(
+    assess: Run, compliance: Run, tmp_path: Path, files: dict[str, bytes], words: str
+) -> None:
+    assess("--identity", "all.pem")
+    (tmp_path / "trusted").mkdir()
+    for name, data in files.items():
+        (tmp_path / "trusted" / name).write_bytes(data)
+    name = next((tmp_path / "out").glob("*.pdf"))
+    for option in ("--trust", "--timestamp-trust"):
+        done = compliance("verify", name, option, "trusted")
+        assert (done.returncode, done.stdout) == (2, "")
+        assert words in done.stderr
+        assert len(done.stderr.splitlines()) == 1
+
+
+# ---------------------------------------------------------------- stamps
+
+
+def test_every_sheet_of_a_run_is_stamped_or_none_is_written(
+    compliance: Run, assess: Run, desk: Callable[..., Path], tmp_path: Path
+) -> None:
+    desk("good", "bright")
+    key = ("--identity", "all.pem")
+
+    def answer(query: bytes) -> tuple[int, str, bytes]:
+        return 200, REPLY, clock().answer(query, SIGNED)
+
+    with serving(answer) as url:
+        done = assess(*key, "--timestamp", url)
+        assert (done.returncode, done.stderr) == (1, "")
+    files = sorted((tmp_path / "out").glob("*.pdf"))
+    assert len(files) == 2
+    for file in files:
+        (signature,) = read_signatures(file.read_bytes()).signatures
+        assert signature.stamp is not None and signature.stamp.time == SIGNED
+    (tmp_path / "clock.pem").write_bytes(clock().root.pem)
+    trusted = ("--trust", "root.pem", "--timestamp-trust", "clock.pem")
+    done = compliance("verify", *files, *trusted)
+    assert done.returncode == 0
+    assert done.stdout.count("by a trusted time stamp") == 2
+    for file in (tmp_path / "out").iterdir():
+        file.unlink()
+    done = assess(*key, "--timestamp", url)
+    assert done.returncode == 4
+    assert done.stderr == (
+        f"compliance: no time stamp from {url}: connection refused; "
+        "--timestamp-optional signs without one\n"
+    )
+    assert not list((tmp_path / "out").iterdir())
+    done = assess(*key, "--timestamp", url, "--timestamp-optional")
+    assert done.returncode == 1
+    assert done.stderr == (
+        f"compliance: signed without a time stamp: no time stamp from {url}: connection refused\n"
+    )
+    assert len(list((tmp_path / "out").glob("*.pdf"))) == 2
+
+
+def test_two_sheets_with_one_number(assess: Run, compliance: Run, tmp_path: Path) -> None:
+    """The same assessment signed twice over: which of the two is the sheet?"""
+    assess("--identity", "all.pem")
+    first = next((tmp_path / "out").glob("*.pdf"))
+    first.rename(tmp_path / "one.pdf")
+    assess("--identity", "all.pem", "--replace")
+    other = next((tmp_path / "out").glob("*.pdf"))
+    other.rename(tmp_path / "two.pdf")
+    assert compliance("verify", "one.pdf", "--trust", "root.pem").returncode == 0
+    done = compliance("verify", "one.pdf", "two.pdf", "--trust", "root.pem")
+    assert done.returncode == 1
+    assert done.stderr.startswith(
+        "compliance: one.pdf and two.pdf are two sheets with one number, KX-7-1-tiny-"
+    )
+    key = ("--identity", "all.pem", *NOW)
+    assert compliance("countersign", "one.pdf", *key, "--out", "three.pdf").returncode == 0
+    done = compliance("verify", "one.pdf", "three.pdf", "--trust", "root.pem")
+    assert (done.returncode, done.stderr) == (0, "")
+
+
+# ---------------------------------------------------------------- secrets
+
+
+def forms(holder: Holder) -> dict[str, bytes]:
+    """A private key as it might lie about: its number, and the file's text."""
+    assert hasattr(holder.key, "private_numbers")
+    number = holder.key.private_numbers().private_value.to_bytes(32, "big")  # type: ignore[union-attr]
+    der = holder.key.private_bytes(
+        serialization.Encoding.DER,
+        serialization.PrivateFormat.PKCS8,
+        serialization.NoEncryption(),
+    )
+    return {
+        "number": number,
+        "hex": number.hex().encode(),
+        "capitals": number.hex().upper().encode(),
+        "base64": base64.b64encode(der)[40:100],
+        "password": PASSWORD.encode(),
+    }
+
+
+def seen_in_the_process_list(process: subprocess.Popen[bytes]) -> bytes:
+    """What others could read of a process while it ran: its call, over and over."""
+    seen = b""
+    while process.poll() is None:
+        try:
+            seen += Path(f"/proc/{process.pid}/cmdline").read_bytes()
+        except OSError:
+            break
+        time.sleep(0.02)
+    return seen
+
+
+def test_keys_and_passwords_appear_nowhere(assess: Run, tmp_path: Path) -> None:
+    """Not in what is printed, traceback and all; in no file written; not in the process list."""
+    kept = {file.name for file in tmp_path.iterdir()}
+    wrong = tmp_path / "wrong.txt"
+    wrong.write_text("another secret\n")
+    shown = b""
+    good = ("--password-file", "password.txt")
+    for more in (good, ("--password-file", "wrong.txt")):
+        call = ["assess", "job.yaml", "--out", "out", *NOW, "--identity", "key.pem"]
+        process = subprocess.Popen(
+            [sys.executable, "-m", "compliance.cli", "--traceback", *call, *more,
+             "--chain", "chain.pem", "--replace"],
+            cwd=tmp_path,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.STDOUT,
+            env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2])},
+        )  # fmt: skip
+        shown += seen_in_the_process_list(process)
+        assert process.stdout is not None
+        shown += process.stdout.read()
+        process.stdout.close()
+        assert process.wait() == (0 if more == good else 2)
+    assert b"assess" in shown and b"password is wrong" in shown
+    written = [file for file in tmp_path.rglob("*") if file.is_file() and file.name not in kept]
+    assert {file.suffix for file in written} >= {".pdf", ".json"}
+    for file in written:
+        if file != wrong:
+            shown += file.read_bytes()
+    for name, secret in (*forms(ADA).items(), ("wrong", b"another secret")):
+        assert secret not in shown, name
+    assert load_identity(ADA.key_file(PASSWORD), PASSWORD, chain=ADA.chain).key
