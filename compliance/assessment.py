@@ -3,15 +3,19 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from typing import NamedTuple
 
+from compliance import calibration as calibrations
 from compliance import disposition
 from compliance import record as records
 from compliance.capability import inadequate
 from compliance.charts import charts
+from compliance.checks.noticed import checks
 from compliance.decision import outcome
-from compliance.grading.case import Stated, lay_out
+from compliance.diagnosis.diagnose import diagnosis_of
+from compliance.grading.case import Case, Stated, lay_out
 from compliance.model import (
     Assessment,
     Deviation,
@@ -20,6 +24,7 @@ from compliance.model import (
     Meter,
     Readings,
     ReadingsEntry,
+    Remark,
     Rule,
     State,
 )
@@ -73,12 +78,26 @@ def assess(
     graded_before = None
     known = meter is not None and meter.uncertainty is not None
     trial = Trial(seed, draws if known else 0)
+    changed = None
     if readings is not None:
-        heading, state = "calibrated", _grade(rule, readings, entry, job, meter, now, trial)
+        heading = "calibrated"
+        case, state = _grade(rule, readings, entry, job, meter, now, trial)
+        state = _explained(case, state, before, entry, job, meter)
         if before is not None:
-            graded_before = _grade(rule, before, first, job, meter, now, trial)
+            earlier, graded_before = _grade(rule, before, first, job, meter, now, trial)
+            changed = calibrations.calibration(
+                case, earlier, state.findings, graded_before.findings
+            )
+            state = _noting(
+                state,
+                calibrations.questioned(case, earlier, readings, before, job),
+                *calibrations.headroom(earlier, case),
+            )
     elif before is not None:
-        heading, state = "before", _grade(rule, before, first, job, meter, now, trial)
+        heading = "before"
+        earlier, state = _grade(rule, before, first, job, meter, now, trial)
+        state = _explained(earlier, state, None, first, job, meter)
+        state = _noting(state, *calibrations.headroom(earlier, None))
     else:
         raise ValueError("there are no readings to assess")
     held = disposition.applied(deviations, state.findings, rule=rule, job=job, now=now)
@@ -95,7 +114,7 @@ def assess(
         deviations=held,
         disposition=accepted,
     )
-    document = records.record(heads, state, graded_before)
+    document = records.record(heads, state, graded_before, changed)
     return Assessment(
         number=document["number"],
         assessed=now,
@@ -109,7 +128,36 @@ def assess(
         document=document,
         deviations=held,
         disposition=accepted,
+        calibration=changed,
     )
+
+
+def _explained(
+    case: Case,
+    state: State,
+    before: Readings | None,
+    entry: ReadingsEntry | None,
+    job: Job | None,
+    meter: Meter | None,
+) -> State:
+    """The state with likely causes of what failed, and with remarks on the readings as such."""
+    found = diagnosis_of(state.findings, case, state.readings, before)
+    odd = checks(
+        case,
+        state.readings,
+        meter=meter,
+        job=job,
+        entry=entry,
+        causes=found.causes,
+        expected=found.expected,
+    )
+    return _noting(replace(state, causes=found.causes), *odd)
+
+
+def _noting(state: State, *found: Remark | None) -> State:
+    """The state with more remarks."""
+    more = tuple(remark for remark in found if remark is not None)
+    return replace(state, remarks=(*state.remarks, *more))
 
 
 def _grade(
@@ -120,7 +168,7 @@ def _grade(
     meter: Meter | None,
     now: datetime,
     trial: Trial,
-) -> State:
+) -> tuple[Case, State]:
     case = lay_out(rule, readings, meter=meter, stated=_stated(job, entry))
     uncertainty = meter.uncertainty if meter else None
     findings = findings_of(case, uncertainty, count=trial.draws, seed=trial.seed)
@@ -137,7 +185,7 @@ def _grade(
         unproven=[row.requirement for row in unproven],
         now=now,
     )
-    return State(
+    return case, State(
         readings=readings,
         measured=measured,
         verdict=verdict,

@@ -27,7 +27,7 @@ DRAWS_APART = 2
 
 IGNORED = frozenset({"tool", "number"})
 """Of the document: what computed it, and the number over its other bytes."""
-CONCLUSIONS = frozenset({"verdict", "reason", "conditional", "bound", "note", "remarks"})
+CONCLUSIONS = frozenset({"verdict", "reason", "conditional", "bound", "note", "remarks", "causes"})
 """Keys whose values follow from those beside them."""
 ABSENT = object()
 """Stands for what one of the two does not have."""
@@ -75,6 +75,8 @@ FIELDS: Mapping[str, Topic] = {
     "value": Topic.VALUE,
     "bound": Topic.VALUE,
     "remarks": Topic.WORDS,
+    "causes": Topic.WORDS,
+    "calibration": Topic.VALUE,
     "note": Topic.WORDS,
     "why": Topic.WORDS,
     "interval": Topic.VALUE,
@@ -147,15 +149,16 @@ class _Comparison:
 
     def mapping(self, path: Path, stated: Document, computed: Document) -> None:
         """Compare two mappings that stand at `path`, what follows from the rest at the end."""
-        before, turned = len(self.found), self._turned
+        before, turned, outer = len(self.found), self._turned, self._cause
         keys = stated.keys() | computed.keys()
         for key in sorted(keys - CONCLUSIONS):
             self._pair(path, key, stated, computed)
         # What the conclusions were drawn from already differs: they differ for that reason.
-        self._cause = self.found[before].topic if len(self.found) > before else None
+        found = self.found[before].topic if len(self.found) > before else None
+        self._cause = outer or found
         for key in sorted(keys & CONCLUSIONS - self._excused(stated, computed, turned)):
             self._pair(path, key, stated, computed)
-        self._cause = None
+        self._cause = outer
 
     def _pair(self, path: Path, key: str, stated: Document, computed: Document) -> None:
         self._walk((*path, key), stated.get(key, ABSENT), computed.get(key, ABSENT))
@@ -196,7 +199,7 @@ class _Comparison:
         if "findings" in computed:
             follows = conclusion(stated, self._decision) if below else {}
             agree = below and all(stated[key] == follows[key] for key in follows)
-            return frozenset(follows) if agree else frozenset()
+            return frozenset({*follows, "causes"}) if agree else frozenset()
         if "verdict" not in computed or stated.get("verdict") == computed["verdict"]:
             return frozenset()
         allowed = possible(computed, self._decision["confidence"], self._close_p)

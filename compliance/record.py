@@ -10,8 +10,9 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
-from compliance import __version__, canonical
+from compliance import __version__, canonical, explained
 from compliance.model import (
+    Calibration,
     Deviation,
     Disposition,
     Finding,
@@ -58,7 +59,9 @@ class Heads:
     disposition: Disposition | None = None
 
 
-def record(heads: Heads, state: State, before: State | None) -> dict[str, Any]:
+def record(
+    heads: Heads, state: State, before: State | None, calibration: Calibration | None = None
+) -> dict[str, Any]:
     """The document of an assessment, with its number."""
     slot = heads.job.slots[0] if heads.job else None
     document: dict[str, Any] = {
@@ -80,6 +83,8 @@ def record(heads: Heads, state: State, before: State | None) -> dict[str, Any]:
         "draws": heads.draws,
         "heading": heads.heading,
         **_state(state),
+        "causes": explained.causes(state.causes),
+        "calibration": explained.calibration(calibration),
         "disposition": heads.disposition.value if heads.disposition else None,
         "deviations": [_deviation(number, one) for number, one in enumerate(heads.deviations, 1)],
         "before": None if before is None else _state(before),

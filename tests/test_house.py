@@ -34,6 +34,7 @@ MATCHING = ARITHMETIC | {"target_model", "patches"}
 GRADING = MATCHING | {"matching", "decision"}
 SAMPLING = GRADING | {"grading", "evaluate", "uncertainty"}
 ASSESSING = SAMPLING | {"sampling", "capability", "charts", "remarks", "record", "disposition"}
+ASSESSING |= {"diagnosis", "checks", "calibration", "explained"}
 DOCUMENTS = {"rules", "job", "meter", "readings"}
 EVIDENCE = ASSESSING | DOCUMENTS | {"assessment", "canonical", "enclosures", "deviations"}
 SIGNING = {"errors", "identity", "signing"}
@@ -76,7 +77,10 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "charts": (GRADING | {"grading"}, NUMPY),
     "remarks": (GRADING | {"grading"}, NUMPY),
     "diagnosis": (VOCABULARY | SAMPLING | {"sampling"}, NUMPY),
-    "record": ({"model", "canonical"}, set()),
+    "checks": (VOCABULARY | GRADING | {"grading"}, NUMPY),
+    "calibration": (VOCABULARY | GRADING | {"grading"}, NUMPY),
+    "explained": ({"model"}, set()),
+    "record": ({"model", "canonical", "explained"}, set()),
     "assessment": (ASSESSING, NUMPY),
     "disposition": (ARITHMETIC | {"decision"}, set()),
     "restated": ({"errors", "model"}, set()),
@@ -110,6 +114,7 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
 
 PURE = {"model", "wording", "colorimetry", "targets", "quantities", "target_model", "patches"}
 PURE |= {"matching", "decision", "grading", "evaluate", "charts", "remarks", "record", "assessment"}
+PURE |= {"diagnosis", "checks", "calibration", "explained"}
 PURE |= {"disposition", "restated", "uncertainty", "sampling", "planning", "capability"}
 """Parts that do no input or output."""
 OUTSIDE_MODULES = {"io", "os", "shutil", "socket", "subprocess", "tempfile", "urllib"}

@@ -44,6 +44,9 @@ COMMANDS: Mapping[str, Entry] = {
     "assess": Entry(
         "compliance.cli.assess", "Judge a job's slots by their rules and write the sheets."
     ),
+    "explain": Entry(
+        "compliance.cli.explain", "Say what likely keeps a slot from meeting its rule."
+    ),
     "capability": Entry(
         "compliance.cli.capability", "Ask whether a meter can prove a rule, before measuring."
     ),

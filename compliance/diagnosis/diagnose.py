@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from typing import NamedTuple
 
 import numpy as np
 
 from compliance.diagnosis.display import Display, shown, sound
 from compliance.diagnosis.facts import Facts, gather, itp
-from compliance.diagnosis.fit import Chosen, applied, errors, loss
+from compliance.diagnosis.fit import Array, Chosen, applied, errors, loss
 from compliance.diagnosis.limits import Limiter, find_limiter, tell_limiter
 from compliance.diagnosis.search import Node, cost, price, search
 from compliance.diagnosis.session import find_drift, find_unloaded, tell_drift, tell_unloaded
@@ -17,7 +18,7 @@ from compliance.diagnosis.told import Told
 from compliance.grading.case import Case
 from compliance.model import Cause, Finding, Readings, Triple, Verdict
 
-__all__ = ["causes_of", "diagnose"]
+__all__ = ["Diagnosis", "diagnose", "diagnosis_of"]
 
 Place = tuple[Triple, str, float]
 """Codes, position and window of a patch."""
@@ -27,49 +28,64 @@ BADLY = 1.5
 """Loss above which, and above half of what there was, nothing fitted is told."""
 
 
-def causes_of(
+class Diagnosis(NamedTuple):
+    """What is likely wrong, and what a display that is so would show."""
+
+    causes: tuple[Cause, ...]
+    """The likeliest first."""
+    expected: Array | None = None
+    """(P, 3) XYZ in cd/m² of the case's patches, NaN where nothing is said; None: the target"""
+
+
+def diagnosis_of(
     findings: Sequence[Finding], case: Case, readings: Readings, before: Readings | None
-) -> tuple[Cause, ...]:
-    """Likely causes of the findings outside their limits, the likeliest first; of none, none."""
-    touched: set[Place] = {
-        (point.patch, point.position, point.window)
-        for one in findings
-        if one.verdict in (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
-        for point in one.points
-    }
-    if not touched:
-        return ()
+) -> Diagnosis:
+    """Likely causes of the findings outside their limits; where none is, nothing is sought."""
+    failed = [one for one in findings if one.verdict in OUTSIDE and one.points]
+    if not failed:
+        return Diagnosis(())
     found = diagnose(case, readings, before)
-    return tuple(one for one in found if _matters(one, case, touched))
-
-
-def _matters(cause: Cause, case: Case, patches: set[Place]) -> bool:
-    """A limiter is no cause where nothing that failed was dimmed by it."""
-    if cause.kind != "limiter":
-        return True
     limiter = find_limiter(case)
-    if limiter is None or np.isfinite(limiter.cap):
+    if limiter is None or _matters(limiter, case, failed):
+        return found
+    return found._replace(causes=tuple(one for one in found.causes if one.kind != "limiter"))
+
+
+OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+
+
+def _matters(limiter: Limiter, case: Case, failed: Sequence[Finding]) -> bool:
+    """Whether something that failed was dimmed by a limiter."""
+    if limiter.along == "seconds":
+        timed = {one.id for one in case.rule.requirements if one.over and one.over.seconds}
+        return any(one.id in timed for one in failed)
+    if np.isfinite(limiter.cap):
         return True
     stimuli = case.patches.stimulus
-    dimmed = {
+    dimmed: set[Place] = {
         (case.patches.triple(index), stimuli[index].position, stimuli[index].window)
         for index in limiter.patches
     }
-    return bool(dimmed & patches)
+    judged = {(point.patch, point.position, point.window) for one in failed for point in one.points}
+    return bool(dimmed & judged)
 
 
-def diagnose(case: Case, readings: Readings, before: Readings | None = None) -> tuple[Cause, ...]:
-    """What is likely wrong with a display, whatever its verdict, the likeliest first."""
+def diagnose(case: Case, readings: Readings, before: Readings | None = None) -> Diagnosis:
+    """What is likely wrong with a display, whatever its verdict."""
     unloaded = find_unloaded(readings, before)
     first = [] if unloaded is None else [tell_unloaded(unloaded)]
     limiter = find_limiter(case)
     facts = gather(case)
     if facts is None:
-        return (*first, *([] if limiter is None else [tell_limiter(limiter)]))
-    return (*first, *_fitted(case, facts, limiter))
+        return Diagnosis((*first, *([] if limiter is None else [tell_limiter(limiter)])))
+    found, light = _fitted(case, facts, limiter)
+    expected = np.full((len(case.patches), 3), np.nan)
+    expected[facts.patches] = light
+    return Diagnosis((*first, *found), expected)
 
 
-def _fitted(case: Case, facts: Facts, limiter: Limiter | None) -> list[Cause]:
+def _fitted(case: Case, facts: Facts, limiter: Limiter | None) -> tuple[list[Cause], Array]:
+    """Causes told by models of a display, and the light of the one they make together."""
     drift = find_drift(case, facts)
     plain = sound(facts)
     start = plain
@@ -90,7 +106,7 @@ def _fitted(case: Case, facts: Facts, limiter: Limiter | None) -> list[Cause]:
     if node.loss <= max(BADLY, base / 2):
         ranked += _told(node, start, facts)
     ranked.sort(key=lambda each: -each[0])
-    return [cause for _, cause in ranked]
+    return [cause for _, cause in ranked], shown(applied(start, node.chosen), facts).xyz[0]
 
 
 def _worth(without: Display, node: Node, facts: Facts) -> float:

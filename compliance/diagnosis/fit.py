@@ -36,6 +36,8 @@ LEVEL = 0.06
 WEIGHT = 0.1
 """Of that, in ΔE ITP."""
 FURTHEST = 10.0
+DIGITS = 9
+"""Decimals of a loss; machines differ in those after."""
 
 
 class Option(NamedTuple):
@@ -80,7 +82,7 @@ def loss(display: Display, facts: Facts) -> Array:
     low, high = display.prior
     beyond = _beyond(made.white, high) + _beyond(low, made.white)
     beyond += _beyond(made.black, facts.darkest)
-    return np.asarray(mean + WEIGHT * np.minimum(beyond / LEVEL, FURTHEST))
+    return np.asarray(np.round(mean + WEIGHT * np.minimum(beyond / LEVEL, FURTHEST), DIGITS))
 
 
 def _beyond(value: Array | float, bound: Array | float) -> Array:

@@ -163,9 +163,9 @@ class Calibration:
     white_after: float | None
     lost: float | None
     """% of the luminance before"""
-    asked: float | None
+    asked: float
     """cd/m² that the slot shall end at"""
-    wanted: float | None
+    wanted: float
     """cd/m² to start from, so that it can"""
     shifts: tuple[Shift, ...]
 

@@ -1,0 +1,1 @@
+"""Checks of the readings themselves: what is told as remarks, and never corrected."""

@@ -1,0 +1,51 @@
+"""All checks of one set of readings."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from compliance.checks.expected import Array, rows
+from compliance.checks.observer import observer
+from compliance.checks.order import order
+from compliance.checks.reach import floor, saturation
+from compliance.checks.repeatability import repeatability
+from compliance.checks.room import ambient
+from compliance.grading.case import Case
+from compliance.model import Cause, Job, Meter, Readings, ReadingsEntry, Remark
+
+__all__ = ["checks"]
+
+EXPLAINED = {"out-of-order": {"channels"}}
+"""Causes that would make a display look as if its readings were wrong."""
+
+
+def checks(
+    case: Case,
+    readings: Readings,
+    *,
+    meter: Meter | None,
+    job: Job | None,
+    entry: ReadingsEntry | None,
+    causes: Sequence[Cause] = (),
+    expected: Array | None = None,
+) -> tuple[Remark, ...]:
+    """What is odd about the readings as readings, the gravest first.
+
+    Left out is what one of the display's own `causes` explains; `expected` (P, 3) is the XYZ
+    that they make of the patches, NaN where they say nothing.
+    """
+    shown = rows(case, readings, expected)
+    found = [
+        order(shown),
+        observer(case),
+        saturation(case, readings, shown),
+        floor(case, readings, shown),
+        repeatability(case, meter),
+        ambient(case, job, entry),
+    ]
+    kinds = {one.kind for one in causes}
+    return tuple(
+        remark
+        for remark in found
+        if remark is not None and not kinds & EXPLAINED.get(remark.kind, set())
+    )

@@ -1,0 +1,86 @@
+"""A patch out of order: a reading that fits its neighbour's target clearly better."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from compliance.checks.expected import Array, Row
+from compliance.model import Remark
+
+__all__ = ["order"]
+
+FAR = 10.0
+"""ΔE ITP from its own target, and between the two targets, below which nothing is said."""
+CLEARLY, ALONE_CLEARLY = 0.25, 0.12
+"""Share of that distance within which the neighbour's target must be: of two readings that are
+each at one with the other's, and of one alone."""
+ALONE = 4.0
+"""Times that it must be further off than the readings are in the middle."""
+LAGGING = 0.8
+"""Share of the readings that fit the patch before theirs, of a meter that lags throughout."""
+LEAST = 8
+NAMED = 4
+"""Lines named in one remark."""
+
+
+def order(rows: Sequence[Row]) -> Remark | None:
+    """Readings at odds with their own patch and at one with the one before or after."""
+    if len(rows) < LEAST:
+        return None
+    own = np.array([_apart(one, one) for one in rows])
+    for step, word in ((-1, "before"), (1, "after")):
+        if _lagging(rows, own, step):
+            return Remark(
+                "out-of-order",
+                f"Nearly all readings fit the patch {word} theirs better than their own: patches "
+                "and readings may have come out of step from the start.",
+            )
+    usual = float(np.median(own))
+    far = own >= max(FAR, ALONE * (usual + 1))
+    found = [
+        (one, rows[other])
+        for place, one in enumerate(rows)
+        if far[place] and (other := _fitting(rows, own, place)) is not None
+    ]
+    if not found:
+        return None
+    told = "; ".join(
+        f"line {one.line} fits the patch of line {other.line} (ΔE ITP "
+        f"{_apart(one, other):.2g}) and not its own ({_apart(one, one):.2g})"
+        for one, other in found[:NAMED]
+    )
+    more = f"; and {len(found) - NAMED} more" if len(found) > NAMED else ""
+    return Remark("out-of-order", f"Patches may be out of order in the readings: {told}{more}.")
+
+
+def _apart(one: Row, other: Row) -> float:
+    """ΔE ITP between what was read at one and the target of another."""
+    return float(np.linalg.norm(one.read - other.target))
+
+
+def _fitting(rows: Sequence[Row], own: Array, place: int) -> int | None:
+    """The neighbour in the session whose target a reading fits clearly better."""
+    one = rows[place]
+    fitting = []
+    for other in (place - 1, place + 1):
+        if not 0 <= other < len(rows):
+            continue
+        if np.linalg.norm(one.target - rows[other].target) < FAR:
+            continue
+        mutual = own[other] >= FAR and _apart(rows[other], one) <= CLEARLY * own[other]
+        if _apart(one, rows[other]) <= (CLEARLY if mutual else ALONE_CLEARLY) * own[place]:
+            fitting.append(other)
+    return min(fitting, key=lambda other: _apart(one, rows[other]), default=None)
+
+
+def _lagging(rows: Sequence[Row], own: Array, step: int) -> bool:
+    """Whether nearly every reading fits the patch `step` places on."""
+    fits = told = 0
+    for place, one in enumerate(rows):
+        at = place + step
+        if 0 <= at < len(rows) and np.linalg.norm(one.target - rows[at].target) >= FAR:
+            told += 1
+            fits += own[place] >= FAR and _apart(one, rows[at]) <= CLEARLY * own[place]
+    return told >= LEAST and fits >= LAGGING * told
