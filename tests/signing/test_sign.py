@@ -8,6 +8,11 @@ from pathlib import Path
 
 import pikepdf
 import pytest
+from asn1crypto import keys, x509
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.sign.fields import SigSeedSubFilter
+from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, SimpleSigner
+from pyhanko_certvalidator.registry import SimpleCertificateStore
 from sealing import (
     MADE,
     SIGNED,
@@ -23,7 +28,7 @@ from sealing import (
 
 from compliance.errors import IdentityError
 from compliance.signatures import read_signatures
-from compliance.signing import COUNTER_FIELD, FACILITY_FIELD
+from compliance.signing import COUNTER_FIELD, FACILITY_FIELD, role_in, role_reason
 
 
 @pytest.fixture(scope="module", params=["signed", "countersigned"])
@@ -153,3 +158,33 @@ def test_the_box_shows_who_signed(tmp_path: Path) -> None:
 def test_nothing_is_signed_outside_the_certificates_dates(when: object, words: str) -> None:
     with pytest.raises(IdentityError, match=words):
         signed(when=when)  # type: ignore[arg-type]
+
+
+def test_another_program_may_countersign() -> None:
+    """One that writes its name and the time into title and metadata, as most do."""
+    client = identity("Cleo Client")
+    signer = SimpleSigner(
+        signing_cert=x509.Certificate.load(client.signer.certificate),
+        signing_key=keys.PrivateKeyInfo.load(client.key),
+        cert_registry=SimpleCertificateStore(),
+    )
+    metadata = PdfSignatureMetadata(field_name=COUNTER_FIELD, subfilter=SigSeedSubFilter.PADES)
+    out = BytesIO()
+    PdfSigner(metadata, signer).sign_pdf(
+        IncrementalPdfFileWriter(BytesIO(signed())), existing_fields_only=True, output=out
+    )
+    seal = read_signatures(out.getvalue())
+    assert seal.all_faults == ()
+    assert [each.role for each in seal.signatures] == ["facility", "countersigner"]
+    with pikepdf.open(out) as pdf:
+        assert str(pdf.docinfo["/ModDate"]) != SIGNED.strftime("D:%Y%m%d%H%M%S+00'00'")
+
+
+def test_a_role_stands_in_the_reason() -> None:
+    first, second = read_signatures(countersigned(signed(), role="Technical lead")).signatures
+    assert (first.role, first.reason) == ("facility", "Assessment X")
+    assert (second.role, second.reason) == ("Technical lead", "Countersigned as Technical lead")
+    assert role_in(role_reason("x")) == "x"
+    assert [role_in(each) for each in (None, "", "Received", role_reason(""))] == (
+        ["countersigner"] * 4
+    )
