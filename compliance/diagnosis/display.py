@@ -107,10 +107,17 @@ def primaries_of(matrix: Array) -> Array:
 
 def matrices(primaries: Array, white: Array) -> Array:
     """(K, 3, 3) linear R, G, B to XYZ with Y = 1 for white; SMPTE RP 177."""
-    columns = np.swapaxes(spaces.xy_to_xyz(primaries, np.ones(primaries.shape[:-1])), -1, -2)
-    point = spaces.xy_to_xyz(white, np.ones(white.shape[:-1]))
-    shares = np.linalg.solve(columns, point[..., None])[..., 0]
-    return np.asarray(columns * shares[..., None, :])
+    columns = np.swapaxes(_unit(primaries), -1, -2)
+    shares = np.linalg.solve(columns, _unit(white)[..., None])
+    return np.asarray(columns * np.swapaxes(shares, -1, -2))
+
+
+def _unit(xy: Array) -> Array:
+    """XYZ (..., 3) of x, y (..., 2) at Y = 1."""
+    x, y = xy[..., 0], xy[..., 1]
+    xyz = np.ones((*x.shape, 3))
+    xyz[..., 0], xyz[..., 2] = x / y, (1 - x - y) / y
+    return xyz
 
 
 # ------------------------------------------------------------ curves
@@ -161,18 +168,22 @@ def shown(display: Display, facts: Facts) -> Shown:
     White's luminance is fitted to the neutral readings, within bounds if the curve is
     absolute, and the black to the black reading.
     """
-    share = _share(facts.signal, display, facts, np.zeros(1))
-    scale = _scale(share, display, facts)
-    dark = _share(facts.black_signal[None], display, facts, np.zeros(1))[:, 0, 1] * scale
+    turned = np.swapaxes(_turned(display, facts), -1, -2)
+    nothing = np.zeros(1)
+    share = _channels(display, facts, nothing) @ turned
+    scale = _scale(share[:, :-1], display, facts)
+    dark = share[:, -1, 1] * scale
     if display.black == "lift":
-        lift = _lift(dark, scale, display, facts)
+        lift = _lift_alone(np.full_like(scale, facts.black[1]), scale, display)
+        if np.any(dark > 0):
+            lift = _lift_beside(lift, dark, turned, scale, display, facts)
         if np.any(lift > 0):
-            share = _share(facts.signal, display, facts, lift)
-            scale = _scale(share, display, facts)
-        light = share * scale[:, None, None]
+            share = _channels(display, facts, lift) @ turned
+            scale = _scale(share[:, :-1], display, facts)
+        light = share[:, :-1] * scale[:, None, None]
         own = scale * (lift**2 / 3 if display.curve == "hlg" else lift) ** display.exponent
     else:
-        light = share * scale[:, None, None]
+        light = share[:, :-1] * scale[:, None, None]
         own = np.maximum(facts.black[1] - dark, 0.0)
         glow = own[:, None, None] * facts.black / max(facts.black[1], 1e-12)
         if display.black == "none":
@@ -186,26 +197,24 @@ def shown(display: Display, facts: Facts) -> Shown:
     return Shown(light, scale, own)
 
 
-def _share(signal: Array, display: Display, facts: Facts, lift: Array) -> Array:
-    """XYZ (K, P, 3) as a share of the white's luminance; `lift` (K,) raises the drive."""
+def _channels(display: Display, facts: Facts, lift: Array) -> Array:
+    """Light (K, P + 1, 3) of the displays' own channels as a share of the white's, for the
+    patches and for black; `lift` (K,) raises the drive."""
     model = facts.model
-    ordered = signal[:, display.order]
+    ordered = facts.signals[:, display.order]
     span = (display.high - display.low)[:, None, None]
     drive = np.clip((ordered - display.low[:, None, None]) / span, 0.0, 1.0)
     if np.any(display.floor >= 0):
         drive = np.where(drive <= display.floor[:, None, None], 0.0, drive)
-    own = len(display.taken) == 1 and np.allclose(display.taken[0], model.from_target)
+    own = len(display.taken) == 1 and np.array_equal(display.taken[0], model.from_target)
     if own or display.curve == "hlg":
         light = _light(_levels(drive, display, lift[:, None, None]), display, model)
-        native = light if own else _native(light, display, model)
-    else:
-        light = _light(drive, display, model)
-        if display.curve == "dcdm":
-            light = light * (transfer.DCDM_PEAK / model.white_luminance)
-        own_drive = _drive(_native(light, display, model), display, model)
-        own_drive = own_drive[..., display.drive_order]
-        native = _light(_levels(own_drive, display, lift[:, None, None]), display, model)
-    return np.asarray(native @ np.swapaxes(_turned(display, facts), -1, -2))
+        return light if own else _native(light, display, model)
+    light = _light(drive, display, model)
+    if display.curve == "dcdm":
+        light = light * (transfer.DCDM_PEAK / model.white_luminance)
+    drive = _drive(_native(light, display, model), display, model)[..., display.drive_order]
+    return _light(_levels(drive, display, lift[:, None, None]), display, model)
 
 
 def _turned(display: Display, facts: Facts) -> Array:
@@ -244,7 +253,7 @@ def _levels(drive: Array, display: Display, lift: Array) -> Array:
 
 def _scale(share: Array, display: Display, facts: Facts) -> Array:
     """(K,) cd/m² of a share of 1: the rule's white, or fitted to the brighter neutral readings."""
-    bright = facts.neutral & (facts.nominal >= 0.05 * facts.nominal[facts.neutral].max())
+    bright = facts.bright
     below = np.maximum(share[:, bright, 1], 1e-12)
     dark = facts.black[1] if display.black == "add" else 0.0
     lit = facts.xyz[bright, 1] * np.ones_like(below)
@@ -263,14 +272,14 @@ def _scale(share: Array, display: Display, facts: Facts) -> Array:
     return np.asarray(scale)
 
 
-def _lift(dark: Array, scale: Array, display: Display, facts: Facts) -> Array:
-    """(K,) of the drive, so that black shows what was read; `dark` (K,) is without it."""
-    first = _lift_alone(facts.black[1] * np.ones_like(scale), scale, display)
-    if not np.any(dark > 0):
-        return first
+def _lift_beside(
+    first: Array, dark: Array, turned: Array, scale: Array, display: Display, facts: Facts
+) -> Array:
+    """(K,) of the drive, so that black shows what was read where something else raises it too:
+    a secant from what it needs alone; `dark` (K,) is black's light without it."""
     second = _lift_alone(np.maximum(facts.black[1] - dark, 0.0), scale, display)
     high, low = (
-        _share(facts.black_signal[None], display, facts, lift)[:, 0, 1] * scale
+        (_channels(display, facts, lift)[:, -1:] @ turned)[:, 0, 1] * scale
         for lift in (first, second)
     )
     slope = (high - low) / np.where(first == second, 1.0, first - second)

@@ -7,7 +7,6 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from compliance import targets
 from compliance.colorimetry import spaces
 from compliance.grading.case import Case
 from compliance.model import Level, Limits, Rule
@@ -23,6 +22,8 @@ FLOOR = 0.05
 VEIL = 0.02
 """cd/m²"""
 GREY = spaces.xy_to_xyz(np.array(spaces.WHITES["d65"]), np.ones(()))
+LIT = 0.05
+"""Share of the brightest neutral target from which neutrals tell white's luminance."""
 BRIGHT = 0.2
 """Share of the brightest neutral target from which neutrals tell the white."""
 LEAST = 8
@@ -43,15 +44,15 @@ class Facts(NamedTuple):
     """(P, 3) as read, cd/m²"""
     itp: Array
     """(P, 3)"""
-    target: Array
-    """(P, 3) XYZ of the rule's own target, cd/m²"""
     nominal: Array
     """(P,) cd/m²"""
     neutral: Flags
     black: Array
     """(3,) XYZ of black as read; of no light where it was not"""
-    black_signal: Array
-    """(3,)"""
+    signals: Array
+    """(P + 1, 3), that of black last"""
+    bright: Flags
+    """(P,) neutrals that the white is fitted to"""
     white_uv: Array
     """(2,) u'v' of the brighter neutral readings"""
     white: float
@@ -84,29 +85,23 @@ def gather(case: Case) -> Facts | None:
     dark = np.zeros(3) if black is None else np.maximum(case.view.xyz[black], 0.0)
     level = model.white_luminance if white is None else max(float(case.view.xyz[white, 1]), 1e-6)
     signal = patches.signal[index]
-    count = len(index)
+    nominal, neutral = patches.nominal[index], patches.neutral[index]
     return Facts(
         model=model,
         patches=index.astype(np.int64),
         signal=signal,
         xyz=xyz,
         itp=itp(xyz),
-        target=targets.target_xyz(
-            signal, model, np.full(count, level), np.full(count, _target_black(model, dark[1]))
-        ),
-        nominal=patches.nominal[index],
-        neutral=patches.neutral[index],
+        nominal=nominal,
+        neutral=neutral,
         black=dark,
-        black_signal=np.zeros(3),
-        white_uv=_white_uv(xyz, patches.neutral[index], patches.nominal[index]),
+        signals=np.vstack([signal, np.zeros(3)]),
+        bright=neutral & (nominal >= LIT * nominal[neutral].max()),
+        white_uv=_white_uv(xyz, neutral, nominal),
         white=level,
         span=_span(case.rule),
         darkest=_darkest(case.rule, level),
     )
-
-
-def _target_black(model: TargetModel, measured: float) -> float:
-    return measured if np.isnan(model.black_luminance) else model.black_luminance
 
 
 def _white_uv(xyz: Array, neutral: Flags, nominal: Array) -> Array:

@@ -1,0 +1,134 @@
+"""The table of simulated faults: every cause at several strengths, and what cannot be told apart.
+
+Each fault is one that the rule is meant to find: at these strengths it misses a limit.
+"""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Iterator, Sequence
+from typing import NamedTuple
+
+import faulty
+import numpy as np
+from faulty import Fault
+
+from compliance.diagnosis.diagnose import Diagnosis, diagnose
+from compliance.grading.case import lay_out
+from compliance.model import Rule
+from compliance.rules import load_rule
+
+RULES = ("sdr-broadcast", "web-srgb", "hdr-pq-1000", "cinema-review-room")
+WINDOWS = (2.0, 5.0, 10.0, 25.0, 50.0, 100.0)
+"""% of area, read on top of the plan where a limiter is simulated."""
+
+CURVES = {
+    "bt1886": (1.8, 2.0, 2.2, 2.6, "srgb", "pq", "hlg"),
+    "srgb": (1.8, 2.0, 2.4, 2.6, "pq", "hlg"),
+    "pq": (2.2, 2.4, "srgb", "hlg"),
+    "dcdm": (2.2, 2.4, 2.8),
+}
+PRIMARIES = {
+    "bt1886": ("p3", "bt2020", "adobe-rgb"),
+    "srgb": ("p3", "bt2020", "adobe-rgb"),
+    "pq": ("bt709", "bt2020", "adobe-rgb"),
+    "dcdm": ("bt709", "bt2020", "adobe-rgb"),
+}
+WHITES = {
+    "d50": (0.3457, 0.3585),
+    "d55": (0.3324, 0.3474),
+    "d65": (0.3127, 0.3290),
+    "d93": (0.2831, 0.2971),
+    "dci": (0.314, 0.351),
+    "5800 K": (0.3264, 0.3419),
+    "7200 K": (0.3045, 0.3205),
+    "8500 K": (0.2898, 0.3043),
+}
+ORDERS = ((0, 2, 1), (1, 0, 2), (2, 1, 0), (1, 2, 0), (2, 0, 1))
+
+ONE = (
+    {"white", "gain"},
+    {"limiter", "highlights"},
+)
+"""Pairs that are one: a channel's gain moves the white to another white, and what a limiter leaves
+of the bright greys is clipped."""
+
+
+def faults(rule: Rule) -> Iterator[Fault]:
+    """The whole table for a rule."""
+    target = rule.target
+    yield faulty.squeezed()
+    yield faulty.stretched()
+    for curve in CURVES[target.curve]:
+        yield faulty.curve(curve) if isinstance(curve, str) else faulty.power(curve)
+    for name in PRIMARIES[target.curve]:
+        yield faulty.primaries(name)
+    if target.curve == "pq":
+        yield faulty.taken("p3")
+        yield faulty.taken("bt709")
+    for order in ORDERS:
+        yield faulty.swapped(*order)
+    for name, xy in WHITES.items():
+        if np.abs(np.array(xy) - target.white).max() > 0.004:
+            yield faulty.white(name, xy)
+    yield from (faulty.clipped(share) for share in (0.93, 0.85, 0.7))
+    yield from (faulty.capped(share) for share in (0.9, 0.7))
+    yield faulty.bent(0.6, 0.5)
+    yield faulty.bent(0.75, 0.3)
+    yield from (faulty.crushed(level) for level in (0.12, 0.2, 0.3))
+    for channel in range(3):
+        yield from (faulty.gained(channel, factor) for factor in (0.7, 0.85, 0.92, 1.1))
+        yield from (faulty.shifted(channel, by) for by in (-0.04, 0.02, 0.04))
+    yield from (faulty.drifting(share) for share in (0.03, 0.05, 0.1, -0.04))
+    budget = target.luminance_peak * rule.window / 100
+    yield from (faulty.limited(share * budget) for share in (0.5, 0.7, 0.85))
+
+
+class Trial(NamedTuple):
+    """One simulated slot."""
+
+    rule: str
+    faults: tuple[Fault, ...]
+    seed: int
+
+    @property
+    def name(self) -> str:
+        return " + ".join([self.rule, *(f"{one.cause} {one.strength}" for one in self.faults)])
+
+    @property
+    def wanted(self) -> list[str]:
+        return [one.cause for one in self.faults]
+
+
+def singles(rules: Sequence[str], seeds: int, *, each: int | None = None) -> Iterator[Trial]:
+    """Every fault of the table alone; of each cause only the first few, if `each` says so."""
+    for name in rules:
+        shown: dict[str, int] = {}
+        for fault in faults(load_rule(name)):
+            shown[fault.cause] = shown.get(fault.cause, 0) + 1
+            if each is None or shown[fault.cause] <= each:
+                yield from (Trial(name, (fault,), seed) for seed in range(seeds))
+
+
+def pairs(rules: Sequence[str], count: int, seed: int) -> Iterator[Trial]:
+    """Each two causes in turn, at strengths drawn at random, `count` times for each rule."""
+    for name in rules:
+        by_cause: dict[str, list[Fault]] = {}
+        for fault in faults(load_rule(name)):
+            by_cause.setdefault(fault.cause, []).append(fault)
+        combinations = [two for two in itertools.combinations(by_cause, 2) if set(two) not in ONE]
+        random = np.random.RandomState(seed)
+        start = int(random.randint(len(combinations)))
+        for turn in range(count):
+            two = combinations[(start + turn * 7) % len(combinations)]
+            chosen = tuple(by_cause[one][random.randint(len(by_cause[one]))] for one in two)
+            yield Trial(name, chosen, int(random.randint(1 << 30)))
+
+
+def diagnosed(trial: Trial) -> Diagnosis:
+    """What is said of a simulated slot, whatever its verdict."""
+    rule = load_rule(trial.rule)
+    windows = WINDOWS if any(one.cause == "limiter" for one in trial.faults) else ()
+    random = np.random.RandomState(trial.seed)
+    read = faulty.readings(rule, trial.faults, random, windows)
+    return diagnose(lay_out(rule, read), read)
