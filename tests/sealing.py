@@ -12,6 +12,11 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
+from asn1crypto import keys, x509
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.sign.fields import SigSeedSubFilter
+from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, SimpleSigner
+from pyhanko_certvalidator.registry import SimpleCertificateStore
 from reportlab.pdfgen.canvas import Canvas
 
 from compliance.identity import Identity, load_identity, new_identity
@@ -19,7 +24,7 @@ from compliance.sheet import fonts
 from compliance.sheet.archive import archival
 from compliance.sheet.stamp import draw_stamp
 from compliance.sheet.write import countersign_sheet
-from compliance.signing import Box, sign
+from compliance.signing import COUNTER_FIELD, Box, sign
 from compliance.stamping import Stamper
 
 MADE = datetime(2026, 11, 20, 8, 0, tzinfo=UTC)
@@ -97,6 +102,22 @@ def countersigned(
     """A signed PDF, countersigned by another."""
     who = who or identity("Cleo Client")
     return countersign_sheet(pdf, identity=who, role=role, when=when, stamper=stamper)
+
+
+def countersigned_elsewhere(pdf: bytes) -> bytes:
+    """Countersigned by another program: the signing library as it comes, with the clock's time."""
+    client = identity("Cleo Client")
+    signer = SimpleSigner(
+        signing_cert=x509.Certificate.load(client.signer.certificate),
+        signing_key=keys.PrivateKeyInfo.load(client.key),
+        cert_registry=SimpleCertificateStore(),
+    )
+    metadata = PdfSignatureMetadata(field_name=COUNTER_FIELD, subfilter=SigSeedSubFilter.PADES)
+    out = BytesIO()
+    PdfSigner(metadata, signer).sign_pdf(
+        IncrementalPdfFileWriter(BytesIO(pdf)), existing_fields_only=True, output=out
+    )
+    return out.getvalue()
 
 
 def byte_ranges(pdf: bytes) -> list[tuple[int, int, int, int]]:

@@ -74,6 +74,8 @@ class Seal:
     revisions: int
     faults: tuple[str, ...]
     """Of the file as a whole; those of each signature stand with it."""
+    certified: int = 0
+    """Length of the file's beginning that the first signature covers."""
 
     @property
     def all_faults(self) -> tuple[str, ...]:
@@ -100,18 +102,25 @@ def read_signatures(
 def _read_all(data: bytes, trusted: Sequence[Signer], stamping: Sequence[Signer]) -> Seal:
     reader = PdfFileReader(BytesIO(data))
     embedded = list(reader.embedded_signatures)
+    certified = _covered(embedded[0]) if embedded else 0
     return Seal(
         signatures=tuple(_read(data, each, trusted, stamping) for each in embedded),
         revisions=reader.total_revisions,
-        faults=tuple(_file_faults(data, reader, embedded)) if embedded else (),
+        faults=tuple(_file_faults(data[:certified], data, reader, embedded)) if embedded else (),
+        certified=certified,
     )
 
 
 # ---------------------------------------------------------------- the file
 
 
+def _covered(embedded: EmbeddedPdfSignature) -> int:
+    *_, start, length = (int(number) for number in embedded.byte_range)
+    return start + length
+
+
 def _file_faults(
-    data: bytes, reader: PdfFileReader, embedded: list[EmbeddedPdfSignature]
+    certified: bytes, data: bytes, reader: PdfFileReader, embedded: list[EmbeddedPdfSignature]
 ) -> Iterable[str]:
     names = sorted(name for name, _, _ in fields.enumerate_sig_fields(reader))
     if names != sorted((FACILITY_FIELD, COUNTER_FIELD)):
@@ -126,13 +135,12 @@ def _file_faults(
             f"written {reader.total_revisions} times for {len(embedded)} signature(s); expected "
             f"{len(embedded) + 1}: it was changed without being signed"
         )
-    certified = read_certification_data(reader)
-    if certified is None or certified.permission != fields.MDPPerm.FILL_FORMS:
+    promise = read_certification_data(reader)
+    if promise is None or promise.permission != fields.MDPPerm.FILL_FORMS:
         yield "not certified as a file in which only a signature may be added"
     if embedded[-1].evaluate_signature_coverage() != SignatureCoverageLevel.ENTIRE_FILE:
         yield "the last signature does not cover the whole file: something was added after it"
-    *_, start, length = (int(number) for number in embedded[0].byte_range)
-    yield from later_faults(data[: start + length], data)
+    yield from later_faults(certified, data)
 
 
 # ---------------------------------------------------------------- one signature

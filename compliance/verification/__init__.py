@@ -80,7 +80,7 @@ def _verified(
         signed_when(seal, bool(stamping)),
         as_stated(attached, stated, trusted, any_signer),
         computed_again(stated, again if isinstance(again, Exception) else again.document),
-        as_drawn(data, stated, again, signed=_meant_signed(seal)),
+        as_drawn(_certified(data, seal), stated, again, signed=_meant_signed(seal)),
     )
     document = stated if isinstance(stated, Mapping) else {}
     return Verification(
@@ -112,6 +112,11 @@ def _assess() -> Callable[[Attached], Assessment]:
     from compliance.evidence import assess_again
 
     return assess_again
+
+
+def _certified(data: bytes, seal: Seal | Exception) -> bytes:
+    """The file as its facility signed it: what came later is a matter of step 1."""
+    return data[: seal.certified] if isinstance(seal, Seal) and seal.certified else data
 
 
 def _checked(data: bytes) -> bytes:

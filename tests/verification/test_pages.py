@@ -10,7 +10,7 @@ import pikepdf
 import pytest
 from evidence_of_a_slot import assessment, evidence, mended, sealed, with_assessment
 from pikepdf import Array, Dictionary, Name, String
-from sealing import countersigned, identity
+from sealing import countersigned, countersigned_elsewhere, identity
 
 import compliance.sheet.write
 from compliance.likeness import CLOSE, _close
@@ -47,6 +47,13 @@ def test_an_honest_sheet_is_the_same_again(page: str) -> None:
             "ok",
             "drawn again from the evidence, they are those of the sheet",
         )
+
+
+def test_a_sheet_that_another_program_countersigned_is_the_same_still() -> None:
+    """It writes other metadata after the facility's, which shows on no page."""
+    data = countersigned_elsewhere(write_sheet(assessment(), identity=identity()))
+    found = verify_sheet(data, trust=[*ME, identity("Cleo Client").pem])
+    assert [str(step.status) for step in found.steps] == ["ok"] * 6
 
 
 def rewritten(pdf: pikepdf.Pdf) -> None:
