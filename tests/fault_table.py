@@ -76,6 +76,7 @@ def faults(rule: Rule) -> Iterator[Fault]:
     yield faulty.bent(0.6, 0.5)
     yield faulty.bent(0.75, 0.3)
     yield from (faulty.crushed(level) for level in (0.12, 0.2, 0.3))
+    yield from (faulty.sunk(level) for level in (0.03, 0.06, 0.1))
     for channel in range(3):
         yield from (faulty.gained(channel, factor) for factor in (0.7, 0.85, 0.92, 1.1))
         yield from (faulty.shifted(channel, by) for by in (-0.04, 0.02, 0.04))

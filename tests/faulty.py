@@ -318,6 +318,15 @@ def crushed(level: float) -> Fault:
     return Fault("blacks", f"crushed {level}", signal=signal, native=native)
 
 
+def sunk(level: float) -> Fault:
+    """The black level set too low: the signal begins there."""
+
+    def signal(values: Array, _rule: Rule) -> Array:
+        return np.maximum(values - level, 0.0) / (1 - level)
+
+    return Fault("blacks", f"sunk {level}", signal=signal)
+
+
 def drifting(share: float) -> Fault:
     """Light that rises by a share of its end while the display warms up."""
 

@@ -48,7 +48,7 @@ def rows(case: Case, readings: Readings, expected: Array | None = None) -> list[
     """
     patches, model = case.patches, case.plan.model
     usable = ~(patches.beyond | patches.above | patches.unreachable)
-    dim = np.full(len(patches), 1e-6)
+    dim = np.full(len(patches), max(float(readings.xyz[:, 1].min(initial=1.0)), 1e-6))
     plain = targets.nominal_xyz(patches.signal, model)
     bright = patches.neutral & usable & (plain[:, 1] >= max(0.05 * plain[:, 1].max(), 1e-6))
     ratio = case.view.xyz[bright, 1] / plain[bright, 1] if bright.any() else np.ones(1)

@@ -103,6 +103,7 @@ def _section(assessment: Assessment, result: Result, style: Style) -> list[str]:
     matters = [finding for finding in state.findings if not _quiet(finding)]
     quiet = [finding for finding in state.findings if _quiet(finding)]
     lines += finding_lines(matters, quiet, style)
+    lines += _causes(state, style)
     lines += _remarks(state, style)
     if assessment.before is not None:
         lines += _before(assessment, assessment.before, style)
@@ -152,6 +153,15 @@ def _dates(assessment: Assessment) -> str:
 
 def _paragraph(text: str, style: Style) -> list[str]:
     return [f"  {line}" for line in wrap(style.text(text), COLUMNS - 2)]
+
+
+def _causes(state: State, style: Style) -> list[str]:
+    """The likely causes, in a line each; `compliance explain` tells the rest."""
+    lines: list[str] = []
+    for place, cause in enumerate(state.causes, 1):
+        first, *rest = wrap(style.text(cause.title), COLUMNS - 5)
+        lines += [f"  {place}. {first}", *(f"     {line}" for line in rest)]
+    return ["  Likely causes (more: compliance explain)", *lines] if lines else []
 
 
 def _remarks(state: State, style: Style) -> list[str]:

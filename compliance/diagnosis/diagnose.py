@@ -122,7 +122,8 @@ def _told(node: Node, start: Display, facts: Facts) -> list[tuple[float, Cause]]
     for one in node.chosen:
         tell = FITTED[one.option.cause].tell
         without = applied(start, _others(node.chosen, one))
-        if _difference(whole, without, facts) < SEEN:
+        unseen = _difference(whole, without, facts) < SEEN
+        if unseen and one.option.cause != "luminance":  # which is fitted to the white either way
             continue
         value = float(loss(without, facts)[0])
         if tell is None or cost(value) - cost(node.loss) < price(one):

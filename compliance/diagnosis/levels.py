@@ -153,12 +153,18 @@ HIGHLIGHTS = (
 
 
 def black_options(facts: Facts) -> Iterator[Option]:
-    """Blacks that begin above a level, of the signal or of the display's own drive."""
+    """Blacks that begin above a level, of the signal or of the display's own drive: what is below
+    is cut off, or the whole signal is lowered by it."""
+    yield Option("blacks", "sunk", _sunk, np.linspace(0.02, 0.25, 24)[:, None], (0.01,), 0.05)
     dark = np.linspace(0.03, 0.4, 38)[:, None]
     if facts.model.kind == "rgb":
         yield Option("blacks", "signal", _floored, dark, (0.01,), 0.03)
     if not np.allclose(facts.model.from_signal, facts.model.from_target):
         yield Option("blacks", "drive", _crushed, dark, (0.01,), 0.03)
+
+
+def _sunk(display: Display, values: Array) -> Display:
+    return display._replace(low=values[:, 0], high=np.ones(len(values)))
 
 
 def _floored(display: Display, values: Array) -> Display:
@@ -172,10 +178,13 @@ def _crushed(display: Display, values: Array) -> Display:
 def tell_blacks(told: Told) -> Cause:
     level = float(told.value[0])
     at = target_level(level, told.facts)
+    text = f"Everything up to there, where the target is {number(at)}\u00a0cd/m², shows as black"
+    if told.variant == "sunk":
+        text += ", and what is above begins from there: the black level is set too low"
     return cause(
         told,
         f"Blacks are crushed up to {percent(level)} of the signal",
-        f"Everything up to there, where the target is {number(at)}\u00a0cd/m², shows as black.",
+        f"{text}.",
         "Raise the display's black level or brightness until the darkest steps differ, check the "
         "range of the signal, and switch off dynamic contrast and local dimming.",
         ("signal up to which", 100 * level, "%"),

@@ -16,6 +16,10 @@ from compliance.wording import format_plain
 __all__ = ["Told", "cause", "mean_error", "number", "percent", "target_level"]
 
 
+MUCH = 4.0
+"""Mean ΔE ITP that no good display leaves."""
+
+
 class Told(NamedTuple):
     """A chosen option in its place among the others."""
 
@@ -41,30 +45,30 @@ class Told(NamedTuple):
 def cause(
     told: Told, title: str, text: str, next_step: str, *evidence: tuple[str, float, str]
 ) -> Cause:
-    """A cause with its fit as the first evidence; numbers are rounded, so that they are the
-    same on every machine."""
-    fit = (
-        ("mean difference with it", told.error, "ΔE ITP"),
-        ("mean difference without it", told.error_without, "ΔE ITP"),
-    )
+    """A cause with how well it fits, where the light tells; numbers are rounded, so that they
+    are the same on every machine."""
     better = told.error_without - told.error
+    numbers = list(evidence)
+    if better > 0:
+        text = f"{text} {mean_error(told)}"
+        numbers.append(("mean difference with it", told.error, "ΔE ITP"))
+        numbers.append(("mean difference without it", told.error_without, "ΔE ITP"))
     return Cause(
         kind=told.chosen.option.cause,
         title=title,
-        text=f"{text} {mean_error(told)}",
+        text=text,
         next_step=next_step,
-        share=rounded(100 * better / max(told.error_without, 1e-9), 2),
-        evidence=tuple(
-            Evidence(what, rounded(value), unit) for what, value, unit in (*evidence, *fit)
-        ),
+        share=rounded(100 * better / told.error_without, 2) if better > 0 else None,
+        evidence=tuple(Evidence(what, rounded(value), unit) for what, value, unit in numbers),
     )
 
 
 def mean_error(told: Told) -> str:
-    """How well the readings fit, as a sentence."""
+    """How well the readings fit, in sentences."""
+    left = " More than a good display's share is left unexplained." if told.error > MUCH else ""
     return (
         f"With it the readings differ from what is expected by ΔE ITP {number(told.error, 2)} on "
-        f"average, without it by {number(told.error_without, 2)}."
+        f"average, without it by {number(told.error_without, 2)}.{left}"
     )
 
 
