@@ -102,7 +102,7 @@ def reason(fault: Exception) -> str:
     words = str(fault).splitlines()[0] if str(fault) else ""
     if isinstance(fault, ValueError | ComplianceError):
         return words or type(fault).__name__
-    return f"damaged or cut off ({type(fault).__name__}: {words})"
+    return f"{type(fault).__name__}: {words}"
 
 
 def worst(statuses: Iterable[Status]) -> Status:

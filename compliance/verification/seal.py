@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from compliance.errors import ComplianceError
 from compliance.identity import Signer
 from compliance.signatures import Seal, Signature, Stamp
 from compliance.signing import CLOCKS_APART
@@ -20,7 +21,10 @@ SealOrFault = Seal | Exception
 def intact(seal: SealOrFault) -> Outcome:
     """(1)"""
     if isinstance(seal, Exception):
-        return Status.FAIL, f"cannot be read as a signed PDF: {reason(seal)}", ()
+        why = reason(seal)
+        if not isinstance(seal, ValueError | ComplianceError):
+            why = f"it is damaged or cut off ({why})"
+        return Status.FAIL, f"cannot be read as a signed PDF: {why}", ()
     if not seal.signatures:
         return Status.FAIL, "NOT SIGNED: nobody vouches for this sheet", ()
     if seal.all_faults:

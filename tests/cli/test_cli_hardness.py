@@ -140,7 +140,7 @@ def both_at_once(tmp_path: Path, *extra: str) -> list[tuple[int, bytes]]:
     """Exit codes and standard errors of two runs, in the order of the codes."""
     call = ("assess", "job.yaml", "--out", "out", *NOW, *extra)
     runs = [start(tmp_path, *call) for _ in range(2)]
-    told = [process.communicate(timeout=120)[1] for process in runs]
+    told = [process.communicate(timeout=240)[1] for process in runs]
     return sorted((process.returncode, err) for process, err in zip(runs, told, strict=True))
 
 
@@ -172,7 +172,7 @@ def test_a_run_waits_for_another_in_its_folder(desk, tmp_path):
         assert line == b"compliance: waiting for another run that writes to out\n"
         assert list((tmp_path / "out").iterdir()) == []
         os.close(lock)
-        _, told = process.communicate(timeout=60)
+        _, told = process.communicate(timeout=240)
         assert (process.returncode, told) == (0, b"")
 
 
@@ -293,7 +293,7 @@ def test_a_file_that_is_not_what_it_should_be(compliance, desk, tmp_path, which,
                 file.truncate(1 << 31)
             elif kind == "binary":
                 file.write(bytes(range(256)) * 8)
-    done = compliance("assess", "job.yaml", "--no-sheet", *NOW, timeout=20)
+    done = compliance("assess", "job.yaml", "--no-sheet", *NOW, timeout=120)
     assert done.returncode == 2
     assert which in done.stderr
     assert len(done.stderr.splitlines()) == 1
