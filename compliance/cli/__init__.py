@@ -22,7 +22,7 @@ from compliance import __version__
 from compliance.cli.terminal import harmless, standard_streams
 from compliance.errors import ComplianceError, InputError
 
-__all__ = ["COMMANDS", "command", "complain", "explain", "main", "wants_traceback"]
+__all__ = ["COMMANDS", "command", "complain", "in_lines", "main", "wants_traceback"]
 
 PROGRAM = "compliance"
 FAILURE = 4
@@ -135,7 +135,7 @@ def complain(error: Exception, with_traceback: bool = False) -> int:
     """Say on standard error what went wrong, one line per fault; returns the exit code."""
     if with_traceback:
         click.echo("".join(traceback.format_exception(error)), err=True, nl=False)
-    lines, code = explain(error)
+    lines, code = in_lines(error)
     if isinstance(error, click.exceptions.NoArgsIsHelpError):
         click.echo(error.format_message(), err=True)
     else:
@@ -143,7 +143,7 @@ def complain(error: Exception, with_traceback: bool = False) -> int:
     return code
 
 
-def explain(error: Exception) -> tuple[tuple[str, ...], int]:
+def in_lines(error: Exception) -> tuple[tuple[str, ...], int]:
     """The lines that tell `error` to a user, harmless to print, and its exit code."""
     if isinstance(error, InputError):
         return tuple(harmless(str(problem)) for problem in error.problems), error.exit_code

@@ -12,7 +12,7 @@ from typing import Any
 
 import click
 
-from compliance.cli import explain
+from compliance.cli import in_lines
 from compliance.cli.call import Call, alone, cases_of, check_call, targets_of
 from compliance.cli.cases import Case
 from compliance.cli.deviations import deviations_for
@@ -171,7 +171,7 @@ def _one(
     except Exception as error:
         if with_traceback:
             traceback.print_exception(error)
-        return Result(*named, assessment, Fault(*explain(error)))
+        return Result(*named, assessment, Fault(*in_lines(error)))
     return Result(*named, assessment, None, tuple(paths))
 
 
