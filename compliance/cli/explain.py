@@ -12,7 +12,7 @@ from typing import Any
 
 import click
 
-from compliance.cli import explain as explain_error
+from compliance.cli import in_lines as explain_error
 from compliance.cli.cases import SUFFIXES, Case, bare_cases, job_cases
 from compliance.cli.explanation import explained, lines_of, needs_document
 from compliance.cli.layout import Style
