@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -32,6 +33,8 @@ class Row(NamedTuple):
     """(3,) ITP"""
     target: Array
     """(3,) ITP"""
+    sure: bool
+    """Whether the target is what this display is known to show."""
     luminance: float
     """cd/m²"""
 
@@ -41,36 +44,62 @@ def itp(xyz: Array) -> Array:
     return np.asarray(720 * spaces.xyz_to_itp(xyz + VEIL))
 
 
-def rows(case: Case, readings: Readings, expected: Array | None = None) -> list[Row]:
+def rows(
+    case: Case, readings: Readings, expected: Array | None = None, *, shift: int = 0
+) -> list[Row]:
     """The readings that a target can be said for, in the order of the session.
 
-    `expected` (P, 3) is what the display is known to show instead, NaN where it is not.
+    The target has the luminance of the brighter greys as read; with `shift` of those that were
+    read so many places on. `expected` (P, 3) is what the display is known to show instead, NaN
+    where it is not.
     """
-    patches, model = case.patches, case.plan.model
-    usable = ~(patches.beyond | patches.above | patches.unreachable)
-    dim = np.full(len(patches), max(float(readings.xyz[:, 1].min(initial=1.0)), 1e-6))
-    plain = targets.nominal_xyz(patches.signal, model)
-    bright = patches.neutral & usable & (plain[:, 1] >= max(0.05 * plain[:, 1].max(), 1e-6))
-    ratio = case.view.xyz[bright, 1] / plain[bright, 1] if bright.any() else np.ones(1)
-    level = np.full(len(patches), model.white_luminance * max(float(np.median(ratio)), 1e-3))
-    wanted = itp(targets.target_xyz(patches.signal, model, level, dim))
+    session = _session(case)
+    wanted = itp(_targets(case, readings, session, shift))
+    known: NDArray[np.bool_] = np.ones(len(wanted), dtype=np.bool_)
     if expected is not None:
-        known = np.isfinite(expected).all(axis=-1)
+        known = np.asarray(np.isfinite(expected).all(axis=-1))
         wanted[known] = itp(expected[known])
-    found = []
-    for place, row in enumerate(patches.order):
-        patch = int(patches.rows[place])
-        there = patches.stimulus[patch]
+    read = itp(readings.xyz)
+    return [
+        Row(
+            row,
+            readings.lines[row],
+            patch,
+            read[row],
+            wanted[patch],
+            bool(known[patch]),
+            float(readings.xyz[row, 1]),
+        )
+        for row, patch in session
+    ]
+
+
+def _session(case: Case) -> list[tuple[int, int]]:
+    """Rows of the readings with their patches, in the order of the session."""
+    patches = case.patches
+    usable = ~(patches.beyond | patches.above | patches.unreachable)
+    for index, there in enumerate(patches.stimulus):
         same = abs(there.window - case.rule.window) <= 1e-6 and there.seconds == 0
-        if usable[patch] and same and there.position == "centre":
-            found.append(
-                Row(
-                    int(row),
-                    readings.lines[int(row)],
-                    patch,
-                    itp(readings.xyz[int(row)]),
-                    wanted[patch],
-                    float(readings.xyz[int(row), 1]),
-                )
-            )
-    return sorted(found, key=lambda one: one.row)
+        usable[index] &= same and there.position == "centre"
+    pairs = zip(patches.order, patches.rows, strict=True)
+    return sorted((int(row), int(patch)) for row, patch in pairs if usable[patch])
+
+
+def _targets(
+    case: Case, readings: Readings, session: Sequence[tuple[int, int]], shift: int
+) -> Array:
+    """(P, 3) XYZ in cd/m² of the rule's target at the light that was read."""
+    patches, model = case.patches, case.plan.model
+    plain = targets.nominal_xyz(patches.signal, model)[:, 1]
+    bright = patches.neutral & (plain >= max(0.05 * plain.max(), 1e-6))
+    ratios = [
+        readings.xyz[row, 1] / plain[patch]
+        for (row, _), (_, patch) in zip(
+            session[max(-shift, 0) :], session[max(shift, 0) :], strict=False
+        )
+        if bright[patch]
+    ]
+    ratio = max(float(np.median(ratios)) if ratios else 1.0, 1e-3)
+    dark = max(float(readings.xyz[:, 1].min(initial=1.0)), 1e-6)
+    level = np.full(len(patches), model.white_luminance * ratio)
+    return targets.target_xyz(patches.signal, model, level, np.full(len(patches), dark))

@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from compliance.checks.expected import Array, rows
 from compliance.checks.observer import observer
-from compliance.checks.order import order
+from compliance.checks.order import behind, order
 from compliance.checks.reach import floor, saturation
 from compliance.checks.repeatability import repeatability
 from compliance.checks.room import ambient
@@ -36,7 +36,7 @@ def checks(
     """
     shown = rows(case, readings, expected)
     found = [
-        order(shown),
+        behind(case, readings) or order(shown),
         observer(case),
         saturation(case, readings, shown),
         floor(case, readings, shown),

@@ -24,9 +24,9 @@ white at D65 (computed with colour-science; `tests/checks/test_observer.py` does
 
 BLUE = 0.03
 """Δu'v' by which blue must be off its target."""
-BETTER = 0.5
+BETTER = 0.6
 """Share of the distance that may be left, over red, green and blue together."""
-EACH = 0.65
+EACH = 0.7
 """The same of blue and of green alone."""
 
 

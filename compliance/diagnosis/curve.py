@@ -84,7 +84,7 @@ def _srgb(display: Display, values: Array) -> Display:
 def _hlg(display: Display, values: Array) -> Display:
     return display._replace(
         curve="hlg",
-        black="add",
+        black="lift",
         exponent=values[:, 0],
         absolute=False,
         prior=_white(display),

@@ -1,0 +1,242 @@
+"""Checks of the readings: what each finds, what it lets pass, and that no verdict changes."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import UTC, datetime
+from typing import Any
+
+import builders
+import faulty
+import numpy as np
+import pytest
+import shipped
+import simulated
+from numpy.typing import NDArray
+
+from compliance.assessment import assess
+from compliance.model import Job, Meter, Readings, ReadingsEntry, Remark, Room
+from compliance.rules import load_rule, shipped_rules
+
+NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
+Array = NDArray[np.float64]
+CHECKS = {"out-of-order", "observer", "saturation", "floor", "repeatability", "ambient-light"}
+
+
+def read(rule: str = "sdr-broadcast", seed: int = 5) -> Readings:
+    """A good display of the rule, read with a meter's noise."""
+    return faulty.readings(load_rule(rule), (), np.random.RandomState(seed))
+
+
+def noted(
+    readings: Readings,
+    rule: str = "sdr-broadcast",
+    *,
+    meter: Meter | None = None,
+    job: Job | None = None,
+) -> dict[str, Remark]:
+    """The remarks of checks, by kind."""
+    found = assess(load_rule(rule), readings, meter=meter, job=job, now=NOW, draws=0)
+    return {one.kind: one for one in found.state.remarks if one.kind in CHECKS}
+
+
+def with_light(readings: Readings, changes: Mapping[int, Array]) -> Readings:
+    xyz = readings.xyz.copy()
+    for row, light in changes.items():
+        xyz[row] = light
+    return replace(readings, xyz=xyz)
+
+
+def greys(readings: Readings) -> list[int]:
+    """Rows of the neutral patches at the centre, the brightest first."""
+    same = np.ptp(readings.codes, axis=1) == 0
+    rows = [int(row) for row in np.flatnonzero(same) if readings.position[row] == "centre"]
+    return sorted(rows, key=lambda row: -int(readings.codes[row, 0]))
+
+
+@pytest.mark.parametrize("rule", shipped_rules())
+def test_a_good_session_has_nothing_to_note(rule: str) -> None:
+    assert not noted(read(rule), rule)
+
+
+# ---------------------------------------------------------------- order
+
+
+def neighbours(readings: Readings) -> tuple[int, int]:
+    """Two rows that follow each other and show different greys of some light."""
+    for row in greys(readings):
+        unlike = row + 1 in greys(readings) and np.ptp(readings.codes[[row, row + 1], 0]) > 0
+        if unlike and readings.xyz[[row, row + 1], 1].min() > 5:
+            return row, row + 1
+    raise AssertionError("no neighbours")
+
+
+def test_two_readings_exchanged() -> None:
+    good = read()
+    one, other = neighbours(good)
+    found = noted(with_light(good, {one: good.xyz[other], other: good.xyz[one]}))
+    text = found["out-of-order"].text
+    assert f"line {good.lines[one]} fits the patch of line {good.lines[other]}" in text
+    assert f"line {good.lines[other]} fits the patch of line {good.lines[one]}" in text
+
+
+def test_white_and_black_exchanged() -> None:
+    """The two that every target is fitted to."""
+    good = read()
+    white, black = greys(good)[0], greys(good)[-1]
+    order = [white, black, *(row for row in range(len(good)) if row not in (white, black))]
+    xyz = good.xyz[order]
+    xyz[[0, 1]] = xyz[[1, 0]]
+    turned = replace(
+        good,
+        codes=good.codes[order],
+        xyz=xyz,
+        position=tuple(good.position[row] for row in order),
+        window=good.window[order],
+        pattern=tuple(good.pattern[row] for row in order),
+    )
+    assert "out-of-order" in noted(turned)
+
+
+def test_a_meter_that_was_one_patch_behind() -> None:
+    good = read()
+    late = replace(good, xyz=np.vstack([good.xyz[:1], good.xyz[:-1]]))
+    assert "out of step" in noted(late)["out-of-order"].text
+
+
+def test_one_reading_of_the_patch_before() -> None:
+    good = read()
+    one, other = neighbours(good)
+    found = noted(with_light(good, {other: good.xyz[one] * 1.001}))
+    assert f"line {good.lines[other]}" in found["out-of-order"].text
+
+
+def test_a_display_at_fault_is_not_out_of_order() -> None:
+    rule = load_rule("sdr-broadcast")
+    for fault in (faulty.swapped(2, 1, 0), faulty.bent(0.6, 0.5), faulty.power(1.8)):
+        wrong = faulty.readings(rule, (fault,), np.random.RandomState(3))
+        assert "out-of-order" not in noted(wrong), fault.strength
+
+
+# ---------------------------------------------------------------- repeatability
+
+
+def repeated(scatter: float, seed: int = 2) -> Readings:
+    """White three times at once, scattering by a share."""
+    good = read()
+    white = [row for row in greys(good) if good.codes[row, 0] == good.codes[greys(good)[0], 0]]
+    random = np.random.RandomState(seed)
+    return with_light(
+        good, {row: good.xyz[white[0]] * (1 + scatter * random.normal()) for row in white}
+    )
+
+
+def test_readings_that_scatter_more_than_the_meter() -> None:
+    meter = builders.meter()  # 0.3 % as a standard deviation
+    found = noted(repeated(0.02), meter=meter)
+    assert "times what the meter's file states" in found["repeatability"].text
+    assert "repeatability" not in noted(repeated(0.003), meter=meter)
+    assert "repeatability" not in noted(repeated(0.02))
+
+
+def test_chance_is_not_called_scatter() -> None:
+    """Readings that scatter as the meter's file says: hardly ever noted."""
+    meter = builders.meter()
+    told = [
+        seed for seed in range(30) if "repeatability" in noted(repeated(0.003, seed), meter=meter)
+    ]
+    assert not told
+
+
+# ---------------------------------------------------------------- reach
+
+
+def test_a_meter_at_its_upper_end() -> None:
+    good = read()
+    top = [int(row) for row in np.flatnonzero(good.xyz[:, 1] > 70)]
+    found = noted(with_light(good, dict.fromkeys(top, good.xyz[top[-1]])))
+    assert "the same to the last digit" in found["saturation"].text
+
+
+def test_a_display_that_clips_is_not_a_meter_at_its_end() -> None:
+    rule = load_rule("sdr-broadcast")
+    clipped = faulty.readings(rule, (faulty.capped(0.7),), np.random.RandomState(3))
+    assert "saturation" not in noted(clipped)
+
+
+def test_a_meter_at_its_lower_end() -> None:
+    good = read()
+    dark = [int(row) for row in np.flatnonzero(good.xyz[:, 1] < 2.5)]
+    same = np.array([0.0143, 0.015, 0.0163])
+    found = noted(with_light(good, dict.fromkeys(dark, same)))
+    assert "lower end" in found["floor"].text
+
+
+def test_readings_under_what_the_meter_can_tell() -> None:
+    meter = replace(builders.meter(), lowest=0.02)
+    good = read("cinema-review-room")
+    dark = good.xyz[:, 1] < 1.0
+    xyz = np.where(dark[:, None], np.minimum(good.xyz, 0.01), good.xyz)
+    found = noted(replace(good, xyz=xyz), "cinema-review-room", meter=meter)
+    assert "the least that the meter can tell from dark" in found["floor"].text
+
+
+# ---------------------------------------------------------------- room
+
+
+def job(light: float | None, technology: str = "lcd", **entry: Any) -> Job:
+    rule = load_rule("sdr-broadcast")
+    made = shipped.job(rule, technology)
+    place = ReadingsEntry(made.file, "r.csv", NOW, rule.encoding, **entry)
+    slot = replace(made.slots[0], readings=place)
+    return replace(made, room=Room(surround=10.0, ambient=light), slots=(slot,))
+
+
+@pytest.mark.parametrize(
+    ("stated", "expected"),
+    [
+        (job(12.0), True),
+        (job(12.0, ambient="on"), True),
+        (job(12.0, ambient="off"), False),
+        (job(12.0, geometry="contact"), False),
+        (job(0.05), False),
+        (job(None), False),
+    ],
+)
+def test_light_of_the_room_in_the_black(stated: Job, expected: bool) -> None:
+    found = noted(read(), job=stated)
+    assert ("ambient-light" in found) == expected
+
+
+def test_a_lightless_black_that_gives_light() -> None:
+    found = noted(read(), job=job(None, "oled"))
+    assert "whose black gives no light" in found["ambient-light"].text
+
+
+# ---------------------------------------------------------------- remarks only
+
+
+def test_no_check_changes_a_verdict() -> None:
+    good = read()
+    one, other = neighbours(good)
+    rule, meter = load_rule("sdr-broadcast"), builders.meter()
+    odd = with_light(good, {one: good.xyz[other], other: good.xyz[one]})
+    assert "out-of-order" in noted(odd)
+    shown = assess(rule, odd, now=NOW, meter=meter, draws=0, job=job(12.0))
+    plain = assess(rule, odd, now=NOW, draws=0)
+    assert shown.verdict == plain.verdict
+    assert [one.value for one in shown.state.findings if one.quantity == "luminance"] == [
+        one.value for one in plain.state.findings if one.quantity == "luminance"
+    ]
+
+
+def test_an_odd_file_is_no_fault_of_the_program() -> None:
+    """One reading, all dark, all alike."""
+    rule = load_rule("web-srgb")
+    shown = simulated.ideal(rule, black=0.1)
+    one = simulated.readings(shown[:1], rule.encoding)
+    noted(one, "web-srgb")
+    every = simulated.readings(shown, rule.encoding)
+    for light in (0.0, 1e-6, 50.0):
+        noted(replace(every, xyz=np.full_like(every.xyz, light)), "web-srgb")
