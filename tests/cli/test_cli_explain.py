@@ -1,0 +1,144 @@
+"""`compliance explain` as a process: what it takes, prints and returns."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import faulty
+import numpy as np
+import pytest
+import simulated
+
+from compliance.rules import load_rule
+
+NOW = ("--now", "2026-11-21T08:00:00Z")
+JOB = """\
+job: KX-7
+encoding: rgb-10-narrow
+slots:
+  - slot: 1
+    deliverable: sdr-broadcast
+    before: {file: before.csv, measured: "2026-11-20T14:10:00Z"}
+    readings: {file: after.csv, measured: "2026-11-20T15:10:00Z"}
+  - slot: 2
+    deliverable: sdr-broadcast
+    readings: {file: good.csv, measured: "2026-11-20T16:10:00Z"}
+"""
+
+
+@pytest.fixture
+def suite(tmp_path: Path) -> Path:
+    """A job of a slot with gamma 2 and one that is well."""
+    rule = load_rule("sdr-broadcast")
+    for name, faults, seed in (
+        ("before", (faulty.white("d93", (0.2831, 0.2971)),), 1),
+        ("after", (faulty.power(2.0),), 2),
+        ("good", (), 3),
+    ):
+        read = faulty.readings(rule, faults, np.random.RandomState(seed))
+        (tmp_path / f"{name}.csv").write_bytes(read.data)
+    (tmp_path / "job.yaml").write_text(JOB)
+    return tmp_path
+
+
+def test_a_slot_of_a_job(compliance, suite):
+    done = compliance("explain", "job.yaml", "--slot", "1", *NOW)
+    assert done.stderr == ""
+    assert done.returncode == 0
+    text = " ".join(done.stdout.split())
+    assert "Slot 1 · sdr-broadcast, revision 1" in done.stdout
+    assert "1. The display follows gamma " in text
+    assert "Next: Choose BT.1886" in text
+    assert "What calibration changed" in text
+    assert max(map(len, done.stdout.splitlines())) <= 80
+
+
+def test_every_slot_and_what_is_well(compliance, suite):
+    done = compliance("explain", "job.yaml", *NOW)
+    assert done.returncode == 0
+    assert "Slot 2 · sdr-broadcast" in done.stdout
+    assert "there is nothing to explain" in " ".join(done.stdout.split())
+
+
+def test_as_json(compliance, suite):
+    done = compliance("explain", "job.yaml", "--slot", "1", "--format", "json", *NOW)
+    (one,) = json.loads(done.stdout)["explanations"]
+    assert one["causes"][0]["kind"] == "curve"
+    assert one["calibration"]["asked"] == 100
+    assert "gamma" in {found["id"] for found in one["outside"]}
+
+
+def test_an_assessment_says_the_same(compliance, suite):
+    compliance("assess", "job.yaml", "--out", "out", "--no-sheet", *NOW)
+    stated = compliance("explain", "out/KX-7-1-sdr-broadcast.json")
+    fresh = compliance("explain", "job.yaml", "--slot", "1", *NOW)
+    assert stated.returncode == 0
+    assert stated.stdout == fresh.stdout
+
+
+def test_the_report_of_assess_names_them(compliance, suite):
+    done = compliance("assess", "job.yaml", "--slot", "1", "--no-sheet", *NOW)
+    assert "Likely causes (more: compliance explain)" in done.stdout
+    assert "1. The display follows gamma " in done.stdout
+
+
+def test_bare_readings(compliance, suite):
+    done = compliance(
+        "explain", "after.csv", "--rule", "sdr-broadcast", "--encoding", "rgb-10-narrow"
+    )
+    assert done.returncode == 0
+    assert "Readings · sdr-broadcast" in done.stdout
+
+
+def test_no_known_cause_is_an_answer(compliance, tmp_path):
+    rule = load_rule("web-srgb")
+    random = np.random.RandomState(8)
+    shown = simulated.ideal(
+        rule,
+        black=0.1,
+        fault=lambda _patch, xyz: xyz * random.uniform(0.1, 2) * random.uniform(0.8, 1.2, size=3),
+    )
+    (tmp_path / "odd.csv").write_bytes(simulated.csv(shown, rule.encoding))
+    done = compliance("explain", "odd.csv", "--rule", "web-srgb", "--encoding", "rgb-8-full")
+    assert done.returncode == 3
+    assert "No known cause" in done.stdout
+
+
+@pytest.mark.parametrize(
+    ("arguments", "said"),
+    [
+        (("good.csv",), "readings without a job need --rule and --encoding"),
+        (("good.csv", "--slot", "1"), "--slot goes with a job"),
+        (("job.yaml", "--encoding", "rgb-8-full"), "--encoding goes with a bare readings file"),
+        (("job.yaml", "--slot", "9"), "no slot '9'"),
+        (("out.json", "--slot", "1"), "--slot goes with a job or readings"),
+        (("out.json",), "out.json"),
+        (("gone.yaml",), "gone.yaml"),
+    ],
+)
+def test_what_is_refused(compliance, suite, arguments, said):
+    (suite / "out.json").write_text('{"number": "x"}')
+    done = compliance("explain", *arguments)
+    assert done.returncode == 2
+    assert said in done.stderr
+    assert "Traceback" not in done.stderr
+
+
+def test_a_document_of_something_else(compliance, suite):
+    from compliance.canonical import digest
+
+    document = {"causes": [], "findings": [{}]}
+    document["number"] = f"X-1-r-{digest(document)[:8]}"
+    (suite / "odd.json").write_text(json.dumps(document))
+    done = compliance("explain", "odd.json")
+    assert done.returncode == 2
+    assert "is no assessment document of this tool" in done.stderr
+
+
+def test_one_bad_slot_does_not_stop_the_others(compliance, suite):
+    (suite / "after.csv").write_text("r,g,b,X,Y,Z\n1,2\n")
+    done = compliance("explain", "job.yaml", *NOW)
+    assert done.returncode == 2
+    assert "Slot 2" in done.stdout
+    assert "after.csv" in done.stderr
