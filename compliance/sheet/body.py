@@ -65,6 +65,7 @@ class Body:
         elif name == "comparison":
             yield from _comparison(content, grid, ease)
         else:
+            yield from _causes(content.now, grid, ease)
             yield from _open(content, grid, ease)
             yield from _changes(content.changes, grid)
             yield from _decision(content, grid, ease)
@@ -172,6 +173,26 @@ def _comparison(content: Content, grid: Grid, air: float) -> Iterable[Block]:
     )
     yield from paragraph(note, grid.measure)
     yield from compared_rows(before.rows, content.now.rows, grid.measure, air)
+
+
+NO_CAUSE = (
+    "No known cause: none of the models of what may be wrong fits the readings clearly better "
+    "than the rule's own target."
+)
+
+
+def _causes(stage: Stage, grid: Grid, size: float) -> Iterable[Block]:
+    """Likely causes of what is outside its limits, with the next step; they decide nothing."""
+    if not stage.causes and not stage.unexplained:
+        return
+    yield heading("Likely causes", grid.measure)
+    if stage.unexplained:
+        yield from paragraph(NO_CAUSE, grid.measure)
+        return
+    for place, one in enumerate(stage.causes, 1):
+        yield subheading(f"{place}. {one.title}", grid.measure)
+        yield from paragraph(one.text, grid.measure, size=size, space=1.5)
+        yield from paragraph(f"Next: {one.next_step}", grid.measure, size=size, space=1.5)
 
 
 def _open(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:

@@ -21,6 +21,7 @@ from compliance.sheet.rows import Open, Row, open_items, rows
 from compliance.wording import (
     BASIS_WORDS,
     decision_sentence,
+    failing,
     format_date,
     format_requirement_limits,
     outcome_sentence,
@@ -43,6 +44,19 @@ class Stage:
     sentence: str
     remarks: tuple[str, ...]
     open: tuple[Open, ...]
+    causes: tuple[Likely, ...]
+    """Likely causes of what is outside its limits, the likeliest first."""
+    unexplained: bool
+    """Something is outside its limits, and no cause is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Likely:
+    """A likely cause in words."""
+
+    title: str
+    text: str
+    next_step: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +130,8 @@ def _stage(assessment: Assessment, state: State, name: str) -> Stage:
         sentence=outcome_sentence(assessment, state),
         remarks=tuple(remark.text for remark in state.remarks),
         open=open_items(state.findings),
+        causes=tuple(Likely(one.title, one.text, one.next_step) for one in state.causes),
+        unexplained=not state.causes and any(one.points for one in failing(state.findings)),
     )
 
 
