@@ -1,0 +1,39 @@
+"""Likely causes on the sheet: each with its next step; said to be none where none is known."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import replace
+
+from printed import Said, everything
+
+from compliance.model import Assessment, Cause
+from compliance.sheet import draw_sheet
+
+Sample = Callable[[str], Assessment]
+
+CAUSES = (
+    Cause("curve", "The display follows gamma 2.21", "The greys fit.", "Choose BT.1886.", 80.0, ()),
+    Cause("drift", "The light rose by 4 %", "Five readings tell.", "Let it warm up.", None, ()),
+)
+
+
+def test_causes_stand_in_their_order_with_the_next_step(sample: Sample, said: list[Said]) -> None:
+    told = sample("failing")
+    draw_sheet(replace(told, state=replace(told.state, causes=CAUSES)), signed=True)
+    text = everything(said)
+    first = text.index("1. The display follows gamma 2.21")
+    second = text.index("2. The light rose by 4 %")
+    assert text.index("Likely causes") < first < text.index("Next: Choose BT.1886.") < second
+    assert "Next: Let it warm up." in text
+    assert "No known cause" not in text
+
+
+def test_no_known_cause_is_said(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("failing"), signed=True)
+    assert "No known cause" in everything(said)
+
+
+def test_nothing_is_said_where_nothing_is_outside(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("compliant"), signed=True)
+    assert "Likely causes" not in everything(said)
