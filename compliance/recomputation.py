@@ -75,8 +75,6 @@ FIELDS: Mapping[str, Topic] = {
     "value": Topic.VALUE,
     "bound": Topic.VALUE,
     "remarks": Topic.WORDS,
-    "causes": Topic.WORDS,
-    "calibration": Topic.VALUE,
     "note": Topic.WORDS,
     "why": Topic.WORDS,
     "interval": Topic.VALUE,

@@ -1,0 +1,62 @@
+"""Causes and what calibration changed are computed again like everything else."""
+
+from __future__ import annotations
+
+import copy
+from datetime import UTC, datetime
+from functools import cache
+from typing import Any
+
+import faulty
+import numpy as np
+
+from compliance.assessment import assess
+from compliance.evidence import attachments, reassess
+from compliance.model import Assessment
+from compliance.recomputation import Topic, compare
+from compliance.rules import load_rule
+
+NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
+RULE = "sdr-broadcast"
+
+
+@cache
+def assessed() -> Assessment:
+    """A slot with gamma 2.1, and readings from before."""
+    rule = load_rule(RULE)
+    before, after = (
+        faulty.readings(rule, (fault,), np.random.RandomState(seed))
+        for seed, fault in enumerate((faulty.power(1.9), faulty.power(2.1)))
+    )
+    return assess(rule, after, before=before, now=NOW)
+
+
+def document() -> dict[str, Any]:
+    return copy.deepcopy(dict(assessed().document))
+
+
+def test_they_come_out_as_stated() -> None:
+    assert [one["kind"] for one in document()["causes"]] == ["curve"]
+    assert compare(document(), reassess(attachments(assessed()))) == ()
+
+
+def test_another_cause_is_other_words() -> None:
+    stated = document()
+    stated["causes"][0]["title"] = "Nothing to speak of"
+    assert [one.topic for one in compare(stated, document())] == [Topic.WORDS]
+    stated["causes"] = []
+    assert [one.topic for one in compare(stated, document())] == [Topic.WORDS]
+
+
+def test_another_loss_is_another_value() -> None:
+    stated = document()
+    stated["calibration"]["lost"] += 1.0
+    assert [one.topic for one in compare(stated, document())] == [Topic.VALUE]
+
+
+def test_a_cause_that_follows_from_a_changed_value_is_the_values() -> None:
+    stated = document()
+    stated["findings"][0]["value"] += 1.0
+    stated["causes"] = []
+    stated["verdict"] = "compliant"
+    assert {one.topic for one in compare(stated, document())} == {Topic.VALUE}
