@@ -58,6 +58,8 @@ PARTS: Mapping[str, Topic] = {
     "readings": Topic.READING,
     "deviations": Topic.DEVIATION,
     "disposition": Topic.DEVIATION,
+    "causes": Topic.WORDS,
+    "calibration": Topic.VALUE,
 }
 """By the first key of a path."""
 
