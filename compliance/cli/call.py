@@ -14,7 +14,15 @@ from pathlib import Path
 import click
 from click.core import ParameterSource
 
-from compliance.cli.cases import SUFFIXES, Case, bare_cases, inputs_of, job_cases, outputs
+from compliance.cli.cases import (
+    SUFFIXES,
+    Case,
+    bare_cases,
+    check_target,
+    inputs_of,
+    job_cases,
+    outputs,
+)
 from compliance.cli.files import alone_in, check_folder, check_targets
 from compliance.cli.keys import NAMES, Keys
 from compliance.cli.terminal import harmless
@@ -62,14 +70,18 @@ class Call:
 
 
 def check_call(ctx: click.Context, call: Call) -> None:
-    """That the options fit what is assessed and each other."""
+    """That there is something to assess, and that the options fit it and each other."""
+    check_target(call.target)
     names = {param.name: param.opts[0] for param in ctx.command.params if param.name}
     given = {
         name for name in names if ctx.get_parameter_source(name) is ParameterSource.COMMANDLINE
     }
     for name in BARE_ONLY if call.is_job else JOB_ONLY:
         if name in given:
-            whose = "a bare readings file; a job says its own" if call.is_job else "a job"
+            whose = (
+                "a bare readings file; a job says its own" if call.is_job
+                else f"a job, whose file's name ends in .yaml; {call.target} is taken as readings"
+            )  # fmt: skip
             raise UsageError(f"{names[name]} goes with {whose}")
     if call.is_job:
         _check_job(given, call)

@@ -31,7 +31,19 @@ from compliance.model import (
 
 SUFFIXES = (".yaml", ".yml")
 
-__all__ = ["SUFFIXES", "Case", "Source", "bare_cases", "inputs_of", "job_cases", "outputs"]
+MADE = (".json", ".pdf")
+"""Of files that hold an assessment already made."""
+
+__all__ = [
+    "SUFFIXES",
+    "Case",
+    "Source",
+    "bare_cases",
+    "check_target",
+    "inputs_of",
+    "job_cases",
+    "outputs",
+]
 
 
 @dataclass(slots=True)
@@ -134,6 +146,29 @@ class _Rules:
 
 def _is_path(reference: str) -> bool:
     return reference.endswith(SUFFIXES) or len(Path(reference).parts) > 1
+
+
+def check_target(path: Path) -> None:
+    """That `path` can be a job or readings: a file that is there. Raises UsageError.
+
+    Why a file cannot be read is left to whoever reads it.
+    """
+    expected = "expected a job's .yaml file or a file of readings"
+    try:
+        path.stat()
+    except (FileNotFoundError, NotADirectoryError):
+        raise UsageError(f"{path}: no such file; {expected}") from None
+    except OSError:
+        return
+    if path.is_dir():
+        job = path / "job.yaml"
+        near = f"did you mean {job}?" if job.is_file() else expected
+        raise UsageError(f"{path}: is a folder; {near}")
+    if path.suffix.lower() in MADE:
+        raise UsageError(
+            f"{path}: its name is that of an assessment already made, which 'compliance explain' "
+            f"and 'compliance verify' take; {expected}"
+        )
 
 
 def job_cases(

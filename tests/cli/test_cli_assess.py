@@ -10,6 +10,7 @@ import pytest
 
 NOW = ("--now", "2026-11-21T08:00:00Z")
 HEAVY = ("colour", "reportlab", "pyhanko", "pikepdf", "cryptography")
+EXPECTED = "expected a job's .yaml file or a file of readings"
 
 
 def names(folder: Path) -> list[str]:
@@ -166,7 +167,20 @@ def test_bare_readings(compliance, desk, tmp_path):
         ),
         (
             ["good.csv", "--rule", "tiny.yaml", "--encoding", "rgb-8-full", "--out", "out"],
-            "compliance: --out goes with a job",
+            "compliance: --out goes with a job, whose file's name ends in .yaml; "
+            "good.csv is taken as readings",
+        ),
+        *(
+            ([name, "--out", "out"], f"compliance: {name}: {what}")
+            for name, what in {
+                "none": f"no such file; {EXPECTED}",
+                "none.yaml": f"no such file; {EXPECTED}",
+                "good.csv/none.csv": f"no such file; {EXPECTED}",
+                ".": "is a folder; did you mean job.yaml?",
+                "empty": f"is a folder; {EXPECTED}",
+                "a.json": "its name is that of an assessment already made, which 'compliance "
+                f"explain' and 'compliance verify' take; {EXPECTED}",
+            }.items()
         ),
         (
             ["job.yaml", "--no-sheet", "--encoding", "rgb-8-full"],
@@ -216,6 +230,8 @@ def test_bare_readings(compliance, desk, tmp_path):
 )
 def test_a_call_that_does_not_fit_is_one_line(compliance, desk, tmp_path, args, line):
     desk("good")
+    (tmp_path / "empty").mkdir()
+    (tmp_path / "a.json").write_text("{}")
     done = compliance("assess", *args)
     assert (done.stderr, done.stdout) == (line + "\n", "")
     assert done.returncode == 2

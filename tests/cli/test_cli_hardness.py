@@ -307,7 +307,7 @@ def test_the_readings_of_a_bare_call_too(compliance, desk, tmp_path):
     done = compliance(*call)
     assert done.returncode == 2
     assert len(done.stderr.splitlines()) == 1
-    assert done.stderr.startswith("none.csv: ")
+    assert done.stderr.startswith("compliance: none.csv: no such file")
 
 
 # ---------------------------------------------------------------- a password that is typed
