@@ -12,7 +12,7 @@ from compliance.model import Encoding
 from compliance.readings.problems import Problems
 from compliance.readings.rows import Row
 
-__all__ = ["NUMBER", "Cells"]
+__all__ = ["MOST_DIGITS", "NUMBER", "WHOLE", "Cells"]
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 WHOLE = re.compile(r"[+-]?[0-9]+")

@@ -11,7 +11,7 @@ judges. The vendors' own resources are passed over.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from compliance.documents.words import meant, quoted
@@ -75,6 +75,7 @@ def read(text: str, problems: Problems, _spectral: Spectral | None = None) -> Ta
 
 def _cells(element: Element, file: _File) -> Cells:
     """One object's cells by our names of the columns."""
+    _check_once(element, ("ColorValues", "DeviceColorValues"), file)
     for child in element.children:
         if child.name not in PARTS:
             told = f"there is no element {quoted(child.name)} in an Object"
@@ -89,7 +90,8 @@ def _codes(element: Element, file: _File) -> Cells:
         file.problems.add("two ColorRGB of one Object; expected one", found[1].line, "ColorRGB")
     if not found:
         return {}
-    cells = {name.lower(): _text(found[0], name) for name in ("R", "G", "B")}
+    _check_once(found[0], (*"RGB", "MaxRange"), file)
+    cells = {name.lower(): _text(found[0], name) for name in "RGB"}
     return {**cells, "top": _text(found[0], "MaxRange") or str(USUAL_TOP)}
 
 
@@ -111,7 +113,17 @@ def _colour(element: Element, file: _File) -> Cells:
     _check_specification(colour, file)
     if colour.name == SPECTRUM:
         return _spectrum(colour, file)
-    return {name: _text(colour, name) for name in VALUES.get(colour.name, VALUES[XYZ])}
+    names = VALUES.get(colour.name, VALUES[XYZ])
+    _check_once(colour, names, file)
+    return {name: _text(colour, name) for name in names}
+
+
+def _check_once(element: Element, names: Sequence[str], file: _File) -> None:
+    """That none of these children stands twice, of which only one would be read."""
+    for name in names:
+        for again in list(element.each(name))[1:]:
+            told = f"stands twice in {element.name}; expected one"
+            file.problems.add(told, again.line, name)
 
 
 def _check_specification(colour: Element, file: _File) -> None:

@@ -58,7 +58,7 @@ MANY = 20
 
 def detected(text: str) -> str:
     """The name of the format that a text is in; `csv` where nothing tells another."""
-    start = text[:BEGINNING].lstrip()
+    start = text[:BEGINNING].lstrip().replace("\r\n", "\n").replace("\r", "\n")
     if start.startswith("<"):
         root = ROOT.match(start)
         name = root[1] if root else ""

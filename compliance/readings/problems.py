@@ -9,15 +9,18 @@ __all__ = ["Problems"]
 MOST_TOLD = 20
 MOST_COUNTED = 5000
 """Where nearly everything is wrong, the file is another than was meant, and is read no further."""
+MOST_NAMED = 3
+"""Further lines named of a problem that stands in several."""
 
 
 class Problems:
-    """The problems of one file: all are counted, the first ones are told."""
+    """The problems of one file: all are counted, the first ones are told, like ones as one."""
 
     def __init__(self, file: str) -> None:
         self.file = file
         self.count = 0
-        self._kept: list[Problem] = []
+        self._lines: dict[tuple[str, str | None], list[int]] = {}
+        """Lines of each message and field; 0 for the file as a whole."""
 
     def add(self, message: str, line: int | None = None, field: str | None = None) -> None:
         """Note one problem. They may come from several passes, each in order of lines.
@@ -25,9 +28,7 @@ class Problems:
         Raises them all where there are too many.
         """
         self.count += 1
-        self._kept.append(Problem(self.file, message, line, field))
-        if len(self._kept) > 4 * MOST_TOLD:
-            self._kept = self._first()
+        self._lines.setdefault((message, field), []).append(line or 0)
         if self.count == MOST_COUNTED:
             raise self.error()
 
@@ -45,13 +46,29 @@ class Problems:
 
     def error(self) -> ReadingsError:
         """What has been noted so far, by line, as one error."""
-        told = self._first()
-        if self.count > len(told):
-            rest = self.count - len(told)
-            more = f"and {rest} more problem{'s' if rest > 1 else ''}"
-            stopped = "; read no further" if self.count >= MOST_COUNTED else ""
-            told.append(Problem(self.file, more + stopped))
+        groups = sorted(self._lines.items(), key=lambda group: min(group[1]))[:MOST_TOLD]
+        told = [self._problem(message, field, lines) for (message, field), lines in groups]
+        rest = self.count - sum(len(lines) for _, lines in groups)
+        words = [f"and {rest} more problem{'s' if rest > 1 else ''}"] if rest else []
+        if self.count >= MOST_COUNTED:
+            words.append("read no further")
+        if words:
+            told.append(Problem(self.file, "; ".join(words)))
         return ReadingsError(told)
 
-    def _first(self) -> list[Problem]:
-        return sorted(self._kept, key=lambda problem: problem.line or 0)[:MOST_TOLD]
+    def _problem(self, message: str, field: str | None, lines: list[int]) -> Problem:
+        first, *others = sorted(set(lines))
+        return Problem(self.file, message + _likewise(others), first or None, field)
+
+
+def _likewise(lines: list[int]) -> str:
+    if not lines:
+        return ""
+    if len(lines) > MOST_NAMED:
+        return f"; likewise in {len(lines)} more lines"
+    *some, last = map(str, lines)
+    return (
+        f"; likewise in lines {', '.join(some)} and {last}"
+        if some
+        else f"; likewise in line {last}"
+    )

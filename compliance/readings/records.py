@@ -14,7 +14,7 @@ from compliance.colorimetry.spaces import xyz_to_xy
 from compliance.documents.files import sha256
 from compliance.documents.words import meant, quoted
 from compliance.model import ENCODINGS, PATTERNS, POSITIONS, Encoding, Readings, Triple
-from compliance.readings.cells import Cells
+from compliance.readings.cells import MOST_DIGITS, WHOLE, Cells
 from compliance.readings.colour import NOISE, OUTSIDE, Colour, are_colours, tristimulus
 from compliance.readings.columns import Columns, columns_of
 from compliance.readings.problems import Problems
@@ -25,6 +25,8 @@ __all__ = ["OBSERVER", "readings_of", "stated_encoding"]
 
 OBSERVER = "cie-1931-2"
 """The observer whose values a rule judges: CIE 1931, 2° (ISO/CIE 11664-1)."""
+MANY = 4
+"""Code values beyond the encoding from which it may be another."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,14 +65,13 @@ def readings_of(
             f"code values up to {quoted(table.top)} are stated; {encoding.name} has {encoding.top}"
         )
         problems.add(told, table.line)
+    _check_tops(table, columns, encoding, problems)
     records: list[_Record] = []
-    unmeasured: list[int] = []
     for row in whole_rows(table, problems):
         if not any(row.cells[columns.at[name]] for name in columns.values):
-            unmeasured.append(row.line)
+            problems.add(_unmeasured(columns, table), row.line)
         elif record := _record(row, columns, table, _Asked(encoding, floor, observer), problems):
             records.append(record)
-    _tell_unmeasured(unmeasured, columns, table, problems)
     _check_colours(records, columns, floor, problems)
     problems.check()
     return Readings(
@@ -111,13 +112,38 @@ def _disagreement(stated: str, encoding: Encoding) -> str:
     return f"{quoted(stated)} disagrees with what was said of this file; expected {encoding.name}"
 
 
-def _tell_unmeasured(lines: list[int], columns: Columns, table: Table, problems: Problems) -> None:
-    """A plan is no readings before its values are filled in: the first such row tells of all."""
-    if lines:
-        first, second, third = (table.said.get(name, name) for name in columns.values)
-        rest = f" and in {len(lines) - 1} more rows" if len(lines) > 1 else ""
-        message = f"not measured yet: {first}, {second} and {third} are empty here{rest}"
-        problems.add(message, lines[0])
+def _unmeasured(columns: Columns, table: Table) -> str:
+    """What a row says of a plan whose values are not filled in yet."""
+    first, second, third = (table.said.get(name, name) for name in columns.values)
+    return f"not measured yet: {first}, {second} and {third} are empty here"
+
+
+def _check_tops(table: Table, columns: Columns, encoding: Encoding, problems: Problems) -> None:
+    """That the code values are not those of a larger encoding, told once and not of each."""
+    places = [columns.at[name] for name in columns.codes]
+    above = [
+        (int(cell), row.line)
+        for row in table.rows
+        for cell in (row.cells[at] for at in places if at < len(row.cells))
+        if WHOLE.fullmatch(cell) and len(cell) <= MOST_DIGITS and int(cell) > encoding.top
+    ]
+    if len(above) < MANY:
+        return
+    top, _ = max(above)
+    told = f"{len(above)} code values, up to {top}, where {encoding.name} has 0 to {encoding.top}"
+    fitting = _larger(table, encoding, top)
+    hint = f"; are they {' or '.join(fitting)}?" if fitting else ""
+    raise problems.stop(told + hint, above[0][1])
+
+
+def _larger(table: Table, encoding: Encoding, top: int) -> list[str]:
+    """What a file's code values may be in: what its rows say, or whatever reaches that far."""
+    stated = [cell for cell in table.cells("encoding") if cell in ENCODINGS]
+    return stated[:1] or [
+        name
+        for name, other in ENCODINGS.items()
+        if other.kind == encoding.kind and other.top >= top
+    ]
 
 
 @dataclass(frozen=True, slots=True)

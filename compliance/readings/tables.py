@@ -58,8 +58,16 @@ def _is_whole(row: Row, expected: int, problems: Problems) -> bool:
         problems.add("a blank line between the readings; remove it", row.line)
     elif count != expected:
         cells = "1 cell" if count == 1 else f"{count} cells"
-        hint = "; decimals take a point, no comma" if count > expected else ""
-        problems.add(f"{cells} where the header row has {expected}{hint}", row.line)
+        problems.add(f"{cells} where the header row has {expected}{_hint(row, expected)}", row.line)
     else:
         return True
     return False
+
+
+def _hint(row: Row, expected: int) -> str:
+    """Why a row may have more cells than the header."""
+    if len(row.cells) <= expected:
+        return ""
+    if any(row.cells[expected:]):
+        return "; decimals take a point, no comma"
+    return "; remove the commas at its end"

@@ -51,7 +51,7 @@ def test_into_a_file_filled_in_and_assessed(compliance: Callable, tmp_path: Path
     empty = compliance(*call)
     assert empty.returncode == 2
     assert empty.stderr == (
-        "plan.csv:2: not measured yet: Y, x and y are empty here and in 46 more rows\n"
+        "plan.csv:2: not measured yet: Y, x and y are empty here; likewise in 46 more lines\n"
     )
     header, *steps = rows((tmp_path / "plan.csv").read_text())
     for step in steps:

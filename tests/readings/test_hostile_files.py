@@ -197,6 +197,8 @@ def test_how_deep_elements_may_stand() -> None:
         ("940,940,940,94.369,99.295,107.86\n", "csv"),
         ("# CGATS.17\nr,g,b,X,Y,Z\n", "csv"),
         ("IT8.7/2\n", "cgats"),
+        (CGATS.replace("\n", "\r"), "cgats"),
+        (spectra().replace("\n", "\r"), "spectra"),
         ("<!-- CxF --><IESTM2720/>", "tm27"),
         ("<!DOCTYPE cc:CxF []><cc:CxF/>", "cxf"),
     ],

@@ -170,6 +170,11 @@ ROWS = {
         "1,2,3,4,0,5,0,6,0",
         "9 cells where the header row has 6; decimals take a point, no comma",
     ),
+    "commas-behind": (
+        HEADER,
+        "1,2,3,4,5,6,,",
+        "8 cells where the header row has 6; remove the commas at its end",
+    ),
     "blank": (HEADER, "\n1,2,3,4,5,6", "a blank line between the readings; remove it"),
     "commas": (HEADER, ",,,,,\n1,2,3,4,5,6", "a blank line between the readings; remove it"),
     "open-quote": (
@@ -199,7 +204,7 @@ def test_all_problems_of_a_row_are_told() -> None:
 
 
 def test_problems_come_by_line() -> None:
-    text = f"{HEADER}\n1,2,3,90,10,10\n1,2,3,4,x,6\n1,2,3,90,10,10\n"
+    text = f"{HEADER}\n1,2,3,90,10,10\n1,2,3,4,x,6\n1,2,3,91,10,10\n"
     assert [line.split(":")[1] for line in messages(text)] == ["2", "3", "4"]
 
 
@@ -207,9 +212,49 @@ def test_problems_come_by_line() -> None:
     ("count", "rest"), [(20, None), (21, "1 more problem"), (500, "480 more problems")]
 )
 def test_no_more_than_twenty_are_told(count: int, rest: str | None) -> None:
-    told = messages(f"{HEADER}\n" + "1,2,3,4,x,6\n" * count)
-    expected = [f"f:{line}: Y: 'x' is no number; {LEVEL}" for line in range(2, 22)]
+    rows = (f"1,2,3,4,x{number},6\n" for number in range(2, count + 2))
+    told = messages(f"{HEADER}\n{''.join(rows)}")
+    expected = [f"f:{line}: Y: 'x{line}' is no number; {LEVEL}" for line in range(2, 22)]
     assert told == expected + ([f"f: and {rest}"] if rest else [])
+
+
+@pytest.mark.parametrize(
+    ("count", "rest"),
+    [
+        (1, ""),
+        (2, "; likewise in line 3"),
+        (4, "; likewise in lines 3, 4 and 5"),
+        (500, "; likewise in 499 more lines"),
+    ],
+)
+def test_the_same_problem_in_many_rows_is_told_once(count: int, rest: str) -> None:
+    told = messages(f"{HEADER},encoding\n" + "1,2,3,4,5,6,rgb-8-full\n" * count)
+    said = "'rgb-8-full' disagrees with what was said of this file; expected rgb-10-full"
+    assert told == [f"f:2: encoding: {said}{rest}"]
+
+
+def test_one_that_is_everywhere_is_read_no_further() -> None:
+    told = messages(f"{HEADER}\n" + "1,2,3,4,x,6\n" * 6000 + "1,2,3,y,5,6\n")
+    assert told == [
+        f"f:2: Y: 'x' is no number; {LEVEL}; likewise in 4999 more lines",
+        "f: read no further",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("columns", "rows", "said"),
+    [
+        ("", "4,4095,5,4,5,6\n2000,1,1,4,5,6\n1,1,1024,4,5,6\n1,1025,1,4,5,6\n",
+         "4 code values, up to 4095, where rgb-10-full has 0 to 1023; are they rgb-12-full or "
+         "rgb-12-narrow?"),
+        (",encoding", "4,4095,1300,4,5,6,rgb-12-full\n1024,1025,1,4,5,6,\n",
+         "4 code values, up to 4095, where rgb-10-full has 0 to 1023; are they rgb-12-full?"),
+        ("", "65535,65535,65535,4,5,6\n5000,1,1,4,5,6\n",
+         "4 code values, up to 65535, where rgb-10-full has 0 to 1023"),
+    ],
+)  # fmt: skip
+def test_code_values_of_a_larger_encoding(columns: str, rows: str, said: str) -> None:
+    assert messages(f"{HEADER}{columns}\n{rows}") == [f"f:2: {said}"]
 
 
 def test_the_floor_is_the_callers() -> None:

@@ -186,7 +186,11 @@ REFUSED = {
         {"encoding": "rgb-12-full"},
         "f: ENCODING: 'rgb-10-full' disagrees with what was said of this file; expected rgb-12",
     ),
-    "unmeasured": (PLAN.data.decode(), {}, "f:2: not measured yet: X, Y and Z are empty here and"),
+    "unmeasured": (
+        PLAN.data.decode(),
+        {},
+        "f:2: not measured yet: X, Y and Z are empty here; likewise in line 3",
+    ),
     "not written": (CSV, {"to": "tm27"}, "tm27 is not written; expected csv or cgats or cxf"),
     "another observer": (
         spectra(),
@@ -220,7 +224,7 @@ def test_not_measured_yet() -> None:
             readings_from_bytes(data, "plan.csv", rule.encoding)
         rest = len(plan.steps) - 1
         assert str(raised.value) == (
-            f"plan.csv:2: not measured yet: {names} are empty here and in {rest} more rows"
+            f"plan.csv:2: not measured yet: {names} are empty here; likewise in {rest} more lines"
         )
 
 

@@ -173,12 +173,13 @@ def test_another_observers_values_say_so_and_are_not_judged() -> None:
 FAULTS = {
     "no unit": (
         lambda text: text.replace("W/(sr·m²·nm)", ""),
-        "f:2: unit: no unit is stated; expected W/(sr·m²·nm) or mW/(sr·m²·nm)",
+        "f:2: unit: no unit is stated; expected W/(sr·m²·nm) or mW/(sr·m²·nm); likewise in lines "
+        "3 and 4",
     ),
     "another unit": (
         lambda text: text.replace("W/(sr·m²·nm)", "W/m2/nm"),
         "f:2: unit: 'W/m2/nm' is no unit of spectral radiance; expected W/(sr·m²·nm) or "
-        "mW/(sr·m²·nm)",
+        "mW/(sr·m²·nm); likewise in lines 3 and 4",
     ),
     "a value": (
         lambda text: text.replace("0.02", "bright"),
