@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
+from compliance.checks.background import background
+from compliance.checks.encoding import encoding
 from compliance.checks.expected import Array, rows
 from compliance.checks.observer import observer
 from compliance.checks.order import behind, order
@@ -36,12 +38,14 @@ def checks(
     """
     shown = rows(case, readings, expected)
     found = [
+        encoding(case, readings),
         behind(case, readings) or order(shown),
         observer(case),
         saturation(case, readings, shown),
         floor(case, readings, shown),
         repeatability(case, meter),
         ambient(case, job, entry),
+        background(case),
     ]
     kinds = {one.kind for one in causes}
     return tuple(

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -16,12 +16,13 @@ import simulated
 from numpy.typing import NDArray
 
 from compliance.assessment import assess
-from compliance.model import Job, Meter, Readings, ReadingsEntry, Remark, Room
+from compliance.model import ENCODINGS, Job, Meter, Readings, ReadingsEntry, Remark, Room
 from compliance.rules import load_rule, shipped_rules
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 Array = NDArray[np.float64]
 CHECKS = {"out-of-order", "observer", "saturation", "floor", "repeatability", "ambient-light"}
+CHECKS |= {"encoding", "backgrounds"}
 
 
 def read(rule: str = "sdr-broadcast", seed: int = 5) -> Readings:
@@ -46,6 +47,23 @@ def with_light(readings: Readings, changes: Mapping[int, Array]) -> Readings:
     for row, light in changes.items():
         xyz[row] = light
     return replace(readings, xyz=xyz)
+
+
+def picked(readings: Readings, rows: Sequence[int]) -> Readings:
+    """These rows alone, in this order."""
+    every = np.array(rows)
+    return replace(
+        readings,
+        codes=readings.codes[every],
+        xyz=readings.xyz[every],
+        position=tuple(readings.position[row] for row in rows),
+        window=readings.window[every],
+        pattern=tuple(readings.pattern[row] for row in rows),
+        background=tuple(readings.background[row] for row in rows),
+        seconds=readings.seconds[every],
+        deviation=readings.deviation[every],
+        lines=tuple(range(2, len(rows) + 2)),
+    )
 
 
 def greys(readings: Readings) -> list[int]:
@@ -88,15 +106,7 @@ def test_white_and_black_exchanged() -> None:
     order = [white, black, *(row for row in range(len(good)) if row not in (white, black))]
     xyz = good.xyz[order]
     xyz[[0, 1]] = xyz[[1, 0]]
-    turned = replace(
-        good,
-        codes=good.codes[order],
-        xyz=xyz,
-        position=tuple(good.position[row] for row in order),
-        window=good.window[order],
-        pattern=tuple(good.pattern[row] for row in order),
-    )
-    assert "out-of-order" in noted(turned)
+    assert "out-of-order" in noted(replace(picked(good, order), xyz=xyz))
 
 
 def test_a_meter_that_was_one_patch_behind() -> None:
@@ -212,6 +222,58 @@ def test_light_of_the_room_in_the_black(stated: Job, expected: bool) -> None:
 def test_a_lightless_black_that_gives_light() -> None:
     found = noted(read(), job=job(None, "oled"))
     assert "whose black gives no light" in found["ambient-light"].text
+
+
+# ---------------------------------------------------------------- encoding
+
+
+@pytest.mark.parametrize(
+    ("meant", "said"),
+    [
+        ("rgb-8-full", "rgb-10-full"),
+        ("rgb-10-narrow", "rgb-10-full"),
+        ("rgb-10-full", "rgb-10-narrow"),
+        ("rgb-8-narrow", "rgb-8-full"),
+        ("rgb-10-full", "rgb-12-full"),
+    ],
+)
+def test_code_values_of_another_encoding(meant: str, said: str) -> None:
+    rule = load_rule("web-srgb")
+    shown = simulated.ideal(rule, encoding=ENCODINGS[meant], black=0.1)
+    good = simulated.readings(shown, ENCODINGS[meant])
+    assert "encoding" not in noted(good, "web-srgb")
+    wrong = noted(replace(good, encoding=ENCODINGS[said]), "web-srgb")
+    assert f"as {said}, and" in wrong["encoding"].text
+    assert f"would be as {meant}: the code values may be in that" in wrong["encoding"].text
+
+
+def test_a_session_cut_short_is_not_in_another_encoding() -> None:
+    good = read()
+    few = greys(good)[:5]
+    assert "encoding" not in noted(picked(good, few))
+
+
+# ---------------------------------------------------------------- backgrounds
+
+
+def test_patches_on_two_backgrounds() -> None:
+    good = read()
+    count = len(good)
+    every = picked(good, [*range(count), *greys(good)[:3]])
+    xyz = every.xyz.copy()
+    xyz[count:] /= 2
+    twice = replace(every, xyz=xyz, background=("",) * count + ("grey",) * 3)
+    found = noted(twice)
+    assert "read on several backgrounds: none stated, “grey”" in found["backgrounds"].text
+    alone = assess(load_rule("sdr-broadcast"), good, now=NOW, draws=0)
+    both = assess(load_rule("sdr-broadcast"), twice, now=NOW, draws=0)
+    values = [
+        [one.value for one in made.state.findings if one.id in ("white-level", "contrast")]
+        for made in (alone, both)
+    ]
+    assert values[0] == values[1]  # of the background that comes first, as the remark says
+    stated = replace(good, background=("grey",) * count)
+    assert "backgrounds" not in noted(stated)
 
 
 # ---------------------------------------------------------------- remarks only
