@@ -362,6 +362,12 @@ EXTENDED = [
      "requirements.white-level.level: a withdrawn requirement says nothing else; leave it out"),
     ("  white-level:", "  white-levle:", "house.yaml:9: requirements.white-levle.change: the "
      "parent has no 'white-levle'; did you mean 'white-level'?"),
+    ("  black-level:", "  blacklevel:", "house.yaml:6: requirements.blacklevel: the parent has no "
+     "'blacklevel'; did you mean 'black-level'? (a new one states its quantity)"),
+    ("  black-level: {limits: {max: 0.04}}", "  black-level: {limits: {max: 0.04}}\n"
+     "  gloss: {limits: {max: 1}}", "house.yaml:7: requirements.gloss: the parent has no 'gloss'; "
+     "expected one of black-level, white-level, white-chromaticity, grey-balance, tracking, "
+     "primary-level, contrast, surround, dimming (a new one states its quantity)"),
     ("    limits: {max: 120}\n", "", "house.yaml:8: requirements.white-level.change: the "
      "requirement is as in sdr@1; leave the change out"),
     ("revision: 3", "revision: 3\nwindow: 10", "house.yaml:5: window: not provably tighter than "

@@ -70,14 +70,17 @@ def _requirements(
 
 
 def _may_be_new(name: str, entry: Data, above: Data, places: Places) -> bool:
-    """A requirement the parent lacks: it can be neither withdrawn nor changed."""
+    """A requirement the parent lacks: it says its quantity, and withdraws or changes nothing."""
+    names = above.get("requirements", {})
+    why = f"the parent has no {quoted(name)}; {meant(name, names)}"
     for key in ("withdraw", "change"):
         if key in entry:
-            names = above.get("requirements", {})
-            why = f"the parent has no {quoted(name)}; {meant(name, names)}"
             why = why if names else "is for a rule that extends another; this one does not"
             places.problem(("requirements", name, key), why)
             return False
+    if names and "quantity" not in entry:
+        places.problem(("requirements", name), f"{why} (a new one states its quantity)")
+        return False
     return True
 
 
