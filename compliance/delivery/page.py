@@ -13,16 +13,20 @@ from typing import TYPE_CHECKING, Any
 from compliance.decision import OUTSIDE
 from compliance.delivery.sheets import acceptors
 from compliance.delivery.style import MARKS, STYLE
-from compliance.model import Acceptor, Finding, Level, Outcome, Reason, Verdict
+from compliance.model import Acceptor, Decision, Finding, Level, Outcome, Reason, Verdict
 from compliance.restated import finding_of
 from compliance.wording import (
     NOT_STATED,
     REASON_WORDS,
     format_date,
     format_finding_limits,
+    format_probability,
     format_time,
     format_value,
+    left_open,
+    outcome_mark,
     outcome_word,
+    tally_words,
 )
 
 if TYPE_CHECKING:
@@ -98,18 +102,20 @@ def _sheet(sheet: Sheet) -> Iterable[str]:
     stated = sheet.stated
     verdict, conditional = Outcome(stated["verdict"]), bool(stated["conditional"])
     findings = [finding_of(row) for row in stated["findings"]]
+    decision = Decision(**stated["decision"])
     accepted = {one["requirement"]: one for one in stated["deviations"]}
     word = outcome_word(verdict, conditional)
     if stated["disposition"]:
         word += ", accepted with deviations"
     yield "<article>"
-    yield MARKS[_mark(verdict, conditional)]
+    mark = outcome_mark(verdict, conditional)
+    yield MARKS[mark]
     yield "<div>"
-    ink = _mark(verdict, conditional).value
     yield f"<h2>{_text(stated['rule']['title'])}</h2>"
-    yield f'<p class="word {ink}">{escape(word[:1].upper() + word[1:])}</p>'
-    yield f"<p>{escape(_tally(findings, verdict))}</p>"
-    yield from _listed(_missed(findings, accepted))
+    yield f'<p class="word {mark.value}">{escape(word[:1].upper() + word[1:])}</p>'
+    told = tally_words(_shall(findings), decision, of="requirements")
+    yield f"<p>{escape(told)}.</p>"
+    yield from _listed(_missed(findings, decision, accepted))
     yield from _facts(sheet, verdict)
     yield "</div>"
     yield "</article>"
@@ -134,14 +140,6 @@ def _facts(sheet: Sheet, verdict: Outcome) -> Iterable[str]:
     yield "</dl>"
 
 
-def _mark(verdict: Outcome, conditional: bool) -> Verdict:
-    if verdict is Outcome.COMPLIANT:
-        return Verdict.CONDITIONAL_PASS if conditional else Verdict.PASS
-    if verdict is Outcome.NOT_COMPLIANT:
-        return Verdict.CONDITIONAL_FAIL if conditional else Verdict.FAIL
-    return Verdict.NOT_ASSESSED
-
-
 def _shall(findings: Sequence[Finding]) -> list[Finding]:
     return [
         row
@@ -150,22 +148,8 @@ def _shall(findings: Sequence[Finding]) -> list[Finding]:
     ]
 
 
-def _tally(findings: Sequence[Finding], verdict: Outcome) -> str:
-    shall = _shall(findings)
-    missed = sum(row.verdict in OUTSIDE for row in shall)
-    open_ = sum(row.verdict is Verdict.NOT_ASSESSED for row in shall)
-    parts = [f"{len(shall) - missed - open_} of {len(shall)} requirements met"]
-    if missed:
-        parts.append(f"{missed} not met")
-    if open_:
-        parts.append(f"{open_} not assessed")
-    if verdict is Outcome.UNDECIDED and not open_:
-        parts.append("the measurement uncertainty leaves the verdict open")
-    return ", ".join(parts) + "."
-
-
 def _missed(
-    findings: Sequence[Finding], accepted: Mapping[str, Mapping[str, Any]]
+    findings: Sequence[Finding], decision: Decision, accepted: Mapping[str, Mapping[str, Any]]
 ) -> Iterable[str]:
     """The requirements that decided, each with what was accepted of it."""
     for row in _shall(findings):
@@ -179,6 +163,16 @@ def _missed(
         elif row.verdict is Verdict.NOT_ASSESSED:
             why = REASON_WORDS[row.reason] if row.reason else "not assessed"
             yield f"{mark} {escape(row.title)}: {escape(why)}"
+        elif left_open(row, decision):
+            yield f"{mark} {escape(row.title)}: {escape(_inside(row, decision))}"
+
+
+def _inside(row: Finding, decision: Decision) -> str:
+    """A value inside its limit, with what is known of how surely."""
+    told = f"{format_value(row)}; limit {format_finding_limits(row)}"
+    if row.probability is None:
+        return f"{told}; its uncertainty is not known"
+    return f"{told}; p\u00a0{format_probability(row.probability, decision.confidence)}"
 
 
 def _accepted(one: Mapping[str, Any]) -> str:

@@ -15,7 +15,6 @@ from compliance.model import (
 )
 from compliance.quantities.table import QUANTITIES
 from compliance.sheet.cover import Front, capital, front_of
-from compliance.sheet.marks import outcome_mark
 from compliance.sheet.particulars import Fact, Group, definitions, particulars
 from compliance.sheet.rows import Open, Row, open_items, rows
 from compliance.wording import (
@@ -24,6 +23,7 @@ from compliance.wording import (
     failing,
     format_date,
     format_requirement_limits,
+    outcome_mark,
     outcome_sentence,
     outcome_word,
     with_uncertainty,

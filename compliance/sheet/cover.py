@@ -16,7 +16,6 @@ from compliance.model import (
     State,
     Verdict,
 )
-from compliance.sheet.marks import outcome_mark
 from compliance.sheet.particulars import Fact, text
 from compliance.sheet.rows import Row, rows
 from compliance.wording import (
@@ -27,6 +26,7 @@ from compliance.wording import (
     failing,
     format_date,
     format_time,
+    outcome_mark,
     outcome_sentence,
     outcome_word,
     tally_words,

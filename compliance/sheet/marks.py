@@ -9,11 +9,11 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 
-from compliance.model import Outcome, Verdict
+from compliance.model import Verdict
 from compliance.sheet.pen import Pen
 from compliance.sheet.style import INK, Ink
 
-__all__ = ["draw_mark", "mark_ink", "outcome_mark"]
+__all__ = ["draw_mark", "mark_ink"]
 
 INKS: Mapping[Verdict, Ink] = {
     Verdict.PASS: INK.TEAL,
@@ -27,15 +27,6 @@ INKS: Mapping[Verdict, Ink] = {
 def mark_ink(verdict: Verdict) -> Ink:
     """The ink of a verdict's mark and word."""
     return INKS[verdict]
-
-
-def outcome_mark(verdict: Outcome, conditional: bool) -> Verdict:
-    """The mark that an assessment's verdict is shown with."""
-    if verdict is Outcome.COMPLIANT:
-        return Verdict.CONDITIONAL_PASS if conditional else Verdict.PASS
-    if verdict is Outcome.NOT_COMPLIANT:
-        return Verdict.CONDITIONAL_FAIL if conditional else Verdict.FAIL
-    return Verdict.NOT_ASSESSED
 
 
 def draw_mark(pen: Pen, x: float, y: float, radius: float, verdict: Verdict) -> None:

@@ -95,15 +95,18 @@ def _least_sure_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
 # ---------------------------------------------------------------- in words
 
 
-def tally_words(findings: Iterable[Finding], decision: Decision) -> str:
-    """How many of the findings are met, e.g. `9 of 9 met, 4 of them conditionally`."""
+def tally_words(findings: Iterable[Finding], decision: Decision, *, of: str = "") -> str:
+    """How many of the findings are met, e.g. `9 of 9 met, 4 of them conditionally`.
+
+    `of` names them: with `requirements`, it begins `9 of 9 requirements met`.
+    """
     told = tuple(findings)
     unproven = sum(left_open(row, decision) for row in told)
     met = sum(row.verdict in INSIDE for row in told) - unproven
     missed = sum(row.verdict in OUTSIDE for row in told)
     unassessed = sum(row.verdict is Verdict.NOT_ASSESSED for row in told)
     near = sum(row.verdict is Verdict.CONDITIONAL_PASS for row in told)
-    parts = [f"{met} of {len(told)} met"]
+    parts = [" ".join(filter(None, (f"{met} of {len(told)}", of, "met")))]
     if near and decision.acceptance != "guarded":
         parts.append(f"{near} of them conditionally")
     parts += [

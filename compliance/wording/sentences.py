@@ -30,6 +30,7 @@ __all__ = [
     "VERDICT_WORDS",
     "basis_words",
     "decision_sentence",
+    "outcome_mark",
     "outcome_sentence",
     "outcome_word",
     "over_words",
@@ -74,6 +75,15 @@ def verdict_word(verdict: Verdict, reason: Reason | None = None) -> str:
     if reason is Reason.NOT_APPLICABLE:
         return "not applicable"
     return VERDICT_WORDS[verdict]
+
+
+def outcome_mark(verdict: Outcome, conditional: bool) -> Verdict:
+    """The mark that an assessment's verdict is shown with."""
+    if verdict is Outcome.COMPLIANT:
+        return Verdict.CONDITIONAL_PASS if conditional else Verdict.PASS
+    if verdict is Outcome.NOT_COMPLIANT:
+        return Verdict.CONDITIONAL_FAIL if conditional else Verdict.FAIL
+    return Verdict.NOT_ASSESSED
 
 
 def outcome_word(verdict: Outcome, conditional: bool = False) -> str:

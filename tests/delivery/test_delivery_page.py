@@ -1,0 +1,64 @@
+"""What a delivery's first page says of a sheet is what the sheet says."""
+
+from __future__ import annotations
+
+import html
+import re
+from dataclasses import replace
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from packing import sheets
+
+from compliance.assessment import assess
+from compliance.delivery.page import page
+from compliance.job import load_job, only_slot
+from compliance.meter import load_meter
+from compliance.model import Assessment
+from compliance.readings import load_readings
+from compliance.rules import load_rule
+from compliance.wording import deciding, left_open, shall_of, tally_words
+
+NOW = datetime(2026, 11, 20, 16, tzinfo=UTC)
+
+
+@pytest.fixture
+def guarded(root: Path) -> Assessment:
+    """The demo's slot 2 under the facility's own rule, which wants proof."""
+    job = only_slot(load_job(root / "demo/job.yaml"), "2")
+    (slot,) = job.slots
+    assert slot.readings and slot.meter
+    read = load_readings(slot.readings.file, slot.readings.encoding)
+    rule = load_rule(root / "demo/rules/web-proven.yaml")
+    return assess(rule, read, job=job, before=None, meter=load_meter(slot.meter), now=NOW)
+
+
+def text(document: bytes) -> str:
+    plain = re.sub(r"<[^>]+>", "\n", document.decode())
+    return html.unescape(re.sub(r"\s*\n\s*", "\n", plain))
+
+
+def test_what_is_left_open_is_not_called_met(guarded: Assessment) -> None:
+    (sheet, *_) = sheets()
+    told = text(page([replace(sheet, stated=guarded.document)]))
+    decision = guarded.rule.decision
+    shall = shall_of(guarded.state)
+    left = [row for row in shall if left_open(row, decision)]
+    assert len(left) == 4
+    assert f"5 of {len(shall)} requirements met, 4 left open." in told
+    assert tally_words(shall, decision) == "5 of 9 met, 4 left open"  # as page 1 of the sheet
+    for row in deciding(guarded.state, decision)[0]:
+        line = next(line for line in told.splitlines() if line.startswith(f"{row.title}: "))
+        assert row.probability is not None
+        assert line.endswith(f"p\u00a0=\u00a0{row.probability:.3f}")
+
+
+def marks(document: bytes) -> list[str]:
+    return re.findall(r'<svg class="mark"[^>]*aria-label="([^"]+)"', document.decode())
+
+
+def test_a_verdict_has_the_sheets_mark(guarded: Assessment) -> None:
+    (sheet, *_) = sheets()
+    assert marks(page([replace(sheet, stated=guarded.document)])) == ["not assessed"]
+    assert marks(page([sheet])) == ["fail"]
