@@ -54,6 +54,15 @@ ONE = (
 of the bright greys is clipped."""
 
 
+def _one(first: Fault, second: Fault) -> bool:
+    """Whether one fault hides the other: both move the black level, or both clip the highlights."""
+    two = {first.cause: first.strength, second.cause: second.strength}
+    if "range" not in two:
+        return False
+    stretched = two["range"] == "stretched"
+    return "sunk" in two.get("blacks", "") or (stretched and "highlights" in two)
+
+
 def faults(rule: Rule) -> Iterator[Fault]:
     """The whole table for a rule."""
     target = rule.target
@@ -82,7 +91,7 @@ def faults(rule: Rule) -> Iterator[Fault]:
         yield from (faulty.shifted(channel, by) for by in (-0.04, 0.02, 0.04))
     yield from (faulty.drifting(share) for share in (0.03, 0.05, 0.1, -0.04))
     budget = target.luminance_peak * rule.window / 100
-    yield from (faulty.limited(share * budget) for share in (0.5, 0.7, 0.85))
+    yield from (faulty.limited(share * budget) for share in (0.5, 0.6, 0.7, 0.85))
 
 
 class Trial(NamedTuple):
@@ -122,7 +131,10 @@ def pairs(rules: Sequence[str], count: int, seed: int) -> Iterator[Trial]:
         start = int(random.randint(len(combinations)))
         for turn in range(count):
             two = combinations[(start + turn * 7) % len(combinations)]
-            chosen = tuple(by_cause[one][random.randint(len(by_cause[one]))] for one in two)
+            first, second = (by_cause[one][random.randint(len(by_cause[one]))] for one in two)
+            if _one(first, second):
+                continue
+            chosen = (first, second)
             yield Trial(name, chosen, int(random.randint(1 << 30)))
 
 

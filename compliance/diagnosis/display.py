@@ -52,6 +52,8 @@ class Display(NamedTuple):
     """(K, 3, 2) x, y that it shows red, green and blue with"""
     white: Array
     """(K, 2) x, y"""
+    sunk: Array
+    """(K,) signal that shows as 0 after that, the white staying where it is"""
     floor: Array
     """(K,) signal at and below which nothing is shown"""
     crush: Array
@@ -88,6 +90,7 @@ def sound(facts: Facts) -> Display:
         taken=model.from_signal[None],
         primaries=primaries_of(model.from_target)[None],
         white=np.asarray(spaces.xyz_to_xy(model.white_xyz))[None],
+        sunk=0 * one,
         floor=-one,
         crush=-one,
         knee=2 * one,
@@ -204,6 +207,9 @@ def _channels(display: Display, facts: Facts, lift: Array) -> Array:
     ordered = facts.signals[:, display.order]
     span = (display.high - display.low)[:, None, None]
     drive = np.clip((ordered - display.low[:, None, None]) / span, 0.0, 1.0)
+    if np.any(display.sunk):
+        sunk = display.sunk[:, None, None]
+        drive = np.maximum(drive - sunk, 0.0) / (1 - sunk)
     if np.any(display.floor >= 0):
         drive = np.where(drive <= display.floor[:, None, None], 0.0, drive)
     own = len(display.taken) == 1 and np.array_equal(display.taken[0], model.from_target)

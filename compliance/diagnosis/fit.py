@@ -40,6 +40,10 @@ DIGITS = 9
 """Decimals of a loss; machines differ in those after."""
 
 
+ONWARD = (1.0, 2.0, 4.0)
+"""How much further values that went one way together are tried."""
+
+
 class Option(NamedTuple):
     """One way for a display to be wrong, with the values to try."""
 
@@ -64,6 +68,9 @@ class Chosen(NamedTuple):
     option: Option
     value: Array
     """(n,)"""
+
+
+Found = tuple[Chosen, ...]
 
 
 def errors(display: Display, facts: Facts) -> Array:
@@ -108,24 +115,60 @@ def polished(
     start: Display, chosen: Sequence[Chosen], facts: Facts, rounds: int = ROUNDS
 ) -> tuple[tuple[Chosen, ...], float]:
     """The options with values made better in turn, and the loss of them together."""
-    found = list(chosen)
+    found = tuple(chosen)
     lowest = float(loss(applied(start, found), facts)[0])
-    for turn in range(rounds):
-        for place, one in enumerate(found):
-            if not one.option.steps:
-                continue
-            tried = _around(one, 2.0**-turn)
-            others = [*found[:place], *found[place + 1 :]]
-            values = loss(one.option.change(applied(start, others), tried), facts)
-            nearest = int(np.argmin(values))
-            if values[nearest] < lowest:
-                lowest = float(values[nearest])
-                found[place] = Chosen(one.option, tried[nearest])
-    return tuple(found), lowest
+    free = [place for place, one in enumerate(found) if one.option.steps]
+    for turn in range(rounds if len(free) < 2 else 2 * rounds):
+        before = found
+        size = 2.0 ** -(turn if len(free) < 2 else turn // 2)
+        for place in free:
+            found, lowest = _better(start, found, place, size, lowest, facts)
+        if len(free) > 1:
+            found, lowest = _onward(start, before, found, lowest, facts)
+    return found, lowest
+
+
+def _better(
+    start: Display, found: Found, place: int, size: float, lowest: float, facts: Facts
+) -> tuple[Found, float]:
+    """The best value of one option about the one that it has, the others staying."""
+    one = found[place]
+    tried = _around(one, size)
+    others = (*found[:place], *found[place + 1 :])
+    values = loss(one.option.change(applied(start, others), tried), facts)
+    nearest = int(np.argmin(values))
+    if values[nearest] >= lowest:
+        return found, lowest
+    better = Chosen(one.option, tried[nearest])
+    return (*found[:place], better, *found[place + 1 :]), float(values[nearest])
+
+
+def _onward(
+    start: Display, before: Found, found: Found, lowest: float, facts: Facts
+) -> tuple[Found, float]:
+    """Further along the way that all values went together, as long as it gets better."""
+    for factor in ONWARD:
+        further = tuple(
+            Chosen(new.option, _within(new.option, new.value + factor * (new.value - old.value)))
+            for old, new in zip(before, found, strict=True)
+        )
+        value = float(loss(applied(start, further), facts)[0])
+        if value >= lowest:
+            break
+        found, lowest = further, value
+    return found, lowest
 
 
 def _around(one: Chosen, size: float) -> Array:
     """(K, n) values about one, within `size` of a step of the grid."""
     ticks = np.linspace(-1, 1, 9 if len(one.value) == 1 else 5)
     offsets = np.array(list(itertools.product(ticks, repeat=len(one.value))))
-    return np.asarray(one.value + offsets * size * np.array(one.option.steps))
+    return _within(one.option, one.value + offsets * size * np.array(one.option.steps))
+
+
+def _within(option: Option, values: Array) -> Array:
+    """Values (..., n) no more than a step beyond the option's grid."""
+    if not option.steps:
+        return values
+    steps = np.array(option.steps)
+    return np.clip(values, option.grid.min(axis=0) - steps, option.grid.max(axis=0) + steps)

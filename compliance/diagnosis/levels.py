@@ -164,7 +164,7 @@ def black_options(facts: Facts) -> Iterator[Option]:
 
 
 def _sunk(display: Display, values: Array) -> Display:
-    return display._replace(low=values[:, 0], high=np.ones(len(values)))
+    return display._replace(sunk=values[:, 0])
 
 
 def _floored(display: Display, values: Array) -> Display:
