@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from compliance.documents.files import DOCUMENT_LIMIT, inside, read_bytes, sha256
+from compliance.documents.kinds import kind_of, other_kind
 from compliance.documents.nodes import Node, node_from_data, parse, walk
 from compliance.documents.typed import Hint, Reader, as_date, as_float, as_time
 from compliance.documents.words import among, dotted, flow, meant, quoted
@@ -26,6 +27,7 @@ __all__ = [
     "dotted",
     "flow",
     "inside",
+    "kind_of",
     "load_schema",
     "meant",
     "node_from_data",
@@ -65,7 +67,13 @@ def read_nodes(
     start: str | None = None,
     hint: Hint | None = None,
 ) -> Any:
-    """Nodes as plain data by a schema, or by its part `start`; `error` with every problem."""
+    """Nodes as plain data by a schema, or by its part `start`; `error` with every problem.
+
+    Of a document of another kind, that is the only problem.
+    """
+    other = other_kind(node, schema) if start is None else None
+    if other is not None:
+        raise error(Problem(file, f"is a {other} file; expected a {schema} file"))
     reader = Reader(load_schema(schema), file, hint)
     data = reader.read(node, start)
     if reader.problems:

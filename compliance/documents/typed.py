@@ -13,6 +13,7 @@ from collections.abc import Callable, Mapping
 from datetime import date, datetime
 from typing import Any
 
+from compliance.documents.misplaced import belongs
 from compliance.documents.nodes import Node, walk
 from compliance.documents.words import Path, dotted, flow, meant, nearest, quoted
 from compliance.errors import Problem
@@ -30,6 +31,8 @@ MAX_TEXT = 2000
 MAX_DIGITS = 30
 LARGEST = 1e15
 """Whole numbers up to here are exact in JSON."""
+SURELY = 0.8
+"""Likeness from which a key is misspelt rather than misplaced."""
 NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?", re.ASCII)
 DATE = re.compile(r"\d{4}-\d{2}-\d{2}", re.ASCII)
 TIME = re.compile(
@@ -77,6 +80,7 @@ class Reader:
         self._schema = schema
         self._file = file
         self._hint = hint
+        self._around: list[tuple[Path, Schema]] = []
         self.problems: list[Problem] = []
 
     def read(self, node: Node, start: str | None = None) -> Any:
@@ -96,7 +100,10 @@ class Reader:
         if node.kind != kind or node.empty:
             return self._fault(path, f"{_found(node)}; {self._expected(schema, path)}")
         if kind == "mapping":
-            return self._mapping(node, schema, path)
+            self._around.insert(0, (path, schema))
+            data = self._mapping(node, schema, path)
+            del self._around[0]
+            return data
         if kind == "list":
             return self._list(node, schema, path)
         return self._scalar(node, schema, path)
@@ -152,7 +159,8 @@ class Reader:
                 if self._named(key, schema.get("propertyNames", {}), below):
                     data[key] = self._read(entry, other, below)
             else:
-                self._fault(below, f"{quoted(key)} is no key here; {_advice(key, entry, known)}")
+                advice = self._advice(key, entry, known)
+                self._fault(below, f"{quoted(key)} is no key here; {advice}")
                 missing -= {nearest(key, known)}
         for key in sorted(missing, key=list(known).index):
             if key not in node.entries:
@@ -161,6 +169,13 @@ class Reader:
         if len(node.entries) < schema.get("minProperties", 0):
             self._fault(path, f"an empty mapping; {self._expected(schema, path)}")
         return {key: value for key, value in data.items() if value is not BAD}
+
+    def _advice(self, key: str, entry: Node, known: Mapping[str, Schema]) -> str:
+        if entry.empty and NUMBER.fullmatch(key):
+            return "a comma parts entries in brackets: write a decimal point, e.g. 1.5"
+        misspelt = nearest(key, known, SURELY) is not None
+        elsewhere = None if misspelt else belongs(key, self._around, self._resolved)
+        return elsewhere or meant(key, known)
 
     def _named(self, key: str, schema: Schema, path: Path) -> bool:
         names = self._resolved(schema)
@@ -259,12 +274,6 @@ def _found(node: Node) -> str:
     if node.kind == "scalar":
         return f"{quoted(node.text)} stands here"
     return f"{NOUNS[node.kind]} stands here"
-
-
-def _advice(key: str, entry: Node, known: Mapping[str, Schema]) -> str:
-    if entry.empty and NUMBER.fullmatch(key):
-        return "a comma parts entries in brackets: write a decimal point, e.g. 1.5"
-    return meant(key, known)
 
 
 def _example(path: Path, example: Any) -> str:

@@ -50,12 +50,12 @@ def among(names: Iterable[str]) -> str:
     return known[0] if len(known) == 1 else "one of " + ", ".join(known)
 
 
-def nearest(text: str, names: Iterable[str]) -> str | None:
-    """The name that `text` most likely stands for, if any is near."""
+def nearest(text: str, names: Iterable[str], likeness: float = 0.6) -> str | None:
+    """The name that `text` most likely stands for, if any is near: at least so alike, 0 to 1."""
     plain = {_plain(name): name for name in reversed(list(names))}
     wanted = _plain(text)
     begun = [name for name in plain if len(wanted) >= 3 and name.startswith(wanted)]
-    near = begun if len(begun) == 1 else difflib.get_close_matches(wanted, plain, 1, 0.6)
+    near = begun if len(begun) == 1 else difflib.get_close_matches(wanted, plain, 1, likeness)
     return plain[near[0]] if near else None
 
 

@@ -94,6 +94,14 @@ MESSAGES = [
      "duty"),
     ("backlight: 25", "backlight: [25]", "job.yaml:14: slots[0].settings.backlight: a list stands "
      "here; expected a text, e.g. backlight: 25"),
+    ("    warm_up: 45", "    encoding: rgb-8-full", "job.yaml:15: slots[0].encoding: 'encoding' is "
+     "no key here; it belongs in before or readings"),
+    ("ambient: off}", "warm_up: 45}", "job.yaml:18: slots[0].readings.warm_up: 'warm_up' is no "
+     "key here; it belongs in slots[0]"),
+    ("    warm_up: 45", "    observer: cie-1931-2", "job.yaml:15: slots[0].observer: 'observer' "
+     "is no key here; it belongs at the top of the file"),
+    ("technology: lcd", "technology: lcd, surround: 5", "job.yaml:6: display.surround: 'surround' "
+     "is no key here; it belongs in suite.room"),
     ("slots:\n", "slots: none\nslot:\n", "job.yaml:10: slots: 'none' stands here; expected a list "
      "of slots, e.g. slots: [{slot: 1, deliverable: sdr-broadcast, readings: {file: "
      "readings/slot-1.csv, measured: 2026-11-20T15:10:00Z}}]\njob.yaml:11: slot: 'slot' is no "
