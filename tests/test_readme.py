@@ -114,3 +114,15 @@ def test_every_shipped_rule_is_listed() -> None:
 
     listed = dict(re.findall(r"^\| `([a-z0-9-]+)` \| (.+) \|$", TEXT, re.M))
     assert listed == {name: load_rule(name).title for name in shipped_rules()}
+
+
+def test_the_points_of_the_screen_are_where_the_plan_says() -> None:
+    from compliance.model import PLACES
+
+    head, *lines = re.findall(r"^\|(.*[0-9]+ %.*)\|$", TEXT, re.M)[:6]
+    across = [float(cell.strip(" %")) for cell in head.split("|")[1:]]
+    found = {}
+    for line in lines:
+        down, *cells = (cell.strip(" `%") for cell in line.split("|"))
+        found |= {name: (at, float(down)) for name, at in zip(cells, across, strict=True) if name}
+    assert found == PLACES

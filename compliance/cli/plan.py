@@ -15,7 +15,7 @@ from compliance.cli.layout import COLUMNS, Style, wrap
 from compliance.cli.specs import search_path, specs_option
 from compliance.cli.terminal import harmless
 from compliance.errors import ComplianceError, JobError, UsageError
-from compliance.model import ENCODINGS, Encoding, Job, Meter, Rule, Slot
+from compliance.model import ENCODINGS, PLACES, Encoding, Job, Meter, Rule, Slot
 
 if TYPE_CHECKING:
     from compliance.planning import MeasuringPlan
@@ -24,6 +24,8 @@ __all__ = ["command"]
 
 PATH = click.Path(path_type=Path)
 SUFFIXES = (".yaml", ".yml")
+HYPHEN = Path("-")
+"""Stands for standard output."""
 FULL = 100.0
 """% of area, from which a patch is full-field."""
 
@@ -31,7 +33,12 @@ FULL = 100.0
 @click.command("plan")
 @click.argument("targets", metavar="JOB|RULE...", nargs=-1, required=True)
 @click.option("--slot", metavar="SLOT", help="Of the job; needed where it has several.")
-@click.option("--out", metavar="FILE", type=PATH, help="Write the plan there, not to the terminal.")
+@click.option(
+    "--out",
+    metavar="FILE",
+    type=PATH,
+    help="Write the plan there; to standard output unless said, or where FILE is -.",
+)
 @click.option("--replace", is_flag=True, help="Write over FILE if it stands there already.")
 @click.option(
     "--encoding",
@@ -44,6 +51,16 @@ FULL = 100.0
     metavar="N",
     type=click.IntRange(2, 33),
     help="Add a grid of N points for each channel, N x N x N patches, for a thorough check.",
+)
+@click.option(
+    "--points",
+    type=click.Choice(["5", "9", "13"]),
+    help="Add white at so many points of the screen.",
+)
+@click.option(
+    "--windows",
+    is_flag=True,
+    help="Add the peak in windows of 1 to 100 % of the screen, at once and after 60 s.",
 )
 @click.option("--yxy", is_flag=True, help="Leave columns for Y, x, y instead of X, Y, Z.")
 @click.option(
@@ -63,6 +80,8 @@ def command(
     replace: bool,
     encoding: str | None,
     grid: int | None,
+    points: str | None,
+    windows: bool,
     yxy: bool,
     meter: Path | None,
     specs: tuple[Path, ...],
@@ -78,7 +97,7 @@ def command(
     failure.
     """
     from compliance.meter import load_meter
-    from compliance.planning import measuring_plan
+    from compliance.planning import Further, measuring_plan
     from compliance.readings.comma import comma_separated
 
     asked = _asked(targets, slot, specs, allow_outside)
@@ -91,11 +110,14 @@ def command(
             known,
             technology=asked.technology,
             points=grid or 0,
+            further=Further(int(points or 0), windows),
             meter=instrument,
         )
     except ValueError as error:
         raise UsageError(f"--grid: {error}") from None
     text = comma_separated(plan.rows(chromaticity=yxy))
+    if out == HYPHEN:
+        out = None
     if out is not None:
         check_folder(out.parent)
         check_targets([out], replace)
@@ -203,7 +225,7 @@ def _tell(
     aside = out is None
     style = Style((sys.stderr if aside else sys.stdout).encoding or "ascii")
     lines = [*_summary(plan, asked, grid, meter), ""]
-    for caution in plan.cautions:
+    for caution in (*plan.doubts, *plan.cautions):
         lines += _item("! ", caution)
     if out is not None:
         lines += ["", "Written:", f"  {harmless(str(out))}"]
@@ -226,6 +248,7 @@ def _summary(
         lines += _item("  ", f"with a grid of {grid} points, {grid**3} patches")
     lines += _item("  ", f"{encoding.name}: {encoding.bits}-bit {kind}, {span} range")
     lines += _item("  ", _fields(plan))
+    lines += _item("  ", _places(plan))
     lines += _item("  ", f"white {whites} times: at the start, between and at the end")
     lines += _item("  ", _time(plan, meter))
     return lines
@@ -244,9 +267,19 @@ def _fields(plan: MeasuringPlan) -> str:
         parts.append(f"windows of {sizes} % of the screen's area")
     if any(step.pattern == "checkerboard" for step in plan.steps):
         parts.append("checkerboard")
-    places = dict.fromkeys(step.position for step in plan.steps if step.position != "centre")
-    parts.append(f"at the centre, {', '.join(places)}" if places else "at the centre")
     return "; ".join(parts)
+
+
+def _places(plan: MeasuringPlan) -> str:
+    """Where the points are that the rows name."""
+    named = dict.fromkeys(step.position for step in plan.steps)
+    if set(named) == {"centre"}:
+        return "at the centre"
+    told = (f"{name} {PLACES[name][0]:g}/{PLACES[name][1]:g}" for name in named)
+    return (
+        "points, in % of the width from the left / of the height from the top (practice): "
+        f"{', '.join(told)}"
+    )
 
 
 def _time(plan: MeasuringPlan, meter: Meter | None) -> str:

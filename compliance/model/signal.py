@@ -13,22 +13,25 @@ Integers = NDArray[np.int64]
 Pair = tuple[float, float]
 Triple = tuple[int, int, int]
 
-POSITIONS = (
-    "centre",
-    "left",
-    "right",
-    "top",
-    "bottom",
-    "top-left",
-    "top-right",
-    "bottom-left",
-    "bottom-right",
-    "inner-top-left",
-    "inner-top-right",
-    "inner-bottom-left",
-    "inner-bottom-right",
-)
-"""The 13 named points, after the measuring grid of EBU Tech 3325."""
+PLACES: Mapping[str, Pair] = {
+    "centre": (50, 50),
+    "left": (10, 50),
+    "right": (90, 50),
+    "top": (50, 10),
+    "bottom": (50, 90),
+    "top-left": (10, 10),
+    "top-right": (90, 10),
+    "bottom-left": (10, 90),
+    "bottom-right": (90, 90),
+    "inner-top-left": (30, 30),
+    "inner-top-right": (70, 30),
+    "inner-bottom-left": (30, 70),
+    "inner-bottom-right": (70, 70),
+}
+"""The 13 named points, after the measuring grid of EBU Tech 3325: % of the screen's width from its
+left, and of its height from its top. Where they lie is practice, no published number."""
+
+POSITIONS = tuple(PLACES)
 
 POSITION_GROUPS: Mapping[str, tuple[str, ...]] = {
     "sides": ("left", "right"),

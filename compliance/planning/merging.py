@@ -2,21 +2,37 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from compliance import targets
 from compliance.colorimetry import codes
-from compliance.model import Encoding, Requirement, Rule, Triple
+from compliance.model import POSITION_GROUPS, Encoding, PatchSet, Requirement, Rule, Triple
 from compliance.patches import Plan, PlannedPatch, default_pattern
 from compliance.planning.stimuli import planned
 
-__all__ = ["Stimulus", "grid", "merged"]
+__all__ = ["POINTS", "WINDOWS", "Further", "Stimulus", "grid", "merged"]
 
 COLUMNS_OF_GRID = range(2, 34)
 """Points a grid may have along each channel."""
+POINTS: Mapping[int, str] = {5: "5-points", 9: "9-points", 13: "13-points"}
+"""How many points of the screen white may be read at (EBU Tech 3325)."""
+WINDOWS = (1.0, 4.0, 10.0, 25.0, 81.0, 100.0)
+"""% of area at which a peak is read (practice)."""
+SUSTAINED = (0.0, 60.0)
+"""s for which each of them has been shown when it is read (practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Further:
+    """What is measured of a slot beside what its rules ask for."""
+
+    points: int = 0
+    """Points of the screen at which white is read: of `POINTS`, 0 for none."""
+    windows: bool = False
+    """The peak, of standard range the white, in each of `WINDOWS`, at once and sustained."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,17 +66,25 @@ class Stimulus:
 
 
 def merged(
-    rules: Sequence[Rule], encoding: Encoding, *, technology: str | None = None, points: int = 0
+    rules: Sequence[Rule],
+    encoding: Encoding,
+    *,
+    technology: str | None = None,
+    points: int = 0,
+    further: Further | None = None,
 ) -> tuple[Stimulus, ...]:
     """Every patch that the rules ask for on a display of that technology, each once.
 
-    `points` adds a grid of that many points for each channel of RGB. Raises RuleError where a
+    `points` adds a grid of that many points for each channel of RGB, `further` what is
+    measured beside the rules; both are shown as by the first of them. Raises RuleError where a
     rule and the encoding do not go together.
     """
     found: dict[tuple[object, ...], Stimulus] = {}
     for rule in rules:
         for one in _of(rule, encoding, technology):
             _add(found, one)
+    for one in _beside(rules[0], encoding, further or Further()):
+        _add(found, one)
     if points:
         for one in grid(rules[0], encoding, points):
             _add(found, one)
@@ -82,10 +106,23 @@ def _of(rule: Rule, encoding: Encoding, technology: str | None) -> Iterator[Stim
     plan = Plan(rule, encoding)
     (white,) = plan.patches("white")
     patches = planned(replace(rule, requirements=asked), encoding)
-    levels = _levels(plan, np.array([patch.signal for patch in patches]))
-    for patch, level in zip(patches, levels, strict=True):
+    for patch, level in zip(patches, _levels_of(plan, patches), strict=True):
         anchor = patch.signal == white.signal and _place(patch) == _place(white)
-        yield _stimulus(patch, encoding, float(level), anchor=anchor)
+        yield _stimulus(patch, encoding, level, anchor=anchor)
+
+
+def _beside(rule: Rule, encoding: Encoding, further: Further) -> Iterator[Stimulus]:
+    """The stimuli that are measured beside what the rule asks for."""
+    plan = Plan(rule, encoding)
+    patches: list[PlannedPatch] = []
+    if further.points:
+        places = POSITION_GROUPS[POINTS[further.points]]
+        patches += plan.expanded(PatchSet("points", "positions", positions=places, of="white"))
+    if further.windows:
+        sizes = plan.expanded(PatchSet("windows", "windows", windows=WINDOWS, of="peak"))
+        patches += [replace(one, seconds=time) for one in sizes for time in SUSTAINED]
+    for patch, level in zip(patches, _levels_of(plan, patches), strict=True):
+        yield _stimulus(patch, encoding, level)
 
 
 def _applies(requirement: Requirement, technology: str | None) -> bool:
@@ -97,6 +134,10 @@ def _applies(requirement: Requirement, technology: str | None) -> bool:
 
 def _place(patch: PlannedPatch) -> tuple[object, ...]:
     return patch.position, patch.window, patch.pattern, patch.seconds
+
+
+def _levels_of(plan: Plan, patches: Sequence[PlannedPatch]) -> list[float]:
+    return _levels(plan, np.array([patch.signal for patch in patches]))
 
 
 def _levels(plan: Plan, signal: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> list[float]:

@@ -7,8 +7,9 @@ from dataclasses import dataclass
 
 from compliance.model import Encoding, Meter, Rule
 from compliance.planning.cautions import cautions
-from compliance.planning.merging import Stimulus, merged
+from compliance.planning.merging import Further, Stimulus, merged
 from compliance.planning.ordering import ordered
+from compliance.planning.precision import doubts
 from compliance.planning.timing import Duration, duration
 
 __all__ = ["MeasuringPlan", "measuring_plan"]
@@ -26,6 +27,8 @@ class MeasuringPlan:
     """One for each reading."""
     duration: Duration
     cautions: tuple[str, ...]
+    doubts: tuple[str, ...]
+    """What the encoding cannot carry well."""
 
     @property
     def patches(self) -> int:
@@ -62,19 +65,22 @@ def measuring_plan(
     *,
     technology: str | None = None,
     points: int = 0,
+    further: Further | None = None,
     meter: Meter | None = None,
 ) -> MeasuringPlan:
     """What to measure for the rules on one slot, each patch once where rules share it.
 
     `technology` is the display's, None where it is not known; `points` > 0 adds a grid of
-    that many points for each channel. Raises RuleError where a rule and the encoding do not
-    go together, ValueError for a grid that cannot be.
+    that many points for each channel, `further` what is measured beside the rules. Raises
+    RuleError where a rule and the encoding do not go together, ValueError for a grid that
+    cannot be.
     """
-    steps = ordered(merged(rules, encoding, technology=technology, points=points))
+    steps = ordered(merged(rules, encoding, technology=technology, points=points, further=further))
     return MeasuringPlan(
         rules=tuple(rules),
         encoding=encoding,
         steps=steps,
         duration=duration(steps, meter),
         cautions=cautions(rules, technology),
+        doubts=doubts(rules, encoding),
     )

@@ -32,7 +32,8 @@ def test_a_rule(compliance: Callable) -> None:
         "web-srgb\n"
         f"  {len(steps)} readings of 45 patches\n"
         "  rgb-8-full: 8-bit RGB, full range\n"
-        "  full-field patches; at the centre\n"
+        "  full-field patches\n"
+        "  at the centre\n"
         "  white 3 times: at the start, between and at the end\n"
         "  about 7 min, as a typical colorimeter reads; --meter FILE states yours;\n"
         "  without warming up and moving the meter\n"
@@ -97,6 +98,59 @@ def test_a_job_before_there_are_readings(compliance: Callable, tmp_path: Path) -
     assert BURN_IN not in done.stderr
     assert rows(done.stdout)[1][-1] == "rgb-10-full"
     assert "readings: missing" in compliance("assess", "job.yaml", "--no-sheet").stderr
+
+
+def test_where_the_points_are(compliance: Callable) -> None:
+    # Common practice, no source: 10 % from the edges, the inner ones at 30 %.
+    text = " ".join(compliance("plan", "sdr-broadcast", "--points", "13").stderr.split())
+    assert "points, in % of the width from the left / of the height from the top (practice): " in (
+        text
+    )
+    for told in ("centre 50/50", "left 10/50", "top-right 90/10", "inner-bottom-left 30/70"):
+        assert told in text
+    nine = compliance("plan", "sdr-broadcast").stderr
+    assert "top-right 90/10" in " ".join(nine.split())
+    assert "inner" not in nine
+
+
+def test_peaks_in_windows(compliance: Callable) -> None:
+    done = compliance("plan", "hdr-pq-1000", "--windows")
+    peaks = [step for step in rows(done.stdout)[1:] if step[0] == "769"]
+    assert {(step[7], step[9]) for step in peaks} == {
+        (size, seconds) for size in ("1", "4", "10", "25", "81", "100") for seconds in ("0", "60")
+    }
+    assert "full-field patches; windows of 1, 4, 10, 25, 81 % of the screen's area" in done.stderr
+    assert FLASHING in done.stderr
+
+
+@pytest.mark.parametrize(
+    ("rule", "encoding", "told"),
+    [
+        ("hdr-pq-1000", "rgb-8-full", "rgb-8-full has 8 bits, and ITU-R BT.2100 codes PQ and HLG "
+         "in 10 or 12: a step of one code is up to 7.8 % of luminance"),
+        ("hdr-hlg-1000", "rgb-8-narrow", "a step of one code is up to 11 % of luminance"),
+        ("hdr-pq-1000", "xyz-12-full", "hdr-pq-1000 is written for rgb-10-full: in xyz-12-full its "
+         "colours are coded anew"),
+        ("cinema-review-room", "rgb-12-full", "cinema-review-room is written for xyz-12-full"),
+        ("hdr-pq-1000", "rgb-10-narrow", ""),
+        ("sdr-broadcast", "rgb-8-full", ""),
+        ("cinema-hdr-direct-view", "xyz-12-full", ""),
+    ],
+)  # fmt: skip
+def test_what_an_encoding_cannot_carry_well(
+    compliance: Callable, rule: str, encoding: str, told: str
+) -> None:
+    done = compliance("plan", rule, "--encoding", encoding)
+    text = " ".join(done.stderr.split())
+    assert done.returncode == 0
+    assert told in text
+    assert ("! rgb-8" in text or "is written for" in text) == bool(told)
+
+
+def test_a_hyphen_is_standard_output(compliance: Callable, tmp_path: Path) -> None:
+    done = compliance("plan", "web-srgb", "--out", "-")
+    assert done.stdout == compliance("plan", "web-srgb").stdout != ""
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_grid(compliance: Callable) -> None:

@@ -4,13 +4,24 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+import numpy as np
 import pytest
 import shipped
+from outside import colour
 from planned_readings import filled_in
 
 from compliance.errors import RuleError
-from compliance.model import ENCODINGS, POSITION_GROUPS, Over, PatchSet, Reason, Requirement, Rule
-from compliance.planning import grid, measuring_plan, merged
+from compliance.model import (
+    ENCODINGS,
+    PLACES,
+    POSITION_GROUPS,
+    Over,
+    PatchSet,
+    Reason,
+    Requirement,
+    Rule,
+)
+from compliance.planning import Further, grid, measuring_plan, merged
 from compliance.readings import readings_from_bytes
 from compliance.rules import load_rule
 
@@ -140,17 +151,35 @@ def with_sets(rule: Rule, *sets: PatchSet, **over: tuple[float, ...]) -> Rule:
     return replace(rule, sets={**rule.sets, **named}, requirements=asked)
 
 
-@pytest.mark.parametrize(("group", "count"), [("5-points", 5), ("9-points", 9), ("13-points", 13)])
-def test_uniformity_grids(group: str, count: int) -> None:
-    # the named points of EBU Tech 3325
-    points = POSITION_GROUPS[group]
+@pytest.mark.parametrize("count", [5, 9, 13])
+def test_uniformity_grids(count: int) -> None:
+    # the named points of EBU Tech 3325: asked for by a rule, or measured beside it
+    points = POSITION_GROUPS[f"{count}-points"]
     rule = with_sets(SDR, PatchSet("screen", "positions", positions=points, of="white"))
-    plan = measuring_plan([rule], rule.encoding)
+    asked = measuring_plan([rule], rule.encoding)
+    bare = with_sets(SDR)
+    beside = measuring_plan([bare], bare.encoding, further=Further(points=count))
     assert len(points) == count
-    white = [step for step in plan.steps if step.codes == (940, 940, 940)]
-    assert {step.position for step in white} == set(points)
-    away = [step.position for step in white if step.position != "centre"]
-    assert len(away) == count - 1
+    for plan in (asked, beside):
+        white = [step for step in plan.steps if step.codes == (940, 940, 940)]
+        assert {step.position for step in white} == set(points)
+        away = [step.position for step in white if step.position != "centre"]
+        assert len(away) == count - 1
+
+
+def test_points_that_a_rule_asks_for_are_there_once() -> None:
+    alone = measuring_plan([SDR], SDR.encoding)
+    assert measuring_plan([SDR], SDR.encoding, further=Further(points=9)).steps == alone.steps
+
+
+def test_places_mirror_each_other() -> None:
+    for name, (across, down) in PLACES.items():
+        turned = name
+        for one, other in (("left", "right"), ("top", "bottom")):
+            turned = turned.replace(one, "*").replace(other, one).replace("*", other)
+        assert PLACES[turned] == (100 - across, 100 - down)
+    assert set(PLACES) == set(POSITION_GROUPS["13-points"])
+    assert len(set(PLACES.values())) == 13
 
 
 def test_corners_and_sides_for_cinema() -> None:
@@ -170,10 +199,42 @@ def test_peak_by_window_and_sustained() -> None:
     rule = with_sets(
         PQ, PatchSet("sizes", "windows", windows=sizes, of="peak"), seconds=(0.0, 60.0, 300.0)
     )
-    plan = measuring_plan([rule], rule.encoding)
-    peaks = [step for step in plan.steps if step.codes == (769, 769, 769)]
-    assert {(step.window, step.seconds) for step in peaks} == {
-        (size, second) for size in sizes for second in (0.0, 60.0, 300.0)
-    }
-    assert {step.pattern for step in peaks if step.window == 100} == {"full"}
-    assert {step.pattern for step in peaks if step.window < 100} == {"window"}
+    asked = measuring_plan([rule], rule.encoding)
+    beside = measuring_plan([PQ], PQ.encoding, further=Further(windows=True))
+    for plan, times in ((asked, (0.0, 60.0, 300.0)), (beside, (0.0, 60.0))):
+        peaks = [step for step in plan.steps if step.codes == (769, 769, 769)]
+        assert {(step.window, step.seconds) for step in peaks} == {
+            (size, second) for size in sizes for second in times
+        }
+        assert {step.pattern for step in peaks if step.window == 100} == {"full"}
+        assert {step.pattern for step in peaks if step.window < 100} == {"window"}
+
+
+def test_windows_beside_the_rules_show_a_limiter() -> None:
+    plan = measuring_plan([PQ], PQ.encoding, further=Further(windows=True))
+    good = readings_from_bytes(filled_in(plan, PQ), "plan.csv", PQ.encoding)
+    area = good.window / 100
+    xyz = good.xyz * np.minimum(1, 80 / (area * np.maximum(good.xyz[:, 1], 1e-9)))[:, None]
+    found = shipped.assess(PQ, replace(good, xyz=xyz), job=None, meter=None, now=shipped.NOW)
+    assert found.state.causes[0].kind == "limiter"
+    assert "80\u00a0cd/m² at 100\u00a0% of the screen" in found.state.causes[0].text
+
+
+# ---------------------------------------------------------------- encodings
+
+
+def test_steps_of_pq_in_8_bits_are_those_of_its_definition() -> None:
+    # ITU-R BT.2100: two neighbouring codes of 256 through the PQ EOTF of colour-science
+    levels = colour.eotf(np.arange(256) / 255, function="ITU-R BT.2100 PQ")
+    lit = levels[(levels >= 1) & (levels <= 1000)]
+    (told,) = measuring_plan([PQ], ENCODINGS["rgb-8-full"]).doubts
+    assert f"up to {100 * np.max(lit[1:] / lit[:-1]) - 100:.2g} % of luminance" in told
+    assert not measuring_plan([PQ], ENCODINGS["rgb-10-full"]).doubts
+
+
+def test_an_encoding_of_another_kind_than_the_rules() -> None:
+    for name, encoding in (("hdr-pq-1000", "xyz-12-full"), ("cinema-theatre", "rgb-12-full")):
+        rule = load_rule(name)
+        (told,) = measuring_plan([rule], ENCODINGS[encoding]).doubts
+        assert told.startswith(f"{name} is written for {rule.encoding.name}: in {encoding} ")
+        assert not measuring_plan([rule], rule.encoding).doubts
