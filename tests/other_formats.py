@@ -120,6 +120,18 @@ def spectra(unit: str = "W/(sr·m²·nm)") -> str:
     return "\n".join([head, *(",".join([code] * 3 + [unit, *row]) for code, row in rows)]) + "\n"
 
 
+def cgats_spectra(unit: str = "W/(sr·m²·nm)", field: str = "SPECTRAL_NM{}") -> str:
+    """The spectra of `spectra` as keyword text."""
+    rows = [line.split(",") for line in spectra(unit).splitlines()[1:]]
+    fields = ["SAMPLE_ID", "RGB_R", "RGB_G", "RGB_B", *map(field.format, WAVELENGTHS)]
+    sets = [" ".join([str(at), *row[:3], *row[4:]]) for at, row in enumerate(rows, 1)]
+    stated = f'SPECTRAL_UNIT "{unit}"\n' if unit else ""
+    return (
+        f'CGATS.17\nKEYWORD "SPECTRAL_UNIT"\n{stated}BEGIN_DATA_FORMAT\n{" ".join(fields)}\n'
+        f"END_DATA_FORMAT\nNUMBER_OF_SETS {len(sets)}\nBEGIN_DATA\n" + "\n".join(sets)
+    ) + "\nEND_DATA\n"
+
+
 def tm27(quantity: str = "radiance", value: str = "0.001") -> str:
     """One even spectrum."""
     data = "\n".join(

@@ -6,13 +6,15 @@ What the standards have no name for (place, window, time) stands in fields of ou
 are declared as private keywords as the standards ask.
 
 Code values are `RGB_R, RGB_G, RGB_B` as integers of the encoding, or our `C1, C2, C3`;
-values `XYZ_X, XYZ_Y, XYZ_Z` or `XYY_X, XYY_Y, XYY_CAPY` in cd/m². A set of data begins on a
-line of its own and may run on over the following ones.
+values `XYZ_X, XYZ_Y, XYZ_Z` or `XYY_X, XYY_Y, XYY_CAPY` in cd/m²; where neither stands whole,
+spectral radiance in fields named by their wavelengths. A set of data begins on a line of its own
+and may run on over the following ones.
 """
 
 from __future__ import annotations
 
 import re
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 
 from compliance.documents.words import meant, quoted
@@ -24,6 +26,7 @@ from compliance.readings.cgats_names import (
     SCALED,
     UNITS,
 )
+from compliance.readings.cgats_spectra import REFLECTED, SPECTRAL, computed
 from compliance.readings.lines import numbered_lines
 from compliance.readings.problems import Problems
 from compliance.readings.records import OBSERVER
@@ -36,10 +39,14 @@ NAME = "cgats"
 MOST_CHARACTERS = 16_384
 """of a line"""
 MOST_LINES = 8 * MOST_ROWS
-MOST_FIELDS = 200
+MOST_FIELDS = 2200
 MOST_KEYWORDS = 1000
 
 TOKEN = re.compile(r'\s*(?:"((?:[^"]|"")*)"|(#.*)|([^\s"]+))', re.DOTALL)
+VALUES: Mapping[str, set[str]] = {
+    "XYZ_": {"XYZ_X", "XYZ_Y", "XYZ_Z"},
+    "XYY_": {"XYY_X", "XYY_Y", "XYY_CAPY"},
+}
 IDENTIFIER = re.compile(r"(?:ISO 28178)[\w.-]*")
 BEGINS = ("BEGIN_DATA_FORMAT", "BEGIN_DATA")
 PERCENT = 100
@@ -55,6 +62,8 @@ class _File:
     counts: dict[str, tuple[int, int]] = field(default_factory=dict)
     """NUMBER_OF_FIELDS and NUMBER_OF_SETS: count and line."""
     encoding: str = ""
+    unit: str = ""
+    """Of spectra."""
     fields: list[str] = field(default_factory=list)
     fields_line: int | None = None
     rows: list[Row] = field(default_factory=list)
@@ -66,7 +75,7 @@ class _File:
     """`head`, `format`, `after`, `data` or `end`."""
 
 
-def read(text: str, problems: Problems, _spectral: Spectral | None = None) -> Table:
+def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Table:
     """The table in a text. Raises ReadingsError where it is none or more than one."""
     file = _File(problems)
     for line, content in numbered_lines(text, MOST_CHARACTERS, problems):
@@ -76,7 +85,7 @@ def read(text: str, problems: Problems, _spectral: Spectral | None = None) -> Ta
         if tokens:
             STEPS[file.section](file, tokens, line)
     _check_end(file)
-    return _table(file)
+    return _table(file, spectral or Spectral())
 
 
 Token = tuple[str, bool]
@@ -137,6 +146,8 @@ def _keyword(file: _File, name: str, values: list[str], line: int) -> None:
             file.counts[name] = int(value), line
     elif name == "ENCODING":
         file.encoding = value
+    elif name == "SPECTRAL_UNIT":
+        file.unit = value
     elif name == "OBSERVER" and value != OBSERVER:
         told = f"{quoted(value)} is no observer that a rule judges; expected {OBSERVER}"
         file.problems.add(told, line, name)
@@ -164,9 +175,12 @@ def _format(file: _File, tokens: list[Token], line: int) -> None:
             continue
         if len(file.fields) >= MOST_FIELDS:
             raise file.problems.stop(f"more than {MOST_FIELDS} fields", line)
+        if name in REFLECTED:
+            told = "is a share of reflected light; expected spectral radiance in fields named by "
+            raise file.problems.stop(f"{told}their wavelengths, e.g. SPECTRAL_NM380", line, name)
         if name in file.fields:
             file.problems.add(f"the field {quoted(name)} stands twice", line)
-        elif name not in FIELDS and not PASSED_FIELDS.fullmatch(name):
+        elif not (name in FIELDS or PASSED_FIELDS.fullmatch(name) or SPECTRAL.fullmatch(name)):
             told = f"there is no field {quoted(name)} in readings; {meant(name, FIELDS)}"
             file.problems.add(told, line)
         file.fields.append(name)
@@ -234,14 +248,30 @@ def _check_count(file: _File, name: str, found: int, what: str) -> None:
         file.problems.add(f"{stated} are stated, {found} {what}", line, name)
 
 
-def _table(file: _File) -> Table:
+def _table(file: _File, spectral: Spectral) -> Table:
     wanted = [name for name in file.fields if name in FIELDS]
-    if {"XYZ_X", "XYZ_Y", "XYZ_Z"} <= set(wanted):
-        wanted = [name for name in wanted if not name.startswith("XYY_")]
+    whole = [kind for kind, group in VALUES.items() if group <= set(wanted)]
+    of_spectra = not whole and any(SPECTRAL.fullmatch(name) for name in file.fields)
+    if whole or of_spectra:  # of several values one is taken, X, Y, Z first
+        wanted = [name for name in wanted if name[:4] not in VALUES or name[:4] in whole[:1]]
     places = [file.fields.index(name) for name in wanted]
     rows = tuple(Row(row.line, tuple(row.cells[at] for at in places)) for row in file.rows)
     file.problems.check()
     names = tuple(FIELDS[name] for name in wanted)
+    if of_spectra:
+        more, cells = computed(
+            file.fields,
+            file.rows,
+            unit=file.unit,
+            line=file.fields_line,
+            spectral=spectral,
+            problems=file.problems,
+        )
+        file.problems.check()
+        names = (*names, *more)
+        rows = tuple(
+            Row(row.line, (*row.cells, *own)) for row, own in zip(rows, cells, strict=True)
+        )
     # Of two standard names for Y, messages take the one in use.
     said = {FIELDS[name]: name for name in (*FIELDS, *wanted)} | {"encoding": "ENCODING"}
     if "XYY_CAPY" not in wanted:

@@ -22,7 +22,7 @@ PASSED_FIELDS = re.compile(
 )
 """Standard fields that say nothing of what is judged."""
 OURS = ("C1", "C2", "C3", "POSITION", "WINDOW", "PATTERN", "BACKGROUND", "SECONDS", "SD")
-HEADS = ("ENCODING", "OBSERVER", "UNIT")
+HEADS = ("ENCODING", "OBSERVER", "UNIT", "SPECTRAL_UNIT")
 """Keywords of our own before the data."""
 UNITS = ("cd/m2", "cd/m²")
 KEYWORDS = (

@@ -30,6 +30,7 @@ __all__ = [
     "OBSERVERS",
     "UNITS",
     "check_wavelengths",
+    "stated_unit",
     "tristimulus_cells",
     "unit_of",
     "weights",
@@ -68,6 +69,15 @@ def unit_of(text: str) -> str | None:
         if plain in [milli + spelling for spelling in SPELLINGS]:
             return name
     return None
+
+
+def stated_unit(said: str, line: int | None, field: str, problems: Problems) -> str | None:
+    """The unit of spectral radiance that was said; None where it is none, which is noted."""
+    unit = unit_of(said)
+    if unit is None:
+        what = f"{quoted(said)} is no unit of spectral radiance" if said else "no unit is stated"
+        problems.add(f"{what}; expected {' or '.join(UNITS)}", line, field)
+    return unit
 
 
 def check_wavelengths(

@@ -21,7 +21,7 @@ from compliance.readings.integration import (
     UNITS,
     check_wavelengths,
     radiances,
-    unit_of,
+    stated_unit,
     weights,
 )
 from compliance.readings.problems import Problems
@@ -138,13 +138,8 @@ def _cells(xyz: Array) -> tuple[str, str, str]:
 
 def _scale(stated: str, asked: Spectral, line: int, problems: Problems) -> float | None:
     """What the unit of a row is in W/(sr·m²·nm); None where it is none, which is noted."""
-    said = stated or asked.unit
-    unit = unit_of(said)
-    if unit is None:
-        what = f"{quoted(said)} is no unit of spectral radiance" if said else "no unit is stated"
-        problems.add(f"{what}; expected {' or '.join(UNITS)}", line, "unit")
-        return None
-    return UNITS[unit]
+    unit = stated_unit(stated or asked.unit, line, "unit", problems)
+    return None if unit is None else UNITS[unit]
 
 
 def _observed(table: Table, asked: Spectral) -> Table:

@@ -13,7 +13,7 @@ from datetime import UTC, datetime
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from other_formats import CGATS, CSV, CXF, spectra, tm27
+from other_formats import CGATS, CSV, CXF, cgats_spectra, spectra, tm27
 
 from compliance.errors import ReadingsError
 from compliance.model import ENCODINGS
@@ -32,6 +32,7 @@ NOW = datetime(2026, 11, 20, tzinfo=UTC)
 VALID = {
     "csv": CSV.encode(),
     "cgats": CGATS.encode(),
+    "cgats of spectra": cgats_spectra().encode(),
     "cxf": CXF.encode(),
     "spectra": spectra().encode(),
     "tm27": tm27().encode(),
@@ -92,11 +93,12 @@ def changed(source: random.Random, data: bytes) -> bytes:
     return bytes(made)
 
 
-@pytest.mark.parametrize("form", FORMATS)
-def test_changed_bytes(form: str) -> None:
-    source = random.Random(f"{form} {os.urandom(8).hex() if LONG else ''}")
+@pytest.mark.parametrize("name", VALID)
+def test_changed_bytes(name: str) -> None:
+    source = random.Random(f"{name} {os.urandom(8).hex() if LONG else ''}")
+    form, *_ = name.split()
     for _ in range(TRIES):
-        data = changed(source, VALID[form])
+        data = changed(source, VALID[name])
         hold(data, source.choice((None, form)))
 
 
