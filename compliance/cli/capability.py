@@ -5,17 +5,19 @@ from __future__ import annotations
 import json
 import math
 import sys
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from compliance.cli.cases import is_job, job_cases
 from compliance.cli.layout import COLUMNS, Style, columns, wrap
-from compliance.cli.specs import search_path
+from compliance.cli.specs import search_path, specs_option
 from compliance.cli.terminal import encodable
-from compliance.errors import MeterError, Problem
-from compliance.model import ENCODINGS, Meter, Rule
+from compliance.errors import JobError, MeterError, Problem, UsageError
+from compliance.model import ENCODINGS, Encoding, Meter, Rule
 from compliance.wording import format_plain, format_requirement_limits, with_unit
 
 if TYPE_CHECKING:
@@ -36,20 +38,18 @@ INKS = {
 
 
 @click.command("capability")
-@click.argument("rule", metavar="RULE")
-@click.option("--meter", metavar="FILE", type=PATH, required=True, help="The meter's file.")
+@click.argument("target", metavar="RULE|JOB")
+@click.option("--meter", metavar="FILE", type=PATH, help="The meter's file; the job's unless said.")
+@click.option("--slot", "slots", metavar="SLOT", multiple=True, help="Of the job; may be repeated.")
 @click.option(
     "--encoding",
     metavar="NAME",
     type=click.Choice(list(ENCODINGS)),
-    help="Of the code values that will be read; the rule's own unless said.",
+    help="Of the code values that will be read; the job's or the rule's unless said.",
 )
+@specs_option
 @click.option(
-    "--specs",
-    metavar="DIR",
-    multiple=True,
-    type=PATH,
-    help="Folder of further rule files; may be repeated.",
+    "--allow-outside", is_flag=True, help="Let the job name files outside its own folder."
 )
 @click.option(
     "--format",
@@ -60,52 +60,136 @@ INKS = {
     help="Of what is printed.",
 )
 def command(
-    rule: str, meter: Path, encoding: str | None, specs: tuple[Path, ...], form: str
+    target: str,
+    meter: Path | None,
+    slots: tuple[str, ...],
+    encoding: str | None,
+    specs: tuple[Path, ...],
+    allow_outside: bool,
+    form: str,
 ) -> int:
-    """Ask whether a meter can prove a RULE, an id or a .yaml file.
+    """Ask whether a meter can prove a RULE, an id or a .yaml file, or what a JOB names.
 
     A display that is exactly the rule's target is drawn as the meter would read it, and
     what its uncertainty makes of each requirement is held against the limits: the number
     is how many times the uncertainty fits into the room that the limits leave. Adequate
-    from 3, marginal from 1.
+    from 3, marginal from 1. A JOB's slots are asked each with its meter and deliverables.
 
     Exit codes: 0 all adequate, 3 some marginal, 1 some inadequate or unknown, 2 the input or the
     call is wrong, 4 an internal or I/O failure.
     """
     from compliance.capability import capability
     from compliance.meter import load_meter
+
+    known = ENCODINGS[encoding] if encoding else None
+    of_job = is_job(target)
+    if of_job:
+        asked = list(_of_job(Path(target), slots, meter, known, specs, allow_outside))
+    else:
+        asked = [_of_rule(target, slots, meter, known, specs)]
+    meters = {one.meter: load_meter(one.meter) for one in asked}
+    for file, instrument in meters.items():
+        _check_meter(file, instrument)
+    answers = [
+        _Answer(one, meters[one.meter], capability(one.rule, meters[one.meter], one.encoding))
+        for one in asked
+    ]
+    if form == "json":
+        found = [_object(each) for each in answers]
+        text = json.dumps({"slots": found} if of_job else found[0], indent=2, ensure_ascii=False)
+        click.echo(encodable(text, sys.stdout.encoding or "ascii"))
+    else:
+        style = Style(sys.stdout.encoding or "ascii")
+        blocks = ["\n".join(map(style.text, _lines(each, style))) for each in answers]
+        click.echo("\n\n".join(blocks))
+    rows = [row for each in answers for row in each.rows]
+    return next((code for word, code in CODES.items() if _has(rows, word)), 0)
+
+
+# ---------------------------------------------------------------- what is asked
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """A rule and the meter that should prove it."""
+
+    rule: Rule
+    meter: Path
+    encoding: Encoding | None
+    """None: the rule's own"""
+    slot: str | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class _Answer:
+    """What came out for one of them."""
+
+    asked: _Asked
+    meter: Meter
+    rows: Sequence[Capability]
+
+
+def _of_rule(
+    target: str,
+    slots: Sequence[str],
+    meter: Path | None,
+    encoding: Encoding | None,
+    specs: Sequence[Path],
+) -> _Asked:
     from compliance.rules import load_rule
 
-    asked = load_rule(rule, search=search_path(specs))
-    instrument = load_meter(meter)
-    if instrument.uncertainty is None or not instrument.uncertainty.luminance:
+    if slots:
+        raise UsageError("--slot goes with a job")
+    if meter is None:
+        raise UsageError("--meter FILE is needed with a rule; a job names its own")
+    return _Asked(load_rule(target, search=search_path(specs)), meter, encoding)
+
+
+def _of_job(
+    path: Path,
+    slots: Sequence[str],
+    meter: Path | None,
+    encoding: Encoding | None,
+    specs: Sequence[Path],
+    allow_outside: bool,
+) -> Iterator[_Asked]:
+    """Each slot against each of its deliverables. Raises ComplianceError."""
+    for case in job_cases(path, slots, (), specs, allow_outside=allow_outside, measured=False):
+        source = case.source
+        if not isinstance(case.rule, Rule):
+            raise case.rule
+        file = meter or source.meter
+        if file is None:
+            message = f"missing for slot {source.name}; name the meter's file, or give --meter FILE"
+            raise JobError(Problem(str(path), message, field="meter"))
+        yield _Asked(case.rule, file, encoding or source.encoding, source.name)
+
+
+def _check_meter(file: Path, meter: Meter) -> None:
+    if meter.uncertainty is None or not meter.uncertainty.luminance:
         raise MeterError(
             Problem(
-                str(meter),
+                str(file),
                 "states no uncertainty of luminance, so nothing can be said of what it proves; "
                 "add it from the certificate, e.g. luminance: [{from: 0.01, relative: 4}]",
                 field="uncertainty",
             )
         )
-    rows = capability(asked, instrument, ENCODINGS[encoding] if encoding else None)
-    if form == "json":
-        text = json.dumps(_object(asked, instrument, rows), indent=2, ensure_ascii=False)
-        click.echo(encodable(text, sys.stdout.encoding or "ascii"))
-    else:
-        style = Style(sys.stdout.encoding or "ascii")
-        for line in _lines(asked, instrument, rows, style):
-            click.echo(style.text(line))
-    return next((code for word, code in CODES.items() if _has(rows, word)), 0)
+
+
+# ---------------------------------------------------------------- what is told
 
 
 def _has(rows: Sequence[Capability], adequacy: str) -> bool:
     return any(row.adequacy.value == adequacy for row in rows)
 
 
-def _object(rule: Rule, meter: Meter, rows: Sequence[Capability]) -> dict[str, Any]:
+def _object(answer: _Answer) -> dict[str, Any]:
+    rule, slot = answer.asked.rule, answer.asked.slot
     return {
+        **({} if slot is None else {"slot": slot}),
         "rule": {"id": rule.id, "revision": rule.revision},
-        "meter": meter.name,
+        "meter": answer.meter.name,
         "requirements": [
             {
                 "id": row.requirement.id,
@@ -119,18 +203,16 @@ def _object(rule: Rule, meter: Meter, rows: Sequence[Capability]) -> dict[str, A
                 "patch": row.place,
                 "why": row.why,
             }
-            for row in rows
+            for row in answer.rows
         ],
     }
 
 
-# ---------------------------------------------------------------- text
-
-
-def _lines(rule: Rule, meter: Meter, rows: Sequence[Capability], style: Style) -> list[str]:
+def _lines(answer: _Answer, style: Style) -> list[str]:
+    rule, meter, slot = answer.asked.rule, answer.meter, answer.asked.slot
     head = f"{rule.id}, revision {rule.revision} · meter {meter.name} ({meter.kind})"
-    lines = [*wrap(head, COLUMNS), ""]
-    for row in rows:
+    lines = [*wrap(f"slot {slot} · {head}" if slot else head, COLUMNS), ""]
+    for row in answer.rows:
         level = " (should)" if row.requirement.level == "should" else ""
         cells = [
             (SHAPES[row.adequacy.value], INKS[row.adequacy.value]),
@@ -141,7 +223,7 @@ def _lines(rule: Rule, meter: Meter, rows: Sequence[Capability], style: Style) -
         lines += columns([cells], (1, 11, 4, COLUMNS - 22), style)
         if row.adequacy.value != "adequate":
             lines += [f"    {part}" for part in wrap(_detail(row), COLUMNS - 4)]
-    return [*lines, "", *wrap(_sum(rows), COLUMNS)]
+    return [*lines, "", *wrap(_sum(answer.rows), COLUMNS)]
 
 
 def _ratio(ratio: float | None) -> str:

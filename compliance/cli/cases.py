@@ -14,10 +14,11 @@ from pathlib import Path
 
 from compliance.cli.files import clean_name
 from compliance.cli.specs import search_path
-from compliance.documents.files import inside
+from compliance.documents import inside, kind_of, read_bytes, read_yaml
 from compliance.errors import ComplianceError, JobError, Problem, UsageError
 from compliance.model import (
     CHROMATICITY_FLOOR,
+    ENCODINGS,
     Assessment,
     Deviation,
     Encoding,
@@ -41,6 +42,7 @@ __all__ = [
     "bare_cases",
     "check_target",
     "inputs_of",
+    "is_job",
     "job_cases",
     "outputs",
 ]
@@ -71,6 +73,14 @@ class Source:
             readings = _load(self.readings, floor, self.form)
             self._read = readings, _load(self.before, floor, self.form), meter
         return self._read
+
+    @property
+    def encoding(self) -> Encoding | None:
+        """Of the slot's code values: of its readings, else what the job says of all."""
+        place = self.readings or self.before
+        if place is not None:
+            return place[1]
+        return ENCODINGS[self.job.document["encoding"]] if self.job else None
 
     def files(self) -> Iterator[Path]:
         """The files that are read."""
@@ -171,6 +181,22 @@ def check_target(path: Path) -> None:
         )
 
 
+def is_job(target: str) -> bool:
+    """Whether what names a job or a rule names a job; what cannot be read is left to a reader.
+
+    Raises JobError where a file of that name is not there.
+    """
+    if not target.endswith(SUFFIXES):
+        return False
+    try:
+        node = read_yaml(read_bytes(target, JobError, "job or rule"), target, JobError)
+    except JobError:
+        if not Path(target).exists():
+            raise
+        return False
+    return kind_of(node) == "job"
+
+
 def job_cases(
     path: Path,
     slots: Sequence[str],
@@ -178,12 +204,14 @@ def job_cases(
     search: Sequence[Path],
     *,
     allow_outside: bool = False,
+    measured: bool = True,
 ) -> list[Case]:
     """The cases of a job file: of the named slots, all if none are; `rules` stand in for the
-    deliverables the job names. Raises ComplianceError where the job cannot be read."""
+    deliverables the job names. A slot needs readings unless `measured` is false.
+    Raises ComplianceError where the job cannot be read."""
     from compliance.job import load_job, only_slot
 
-    job = load_job(path, allow_outside=allow_outside)
+    job = load_job(path, allow_outside=allow_outside, measured=measured)
     library = _Rules(search_path(search, path.parent))
     cases: list[Case] = []
     for slot in _chosen(job, slots):

@@ -10,11 +10,12 @@ from typing import TYPE_CHECKING
 
 import click
 
+from compliance.cli.cases import SUFFIXES, is_job
 from compliance.cli.files import check_folder, check_targets, write_new
 from compliance.cli.layout import COLUMNS, Style, wrap
 from compliance.cli.specs import search_path, specs_option
-from compliance.cli.terminal import harmless
-from compliance.errors import ComplianceError, JobError, UsageError
+from compliance.cli.terminal import HYPHEN, harmless, write_data
+from compliance.errors import UsageError
 from compliance.model import ENCODINGS, PLACES, Encoding, Job, Meter, Rule, Slot
 
 if TYPE_CHECKING:
@@ -23,9 +24,6 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 PATH = click.Path(path_type=Path)
-SUFFIXES = (".yaml", ".yml")
-HYPHEN = Path("-")
-"""Stands for standard output."""
 FULL = 100.0
 """% of area, from which a patch is full-field."""
 
@@ -115,15 +113,14 @@ def command(
         )
     except ValueError as error:
         raise UsageError(f"--grid: {error}") from None
-    text = comma_separated(plan.rows(chromaticity=yxy))
-    if out == HYPHEN:
+    data = comma_separated(plan.rows(chromaticity=yxy)).encode()
+    if out is None or out == HYPHEN:
         out = None
-    if out is not None:
+        write_data(data)
+    else:
         check_folder(out.parent)
         check_targets([out], replace)
-        write_new({out: text.encode()}, replace=replace)
-    else:
-        click.echo(text, nl=False)
+        write_new({out: data}, replace=replace)
     _tell(plan, asked, grid, instrument, out)
     return 0
 
@@ -153,7 +150,7 @@ def _asked(
 ) -> _Asked:
     from compliance.rules import load_rule
 
-    jobs = [target for target in targets if _is_job(target)]
+    jobs = [target for target in targets if is_job(target)]
     if jobs and len(targets) > 1:
         raise UsageError(f"{jobs[0]} is a job; expected one job, or rules")
     if jobs:
@@ -162,21 +159,6 @@ def _asked(
         raise UsageError("--slot goes with a job")
     search = search_path(specs)
     return _Asked(tuple(load_rule(name, search=search) for name in dict.fromkeys(targets)))
-
-
-def _is_job(target: str) -> bool:
-    """Whether a target is a job file: a YAML file with `job` at its top."""
-    from compliance.documents import read_bytes, read_yaml
-
-    if not target.endswith(SUFFIXES):
-        return False
-    try:
-        node = read_yaml(read_bytes(target, JobError, "job or rule"), target, JobError)
-    except ComplianceError:
-        if not Path(target).exists():
-            raise
-        return False  # the reader of rules says what is wrong with it
-    return "job" in node.entries and "rule" not in node.entries
 
 
 def _of_job(path: Path, slot: str | None, specs: Sequence[Path], allow_outside: bool) -> _Asked:

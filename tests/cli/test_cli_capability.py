@@ -74,7 +74,9 @@ def test_a_meter_that_states_no_uncertainty(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("web-srgb",), "missing option '--meter'"),
+        (("web-srgb",), "compliance: --meter FILE is needed with a rule; a job names its own\n"),
+        (("web-srgb", "--slot", "1"), "compliance: --slot goes with a job\n"),
+        (("none.yaml",), "none.yaml: no such job or rule file\n"),
         (("web-srbg", "--meter", "none.yaml"), "web-srgb"),
         (("web-srgb", "--meter", "none.yaml"), "none.yaml"),
     ],
@@ -92,3 +94,51 @@ def test_an_encoding_that_the_rule_does_not_take(tmp_path: Path) -> None:
     )
     assert (code, out) == (2, "")
     assert "takes RGB signals" in err
+
+
+JOB = """\
+job: KX-7
+encoding: rgb-10-full
+meter: meter.yaml
+slots:
+  - {slot: 1, deliverable: web-srgb}
+  - {slot: 2, deliverable: [web-srgb, hdr-pq-1000], meter: coarse.yaml}
+"""
+
+
+def job(folder: Path, text: str = JOB) -> str:
+    coarse = folder / "coarse"
+    coarse.mkdir()
+    Path(meter(coarse, 20.0, 0.01)).rename(folder / "coarse.yaml")
+    meter(folder, 0.1, 0.0001)
+    (folder / "job.yaml").write_text(text)
+    return str(folder / "job.yaml")
+
+
+def test_a_job_names_rules_and_meters(tmp_path: Path) -> None:
+    code, out, err = run(job(tmp_path), "--format", "json")
+    rows = json.loads(out)["slots"]
+    assert (code, err) == (1, "")
+    assert [(row["slot"], row["rule"]["id"]) for row in rows] == [
+        ("1", "web-srgb"), ("2", "web-srgb"), ("2", "hdr-pq-1000")
+    ]  # fmt: skip
+    alone = json.loads(run("web-srgb", "--meter", str(tmp_path / "coarse.yaml"),
+                           "--encoding", "rgb-10-full", "--format", "json")[1])  # fmt: skip
+    assert rows[1] == {"slot": "2", **alone}
+    assert rows[0]["requirements"] != rows[1]["requirements"]
+
+
+def test_one_slot_of_a_job_in_words(tmp_path: Path) -> None:
+    code, out, _ = run(job(tmp_path), "--slot", "1")
+    assert code == 0
+    assert out.startswith("slot 1 · web-srgb, revision 1 · meter m (colorimeter)\n")
+    assert out.endswith("This meter can prove every requirement of the rule.\n")
+    assert out.count("slot ") == 1
+
+
+def test_another_meter_for_a_job(tmp_path: Path) -> None:
+    file = job(tmp_path, JOB.replace("meter: meter.yaml\n", ""))
+    assert run(file) == (
+        2, "", f"{file}: meter: missing for slot 1; name the meter's file, or give --meter FILE\n"
+    )  # fmt: skip
+    assert run(file, "--slot", "1", "--meter", str(tmp_path / "meter.yaml"))[0] == 0
