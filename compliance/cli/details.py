@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Iterable, Sequence
 from typing import NamedTuple
 
@@ -203,15 +204,17 @@ def _row(finding: Finding, style: Style) -> Row:
 
 
 def _not_judged(findings: Sequence[Finding], style: Style) -> list[str]:
-    """Findings with a verdict that leaves patches out, one paragraph."""
-    told = []
+    """Findings with a verdict that leaves patches out, a paragraph for each reason."""
+    told: dict[str, list[str]] = {}
     for finding in findings:
-        count = len(finding.not_judged)
-        if count and finding.verdict is not Verdict.NOT_ASSESSED:
+        if finding.verdict is Verdict.NOT_ASSESSED:
+            continue
+        for why, count in Counter(point.why for point in finding.not_judged).items():
             patches = "1 patch" if count == 1 else f"{count}\u00a0patches"
-            told.append(f"{finding.title} ({patches})")
-    if not told:
-        return []
-    text = style.text(f"Not judged in part: {', '.join(told)}")
-    first, *rest = wrap(text, COLUMNS - 2 * INDENT)
-    return [f"  {first}", *(" " * INDENT + line for line in rest)]
+            told.setdefault(why, []).append(f"{finding.title} ({patches})")
+    lines: list[str] = []
+    for why, parts in told.items():
+        text = style.text(f"Not judged in part, {why}: {', '.join(parts)}")
+        first, *rest = wrap(text, COLUMNS - 2 * INDENT)
+        lines += [f"  {first}", *(" " * INDENT + line for line in rest)]
+    return lines

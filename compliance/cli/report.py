@@ -16,6 +16,7 @@ from compliance.cli.shapes import FAULT, outcome_shape
 from compliance.cli.terminal import width
 from compliance.model import Assessment, Finding, Outcome, State, Verdict
 from compliance.wording.accepted import DISPOSITION_WORDS, accepted_sentence
+from compliance.wording.rules import departures_sentence
 
 __all__ = ["report"]
 
@@ -99,6 +100,7 @@ def _section(assessment: Assessment, result: Result, style: Style) -> list[str]:
     lines = _title(assessment, result, style)
     lines += _paragraph(wording.outcome_sentence(assessment), style)
     lines += _paragraph(_dates(assessment), style)
+    lines += _paragraph(departures_sentence(assessment.rule), style)
     lines += _accepted(assessment, style)
     matters = [finding for finding in state.findings if not _quiet(finding)]
     quiet = [finding for finding in state.findings if _quiet(finding)]
@@ -152,7 +154,7 @@ def _dates(assessment: Assessment) -> str:
 
 
 def _paragraph(text: str, style: Style) -> list[str]:
-    return [f"  {line}" for line in wrap(style.text(text), COLUMNS - 2)]
+    return [f"  {line}" for line in wrap(style.text(text), COLUMNS - 2)] if text else []
 
 
 def _causes(state: State, style: Style) -> list[str]:

@@ -28,6 +28,7 @@ from compliance.wording import (
     outcome_word,
     with_uncertainty,
 )
+from compliance.wording.rules import changed_requirement, changed_words
 
 __all__ = ["Content", "Stage", "gather"]
 
@@ -167,14 +168,10 @@ def _cautions(assessment: Assessment) -> Iterable[str]:
 
 def _departure(change: Change, rule: Rule) -> Fact:
     """A stated change: the requirement by its title, its limits now, why, who agreed and when."""
-    key = change.subject.removeprefix("requirements.").split(".")[0]
-    requirement = next((one for one in rule.requirements if one.id == key), None)
-    what = requirement.title if requirement else change.subject
+    requirement = changed_requirement(change, rule)
     now = ""
-    if change.withdrawn:
-        what += ", withdrawn"
-    elif requirement is not None:
+    if requirement is not None and not change.withdrawn:
         unit = QUANTITIES[requirement.quantity].unit
         now = f"Now {'; '.join(format_requirement_limits(requirement, unit))}. "
     agreed = f"agreed by {change.agreed_by}, {format_date(change.date)}"
-    return Fact(what, f"{now}{capital(change.reason)} ({agreed}).")
+    return Fact(changed_words(change, rule), f"{now}{capital(change.reason)} ({agreed}).")

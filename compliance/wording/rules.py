@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 
-from compliance.model import Decision, PatchSet, Requirement, Target
+from compliance.model import Change, Decision, PatchSet, Requirement, Rule, Target
 from compliance.quantities.table import QUANTITIES, RECORDED_FIELDS
 from compliance.wording.figures import format_plain, format_requirement_limits
 from compliance.wording.sentences import over_words
@@ -12,7 +12,10 @@ from compliance.wording.sentences import over_words
 __all__ = [
     "asked_words",
     "basis_summary",
+    "changed_requirement",
+    "changed_words",
     "decision_words",
+    "departures_sentence",
     "limits_words",
     "requirement_unit",
     "set_words",
@@ -175,3 +178,28 @@ def basis_summary(requirements: Iterable[Requirement]) -> str:
 def decision_words(decision: Decision) -> str:
     """The decision rule in a few words."""
     return f"{decision.acceptance} acceptance, confidence {format_plain(decision.confidence)}"
+
+
+# ---------------------------------------------------------------- house rules
+
+
+def changed_requirement(change: Change, rule: Rule) -> Requirement | None:
+    """The requirement that a stated change is of; None where there is none, or none left."""
+    key = change.subject.removeprefix("requirements.").split(".")[0]
+    return next((one for one in rule.requirements if one.id == key), None)
+
+
+def changed_words(change: Change, rule: Rule) -> str:
+    """What a stated change is about: a requirement by its title, else the key."""
+    requirement = changed_requirement(change, rule)
+    what = requirement.title if requirement else change.subject
+    return f"{what}, withdrawn" if change.withdrawn else what
+
+
+def departures_sentence(rule: Rule) -> str:
+    """How far a house rule is not what it extends; empty where it departs in nothing."""
+    told = list(dict.fromkeys(changed_words(change, rule) for change in rule.changes))
+    if not told:
+        return ""
+    count = "1 point" if len(told) == 1 else f"{len(told)} points"
+    return f"House rule {rule.id} departs from {rule.extends} in {count}: {'; '.join(told)}."

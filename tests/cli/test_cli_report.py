@@ -2,13 +2,26 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import date
+
 import pytest
 
 from compliance.cli.layout import Style
 from compliance.cli.report import report
 from compliance.cli.results import Fault, Result
 from compliance.cli.terminal import width
-from compliance.model import Level, Limits, NotJudged, Outcome, Reason, Remark, Verdict
+from compliance.model import (
+    Change,
+    Level,
+    Limits,
+    NotJudged,
+    Outcome,
+    Reason,
+    Remark,
+    Requirement,
+    Verdict,
+)
 
 UTF = Style("utf-8")
 
@@ -149,14 +162,21 @@ def test_patches_that_could_not_be_judged_are_told(make):
     left = tuple(
         NotJudged((0, 0, code), f"grey-{code}", "centre", 100, "too dark") for code in range(6)
     )
+    clipped = NotJudged((9, 9, 9), "red", "centre", 100, "out of reach")
     rows = [
         make.finding("grey", Verdict.PASS, title="Greys", not_judged=left),
+        make.finding("ramp", Verdict.PASS, title="Ramp", not_judged=left[:1]),
+        make.finding("edge", Verdict.FAIL, title="Edge", not_judged=(clipped, left[0])),
         make.finding(
             "hues", Verdict.NOT_ASSESSED, value=None, reason=Reason.METER, not_judged=left
         ),
     ]
     text = report([Result("1", "r", make.assessment(rows, Outcome.UNDECIDED))], UTF)
-    assert "  Not judged in part: Greys (6 patches)\n" in text
+    assert text.endswith(
+        "  Not judged in part, out of reach: Edge (1 patch)\n"
+        "  Not judged in part, too dark: Edge (1 patch), Greys (6 patches), Ramp (1\n"
+        "    patch)\n"
+    )
     assert "    not judged: grey-0; grey-1; grey-2; grey-3 and 2 more: too dark\n" in text
 
 
@@ -210,3 +230,29 @@ def test_names_in_a_list_are_not_broken(make):
     first = lines[lines.index("    also outside") :].splitlines()[0]
     told = "grey 41 % of all (7.00 cd/m²); grey 42 % of all (7.00 cd/m²);"
     assert first == f"    also outside: {told}"
+
+
+def test_what_a_house_rule_departs_in_is_told(make):
+    made = make.assessment([make.finding("white-level", title="White luminance")])
+    assert "departs" not in report([Result("1", "river", made)], UTF)
+    white = Requirement(
+        "white-level", "White luminance", "luminance", Level.SHALL, "house", None, None
+    )
+    agreed = {"reason": "older panel", "agreed_by": "Ada Marsh", "date": date(2026, 11, 2)}
+    changes = (
+        Change("requirements.white-level", **agreed),
+        Change("requirements.contrast", withdrawn=True, **agreed),
+        Change("target", **agreed),
+    )
+    house = replace(
+        made.rule, id="river", extends="sdr-broadcast@1", requirements=(white,), changes=changes
+    )
+    lines = report([Result("1", "river", replace(made, rule=house))], UTF).splitlines()
+    place = lines.index(
+        "  House rule river departs from sdr-broadcast@1 in 3 points: White luminance;"
+    )
+    assert lines[place + 1] == "  requirements.contrast, withdrawn; target."
+    one = report(
+        [Result("1", "river", replace(made, rule=replace(house, changes=changes[:1])))], UTF
+    )
+    assert "departs from sdr-broadcast@1 in 1 point: White luminance.\n" in one
