@@ -2,18 +2,24 @@
 
 from __future__ import annotations
 
+import sys
+from collections.abc import Iterator, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from compliance import __version__
 from compliance.cli.files import check_folder, check_targets, write_new
 from compliance.cli.moments import moment
-from compliance.cli.terminal import harmless
+from compliance.cli.terminal import HYPHEN, harmless, write_data
 from compliance.errors import ReadingsError, UsageError
 from compliance.model import ENCODINGS
 from compliance.readings.formats import FORMATS, form_of_name
+
+if TYPE_CHECKING:
+    from compliance.readings.convert import Converted
 
 __all__ = ["command"]
 
@@ -72,9 +78,14 @@ def command(
 ) -> int:
     """Write the readings in IN to OUT in another format.
 
-    Reads CSV, CGATS text (CGATS.17, ISO 28178), CxF, and spectral radiance as CSV or IES
-    TM-27; writes CSV (.csv), CGATS text (.txt) and CxF (.cxf). Values keep every digit.
-    Several IN are read one after the other.
+    Reads CSV, CGATS text (CGATS.17, ISO 28178), CxF, and spectral radiance as CSV, CGATS text
+    or IES TM-27; writes CSV (.csv), CGATS text (.txt) and CxF (.cxf). Values keep every
+    digit. Several IN are read one after the other; - is standard input, or output with --to.
+
+    Wanted are the code values shown and what was measured, in cd/m². CSV: r,g,b (c1,c2,c3 of
+    X'Y'Z') and X,Y,Z or Y,x,y. CGATS: RGB_R RGB_G RGB_B and XYZ_X XYZ_Y XYZ_Z or XYY_CAPY
+    XYY_X XYY_Y. CxF: ColorRGB with MaxRange and ColorEmissiveCIEXYZ. Spectra: a column for
+    each wavelength in nm, and the unit. An export without code values: --plan.
 
     Exit codes: 0 written, 2 the input or the call is wrong, 4 an internal or I/O failure.
     """
@@ -86,10 +97,15 @@ def command(
     wanted = to or form_of_name(out.suffix)
     if wanted is None:
         raise UsageError(f"{out}: its name tells no format; end it in .csv, .txt or .cxf, or --to")
-    check_folder(out.parent)
-    check_targets([out], replace)
+    if out != HYPHEN:
+        check_folder(out.parent)
+        _check_apart(out, [*sources, *([plan] if plan else [])])
+        check_targets([out], replace)
 
     def source(path: Path) -> Source:
+        if path == HYPHEN:
+            data = sys.stdin.buffer.read(MOST_BYTES + 1) if sys.stdin else b""
+            return Source("standard input", data)
         return Source(str(path), read_bytes(path, ReadingsError, "readings", limit=MOST_BYTES))
 
     done = convert(
@@ -102,14 +118,31 @@ def command(
         plan=source(plan) if plan else None,
         spectral=Spectral(observer, unit),
     )
-    write_new({out: done.data}, replace=replace)
+    if out == HYPHEN:
+        write_data(done.data)
+    else:
+        write_new({out: done.data}, replace=replace)
+    for line in _told(done, wanted, out):
+        click.echo(line, err=out == HYPHEN)
+    return 0
+
+
+def _check_apart(out: Path, read: Sequence[Path]) -> None:
+    """That nothing is written over what is read: spectra would be lost."""
+    for path in read:
+        if path != HYPHEN and out.exists() and path.exists() and out.samefile(path):
+            raise UsageError(f"{out}: is read, and would be written over; name another OUT")
+
+
+def _told(done: Converted, wanted: str, out: Path) -> Iterator[str]:
+    """What was done, in lines."""
     read = " and ".join(FORMATS[name].title for name in done.forms)
     count = "1 reading" if done.count == 1 else f"{done.count} readings"
-    click.echo(f"{count} in {done.encoding.name}, {read} to {FORMATS[wanted].title}")
+    yield f"{count} in {done.encoding.name}, {read} to {FORMATS[wanted].title}"
     if wanted == "cxf" and done.negative:
-        click.echo(
+        yield (
             f"Values below zero in {done.negative} of them stand as they were read; the schema of "
             "CxF has none such, and a strict reader may refuse them."
         )
-    click.echo(f"\nWritten:\n  {harmless(str(out))}")
-    return 0
+    if out != HYPHEN:
+        yield f"\nWritten:\n  {harmless(str(out))}"

@@ -94,6 +94,8 @@ def _taken(path: Path, replace: bool) -> str | None:
         return f"{path}: cannot be written: {_why(error)}"
     if stat.S_ISDIR(mode):
         return f"{path}: a folder stands there"
+    if path.exists() and not path.is_file():
+        return f"{path}: is no regular file; expected a new file's name"
     return None if replace else f"{path}: stands there already; --replace writes over it"
 
 

@@ -13,9 +13,22 @@ import sys
 import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from pathlib import Path
 from typing import TextIO
 
-__all__ = ["Output", "colour_wanted", "encodable", "harmless", "standard_streams", "width"]
+__all__ = [
+    "HYPHEN",
+    "Output",
+    "colour_wanted",
+    "encodable",
+    "harmless",
+    "standard_streams",
+    "width",
+    "write_data",
+]
+
+HYPHEN = Path("-")
+"""Stands for standard input or output where a file is named."""
 
 SUBSTITUTES = {
     "\u00a0": " ",
@@ -108,6 +121,12 @@ def width(text: str) -> int:
     )
 
 
+def write_data(data: bytes) -> None:
+    """Write what is a file's content to standard output; nothing where that is closed."""
+    if isinstance(sys.stdout, Output):
+        sys.stdout.write_bytes(data)
+
+
 def colour_wanted(stream: TextIO) -> bool:
     """Whether `stream` is a terminal whose user has not declined colour (no-color.org)."""
     if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
@@ -141,6 +160,12 @@ class Output(io.TextIOBase):
             with self._patient():
                 self._stream.write(encodable(text, self.encoding))
         return len(text)
+
+    def write_bytes(self, data: bytes) -> None:
+        """Write bytes as they are, on the same terms as `write`."""
+        with self._patient():
+            self._stream.flush()
+            self._stream.buffer.write(data)
 
     def flush(self) -> None:
         """Flush on the same terms as `write`."""

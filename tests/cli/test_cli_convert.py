@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+import os
+import subprocess
+import sys
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from other_formats import CGATS, CXF, spectra, tm27
+from other_formats import CGATS, CSV, CXF, spectra, tm27
 
 ROOT = Path(__file__).resolve().parents[2]
 READINGS = ROOT / "demo" / "readings" / "slot-1.csv"
@@ -87,9 +90,20 @@ def test_negative_noise_in_cxf_is_told(compliance: Callable, tmp_path: Path) -> 
         (["none.csv", "b.csv"], 2, "none.csv: no such readings file"),
         (["a.cxf", "b.csv"], 2, "a.cxf: does not state the encoding of its code values; name it"),
         (
-            ["a.cxf", "a.cxf"],
+            ["a.cxf", "a.cxf", "--replace"],
+            2,
+            "compliance: a.cxf: is read, and would be written over; name another OUT",
+        ),
+        (
+            ["a.cxf", "b.csv", "--plan", "b.csv", "--encoding", "rgb-10-full"],
+            2,
+            "b.csv: no such readings file",
+        ),
+        (["a.cxf", "-"], 2, "compliance: -: its name tells no format; end it in .csv, "),
+        (
+            ["a.cxf", "/dev/null", "--to", "csv", "--replace"],
             4,
-            "compliance: a.cxf: stands there already; --replace writes over it",
+            "compliance: /dev/null: is no regular file; expected a new file's name",
         ),
         (
             ["a.cxf", "b.csv", "--input-format", "cgats"],
@@ -108,6 +122,55 @@ def test_refusals(
     assert done.stderr.startswith(told)
     assert done.stdout == ""
     assert sorted(path.name for path in tmp_path.iterdir()) == ["a.cxf"]
+
+
+def test_a_file_that_stands_there_stays(compliance: Callable, tmp_path: Path) -> None:
+    (tmp_path / "a.cxf").write_text(CXF)
+    (tmp_path / "b.csv").write_text("mine\n")
+    done = compliance("convert", "a.cxf", "b.csv", "--encoding", "rgb-10-full")
+    assert done.returncode == 4
+    assert done.stderr == "compliance: b.csv: stands there already; --replace writes over it\n"
+    assert (tmp_path / "b.csv").read_text() == "mine\n"
+
+
+def test_what_is_read_under_another_name_is_not_written_over(
+    compliance: Callable, tmp_path: Path
+) -> None:
+    (tmp_path / "spectra.csv").write_text(spectra(), encoding="utf-8")
+    (tmp_path / "same.csv").symlink_to("spectra.csv")
+    done = compliance(
+        "convert", "spectra.csv", "same.csv", "--replace", "--encoding", "rgb-10-full"
+    )
+    assert done.returncode == 2
+    assert "is read, and would be written over" in done.stderr
+    assert (tmp_path / "spectra.csv").read_text(encoding="utf-8") == spectra()
+
+
+def test_through_pipes(root: Path, tmp_path: Path) -> None:
+    """Byte for byte, whatever the terminal can show."""
+    text = CSV.replace("grey", "grün").encode()
+    call = [sys.executable, "-m", "compliance.cli", "convert", "-", "-"]
+    how = {
+        "cwd": tmp_path,
+        "env": {**os.environ, "PYTHONPATH": str(root), "PYTHONIOENCODING": "latin-1"},
+        "capture_output": True,
+        "check": False,
+    }
+    there = subprocess.run([*call, "--to", "cxf", "--encoding", "rgb-10-full"], input=text, **how)
+    assert there.returncode == 0
+    assert there.stderr == b"3 readings in rgb-10-full, CSV to CxF\n" + (
+        b"Values below zero in 1 of them stand as they were read; the schema of CxF has none such,"
+        b" and a strict reader may refuse them.\n"
+    )
+    back = subprocess.run([*call, "--to", "csv"], input=there.stdout, **how)
+    assert back.returncode == 0
+    assert [line.rsplit(",", 1)[0] for line in back.stdout.decode().splitlines()] == (
+        text.decode().splitlines()
+    )
+    empty = subprocess.run([*call, "--to", "csv"], input=b"", **how)
+    assert (empty.returncode, empty.stdout) == (2, b"")
+    assert empty.stderr.startswith(b"standard input: the file is empty")
+    assert not list(tmp_path.iterdir())
 
 
 def test_insisting_on_a_format_of_a_jobs_readings(
