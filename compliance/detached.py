@@ -7,9 +7,9 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
-from datetime import UTC, datetime
-from typing import Any
+from dataclasses import dataclass, replace
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
 
 from asn1crypto import cms, x509
 from cryptography import x509 as pyca
@@ -18,12 +18,17 @@ from pyhanko.sign.signers.pdf_cms import PdfCMSSignedAttributes
 from pyhanko.sign.validation.generic_cms import async_validate_detached_cms
 from pyhanko.sign.validation.settings import KeyUsageConstraints
 
-from compliance.errors import IdentityError
 from compliance.holder import Holder
 from compliance.identity import Identity, Signer
+from compliance.identity.usage import usage_fault
 from compliance.loops import apart
 from compliance.signatures.container import tight, unsigned_faults
+from compliance.signatures.stamps import Stamp, judged_at, stamp_in
+from compliance.stamped import CLOCKS_APART, stamped
 from compliance.trust import context, nearest, standing
+
+if TYPE_CHECKING:
+    from compliance.stamping import Stamper
 
 __all__ = ["Detached", "read_detached", "sign_detached"]
 
@@ -40,45 +45,62 @@ class Detached:
     signer: Signer
     claimed: datetime | None
     """When the signer says it was made."""
+    stamp: Stamp | None
+    """What a time-stamping authority says about that."""
     trusted_as: str | None
     """How it is among the trusted certificates; None if it is not."""
     faults: tuple[str, ...]
     """None: the bytes are those that were signed."""
 
+    @property
+    def moment(self) -> datetime | None:
+        """As `Signature.moment`."""
+        return judged_at(self.claimed, self.stamp)
 
-def sign_detached(data: bytes, identity: Identity, *, when: datetime) -> bytes:
+
+def sign_detached(
+    data: bytes, identity: Identity, *, when: datetime, stamper: Stamper | None = None
+) -> bytes:
     """A CMS signature over `data`, DER, that claims the (aware) time `when`.
 
-    Raises IdentityError if the certificate is not valid then.
+    `stamper` adds the time that an authority states. Raises IdentityError if the certificate
+    is not valid then, TimestampError if there is no time stamp and it is not optional.
     """
-    moment = when.astimezone(UTC).replace(microsecond=0)
-    signer = identity.signer
-    if not signer.valid_at(moment):
-        raise IdentityError(
-            f"the certificate of {signer.name} is not valid on {moment:%Y-%m-%d}: it is from "
-            f"{signer.not_before:%Y-%m-%d %H:%M} to {signer.not_after:%Y-%m-%d %H:%M} UTC"
-        )
-    wanted = PdfCMSSignedAttributes(signing_time=moment)
-    signed = apart(
-        lambda: asyncio.run(
-            Holder(identity).async_sign_general_data(
-                data, "sha256", detached=True, use_cades=True, signed_attr_settings=wanted
+
+    def make(moment: datetime, by: Stamper | None) -> bytes:
+        signed = apart(
+            lambda: asyncio.run(
+                Holder(identity).async_sign_general_data(
+                    data,
+                    "sha256",
+                    detached=True,
+                    use_cades=True,
+                    timestamper=by,
+                    signed_attr_settings=PdfCMSSignedAttributes(signing_time=moment),
+                )
             )
         )
-    )
-    found: bytes = signed.dump()
-    return found
+        found: bytes = signed.dump()
+        return found
+
+    return stamped(make, identity, when, stamper)
 
 
-def read_detached(data: bytes, signature: bytes, trusted: Sequence[Signer] = ()) -> Detached:
+def read_detached(
+    data: bytes,
+    signature: bytes,
+    trusted: Sequence[Signer] = (),
+    stamping: Sequence[Signer] = (),
+) -> Detached:
     """Hold a signature against the bytes it should be of.
 
     `trusted` are certificates of signers, taken as they are, or of authorities that may have
-    issued a signer's. ValueError where `signature` is no CMS signature by one signer.
+    issued a signer's; `stamping` likewise of time-stamping authorities. ValueError where
+    `signature` is no CMS signature by one signer.
     """
     signed = _parsed(signature)
     try:
-        return apart(lambda: _read(data, signed, trusted))
+        return apart(lambda: _read(data, signed, trusted, stamping))
     except ValueError:
         raise
     except Exception as fault:
@@ -86,18 +108,16 @@ def read_detached(data: bytes, signature: bytes, trusted: Sequence[Signer] = ())
         raise ValueError(f"cannot be read: {type(fault).__name__}") from fault
 
 
-def _read(data: bytes, signed: Any, trusted: Sequence[Signer]) -> Detached:
+def _read(
+    data: bytes, signed: Any, trusted: Sequence[Signer], stamping: Sequence[Signer]
+) -> Detached:
     information = _information(signed)
     own, others = _certificates(signed, information)
     signer = Signer.of(pyca.load_der_x509_certificate(own.dump()))
-    claimed = _claimed(information)
-    stands = standing(own, others, trusted, claimed or signer.not_before)
-    return Detached(
-        signer=signer,
-        claimed=claimed,
-        trusted_as=stands.as_,
-        faults=tuple(_faults(data, signed, own, signer, claimed)),
-    )
+    stamp = stamp_in(information, stamping)
+    found = Detached(signer, _claimed(information), stamp, trusted_as=None, faults=())
+    stands = standing(own, others, trusted, found.moment or signer.not_before)
+    return replace(found, trusted_as=stands.as_, faults=tuple(_faults(data, signed, own, found)))
 
 
 def _parsed(signature: bytes) -> Any:
@@ -141,27 +161,32 @@ def _claimed(information: Any) -> datetime | None:
     return None
 
 
-def _faults(
-    data: bytes,
-    signed: Any,
-    own: x509.Certificate,
-    signer: Signer,
-    claimed: datetime | None,
-) -> Iterable[str]:
-    if claimed is None:
+def _faults(data: bytes, signed: Any, own: x509.Certificate, found: Detached) -> Iterable[str]:
+    signer, moment, stamp = found.signer, found.moment, found.stamp
+    if found.claimed is None or moment is None:
         yield "the signature names no time"
         return
-    if not signer.valid_at(claimed):
+    if not signer.valid_at(moment):
         yield (
-            f"the signature was made on {claimed:%Y-%m-%d}, outside its certificate's dates "
+            f"the signature was made on {moment:%Y-%m-%d}, outside its certificate's dates "
             f"({signer.not_before:%Y-%m-%d} to {signer.not_after:%Y-%m-%d})"
         )
+    if stamp is not None:
+        yield from stamp.faults
+        if found.claimed - stamp.time > CLOCKS_APART:
+            yield (
+                f"claimed for {found.claimed:%Y-%m-%d %H:%M} UTC, but stamped at "
+                f"{stamp.time:%Y-%m-%d %H:%M} UTC already"
+            )
+    unfit = usage_fault(pyca.load_der_x509_certificate(signer.certificate))
+    if unfit is not None:
+        yield f"its certificate {unfit}"
     try:
         status = asyncio.run(
             async_validate_detached_cms(
                 data,
                 signed,
-                signer_validation_context=context([own], nearest(signer, claimed)),
+                signer_validation_context=context([own], nearest(signer, moment)),
                 key_usage_settings=USAGE,
             )
         )
@@ -172,8 +197,6 @@ def _faults(
         elif not status.trusted:
             told = status.trust_problem_indic
             yield f"the certificate of the signature cannot sign a document ({told})"
-        if len(_information(signed)["unsigned_attrs"]):
-            yield "the signature has unsigned additions"
         yield from unsigned_faults(signed)
     except Exception as fault:
         # The library raises what it likes on a damaged one; each means that it does not hold.

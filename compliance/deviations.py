@@ -26,10 +26,12 @@ from compliance.restated import finding_of
 if TYPE_CHECKING:
     from compliance.detached import Detached
     from compliance.identity import Identity, Signer
+    from compliance.stamping import Stamper
 
 __all__ = [
     "SCHEMA",
     "Acceptance",
+    "check_acceptor",
     "load_deviation",
     "new_deviation",
     "read_deviation",
@@ -59,18 +61,21 @@ def new_deviation(
     acceptance: Acceptance,
     identity: Identity,
     *,
+    stamper: Stamper | None = None,
     file: str = "the assessment",
 ) -> bytes:
     """A deviation file for one finding of an assessment document, signed by `identity`.
 
-    `stated` is the document as schemas/assessment.json describes it. Raises DeviationError
-    where it has no such requirement, no job, or a text cannot stand in the file;
-    IdentityError where the certificate is not valid at the time of acceptance.
+    `stated` is the document as schemas/assessment.json describes it; `stamper` adds the time
+    that an authority states. Raises DeviationError where it has no such requirement, no job,
+    or a text cannot stand in the file; IdentityError where the certificate is not valid at
+    the time of acceptance, TimestampError where there is no time stamp and it is not optional.
     """
     from compliance.detached import sign_detached
 
     content = _content(stated, requirement, acceptance, file)
-    cms = sign_detached(canonical_bytes(content), identity, when=acceptance.accepted)
+    signed = canonical_bytes(content)
+    cms = sign_detached(signed, identity, when=acceptance.accepted, stamper=stamper)
     document = {
         "deviation": content,
         "signature": {"cms": base64.b64encode(cms).decode()},
@@ -126,8 +131,8 @@ def load_deviation(path: str | Path, trusted: Sequence[Signer] | None = None) ->
     was signed by somebody else.
     """
     data = read_bytes(path, DeviationError, "deviation", limit=LARGEST)
-    deviation, trusted_as = read_deviation(data, str(path), trusted or ())
-    if trusted is not None and trusted_as is None:
+    deviation, signature = read_deviation(data, str(path), trusted or ())
+    if trusted is not None and signature.trusted_as is None:
         signer = deviation.signer
         raise _error(
             str(path),
@@ -137,31 +142,52 @@ def load_deviation(path: str | Path, trusted: Sequence[Signer] | None = None) ->
 
 
 def read_deviation(
-    data: bytes, file: str, trusted: Sequence[Signer] = ()
-) -> tuple[Deviation, str | None]:
-    """A deviation from a file's bytes, and how its signer is among the trusted, if so.
+    data: bytes, file: str, trusted: Sequence[Signer] = (), stamping: Sequence[Signer] = ()
+) -> tuple[Deviation, Detached]:
+    """A deviation from a file's bytes, and what its signature says.
 
-    Raises DeviationError where it is none or was changed since it was signed.
+    `trusted` and `stamping` as for `read_detached`. Raises DeviationError where it is none or
+    was changed since it was signed.
     """
     _, typed = read_data(_parsed(data, file), file, "deviation", DeviationError)
-    signature = _signature(typed, file, trusted)
-    return _deviation(typed, signature, file), signature.trusted_as
+    signature = _signature(typed, file, trusted, stamping)
+    return _deviation(typed, signature, file), signature
 
 
-def who_accepted(files: Mapping[str, bytes], trusted: Sequence[Signer]) -> list[tuple[str, bool]]:
+def who_accepted(
+    files: Mapping[str, bytes],
+    trusted: Sequence[Signer],
+    stamping: Sequence[Signer] = (),
+    facility: Signer | None = None,
+) -> list[tuple[str, bool]]:
     """Of each deviation among a sheet's attachments: its signer, in words, and if trusted.
 
-    Raises DeviationError as `read_deviation` does.
+    `facility` is who signed the sheet. Raises DeviationError as `read_deviation` does, and
+    where the facility accepted what it delivers.
     """
     found = []
     for name in filter(is_deviation, sorted(files)):
-        deviation, trusted_as = read_deviation(files[name], name, trusted)
+        deviation, signature = read_deviation(files[name], name, trusted, stamping)
         signer = deviation.signer
+        if facility is not None:
+            check_acceptor(deviation, facility)
         who = ", ".join(part for part in (signer.name, signer.organisation) if part)
-        trust = trusted_as or "not among the trusted"
+        trust = signature.trusted_as or "not among the trusted"
         told = f"{name}: {deviation.requirement}, signed by {who}: {trust}; SHA-256 {signer.sha256}"
-        found.append((told, trusted_as is not None))
+        found.append((told, signature.trusted_as is not None))
     return found
+
+
+def check_acceptor(deviation: Deviation, facility: Signer) -> None:
+    """That a deviation was not signed with the key of the sheet itself. Raises DeviationError."""
+    from compliance.identity import same_key
+
+    if same_key(deviation.signer.certificate, facility.certificate):
+        raise _error(
+            deviation.file,
+            f"accepts {deviation.requirement} with the key that signs the sheet; a facility cannot "
+            "accept what it delivers: whoever accepts it signs with a key of their own",
+        )
 
 
 def signed_parts(data: bytes, file: str) -> tuple[bytes, bytes]:
@@ -170,11 +196,14 @@ def signed_parts(data: bytes, file: str) -> tuple[bytes, bytes]:
     return canonical_bytes(typed["deviation"]), _decoded(typed, file)
 
 
-def _signature(typed: Mapping[str, Any], file: str, trusted: Sequence[Signer]) -> Detached:
+def _signature(
+    typed: Mapping[str, Any], file: str, trusted: Sequence[Signer], stamping: Sequence[Signer]
+) -> Detached:
     from compliance.detached import read_detached
 
+    signed, signature = canonical_bytes(typed["deviation"]), _decoded(typed, file)
     try:
-        found = read_detached(canonical_bytes(typed["deviation"]), _decoded(typed, file), trusted)
+        found = read_detached(signed, signature, trusted, stamping)
     except ValueError as fault:
         raise _error(file, f"signature.cms: {fault}") from None
     if found.faults:

@@ -8,9 +8,8 @@ stays PDF 1.7 (ISO 32000-1), as PDF/A-3 asks.
 from __future__ import annotations
 
 import tempfile
-from collections.abc import Callable
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime
 from io import BytesIO
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -27,16 +26,15 @@ from pyhanko.sign import fields
 from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, constants
 from pyhanko.stamp.static import StaticStampStyle
 
-from compliance.errors import IdentityError, TimestampError
 from compliance.holder import Holder
 from compliance.identity import Identity, load_identity, new_identity
 from compliance.loops import apart
+from compliance.stamped import stamped
 
 if TYPE_CHECKING:
     from compliance.stamping import Stamper
 
 __all__ = [
-    "CLOCKS_APART",
     "COUNTER_FIELD",
     "FACILITY_FIELD",
     "Box",
@@ -53,8 +51,6 @@ __all__ = [
 FACILITY_FIELD = "FacilitySignature"
 COUNTER_FIELD = "Countersignature"
 
-CLOCKS_APART = timedelta(minutes=5)
-"""By which a signer's clock may be ahead of a time-stamping authority's."""
 AS = "Countersigned as "
 """What a countersignature gives for its reason, before the role of who signs."""
 
@@ -130,7 +126,10 @@ def sign(
             fields.append_signature_field(writer, specification)
         return writer
 
-    return _written(begin, identity, metadata, appearance, when, stamper)
+    def make(moment: datetime, by: Stamper | None) -> bytes:
+        return _write(begin(), identity, metadata, appearance, moment, by)
+
+    return stamped(make, identity, when, stamper)
 
 
 def countersign(
@@ -149,7 +148,11 @@ def countersign(
         subfilter=fields.SigSeedSubFilter.PADES,
         reason=reason,
     )
-    return _written(lambda: _Writer(BytesIO(pdf)), identity, metadata, appearance, when, stamper)
+
+    def make(moment: datetime, by: Stamper | None) -> bytes:
+        return _write(_Writer(BytesIO(pdf)), identity, metadata, appearance, moment, by)
+
+    return stamped(make, identity, when, stamper)
 
 
 def field_size(pdf: bytes, name: str) -> tuple[int, int]:
@@ -194,29 +197,6 @@ class _Signer(PdfSigner):
         pdf_out.register_extension(constants.ESIC_EXTENSION_1)
 
 
-def _written(
-    begin: Callable[[], IncrementalPdfFileWriter],
-    identity: Identity,
-    metadata: PdfSignatureMetadata,
-    appearance: bytes,
-    when: datetime,
-    stamper: Stamper | None,
-) -> bytes:
-    """Sign what `begin` gives; once more, without a time stamp, where one is only wished for."""
-    moment = when.astimezone(UTC).replace(microsecond=0)
-    _check_validity(identity, moment)
-    try:
-        signed = _write(begin(), identity, metadata, appearance, moment, stamper)
-        if stamper is not None:
-            _check_stamp(identity, moment, stamper)
-    except TimestampError as fault:
-        if stamper is None or not stamper.optional:
-            raise
-        stamper.missed = fault
-        signed = _write(begin(), identity, metadata, appearance, moment, None)
-    return signed
-
-
 def _write(
     writer: IncrementalPdfFileWriter,
     identity: Identity,
@@ -238,34 +218,6 @@ def _write(
         )
         signed: BytesIO = apart(lambda: signer.sign_pdf(writer, existing_fields_only=True))
     return signed.getvalue()
-
-
-def _check_validity(identity: Identity, moment: datetime) -> None:
-    signer = identity.signer
-    if not signer.valid_at(moment):
-        state = "is not yet valid" if moment < signer.not_before else "has expired"
-        raise IdentityError(
-            f"the certificate of {signer.name} {state} on {moment:%Y-%m-%d}: valid from "
-            f"{signer.not_before:%Y-%m-%d %H:%M} to {signer.not_after:%Y-%m-%d %H:%M} UTC; "
-            f"sign with another identity, or make one: compliance identity new"
-        )
-
-
-def _check_stamp(identity: Identity, moment: datetime, stamper: Stamper) -> None:
-    """That the two clocks agree as far as they have to, or verification will refuse them."""
-    stamped, signer = stamper.last, identity.signer
-    assert stamped is not None
-    if moment - stamped > CLOCKS_APART:
-        raise TimestampError(
-            f"{stamper.url} stamped {stamped:%Y-%m-%d %H:%M} UTC, before the time of signing, "
-            f"{moment:%Y-%m-%d %H:%M} UTC; set the clock, or give --now"
-        )
-    if not signer.valid_at(stamped):
-        raise TimestampError(
-            f"{stamper.url} stamped {stamped:%Y-%m-%d %H:%M} UTC, outside the dates of the "
-            f"certificate of {signer.name}, {signer.not_before:%Y-%m-%d} to "
-            f"{signer.not_after:%Y-%m-%d}"
-        )
 
 
 def _shown_as_drawn(page: Path) -> StaticStampStyle:

@@ -39,8 +39,10 @@ DOCUMENTS = {"rules", "job", "meter", "readings"}
 EVIDENCE = ASSESSING | DOCUMENTS | {"assessment", "canonical", "enclosures", "deviations"}
 SIGNING = {"errors", "identity", "signing"}
 VERIFYING = SIGNING | {"signatures", "enclosures", "recomputation", "evidence", "deviations"}
-VERIFYING |= {"canonical", "likeness", "loops", "model", "sheet"}
+VERIFYING |= {"canonical", "likeness", "loops", "model", "sheet", "stamped"}
 DELIVERING = VERIFYING | VOCABULARY | {"verification", "decision", "restated", "detached"}
+DELIVERING |= {"stamping"}
+DETACHED = SIGNING | {"holder", "loops", "trust", "signatures", "stamped", "stamping"}
 
 NUMPY = {"numpy"}
 PDF_SIGNING = {"asn1crypto", "cryptography", "pyhanko", "pyhanko_certvalidator"}
@@ -85,7 +87,7 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "disposition": (ARITHMETIC | {"decision"}, set()),
     "restated": ({"errors", "model"}, set()),
     "deviations": (
-        READING | {"disposition", "restated", "enclosures", "identity", "detached"},
+        READING | {"disposition", "restated", "enclosures", "identity", "detached", "stamping"},
         set(),
     ),
     "evidence": (EVIDENCE, set()),
@@ -96,12 +98,13 @@ CONTRACT: dict[str, tuple[set[str], set[str]]] = {
     "stamping": ({"errors", "signatures"}, PDF_SIGNING),
     "tokens": ({"errors", "identity"}, {"cryptography", "pkcs11"}),
     "trust": ({"identity"}, PDF_SIGNING),
-    "signing": (SIGNING | {"holder", "stamping", "loops"}, PDF_SIGNING),
+    "stamped": ({"errors", "identity", "stamping"}, set()),
+    "signing": (SIGNING | {"holder", "stamped", "stamping", "loops"}, PDF_SIGNING),
     "signatures": (SIGNING | {"trust", "loops"}, PDF_SIGNING),
     "likeness": (set(), {"pikepdf"}),
-    "detached": (SIGNING | {"holder", "loops", "trust", "signatures"}, PDF_SIGNING),
+    "detached": (DETACHED, PDF_SIGNING),
     "sheet": (VOCABULARY | {"colorimetry"}, {"reportlab", "pikepdf"}),
-    "sheet.write": (VOCABULARY | SIGNING | {"stamping", "evidence"}, set()),
+    "sheet.write": (VOCABULARY | SIGNING | {"stamping", "evidence", "deviations"}, set()),
     "sheet.stamp": (VOCABULARY | {"identity"}, {"reportlab"}),
     "enclosures": ({"errors", "canonical"}, set()),
     "turning": ({"errors", "model", "decision"}, set()),

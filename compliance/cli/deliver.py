@@ -13,7 +13,7 @@ import click
 from compliance.cli.cases import SUFFIXES, job_cases, outputs
 from compliance.cli.files import check_folder, check_targets, clean_name, write_new
 from compliance.cli.folders import check_place, write_folder
-from compliance.cli.keys import Keys, key_options, taken
+from compliance.cli.keys import Keys, Means, key_options, stamp_options, taken, tell_missed
 from compliance.cli.moments import moment
 from compliance.cli.terminal import harmless
 from compliance.documents import read_bytes
@@ -21,7 +21,6 @@ from compliance.errors import DeliveryError, Problem, UsageError
 
 if TYPE_CHECKING:
     from compliance.delivery.sheets import Sheet
-    from compliance.identity import Identity
 
 __all__ = ["command"]
 
@@ -57,6 +56,7 @@ PATH = click.Path(path_type=Path)
     help="Of signing, RFC 3339; the clock's unless said.",
 )
 @key_options("that signs the delivery; the user's own unless said.")
+@stamp_options()
 def command(
     source: Path,
     out: Path,
@@ -82,19 +82,20 @@ def command(
     files = list(_files(source, folder, specs, allow_outside))
     archive = out.suffix.lower() == ".zip"
     _check_out(out, archive, replace, files)
-    key = None if no_signature else keys.open()
+    means = Means() if no_signature else keys.means()
     sheets = _opened(files)
     check_sheets(sheets, str(folder or source))
     contents = packed(sheets)
-    if key is not None:
-        contents = sealed(contents, key, now or datetime.now(UTC).replace(microsecond=0))
+    if means.identity is not None:
+        when = now or datetime.now(UTC).replace(microsecond=0)
+        contents = sealed(contents, means.identity, when, means.stamper)
     if archive:
         from compliance.delivery.archive import zipped
 
         write_new({out: zipped(contents, clean_name(out.stem))}, replace=replace)
     else:
         write_folder(out, contents, replace=replace)
-    _tell(out, sheets, key)
+    _tell(out, sheets, means)
     return 0
 
 
@@ -155,13 +156,14 @@ def _opened(files: Sequence[Path]) -> list[Sheet]:
 # ---------------------------------------------------------------- the outcome
 
 
-def _tell(out: Path, sheets: Sequence[Sheet], key: Identity | None) -> None:
+def _tell(out: Path, sheets: Sequence[Sheet], means: Means) -> None:
     for sheet in sheets:
         count = len(sheet.verification.signatures)
         signatures = "1 signature" if count == 1 else f"{count} signatures"
         click.echo(harmless(f"{sheet.name}: {sheet.verification.said}, {signatures}"))
-    if key is None:
+    if means.identity is None:
         click.echo("The delivery as a whole is not signed; each sheet in it is.")
     else:
-        click.echo(harmless(f"Signed as a whole by {key.signer.name}."))
+        click.echo(harmless(f"Signed as a whole by {means.identity.signer.name}."))
     click.echo(harmless(f"Written: {out}"))
+    tell_missed(means.stamper)

@@ -15,6 +15,7 @@ from compliance.errors import DeliveryError
 
 if TYPE_CHECKING:
     from compliance.delivery.check import DeliveryVerification
+    from compliance.identity import Signer
     from compliance.verification import Step, Verification
 
 __all__ = ["Delivered", "check_delivery", "delivery_object", "is_delivery", "print_delivery"]
@@ -51,16 +52,17 @@ def is_delivery(path: Path) -> bool:
 def check_delivery(
     path: Path,
     verify: Callable[[bytes], Verification],
-    certificates: Sequence[bytes],
+    trusted: Sequence[Signer],
+    stamping: Sequence[Signer],
     any_signer: bool,
 ) -> Delivered:
     """Carry out the plan on the delivery at `path`; `verify` checks one sheet."""
     from compliance.delivery.check import verify_delivery
-    from compliance.identity import read_certificates
 
-    trusted = [signer for each in certificates for signer in read_certificates(each)]
     try:
-        found = verify_delivery(path, verify, trusted=trusted, any_signer=any_signer)
+        found = verify_delivery(
+            path, verify, trusted=trusted, stamping=stamping, any_signer=any_signer
+        )
     except DeliveryError as fault:
         return Delivered(path, None, str(fault))
     return Delivered(path, found)

@@ -11,7 +11,7 @@ import click
 from compliance.cli.deviations import check, parts_of, print_checked, stated_in_file
 from compliance.cli.files import check_folder, check_targets, write_new
 from compliance.cli.keyring import MAKE_ONE, default_identity
-from compliance.cli.keys import key_options, taken
+from compliance.cli.keys import key_options, stamp_options, taken, tell_missed
 from compliance.cli.moments import day, moment
 from compliance.cli.results import exit_code
 from compliance.cli.terminal import harmless
@@ -46,12 +46,13 @@ def command() -> None:
 @click.option("--replace", is_flag=True, help="Write over a file that stands there.")
 @click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
 @key_options("of the one who accepts; the user's own unless said.")
+@stamp_options()
 def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: Any) -> None:
     """Accept one value of an assessment that lies outside its limits.
 
     Signed by the client, or whoever may accept it; the file goes back to the facility.
     """
-    from compliance.deviations import Acceptance, new_deviation, read_deviation
+    from compliance.deviations import Acceptance, check_acceptor, new_deviation, read_deviation
 
     keys = taken(given)
     keys.check()
@@ -61,23 +62,33 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
         raise UsageError(f"--until: {until.isoformat()} is over already")
     check_folder(out.parent)
     check_targets([out], replace)
-    stated = stated_in_file(source)
+    stated, facility = stated_in_file(source)
     acceptance = Acceptance(
         reason=_line(given["reason"]),
         accepted_by=_line(given["accepted_by"]),
         accepted=when,
         until=until,
     )
-    identity = keys.open()
-    if identity is None:
+    means = keys.means()
+    if means.identity is None:
         raise IdentityError(
             f"{default_identity()}: there is no identity to sign with; give --identity FILE, or "
             f"make one: {MAKE_ONE}"
         )
-    data = new_deviation(stated, given["requirement"], acceptance, identity, file=str(source))
-    write_new({out: data}, replace=replace)
+    data = new_deviation(
+        stated,
+        given["requirement"],
+        acceptance,
+        means.identity,
+        stamper=means.stamper,
+        file=str(source),
+    )
     deviation, _ = read_deviation(data, str(out))
+    if facility is not None:
+        check_acceptor(deviation, facility)
+    write_new({out: data}, replace=replace)
     click.echo(harmless(f"{out}: {accepted_sentence(deviation)}").replace("\u00a0", " "))
+    tell_missed(means.stamper)
 
 
 @command.command("verify")
@@ -89,6 +100,14 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
     type=PATH,
     help="Certificate (PEM or DER) of whom you expect to accept, or of the authority that "
     "issued theirs, or a folder of such; may be repeated.",
+)
+@click.option(
+    "--timestamp-trust",
+    metavar="FILE|DIR",
+    multiple=True,
+    type=PATH,
+    help="Certificate of a time-stamping authority, or a folder of such: expect a stamp by "
+    "one; may be repeated.",
 )
 @click.option(
     "--unpack",
@@ -109,6 +128,7 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
 def verify(
     files: tuple[Path, ...],
     trust: tuple[Path, ...],
+    timestamp_trust: tuple[Path, ...],
     unpack: Path | None,
     replace: bool,
     now: datetime | None,
@@ -117,10 +137,11 @@ def verify(
     """Check each deviation FILE: unchanged, signed by whom, still running.
 
     Exit codes: 0 all hold, 1 one was changed, has expired or is not by the trusted, 2 the
-    input or the call is wrong, 3 unchanged but the signer was not checked.
+    input or the call is wrong, 3 unchanged but the signer, or the stamp, was not checked.
     """
     trusted = read_trust(trust) if trust else None
-    checked = [check(file, trusted, now or datetime.now(UTC)) for file in files]
+    stamping, when = read_trust(timestamp_trust), now or datetime.now(UTC)
+    checked = [check(file, trusted, stamping, when) for file in files]
     if unpack is not None:
         _unpack(files, unpack, replace)
     print_checked(checked, form)

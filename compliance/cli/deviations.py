@@ -26,7 +26,9 @@ from compliance.model import Deviation
 from compliance.wording.accepted import accepted_limits, accepted_value
 
 if TYPE_CHECKING:
+    from compliance.detached import Detached
     from compliance.identity import Signer
+    from compliance.signatures import Stamp
 
 __all__ = [
     "Checked",
@@ -49,14 +51,19 @@ class Checked:
 
     file: Path
     deviation: Deviation | None
-    trusted_as: str | None = None
+    signature: Detached | None = None
     faults: tuple[str, ...] = ()
     code: int = 0
     """The exit code this one would have alone."""
 
 
-def check(file: Path, trusted: Sequence[Signer] | None, now: datetime) -> Checked:
-    """A deviation file held against the trusted (None: nobody named) and the time."""
+def check(
+    file: Path, trusted: Sequence[Signer] | None, stamping: Sequence[Signer], now: datetime
+) -> Checked:
+    """A deviation file held against the trusted (None: nobody named) and the time.
+
+    With `stamping`, certificates of time-stamping authorities, it has to bear a stamp.
+    """
     from compliance.deviations import read_deviation
 
     try:
@@ -64,16 +71,18 @@ def check(file: Path, trusted: Sequence[Signer] | None, now: datetime) -> Checke
     except DeviationError as fault:
         return Checked(file, None, faults=_told(fault), code=2)
     try:
-        deviation, trusted_as = read_deviation(data, str(file), trusted or ())
+        deviation, signature = read_deviation(data, str(file), trusted or (), stamping)
     except DeviationError as fault:
         return Checked(file, None, faults=_told(fault), code=1)
     faults = []
     if now >= end_of(deviation):
         faults.append(f"{file}: expired: it was accepted until {deviation.until.isoformat()}")
-    if trusted is not None and trusted_as is None:
+    if trusted is not None and signature.trusted_as is None:
         faults.append(f"{file}: its signer is not among the trusted certificates")
-    code = 1 if faults else 0 if trusted_as else 3
-    return Checked(file, deviation, trusted_as, tuple(faults), code)
+    stamp = signature.stamp
+    proven = not stamping or (stamp is not None and stamp.trusted_as is not None)
+    code = 1 if faults else 0 if signature.trusted_as and proven else 3
+    return Checked(file, deviation, signature, tuple(faults), code)
 
 
 def _told(fault: DeviationError) -> tuple[str, ...]:
@@ -140,17 +149,18 @@ def _elsewhere(deviation: Deviation, cases: Sequence[Case]) -> str:
 # ---------------------------------------------------------------- what is accepted
 
 
-def stated_in_file(file: Path) -> dict[str, Any]:
-    """The assessment in a .json file or a sheet, as plain data.
+def stated_in_file(file: Path) -> tuple[dict[str, Any], Signer | None]:
+    """The assessment in a .json file or a sheet, as plain data, and who signed the sheet.
 
     Raises DeviationError where there is none, where it was changed, or where the sheet's
     signature does not hold.
     """
+    facility = None
     data = read_bytes(file, DeviationError, "assessment", limit=LARGEST_ASSESSMENT)
     from compliance.enclosures import number_fault, stated_in
 
     if data.startswith(b"%PDF-"):
-        data = _from_sheet(data, file)
+        data, facility = _from_sheet(data, file)
     try:
         stated = stated_in({"assessment.json": data})
         fault = number_fault(stated)
@@ -158,10 +168,10 @@ def stated_in_file(file: Path) -> dict[str, Any]:
         raise DeviationError(Problem(str(file), str(error))) from None
     if fault is not None:
         raise DeviationError(Problem(str(file), fault))
-    return dict(stated)
+    return dict(stated), facility
 
 
-def _from_sheet(data: bytes, file: Path) -> bytes:
+def _from_sheet(data: bytes, file: Path) -> tuple[bytes, Signer]:
     from compliance.signatures import read_attachments
     from compliance.verification import Status, verify_sheet
 
@@ -172,17 +182,19 @@ def _from_sheet(data: bytes, file: Path) -> bytes:
     if failed:
         told = f"{failed[0].title}: {failed[0].text}; see: compliance verify {file}"
         raise DeviationError(Problem(str(file), told))
-    return read_attachments(data, largest=LARGEST_ASSESSMENT)["assessment.json"]
+    attached = read_attachments(data, largest=LARGEST_ASSESSMENT)
+    return attached["assessment.json"], found.signatures[0].signer
 
 
 # ---------------------------------------------------------------- telling
 
 
-ENDINGS = {
-    0: "It holds.",
-    1: "It does NOT hold.",
-    3: "Unchanged; its signer was not checked: --trust CERTIFICATE says whom you expect.",
-}
+def _ending(checked: Checked) -> str:
+    if checked.code != 3:
+        return "It holds." if checked.code == 0 else "It does NOT hold."
+    if checked.signature is not None and checked.signature.trusted_as:
+        return "Unchanged, but without a time stamp of an authority that is trusted."
+    return "Unchanged; its signer was not checked: --trust CERTIFICATE says whom you expect."
 
 
 def print_checked(checked: Sequence[Checked], form: str) -> None:
@@ -193,16 +205,16 @@ def print_checked(checked: Sequence[Checked], form: str) -> None:
     else:
         told = [each for each in checked if each.deviation is not None]
         for index, each in enumerate(told):
-            assert each.deviation is not None
+            assert each.deviation is not None and each.signature is not None
             if index:
                 click.echo()
-            _print(each, each.deviation)
+            _print(each, each.deviation, each.signature)
     for each in checked:
         for fault in each.faults:
             click.echo(harmless(fault), err=True)
 
 
-def _print(checked: Checked, deviation: Deviation) -> None:
+def _print(checked: Checked, deviation: Deviation, signature: Detached) -> None:
     click.echo(
         harmless(f"{checked.file}: slot {deviation.slot} of {deviation.job}, {deviation.rule}")
     )
@@ -215,18 +227,26 @@ def _print(checked: Checked, deviation: Deviation) -> None:
         f"Accepted by {deviation.accepted_by}, {wording.format_time(deviation.accepted)}, until "
         f"{wording.format_date(deviation.until)}",
         f"Seen in assessment {deviation.assessment}",
-        f"Signed by {who}: {checked.trusted_as or 'not among the trusted'}",
+        f"Signed by {who}: {signature.trusted_as or 'not among the trusted'}",
         f"SHA-256 {signer.sha256}",
-        ENDINGS[checked.code],
+        *_stamped(signature.stamp),
+        _ending(checked),
     ):
         for part in wrap(harmless(line.replace("\u00a0", " ")), COLUMNS - 2):
             click.echo(f"  {part}")
 
 
+def _stamped(stamp: Stamp | None) -> list[str]:
+    if stamp is None:
+        return []
+    trust = stamp.trusted_as or "not among the trusted"
+    return [f"Stamped {wording.format_time(stamp.time)} by {stamp.authority.name}: {trust}"]
+
+
 def _object(checked: Checked) -> dict[str, Any]:
     found: dict[str, Any] = {"file": str(checked.file), "exit_code": checked.code}
-    if checked.deviation is not None:
-        signer = checked.deviation.signer
+    if checked.deviation is not None and checked.signature is not None:
+        signer, stamp = checked.deviation.signer, checked.signature.stamp
         found |= {
             "deviation": checked.deviation.document["deviation"],
             "signer": {
@@ -234,6 +254,8 @@ def _object(checked: Checked) -> dict[str, Any]:
                 "organisation": signer.organisation,
                 "sha256": signer.sha256,
             },
-            "trusted": checked.trusted_as is not None,
+            "trusted": checked.signature.trusted_as is not None,
+            "stamped": None if stamp is None else stamp.time.isoformat().replace("+00:00", "Z"),
+            "stamp_trusted": stamp is not None and stamp.trusted_as is not None,
         }
     return found | {"faults": list(checked.faults)}

@@ -135,7 +135,7 @@ def _stated(target: Path, given: Mapping[str, Any]) -> Mapping[str, Any]:
         if given[name]:
             option = name.rstrip("s").replace("_", "-") if name != "specs" else name
             raise UsageError(f"--{option} goes with a job or readings; {target} says its own")
-    document = stated_in_file(target)
+    document, _ = stated_in_file(target)
     needs_document(document, str(target))
     return document
 

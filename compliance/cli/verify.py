@@ -18,6 +18,7 @@ from compliance.cli.deliveries import (
     is_delivery,
     print_delivery,
 )
+from compliance.cli.handed import refuse_other, sheets_of
 from compliance.cli.layout import COLUMNS, wrap
 from compliance.cli.results import exit_code
 from compliance.cli.terminal import harmless
@@ -25,6 +26,7 @@ from compliance.cli.trust import read_trust
 from compliance.errors import SheetError, UsageError
 
 if TYPE_CHECKING:
+    from compliance.identity import Signer
     from compliance.verification import Step, Verification
 
 __all__ = ["command"]
@@ -59,8 +61,8 @@ class Checked:
 class Expected:
     """Whose signatures and time stamps are expected, by their certificates or authorities."""
 
-    trust: tuple[bytes, ...]
-    stamping: tuple[bytes, ...]
+    trust: tuple[Signer, ...]
+    stamping: tuple[Signer, ...]
     any_signer: bool
 
 
@@ -101,7 +103,8 @@ def command(
     """Check each SHEET: signature, signer, time, attachments, and the outcome again.
 
     A DELIVERY is a folder or .zip as 'deliver' writes it: that it is whole, every sheet
-    in it, and that it states of them what they are. Nothing is unpacked.
+    in it, and that it states of them what they are. Nothing is unpacked. Of another folder
+    each sheet in it is checked by itself.
 
     A certificate is judged at the time that a trusted time stamp states, or else at the one
     that the signer claims. Whether it has been revoked is not looked up.
@@ -113,11 +116,11 @@ def command(
     if trust and any_signer:
         raise UsageError("--trust and --any-signer exclude each other; give one of them")
     expected = Expected(
-        trust=tuple(each.certificate for each in read_trust(trust)),
-        stamping=tuple(each.certificate for each in read_trust(timestamp_trust)),
+        trust=tuple(read_trust(trust)),
+        stamping=tuple(read_trust(timestamp_trust)),
         any_signer=any_signer,
     )
-    checked = [_check(sheet, expected) for sheet in sheets]
+    checked = [each for sheet in sheets for each in _checked(sheet, expected)]
     if form == "json":
         click.echo(json.dumps(_all(checked), indent=2, ensure_ascii=False))
     else:
@@ -132,6 +135,20 @@ def command(
     return 1 if twins and code in (0, 3) else code
 
 
+def _checked(path: Path, expected: Expected) -> list[Checked | Delivered]:
+    """What `path` names, checked: one sheet or delivery, or every sheet of a plain folder."""
+    try:
+        found = sheets_of(path)
+    except SheetError as fault:
+        return [Checked(path, None, str(fault))]
+    if found != [path]:
+        note = (
+            f"compliance: {path}: a folder, no delivery, so whether sheets are missing is not known"
+        )
+        click.echo(harmless(note), err=True)
+    return [_check(file, expected) for file in found]
+
+
 def _check(file: Path, expected: Expected) -> Checked | Delivered:
     from compliance.verification import LARGEST_SHEET, verify_sheet
 
@@ -142,15 +159,16 @@ def _check(file: Path, expected: Expected) -> Checked | Delivered:
     def verify(data: bytes) -> Verification:
         return verify_sheet(
             data,
-            trust=expected.trust,
-            timestamp_trust=expected.stamping,
+            trust=[each.certificate for each in expected.trust],
+            timestamp_trust=[each.certificate for each in expected.stamping],
             any_signer=expected.any_signer,
         )
 
     if is_delivery(file):
-        return check_delivery(file, verify, expected.trust, expected.any_signer)
+        return check_delivery(file, verify, expected.trust, expected.stamping, expected.any_signer)
     try:
         data = _read(file, LARGEST_SHEET, "a sheet")
+        refuse_other(file, data)
     except SheetError as fault:
         return Checked(file, None, str(fault))
     return Checked(file, verify(data))

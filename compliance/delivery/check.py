@@ -4,7 +4,7 @@ The plan; each block below is tagged with its number.
 
     1  The folder is a whole bag: every file has the digest that the manifests state, none
        is missing, none was added, and no path leads out.
-    2  The delivery as a whole is signed, and by whom.
+    2  The delivery as a whole is signed, by whom and when.
     3  Every sheet holds by itself (`verification.verify_sheet`).
     4  The delivery states of its sheets what they are: number, outcome and signatures of each;
        the evidence beside a sheet is what is attached to it; no number stands there twice.
@@ -25,6 +25,8 @@ from compliance.delivery.opened import Opened, opened
 from compliance.delivery.pack import AGENT, packed
 from compliance.delivery.sheets import SHEETS, Sheet, opened_sheet, payload, repeated, statements
 from compliance.verification import Status, Step, Verification
+from compliance.verification.outcome import worst
+from compliance.verification.seal import dated
 
 if TYPE_CHECKING:
     from compliance.identity import Signer
@@ -56,11 +58,17 @@ class DeliveryVerification:
 
 
 def verify_delivery(
-    path: Path, verify: Verify, *, trusted: Sequence[Signer] = (), any_signer: bool = False
+    path: Path,
+    verify: Verify,
+    *,
+    trusted: Sequence[Signer] = (),
+    stamping: Sequence[Signer] = (),
+    any_signer: bool = False,
 ) -> DeliveryVerification:
     """Carry out the plan on a folder or .zip; nothing is written.
 
-    `verify` checks one sheet's bytes, with the trust that the caller has. Raises
+    `verify` checks one sheet's bytes, with the trust that the caller has. With `stamping`,
+    certificates of time-stamping authorities, the signature has to bear a stamp. Raises
     DeliveryError where `path` is neither a folder nor a .zip.
     """
     with opened(path) as files:
@@ -69,7 +77,7 @@ def verify_delivery(
         sheets = list(_sheets(files, verify))
         outcomes = (
             whole,
-            _signed(texts, trusted, any_signer),
+            _signed(texts, trusted, stamping, any_signer),
             _hold(sheets),
             _as_stated(files, texts, sheets),
         )
@@ -121,29 +129,39 @@ def _texts(files: Opened) -> dict[str, bytes]:
 # ---------------------------------------------------------------- 2: signed
 
 
-def _signed(texts: Mapping[str, bytes], trusted: Sequence[Signer], any_signer: bool) -> Outcome:
+def _signed(
+    texts: Mapping[str, bytes],
+    trusted: Sequence[Signer],
+    stamping: Sequence[Signer],
+    any_signer: bool,
+) -> Outcome:
     """(2)"""
     if bag.SIGNATURE not in texts:
         return Status.UNKNOWN, "not signed as a whole: only its sheets are", ()
     from compliance.detached import read_detached
 
+    manifest = texts.get(bag.TAG_MANIFEST, b"")
     try:
-        found = read_detached(texts.get(bag.TAG_MANIFEST, b""), texts[bag.SIGNATURE], trusted)
+        found = read_detached(manifest, texts[bag.SIGNATURE], trusted, stamping)
     except ValueError as fault:
         return Status.FAIL, f"{bag.SIGNATURE}: {fault}", ()
     if found.faults:
         return Status.FAIL, f"{bag.SIGNATURE}: {found.faults[0]}", ()
     signer = found.signer
     who = ", ".join(part for part in (signer.name, signer.organisation) if part)
-    told = f"{who}, {found.claimed:%Y-%m-%d %H:%M} UTC: "
-    details = (f"SHA-256 {signer.fingerprint}",)
-    if found.trusted_as is not None:
-        return Status.OK, told + found.trusted_as, details
+    status, trust = _standing(found.trusted_as, bool(trusted), any_signer)
+    in_time, when = dated(found, bool(stamping))
+    return worst((status, in_time)), f"{who}: {trust}", (when, f"SHA-256 {signer.fingerprint}")
+
+
+def _standing(trusted_as: str | None, trust_given: bool, any_signer: bool) -> tuple[Status, str]:
+    if trusted_as is not None:
+        return Status.OK, trusted_as
     if any_signer:
-        return Status.OK, told + "accepted as any signer would be, not checked", details
-    if trusted:
-        return Status.FAIL, told + "not among the trusted certificates", details
-    return Status.UNKNOWN, told + "not checked", details
+        return Status.OK, "accepted as any signer would be, not checked"
+    if trust_given:
+        return Status.FAIL, "not among the trusted certificates"
+    return Status.UNKNOWN, "not checked"
 
 
 # ---------------------------------------------------------------- 3: sheets

@@ -14,6 +14,7 @@ from compliance.errors import DeliveryError, Problem
 
 if TYPE_CHECKING:
     from compliance.identity import Identity
+    from compliance.stamping import Stamper
 
 __all__ = ["AGENT", "check_sheets", "packed", "sealed"]
 
@@ -52,12 +53,15 @@ def packed(sheets: Sequence[Sheet]) -> dict[str, bytes]:
     return files
 
 
-def sealed(files: dict[str, bytes], identity: Identity, when: datetime) -> dict[str, bytes]:
+def sealed(
+    files: dict[str, bytes], identity: Identity, when: datetime, stamper: Stamper | None = None
+) -> dict[str, bytes]:
     """The files with a signature over all of them, through the tag manifest.
 
-    Raises IdentityError where the certificate is not valid at `when` (aware).
+    Raises IdentityError where the certificate is not valid at `when` (aware), TimestampError
+    where there is no time stamp and it is not optional.
     """
     from compliance.detached import sign_detached
 
-    signature = sign_detached(files[bag.TAG_MANIFEST], identity, when=when)
+    signature = sign_detached(files[bag.TAG_MANIFEST], identity, when=when, stamper=stamper)
     return {**files, bag.SIGNATURE: signature}

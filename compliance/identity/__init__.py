@@ -6,7 +6,7 @@ hold one, `usage` says what a certificate must allow, `signer` what it says of i
 
 from compliance.identity.issue import LIFE, SHORTEST_PASSWORD, new_identity, new_request
 from compliance.identity.keys import Identity, load_identity, needs_password
-from compliance.identity.signer import Signer, read_certificates
+from compliance.identity.signer import Signer, read_certificates, same_key
 
 __all__ = [
     "LIFE",
@@ -18,4 +18,5 @@ __all__ = [
     "new_identity",
     "new_request",
     "read_certificates",
+    "same_key",
 ]

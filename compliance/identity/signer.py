@@ -11,7 +11,7 @@ from cryptography.x509.oid import NameOID
 
 from compliance.errors import IdentityError
 
-__all__ = ["Signer", "read_certificates"]
+__all__ = ["Signer", "read_certificates", "same_key"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +64,18 @@ def read_certificates(data: bytes, *, file: str = "certificate") -> tuple[Signer
             f"{file}: holds no certificate; expected PEM ('-----BEGIN CERTIFICATE-----') or DER"
         ) from fault
     return tuple(Signer.of(certificate) for certificate in found)
+
+
+def same_key(one: bytes, other: bytes) -> bool:
+    """Whether two certificates (DER) are of one key, renewed or issued by others as they may be."""
+    return _public(one) == _public(other)
+
+
+def _public(certificate: bytes) -> bytes:
+    key = x509.load_der_x509_certificate(certificate).public_key()
+    return key.public_bytes(
+        serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo
+    )
 
 
 def _attribute(name: x509.Name, kind: x509.ObjectIdentifier) -> str | None:

@@ -56,8 +56,14 @@ def write_sheet(
     `page` is `a4` or `letter`. With an identity it is certified at the time of the
     assessment, and stamped by `stamper`; without one every page says NOT SIGNED. Raises
     SheetError where a character cannot be printed, IdentityError where the certificate is
-    not valid then, TimestampError where there is no time stamp.
+    not valid then, TimestampError where there is no time stamp, DeviationError where this
+    identity accepted a deviation of the assessment.
     """
+    if identity is not None and assessment.deviations:
+        from compliance.deviations import check_acceptor
+
+        for deviation in assessment.deviations:
+            check_acceptor(deviation, identity.signer)
     sheet = archival_sheet(assessment, page=page, signed=identity is not None)
     return sheet.pdf if identity is None else _signed(sheet, assessment, identity, stamper)
 

@@ -21,9 +21,9 @@ from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverage
 from compliance.identity import Signer
 from compliance.identity.usage import usage_fault
 from compliance.loops import apart
-from compliance.signatures.container import STAMP, container_faults
+from compliance.signatures.container import container_faults
 from compliance.signatures.history import later_faults
-from compliance.signatures.stamps import Stamp, digest_of, read_stamp
+from compliance.signatures.stamps import Stamp, judged_at, stamp_in
 from compliance.signing import COUNTER_FIELD, FACILITY_FIELD, role_in
 from compliance.trust import Standing, context, nearest, standing
 
@@ -62,8 +62,7 @@ class Signature:
 
         None where neither is there.
         """
-        stamp = self.stamp
-        return stamp.time if stamp is not None and stamp.trusted_as is not None else self.claimed
+        return judged_at(self.claimed, self.stamp)
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,10 +155,8 @@ def _read(
     own = embedded.signer_cert
     signer = Signer.of(pyca.load_der_x509_certificate(own.dump()))
     claimed = _claimed(embedded)
-    stamp = _stamp(embedded, stamping)
-    moment = claimed
-    if stamp is not None and stamp.trusted_as is not None:
-        moment = stamp.time
+    stamp = stamp_in(embedded.signer_info, stamping)
+    moment = judged_at(claimed, stamp)
     found = Standing(None)
     if moment is not None:
         found = standing(own, embedded.other_embedded_certs, trusted, moment)
@@ -194,15 +191,6 @@ def _claimed(embedded: EmbeddedPdfSignature) -> datetime | None:
         if attribute["type"].native == "signing_time":
             return attribute["values"][0].native  # type: ignore[no-any-return]
     return embedded.self_reported_timestamp
-
-
-def _stamp(embedded: EmbeddedPdfSignature, stamping: Sequence[Signer]) -> Stamp | None:
-    information = embedded.signer_info
-    for attribute in information["unsigned_attrs"]:
-        if attribute["type"].native == STAMP:
-            stamped = digest_of(information["signature"].native)
-            return read_stamp(attribute["values"][0], stamped, stamping)
-    return None
 
 
 def _status_faults(status: PdfSignatureStatus) -> Iterable[str]:

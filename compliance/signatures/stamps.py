@@ -14,9 +14,10 @@ from cryptography.hazmat.primitives import hashes
 from pyhanko.sign.validation.generic_cms import validate_tst_signed_data
 
 from compliance.identity import Signer
+from compliance.signatures.container import STAMP
 from compliance.trust import context, nearest, standing
 
-__all__ = ["Imprint", "Stamp", "digest_of", "read_stamp"]
+__all__ = ["Imprint", "Stamp", "digest_of", "judged_at", "read_stamp", "stamp_in"]
 
 DIGESTS: dict[str, Callable[[], hashes.HashAlgorithm]] = {
     "sha256": hashes.SHA256,
@@ -39,6 +40,26 @@ class Stamp:
     """How its certificate is among the trusted ones; None if it is not."""
     why_not: str
     faults: tuple[str, ...]
+
+
+def judged_at(claimed: datetime | None, stamp: Stamp | None) -> datetime | None:
+    """When a signer's certificate is judged: at the time of a trusted stamp, or as claimed.
+
+    None where neither is there.
+    """
+    return stamp.time if stamp is not None and stamp.trusted_as is not None else claimed
+
+
+def stamp_in(information: Any, trusted: Sequence[Signer] = ()) -> Stamp | None:
+    """The time stamp of a signature, given what its one signer states; None without one.
+
+    `trusted` and errors as for `read_stamp`.
+    """
+    for attribute in information["unsigned_attrs"]:
+        if attribute["type"].native == STAMP:
+            stamped = digest_of(information["signature"].native)
+            return read_stamp(attribute["values"][0], stamped, trusted)
+    return None
 
 
 def digest_of(stamped: bytes) -> Imprint:

@@ -8,7 +8,8 @@ The plan; `seal`, `evidence` and `pages` carry it out.
     3  The time of signing, claimed by the signer or stamped by an authority, lies within
        the certificate's validity.
     4  The attachments are all there under their fixed names, with the digests that the
-       assessment states; deviations among them are signed by somebody trusted.
+       assessment states; deviations among them are signed by somebody trusted, and not
+       with the key that signed the sheet first.
     5  The assessment, computed again from the attachments, comes out as stated.
     6  The pages, drawn again from the attachments, are those of the sheet; pages that
        another version drew, or other libraries, may look otherwise and are not compared.
@@ -29,6 +30,7 @@ from compliance.signatures import Seal, read_attachments, read_signatures
 from compliance.verification.evidence import as_stated, computed_again
 from compliance.verification.outcome import (
     TITLES,
+    Expected,
     Outcome,
     Status,
     Step,
@@ -62,23 +64,24 @@ def verify_sheet(
     IdentityError if one of them holds no certificate; a file that is no sheet raises
     nothing, its steps fail. Can be called where an event loop is running.
     """
-    trusted = [signer for each in trust for signer in read_certificates(each)]
-    stamping = [signer for each in timestamp_trust for signer in read_certificates(each)]
-    return apart(lambda: _verified(data, trusted, stamping, any_signer))
+    expected = Expected(
+        signers=tuple(signer for each in trust for signer in read_certificates(each)),
+        stamping=tuple(signer for each in timestamp_trust for signer in read_certificates(each)),
+        any_signer=any_signer,
+    )
+    return apart(lambda: _verified(data, expected))
 
 
-def _verified(
-    data: bytes, trusted: Sequence[Signer], stamping: Sequence[Signer], any_signer: bool
-) -> Verification:
-    seal = attempt(lambda: read_signatures(_checked(data), trusted, stamping))
+def _verified(data: bytes, expected: Expected) -> Verification:
+    seal = attempt(lambda: read_signatures(_checked(data), expected.signers, expected.stamping))
     attached = attempt(lambda: read_attachments(_checked(data), largest=LARGEST_SHEET))
     stated = attached if isinstance(attached, Exception) else attempt(lambda: stated_in(attached))
     again = _again(attached, stated)
     outcomes: tuple[Outcome, ...] = (
         intact(seal),
-        signed_by(seal, trusted, any_signer),
-        signed_when(seal, bool(stamping)),
-        as_stated(attached, stated, trusted, any_signer),
+        signed_by(seal, expected.signers, expected.any_signer),
+        signed_when(seal, bool(expected.stamping)),
+        as_stated(attached, stated, expected, _facility(seal)),
         computed_again(stated, again if isinstance(again, Exception) else again.document),
         as_drawn(_certified(data, seal), stated, again, signed=_meant_signed(seal)),
     )
@@ -101,6 +104,11 @@ def _again(attached: Attached | Exception, stated: Document | Exception) -> Asse
     if isinstance(attached, Exception):
         return attached
     return stated if isinstance(stated, Exception) else attempt(lambda: _assess()(attached))
+
+
+def _facility(seal: Seal | Exception) -> Signer | None:
+    """Whose the first signature is."""
+    return seal.signatures[0].signer if isinstance(seal, Seal) and seal.signatures else None
 
 
 def _meant_signed(seal: Seal | Exception) -> bool:

@@ -2,13 +2,19 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from typing import Any
 
-from compliance.enclosures import Attached, Document, digest_faults, name_faults
+from compliance.enclosures import (
+    Attached,
+    Document,
+    digest_faults,
+    is_deviation,
+    name_faults,
+)
 from compliance.identity import Signer
 from compliance.recomputation import ABSENT, Difference, Topic, compare, tool_of
-from compliance.verification.outcome import Outcome, Status, attempt, reason
+from compliance.verification.outcome import Expected, Outcome, Status, attempt, reason
 
 __all__ = ["as_stated", "computed_again"]
 
@@ -22,10 +28,10 @@ MOST_DETAILS = 20
 def as_stated(
     attached: Attached | Exception,
     stated: Document | Exception,
-    trusted: Sequence[Signer],
-    any_signer: bool,
+    expected: Expected,
+    facility: Signer | None,
 ) -> Outcome:
-    """(4)"""
+    """(4) `facility` is who signed the sheet first, where somebody did."""
     if isinstance(attached, Exception):
         return Status.FAIL, f"cannot be read: {reason(attached)}", ()
     faults = list(name_faults(attached))
@@ -37,19 +43,23 @@ def as_stated(
     if faults:
         return Status.FAIL, "not what the assessment was made from", tuple(dict.fromkeys(faults))
     told = f"{', '.join(sorted(attached))}: as stated"
-    accepted = attempt(lambda: _who_accepted()(attached, trusted))
+    accepted = attempt(lambda: _who_accepted(attached, expected, facility))
     if isinstance(accepted, Exception):
         return Status.FAIL, reason(accepted), ()
     lines = tuple(line for line, _ in accepted)
-    if any_signer or all(known for _, known in accepted):
+    if expected.any_signer or all(known for _, known in accepted):
         return Status.OK, told, lines
     return Status.UNKNOWN, f"{told}; a deviation's signer is not among the trusted", lines
 
 
-def _who_accepted() -> Callable[[Attached, Sequence[Signer]], list[tuple[str, bool]]]:
+def _who_accepted(
+    attached: Attached, expected: Expected, facility: Signer | None
+) -> list[tuple[str, bool]]:
+    if not any(map(is_deviation, attached)):
+        return []
     from compliance.deviations import who_accepted
 
-    return who_accepted
+    return who_accepted(attached, expected.signers, expected.stamping, facility)
 
 
 # ---------------------------------------------------------------- 5: once more

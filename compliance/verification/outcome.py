@@ -9,10 +9,12 @@ from enum import StrEnum
 from typing import TypeVar
 
 from compliance.errors import ComplianceError, InputError
+from compliance.identity import Signer
 from compliance.signatures import Signature
 
 __all__ = [
     "TITLES",
+    "Expected",
     "Outcome",
     "Status",
     "Step",
@@ -25,6 +27,17 @@ __all__ = [
 
 TITLES = ("file intact", "signer", "time of signing", "attachments", "computed again", "pages")
 """Of the steps, in their order."""
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """Who is expected to sign, and to stamp: certificates of these, or of their authorities."""
+
+    signers: tuple[Signer, ...]
+    stamping: tuple[Signer, ...]
+    """With any, every signature of a sheet has to bear a stamp."""
+    any_signer: bool
+    """Whoever signed is accepted."""
 
 
 class Status(StrEnum):

@@ -3,16 +3,31 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from datetime import datetime
+from typing import Protocol
 
 from compliance.errors import ComplianceError
 from compliance.identity import Signer
 from compliance.signatures import Seal, Signature, Stamp
-from compliance.signing import CLOCKS_APART
+from compliance.stamped import CLOCKS_APART
 from compliance.verification.outcome import Outcome, Status, reason, told, worst
 
-__all__ = ["intact", "signed_by", "signed_when"]
+__all__ = ["dated", "intact", "signed_by", "signed_when"]
 
 SealOrFault = Seal | Exception
+
+
+class Dated(Protocol):
+    """What tells when something was signed: a signature in a sheet, or one beside a file."""
+
+    @property
+    def signer(self) -> Signer: ...
+    @property
+    def claimed(self) -> datetime | None: ...
+    @property
+    def stamp(self) -> Stamp | None: ...
+    @property
+    def moment(self) -> datetime | None: ...
 
 
 # ---------------------------------------------------------------- 1: the file
@@ -88,17 +103,17 @@ def signed_when(seal: SealOrFault, stamps_asked: bool) -> Outcome:
     several = len(seal.signatures) > 1
     statuses, lines = [], []
     for signature in seal.signatures:
-        status, line = _dated(signature, stamps_asked)
+        status, line = dated(signature, stamps_asked)
         statuses.append(status)
         lines.append(f"{signature.role}: {line}" if several else line)
     return worst(statuses), lines[0], tuple(lines[1:])
 
 
-def _dated(signature: Signature, stamps_asked: bool) -> tuple[Status, str]:
+def dated(signature: Dated, stamps_asked: bool) -> tuple[Status, str]:
     """When it was signed; the certificate is judged at the stamped time if that is trusted."""
     moment, signer, stamp = signature.moment, signature.signer, signature.stamp
     if moment is None:
-        return Status.FAIL, f"{signature.field} names no time"
+        return Status.FAIL, "the signature names no time"
     valid = f"certificate valid {told(signer.not_before)} to {told(signer.not_after)}"
     by_stamp = stamp is not None and stamp.trusted_as is not None
     how = "by a trusted time stamp" if by_stamp else "as the signer claims"

@@ -40,8 +40,8 @@ def fault(data: bytes) -> str:
 
 
 def test_it_says_what_is_accepted_and_by_whom() -> None:
-    found, trusted_as = read_deviation(file(), "d.json", [client().signer])
-    assert trusted_as == "its certificate is among the trusted"
+    found, signature = read_deviation(file(), "d.json", [client().signer])
+    assert signature.trusted_as == "its certificate is among the trusted"
     assert (found.job, found.slot, found.rule, found.serial) == ("KX-7", "1", "tiny", "S-1")
     assert (found.requirement, found.value, found.limits.maximum) == ("white-level", 112.5, 105)
     assert found.digest == assessment().rule.digest
@@ -72,7 +72,7 @@ def test_what_cannot_be_accepted(requirement: str, expected: str) -> None:
 
 
 def test_a_certificate_past_its_date_accepts_nothing() -> None:
-    with pytest.raises(IdentityError, match="not valid on 2036-01-01"):
+    with pytest.raises(IdentityError, match="has expired on 2036-01-01"):
         file(accepted=datetime(2036, 1, 1, tzinfo=UTC))
 
 

@@ -22,7 +22,7 @@ from cryptography.x509.oid import ExtendedKeyUsageOID
 from sealing import byte_ranges, container, countersigned, run, signed, tool
 from tampering import new_annotation, new_attachment, new_text, new_title, updated
 
-import compliance.signing
+import compliance.stamped
 from compliance.identity import Signer, read_certificates
 from compliance.signatures import read_signatures
 
@@ -60,7 +60,7 @@ def by_a_stranger() -> bytes:
 def after_its_time() -> bytes:
     old = issued("Facility Signer", root(), start=START, life=timedelta(days=10))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(compliance.signing, "_check_validity", lambda *_: None)
+        patch.setattr(compliance.stamped, "_check_validity", lambda *_: None)
         return signed(who=old.identity, when=NOW)
 
 

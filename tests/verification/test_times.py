@@ -16,7 +16,7 @@ from cryptography.x509.oid import ExtendedKeyUsageOID
 from evidence_of_a_slot import evidence, sealed
 from sealing import MADE, SIGNED, countersigned, identity, signed
 
-import compliance.signing
+import compliance.stamped
 from compliance.stamping import Stamper
 from compliance.verification import Verification, verify_sheet
 
@@ -44,8 +44,8 @@ def trust(kind: str) -> list[bytes]:
 def unchecked(who: Holder, when: datetime, stamper: Stamper | None = None) -> bytes:
     """Signed whatever the dates, as another program would."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(compliance.signing, "_check_validity", lambda *_: None)
-        patch.setattr(compliance.signing, "_check_stamp", lambda *_: None)
+        patch.setattr(compliance.stamped, "_check_validity", lambda *_: None)
+        patch.setattr(compliance.stamped, "_check_stamp", lambda *_: None)
         return signed(who=who.identity, when=when, stamper=stamper)
 
 

@@ -33,7 +33,7 @@ from sealing import (
 )
 
 import compliance.evidence
-import compliance.signing
+import compliance.stamped
 from compliance.errors import IdentityError
 from compliance.identity import LIFE, load_identity, new_identity
 from compliance.sheet.write import write_sheet
@@ -374,7 +374,7 @@ def test_a_time_outside_the_certificates_dates(
     when: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Of a certificate that is valid long before the sheet is signed, or long after."""
-    monkeypatch.setattr(compliance.signing, "_check_validity", lambda *_: None)
+    monkeypatch.setattr(compliance.stamped, "_check_validity", lambda *_: None)
     data = new_identity("Ada Quill", "Low House", "ada@example.org", PASSWORD, when)
     who = load_identity(data, PASSWORD)
     found = verify_sheet(sealed(evidence(), who), trust=[who.pem])
