@@ -25,7 +25,10 @@ def read_trust(places: Sequence[Path]) -> list[Signer]:
 
     found: dict[str, Signer] = {}
     for file in (file for place in places for file in _files(place)):
-        for signer in read_certificates(_read(file), file=str(file)):
+        data = _read(file)
+        if _is_key_store(data):
+            raise IdentityError(f"{file}: holds a key under a password; expected {_instead(file)}")
+        for signer in read_certificates(data, file=str(file)):
             found[signer.fingerprint] = signer
     return list(found.values())
 
@@ -56,6 +59,20 @@ def _read(file: Path) -> bytes:
             f"{file}: is larger than {LARGEST >> 20} MiB, the most that certificates may have"
         )
     return data
+
+
+def _is_key_store(data: bytes) -> bool:
+    """Whether it begins as PKCS#12 does (RFC 7292, 4): a DER sequence, its first item version 3."""
+    length = 2 if data[1:2] < b"\x80" else 2 + (data[1] & 0x7F)
+    return data[:1] == b"\x30" and data[length : length + 3] == b"\x02\x01\x03"
+
+
+def _instead(file: Path) -> str:
+    """Where the certificate of a key store is to be had."""
+    beside = file.with_suffix(".pem")
+    if beside.is_file():
+        return f"the certificate alone, {beside}"
+    return f"the certificate alone, as 'compliance identity show {file} --pem' prints it"
 
 
 def _unreadable(place: Path, error: OSError) -> IdentityError:

@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import subprocess
 from collections.abc import Callable, Mapping
+from datetime import UTC, datetime
 from functools import cache
 from pathlib import Path
 
@@ -12,8 +13,10 @@ import pytest
 from evidence_of_a_slot import assessment, mended, with_assessment
 from sealing import identity, signed
 
+from compliance.identity import new_identity
 from compliance.sheet.write import write_sheet
 
+AT = datetime(2026, 11, 20, 8, 0, tzinfo=UTC)
 Run = Callable[..., subprocess.CompletedProcess[str]]
 
 
@@ -23,6 +26,8 @@ def contents() -> Mapping[str, bytes]:
     data = write_sheet(assessment(), identity=identity())
     flipped = bytearray(data)
     flipped[3000] ^= 1
+    store = new_identity("Ada", "Low House", "ada@example.org", "a password", AT)
+    document = json.dumps(assessment().document).encode()
     stated = with_assessment(lambda document: document.update(verdict="undecided"))
     return {
         "good.pdf": data,
@@ -33,6 +38,11 @@ def contents() -> Mapping[str, bytes]:
         "me.pem": identity().pem,
         "other.pem": identity("Mallory").pem,
         "none.pem": b"hello",
+        "me.p12": store,
+        "alone.p12": store,
+        "good.json": document,
+        "assessed.json": document,
+        "leave.json": b'{"deviation": {}, "signature": ""}',
     }
 
 
@@ -41,6 +51,7 @@ def sheets(tmp_path: Path) -> Path:
     """The command's folder, with these files in it."""
     for name, content in contents().items():
         (tmp_path / name).write_bytes(content)
+    (tmp_path / "empty").mkdir()
     return tmp_path
 
 
@@ -118,6 +129,19 @@ def test_over_several_sheets_the_worst_code_counts(
          "('-----BEGIN CERTIFICATE-----') or DER"),
         (("good.pdf", "--trust", "me.pem", "--any-signer"),
          "compliance: --trust and --any-signer exclude each other; give one of them"),
+        (("assessed.json",), "compliance: assessed.json: is an assessment without signature and "
+         "evidence, so there is nothing to check it by; verify the sheet made with it"),
+        (("good.json",), "compliance: good.json: is an assessment without signature and "
+         "evidence, so there is nothing to check it by; verify good.pdf"),
+        (("leave.json",), "compliance: leave.json: is a deviation; expected 'compliance deviation "
+         "verify leave.json'"),
+        (("empty",), "compliance: empty: neither a delivery (there is no bagit.txt in it) nor a "
+         "folder of sheets (there is no .pdf in it)"),
+        (("good.pdf", "--trust", "me.p12"), "compliance: me.p12: holds a key under a password; "
+         "expected the certificate alone, me.pem"),
+        (("good.pdf", "--trust", "alone.p12"), "compliance: alone.p12: holds a key under a "
+         "password; expected the certificate alone, as 'compliance identity show alone.p12 --pem' "
+         "prints it"),
         ((), "compliance verify: missing argument 'SHEET|DELIVERY...'; "
          "see 'compliance verify --help'"),
     ],
@@ -158,3 +182,29 @@ def test_json_for_a_program(compliance: Run, sheets: Path) -> None:
         "not_before": "2026-11-20T08:00:00Z",
         "not_after": "2031-11-19T08:00:00Z",
     }
+
+
+def test_of_a_plain_folder_each_sheet_is_checked(compliance: Run, sheets: Path) -> None:
+    (sheets / "out").mkdir()
+    for name in ("good.pdf", "good.json", "text.pdf", "me.pem"):
+        (sheets / name).rename(sheets / "out" / name)
+    done = compliance("verify", "out", "--any-signer", "--format", "json")
+    assert done.stderr == (
+        "compliance: out: a folder, no delivery, so whether sheets are missing is not known\n"
+    )
+    found = json.loads(done.stdout)["sheets"]
+    assert [(row["file"], row["exit_code"]) for row in found] == [
+        ("out/good.pdf", 0), ("out/text.pdf", 1)
+    ]  # fmt: skip
+    assert done.returncode == 1
+
+
+@pytest.mark.parametrize("left", ["bagit.txt", "manifest-sha256.txt", "data"])
+def test_what_is_left_of_a_delivery_is_no_plain_folder(
+    compliance: Run, sheets: Path, left: str
+) -> None:
+    (sheets / "out" / left).mkdir(parents=True)
+    (sheets / "good.pdf").rename(sheets / "out" / "good.pdf")
+    done = compliance("verify", "out", "--any-signer")
+    assert done.returncode == 1
+    assert "sheets: there is no sheet in it" in done.stdout
