@@ -6,11 +6,11 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from compliance.diagnosis.display import Display, shown
+from compliance.diagnosis.display import Display
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import NOTHING, Array, Option
-from compliance.diagnosis.told import Told, cause, number, percent
-from compliance.model import Cause
+from compliance.diagnosis.told import Told, cause, number, percent, rounded
+from compliance.model import Cause, Evidence
 
 __all__ = [
     "gain_options",
@@ -149,19 +149,23 @@ def _free(display: Display, values: Array) -> Display:
     return display._replace(absolute=False, prior=(0.0, np.inf))
 
 
-def tell_luminance(told: Told) -> Cause:
-    facts = told.facts
-    asked = facts.model.white_luminance
-    level = float(shown(told.display, facts).white[0])
-    share = level / asked - 1
-    word = "bright" if share > 0 else "dark"
-    return cause(
-        told,
-        f"All light is {percent(abs(share))} too {word}",
-        f"The greys fit a white of {number(level)}\u00a0cd/m² where the rule has "
-        f"{number(asked)}\u00a0cd/m².",
-        "Set the display's backlight, lamp or luminance so that white is the rule's, then "
-        "calibrate again; if it no longer gets there, the panel or the lamp may be at its end.",
-        ("white", level, "cd/m²"),
-        ("the rule's white", asked, "cd/m²"),
+def tell_luminance(facts: Facts) -> Cause:
+    """White that is read outside of what the rule admits."""
+    low, high = facts.span
+    bright = facts.white > high
+    bound = high if bright else low
+    share = abs(facts.white / bound - 1)
+    return Cause(
+        kind="luminance",
+        title=f"White is {percent(share)} too {'bright' if bright else 'dark'}",
+        text=f"White reads {number(facts.white)}\u00a0cd/m², where {number(low)} to "
+        f"{number(high)}\u00a0cd/m² belong, and nothing else explains it.",
+        next_step="Set the display's backlight, lamp or luminance so that white is the rule's, "
+        "then calibrate again; if it no longer gets there, panel or lamp may be at the end.",
+        share=None,
+        evidence=(
+            Evidence("white as read", rounded(facts.white), "cd/m²"),
+            Evidence("the least that belongs", rounded(low), "cd/m²"),
+            Evidence("the most that belongs", rounded(high), "cd/m²"),
+        ),
     )

@@ -2,21 +2,24 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from typing import NamedTuple
 
 import numpy as np
 
+from compliance.decision import OUTSIDE
+from compliance.diagnosis.bearing import Undone, bears, change_between
+from compliance.diagnosis.channels import tell_luminance
 from compliance.diagnosis.display import Display, shown, sound
 from compliance.diagnosis.facts import Facts, gather, itp
 from compliance.diagnosis.fit import Array, Chosen, applied, errors, loss
 from compliance.diagnosis.limits import Limiter, find_limiter, tell_limiter
-from compliance.diagnosis.search import Node, cost, price, search
+from compliance.diagnosis.search import cost, price, search
 from compliance.diagnosis.session import find_drift, find_unloaded, tell_drift, tell_unloaded
 from compliance.diagnosis.table import FITTED
 from compliance.diagnosis.told import Told
 from compliance.grading.case import Case
-from compliance.model import Cause, Finding, Readings, Triple, Verdict
+from compliance.model import Cause, Finding, Readings, Requirement, Triple
 
 __all__ = ["Diagnosis", "diagnose", "diagnosis_of"]
 
@@ -40,18 +43,32 @@ class Diagnosis(NamedTuple):
 def diagnosis_of(
     findings: Sequence[Finding], case: Case, readings: Readings, before: Readings | None
 ) -> Diagnosis:
-    """Likely causes of the findings outside their limits; where none is, nothing is sought."""
+    """Likely causes of the findings outside their limits, each of which bears on one of them;
+    where none is outside, nothing is sought."""
     failed = [one for one in findings if one.verdict in OUTSIDE and one.points]
     if not failed:
         return Diagnosis(())
-    found = diagnose(case, readings, before)
-    limiter = find_limiter(case)
-    if limiter is None or _matters(limiter, case, failed):
-        return found
-    return found._replace(causes=tuple(one for one in found.causes if one.kind != "limiter"))
+    ids = {one.id for one in failed}
+    missed = [one for one in case.rule.requirements if one.id in ids]
+    suspects, expected = _suspects(case, readings, before)
+    return Diagnosis(
+        tuple(one.cause for one in suspects if _bears(one, failed, missed, case)), expected
+    )
 
 
-OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+def _bears(
+    suspect: Suspect, failed: Sequence[Finding], missed: Sequence[Requirement], case: Case
+) -> bool:
+    if suspect.cause.kind == "limiter":
+        limiter = find_limiter(case)
+        return limiter is not None and _matters(limiter, case, failed)
+    if suspect.undone is None:
+        return any(one.quantity not in OF_THE_PANEL for one in failed)
+    return bears(suspect.undone, missed, case)
+
+
+OF_THE_PANEL = ("non-uniformity", "stability", "relative-luminance", "recorded", "declared")
+"""Quantities that loading a calibration does not change."""
 
 
 def _matters(limiter: Limiter, case: Case, failed: Sequence[Finding]) -> bool:
@@ -72,65 +89,118 @@ def _matters(limiter: Limiter, case: Case, failed: Sequence[Finding]) -> bool:
 
 def diagnose(case: Case, readings: Readings, before: Readings | None = None) -> Diagnosis:
     """What is likely wrong with a display, whatever its verdict."""
+    suspects, expected = _suspects(case, readings, before)
+    return Diagnosis(tuple(one.cause for one in suspects), expected)
+
+
+class Suspect(NamedTuple):
+    """A cause, and what the readings would be without it."""
+
+    cause: Cause
+    undone: Undone | None = None
+    """None for what is told from the readings as they are."""
+
+
+def _suspects(
+    case: Case, readings: Readings, before: Readings | None
+) -> tuple[list[Suspect], Array | None]:
+    """What is suspected, the likeliest first, and the light that a display so wrong shows."""
     unloaded = find_unloaded(readings, before)
-    first = [] if unloaded is None else [tell_unloaded(unloaded)]
+    first = [] if unloaded is None else [Suspect(tell_unloaded(unloaded))]
     limiter = find_limiter(case)
     facts = gather(case)
     if facts is None:
-        return Diagnosis((*first, *([] if limiter is None else [tell_limiter(limiter)])))
-    found, light = _fitted(case, facts, limiter)
+        return [*first, *([] if limiter is None else [Suspect(tell_limiter(limiter))])], None
+    found, light = _Fitted(case, facts, limiter).suspects()
     expected = np.full((len(case.patches), 3), np.nan)
     expected[facts.patches] = light
-    return Diagnosis((*first, *found), expected)
+    return [*first, *found], expected
 
 
-def _fitted(case: Case, facts: Facts, limiter: Limiter | None) -> tuple[list[Cause], Array]:
-    """Causes told by models of a display, and the light of the one they make together."""
-    drift = find_drift(case, facts)
-    plain = sound(facts)
-    start = plain
-    if drift is not None:
-        start = start._replace(ripple=drift.ripple)
-    if limiter is not None and np.isfinite(limiter.cap):
-        start = start._replace(cap=np.array([limiter.cap]))
-    options = [option for row in FITTED.values() for option in row.options(facts)]
-    node = search(facts, start, options)
-    ranked: list[tuple[float, Cause]] = []
-    if limiter is not None:
-        gain = _worth(applied(start._replace(cap=plain.cap), node.chosen), node, facts)
-        ranked.append((gain, tell_limiter(limiter)))
-    if drift is not None:
-        gain = _worth(applied(start._replace(ripple=plain.ripple), node.chosen), node, facts)
-        ranked.append((gain, tell_drift(drift)))
-    base = float(loss(plain, facts)[0])
-    if node.loss <= max(BADLY, base / 2):
-        ranked += _told(node, start, facts)
-    ranked.sort(key=lambda each: -each[0])
-    return [cause for _, cause in ranked], shown(applied(start, node.chosen), facts).xyz[0]
+class _Fitted:
+    """What models of a display tell, beside drift and limiter."""
 
+    def __init__(self, case: Case, facts: Facts, limiter: Limiter | None) -> None:
+        self._case, self._facts, self._limiter = case, facts, limiter
+        self._drift = find_drift(case, facts)
+        self._plain = sound(facts)
+        self._start = self._plain
+        if self._drift is not None:
+            self._start = self._start._replace(ripple=self._drift.ripple)
+        if limiter is not None and np.isfinite(limiter.cap):
+            self._start = self._start._replace(cap=np.array([limiter.cap]))
+        options = [option for row in FITTED.values() for option in row.options(facts)]
+        self._node = search(facts, self._start, options)
+        whole = shown(applied(self._start, self._node.chosen), facts)
+        self._white, self._whole = float(whole.white[0]), whole.xyz[0]
 
-def _worth(without: Display, node: Node, facts: Facts) -> float:
-    """What the loss falls by with the last part of the explanation."""
-    return float(loss(without, facts)[0]) - node.loss
+    def suspects(self) -> tuple[list[Suspect], Array]:
+        """The likeliest first, and the light of them all together, (P, 3)."""
+        ranked: list[tuple[float, Suspect]] = []
+        chosen = self._node.chosen
+        if self._limiter is not None:
+            start = self._start._replace(cap=self._plain.cap)
+            ranked.append((self._worth(start, chosen), Suspect(tell_limiter(self._limiter))))
+        if self._drift is not None:
+            start = self._start._replace(ripple=self._plain.ripple)
+            steadied = self._case.view.readings * (1 / self._drift.shares[:, None] - 1)
+            undone = Undone(steadied, self._change(self._start, ()), self._change(start, ()))
+            ranked.append((self._worth(start, chosen), Suspect(tell_drift(self._drift), undone)))
+        base = float(loss(self._plain, self._facts)[0])
+        if self._node.loss <= max(BADLY, base / 2):
+            ranked += self._told()
+        if (bright := self._too_bright()) is not None:
+            ranked.append(bright)
+        ranked.sort(key=lambda each: -each[0])
+        return [one for _, one in ranked], self._whole
 
+    def _told(self) -> Iterator[tuple[float, Suspect]]:
+        """Each chosen option that is still worth its price beside the others, with its worth."""
+        facts, node = self._facts, self._node
+        whole = applied(self._start, node.chosen)
+        error = float(errors(whole, facts)[0].mean())
+        for one in node.chosen:
+            tell = FITTED[one.option.cause].tell
+            others = _others(node.chosen, one)
+            without = applied(self._start, others)
+            value = float(loss(without, facts)[0])
+            if tell is None or cost(value) - cost(node.loss) < price(one):
+                continue
+            if _difference(whole, without, facts) < SEEN:
+                continue
+            missing = float(errors(without, facts)[0].mean())
+            undone = Undone(
+                self._change(self._start, others),
+                self._change(self._plain, [one]),
+                self._change(self._plain, ()),
+            )
+            cause = tell(Told(one, facts, whole, without, error, missing))
+            yield value - node.loss, Suspect(cause, undone)
 
-def _told(node: Node, start: Display, facts: Facts) -> list[tuple[float, Cause]]:
-    """Each chosen option that is still worth its price beside the others, with its worth."""
-    told = []
-    whole = applied(start, node.chosen)
-    error = float(errors(whole, facts)[0].mean())
-    for one in node.chosen:
-        tell = FITTED[one.option.cause].tell
-        without = applied(start, _others(node.chosen, one))
-        unseen = _difference(whole, without, facts) < SEEN
-        if unseen and one.option.cause != "luminance":  # which is fitted to the white either way
-            continue
-        value = float(loss(without, facts)[0])
-        if tell is None or cost(value) - cost(node.loss) < price(one):
-            continue
-        missing = float(errors(without, facts)[0].mean())
-        told.append((value - node.loss, tell(Told(one, facts, whole, without, error, missing))))
-    return told
+    def _too_bright(self) -> tuple[float, Suspect] | None:
+        """White where the rule admits none, as read and as the display is made out to be."""
+        low, high = self._facts.span
+        read, made = self._facts.white, self._white
+        if not (max(read, made) < low or min(read, made) > high):
+            return None
+        aim = float(np.clip(self._facts.model.white_luminance, low, high))
+        free = [one for one in self._node.chosen if one.option.cause == "luminance"]
+        worth = self._worth(self._start, _others(self._node.chosen, *free)) if free else 0.0
+        set_right = self._case.view.readings * (aim / made - 1)
+        alone = self._change(self._plain, ())
+        none = alone + (self._case.view.readings + alone) * (aim / made - 1)
+        return worth, Suspect(tell_luminance(self._facts), Undone(set_right, alone, none))
+
+    def _worth(self, start: Display, chosen: Sequence[Chosen]) -> float:
+        """What the loss falls by with the last part of the explanation."""
+        return float(loss(applied(start, chosen), self._facts)[0]) - self._node.loss
+
+    def _change(self, start: Display, chosen: Sequence[Chosen]) -> Array:
+        """(R, 3) change of the readings from the whole explanation to a part of it, the
+        luminance of full drive staying."""
+        made = shown(applied(start, chosen), self._facts)
+        light = made.xyz[0] * (self._white / max(float(made.white[0]), 1e-9))
+        return change_between(self._whole, light, self._case, self._facts)
 
 
 def _difference(one: Display, other: Display, facts: Facts) -> float:
@@ -139,5 +209,5 @@ def _difference(one: Display, other: Display, facts: Facts) -> float:
     return float(np.linalg.norm(away, axis=-1).max())
 
 
-def _others(chosen: Sequence[Chosen], one: Chosen) -> list[Chosen]:
-    return [each for each in chosen if each is not one]
+def _others(chosen: Sequence[Chosen], *left: Chosen) -> list[Chosen]:
+    return [each for each in chosen if not any(each is one for one in left)]

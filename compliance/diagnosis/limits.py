@@ -10,10 +10,14 @@ import numpy as np
 from compliance.diagnosis.told import number, percent, rounded
 from compliance.grading.case import Case
 from compliance.matching import Stimulus
-from compliance.model import Cause, Evidence
+from compliance.model import Cause, Evidence, Triple
 
 __all__ = ["Limiter", "find_limiter", "tell_limiter"]
 
+Key = tuple[Triple, Stimulus]
+"""Codes of a patch, and what else it is shown with."""
+FULL = 100.0
+"""% of area"""
 LEAST = 0.05
 """Share of its luminance that a stimulus must lose."""
 SAME = 0.02
@@ -43,7 +47,7 @@ class Limiter(NamedTuple):
 
 def find_limiter(case: Case) -> Limiter | None:
     """The most dimmed stimulus of the readings; None where none loses enough, ever more with
-    area or time."""
+    area or time from where it is brightest."""
     found: list[Limiter] = []
     for along in ("window", "seconds"):
         for group in _groups(case, along):
@@ -54,29 +58,44 @@ def find_limiter(case: Case) -> Limiter | None:
 
 
 def _groups(case: Case, along: str) -> list[list[int]]:
-    """Patches alike in all but window (with its pattern) or seconds, in order of that."""
-    groups: dict[tuple[object, ...], list[int]] = {}
+    """Patches alike in all but window (with its pattern) or seconds, in order of that.
+
+    A full screen has no background, and belongs to the windows on every one.
+    """
+    groups: dict[Key, list[int]] = {}
+    full: dict[Key, list[int]] = {}
     for index, stimulus in enumerate(case.patches.stimulus):
         if stimulus.position != "centre" or stimulus.pattern == "checkerboard":
             continue
         key = (case.patches.triple(index), _plain(stimulus, along))
-        groups.setdefault(key, []).append(index)
+        everywhere = along == "window" and stimulus.window >= FULL
+        (full if everywhere else groups).setdefault(key, []).append(index)
     ordered = (
-        sorted(group, key=lambda index: float(getattr(case.patches.stimulus[index], along)))
-        for group in groups.values()
+        sorted(
+            [*group, *full.get(_without_background(key), [])],
+            key=lambda index: float(getattr(case.patches.stimulus[index], along)),
+        )
+        for key, group in groups.items()
     )
     return [group for group in ordered if len(group) > 1]
 
 
 def _plain(stimulus: Stimulus, along: str) -> Stimulus:
     if along == "window":
-        return replace(stimulus, window=0.0, pattern="", background="")
+        background = "" if stimulus.window >= FULL else stimulus.background
+        return replace(stimulus, window=0.0, pattern="", background=background)
     return replace(stimulus, seconds=0.0)
 
 
+def _without_background(key: Key) -> Key:
+    return key[0], replace(key[1], background="")
+
+
 def _of(case: Case, along: str, group: list[int]) -> Limiter | None:
+    brightest = int(np.argmax(case.view.xyz[group, 1]))
+    group = group[brightest:]
     level = case.view.xyz[group, 1]
-    if level.max() < LIT:
+    if len(group) < 2 or level.max() < LIT:
         return None
     falls = np.all(np.diff(level) <= SAME * level.max())
     if not falls or 1 - level[-1] / level.max() < LEAST:

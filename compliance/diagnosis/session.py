@@ -89,6 +89,8 @@ def tell_unloaded(found: Sameness) -> Cause:
 
 LEAST = 0.01
 """Share of the light by which the session must begin and end apart."""
+MOST = 0.5
+"""The same beyond which it is something else: readings out of step, another slot."""
 READ = 3
 """Readings of one stimulus over at least half of the session."""
 BRIGHT = 1.0
@@ -105,13 +107,15 @@ class Drift(NamedTuple):
     """How the light of the same stimulus changed with the row."""
 
     change: float
-    """Share of the light at the end by which the start differs."""
+    """Of the light over the session, a share of that at the start."""
     repeats: int
     """Readings of repeated stimuli."""
     off: float
     """Share that they lie off it."""
+    shares: Array
+    """(R,) light at each reading, in canonical order, as a share of the middle of the session"""
     ripple: Array
-    """(P,) of the facts: light of each patch as a share of that at the end"""
+    """(P,) of the facts: the same for each patch"""
 
 
 def find_drift(case: Case, facts: Facts) -> Drift | None:
@@ -128,13 +132,14 @@ def find_drift(case: Case, facts: Facts) -> Drift | None:
     if not spans or max(spans) < 0.5:
         return None
     change, pace, off = _approach(at, np.log(luminance), repeated)
-    if abs(change) < LEAST or off > NOISE * abs(change):
+    if not LEAST <= abs(change) <= MOST or off > NOISE * abs(change):
         return None
     if not all(_steady(luminance[found[np.argsort(at[found])]], change) for found in repeated):
         return None
-    by_reading = np.exp(change * (_shape(at, pace) - 1))
-    ripple = np.array([by_reading[rows == patch].mean() for patch in facts.patches])
-    return Drift(float(1 - np.exp(-change)), sum(map(len, repeated)), off, ripple)
+    shares = np.exp(change * _shape(at, pace))
+    shares /= np.mean([shares[found].mean() for found in repeated])
+    ripple = np.array([shares[rows == patch].mean() for patch in facts.patches])
+    return Drift(float(np.expm1(change)), sum(map(len, repeated)), off, shares, ripple)
 
 
 def _shape(at: Array, pace: float) -> Array:
@@ -165,13 +170,13 @@ def _steady(luminance: Array, change: float) -> bool:
 
 
 def tell_drift(drift: Drift) -> Cause:
-    start = 1 - drift.change
     word = "rose" if drift.change > 0 else "fell"
     return Cause(
         kind="drift",
         title=f"The light {word} by {percent(abs(drift.change))} during the session",
         text=f"{drift.repeats} readings of patches shown again follow it within "
-        f"{percent(drift.off)}; the first stand at {percent(start, 3)} of the light at the end.",
+        f"{percent(drift.off)}; at the end they stand at {percent(1 + drift.change, 3)} of the "
+        "light at the start.",
         next_step="Let the display warm up (30 minutes or more) with a moving picture, keep room "
         "and settings as they are, and take the readings again.",
         share=None,

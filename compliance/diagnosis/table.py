@@ -33,7 +33,7 @@ FITTED: Mapping[str, Row] = {
     "blacks": Row(levels.black_options, levels.tell_blacks),
     "gain": Row(channels.gain_options, channels.tell_gain),
     "offset": Row(channels.offset_options, channels.tell_offset),
-    "luminance": Row(channels.luminance_options, channels.tell_luminance),
+    "luminance": Row(channels.luminance_options, None),
 }
 """Told by fitting models of a whole display to the readings."""
 
