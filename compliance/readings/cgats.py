@@ -41,6 +41,8 @@ MOST_CHARACTERS = 16_384
 MOST_LINES = 8 * MOST_ROWS
 MOST_FIELDS = 2200
 MOST_KEYWORDS = 1000
+MOST_VALUES = 5_000_000
+"""9,261 readings of 401 wavelengths have 3,713,661 besides what stands beside them."""
 
 TOKEN = re.compile(r'\s*(?:"((?:[^"]|"")*)"|(#.*)|([^\s"]+))', re.DOTALL)
 VALUES: Mapping[str, set[str]] = {
@@ -212,6 +214,8 @@ def _data(file: _File, tokens: list[Token], line: int) -> None:
             file.pending = None
     if len(file.rows) > MOST_ROWS:
         raise file.problems.stop(f"more than {MOST_ROWS} readings; split the file", line)
+    if len(file.rows) * len(file.fields) > MOST_VALUES:
+        raise file.problems.stop(f"more than {MOST_VALUES} values; split the file", line)
     if ends:
         file.section = "end"
         if file.pending is not None:

@@ -70,6 +70,14 @@ CASES = {
     ),
     "cgats, many sets": lambda: HEAD + b"BEGIN_DATA\\n" + b"1 1 1 1 1 1\\n" * 4 * M,
     "cgats, no end": lambda: HEAD + b"BEGIN_DATA\\n" + b"1\\n" * 20 * M,
+    "cgats, many spectra": lambda: b"CGATS.17\\nBEGIN_DATA_FORMAT\\nNM"
+        + b"\\nNM".join(b"%.2f" % (380 + n / 5) for n in range(2000))
+        + b"\\nEND_DATA_FORMAT\\nBEGIN_DATA\\n" + (b"1 " * 2000 + b"\\n") * 12_000
+        + b"END_DATA\\n",
+    "cgats, spectra of nonsense": lambda: HEAD.replace(b"XYZ_X XYZ_Y XYZ_Z", b" ".join(
+        b"NM_%d" % n for n in range(380, 785, 5))) + b"BEGIN_DATA\\n"
+        + (b"1 1 1" + b" a" * 81 + b"\\n") * 50_000 + b"END_DATA\\n",
+    "codes of another encoding": lambda: b"r,g,b,X,Y,Z\\n" + b"4000,4000,4000,1,1,1\\n" * 50_000,
     "cgats, nonsense": lambda: b"CGATS.17\\n" + b"ZZORG 1\\n" * 4 * M + HEAD,
     "cgats, nonsense fields": lambda: HEAD.replace(b"END", b"ZZORG " * 190 + b"\\nEND"),
     "cxf, nonsense": lambda: CXF + b"<Object><Zzorg/></Object>" * 200_000

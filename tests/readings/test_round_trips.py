@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from csv import reader
 from datetime import UTC, datetime
+from io import StringIO
 from pathlib import Path
 
 import little_cms
@@ -11,9 +13,10 @@ import pytest
 from other_formats import CGATS, CSV, CXF, WAVELENGTHS, read, spectra, tm27
 from planned_readings import filled_in
 
+from compliance.colorimetry.spaces import xyz_to_xy
 from compliance.errors import ReadingsError, UsageError
 from compliance.model import ENCODINGS, Encoding
-from compliance.planning import measuring_plan
+from compliance.planning import Further, measuring_plan
 from compliance.readings import readings_from_bytes
 from compliance.readings.comma import comma_separated
 from compliance.readings.convert import Converted, Source, convert
@@ -54,6 +57,40 @@ def test_plan_csv_cgats_cxf_csv(name: str) -> None:
     for other in readings[1:]:
         np.testing.assert_array_equal(other.xyz, readings[0].xyz)
         np.testing.assert_array_equal(other.codes, readings[0].codes)
+
+
+BACKGROUNDS = ("", "grey, 18 %", 'a "dark" one', "#1 & <2>", "Büro, Licht ’aus’", "END_DATA", "0,5")
+
+
+@pytest.mark.parametrize("chromaticity", [False, True], ids=["X, Y, Z", "Y, x, y"])
+@pytest.mark.parametrize("name", ["sdr-broadcast", "hdr-pq-1000", "cinema-review-room"])
+def test_everything_that_a_session_can_say(name: str, chromaticity: bool) -> None:
+    """Points, windows, times, repeats, backgrounds, deviations, and digits as meters write them."""
+    rule = load_rule(name)
+    plan = measuring_plan([rule], rule.encoding, further=Further(13, windows=True))
+    _, *light = cells(filled_in(plan, rule))
+    header, *steps = plan.rows(chromaticity=chromaticity)
+    made = [(*header[:-1], "background", "sd", "encoding")]
+    for place, (step, row) in enumerate(zip(steps, light, strict=True)):
+        values = row[3:6]
+        if chromaticity:
+            values = [values[1], *(f"{xy:.4f}" for xy in xyz_to_xy(np.array(values, float)))]
+        shown = BACKGROUNDS[place % len(BACKGROUNDS)]
+        written = (values[0] + ("0" if "." in values[0] else ""), "+" + values[1], values[2])
+        made.append((*step[:3], *written, *step[6:-1], shown, f".{place}0", step[-1]))
+    first = comma_separated(made).encode()
+    cgats = converted(first, "cgats")
+    csv = converted(converted(cgats.data, "cxf").data, "csv")
+    assert csv.data == converted(first, "csv").data
+    rows = list(reader(StringIO(csv.data.decode())))
+    assert sorted(rows[0]) == sorted(made[0])
+    order = [rows[0].index(column) for column in made[0]]
+    assert [tuple(row[at] for at in order) for row in rows] == [tuple(row) for row in made]
+    before, after = (readings_from_bytes(one, "f", rule.encoding) for one in (first, csv.data))
+    for field in ("codes", "xyz", "window", "seconds", "deviation"):
+        np.testing.assert_array_equal(getattr(after, field), getattr(before, field))
+    for field in ("position", "pattern", "background"):
+        assert getattr(after, field) == getattr(before, field)
 
 
 @pytest.mark.parametrize("slot", ["slot-1", "slot-1-before", "slot-2", "slot-3", "slot-4"])
