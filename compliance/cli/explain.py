@@ -13,7 +13,7 @@ from typing import Any
 import click
 
 from compliance.cli import in_lines as explain_error
-from compliance.cli.cases import SUFFIXES, Case, bare_cases, job_cases
+from compliance.cli.cases import SUFFIXES, Case, bare_cases, check_target, job_cases
 from compliance.cli.explanation import explained, lines_of, needs_document
 from compliance.cli.layout import Style
 from compliance.cli.moments import moment
@@ -142,6 +142,7 @@ def _stated(target: Path, given: Mapping[str, Any]) -> Mapping[str, Any]:
 
 def _cases(target: Path, given: Mapping[str, Any]) -> Sequence[Case]:
     rules, specs = given["rules"], given["specs"]
+    check_target(target)
     if target.suffix.lower() in SUFFIXES:
         for name in ("encoding", "meter"):
             if given[name]:

@@ -114,7 +114,8 @@ def test_no_known_cause_is_an_answer(compliance, tmp_path):
         (("job.yaml", "--slot", "9"), "no slot '9'"),
         (("out.json", "--slot", "1"), "--slot goes with a job or readings"),
         (("out.json",), "out.json"),
-        (("gone.yaml",), "gone.yaml"),
+        (("gone.yaml",), "gone.yaml: no such file; expected a job's .yaml file or a file of rea"),
+        ((".",), ".: is a folder; did you mean job.yaml?"),
     ],
 )
 def test_what_is_refused(compliance, suite, arguments, said):
