@@ -1,8 +1,8 @@
-"""Writes docs/assessment.md: the assessment document, key by key, from its schema.
+"""Writes docs/assessment.md: the assessment document, key by key, from its schema, and one.
 
     .venv/bin/python scripts/make_assessment_page.py             # --check compares only
 
-Run it when the schema changes; a test compares the two.
+Run it when the schema or the golden files change; a test compares the two.
 """
 
 from __future__ import annotations
@@ -13,9 +13,15 @@ from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
+import pikepdf
+
+from compliance import __version__
+
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = ROOT / "docs" / "assessment.md"
 SCHEMA = ROOT / "compliance" / "schemas" / "assessment.json"
+SHEET = ROOT / "tests" / "golden" / __version__ / "accepted.pdf"
+WIDTH = 100
 
 HEAD = """\
 # The assessment document
@@ -88,6 +94,47 @@ def table(part: Mapping[str, Any]) -> Iterable[str]:
         yield f"| `{place}` | {kind(entry)} | {described(entry)} |"
 
 
+EXAMPLE = """\
+## An example
+
+As it is attached to `tests/golden/VERSION/accepted.pdf`, an HDR slot of the demo whose peak the
+client accepts. Of each list of objects only the first is shown.
+"""
+
+
+def example() -> Any:
+    """The document attached to a golden sheet, lists of objects cut after the first."""
+    with pikepdf.open(SHEET) as sheet:
+        data = sheet.attachments["assessment.json"].get_file().read_bytes()
+    return cut(json.loads(data))
+
+
+def cut(value: Any) -> Any:
+    """A value whose lists of objects hold one each."""
+    if isinstance(value, Mapping):
+        return {key: cut(entry) for key, entry in value.items()}
+    if isinstance(value, list) and value and isinstance(value[0], Mapping):
+        return [cut(value[0])]
+    return value
+
+
+def laid_out(value: Any, key: str = "", depth: int = 0) -> Iterator[str]:
+    """A value as lines of JSON: one where it fits, else a line for each entry."""
+    begin = "  " * depth + (f"{json.dumps(key)}: " if key else "")
+    line = begin + json.dumps(value, ensure_ascii=False)
+    if len(line) < WIDTH or not isinstance(value, Mapping | list):
+        yield line
+        return
+    entries = value.items() if isinstance(value, Mapping) else [("", each) for each in value]
+    blocks = [list(laid_out(each, name, depth + 1)) for name, each in entries]
+    first, last = "{}" if isinstance(value, Mapping) else "[]"
+    yield begin + first
+    for block in blocks[:-1]:
+        yield from (*block[:-1], f"{block[-1]},")
+    yield from blocks[-1]
+    yield "  " * depth + last
+
+
 def page() -> str:
     """The whole page."""
     schema = json.loads(SCHEMA.read_text(encoding="utf-8"))
@@ -96,6 +143,7 @@ def page() -> str:
         lines += ["", f"## {name.replace('_', '-')}", "", described(part), ""]
         if "properties" in part:
             lines += table(part)
+    lines += ["", EXAMPLE, "```json", *laid_out(example()), "```"]
     return "\n".join(lines).rstrip() + "\n"
 
 

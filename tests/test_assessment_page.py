@@ -79,3 +79,12 @@ def test_the_page_names_every_key_of_a_document() -> None:
 
     document = json.loads(json.dumps(assessment().document))
     assert set(keys(document)) <= named
+
+
+def test_the_example_is_a_document() -> None:
+    text = (ROOT / "docs" / "assessment.md").read_text(encoding="utf-8")
+    (shown,) = re.findall(r"^```json\n(.*?)^```", text, re.M | re.S)
+    document = json.loads(shown)
+    Draft202012Validator(SCHEMA).validate(document)
+    assert document["disposition"] == "accepted-with-deviations"
+    assert len(document["findings"]) == len(document["deviations"]) == 1
