@@ -38,8 +38,7 @@ def checks(
     """
     shown = rows(case, readings, expected)
     found = [
-        encoding(case, readings),
-        behind(case, readings) or order(shown),
+        encoding(case, readings) or behind(case, readings) or order(shown),
         observer(case),
         saturation(case, readings, shown),
         floor(case, readings, shown),

@@ -245,6 +245,7 @@ def test_code_values_of_another_encoding(meant: str, said: str) -> None:
     wrong = noted(replace(good, encoding=ENCODINGS[said]), "web-srgb")
     assert f"as {said}, and" in wrong["encoding"].text
     assert f"would be as {meant}: the code values may be in that" in wrong["encoding"].text
+    assert "out-of-order" not in wrong
 
 
 def test_a_session_cut_short_is_not_in_another_encoding() -> None:
