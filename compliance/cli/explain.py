@@ -76,8 +76,9 @@ def command(
     are fitted to the readings, and a cause is named only where its model fits clearly
     better; that none is known is an answer too. Nothing is written.
 
-    Exit codes: 0 causes are named, or there is nothing to explain, 3 no known cause, 2 the
-    input or the call is wrong, 4 an internal or I/O failure; of several the first of 4, 2, 3, 0.
+    Exit codes: 0 causes are named, or there is nothing to explain, 3 no known cause, or
+    nothing outside but not all could be judged, 2 the input or the call is wrong, 4 an internal
+    or I/O failure; of several the first of 4, 2, 3, 0.
     """
     when = now or datetime.now(UTC).replace(microsecond=0)
     documents, faults = _documents(target, when, given, with_traceback=bool(ctx.obj))
@@ -99,7 +100,9 @@ def command(
 
 
 def _code(one: Mapping[str, Any]) -> int:
-    return UNKNOWN if one["outside"] and not one["causes"] else 0
+    unknown = one["outside"] and not one["causes"]
+    unread = not one["outside"] and any(row["level"] == "shall" for row in one["open"])
+    return UNKNOWN if unknown or unread else 0
 
 
 def _error(fault: Fault) -> dict[str, Any]:

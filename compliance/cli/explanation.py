@@ -9,14 +9,26 @@ from compliance.cli.layout import COLUMNS, Style, columns, pad, wrap
 from compliance.cli.shapes import outcome_shape
 from compliance.cli.terminal import width
 from compliance.errors import DeviationError, Problem
-from compliance.model import Outcome
-from compliance.wording import format_number, format_plain, outcome_word, with_unit
+from compliance.model import Outcome, Reason
+from compliance.quantities.table import QUANTITIES
+from compliance.restated import finding_of
+from compliance.wording import (
+    REASON_WORDS,
+    format_finding_limits,
+    format_number,
+    format_plain,
+    format_value,
+    outcome_word,
+    with_unit,
+)
 
 __all__ = ["explained", "lines_of", "needs_document"]
 
 Document = Mapping[str, Any]
 OUTSIDE = ("fail", "conditional-fail")
 INDENT = 4
+NAMED = 3
+"""Missing patches named of a requirement."""
 NUMBERS = 44
 """Columns of what a number is of."""
 
@@ -47,10 +59,17 @@ def explained(document: Document, file: str) -> dict[str, Any]:
             "revision": document["rule"]["revision"],
             "verdict": document["verdict"],
             "conditional": document["conditional"],
-            "outside": [
-                {"id": one["id"], "title": one["title"], "level": one["level"]}
+            "outside": [_named(one) for one in _outside(document) if not _stated(one)],
+            "stated": [
+                {**_named(one), "value": format_value(row), "limits": format_finding_limits(row)}
+                for one in _outside(document)
+                if _stated(one)
+                for row in [finding_of(one)]
+            ],
+            "open": [
+                {**_named(one), "reason": one["reason"], "missing": one["missing"]}
                 for one in document["findings"]
-                if one["verdict"] in OUTSIDE
+                if one["verdict"] == "not-assessed" and one["reason"] != "not-applicable"
             ],
             "causes": [dict(one) for one in document["causes"]],
             "calibration": document["calibration"],
@@ -61,6 +80,19 @@ def explained(document: Document, file: str) -> dict[str, Any]:
         raise DeviationError(Problem(file, told)) from None
 
 
+def _named(finding: Document) -> dict[str, Any]:
+    return {"id": finding["id"], "title": finding["title"], "level": finding["level"]}
+
+
+def _outside(document: Document) -> list[Document]:
+    return [one for one in document["findings"] if one["verdict"] in OUTSIDE]
+
+
+def _stated(finding: Document) -> bool:
+    """Whether a value is a field of the job, which no reading explains."""
+    return QUANTITIES[finding["quantity"]].values == "stated"
+
+
 # ---------------------------------------------------------------- lines
 
 
@@ -68,6 +100,14 @@ def lines_of(one: Mapping[str, Any], style: Style) -> list[str]:
     """One explanation as lines of a terminal."""
     lines = [_head(one, style)]
     lines += _paragraph(_sum(one), style, 2)
+    for row in one["open"] if not one["outside"] else ():
+        lines += _bullet(f"{row['title']}: {_why_open(row)}", style)
+    for row in one["stated"]:
+        lines += _bullet(
+            f"{row['title']}: {row['value']} stated, {row['limits']} asked. No reading tells why: "
+            "put right the suite, or what the job says of it.",
+            style,
+        )
     for place, cause in enumerate(one["causes"], 1):
         lines += ["", *_cause(place, cause, style)]
     if one["calibration"] is not None:
@@ -93,8 +133,8 @@ def _head(one: Mapping[str, Any], style: Style) -> str:
 def _sum(one: Mapping[str, Any]) -> str:
     outside, causes = one["outside"], one["causes"]
     if not outside:
-        return "Every value that was judged lies inside its limits; there is nothing to explain."
-    names = ", ".join(found["title"] for found in outside)
+        return _nothing_outside(one)
+    names = "; ".join(found["title"] for found in outside)
     count = f"{len(outside)} requirement{'s' if len(outside) > 1 else ''}"
     if not causes:
         return (
@@ -102,6 +142,21 @@ def _sum(one: Mapping[str, Any]) -> str:
             "were tried fits the readings clearly better than the rule's own target."
         )
     return f"Outside their limits: {count} ({names}). Likely causes, the likeliest first:"
+
+
+def _nothing_outside(one: Mapping[str, Any]) -> str:
+    if any(row["level"] == "shall" for row in one["open"]):
+        return "No value that could be judged lies outside its limits, but these were not judged:"
+    if one["stated"]:
+        return "Every value that was measured lies inside its limits. What the job states does not:"
+    return "Every value that was judged lies inside its limits; there is nothing to explain."
+
+
+def _why_open(row: Mapping[str, Any]) -> str:
+    why = REASON_WORDS[Reason(row["reason"])] if row["reason"] else "not assessed"
+    missing = row["missing"]
+    more = f" and {len(missing) - NAMED} more" if len(missing) > NAMED else ""
+    return f"{why}: {'; '.join(missing[:NAMED])}{more}" if missing else why
 
 
 def _cause(place: int, cause: Mapping[str, Any], style: Style) -> Iterator[str]:

@@ -143,3 +143,20 @@ def test_one_bad_slot_does_not_stop_the_others(compliance, suite):
     assert done.returncode == 2
     assert "Slot 2" in done.stdout
     assert "after.csv" in done.stderr
+
+
+def test_what_was_not_judged_is_no_clean_bill(compliance, suite):
+    """Narrow-range codes called full range: nothing matches, so nothing is outside."""
+    done = compliance("explain", "good.csv", "--rule", "sdr-broadcast", "--encoding", "rgb-10-full")
+    text = " ".join(done.stdout.split())
+    assert done.returncode == 3
+    assert "but these were not judged: · White luminance: readings are missing: white" in text
+    assert "nothing to explain" not in text
+
+
+def test_of_what_the_job_states_no_reading_is_to_blame(compliance, suite):
+    (suite / "lit.yaml").write_text(f"{JOB}suite: {{id: s-1, room: {{surround: 30}}}}\n")
+    done = compliance("explain", "lit.yaml", "--slot", "2", *NOW)
+    told = " ".join(done.stdout.split())
+    assert "Surround: 30.0 cd/m² stated, 10 ± 2 cd/m² asked. No reading tells why" in told, told
+    assert done.returncode == 0
