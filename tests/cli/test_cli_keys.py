@@ -1,24 +1,19 @@
-"""Keys from files and from an authority, as a process; and that none of them gets out."""
+"""Keys from files and from an authority, as a process."""
 
 from __future__ import annotations
 
-import base64
-import os
 import stat
 import subprocess
-import sys
-import time
 from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from authorities import YEAR, Holder, clock, issued
+from authorities import YEAR, clock, issued
 from cryptography import x509
-from cryptography.hazmat.primitives import serialization
 from sealing import MADE, PASSWORD, SIGNED
 from timeserver import serving
 
-from compliance.identity import load_identity, read_certificates
+from compliance.identity import read_certificates
 from compliance.signatures import read_signatures
 from compliance.stamping import REPLY
 
@@ -236,69 +231,3 @@ def test_two_sheets_with_one_number(assess: Run, compliance: Run, tmp_path: Path
     assert compliance("countersign", "one.pdf", *key, "--out", "three.pdf").returncode == 0
     done = compliance("verify", "one.pdf", "three.pdf", "--trust", "root.pem")
     assert (done.returncode, done.stderr) == (0, "")
-
-
-# ---------------------------------------------------------------- secrets
-
-
-def forms(holder: Holder) -> dict[str, bytes]:
-    """A private key as it might lie about: its number, and the file's text."""
-    assert hasattr(holder.key, "private_numbers")
-    number = holder.key.private_numbers().private_value.to_bytes(32, "big")  # type: ignore[union-attr]
-    der = holder.key.private_bytes(
-        serialization.Encoding.DER,
-        serialization.PrivateFormat.PKCS8,
-        serialization.NoEncryption(),
-    )
-    return {
-        "number": number,
-        "hex": number.hex().encode(),
-        "capitals": number.hex().upper().encode(),
-        "base64": base64.b64encode(der)[40:100],
-        "password": PASSWORD.encode(),
-    }
-
-
-def seen_in_the_process_list(process: subprocess.Popen[bytes]) -> bytes:
-    """What others could read of a process while it ran: its call, over and over."""
-    seen = b""
-    while process.poll() is None:
-        try:
-            seen += Path(f"/proc/{process.pid}/cmdline").read_bytes()
-        except OSError:
-            break
-        time.sleep(0.02)
-    return seen
-
-
-def test_keys_and_passwords_appear_nowhere(assess: Run, tmp_path: Path) -> None:
-    """Not in what is printed, traceback and all; in no file written; not in the process list."""
-    kept = {file.name for file in tmp_path.iterdir()}
-    wrong = tmp_path / "wrong.txt"
-    wrong.write_text("another secret\n")
-    shown = b""
-    good = ("--password-file", "password.txt")
-    for more in (good, ("--password-file", "wrong.txt")):
-        call = ["assess", "job.yaml", "--out", "out", *NOW, "--identity", "key.pem"]
-        process = subprocess.Popen(
-            [sys.executable, "-m", "compliance.cli", "--traceback", *call, *more,
-             "--chain", "chain.pem", "--replace"],
-            cwd=tmp_path,
-            stdout=subprocess.PIPE,
-            stderr=subprocess.STDOUT,
-            env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2])},
-        )  # fmt: skip
-        shown += seen_in_the_process_list(process)
-        assert process.stdout is not None
-        shown += process.stdout.read()
-        process.stdout.close()
-        assert process.wait() == (0 if more == good else 2)
-    assert b"assess" in shown and b"password is wrong" in shown
-    written = [file for file in tmp_path.rglob("*") if file.is_file() and file.name not in kept]
-    assert {file.suffix for file in written} >= {".pdf", ".json"}
-    for file in written:
-        if file != wrong:
-            shown += file.read_bytes()
-    for name, secret in (*forms(ADA).items(), ("wrong", b"another secret")):
-        assert secret not in shown, name
-    assert load_identity(ADA.key_file(PASSWORD), PASSWORD, chain=ADA.chain).key
