@@ -11,6 +11,7 @@ from outside import colour
 from planned_readings import filled_in
 
 from compliance.errors import RuleError
+from compliance.grading.case import lay_out
 from compliance.model import (
     ENCODINGS,
     PLACES,
@@ -48,6 +49,26 @@ def test_a_plan_filled_in_leaves_nothing_missing(name: str) -> None:
         assert all(one.reason in (None, Reason.NOT_APPLICABLE) for one in found.state.findings), (
             name
         )
+
+
+@pytest.mark.parametrize(
+    ("name", "encoding"),
+    [
+        (name, encoding)
+        for name in shipped.RULES
+        for encoding in ("rgb-8-full", "rgb-8-narrow", "xyz-12-full")
+        if encoding != "xyz-12-full" or load_rule(name).target.curve in ("dcdm", "pq")
+    ],
+)
+def test_nor_in_the_generators_own_encoding(name: str, encoding: str) -> None:
+    rule, known = load_rule(name), ENCODINGS[encoding]
+    plan = measuring_plan([rule], known)
+    case = lay_out(rule, readings_from_bytes(filled_in(plan, rule), "plan.csv", known))
+    for one in rule.requirements:
+        if one.over is not None:
+            found = case.matcher.select(one.over, all_neutrals=True)
+            assert found.chosen, one.id
+            assert not found.missing, one.id
 
 
 def test_rules_that_share_patches_ask_for_them_once() -> None:

@@ -1,0 +1,158 @@
+"""Remarks on meter, dates, whites: each where it applies, and not a step beyond."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from datetime import UTC, date, datetime, timedelta
+
+import builders
+import numpy as np
+import pytest
+import shipped
+import simulated
+
+from compliance.assessment import assess
+from compliance.model import (
+    Certificate,
+    Job,
+    Meter,
+    Readings,
+    ReadingsEntry,
+    RepeatabilityBand,
+)
+from compliance.rules import load_rule
+
+NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
+RULE = load_rule("web-srgb")
+
+
+def read(whites: Sequence[float] = (100.3,)) -> Readings:
+    """An ideal display; `whites` are its readings of white, at the file's end, in cd/m²."""
+    shown = simulated.ideal(RULE, black=0.1, white=100.3)
+    (white,) = [one for one in shown if one.codes == (255, 255, 255)]
+    light = white.xyz / white.xyz[1]
+    kept = [one for one in shown if one is not white]
+    again = [replace(white, patch=replace(white.patch, count=1), xyz=light * y) for y in whites]
+    return simulated.readings([*kept, *again], RULE.encoding)
+
+
+def job(measured: datetime, calibrated: datetime | None = None) -> Job:
+    made = shipped.job(RULE)
+    entry = ReadingsEntry(made.file, "r.csv", measured, RULE.encoding)
+    return replace(made, slots=(replace(made.slots[0], readings=entry, calibrated=calibrated),))
+
+
+def noted(
+    readings: Readings | None = None, *, meter: Meter | None = None, job: Job | None = None
+) -> dict[str, str]:
+    """Texts by kind; no kind comes twice."""
+    made = assess(RULE, readings or read(), meter=meter, job=job, now=NOW, draws=100)
+    kinds = [one.kind for one in made.state.remarks]
+    assert len(kinds) == len(set(kinds))
+    return {one.kind: one.text for one in made.state.remarks}
+
+
+def test_a_full_statement_has_nothing_to_note() -> None:
+    found = noted(meter=builders.meter(), job=job(NOW - timedelta(hours=2)))
+    assert not found
+
+
+# ---------------------------------------------------------------- white
+
+
+@pytest.mark.parametrize(
+    ("whites", "told"),
+    [
+        ((100, 101, 102), "White drifted by +2.0 % over the 3 times it was read."),
+        ((102, 101, 100), "White drifted by −2.0 % over the 3 times it was read."),
+        ((100, 100.25, 100.5, 100.75), "White drifted by +0.7 % over the 4 times it was read."),
+        ((100, 100.2, 100.4), None),
+        ((100, 102, 100), None),  # scatter, no drift
+        ((100, 110), None),  # of two nothing can be said
+    ],
+)
+def test_drift_of_the_repeated_white(whites: tuple[float, ...], told: str | None) -> None:
+    assert noted(read(whites)).get("drift") == told
+
+
+def test_drift_goes_by_the_order_of_the_file() -> None:
+    shown = read((102, 101, 100))
+    backwards = np.arange(len(shown))[::-1]
+    turned = replace(
+        shown,
+        codes=shown.codes[backwards],
+        xyz=shown.xyz[backwards],
+        position=shown.position[::-1],
+        pattern=shown.pattern[::-1],
+        window=shown.window[backwards],
+        seconds=shown.seconds[backwards],
+    )
+    assert "−2.0 %" in noted(shown)["drift"]
+    assert "+2.0 %" in noted(turned)["drift"]
+
+
+@pytest.mark.parametrize(("level", "expected"), [(100.0, True), (100.0001, False), (99.9, False)])
+def test_a_white_of_exactly_100(level: float, expected: bool) -> None:
+    readings = read((level,))
+    assert readings.xyz[-1, 1] == level
+    assert ("normalised" in noted(readings)) == expected
+
+
+# ---------------------------------------------------------------- meter
+
+
+def test_what_a_meter_does_not_say() -> None:
+    assert "reach, its uncertainty and its certificate" in noted()["no-meter"]
+    bare = replace(builders.meter(), uncertainty=None)
+    assert set(noted(meter=bare)) == {"no-uncertainty"}
+    free = builders.meter(correlation=None)
+    assert (
+        "the smallest of those with correlations −0.9, 0 and 0.9"
+        in (noted(meter=free)["correlation-unknown"])
+    )
+    assert "correlation-unknown" not in noted(meter=builders.meter(correlation=0.3))
+
+
+def test_a_meter_that_does_not_say_how_it_repeats() -> None:
+    unsure = builders.meter(repeatability=())
+    assert "how well its readings repeat" in noted(meter=unsure)["repeatability-unknown"]
+    stated = replace(read(), deviation=np.full(len(read()), 0.1))
+    assert "repeatability-unknown" not in noted(stated, meter=unsure)
+    assert "repeatability-unknown" not in noted(meter=builders.meter())
+
+
+def test_a_meter_too_coarse_for_the_rule() -> None:
+    coarse = builders.meter(repeatability=(RepeatabilityBand(0.0, 60.0, 0.05, 0.04),))
+    told = noted(meter=coarse)["meter-inadequate"]
+    (gamut,) = (one.title for one in RULE.requirements if one.id == "grey")
+    assert gamut in told
+
+
+@pytest.mark.parametrize(
+    ("due", "expected"), [(date(2026, 11, 18), True), (date(2026, 11, 19), False)]
+)
+def test_a_certificate_past_its_due_date(due: date, expected: bool) -> None:
+    """A due date lasts to 24:00 UTC."""
+    meter = replace(builders.meter(), certificate=Certificate(None, None, None, due))
+    measured = datetime(2026, 11, 19, 23, 59, tzinfo=UTC)
+    found = noted(meter=meter, job=job(measured))
+    assert ("meter-past-due" in found) == expected
+    assert "meter-past-due" not in noted(meter=meter)
+
+
+# ---------------------------------------------------------------- dates
+
+
+@pytest.mark.parametrize(("hours", "expected"), [(1, True), (0, False), (-1, False)])
+def test_readings_from_later_than_now(hours: int, expected: bool) -> None:
+    found = noted(job=job(NOW + timedelta(hours=hours)))
+    assert ("measured-later" in found) == expected
+
+
+@pytest.mark.parametrize(("hours", "expected"), [(1, True), (0, False), (-1, False), (None, False)])
+def test_readings_from_before_the_calibration(hours: int | None, expected: bool) -> None:
+    measured = NOW - timedelta(hours=5)
+    calibrated = None if hours is None else measured + timedelta(hours=hours)
+    found = noted(job=job(measured, calibrated))
+    assert ("older-than-calibration" in found) == expected
