@@ -109,7 +109,8 @@ def headroom(earlier: Case, case: Case | None) -> Iterator[Remark]:
         return
     last = None if case is None else _aim_luminance(case)
     end = f"; it ended at {format_number(last)}\u00a0cd/m²" if last is not None else ""
-    if first < asked * (1 + SHORT):
+    gained = last is not None and last > first and last >= ENDS * asked
+    if first < asked * (1 + SHORT) and not gained:
         yield Remark(
             "headroom",
             f"Before calibration {name} read {format_number(first)}\u00a0cd/m². Calibration costs "

@@ -4,7 +4,7 @@ A display that is exactly the rule's target is drawn as the meter would read it.
 the meter's uncertainty makes of each requirement is then held against its limits:
 two-sided limits by C_m = (TU − TL)/(2U) (JCGM 106:2012, 7.6.3), distances by the limit
 over the 95 % quantile that a perfect display would show, other one-sided limits by
-the guard band against the limit itself.
+the guard band against the limit itself, or against the room below a perfect display.
 """
 
 from __future__ import annotations
@@ -42,6 +42,9 @@ Array = NDArray[np.float64]
 ADEQUATE, MARGINAL = 3.0, 1.0
 DRAWS, SEED = 4000, 0
 EXPANDED = 2.0
+CEILING = {"gamut-coverage": 100.0, "relative-luminance": 100.0}
+"""What a perfect display shows and none exceeds, in the quantity's unit; a least value has the
+room between the two."""
 DARK = 5000.0
 """White over black of the ideal display, where the rule puts no limit on its black."""
 
@@ -235,8 +238,11 @@ def _guarded(bench: _Bench, row: Capability, limits: Limits) -> Capability:
         return replace(row, why=f"a display on the limit cannot be read from {lowest:g} cd/m²")
     u = float(samples.std())
     z = NormalDist().inv_cdf(bench.rule.decision.confidence)
-    row = _rated(row, abs(limit), z * u)
-    row = replace(row, uncertainty=EXPANDED * u, needed=EXPANDED * abs(limit) / ADEQUATE / z)
+    room = abs(limit)
+    if limits.maximum is None:
+        room = abs(CEILING.get(requirement.quantity, 0.0) - limit)
+    row = _rated(row, room, z * u)
+    row = replace(row, uncertainty=EXPANDED * u, needed=EXPANDED * room / ADEQUATE / z)
     if requirement.quantity == "luminance" and limits.minimum is None and limit - z * u < lowest:
         why = f"{limit - z * u:.3g} cd/m² is below what the meter can tell"
         return replace(row, why=why, adequacy=Adequacy.INADEQUATE)

@@ -85,6 +85,12 @@ def test_headroom(white: float, noted: bool) -> None:
         assert "wants about 112\u00a0cd/m² to start from; it ended at 99.00\u00a0cd/m²" in told
 
 
+def test_a_slot_that_gained_light_and_got_there_had_the_headroom() -> None:
+    rule = load_rule(SDR)
+    assert not text(pair(read(rule, white=82.0), read(rule, white=100.0)), "headroom")
+    assert text(pair(read(rule, white=82.0), read(rule, white=90.0)), "headroom")
+
+
 def test_headroom_of_a_slot_that_is_not_calibrated_yet() -> None:
     rule = load_rule(SDR)
     made = assess(rule, None, before=read(rule, white=100.0), now=NOW)

@@ -39,7 +39,7 @@ def ambient(case: Case, job: Job | None, entry: ReadingsEntry | None) -> Remark 
     if light and stated not in OFF and not close:
         shares = PROJECTION if technology == "projector" else SCREEN
         low, high = (light * share / math.pi for share in shares)
-        if low >= WEIGHT * black:
+        if WEIGHT * black <= low <= black:  # a darker black was read without that light
             how = "was on" if stated else "is not said to have been off"
             return Remark(
                 "ambient-light",

@@ -91,6 +91,17 @@ def test_contrast_at_its_limit_not_at_the_ideal_display() -> None:
     assert silent.why == "the meter's file does not say how well its readings repeat"
 
 
+def test_coverage_has_the_room_below_a_perfect_display() -> None:
+    """None covers more than 100 %: the guard band (JCGM 106:2012, 8.3) has 3 % for a limit of 97,
+    not 97 %."""
+    aim = builders.requirement("gamut-coverage", "primaries", limits=Limits(minimum=97))
+    one = row(aim, builders.meter(0.0))
+    assert one.uncertainty is not None and one.ratio is not None
+    guard = stats.norm.ppf(0.95) * one.uncertainty / 2
+    assert one.ratio == pytest.approx(3 / guard, rel=1e-6)
+    assert one.ratio < 10
+
+
 def test_stability_and_uniformity_are_taken_at_their_limits() -> None:
     again = PatchSet(name="again", kind="repeats", repeats=3, of="white")
     screen = PatchSet(name="screen", kind="positions", positions=("centre", "left"), of="white")
