@@ -165,11 +165,12 @@ def in_lines(error: Exception) -> tuple[tuple[str, ...], int]:
 
 
 def _usage(error: click.ClickException) -> str:
-    message = harmless(error.format_message()).rstrip(".")
+    message = " ".join(harmless(error.format_message()).split()).rstrip(".")
+    message = message[:1].lower() + message[1:]
     if not isinstance(error, click.UsageError) or error.ctx is None:
         return f"{PROGRAM}: {message}"
     path = error.ctx.command_path
-    return f"{path}: {message[:1].lower()}{message[1:]}; see '{path} --help'"
+    return f"{path}: {message}; see '{path} --help'"
 
 
 def _flushed(code: int) -> int:

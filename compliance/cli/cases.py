@@ -182,18 +182,10 @@ def check_target(path: Path) -> None:
 
 
 def is_job(target: str) -> bool:
-    """Whether what names a job or a rule names a job; what cannot be read is left to a reader.
-
-    Raises JobError where a file of that name is not there.
-    """
+    """Whether what names a job or a rule names a job. Raises JobError where it is no YAML file."""
     if not target.endswith(SUFFIXES):
         return False
-    try:
-        node = read_yaml(read_bytes(target, JobError, "job or rule"), target, JobError)
-    except JobError:
-        if not Path(target).exists():
-            raise
-        return False
+    node = read_yaml(read_bytes(target, JobError, "job or rule"), target, JobError)
     return kind_of(node) == "job"
 
 

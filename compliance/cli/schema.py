@@ -13,10 +13,10 @@ NAMES = ("rule", "job", "meter", "assessment", "deviation", "repository")
 
 
 @click.command("schema")
-@click.argument("name", metavar="|".join(NAMES), type=click.Choice(NAMES))
+@click.argument("name", metavar="KIND", type=click.Choice(NAMES))
 @click.option("--path", "only_path", is_flag=True, help="Print where the file is instead.")
 def command(name: str, only_path: bool) -> None:
-    """Print the JSON Schema of a kind of file.
+    """Print the JSON Schema of a KIND of file: rule, job, meter, assessment, deviation, repository.
 
     An editor takes it from the first line of the file it is for:
     # yaml-language-server: $schema=PATH

@@ -45,7 +45,8 @@ def check_header(header: Row, problems: Problems) -> None:
     What else is wrong is noted; raises ReadingsError where it is no header at all.
     """
     _check_separator(header, problems)
-    if header.blank or all(NUMBER.fullmatch(cell) for cell in header.cells):
+    numbers = sum(NUMBER.fullmatch(cell) is not None for cell in header.cells)
+    if header.blank or numbers >= min(3, len(header.cells)):  # no column is named so
         what = "a blank line" if header.blank else "numbers"
         raise problems.stop(f"{what}; expected the header row, e.g. r,g,b,X,Y,Z", header.line)
     seen: dict[str, int] = {}

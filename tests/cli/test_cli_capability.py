@@ -77,11 +77,16 @@ def test_a_meter_that_states_no_uncertainty(tmp_path: Path) -> None:
         (("web-srgb",), "compliance: --meter FILE is needed with a rule; a job names its own\n"),
         (("web-srgb", "--slot", "1"), "compliance: --slot goes with a job\n"),
         (("none.yaml",), "none.yaml: no such job or rule file\n"),
+        ((".yaml",), ".yaml: is a folder; expected a job or rule file\n"),
         (("web-srbg", "--meter", "none.yaml"), "web-srgb"),
         (("web-srgb", "--meter", "none.yaml"), "none.yaml"),
     ],
 )
-def test_wrong_calls_are_one_line(arguments: tuple[str, ...], words: str) -> None:
+def test_wrong_calls_are_one_line(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, arguments: tuple[str, ...], words: str
+) -> None:
+    monkeypatch.chdir(tmp_path)
+    (tmp_path / ".yaml").mkdir()
     code, out, err = run(*arguments)
     assert (code, out) == (2, "")
     assert words.lower() in err.lower()

@@ -83,14 +83,22 @@ def test_every_command_of_the_table_can_be_imported():
         (["zzz"], f"compliance: no such command 'zzz'; expected {EVERY}"),
         (["--vers"], "compliance: no such option '--vers'. Did you mean '--version'?"),
         (["assess"], "compliance assess: missing argument 'JOB|READINGS'"),
+        (["schema"], "compliance schema: missing argument 'KIND'. Choose from: "
+         "rule, job, meter, assessment, deviation, repository"),
     ],
-)
+)  # fmt: skip
 def test_a_wrong_call_is_one_line(args, line):
     result = CliRunner().invoke(cli.command, args)
-    command = "compliance assess" if args == ["assess"] else "compliance"
+    command = f"compliance {args[0]}" if args[0] in cli.COMMANDS else "compliance"
     assert result.exit_code == 2
     assert result.stderr == f"{line}; see '{command} --help'\n"
     assert result.stdout == ""
+
+
+def test_a_wrong_call_is_one_line_where_the_parser_knows_no_command():
+    result = CliRunner().invoke(cli.command, ["assess", "job.yaml", "--out"])
+    assert (result.exit_code, result.stdout) == (2, "")
+    assert result.stderr == "compliance: option '--out' requires an argument\n"
 
 
 def test_no_arguments_give_help():

@@ -110,6 +110,10 @@ HEADERS = {
         b"1,2,3,4,5,6\n" + ROW,
         ["f:1: numbers; expected the header row, e.g. r,g,b,X,Y,Z"],
     ),
+    "none, with words": (
+        b"940,940,940,94,99,107,centre,100,full,0\n" + ROW,
+        ["f:1: numbers; expected the header row, e.g. r,g,b,X,Y,Z"],
+    ),
     "other": (
         b"time,level\n1,2\n",
         [
