@@ -67,7 +67,11 @@ def trace_rule(
         folders = _Folders(search, last)
         return _load(folders.find(named, None), folders, ())
     source, own, searched = _around(named, search, last)
-    rule, places = _load(source, _Folders([*own, *searched], last), ())
+    folders = _Folders([*own, *searched], last)
+    if not os.path.lexists(named) and folders.all(source.path.stem):
+        message = f"no such rule file; did you mean the id {quoted(source.path.stem)}?"
+        raise RuleError(Problem(named, message))
+    rule, places = _load(source, folders, ())
     _refuse_shadowing(rule, source, _Folders(searched, last))
     return rule, places
 
@@ -162,7 +166,10 @@ class _Folders:
             places = " and ".join(source.shown for source in found)
             message = f"stands twice on the search path: {places}; an id belongs to one file"
         else:
-            message = f"no such rule on the search path; {meant(name, dict(self.ids()))}"
+            file = Path(f"{name}.yaml")
+            here = asked is None and os.path.isfile(file)
+            near = f"did you mean {file}?" if here else meant(name, dict(self.ids()))
+            message = f"no such rule on the search path; {near}"
         if asked is None:
             raise RuleError(Problem(quoted(name)[1:-1] or "a rule", message))
         text = f"{quoted(name)}: {message}"

@@ -51,6 +51,17 @@ def test_the_files_of_a_shipped_rule_are_named_from_the_shipped_folder() -> None
     assert len(paths) > 1
 
 
+def test_a_file_that_is_asked_for_as_an_id(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    rule_folder(tmp_path)
+    monkeypatch.chdir(tmp_path)
+    for name in ("sdr", "./sdr"):
+        with pytest.raises(RuleError) as failure:
+            load_rule(name)
+        message = f"{name}: no such rule on the search path; did you mean sdr.yaml?"
+        assert str(failure.value) == message
+    assert load_rule("sdr.yaml").id == "sdr"
+
+
 def test_an_id_is_looked_for_in_the_folders_given(tmp_path: Path) -> None:
     rule_folder(tmp_path / "ours")
     rule = load_rule("sdr", search=[tmp_path / "ours"])
@@ -127,6 +138,10 @@ def test_an_exact_copy_of_a_shipped_rule_is_no_other_rule(tmp_path: Path) -> Non
 def test_files_that_are_not_there(tmp_path: Path) -> None:
     for path, said in (
         (tmp_path / "none.yaml", "none.yaml: no such rule file"),
+        (
+            tmp_path / "web-srgb.yaml",
+            "web-srgb.yaml: no such rule file; did you mean the id 'web-srgb'?",
+        ),
         (tmp_path / "no" / "folder.yaml", "no/folder.yaml: no such rule file"),
     ):
         with pytest.raises(RuleError) as failure:
