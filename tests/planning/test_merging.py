@@ -87,6 +87,17 @@ def test_every_rule_finds_its_patches_in_a_merged_plan() -> None:
         assert {one.identity for one in merged([rule], encoding)} <= every
 
 
+def test_levels_are_the_luminances_that_the_rule_asks_for() -> None:
+    # ITU-R BT.709: Y = 0.2126 R + 0.7152 G + 0.0722 B; of two rules the brighter one counts
+    level = {one.codes: one.level for one in merged([SDR], SDR.encoding)}
+    assert level[(940, 940, 940)] == pytest.approx(100)
+    for codes, luminance in (((940, 64, 64), 21.26), ((64, 940, 64), 71.52), ((64, 64, 940), 7.22)):
+        assert level[codes] == pytest.approx(luminance, abs=0.01)
+    both = merged([load_rule("cinema-theatre"), SDR], ENCODINGS["rgb-10-narrow"])
+    assert max(one.level for one in both if one.codes == (940, 940, 940)) == pytest.approx(100)
+    assert max(one.level for one in merged([PQ], PQ.encoding)) == pytest.approx(1000, rel=0.01)
+
+
 def test_one_code_in_a_coarse_encoding_is_one_patch() -> None:
     rules = [SDR, load_rule("sdr-uhd")]
     coarse = [one.identity for one in merged(rules, ENCODINGS["rgb-8-narrow"])]
