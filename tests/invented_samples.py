@@ -30,6 +30,7 @@ from compliance.model import (
     Change,
     Charts,
     Decision,
+    Interval,
     NotJudged,
     Outcome,
     Party,
@@ -120,6 +121,40 @@ def unproven(acceptance: str = "guarded") -> Assessment:
         rule=rule(decision=Decision(acceptance, 0.95)),
         document=DOCUMENT,
     )
+
+
+def split() -> Assessment:
+    """The grey nearest its limit is sure to be inside; a dark one, read with less certainty, not.
+
+    Its 95 % bound lies above the limit although its value is far from it.
+    """
+    base = unproven("simple")
+    told = []
+    for row in base.state.findings:
+        if row.id == "grey-balance":
+            nearest, dark, *rest = row.points
+            nearest = replace(
+                nearest,
+                verdict=Verdict.PASS,
+                probability=0.9996,
+                interval=Interval(0.0, 0.82, 0.95, 1),
+            )
+            dark = replace(
+                dark,
+                value=0.044,
+                verdict=Verdict.CONDITIONAL_PASS,
+                probability=0.86,
+                interval=Interval(0.0, 1.33, 0.95, 1),
+            )
+            sure = [replace(point, probability=0.99) for point in rest]
+            row = replace(
+                row,
+                points=(nearest, dark, *sure),
+                probability=0.86,
+                interval=nearest.interval,
+            )
+        told.append(row)
+    return replace(base, state=replace(base.state, findings=tuple(told)))
 
 
 def proven(acceptance: str = "guarded") -> Assessment:
@@ -301,6 +336,7 @@ SAMPLES: dict[str, Callable[[], Assessment]] = {
     "doubtful": doubtful,
     "unproven": unproven,
     "near": lambda: unproven("simple"),
+    "split": split,
     "proven": proven,
     "proven-simply": lambda: proven("simple"),
     "only-before": only_before,

@@ -171,7 +171,7 @@ def test_of_what_is_left_open_the_least_sure_comes_first() -> None:
         if row.level is Level.SHALL and left_open(row, Decision("guarded"))
     }
     near, heading = deciding(unproven("simple").state, Decision())
-    assert heading == "Near a limit"
+    assert heading == "Met conditionally"
     assert near == findings[:4]
     assert deciding(proven("simple").state, Decision())[0] == ()
 

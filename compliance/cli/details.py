@@ -67,9 +67,7 @@ def _sentences(finding: Finding) -> Iterable[str]:
         yield from _why_open(finding)
     else:
         yield _value_and_limit(finding)
-        others = _others(finding)
-        if others:
-            yield others
+        yield from filter(None, (_least_sure(finding), _others(finding)))
         if finding.missing:
             yield f"missing: {_names(finding.missing)}"
     if finding.note:
@@ -84,11 +82,26 @@ def _value_and_limit(finding: Finding) -> str:
         text += f"; worst at {wording.point_name(worst)}"
         if worst.target is not None:
             text += f", target {wording.format_number(worst.target)}\u00a0cd/m²"
-    if finding.interval is not None:
-        text += f"; {wording.format_interval(finding.interval, finding.limits)}"
-    if finding.probability is not None:
-        text += f"; p\u00a0{wording.format_probability(finding.probability)} that it is inside"
-    return text
+    least = wording.least_sure(finding)
+    of = worst if least is not None and worst is not None else finding
+    told = (wording.interval_words(finding), _inside(of.probability))
+    return "; ".join([text, *filter(None, told)])
+
+
+def _inside(probability: float | None) -> str:
+    if probability is None:
+        return ""
+    return f"p\u00a0{wording.format_probability(probability)} that it is inside"
+
+
+def _least_sure(finding: Finding) -> str | None:
+    """The patch that decides how sure the finding is, where its value is another's."""
+    least = wording.least_sure(finding)
+    if least is None:
+        return None
+    value = wording.format_point_value(least, finding)
+    told = (value, wording.interval_words(finding, least), _inside(least.probability))
+    return f"least sure at {wording.point_name(least)}: {'; '.join(filter(None, told))}"
 
 
 def _quantity(finding: Finding) -> str:
@@ -103,15 +116,7 @@ def _limit(finding: Finding) -> str:
 
 def _worst(finding: Finding) -> Point | None:
     """The point that the finding's value is of; None where it is of all points together."""
-    if finding.statistic != "each" or len(finding.points) < 2:
-        return None
-    for point in finding.points:
-        if point.verdict is not None and (point.value, point.limits) == (
-            finding.value,
-            finding.limits,
-        ):
-            return point
-    return None
+    return wording.value_point(finding) if len(finding.points) > 1 else None
 
 
 def _others(finding: Finding) -> str | None:

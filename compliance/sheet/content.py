@@ -92,8 +92,11 @@ METHOD = (
 READING = (
     "Beside a value stand the interval that holds the true value with the probability named, then "
     "p, the probability that it lies inside its limits, and, where several patches are judged, "
-    "the joint probability that all of them do, which decides nothing. A value without them "
-    "was judged without measurement uncertainty, or is stated and not measured."
+    "the joint probability that all of them do, which decides nothing. Of several patches the "
+    "value is that nearest its limit, and p the least of all; where that is another patch's, it is "
+    "named with its own value and interval, as what is read with less certainty can be less sure "
+    "though further from its limit. A value without them was judged without measurement "
+    "uncertainty, or is stated and not measured."
 )
 
 

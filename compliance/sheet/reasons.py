@@ -90,6 +90,9 @@ def _row(
             if text
             for at, line in enumerate(cut(text, face, size, extent, MOST_LINES))
         ]
+        below = 1 + max(at for _, at, _, _ in lines)
+        shown = cut(row.least_sure, SANS, size, room, MOST_LINES) if row.least_sure else []
+        lines += [(0.0, below + at, line, SANS) for at, line in enumerate(shown)]
     depth = 1 + max(at for _, at, _, _ in lines)
 
     def draw(pen: Pen, x: float, top: float) -> None:

@@ -19,15 +19,17 @@ from compliance.wording import (
     REASON_WORDS,
     applies,
     format_finding_limits,
-    format_interval,
     format_limits,
     format_plain,
     format_point_value,
     format_probability,
     format_requirement_limits,
     format_value,
+    interval_words,
+    least_sure,
     over_words,
     point_name,
+    value_point,
     verdict_word,
 )
 
@@ -67,6 +69,8 @@ class Row:
     """Those that the value was held against."""
     probability: str
     """Its probability to lie inside, e.g. `p = 0.763`; empty where it is not known."""
+    least_sure: str
+    """Where value and probability are of two patches: which those are, in a sentence."""
     short: str
     """Why it is not assessed, in a line or two."""
     details: tuple[str, ...]
@@ -113,7 +117,8 @@ def _row(
         value_notes=tuple(_value_notes(finding, uncertain, confidence)),
         limits=_limits(finding, requirement),
         decisive=format_finding_limits(finding),
-        probability=_probability(finding, confidence),
+        probability=_probability(finding.probability, confidence),
+        least_sure=_least_sure(finding, confidence),
         short=_short(finding),
         details=tuple(_details(finding)),
         basis=finding.basis,
@@ -157,32 +162,50 @@ def _value_notes(finding: Finding, uncertain: bool, confidence: float) -> Iterab
     if finding.verdict is Verdict.NOT_ASSESSED and finding.value is not None:
         yield "as far as read"
     counted = [point for point in finding.points if point.verdict is not None]
-    worst = _deciding(finding, counted)
+    worst = value_point(finding)
     if worst is not None and len(counted) > 1:
         yield f"at {point_name(worst)}"
     pair = [point for point in finding.points if finding.statistic in ("spread", "pairwise")]
     if len(pair) == 2:
         yield f"{point_name(pair[0])} and {point_name(pair[1])}"
-    if finding.interval is not None:
-        yield format_interval(finding.interval, finding.limits)
+    yield from filter(None, [interval_words(finding)])
     if finding.probability is not None:
-        together = finding.joint if len(counted) > 1 else None
-        joint = "" if together is None else f", joint\u00a0p\u00a0{format_probability(together)}"
-        yield f"{_probability(finding, confidence)}{joint}"
+        yield from _sureness(finding, len(counted), confidence)
     elif uncertain and finding.value is not None and finding.quantity not in STATED:
         yield "without measurement uncertainty"
 
 
-def _probability(finding: Finding, confidence: float) -> str:
-    if finding.probability is None:
+def _sureness(finding: Finding, counted: int, confidence: float) -> Iterable[str]:
+    """The probability; of another patch than the value's, with that one's value and interval."""
+    least, worst = least_sure(finding, confidence), value_point(finding)
+    if least is not None and worst is not None:
+        yield from filter(None, [_probability(worst.probability, confidence)])
+        yield f"least sure at {point_name(least)}"
+        yield format_point_value(least, finding)
+        yield from filter(None, [interval_words(finding, least)])
+    together = finding.joint if counted > 1 else None
+    joint = "" if together is None else f", joint\u00a0p\u00a0{format_probability(together)}"
+    yield f"{_probability(finding.probability, confidence)}{joint}"
+
+
+def _probability(probability: float | None, confidence: float) -> str:
+    if probability is None:
         return ""
-    return f"p\u00a0{format_probability(finding.probability, confidence)}"
+    return f"p\u00a0{format_probability(probability, confidence)}"
 
 
-def _deciding(finding: Finding, counted: Sequence[Point]) -> Point | None:
-    if finding.statistic != "each" or finding.value is None:
-        return None
-    return next((point for point in counted if point.value == finding.value), None)
+def _least_sure(finding: Finding, confidence: float) -> str:
+    """For page 1, which shows value and probability of a finding beside each other."""
+    least, worst = least_sure(finding, confidence), value_point(finding)
+    if least is None or worst is None:
+        return ""
+    own = _probability(worst.probability, confidence)
+    bound = interval_words(finding, least)
+    return (
+        f"The value is that of {point_name(worst)}, nearest its limit{f' ({own})' if own else ''}; "
+        f"p is that of {point_name(least)}, {format_point_value(least, finding)}"
+        f"{f' ({bound})' if bound else ''}."
+    )
 
 
 def _details(finding: Finding) -> Iterable[str]:
@@ -218,7 +241,7 @@ def _short(finding: Finding) -> str:
 
 def _outside(outside: Sequence[Point], finding: Finding) -> str:
     told = [
-        f"{point_name(point)} {format_point_value(point, finding)}"
+        f"{point_name(point)}\u00a0{format_point_value(point, finding)}"
         + (f" ({format_limits(point.limits)})" if point.limits != finding.limits else "")
         for point in outside
     ]

@@ -22,7 +22,6 @@ from compliance.wording.figures import (
     NOT_STATED,
     format_date,
     format_finding_limits,
-    format_interval,
     format_limits,
     format_number,
     format_plain,
@@ -34,6 +33,7 @@ from compliance.wording.figures import (
     point_name,
     with_unit,
 )
+from compliance.wording.points import interval_words, least_sure, value_point
 from compliance.wording.sentences import (
     BASIS_WORDS,
     OUTCOME_WORDS,
@@ -63,7 +63,6 @@ __all__ = [
     "failing",
     "format_date",
     "format_finding_limits",
-    "format_interval",
     "format_limits",
     "format_number",
     "format_plain",
@@ -72,6 +71,8 @@ __all__ = [
     "format_requirement_limits",
     "format_time",
     "format_value",
+    "interval_words",
+    "least_sure",
     "left_open",
     "outcome_mark",
     "outcome_sentence",
@@ -81,6 +82,7 @@ __all__ = [
     "risk_words",
     "shall_of",
     "tally_words",
+    "value_point",
     "verdict_word",
     "with_uncertainty",
     "with_unit",

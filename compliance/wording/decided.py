@@ -82,7 +82,7 @@ def deciding(state: State, decision: Decision) -> tuple[tuple[Finding, ...], str
     if unproven:
         return unproven, "Left open"
     near = _least_sure_first(row for row in shall if row.verdict is Verdict.CONDITIONAL_PASS)
-    return near, "Near a limit"
+    return near, "Met conditionally"
 
 
 def _least_sure_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:

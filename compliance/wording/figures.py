@@ -225,11 +225,12 @@ def format_point_value(point: Point, finding: Finding) -> str:
 
 
 def point_name(point: Point | NotJudged) -> str:
-    """A point as named to a person: its name and, off centre, where."""
+    """A point as named to a person: its name, unbroken, and, off centre, where."""
     name = point.name or " ".join(str(code) for code in point.patch)
+    shown = name.replace(" ", "\u00a0")
     if point.position == "centre" or name.endswith(point.position):
-        return name
-    return f"{name}, {point.position}"
+        return shown
+    return f"{shown}, {point.position}"
 
 
 # ---------------------------------------------------------------- times
@@ -254,8 +255,13 @@ def format_date(day: date | datetime | None) -> str:
 # ---------------------------------------------------------------- how sure
 
 
-def format_interval(interval: Interval, limits: Limits | None) -> str:
-    """An interval with its coverage, digits as for a value with these limits."""
+def format_interval(
+    interval: Interval, limits: Limits | None, *, least: float | None = None
+) -> str:
+    """An interval with its coverage, digits as for a value with these limits.
+
+    `least` is what the value cannot be below: the interval ends there.
+    """
     share = f"{format_plain(100 * interval.coverage)}\u00a0%"
     low, high = interval.low, interval.high
     if isinstance(low, tuple) and isinstance(high, tuple):
@@ -269,7 +275,10 @@ def format_interval(interval: Interval, limits: Limits | None) -> str:
         return NONE
     if interval.sided == 1:
         return f"{share}: at most {format_number(high, limits)}"
-    return f"{share}: {format_number(low, limits)} to {format_number(high, limits)}"
+    if least is not None:
+        low, high = max(low, least), max(high, least)
+    start = format_plain(low) if low == least else format_number(low, limits)
+    return f"{share}: {start} to {format_number(high, limits)}"
 
 
 def format_probability(probability: float, confidence: float = 0.95) -> str:

@@ -122,11 +122,8 @@ def _nearly(shall: tuple[Finding, ...]) -> str:
     if not near:
         return ""
     which = f"{near} of the {len(shall)} " if len(shall) > 1 else ""
-    whose = "its value lies" if near == 1 else "their values lie"
-    return (
-        f"; {which}only conditionally, as {whose} so near the limit that the measurement "
-        f"uncertainty reaches across it"
-    )
+    whose = "its limit" if near == 1 else "their limits"
+    return f"; {which}only conditionally, as the measurement uncertainty reaches across {whose}"
 
 
 def _not_compliant(said: str, assessment: Assessment, state: State, count: int) -> str:

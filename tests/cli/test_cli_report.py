@@ -13,6 +13,7 @@ from compliance.cli.results import Fault, Result
 from compliance.cli.terminal import width
 from compliance.model import (
     Change,
+    Interval,
     Level,
     Limits,
     NotJudged,
@@ -256,3 +257,24 @@ def test_what_a_house_rule_departs_in_is_told(make):
         [Result("1", "river", replace(made, rule=replace(house, changes=changes[:1])))], UTF
     )
     assert "departs from sdr-broadcast@1 in 1 point: White luminance.\n" in one
+
+
+def test_the_patch_that_a_probability_is_of_is_told(make):
+    limits, bound = Limits(maximum=1), Interval(0, 1.33, 0.95, 1)
+    points = (
+        make.point("grey 85 %", 0.37, limits, Verdict.PASS, probability=0.9996),
+        make.point(
+            "grey 25 %", 0.04, limits, Verdict.CONDITIONAL_PASS, probability=0.86, interval=bound
+        ),
+    )
+    row = make.finding(
+        "grey", Verdict.CONDITIONAL_PASS, value=0.37, limits=limits, quantity="delta-uv-star",
+        unit="1", points=points, probability=0.86, interval=Interval(0, 0.62, 0.95, 1),
+    )  # fmt: skip
+    text = report([Result("1", "r", make.assessment([row], conditional=True))], UTF)
+    assert (
+        "    Chroma difference Δu*v* 0.37; limit at most 1; worst at grey 85 %, target\n"
+        "    10.00 cd/m²; 95 %: at most 0.62; p > 0.999 that it is inside\n"
+        "    least sure at grey 25 %: 0.04; 95 %: at most 1.33; p = 0.860 that it is\n"
+        "    inside\n"
+    ) in text

@@ -47,10 +47,10 @@ SAID = {
     ),
     "near": (
         "Conditionally compliant",
-        "4 of the 11 only conditionally, as their values lie so near the limit that the "
-        "measurement uncertainty reaches across it.",
+        "4 of the 11 only conditionally, as the measurement uncertainty reaches across their "
+        "limits.",
         "11 of 11 met, 4 of them conditionally",
-        "Near a limit",
+        "Met conditionally",
         "Grey balance 0.61 at most 1 p = 0.923",
         SIMPLE,
         "p is the probability that the true value lies inside too; the rest is the risk, here at "
@@ -59,6 +59,10 @@ SAID = {
         "risk of at most 5 % each.",
         "Of one value the uncertainty is not known.",
         ALONE,
+    ),
+    "split": (
+        "Grey balance 0.61 at most 1 p = 0.860 The value is that of grey 5 %, nearest its limit "
+        "(p > 0.999); p is that of grey 10 %, 0.04 (95 %: at most 1.33).",
     ),
     "doubtful": (
         "Not compliant",
@@ -196,3 +200,17 @@ def test_the_joint_probability_is_printed_and_decides_nothing(
     assert "joint p = 0.970" in whole
     assert "the joint probability that all of them do, which decides nothing." in whole
     assert "the joint probability is printed for the reader, and decides nothing." in whole
+
+
+def test_a_row_names_the_patch_that_the_probability_is_of(sample: Sample, said: list[Said]) -> None:
+    """Value and probability are the least of all patches, each by itself: JCGM 106, 7.3."""
+    draw_sheet(sample("split"), signed=True)
+    later = everything([line for line in said if line.page > 0])
+    told = (
+        "at grey 5 % 95 %: at most 0.82 p > 0.999 least sure at grey 10 % 0.04 95 %: at most "
+        "1.33 p = 0.860"
+    )
+    assert told in later
+    said.clear()
+    draw_sheet(sample("near"), signed=True)
+    assert "least sure at" not in everything(said)
