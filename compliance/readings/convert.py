@@ -63,7 +63,8 @@ def convert(
 
     `encoding` is that of the code values where the files do not state it, `form` insists on
     the sources' format. Where the sources have no code values, they and their place come from
-    `plan`, row by row. `created` is the time the file says of itself, `tool` who wrote it.
+    `plan`, row by row. Values for another observer than a rule judges are computed of spectra
+    alone. `created` is the time the file says of itself, `tool` who wrote it.
     Raises ReadingsError with what is wrong, UsageError where `to` is not written.
     """
     if to not in FORMATS or not FORMATS[to].writer:
@@ -77,6 +78,8 @@ def convert(
         read_table(text_of(source.data, told), told, form, asked)
         for source, told in zip(sources, problems, strict=True)
     ]
+    if asked.observer != OBSERVER:
+        _check_spectra(tables, problems)
     if plan is not None:
         tables = _joined(tables, problems, plan)
     known = _encoding(tables, problems, encoding)
@@ -99,6 +102,13 @@ def convert(
         tuple(dict.fromkeys(table.form for table in tables)),
         known,
     )
+
+
+def _check_spectra(tables: Sequence[Table], problems: Sequence[Problems]) -> None:
+    """That values for another observer are computed, which they are of spectra alone."""
+    for table, told in zip(tables, problems, strict=True):
+        if "observer" not in table.names:
+            raise told.stop("has no spectra, whose values could be for another observer")
 
 
 def _encoding(

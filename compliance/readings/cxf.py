@@ -16,6 +16,7 @@ from dataclasses import dataclass
 
 from compliance.documents.words import meant, quoted
 from compliance.readings.problems import Problems
+from compliance.readings.records import OBSERVER
 from compliance.readings.rows import MOST_ROWS, Row
 from compliance.readings.tables import Spectral, Table
 from compliance.readings.xml_tree import Element, tree_of
@@ -49,9 +50,11 @@ class _File:
 
     problems: Problems
     specifications: Mapping[str, Element]
+    observer: str
+    """For whom X, Y, Z of spectra are computed."""
 
 
-def read(text: str, problems: Problems, _spectral: Spectral | None = None) -> Table:
+def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Table:
     """The table in a CxF text. Raises ReadingsError where it is none."""
     root = tree_of(text, problems)
     if root.name != "CxF" or root.space != SPACE:
@@ -61,6 +64,7 @@ def read(text: str, problems: Problems, _spectral: Spectral | None = None) -> Ta
     file = _File(
         problems,
         {each.attributes.get("Id", ""): each for each in (known.children if known else [])},
+        (spectral or Spectral()).observer,
     )
     collection = root.at("Resources", "ObjectCollection")
     objects = list(collection.each("Object")) if collection else []
@@ -164,9 +168,16 @@ def _spectrum(colour: Element, file: _File) -> Cells:
         return {}
     numbers = colour.text.split()
     wavelengths = [float(start) + place * float(step) for place in range(len(numbers))]
-    return tristimulus_cells(
-        wavelengths, numbers, EVERY_NM, line=colour.line, field=SPECTRUM, problems=file.problems
+    cells = tristimulus_cells(
+        wavelengths,
+        numbers,
+        EVERY_NM,
+        line=colour.line,
+        field=SPECTRUM,
+        problems=file.problems,
+        observer=file.observer,
     )
+    return cells if file.observer == OBSERVER else {**cells, "observer": file.observer}
 
 
 def _tags(element: Element, file: _File) -> Cells:

@@ -10,7 +10,16 @@ from pathlib import Path
 import little_cms
 import numpy as np
 import pytest
-from other_formats import CGATS, CSV, CXF, WAVELENGTHS, read, spectra, tm27
+from other_formats import (
+    CGATS,
+    CSV,
+    CXF,
+    WAVELENGTHS,
+    cgats_spectra,
+    read,
+    spectra,
+    tm27,
+)
 from planned_readings import filled_in
 
 from compliance.colorimetry.spaces import xyz_to_xy
@@ -25,6 +34,18 @@ from compliance.rules import load_rule
 
 ROOT = Path(__file__).resolve().parents[2]
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
+
+
+def cxf_of_spectra() -> str:
+    """The first of the spectra as CxF."""
+    start = CXF.index("<cc:ColorEmissiveCIEXYZ"), CXF.index("</cc:ColorValues>")
+    numbers = " ".join(["0.001"] * len(WAVELENGTHS))
+    one = f'<cc:EmissiveSpectrum StartWL="380" Increment="5">{numbers}</cc:EmissiveSpectrum>'
+    text = CXF[: start[0]] + one + CXF[start[1] :]
+    ends = text.index("</cc:Object>") + len("</cc:Object>"), text.index("</cc:ObjectCollection>")
+    return text[: ends[0]] + text[ends[1] :]
+
+
 RULES = ("sdr-broadcast", "web-srgb", "hdr-pq-1000", "cinema-review-room")
 
 
@@ -229,6 +250,11 @@ REFUSED = {
         "f:2: not measured yet: X, Y and Z are empty here; likewise in line 3",
     ),
     "not written": (CSV, {"to": "tm27"}, "tm27 is not written; expected csv or cgats or cxf"),
+    "values are no spectra": (
+        CSV,
+        {"spectral": Spectral("cie-1964-10"), "encoding": "rgb-10-full"},
+        "f: has no spectra, whose values could be for another observer",
+    ),
     "another observer": (
         spectra(),
         {"to": "cxf", "spectral": Spectral("cie-1964-10"), "encoding": "rgb-10-full"},
@@ -250,6 +276,16 @@ def test_another_observer_is_for_comparison_only() -> None:
     assert cells(done.data)[0][6:] == ["observer", "encoding"]
     with pytest.raises(ReadingsError, match="'cie-1964-10' is no observer that a rule judges"):
         read(done.data)
+
+
+def test_another_observer_of_each_format_of_spectra() -> None:
+    ten, plain = Spectral("cie-1964-10"), converted(spectra(), "csv", "rgb-10-full").data
+    texts = (spectra(), cgats_spectra(), cxf_of_spectra())
+    found = [cells(converted(text, "csv", "rgb-10-full", spectral=ten).data) for text in texts]
+    said = [[row[header.index("observer")] for row in rows] for header, *rows in found]
+    assert said == [["cie-1964-10"] * len(rows) for _, *rows in found]
+    assert [rows[1][:6] for rows in found] == [found[0][1][:6]] * 3
+    assert found[0][1][3:6] != cells(plain)[1][3:6]
 
 
 def test_not_measured_yet() -> None:
