@@ -57,18 +57,22 @@ OBSERVERS: Mapping[str, str] = {
 EVERY_NM = "W/(sr·m²·nm)"
 UNITS: Mapping[str, float] = {EVERY_NM: 1.0, "mW/(sr·m²·nm)": 1e-3}
 """Units of spectral radiance, and what one is in W/(sr·m²·nm)."""
-SPELLINGS = ("W/(sr.m2.nm)", "W/sr/m2/nm", "W/m2/sr/nm", "W/(m2.sr.nm)", "W.sr-1.m-2.nm-1")
+DIVISOR = re.compile(r"/\(([a-z0-9.]+)\)|/([a-z0-9]+)|\.([a-z]+)-([12])")
+"""What is divided by: `/(sr.m2)`, `/nm` or `.nm-1`."""
+DIVISORS = ["m2", "nm", "sr"]
 
 
 def unit_of(text: str) -> str | None:
     """The unit of spectral radiance that a text means; None where it is none."""
     plain = text.strip().replace("²", "2").replace("⁻", "-").replace("¹", "1")
-    plain = re.sub(r"[·*\s]", ".", plain).replace("^", "")
-    for name in UNITS:
-        milli = "m" if name.startswith("m") else ""
-        if plain in [milli + spelling for spelling in SPELLINGS]:
-            return name
-    return None
+    plain = re.sub(r"[·*\s]+", ".", plain).replace("^", "")
+    match = re.fullmatch(r"(m?)W(.+)", plain)
+    if match is None or DIVISOR.sub("", match[2]):
+        return None
+    names: list[str] = []
+    for several, one, base, times in DIVISOR.findall(match[2]):
+        names += several.split(".") if several else [one or base + times.replace("1", "")]
+    return match[1] + EVERY_NM if sorted(names) == DIVISORS else None
 
 
 def stated_unit(said: str, line: int | None, field: str, problems: Problems) -> str | None:
