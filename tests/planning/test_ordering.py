@@ -8,7 +8,7 @@ from dataclasses import replace
 import pytest
 import shipped
 
-from compliance.planning import Stimulus, hotness, measuring_plan, merged, ordered
+from compliance.planning import Further, Stimulus, hotness, measuring_plan, merged, ordered
 from compliance.rules import load_rule
 
 SDR = load_rule("sdr-broadcast")
@@ -68,6 +68,15 @@ def test_the_peak_is_followed_by_the_darkest() -> None:
     assert steps[last + 1].level < 0.1
     assert steps[last - 1].shown == steps[last].shown
     assert steps[last - 1].seconds == 0
+
+
+def test_each_sustained_window_is_followed_by_a_dark_patch() -> None:
+    steps = measuring_plan([PQ], PQ.encoding, further=Further(windows=True)).steps
+    ends = [place for place, step in enumerate(steps) if step.seconds == 60]
+    assert len(ends) == 6
+    for place in ends:
+        assert steps[place - 1].shown == steps[place].shown
+        assert steps[place + 1].level < 2
 
 
 def test_a_grid_spreads_its_brightest() -> None:
