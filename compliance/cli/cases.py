@@ -117,16 +117,23 @@ class Case:
         """The rule's id, or the reference where the rule could not be read."""
         return self.rule.id if isinstance(self.rule, Rule) else self.named
 
-    def assess(self, now: datetime, deviations: Sequence[Deviation] = ()) -> Assessment:
-        """Read what is left to read and judge. Raises ComplianceError."""
+    def assess(
+        self, now: datetime, deviations: Sequence[Deviation] = (), *, as_found: bool = False
+    ) -> Assessment:
+        """Read what is left to read and judge, `as_found` the readings before calibration.
+
+        Raises ComplianceError.
+        """
         if not isinstance(self.rule, Rule):
             raise self.rule
         from compliance.assessment import assess
 
         readings, before, meter = self.source.read()
+        if as_found and before is None:
+            raise UsageError(f"slot '{self.source.name}' has no readings before calibration")
         return assess(
             self.rule,
-            readings,
+            None if as_found else readings,
             job=self.source.job,
             before=before,
             meter=meter,

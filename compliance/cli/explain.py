@@ -33,6 +33,18 @@ ORDER = (4, 2, 3, 0)
 """Over several the first code present in this order is the program's."""
 
 
+OF_READINGS = {
+    "slots": "slot",
+    "rules": "rule",
+    "encoding": "encoding",
+    "meter": "meter",
+    "specs": "specs",
+    "allow_outside": "allow-outside",
+    "as_found": "before",
+}
+"""Options that an assessment already made leaves nothing to."""
+
+
 @click.command("explain")
 @click.argument("target", metavar="ASSESSMENT.json|SHEET.pdf|JOB|READINGS", type=PATH)
 @click.option(
@@ -61,6 +73,12 @@ ORDER = (4, 2, 3, 0)
     help="Of what is printed.",
 )
 @click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
+@click.option(
+    "--before",
+    "as_found",
+    is_flag=True,
+    help="Explain a job's readings before calibration instead.",
+)
 @click.option(
     "--allow-outside", is_flag=True, help="Let the job name files outside its own folder."
 )
@@ -122,7 +140,7 @@ def _documents(
     faults: list[Fault] = []
     for case in _cases(target, given):
         try:
-            documents.append(case.assess(now).document)
+            documents.append(case.assess(now, as_found=given["as_found"]).document)
         except Exception as error:
             if with_traceback:
                 traceback.print_exception(error)
@@ -134,9 +152,8 @@ def _stated(target: Path, given: Mapping[str, Any]) -> Mapping[str, Any]:
     """The document in a file, which says its own slot and rule."""
     from compliance.cli.deviations import stated_in_file
 
-    for name in ("slots", "rules", "encoding", "meter", "specs", "allow_outside"):
+    for name, option in OF_READINGS.items():
         if given[name]:
-            option = name.rstrip("s").replace("_", "-") if name != "specs" else name
             raise UsageError(f"--{option} goes with a job or readings; {target} says its own")
     document, _ = stated_in_file(target)
     needs_document(document, str(target))
@@ -151,8 +168,9 @@ def _cases(target: Path, given: Mapping[str, Any]) -> Sequence[Case]:
             if given[name]:
                 raise UsageError(f"--{name} goes with a bare readings file; a job says its own")
         return job_cases(target, given["slots"], rules, specs, allow_outside=given["allow_outside"])
-    if given["slots"]:
-        raise UsageError("--slot goes with a job")
+    for name in ("slots", "as_found"):
+        if given[name]:
+            raise UsageError(f"--{OF_READINGS[name]} goes with a job")
     if not rules or given["encoding"] is None:
         raise UsageError(f"{target}: readings without a job need --rule and --encoding")
     return bare_cases(target, ENCODINGS[given["encoding"]], given["meter"], rules, specs)

@@ -72,6 +72,8 @@ def explained(document: Document, file: str) -> dict[str, Any]:
                 if one["verdict"] == "not-assessed" and one["reason"] != "not-applicable"
             ],
             "causes": [dict(one) for one in document["causes"]],
+            "heading": document["heading"],
+            "outside_before": len(_outside(document["before"] or {"findings": []})),
             "calibration": document["calibration"],
             "remarks": [dict(one) for one in document["remarks"]],
         }
@@ -112,6 +114,8 @@ def lines_of(one: Mapping[str, Any], style: Style) -> list[str]:
         lines += ["", *_cause(place, cause, style)]
     if one["calibration"] is not None:
         lines += ["", *_calibration(one["calibration"], style)]
+    if one["outside_before"]:
+        lines += _paragraph(_found(one["outside_before"]), style, INDENT)
     if one["remarks"]:
         lines += ["", "  Remarks"]
         for remark in one["remarks"]:
@@ -124,6 +128,8 @@ def _head(one: Mapping[str, Any], style: Style) -> str:
     shape = outcome_shape(outcome, one["conditional"])
     word = outcome_word(outcome, one["conditional"])
     subject = f"Slot {one['slot']}" if one["slot"] is not None else "Readings"
+    if one["heading"] == "before":
+        subject += " before calibration"
     title = style.text(f"{subject} · {one['rule']}, revision {one['revision']}")
     verdict = style.text(f"{shape.sign} {word}")
     space = max(2, COLUMNS - width(title) - width(verdict))
@@ -191,6 +197,11 @@ def _calibration(found: Mapping[str, Any], style: Style) -> Iterator[str]:
         rows.append([(style.text(text), "") for text in (shift["title"], *values)])
     if len(rows) > 1:
         yield from (f"    {line}" for line in columns(rows, (36, 17, 17), style))
+
+
+def _found(outside: int) -> str:
+    were = "1 value was" if outside == 1 else f"{outside} values were"
+    return f"Before calibration {were} outside the limits; with --before they are explained."
 
 
 def _value(value: float | Sequence[float], unit: str) -> str:

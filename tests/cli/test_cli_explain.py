@@ -160,3 +160,17 @@ def test_of_what_the_job_states_no_reading_is_to_blame(compliance, suite):
     told = " ".join(done.stdout.split())
     assert "Surround: 30.0 cd/m² stated, 10 ± 2 cd/m² asked. No reading tells why" in told, told
     assert done.returncode == 0
+
+
+def test_what_was_found_before_calibration(compliance, suite):
+    after = compliance("explain", "job.yaml", "--slot", "1", *NOW)
+    assert "outside the limits; with --before they are explained." in " ".join(after.stdout.split())
+    done = compliance("explain", "job.yaml", "--slot", "1", "--before", *NOW)
+    assert done.returncode == 0
+    assert done.stdout.startswith("Slot 1 before calibration · sdr-broadcast, revision 1")
+    assert "1. White is that of " in done.stdout
+    none = compliance("explain", "job.yaml", "--slot", "2", "--before", *NOW)
+    assert none.returncode == 2
+    assert none.stderr.strip().endswith("slot '2' has no readings before calibration")
+    bare = ("--rule", "sdr-broadcast", "--encoding", "rgb-10-narrow", "--before")
+    assert "--before goes with a job" in compliance("explain", "good.csv", *bare).stderr
