@@ -16,6 +16,7 @@ import simulated
 from numpy.typing import NDArray
 
 from compliance.assessment import assess
+from compliance.checks.expected import itp
 from compliance.model import ENCODINGS, Job, Meter, Readings, ReadingsEntry, Remark, Room
 from compliance.rules import load_rule, shipped_rules
 
@@ -106,7 +107,39 @@ def test_white_and_black_exchanged() -> None:
     order = [white, black, *(row for row in range(len(good)) if row not in (white, black))]
     xyz = good.xyz[order]
     xyz[[0, 1]] = xyz[[1, 0]]
-    assert "out-of-order" in noted(replace(picked(good, order), xyz=xyz))
+    text = noted(replace(picked(good, order), xyz=xyz))["out-of-order"].text
+    assert "line 2 fits the patch of line 3" in text
+
+
+def nearly(fits: Array, own: Array, share: float) -> Array:
+    """Light between two, at that share of their distance from the first, in ITP."""
+    ways = fits + np.linspace(0, 1, 2001)[:, None] * (own - fits)
+    near, far = (np.linalg.norm(itp(ways) - itp(end), axis=-1) for end in (fits, own))
+    return np.asarray(ways[np.argmin(abs(near / np.maximum(far, 1e-9) - share))])
+
+
+def test_two_that_fit_each_others_may_fit_less_well_than_one_alone() -> None:
+    good = read()
+    one, other = neighbours(good)
+    changes = {
+        one: nearly(good.xyz[other], good.xyz[one], 0.18),
+        other: nearly(good.xyz[one], good.xyz[other], 0.18),
+    }
+    assert "out-of-order" in noted(with_light(good, changes))
+    for row in (one, other):
+        assert "out-of-order" not in noted(with_light(good, {row: changes[row]}))
+
+
+@pytest.mark.parametrize(("count", "expected"), [(7, False), (8, True)])
+def test_of_a_few_readings_no_order_can_be_told(count: int, expected: bool) -> None:
+    good = read()
+    one, other = neighbours(good)
+    white, *_, black = greys(good)
+    rest = [row for row in range(len(good)) if row not in (white, black, one, other)]
+    few = picked(good, [white, black, *rest[: count - 4], one, other])
+    xyz = few.xyz.copy()
+    xyz[[-1, -2]] = xyz[[-2, -1]]
+    assert ("out-of-order" in noted(replace(few, xyz=xyz))) == expected
 
 
 def test_a_meter_that_was_one_patch_behind() -> None:
