@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from compliance.assessment import assess
 from compliance.checks.expected import itp
+from compliance.grading.case import lay_out
 from compliance.model import ENCODINGS, Job, Meter, Readings, ReadingsEntry, Remark, Room
 from compliance.rules import load_rule, shipped_rules
 
@@ -65,6 +66,17 @@ def picked(readings: Readings, rows: Sequence[int]) -> Readings:
         deviation=readings.deviation[every],
         lines=tuple(range(2, len(rows) + 2)),
     )
+
+
+def nominal(readings: Readings, rule: str) -> dict[int, float]:
+    """cd/m² that the rule asks for, by rows at the centre in full field."""
+    patches = lay_out(load_rule(rule), readings).patches
+    return {
+        int(row): float(patches.nominal[patch])
+        for row, patch in zip(patches.order, patches.rows, strict=True)
+        if patches.stimulus[patch].position == "centre"
+        and patches.stimulus[patch].pattern == "full"
+    }
 
 
 def greys(readings: Readings) -> list[int]:
@@ -202,6 +214,19 @@ def test_a_meter_at_its_upper_end() -> None:
     assert "the same to the last digit" in found["saturation"].text
 
 
+def test_one_patch_read_alike_again_is_no_upper_end() -> None:
+    good = read()
+    white = [row for row in greys(good) if good.codes[row, 0] == 940]
+    same = with_light(good, dict.fromkeys(white, good.xyz[white[0]] * 1.01))
+    assert len(white) > 1
+    assert "saturation" not in noted(same)
+    near = [row for row in greys(good) if good.codes[row, 0] != 940][:1]
+    codes = good.codes.copy()
+    codes[near] = 932  # 99 % of the signal, 98 % of the light
+    almost = replace(same, codes=codes)
+    assert "saturation" not in noted(with_light(almost, {near[0]: same.xyz[white[0]]}))
+
+
 def test_a_display_that_clips_is_not_a_meter_at_its_end() -> None:
     rule = load_rule("sdr-broadcast")
     clipped = faulty.readings(rule, (faulty.capped(0.7),), np.random.RandomState(3))
@@ -222,7 +247,23 @@ def test_readings_under_what_the_meter_can_tell() -> None:
     dark = good.xyz[:, 1] < 1.0
     xyz = np.where(dark[:, None], np.minimum(good.xyz, 0.01), good.xyz)
     found = noted(replace(good, xyz=xyz), "cinema-review-room", meter=meter)
-    assert "the least that the meter can tell from dark" in found["floor"].text
+    text = found["floor"].text
+    assert "the least that the meter can tell from dark" in text
+    asked = nominal(good, "cinema-review-room")
+    sunk = [row for row, level in asked.items() if level >= 0.04 and good.xyz[row, 1] < 1]
+    assert text.startswith(f"{len(sunk)} readings of patches brighter than that are below 0.02")
+
+
+@pytest.mark.parametrize(("share", "expected"), [(0.9, True), (1.1, False)])
+def test_a_patch_must_be_clearly_above_the_meters_least(share: float, expected: bool) -> None:
+    """Twice as bright as that, by the rule's target, and read below."""
+    good = read("cinema-review-room")
+    asked = nominal(good, "cinema-review-room")
+    dark = sorted((row for row in asked if asked[row] > 0.1), key=lambda row: asked[row])[:3]
+    assert len({asked[row] for row in dark}) == 3
+    meter = replace(builders.meter(), lowest=share * asked[dark[0]] / 2)
+    sunk = with_light(good, {row: good.xyz[row] * 0.1 for row in dark})
+    assert ("floor" in noted(sunk, "cinema-review-room", meter=meter)) == expected
 
 
 # ---------------------------------------------------------------- room
