@@ -6,7 +6,14 @@ import math
 
 import numpy as np
 
-from compliance.model import Charts, ColourPoint, DifferencePoint, GreyPoint, LevelPoint
+from compliance.model import (
+    Charts,
+    ColourPoint,
+    DifferencePoint,
+    Differences,
+    GreyPoint,
+    LevelPoint,
+)
 
 
 def outline(
@@ -15,6 +22,16 @@ def outline(
     """An ellipse round `centre`."""
     turns = (2 * math.pi * step / 24 for step in range(24))
     return tuple((centre[0] + wide * math.cos(a), centre[1] + high * math.sin(a)) for a in turns)
+
+
+def _grey_bars(levels: list[LevelPoint], error: float, sure: float | None) -> Differences:
+    """Greys from the measured white; the darker, the less sure."""
+    bars = []
+    for step, level in enumerate(levels[:-1]):
+        value = error * (0.3 + 0.2 * math.sin(step))
+        reach = None if sure is None else value + 0.1 * sure * (1.2 - step / 20)
+        bars.append(DifferencePoint(level.name, value, 1.0, reach))
+    return Differences("Greys by patch: Δu*v*", "Δu*v*", tuple(bars), from_white=True)
 
 
 def charts(error: float = 1.0, seed: int = 1, *, sure: float | None = None) -> Charts:
@@ -73,7 +90,10 @@ def charts(error: float = 1.0, seed: int = 1, *, sure: float | None = None) -> C
         target_white=white,
         measured_white=measured,
         colours=tuple(colours),
-        differences=tuple(differences),
+        differences=(
+            _grey_bars(levels, error, sure),
+            Differences("Colour differences by patch", "ΔE 2000", tuple(differences)),
+        ),
         greys=greys,
         white_ellipse=() if sure is None else outline(measured, sure / 1e3, sure / 1.5e3),
         white_limit=outline(white, 0.0031, 0.0031),

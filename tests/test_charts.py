@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from pathlib import Path
+
 import builders
 import numpy as np
 import pytest
@@ -11,6 +13,7 @@ from compliance.colorimetry import spaces
 from compliance.grading.case import Case, lay_out
 from compliance.model import Charts, Limits, Over, Requirement
 from compliance.planning import ideal_readings
+from compliance.rules import load_rule
 from compliance.sampling import findings_of, white_spread
 
 TRACKING = builders.requirement(
@@ -92,6 +95,74 @@ def test_triangles_and_differences_of_an_ideal_display() -> None:
     assert np.array(made.measured_triangle) == pytest.approx(
         np.array(made.target_triangle), abs=1e-3
     )
-    assert [point.name for point in made.differences] == ["red", "green", "blue"]
-    assert max(point.value for point in made.differences) == pytest.approx(0, abs=1e-9)
+    (colours,) = made.differences
+    assert [point.name for point in colours.points] == ["red", "green", "blue"]
+    assert max(point.value for point in colours.points) == pytest.approx(0, abs=1e-9)
+    assert (colours.name, {point.limit for point in colours.points}) == ("ΔE 2000", {None})
     assert all(abs(grey.du) + abs(grey.dv) < 1e-9 for grey in made.greys)
+
+
+def test_greys_are_shown_with_the_limit_that_the_rule_sets_on_them() -> None:
+    """The 95 % bound of each is that of its point; white, an anchor, is no bar."""
+    balance = builders.requirement(
+        "delta-uv-star", Over(("grey",), target=(1, 100)), limits=Limits(maximum=1),
+        reference="white", id="balance",
+    )  # fmt: skip
+    case, made = drawn(TRACKING, balance)
+    greys = made.differences[0]
+    assert (greys.title, greys.name, greys.from_white) == ("Greys by patch: Δu*v*", "Δu*v*", True)
+    uncertainty = builders.meter(0.4).uncertainty
+    (finding,) = (
+        one
+        for one in findings_of(case, uncertainty, count=20_000, seed=0)
+        if one.quantity == "delta-uv-star"
+    )
+    counted = [point for point in finding.points if point.verdict is not None]
+    assert len(counted) == len(finding.points) - 1
+    assert [bar.name for bar in greys.points] == [point.name for point in counted]
+    assert {bar.limit for bar in greys.points} == {1}
+    bounds = [point.interval.high for point in counted if point.interval]
+    assert [bar.bound for bar in greys.points] == bounds
+    _, unsure = drawn(balance, uncertain=False)
+    assert {bar.bound for bar in unsure.differences[0].points} == {None}
+
+
+def test_colours_are_shown_by_the_distance_that_is_limited_for_most_of_them() -> None:
+    one = builders.requirement(
+        "delta-e-2000", Over(("primaries",), only=("red",)), limits=Limits(maximum=3)
+    )
+    all_three = builders.requirement(
+        "chromaticity-difference", "primaries", limits=Limits(maximum=0.008), id="hues"
+    )
+    _, made = drawn(one, all_three)
+    (colours,) = made.differences
+    assert colours.name == "Δu′v′"
+    assert [(bar.name, bar.limit) for bar in colours.points] == [
+        ("red", 0.008), ("green", 0.008), ("blue", 0.008)
+    ]  # fmt: skip
+    coverage = builders.requirement(
+        "gamut-coverage", None, limits=Limits(minimum=97), id="coverage"
+    )
+    _, made = drawn(one, coverage)
+    assert [bar.limit for bar in made.differences[0].points] == [3, None, None]
+
+
+def test_each_distance_that_greys_are_held_to_has_a_picture(root: Path) -> None:
+    told = {}
+    for name in ("hdr-pq-1000", "web-srgb", "sdr-broadcast"):
+        rule = load_rule(root / "specs" / f"{name}.yaml")
+        case = lay_out(rule, ideal_readings(rule, rule.encoding, 0.0))
+        made = charts(case, findings_of(case, None, count=0, seed=0))
+        told[name] = [(each.title, {bar.limit for bar in each.points}) for each in made.differences]
+    assert told == {
+        "hdr-pq-1000": [("Greys by patch: ΔE ITP", {5}), ("Colour differences by patch", {0.008})],
+        "web-srgb": [
+            ("Greys by patch: ΔE 2000", {3}),
+            ("Greys by patch: Δu′v′", {0.004}),
+            ("Colour differences by patch", {4}),
+        ],
+        "sdr-broadcast": [
+            ("Greys by patch: Δu*v*", {1}),
+            ("Colour differences by patch", {3}),
+        ],
+    }

@@ -6,7 +6,14 @@ aware `datetime`. Arrays are numpy, shapes given beside each field.
 
 from __future__ import annotations
 
-from compliance.model.charts import Charts, ColourPoint, DifferencePoint, GreyPoint, LevelPoint
+from compliance.model.charts import (
+    Charts,
+    ColourPoint,
+    DifferencePoint,
+    Differences,
+    GreyPoint,
+    LevelPoint,
+)
 from compliance.model.deviations import Acceptor, Deviation, Disposition
 from compliance.model.jobs import (
     Declaration,
@@ -97,6 +104,7 @@ __all__ = [
     "Declaration",
     "Deviation",
     "DifferencePoint",
+    "Differences",
     "Display",
     "Disposition",
     "Encoding",

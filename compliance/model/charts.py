@@ -33,11 +33,25 @@ class ColourPoint:
 
 @dataclass(frozen=True, slots=True)
 class DifferencePoint:
-    """A colour difference (CIEDE2000; ΔE_ITP for PQ and HLG) of one patch."""
+    """A distance of one patch from where it should lie."""
 
     name: str
     value: float
     limit: float | None
+    bound: float | None = None
+    """What the true value is below with 95 %, where that is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Differences:
+    """The distances of several patches, all of one quantity."""
+
+    title: str
+    name: str
+    """The quantity's short name, e.g. `ΔE ITP`."""
+    points: tuple[DifferencePoint, ...]
+    from_white: bool = False
+    """Taken from the measured white, not from the target."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,8 +75,8 @@ class Charts:
     target_white: Pair | None = None
     measured_white: Pair | None = None
     colours: tuple[ColourPoint, ...] = ()
-    differences: tuple[DifferencePoint, ...] = ()
-    difference_name: str = "ΔE00"
+    differences: tuple[Differences, ...] = ()
+    """Of the greys, for each distance that the rule limits; then of the colours."""
     greys: tuple[GreyPoint, ...] = ()
     white_ellipse: tuple[Pair, ...] = ()
     """u'v' outline that holds the true white with 95 %; empty without uncertainty."""

@@ -23,7 +23,8 @@ from compliance.sheet.fonts import BOLD
 from compliance.sheet.front import shows_all_remarks
 from compliance.sheet.particulars import Fact
 from compliance.sheet.pen import Pen, fit
-from compliance.sheet.plots import PLOTS, Plot, key_depth, key_line
+from compliance.sheet.plot import Plot, key_depth, key_line
+from compliance.sheet.plots import plots_of
 from compliance.sheet.rows import Open, joined
 from compliance.sheet.style import INK, Grid, mm
 
@@ -94,7 +95,7 @@ def _requirements(content: Content, grid: Grid, air: float) -> Iterable[Block]:
 
 def _pictures(content: Content, grid: Grid, stretch: float) -> Iterable[Block]:
     stages = [stage for stage in (content.before, content.now) if stage is not None]
-    plots = [plot for plot in PLOTS if any(plot.has(stage.charts) for stage in stages)]
+    plots = plots_of([stage.charts for stage in stages])
     if not plots:
         return
     yield heading("Pictures", grid.measure)

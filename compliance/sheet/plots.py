@@ -6,51 +6,27 @@ before and after can be read side by side.
 
 from __future__ import annotations
 
-import math
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from collections.abc import Sequence
 
 from compliance.colorimetry.locus import LOCUS
-from compliance.model import Charts, DifferencePoint
+from compliance.model import Charts
 from compliance.sheet.axes import (
     FOOT,
     HEAD,
     Axis,
     Frame,
     centred,
-    linear,
     logarithmic,
     margin,
 )
-from compliance.sheet.fonts import SANS, clean, width
-from compliance.sheet.pen import Pen, fit, wrap
-from compliance.sheet.style import INK, Ink
+from compliance.sheet.bars import bar_plot
+from compliance.sheet.pen import Pen
+from compliance.sheet.plot import Plot
+from compliance.sheet.style import INK
 from compliance.sheet.tracking import has_levels, tracking, tracking_note
 from compliance.sheet.white import draw_white, pair, white_note
 
-__all__ = ["PLOTS", "Plot", "key_depth", "key_line"]
-
-SMALL = 6.6
-MOST_KEY, KEY_LEADING = 4, 1.3
-
-
-@dataclass(frozen=True, slots=True)
-class Plot:
-    """A kind of picture."""
-
-    title: str
-    note: Callable[[Charts], str]
-    """What its signs mean."""
-    has: Callable[[Charts], bool]
-    draw: Callable[[Pen, float, float, float, float, Charts, Sequence[Charts]], float]
-    """Pen, left, top, width, height, the charts shown, all charts on its scales; returns
-    where it ends below."""
-    share: float = 1.0
-    """Of the height of a row."""
-    squat: float | None = None
-    """Greatest height over width that it can use."""
-    rank: int = 0
-    """Place where before and after stand side by side."""
+__all__ = ["PLOTS", "plots_of"]
 
 
 # ---------------------------------------------------------------- gamut
@@ -132,80 +108,7 @@ def grey_balance(
     return top - h
 
 
-# ---------------------------------------------------------------- differences
-
-
-def differences(
-    pen: Pen, x: float, top: float, w: float, h: float, charts: Charts, group: Sequence[Charts]
-) -> float:
-    """A bar per patch with its limit; one over its limit is filled and named below."""
-    bars = charts.differences
-    values = [bar.value for each in group for bar in each.differences if _finite(bar.value)]
-    limits = [bar.limit for each in group for bar in each.differences if bar.limit is not None]
-    up = linear(
-        0.0,
-        max([1.0, *values, *(limit * 1.1 for limit in limits)]),
-        title=charts.difference_name,
-        most=5,
-    )
-    left, names = margin(up), _names_height(group, w)
-    frame = Frame(
-        x + left,
-        top - h + names,
-        w - left - 2,
-        h - HEAD - names,
-        Axis(0.0, float(len(bars)), ()),
-        up,
-    )
-    frame.draw(pen)
-    slot = frame.w / len(bars)
-    wide = min(slot * 0.68, 14.0)
-    for index, bar in enumerate(bars):
-        middle = frame.x + (index + 0.5) * slot
-        _bar(pen, frame, bar, middle, wide)
-        if bar.limit is not None:
-            y = frame.spot(0.0, bar.limit)[1]
-            pen.line(middle - slot / 2, y, middle + slot / 2, y, ink=INK.TEXT, weight=1.0)
-        if slot >= 6.0 or index % math.ceil(6.0 / slot) == 0:
-            name = fit(bar.name, SANS, SMALL - 0.4, names - 6)
-            pen.turned(middle + 2.1, frame.y - 3.5, name, size=SMALL - 0.4, ink=INK.QUIET)
-    return top - h
-
-
-def _bar(pen: Pen, frame: Frame, bar: DifferencePoint, middle: float, wide: float) -> None:
-    if not _finite(bar.value):
-        return
-    over = bar.limit is not None and bar.value > bar.limit
-    height = frame.h * min(1.0, frame.up.share(bar.value))
-    ink: Ink = INK.PLUM if over else INK.QUIET
-    fill = INK.PLUM if over else INK.HAIR
-    pen.box(middle - wide / 2, frame.y, wide, max(height, 0.1), ink=ink, weight=0.5, fill=fill)
-
-
-def _names_height(group: Sequence[Charts], w: float) -> float:
-    names = [bar.name for charts in group for bar in charts.differences]
-    longest = max((width(clean(name), SANS, SMALL - 0.4) for name in names), default=0.0)
-    return min(longest + 9, w * 0.26, 80.0)
-
-
-def _finite(value: float) -> bool:
-    return math.isfinite(value)
-
-
-# ---------------------------------------------------------------- the four
-
-
-def key_line(pen: Pen, x: float, y: float, plot: Plot, charts: Charts, measure: float) -> None:
-    """What the signs of a picture mean, under it."""
-    for line in wrap(plot.note(charts), SANS, SMALL, measure)[:MOST_KEY]:
-        pen.text(x, y, line, size=SMALL, ink=INK.QUIET)
-        y -= SMALL * KEY_LEADING
-
-
-def key_depth(plot: Plot, charts: Charts, measure: float) -> float:
-    """Height that the key takes below a picture."""
-    lines = len(wrap(plot.note(charts), SANS, SMALL, measure)[:MOST_KEY])
-    return 12.0 + SMALL * KEY_LEADING * (lines - 1)
+# ---------------------------------------------------------------- all of them
 
 
 def _has_gamut(charts: Charts) -> bool:
@@ -214,12 +117,6 @@ def _has_gamut(charts: Charts) -> bool:
 
 def _has_greys(charts: Charts) -> bool:
     return len([grey for grey in charts.greys if grey.target > 0]) > 1
-
-
-def _difference_note(charts: Charts) -> str:
-    if any(bar.limit is not None for bar in charts.differences):
-        return "Thick lines: limits. Filled dark: over the limit."
-    return "The rule sets no limit on this difference."
 
 
 PLOTS = (
@@ -244,12 +141,11 @@ PLOTS = (
         grey_balance,
         0.78,
     ),
-    Plot(
-        "Colour differences by patch",
-        _difference_note,
-        lambda charts: bool(charts.differences),
-        differences,
-        0.78,
-        rank=1,
-    ),
 )
+"""Those that every sheet has; the bars of differences come on top."""
+
+
+def plots_of(group: Sequence[Charts]) -> list[Plot]:
+    """The pictures that there is something to draw of, in order."""
+    bars = {each.title: bar_plot(each.title) for charts in group for each in charts.differences}
+    return [plot for plot in (*PLOTS, *bars.values()) if any(map(plot.has, group))]

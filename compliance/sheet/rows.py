@@ -241,7 +241,7 @@ def _short(finding: Finding) -> str:
 
 def _outside(outside: Sequence[Point], finding: Finding) -> str:
     told = [
-        f"{point_name(point)}\u00a0{format_point_value(point, finding)}"
+        f"{point_name(point)}:\u00a0{format_point_value(point, finding)}"
         + (f" ({format_limits(point.limits)})" if point.limits != finding.limits else "")
         for point in outside
     ]

@@ -10,11 +10,11 @@ import pytest
 from invented_charts import charts
 from printed import Said, everything
 
-from compliance.model import Assessment, Charts, LevelPoint
+from compliance.model import Assessment, Charts, DifferencePoint, Differences, LevelPoint
 from compliance.sheet import draw_sheet
 from compliance.sheet.axes import Axis, Frame
 from compliance.sheet.pen import Pen
-from compliance.sheet.plots import PLOTS
+from compliance.sheet.plots import PLOTS, plots_of
 from compliance.sheet.style import INK
 from compliance.sheet.tracking import tracking
 from compliance.sheet.white import draw_white
@@ -156,3 +156,65 @@ def test_the_sheet_carries_the_keys(sample: Sample, said: list[Said]) -> None:
     assert "guard band of 1.64 u inside them." in whole
     assert "holds the true white with 95 %" in whole
     assert "side: Δu′v′ 0.012" in whole
+
+
+BARS = (
+    DifferencePoint("grey 5 %", 0.2, 1.0, 1.6),
+    DifferencePoint("grey 50 %", 1.4, 1.0, 1.5),
+    DifferencePoint("grey 95 %", 0.4, 1.0, 0.5),
+)
+
+
+def bars(points: tuple[DifferencePoint, ...] = BARS, **more: Any) -> Charts:
+    return Charts(differences=(Differences("Greys by patch: Δu*v*", "Δu*v*", points, **more),))
+
+
+class Marks(Recorder):
+    """A pen that remembers boxes and lines."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.boxes: list[tuple[float, float, Any]] = []
+        self.lines: list[tuple[float, float, float, float]] = []
+
+    def box(self, x: float, y: float, w: float, h: float, **how: Any) -> None:
+        self.boxes.append((y, h, how.get("fill")))
+
+    def line(self, x0: float, y0: float, x1: float, y1: float, **how: Any) -> None:
+        if how.get("ink") == INK.TEXT:
+            self.lines.append((x0, y0, x1, y1))
+
+
+def test_a_bar_over_its_limit_is_filled_dark_and_each_has_its_bound() -> None:
+    shown, pen = bars(), Marks()
+    (plot,) = plots_of([shown])
+    plot.draw(pen, 0.0, 200.0, 200.0, 200.0, shown, [shown])
+    filled = [box for box in pen.boxes if box[2] in (INK.PLUM, INK.HAIR)]
+    assert [box[2] == INK.PLUM for box in filled] == [False, True, False]
+    base, unit = filled[0][0], filled[1][1] / 1.4
+    assert [height / unit for _, height, _ in filled] == pytest.approx([0.2, 1.4, 0.4])
+    upright = [(y0, y1) for x0, y0, x1, y1 in pen.lines if x0 == x1]
+    assert [(y1 - base) / unit for _, y1 in upright] == pytest.approx([1.6, 1.5, 0.5])
+    assert [(y0 - base) / unit for y0, _ in upright] == pytest.approx([0.2, 1.4, 0.4])
+    level = {round((y0 - base) / unit, 6) for x0, y0, x1, y1 in pen.lines if x1 - x0 > 40}
+    assert level == {1.0}
+
+
+def test_the_key_of_the_bars_tells_of_what_is_there() -> None:
+    def key(shown: Charts) -> str:
+        (plot,) = plots_of([shown])
+        return plot.note(shown)
+
+    assert key(bars(from_white=True)) == (
+        "From the measured white. Thick lines: limits. Thin lines: up to the 95\u00a0% bound. "
+        "Filled dark: over the limit."
+    )
+    free = tuple(replace(bar, limit=None, bound=None) for bar in BARS)
+    assert key(bars(free)) == "The rule sets no limit on this difference."
+
+
+def test_pictures_before_and_after_are_of_the_same_differences() -> None:
+    """Where one of the two has no greys to show, its place stays."""
+    titles = [plot.title for plot in plots_of([charts(), replace(charts(), differences=())])]
+    assert titles[-2:] == ["Greys by patch: Δu*v*", "Colour differences by patch"]
+    assert [plot.title for plot in plots_of([Charts()])] == []

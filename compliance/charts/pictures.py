@@ -2,29 +2,27 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
 from compliance import targets
+from compliance.charts.differences import colour_differences, grey_differences
+from compliance.charts.places import by_place, shown
+from compliance.charts.white import ellipse, white_limit
 from compliance.colorimetry import spaces
 from compliance.grading.case import Case
 from compliance.model import (
     Charts,
     ColourPoint,
-    DifferencePoint,
     Finding,
     GreyPoint,
-    Level,
     LevelPoint,
-    Limits,
     Pair,
     Point,
-    Triple,
 )
-from compliance.quantities.bind import COMPUTE, Options, Roles
 from compliance.quantities.view import NOWHERE
 
 __all__ = ["charts"]
@@ -32,13 +30,6 @@ __all__ = ["charts"]
 Array = NDArray[np.float64]
 EXPANDED = 1.960
 """Two-sided normal quantile of 95 %: half an interval's width in standard uncertainties."""
-CHI_SQUARE = 5.991
-"""95 % quantile with two degrees of freedom: the size of a 95 % ellipse."""
-OUTLINE = 72
-"""Points of a round outline."""
-WHITE_DIFFERENCES = ("chromaticity", "chromaticity-difference", "delta-uv-star")
-Shown = tuple[Triple, str, float]
-"""Codes, position and window of a patch."""
 COLOUR_SETS = ("hues", "saturations", "list")
 
 
@@ -49,9 +40,6 @@ def charts(
 
     `white_spread` is the (2, 2) covariance of the measured white's u'v'.
     """
-    quantity, title = "delta-e-2000", "ΔE 2000"
-    if case.plan.model.curve in ("pq", "hlg"):
-        quantity, title = "delta-e-itp", "ΔE ITP"
     neutrals, colours = _neutrals(case), _colours(case)
     return Charts(
         levels=tuple(_levels(case, neutrals, findings)),
@@ -60,11 +48,13 @@ def charts(
         target_white=_uv(case.plan.model.white_xyz),
         measured_white=_measured_white(case),
         colours=tuple(_colour_points(case, colours)),
-        differences=tuple(_differences(case, colours, quantity, findings)),
-        difference_name=title,
+        differences=(
+            *grey_differences(case, neutrals, findings),
+            *colour_differences(case, colours, findings),
+        ),
         greys=tuple(_greys(case, neutrals)),
-        white_ellipse=_ellipse(_measured_white(case), white_spread),
-        white_limit=_white_limit(case, findings),
+        white_ellipse=ellipse(_measured_white(case), white_spread),
+        white_limit=white_limit(case, findings),
     )
 
 
@@ -115,28 +105,13 @@ def _colours(case: Case) -> list[tuple[int, str]]:
     return list(found.items())
 
 
-def _shown(case: Case, index: int) -> Shown:
-    there = case.patches.stimulus[index]
-    return case.patches.triple(index), there.position, there.window
-
-
-def _points(findings: Iterable[Finding], quantity: str) -> Mapping[Shown, Point]:
-    """Points of `each` on a quantity by patch and place, of a shall before a should."""
-    points: dict[Shown, Point] = {}
-    for one in sorted(findings, key=lambda finding: finding.level is Level.SHOULD):
-        if one.quantity == quantity and one.statistic == "each":
-            for point in one.points:
-                if point.limits is not None:
-                    points.setdefault((point.patch, point.position, point.window), point)
-    return points
-
-
 def _levels(case: Case, neutrals: list[int], findings: Sequence[Finding]) -> Iterable[LevelPoint]:
     if not neutrals:
         return
     index = np.array(neutrals, dtype=np.int64)
     target = case.view.target(index)[..., 1]
-    points = _points(findings, "luminance-error")
+    each = [one for one in findings if one.statistic == "each"]
+    points = by_place(one for one in each if one.quantity == "luminance-error")
     guard = NormalDist().inv_cdf(case.rule.decision.confidence)
     above = {
         requirement.above_black
@@ -149,7 +124,7 @@ def _levels(case: Case, neutrals: list[int], findings: Sequence[Finding]) -> Ite
         lifted = wanted - float(black[place])
         low, high, inner_low, inner_high = (
             None if error is None else wanted + lifted * error / 100
-            for error in _errors(points.get(_shown(case, patch)), guard)
+            for error in _errors(points.get(shown(case, patch)), guard)
         )
         yield LevelPoint(
             name=f"{100 * case.patches.level[patch]:.4g} %",
@@ -201,20 +176,6 @@ def _colour_points(case: Case, colours: list[tuple[int, str]]) -> Iterable[Colou
         yield ColourPoint(name, _uv(target), _uv(case.view.xyz[index]))
 
 
-def _differences(
-    case: Case, colours: list[tuple[int, str]], quantity: str, findings: Sequence[Finding]
-) -> Iterable[DifferencePoint]:
-    if not colours:
-        return
-    index = np.array([index for index, _ in colours], dtype=np.int64)
-    values = COMPUTE[quantity](case.view, Roles(index, {}), Options())
-    points = _points(findings, quantity)
-    for (patch, name), value in zip(colours, values, strict=True):
-        point = points.get(_shown(case, patch))
-        limit = point.limits.maximum if point and point.limits else None
-        yield DifferencePoint(name, float(value), limit)
-
-
 def _greys(case: Case, neutrals: list[int]) -> Iterable[GreyPoint]:
     for index in neutrals:
         white = int(case.view.white[index])
@@ -224,51 +185,3 @@ def _greys(case: Case, neutrals: list[int]) -> Iterable[GreyPoint]:
         offset = spaces.xyz_to_uv(case.view.xyz[index]) - spaces.xyz_to_uv(case.view.xyz[white])
         target = float(targets.nominal_xyz(case.patches.signal[[index]], case.plan.model)[0, 1])
         yield GreyPoint(target, float(offset[0]), float(offset[1]))
-
-
-# ------------------------------------------------------------ the white and its limit
-
-
-def _circle() -> Array:
-    turn = np.linspace(0.0, 2 * np.pi, OUTLINE, endpoint=False)
-    return np.stack([np.cos(turn), np.sin(turn)], axis=1)
-
-
-def _outline(points: Array) -> tuple[Pair, ...]:
-    return tuple((float(u), float(v)) for u, v in points)
-
-
-def _ellipse(white: Pair | None, covariance: NDArray[np.float64] | None) -> tuple[Pair, ...]:
-    if white is None or covariance is None:
-        return ()
-    sizes, axes = np.linalg.eigh(covariance)
-    reach = np.sqrt(CHI_SQUARE * np.maximum(sizes, 0.0))
-    return _outline(np.array(white) + (_circle() * reach) @ axes.T)
-
-
-def _white_limit(case: Case, findings: Sequence[Finding]) -> tuple[Pair, ...]:
-    """The first shall limit on the white's distance from the target's white."""
-    index = case.matcher.find(case.plan.patches("white")[0])
-    requirements = {one.id: one for one in case.rule.requirements}
-    for one in findings:
-        requirement = requirements[one.id]
-        about_white = [
-            point
-            for point in one.points
-            if index is not None and point.patch == case.patches.triple(index)
-        ]
-        plain = one.quantity in WHITE_DIFFERENCES and requirement.reference == "target"
-        if plain and one.level is Level.SHALL and about_white and about_white[0].limits:
-            return _limit_outline(case, one.quantity, about_white[0].limits)
-    return ()
-
-
-def _limit_outline(case: Case, quantity: str, limits: Limits) -> tuple[Pair, ...]:
-    white = case.plan.model.white_xyz
-    if limits.box is not None:
-        corners = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * np.array(limits.box)
-        return _outline(np.asarray(spaces.xy_to_uv(spaces.xyz_to_xy(white) + corners)))
-    if limits.maximum is None:
-        return ()
-    size = limits.maximum / 1300 if quantity == "delta-uv-star" else limits.maximum
-    return _outline(spaces.xyz_to_uv(white) + size * _circle())

@@ -1,0 +1,5 @@
+"""What the sheet's pictures show, computed from a case and its findings."""
+
+from compliance.charts.pictures import charts
+
+__all__ = ["charts"]
