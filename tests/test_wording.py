@@ -2,12 +2,24 @@
 
 from __future__ import annotations
 
+import re
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
 from invented_samples import proven, unproven
 
-from compliance.model import Band, Decision, Finding, Level, Limits, Over, Requirement, Verdict
+from compliance.model import (
+    Band,
+    Decision,
+    Finding,
+    Level,
+    Limits,
+    Over,
+    PatchSet,
+    Requirement,
+    Verdict,
+)
+from compliance.quantities.table import QUANTITIES, Quantity
 from compliance.wording import (
     deciding,
     decision_sentence,
@@ -23,6 +35,7 @@ from compliance.wording import (
     left_open,
     over_words,
 )
+from compliance.wording.rules import asked_words
 
 
 def finding(quantity: str, unit: str, value: object, limits: Limits, **more: object) -> Finding:
@@ -193,3 +206,31 @@ def test_times_are_utc() -> None:
     east = timezone(timedelta(hours=2))
     assert format_time(datetime(2026, 11, 20, 1, 30, tzinfo=east)) == "2026-11-19 23:30 UTC"
     assert format_time(datetime(2026, 11, 20, 1, 30, tzinfo=UTC)) == "2026-11-20 01:30 UTC"
+
+
+@pytest.mark.parametrize("row", QUANTITIES.values(), ids=lambda row: row.name)
+def test_definitions_are_in_words_for_clients(row: Quantity) -> None:
+    """They stand on the sheet: no keys of rule files, no numbers without their zero."""
+    for text in (row.definition, row.source):
+        assert "_" not in text
+        assert "from memory" not in text
+        assert "request" not in text
+        assert not re.search(r"(?<![\w.])\.\d", text)
+
+
+def test_sets_are_told_by_what_they_are_of() -> None:
+    sets = {
+        "again": PatchSet("again", "repeats", of="white", repeats=3),
+        "screen": PatchSet("screen", "positions", of="white"),
+        "sweep": PatchSet("sweep", "saturations", hues=("red",), steps=4),
+    }
+    sets["dark-steps"] = PatchSet("dark-steps", "list")
+    over = Over(("again", "screen", "sweep", "dark-steps"))
+    assert over_words(over, sets) == (
+        "white read again, white over the screen, saturations, dark steps"
+    )
+    stability = Requirement(
+        "stable", "Stability", "stability", Level.SHALL, "practice", None, Over(("again",)),
+        Limits(maximum=2),
+    )  # fmt: skip
+    assert asked_words(stability, sets) == "Stability of white read again: at most 2\u00a0%"

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 from compliance.model import (
     Finding,
     Level,
     NotJudged,
+    PatchSet,
     Point,
     Requirement,
     Rule,
@@ -100,11 +101,17 @@ def rows(findings: Iterable[Finding], rule: Rule) -> tuple[Row, ...]:
     ordered = in_order(findings)
     uncertain = any(finding.probability is not None for finding in ordered)
     asked = rule.decision.confidence
-    return tuple(_row(finding, known.get(finding.id), uncertain, asked) for finding in ordered)
+    return tuple(
+        _row(finding, known.get(finding.id), rule.sets, uncertain, asked) for finding in ordered
+    )
 
 
 def _row(
-    finding: Finding, requirement: Requirement | None, uncertain: bool, confidence: float
+    finding: Finding,
+    requirement: Requirement | None,
+    sets: Mapping[str, PatchSet],
+    uncertain: bool,
+    confidence: float,
 ) -> Row:
     return Row(
         id=finding.id,
@@ -112,7 +119,7 @@ def _row(
         verdict=finding.verdict,
         word=verdict_word(finding.verdict, finding.reason),
         title=finding.title,
-        about=_about(finding, requirement),
+        about=_about(finding, requirement, sets),
         value=format_value(finding),
         value_notes=tuple(_value_notes(finding, uncertain, confidence)),
         limits=_limits(finding, requirement),
@@ -126,12 +133,12 @@ def _row(
     )
 
 
-def _about(finding: Finding, requirement: Requirement | None) -> str:
+def _about(finding: Finding, requirement: Requirement | None, sets: Mapping[str, PatchSet]) -> str:
     quantity = QUANTITIES.get(finding.quantity)
     parts = [quantity.title if quantity else finding.quantity]
     if quantity and quantity.values == "point" and len(finding.points) != 1:
         parts.append(_statistic(finding, requirement))
-    words = over_words(requirement.over) if requirement else ""
+    words = over_words(requirement.over, sets) if requirement else ""
     if words:
         parts.append(words)
     if requirement and requirement.reference != "target":

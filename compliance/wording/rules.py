@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 
 from compliance.model import Change, Decision, PatchSet, Requirement, Rule, Target
 from compliance.quantities.table import QUANTITIES, RECORDED_FIELDS
@@ -118,8 +118,11 @@ def limits_words(requirement: Requirement) -> str:
     return "; ".join(format_requirement_limits(requirement, requirement_unit(requirement)))
 
 
-def subject_words(requirement: Requirement) -> str:
-    """What a requirement is about, e.g. `Luminance error of grey; target 1 to 100 cd/m²`."""
+def subject_words(requirement: Requirement, sets: Mapping[str, PatchSet] | None = None) -> str:
+    """What a requirement is about, e.g. `Luminance error of grey; target 1 to 100 cd/m²`.
+
+    With the rule's `sets`, as `over_words` tells them.
+    """
     row = QUANTITIES[requirement.quantity]
     if requirement.field is not None:
         return f"Recorded: {RECORDED_FIELDS[requirement.field][1]}"
@@ -127,7 +130,7 @@ def subject_words(requirement: Requirement) -> str:
         return f"Declared: {requirement.declaration.replace('-', ' ')}"
     parts = [row.title]
     if requirement.over is not None:
-        words = over_words(requirement.over)
+        words = over_words(requirement.over, sets)
         parts[0] += f" of {words}" if requirement.over.patches else f" {words}"
     parts += _ways(requirement)
     return ", ".join(part for part in parts if part)
@@ -159,9 +162,9 @@ def statistic_words(statistic: str, percentile: float | None = None) -> str:
     }.get(statistic, "")
 
 
-def asked_words(requirement: Requirement) -> str:
+def asked_words(requirement: Requirement, sets: Mapping[str, PatchSet] | None = None) -> str:
     """A requirement in one line: what it is about and its limits."""
-    return f"{subject_words(requirement)}: {limits_words(requirement)}"
+    return f"{subject_words(requirement, sets)}: {limits_words(requirement)}"
 
 
 def source_words(requirement: Requirement) -> str:

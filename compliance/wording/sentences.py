@@ -10,6 +10,7 @@ from compliance.model import (
     Finding,
     Outcome,
     Over,
+    PatchSet,
     Reason,
     State,
     Verdict,
@@ -202,11 +203,14 @@ def _together() -> str:
     )
 
 
-def over_words(over: Over | None) -> str:
-    """Which patches a requirement is about, in short words; empty where roles are fixed."""
+def over_words(over: Over | None, sets: Mapping[str, PatchSet] | None = None) -> str:
+    """Which patches a requirement is about, in short words; empty where roles are fixed.
+
+    With `sets`, those of the rule, a set whose name tells nothing is told by what it is of.
+    """
     if over is None:
         return ""
-    parts = [", ".join(over.patches)]
+    parts = [", ".join(_set_words(name, (sets or {}).get(name)) for name in over.patches)]
     if over.signal is not None:
         low, high = (format_plain(100 * end) for end in over.signal)
         parts.append(f"signal {low} to {high}\u00a0%")
@@ -226,3 +230,16 @@ def over_words(over: Over | None) -> str:
     if over.exclude:
         parts.append("except " + ", ".join(over.exclude))
     return "; ".join(parts)
+
+
+def _set_words(name: str, patch_set: PatchSet | None) -> str:
+    if patch_set is None:
+        return name
+    of, kind = patch_set.of or "white", patch_set.kind
+    if kind == "repeats":
+        return f"{of} read again"
+    if kind == "positions":
+        return f"{of} over the screen"
+    if kind == "windows":
+        return f"{of} in several windows"
+    return "saturations" if kind == "saturations" else name.replace("-", " ")

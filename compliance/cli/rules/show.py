@@ -112,7 +112,7 @@ def _text(rule: Rule, places: Places) -> Iterator[str]:
         yield look.ink(look.text(words), "strong")
         for one in found:
             yield from folded(f"{one.id}: {one.title}", 2, look)
-            yield from folded(asked_words(one), INDENT, look)
+            yield from folded(asked_words(one, rule.sets), INDENT, look)
             yield from folded(f"{source_words(one)} ({_origin(one, places)})", INDENT, look)
     if rule.sets:
         yield ""
@@ -143,7 +143,7 @@ def _markdown(rule: Rule, places: Places) -> Iterator[str]:
             (
                 (
                     f"{cell(one.title)} (`{one.id}`)",
-                    cell(subject_words(one)),
+                    cell(subject_words(one, rule.sets)),
                     cell(limits_words(one)),
                     cell(source_words(one)),
                     cell(_origin(one, places)),
