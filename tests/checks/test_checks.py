@@ -195,6 +195,29 @@ def test_readings_that_scatter_more_than_the_meter() -> None:
     assert "repeatability" not in noted(repeated(0.02))
 
 
+@pytest.mark.parametrize(("times", "expected"), [(2.2, False), (3.0, True)])
+def test_how_much_scatter_is_noted(times: float, expected: bool) -> None:
+    """Two differences, as a standard deviation √2 times the meter's 0.3 % if by chance.
+
+    By chance their mean square passes 2.6 times that in one of a thousand (χ² of 2: 13.8).
+    """
+    good = read()
+    first, second, third, *_ = [row for row in greys(good) if good.codes[row, 0] == 940]
+    assert (second, third) == (first + 1, first + 2)
+    light = good.xyz[first]
+    step = 1 + times * 0.003 * np.sqrt(2)
+    unsteady = with_light(good, {first: light, second: light * step, third: light})
+    assert ("repeatability" in noted(unsteady, meter=builders.meter())) == expected
+
+
+def test_white_that_drifts_is_no_scatter() -> None:
+    good = read()
+    first, *others = [row for row in greys(good) if good.codes[row, 0] == 940]
+    drift = {row: good.xyz[first] * (1 + 0.001 * (row - first)) for row in others}
+    assert max(others) - first > 50
+    assert "repeatability" not in noted(with_light(good, drift), meter=builders.meter())
+
+
 def test_chance_is_not_called_scatter() -> None:
     """Readings that scatter as the meter's file says: hardly ever noted."""
     meter = builders.meter()
