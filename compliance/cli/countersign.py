@@ -94,9 +94,11 @@ def _countersigned(sheet: Path, means: Means, role: str, when: datetime) -> byte
 def _check_sheet(sheet: Path, found: Verification, when: datetime) -> None:
     """That the sheet holds, and that its second place is free."""
     if found.exit_code == 1:
-        broken = [step for step in found.steps if step.status == "fail"]
-        told = "; ".join(f"{step.title}: {step.text}" for step in broken)
-        raise SheetError(f"{sheet}: not countersigned, for it does not hold: {told}")
+        broken = next(step for step in found.steps if step.status == "fail")
+        raise SheetError(
+            f"{sheet}: not countersigned, for it does not hold: {broken.title}: {broken.text}; "
+            f"see: compliance verify {sheet}"
+        )
     first, *more = found.signatures
     if more:
         raise SheetError(

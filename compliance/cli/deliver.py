@@ -119,7 +119,7 @@ def _files(
     if source.is_dir():
         if folder is not None or specs or allow_outside:
             raise UsageError("--sheets, --specs and --allow-outside go with a job")
-        return sorted(source.glob("*.pdf"))
+        return sorted(file for file in source.iterdir() if file.suffix.lower() == ".pdf")
     if source.suffix.lower() not in SUFFIXES:
         raise UsageError(
             f"{source}: expected a folder of sheets, or a job file, whose name ends in .yaml"

@@ -64,8 +64,8 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
     check_targets([out], replace)
     stated, facility = stated_in_file(source)
     acceptance = Acceptance(
-        reason=_line(given["reason"]),
-        accepted_by=_line(given["accepted_by"]),
+        reason=_line("--reason", given["reason"]),
+        accepted_by=_line("--accepted-by", given["accepted_by"]),
         accepted=when,
         until=until,
     )
@@ -157,5 +157,11 @@ def _unpack(files: tuple[Path, ...], folder: Path, replace: bool) -> None:
     write_new(written, replace=replace)
 
 
-def _line(text: str) -> str:
+def _line(option: str, text: str) -> str:
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        # What a system in another encoding makes of letters that it does not know.
+        told = f"{option}: has letters that this system's encoding does not know"
+        raise UsageError(f"{told}; expected UTF-8, as with PYTHONUTF8=1") from None
     return " ".join(text.split())

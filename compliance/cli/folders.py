@@ -43,7 +43,7 @@ def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> 
     removed. Raises OutputError.
     """
     check_place(folder, replace)
-    folder = folder.absolute()
+    named, folder = folder, folder.absolute()
     new = folder.with_name(f".{secrets.token_hex(8)}.part")
     old = folder.with_name(f".{secrets.token_hex(8)}.old")
     try:
@@ -59,7 +59,7 @@ def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> 
             raise
     except OSError as error:
         why = (error.strerror or str(error)).lower()
-        raise OutputError(f"{folder}: cannot be written: {why}") from error
+        raise OutputError(f"{named}: cannot be written: {why}") from error
     finally:
         for each in (new, *([old] if folder.exists() else [])):
             with suppress(OSError):

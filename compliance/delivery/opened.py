@@ -12,12 +12,12 @@ import struct
 import unicodedata
 import zipfile
 import zlib
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from compliance.delivery.bag import path_fault
+from compliance.delivery.bag import TOP, path_fault
 from compliance.errors import DeliveryError, Problem
 
 __all__ = ["LARGEST", "Opened", "is_zip", "opened"]
@@ -28,10 +28,17 @@ LARGEST_ALL = 1 << 30
 """Bytes of all files together."""
 MOST = 5000
 """Files."""
+DEEPEST = 20
+"""Folders in folders."""
 DIRECTORY = 4 << 20
 """Bytes of a .zip's directory, which is read whole."""
-END = b"PK\x05\x06"
-END64 = b"PK\x06\x07"
+ENTRY, END, END64 = b"PK\x03\x04", b"PK\x05\x06", b"PK\x06\x07"
+HEAD = struct.Struct("<4s2xHH4xIIIHH")
+"""Before each file of a .zip: mark, flags, method, CRC, sizes, lengths of name and extra field."""
+NOTHING = 2
+"""Bytes of nothing, deflated."""
+AFTER = 0x8
+"""Flag of a file whose sizes come after it."""
 STORED = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 
 
@@ -53,7 +60,7 @@ def is_zip(path: Path) -> bool:
     """Whether the file at `path` begins as a .zip does."""
     try:
         with path.open("rb") as file:
-            return file.read(4) in (b"PK\x03\x04", END)
+            return file.read(4) in (ENTRY, END)
     except OSError:
         return False
 
@@ -72,7 +79,7 @@ def opened(path: Path) -> Iterator[Opened]:
     except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
         raise DeliveryError(Problem(str(path), f"cannot be opened: {error}")) from None
     with archive:
-        yield _zip(archive)
+        yield _zip(path, archive)
 
 
 # ---------------------------------------------------------------- a folder
@@ -109,8 +116,10 @@ def _walk(folder: Path, prefix: str, faults: list[str]) -> Iterator[tuple[str, i
         if stat.S_ISLNK(status.st_mode):
             faults.append(f"{_shown(name)}: is a link; a delivery holds plain files")
         elif stat.S_ISDIR(status.st_mode):
-            if name.count("/") < 20:
+            if name.count("/") < DEEPEST:
                 yield from _walk(folder / entry.name, f"{name}/", faults)
+            else:
+                faults.append(f"{_shown(name)}: lies too deep to be looked into")
         elif stat.S_ISREG(status.st_mode):
             yield name, status.st_size
         else:
@@ -121,7 +130,7 @@ def _walk(folder: Path, prefix: str, faults: list[str]) -> Iterator[tuple[str, i
 
 
 def _check_directory(path: Path) -> None:
-    """That the directory of a .zip is small enough to be read whole."""
+    """That a .zip ends with its directory, which is small enough to be read whole."""
     with path.open("rb") as file:
         size = file.seek(0, os.SEEK_END)
         file.seek(max(0, size - 66_000))
@@ -132,17 +141,56 @@ def _check_directory(path: Path) -> None:
     (length,) = struct.unpack_from("<I", tail, at + 12)
     if length > DIRECTORY:
         raise DeliveryError(Problem(str(path), f"holds more than the {MOST} files of a delivery"))
+    if len(tail) != at + 22:
+        raise DeliveryError(Problem(str(path), "goes on after the end of the .zip: was added to"))
 
 
-def _zip(archive: zipfile.ZipFile) -> Opened:
-    faults: list[str] = []
+def _strewn(path: Path, archive: zipfile.ZipFile) -> Iterable[str]:
+    """A fault where the entries do not lie one behind the other from the first byte on.
+
+    Some programs go by the directory, others by what stands before each entry: a .zip in
+    which the two differ would unpack to something else than what is checked here.
+    """
+    place = 0
+    with path.open("rb") as file:
+        for entry in sorted(archive.infolist(), key=lambda each: each.header_offset):
+            if entry.header_offset - place not in _between(place):
+                break
+            file.seek(entry.header_offset)
+            head = file.read(HEAD.size)
+            if len(head) < HEAD.size:
+                break
+            mark, *stated, name, extra = HEAD.unpack(head)
+            if mark != ENTRY or not _same(stated, entry):
+                break
+            place = entry.header_offset + HEAD.size + name + extra + entry.compress_size
+        else:
+            if archive.start_dir - place in _between(place):
+                return
+    yield "the .zip has more in it than its directory says"
+
+
+def _same(stated: Sequence[int], entry: zipfile.ZipInfo) -> bool:
+    """Whether what stands before an entry is what the directory says; sizes may come after it."""
+    flags, method, *sizes = stated
+    found = [entry.CRC, entry.compress_size, entry.file_size]
+    return method == entry.compress_type and (bool(flags & AFTER) or sizes == found)
+
+
+def _between(place: int) -> Sequence[int]:
+    """How many bytes may lie before an entry: none, or the sizes of the one before it."""
+    return (0, 12, 16) if place else (0,)
+
+
+def _zip(path: Path, archive: zipfile.ZipFile) -> Opened:
+    faults = list(_strewn(path, archive))
     entries: dict[str, zipfile.ZipInfo] = {}
     tops = set()
     for entry in archive.infolist():
         name, fault = entry.orig_filename, _entry_fault(entry)
         if fault is not None:
             faults.append(fault)
-        elif not entry.is_dir():
+        elif not name.endswith("/"):
             top, slash, inner = name.partition("/")
             tops.add(top if slash else "")
             if inner in entries:
@@ -170,9 +218,11 @@ def _zip(archive: zipfile.ZipFile) -> Opened:
 
 def _entry_fault(entry: zipfile.ZipInfo) -> str | None:
     name = entry.orig_filename
-    fault = path_fault(name.removesuffix("/") if entry.is_dir() else name)
+    fault = path_fault(name.removesuffix("/"))
     if fault is not None:
         return fault
+    if name.endswith("/") and (entry.file_size or entry.compress_size > NOTHING):
+        return f"{_shown(name)}: is a folder with bytes in it"
     mode = entry.external_attr >> 16
     if stat.S_IFMT(mode) not in (0, stat.S_IFREG, stat.S_IFDIR):
         return f"{_shown(name)}: is a link or no plain file; a delivery holds plain files"
@@ -191,18 +241,18 @@ def _sound(sizes: Iterable[tuple[str, int]], faults: list[str]) -> tuple[str, ..
     names: list[str] = []
     alike: dict[str, str] = {}
     total = 0
-    for name, size in sorted(sizes):
-        total += size
+    # Those that say what should be there come first: they are read whatever else lies there.
+    for name, size in sorted(sizes, key=lambda each: (each[0] not in TOP, each)):
         fault = path_fault(name)
         folded = unicodedata.normalize("NFC", name).casefold()
         if fault is None and folded in alike:
-            fault = f"{_shown(name)}: differs from {_shown(alike[folded])} in capitals only"
+            fault = f"{_shown(name)}: differs from {_shown(alike[folded])} in capitals or accents"
         if fault is None and size > LARGEST:
             fault = f"{_shown(name)}: has {size} bytes; at most {LARGEST} are read"
         if fault is None and len(names) >= MOST:
             faults.append(f"more than {MOST} files; the rest is not looked at")
             break
-        if fault is None and total > LARGEST_ALL:
+        if fault is None and total + size > LARGEST_ALL:
             faults.append(f"more than {LARGEST_ALL} bytes; the rest is not looked at")
             break
         alike.setdefault(folded, name)
@@ -210,7 +260,8 @@ def _sound(sizes: Iterable[tuple[str, int]], faults: list[str]) -> tuple[str, ..
             faults.append(fault)
         else:
             names.append(name)
-    return tuple(names)
+            total += size
+    return tuple(sorted(names))
 
 
 def _shown(name: str) -> str:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import zlib
 from collections.abc import Iterable
 from io import BytesIO
 from typing import Any
@@ -17,6 +18,7 @@ MOST_NODES = 100
 def read_attachments(data: bytes, *, largest: int) -> dict[str, bytes]:
     """The files attached to a PDF, by name; each of at most `largest` bytes.
 
+    ValueError where viewers could show another file for one of them than what is given here.
     May raise any exception on a damaged file, as `read_signatures` does.
     """
     reader = PdfFileReader(BytesIO(data))
@@ -24,13 +26,45 @@ def read_attachments(data: bytes, *, largest: int) -> dict[str, bytes]:
     for name, specification in _leaves(reader.root.get("/Names", {}).get("/EmbeddedFiles")):
         if name in found:
             raise ValueError(f"two attachments are named {name}")
-        if str(specification.get("/UF", name)) != name:
-            raise ValueError(f"attachment {name} calls itself {specification['/UF']}")
-        content = specification["/EF"]["/F"].data
-        if len(content) > largest:
-            raise ValueError(f"attachment {name} has {len(content)} bytes, more than {largest}")
-        found[name] = content
+        found[name] = _content(specification, name, largest)
+    for specification in _associated(reader.root):
+        name = str(specification.get("/UF", specification.get("/F")))
+        if found.get(name) != _content(specification, name, largest):
+            raise ValueError(f"the associated file {name} is none of the attachments")
     return found
+
+
+def _associated(root: Any) -> list[Any]:
+    """What the catalog names as associated files (ISO 19005-3, 6.8)."""
+    # The library's own `get` gives a reference where indexing follows it.
+    named = root["/AF"] if "/AF" in root else ()  # noqa: SIM401
+    return [each.get_object() for each in named]
+
+
+def _content(specification: Any, name: str, largest: int) -> bytes:
+    """What a file specification holds: the same in each place where viewers look for it."""
+    for key in ("/F", "/UF"):
+        if str(specification.get(key, name)) != name:
+            raise ValueError(f"attachment {name} calls itself {specification[key]}")
+    embedded = specification["/EF"]
+    first, *others = (_unpacked(embedded[key], name, largest) for key in embedded)
+    if any(each != first for each in others):
+        raise ValueError(f"attachment {name} is two files")
+    return first
+
+
+def _unpacked(stream: Any, name: str, largest: int) -> bytes:
+    """The bytes of an embedded file; no more of them is unpacked than there may be."""
+    packed: bytes = stream.encoded_data
+    coding = stream["/Filter"] if "/Filter" in stream else ()  # noqa: SIM401
+    filters = [coding] if isinstance(coding, str) else [str(each) for each in coding]
+    if filters == ["/FlateDecode"] and "/DecodeParms" not in stream:
+        packed = zlib.decompressobj().decompress(packed, largest + 1)
+    elif filters:
+        raise ValueError(f"attachment {name} is coded with {', '.join(filters)}")
+    if len(packed) > largest:
+        raise ValueError(f"attachment {name} has more than {largest} bytes")
+    return packed
 
 
 def _leaves(tree: Any) -> Iterable[tuple[str, Any]]:
@@ -44,4 +78,6 @@ def _leaves(tree: Any) -> Iterable[tuple[str, Any]]:
             raise ValueError("the tree of attachments is too large")
         nodes += node.get("/Kids", ())
         flat = [part.get_object() for part in node.get("/Names", ())]
+        if len(flat) % 2:
+            raise ValueError("the tree of attachments names one without a file")
         yield from ((str(name), leaf) for name, leaf in zip(flat[::2], flat[1::2], strict=True))

@@ -64,6 +64,13 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     assert done.stdout.endswith("  NOT to be relied on as it is.\n")
 
 
+def test_no_sheet_is_left_out_for_its_capitals(compliance: Run, home: Path) -> None:
+    (home / "sheets" / "KX-7-2-tiny.pdf").rename(home / "sheets" / "KX-7-2-tiny.PDF")
+    done = compliance("deliver", "sheets", "--out", "d.zip", *KEY, *NOW)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "KX-7-2-tiny: not compliant, 1 signature" in done.stdout
+
+
 def test_a_job_gives_its_own_sheets_only(compliance: Run, home: Path) -> None:
     (home / "sheets" / "other.pdf").write_bytes(b"hello")
     call = ("deliver", "job.yaml", "--sheets", "sheets", "--no-signature")

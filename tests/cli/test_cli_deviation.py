@@ -169,6 +169,23 @@ def test_an_assessment_that_was_changed_is_not_accepted(compliance: Run, job: Pa
     assert "out/KX-7-1-tiny.json: the assessment was changed" in done.stderr
 
 
+@pytest.mark.parametrize("option", ["--reason", "--accepted-by"])
+def test_letters_that_the_system_cannot_read_are_told(
+    compliance: Run, job: Path, option: str
+) -> None:
+    """In a locale without them, an argument's bytes are no text."""
+    call = list(NEW)
+    call[call.index(option) + 1] = "für später"
+    plain = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
+    done = compliance(*call, "--out", "d.json", *NOW, env=plain)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == (
+        f"compliance: {option}: has letters that this system's encoding does not know; "
+        "expected UTF-8, as with PYTHONUTF8=1\n"
+    )
+    assert compliance(*call, "--out", "d.json", *NOW).returncode == 0
+
+
 def test_new_writes_over_nothing(compliance: Run, accepted: Path) -> None:
     before = (accepted.parent / "d.json").read_bytes()
     done = compliance(*NEW, "--out", "d.json", *NOW)

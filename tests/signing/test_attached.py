@@ -1,0 +1,140 @@
+"""Attachments that a viewer would show otherwise than verification reads them, and bombs.
+
+Whoever holds the key can sign such a file, so no signature tells of it.
+"""
+
+from __future__ import annotations
+
+import tracemalloc
+import zlib
+from collections.abc import Callable
+from io import BytesIO
+from typing import Any
+
+import pikepdf
+import pytest
+from pikepdf import Array, Dictionary, Name, String
+from sealing import ATTACHED, archived
+
+from compliance.signatures import read_attachments
+
+FIRST = "assessment.json"
+LARGEST = 1 << 20
+
+
+def changed(change: Callable[[Any], None]) -> bytes:
+    """A small archival PDF with two attachments after a change."""
+    with pikepdf.open(BytesIO(archived())) as pdf:
+        change(pdf)
+        out = BytesIO()
+        pdf.save(out, stream_decode_level=pikepdf.StreamDecodeLevel.none)
+    return out.getvalue()
+
+
+def names(pdf: Any) -> Any:
+    return pdf.Root.Names.EmbeddedFiles.Names
+
+
+def file(pdf: Any, data: bytes = b"{}", name: str = FIRST) -> Any:
+    """A file specification."""
+    stream = pdf.make_stream(data, Type=Name.EmbeddedFile, Subtype=Name("/application/json"))
+    return pdf.make_indirect(
+        Dictionary(
+            Type=Name.Filespec,
+            F=String(name),
+            UF=String(name),
+            EF=Dictionary(F=stream, UF=stream),
+            AFRelationship=Name.Data,
+        )
+    )
+
+
+def one_name_twice(pdf: Any) -> None:
+    names(pdf).extend([String(FIRST), file(pdf)])
+
+
+def one_file_twice(pdf: Any) -> None:
+    names(pdf).extend([names(pdf)[0], names(pdf)[1]])
+
+
+def another_unicode_name(pdf: Any) -> None:
+    names(pdf)[1].UF = String("other.json")
+
+
+def another_name(pdf: Any) -> None:
+    names(pdf)[1].F = String("other.json")
+
+
+def another_file_under_the_unicode_name(pdf: Any) -> None:
+    names(pdf)[1].EF.UF = pdf.make_stream(b'{"verdict": "compliant"}', Type=Name.EmbeddedFile)
+
+
+def another_associated_file(pdf: Any) -> None:
+    pdf.Root.AF[0] = file(pdf)
+
+
+def an_associated_file_more(pdf: Any) -> None:
+    pdf.Root.AF.append(file(pdf, name="more.json"))
+
+
+def no_file(pdf: Any) -> None:
+    names(pdf).append(String("x"))
+
+
+def a_loop(pdf: Any) -> None:
+    tree = pdf.make_indirect(Dictionary(Kids=Array()))
+    tree.Kids.append(tree)
+    pdf.Root.Names.EmbeddedFiles = tree
+
+
+def coded_twice(pdf: Any) -> None:
+    stream = names(pdf)[1].EF.F
+    twice = zlib.compress(zlib.compress(b"{}"))
+    stream.write(twice, filter=Array([Name.FlateDecode, Name.FlateDecode]))
+
+
+def a_bomb(pdf: Any) -> None:
+    names(pdf)[1].EF.F.write(bytes(50 * LARGEST))
+
+
+def plain_and_large(pdf: Any) -> None:
+    pdf.Root.Names.EmbeddedFiles.Names[1].EF.F.write(bytes(range(256)) * 8000)
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (one_name_twice, "two attachments are named assessment.json"),
+        (one_file_twice, "two attachments are named assessment.json"),
+        (another_unicode_name, "attachment assessment.json calls itself other.json"),
+        (another_name, "attachment assessment.json calls itself other.json"),
+        (another_file_under_the_unicode_name, "attachment assessment.json is two files"),
+        (another_associated_file, "associated file assessment.json is none of the attachments"),
+        (an_associated_file_more, "the associated file more.json is none of the attachments"),
+        (no_file, "the tree of attachments names one without a file"),
+        (a_loop, "the tree of attachments is too large"),
+        (coded_twice, "attachment assessment.json is coded with /FlateDecode, /FlateDecode"),
+        (a_bomb, "attachment assessment.json has more than 1048576 bytes"),
+        (plain_and_large, "attachment assessment.json has more than 1048576 bytes"),
+    ],
+)
+def test_it_is_refused(change: Callable[[Any], None], words: str) -> None:
+    with pytest.raises(ValueError, match=words):
+        read_attachments(changed(change), largest=LARGEST)
+
+
+def test_a_bomb_is_not_unpacked() -> None:
+    data = changed(a_bomb)
+    assert len(data) < LARGEST
+    tracemalloc.start()
+    try:
+        with pytest.raises(ValueError, match="more than"):
+            read_attachments(data, largest=LARGEST)
+        _, most = tracemalloc.get_traced_memory()
+    finally:
+        tracemalloc.stop()
+    assert most < 10 * LARGEST
+
+
+def test_what_was_not_changed_is_read() -> None:
+    assert read_attachments(changed(lambda _: None), largest=LARGEST) == ATTACHED
