@@ -6,7 +6,6 @@ Whoever holds the key can sign such a file, so no signature tells of it.
 from __future__ import annotations
 
 import tracemalloc
-import zlib
 from collections.abc import Callable
 from io import BytesIO
 from typing import Any
@@ -87,10 +86,8 @@ def a_loop(pdf: Any) -> None:
     pdf.Root.Names.EmbeddedFiles = tree
 
 
-def coded_twice(pdf: Any) -> None:
-    stream = names(pdf)[1].EF.F
-    twice = zlib.compress(zlib.compress(b"{}"))
-    stream.write(twice, filter=Array([Name.FlateDecode, Name.FlateDecode]))
+def coded_otherwise(pdf: Any) -> None:
+    names(pdf)[1].EF.F.write(b"\1{}\x80", filter=Name.RunLengthDecode)
 
 
 def a_bomb(pdf: Any) -> None:
@@ -113,7 +110,7 @@ def plain_and_large(pdf: Any) -> None:
         (an_associated_file_more, "the associated file more.json is none of the attachments"),
         (no_file, "the tree of attachments names one without a file"),
         (a_loop, "the tree of attachments is too large"),
-        (coded_twice, "attachment assessment.json is coded with /FlateDecode, /FlateDecode"),
+        (coded_otherwise, "attachment assessment.json is coded with /RunLengthDecode"),
         (a_bomb, "attachment assessment.json has more than 1048576 bytes"),
         (plain_and_large, "attachment assessment.json has more than 1048576 bytes"),
     ],
