@@ -52,7 +52,8 @@ OBSERVERS = ("cie-1931-2", "cie-1964-10", "cie-2015-2", "cie-2015-10")
     "--plan",
     metavar="FILE",
     type=PATH,
-    help="The plan that was measured: code values and places where IN has none, row by row.",
+    help="The plan that was measured: code values and places come from it, row by row; those of "
+    "IN, as codes or in percent, are held against it.",
 )
 @click.option("--unit", metavar="UNIT", default="", help="Of spectra whose file states none.")
 @click.option(
@@ -85,7 +86,7 @@ def command(
     Wanted are the code values shown and what was measured, in cd/m². CSV: r,g,b (c1,c2,c3 of
     X'Y'Z') and X,Y,Z or Y,x,y. CGATS: RGB_R RGB_G RGB_B and XYZ_X XYZ_Y XYZ_Z or XYY_CAPY
     XYY_X XYY_Y. CxF: ColorRGB with MaxRange and ColorEmissiveCIEXYZ. Spectra: a column for
-    each wavelength in nm, and the unit. An export without code values: --plan.
+    each wavelength in nm, and the unit. An export without code values, or in percent: --plan.
 
     Exit codes: 0 written, 2 the input or the call is wrong, 4 an internal or I/O failure.
     """

@@ -15,9 +15,10 @@ from __future__ import annotations
 
 import re
 from collections.abc import Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from compliance.documents.words import meant, quoted
+from compliance.readings.cells import NUMBER
 from compliance.readings.cgats_names import (
     FIELDS,
     HEADS,
@@ -281,17 +282,17 @@ def _table(file: _File, spectral: Spectral) -> Table:
     if "XYY_CAPY" not in wanted:
         said["Y"] = "XYZ_Y"
     table = Table(NAME, names, rows, file.fields_line, said, file.encoding)
-    _check_percent(table, file.problems)
-    return table
+    return replace(table, doubt=_percent(table))
 
 
-def _check_percent(table: Table, problems: Problems) -> None:
+def _percent(table: Table) -> str:
     """Some programs write RGB in percent, which would pass for dark code values."""
     codes = [cell for name in ("r", "g", "b") for cell in table.cells(name)]
-    numbers = [int(cell) for cell in codes if re.fullmatch(r"[0-9]{1,9}", cell)]
-    if not table.encoding and numbers and max(numbers) <= PERCENT:
-        told = (
-            f"no code value is above {PERCENT}: are they percent? Expected code values of an "
-            'encoding; if they are, say so: KEYWORD "ENCODING" and, e.g., ENCODING "rgb-10-full"'
-        )
-        problems.add(told, table.line, "RGB_R")
+    numbers = [float(cell) for cell in codes if NUMBER.fullmatch(cell)]
+    if table.encoding or not numbers or max(numbers) > PERCENT:
+        return ""
+    return (
+        f"no code value is above {PERCENT}: are they percent? Join them with the plan that was "
+        "measured: compliance convert FILE OUT --plan PLAN; if they are codes, say so: KEYWORD "
+        '"ENCODING" and, e.g., ENCODING "rgb-10-full"'
+    )

@@ -13,18 +13,16 @@ from importlib import import_module
 
 from compliance.errors import UsageError
 from compliance.model import CHROMATICITY_FLOOR, Encoding
-from compliance.readings.columns import CODES, OPTIONAL, VALUES, columns_of
+from compliance.readings.columns import OPTIONAL, columns_of
 from compliance.readings.formats import FORMATS, read_table
+from compliance.readings.joining import joined
 from compliance.readings.problems import Problems
 from compliance.readings.records import OBSERVER, readings_of, stated_encoding
 from compliance.readings.rows import Row
-from compliance.readings.tables import Spectral, Table, whole_rows
+from compliance.readings.tables import Spectral, Table
 from compliance.readings.text import text_of
 
 __all__ = ["Converted", "Source", "convert"]
-
-CODE_NAMES = tuple(name for group in CODES for name in group)
-VALUE_NAMES = tuple(dict.fromkeys(name for group in VALUES for name in group))
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,10 +60,10 @@ def convert(
     """The readings of all sources, one after the other, in the format `to`.
 
     `encoding` is that of the code values where the files do not state it, `form` insists on
-    the sources' format. Where the sources have no code values, they and their place come from
-    `plan`, row by row. Values for another observer than a rule judges are computed of spectra
-    alone. `created` is the time the file says of itself, `tool` who wrote it.
-    Raises ReadingsError with what is wrong, UsageError where `to` is not written.
+    the sources' format. With `plan` code values and places come from it, row by row. Values for
+    another observer than a rule judges are computed of spectra alone. `created` is the time the
+    file says of itself, `tool` who wrote it. Raises ReadingsError with what is wrong, UsageError
+    where `to` is not written.
     """
     if to not in FORMATS or not FORMATS[to].writer:
         written = [name for name, each in FORMATS.items() if each.writer]
@@ -81,7 +79,10 @@ def convert(
     if asked.observer != OBSERVER:
         _check_spectra(tables, problems)
     if plan is not None:
-        tables = _joined(tables, problems, plan)
+        told = Problems(plan.name)
+        tables = joined(
+            tables, problems, read_table(text_of(plan.data, told), told), told, encoding
+        )
     known = _encoding(tables, problems, encoding)
     for source, table, told in zip(sources, tables, problems, strict=True):
         readings_of(
@@ -122,42 +123,6 @@ def _encoding(
         given = given or stated
     assert given is not None
     return given
-
-
-def _joined(tables: Sequence[Table], problems: Sequence[Problems], plan: Source) -> list[Table]:
-    """The tables with the code values and places of the plan, row by row."""
-    told = Problems(plan.name)
-    asked = read_table(text_of(plan.data, told), told)
-    rows = whole_rows(asked, told)
-    columns_of(asked, told)
-    count = sum(len(table.rows) for table in tables)
-    if count != len(rows):
-        raise told.stop(f"the plan has {len(rows)} rows, and there are {count} readings")
-    joined, at = [], 0
-    for table, mine in zip(tables, problems, strict=True):
-        joined.append(_with_plan(table, asked, rows[at : at + len(table.rows)], mine))
-        at += len(table.rows)
-    return joined
-
-
-def _with_plan(table: Table, plan: Table, rows: Sequence[Row], problems: Problems) -> Table:
-    own = [name for name in table.names if name in CODE_NAMES]
-    if own:
-        raise problems.stop("has code values of its own; leave --plan out", table.line, own[0])
-    measured = whole_rows(table, problems)
-    problems.check()
-    kept = [name for name in plan.names if name not in (*VALUE_NAMES, *table.names)]
-    places = [plan.names.index(name) for name in kept]
-    merged = tuple(
-        Row(found.line, (*(row.cells[at] for at in places), *found.cells))
-        for row, found in zip(rows, measured, strict=True)
-    )
-    return replace(
-        table,
-        names=(*kept, *table.names),
-        rows=merged,
-        encoding=table.encoding or plan.encoding,
-    )
 
 
 def _normal(tables: Sequence[Table]) -> Table:

@@ -65,6 +65,8 @@ def readings_of(
             f"code values up to {quoted(table.top)} are stated; {encoding.name} has {encoding.top}"
         )
         problems.add(told, table.line)
+    if table.doubt:
+        raise problems.stop(table.doubt, table.line, table.said.get("r"))
     _check_tops(table, columns, encoding, problems)
     records: list[_Record] = []
     for row in whole_rows(table, problems):

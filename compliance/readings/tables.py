@@ -37,6 +37,8 @@ class Table:
     """Of all code values, where the file says it once."""
     top: str = ""
     """The largest code value that there can be, where the file says it."""
+    doubt: str = ""
+    """What speaks against its code values; they are not read as such then."""
 
     def cells(self, name: str) -> list[str]:
         """One column from top to bottom; empty cells where there is no such column."""

@@ -212,6 +212,8 @@ def test_what_may_be_percent_is_not_taken_for_codes() -> None:
     )
     (told,) = messages(text)
     assert told.startswith("f:2: RGB_R: no code value is above 100: are they percent?")
+    (same,) = messages(text.replace(" 100", " 99.61").replace("0 0 0 0 0 0", "0.0 0.0 0.0 0 0 0"))
+    assert same == told
     stated = text.replace("17\n", '17\nKEYWORD "ENCODING"\nENCODING "rgb-8-full"\n')
     assert read(stated, "rgb-8-full").codes.max() == 100
 

@@ -22,6 +22,7 @@ from other_formats import (
 )
 from planned_readings import filled_in
 
+from compliance.colorimetry.codes import decode
 from compliance.colorimetry.spaces import xyz_to_xy
 from compliance.errors import ReadingsError, UsageError
 from compliance.model import ENCODINGS, Encoding
@@ -219,6 +220,32 @@ def test_values_alone_and_the_plan() -> None:
     ]
 
 
+@pytest.mark.parametrize("name", ["sdr-broadcast", "web-srgb", "hdr-pq-1000"])
+@pytest.mark.parametrize("digits", [None, 1, 2, 6])
+def test_codes_in_percent_are_held_against_the_plans(name: str, digits: int | None) -> None:
+    """As other programs write them, to one digit behind the point or more; or as codes."""
+    rule = load_rule(name)
+    plan = measuring_plan([rule], rule.encoding)
+    header, *rows = cells(filled_in(plan, rule))
+    signal = np.asarray(
+        decode(np.array([row[:3] for row in rows], int), rule.encoding.bits, rule.encoding.narrow)
+    )
+    shown = [
+        row[:3] if digits is None else [f"{100 * one:.{digits}f}" for one in three]
+        for row, three in zip(rows, signal.tolist(), strict=True)
+    ]
+    sets = "\n".join(" ".join([*codes, *row[3:6]]) for codes, row in zip(shown, rows, strict=True))
+    text = (
+        "CGATS.17\nBEGIN_DATA_FORMAT\nRGB_R RGB_G RGB_B XYZ_X XYZ_Y XYZ_Z\nEND_DATA_FORMAT\n"
+        f"BEGIN_DATA\n{sets}\nEND_DATA\n"
+    )
+    source = Source("plan.csv", comma_separated(plan.rows()).encode())
+    assert cells(converted(text, "csv", plan=source).data) == [header, *rows]
+    turned = text.replace(sets, "\n".join(sets.split("\n")[::-1]))
+    with pytest.raises(ReadingsError, match="where the plan has"):
+        converted(turned, "csv", plan=source)
+
+
 def test_columns_of_spectra_and_the_plan() -> None:
     rows = "\n".join(f"{at},0.001,1e-6" for at in WAVELENGTHS)
     how = {"plan": PLAN, "spectral": Spectral(unit="W/(sr·m²·nm)")}
@@ -234,9 +261,30 @@ REFUSED = {
     ),
     "own codes": (CSV, {"plan": PLAN}, "plan.csv: the plan has 2 rows, and there are 3 readings"),
     "own codes, same count": (
-        "r,g,b,X,Y,Z\n1,1,1,1,1,1\n1,1,1,1,1,1\n",
+        "r,g,b,X,Y,Z\n1023,1023,1023,1,1,1\n1,1,1,1,1,1\n",
         {"plan": PLAN},
-        "f:1: r: has code values of its own; leave --plan out",
+        "f:3: r: 1, 1, 1 where the plan has 0, 0, 0; expected those codes, or in percent of the "
+        "signal",
+    ),
+    "codes and percent": (
+        "r,g,b,X,Y,Z\n1023,1023,1023,1,1,1\n0.04,0,0,1,1,1\n",
+        {"plan": PLAN},
+        "f:3: r: 0.04, 0, 0 where the plan has 0, 0, 0; expected those codes",
+    ),
+    "percent of nothing known": (
+        "r,g,b,X,Y,Z\n100,100,100,1,1,1\n0,0,0,1,1,1\n",
+        {"plan": Source("plan.csv", PLAN.data.replace(b"rgb-10-full", b""))},
+        "f:2: r: 100, 100, 100 where the plan has 1023, 1023, 1023; expected those codes",
+    ),
+    "no numbers": (
+        "r,g,b,X,Y,Z\nwhite,1023,1023,1,1,1\n0,0,0,1,1,1\n",
+        {"plan": PLAN},
+        "f:2: r: white, 1023, 1023 where the plan has 1023, 1023, 1023; expected those codes",
+    ),
+    "codes of another kind": (
+        "c1,c2,c3,X,Y,Z\n1023,1023,1023,1,1,1\n0,0,0,1,1,1\n",
+        {"plan": PLAN},
+        "f:1: has other code values than the plan, r, g, b",
     ),
     "no encoding": (CSV, {}, "f: does not state the encoding of its code values; name it: --enc"),
     "another encoding": (
