@@ -13,6 +13,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
 __all__ = [
+    "AGENT_LABEL",
     "DECLARATION",
     "INFO",
     "MANIFEST",
@@ -37,6 +38,7 @@ SIGNATURE = "signature.p7s"
 """Over the tag manifest; the only file that no manifest can name."""
 
 DECLARED = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
+AGENT_LABEL = "Bag-Software-Agent"
 TOP = (DECLARATION, INFO, PAGE, MANIFEST, TAG_MANIFEST, SIGNATURE)
 LINE = re.compile(r"([0-9a-f]{64}) [ *]?(.+)")
 LONGEST = 1000
@@ -57,7 +59,7 @@ def made(
     """
     data = {f"data/{name}": content for name, content in sorted(payload.items())}
     size = sum(map(len, data.values()))
-    told = [*info, ("Payload-Oxum", f"{size}.{len(data)}"), ("Bag-Software-Agent", agent)]
+    told = [*info, ("Payload-Oxum", f"{size}.{len(data)}"), (AGENT_LABEL, agent)]
     tags = {
         DECLARATION: DECLARED,
         INFO: "".join(f"{label}: {_one_line(text)}\n" for label, text in told).encode(),

@@ -207,7 +207,23 @@ def _as_stated(files: Opened, texts: Mapping[str, bytes], sheets: Sequence[Sheet
         text = "what the delivery states is not what its sheets are"
         return Status.FAIL, text, _told_each(faults)
     count = sum(len(sheet.verification.signatures) for sheet in sheets)
-    return Status.OK, f"{len(sheets)} sheets with {count} signatures, as listed", ()
+    text = f"{len(sheets)} sheets with {count} signatures, as listed"
+    return Status.OK, text, tuple(_not_compared(texts))
+
+
+def _not_compared(texts: Mapping[str, bytes]) -> Iterable[str]:
+    """Another version may word the page otherwise; this one always words it so."""
+    agent = _agent(texts)
+    if agent != AGENT:
+        yield f"{bag.PAGE}: not compared with the sheets: {agent} wrote it, and this is {AGENT}"
+
+
+def _agent(texts: Mapping[str, bytes]) -> str:
+    """Which program made the bag, as it says; ValueError where nothing can say so."""
+    found = [
+        text for label, text in bag.tags_in(texts.get(bag.INFO, b"")) if label == bag.AGENT_LABEL
+    ]
+    return found[0] if len(found) == 1 else "a program that does not say its name"
 
 
 def _info_faults(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterable[str]:
@@ -225,8 +241,7 @@ def _info_faults(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterabl
     yield from (f"found and not stated: {text}" for _, text in found if (_, text) not in stated)
     if len(stated) != len(found) or len(set(stated)) != len(stated):
         yield f"{bag.INFO}: states {len(stated)} sheets and signatures; there are {len(found)}"
-    if ("Bag-Software-Agent", AGENT) in said:
-        # Another version may word the page otherwise; this one always words it so.
+    if _agent(texts) == AGENT:
         yield from _own_words(texts, sheets)
 
 

@@ -14,6 +14,7 @@ from collections.abc import Callable, Mapping
 from io import BytesIO
 from pathlib import Path
 
+import missed
 import pikepdf
 import pytest
 from authorities import Within, leaf, signed_by_rsa
@@ -50,6 +51,8 @@ GOOD: Mapping[str, Make] = {
     "countersigned-letter": lambda: countersigned(signed("letter")),
     "stamped-twice": lambda: countersigned(stamped(), stamper=Within()),
     "countersigned-with-chain": lambda: countersigned(signed(), leaf().identity),
+    "with-deviations": lambda: missed.sheet(accepted=True),
+    "with-deviations-countersigned": lambda: countersigned(missed.sheet(accepted=True)),
 }
 
 

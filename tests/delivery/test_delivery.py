@@ -18,7 +18,7 @@ from packing import Files, as_folder, as_zip, checked, delivery, resealed, sheet
 from sealing import identity, run, tool
 
 from compliance.delivery.bag import TAG_MANIFEST, path_fault
-from compliance.delivery.pack import check_sheets, packed, sealed
+from compliance.delivery.pack import AGENT, check_sheets, packed, sealed
 from compliance.errors import DeliveryError
 from compliance.sheet.write import write_sheet
 
@@ -210,6 +210,26 @@ def test_sheets_of_two_jobs_do_not_go_out_together() -> None:
 def test_what_does_not_hold_is_not_delivered(pdf: bytes, expected: str) -> None:
     with pytest.raises(DeliveryError, match=expected):
         check_sheets(sheets(one=pdf), "in")
+
+
+@pytest.mark.parametrize(
+    ("agent", "words"),
+    [
+        (b"Bag-Software-Agent: other 0.9\n", "other 0.9 wrote it, and this is deliverable-comp"),
+        (b"", "a program that does not say its name wrote it"),
+    ],
+)
+def test_a_page_that_another_version_wrote_is_not_compared_and_it_says_so(
+    tmp_path: Path, agent: bytes, words: str
+) -> None:
+    files = page_changed(delivery())
+    own = f"Bag-Software-Agent: {AGENT}\n".encode()
+    assert own in files["bag-info.txt"]
+    files["bag-info.txt"] = files["bag-info.txt"].replace(own, agent)
+    found = checked(as_folder(resealed(files), tmp_path / "d"))
+    assert str(found.steps[3].status) == "ok"
+    assert f"index.html: not compared with the sheets: {words}" in told(found, 4)
+    assert "not compared" not in told(checked(as_folder(delivery(), tmp_path / "e")), 4)
 
 
 # ---------------------------------------------------------------- made to do harm

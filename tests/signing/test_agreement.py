@@ -18,6 +18,7 @@ from pathlib import Path
 
 import pytest
 from authorities import DOCUMENTS, Holder, issued
+from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID
 from sealing import byte_ranges, container, countersigned, run, signed, tool
 from tampering import new_annotation, new_attachment, new_text, new_title, updated
@@ -52,9 +53,26 @@ def twice() -> bytes:
     return countersigned(good(), client.identity, when=NOW)
 
 
+@cache
+def with_a_chain() -> bytes:
+    """By a signer two authorities below the one that is trusted."""
+    middle = issued("Facility Signers", root(), ca=True, start=START)
+    return signed(who=issued("Facility Signer", middle, start=START).identity, when=NOW)
+
+
+@cache
+def by_rsa() -> bytes:
+    key = rsa.generate_private_key(65537, 2048)
+    return signed(who=issued("Rsa Signer", root(), start=START, key=key).identity, when=NOW)
+
+
+@cache
+def stranger() -> Holder:
+    return issued("Facility Signer", issued("Other Authority", ca=True, start=START), start=START)
+
+
 def by_a_stranger() -> bytes:
-    other = issued("Other Authority", ca=True, start=START)
-    return signed(who=issued("Facility Signer", other, start=START).identity, when=NOW)
+    return signed(who=stranger().identity, when=NOW)
 
 
 def after_its_time() -> bytes:
@@ -87,6 +105,8 @@ TABLE = {
     # file: (make, pdfsig, openssl, qpdf, ours)
     "signed": (good, "valid trusted whole", "good", "good", "good"),
     "countersigned": (twice, "valid trusted part", "good", "good", "good"),
+    "with a chain": (with_a_chain, "valid trusted whole", "good", "good", "good"),
+    "by RSA": (by_rsa, "valid trusted whole", "good", "good", "good"),
     "a byte of a page": (lambda: flipped(good(), 2000), "mismatch", "bad", "any", "bad"),
     "a byte of the signature": (another_signature, "invalid", "bad", "good", "bad"),
     "by a stranger": (by_a_stranger, "valid unknown whole", "bad", "good", "bad"),
@@ -109,6 +129,10 @@ TABLE = {
     ),
     "another attachment": (
         lambda: updated(good(), new_attachment), "valid trusted part", "good", "warned", "bad",
+    ),
+    "a countersignature by a stranger": (
+        lambda: countersigned(good(), stranger().identity, when=NOW),
+        "valid trusted part", "bad", "good", "bad",
     ),
 }  # fmt: skip
 
@@ -146,7 +170,13 @@ def said_by_pdfsig(data: bytes, folder: Path) -> str:
 
 
 def said_by_openssl(data: bytes, folder: Path) -> str:
-    _, before, after, length = byte_ranges(data)[0]
+    """Of every signature, the worst."""
+    found = {_said_by_openssl(data, extent, folder) for extent in byte_ranges(data)}
+    return "bad" if "bad" in found else "good"
+
+
+def _said_by_openssl(data: bytes, extent: tuple[int, int, int, int], folder: Path) -> str:
+    _, before, after, length = extent
     (folder / "content").write_bytes(data[:before] + data[after : after + length])
     digits = bytes.fromhex(data[before + 1 : after - 1].decode())
     size = int.from_bytes(digits[2:4], "big") + 4
