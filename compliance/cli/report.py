@@ -15,7 +15,7 @@ from compliance.cli.results import Result
 from compliance.cli.shapes import FAULT, outcome_shape
 from compliance.cli.terminal import width
 from compliance.model import Assessment, Finding, Outcome, State, Verdict
-from compliance.wording.accepted import DISPOSITION_WORDS, accepted_sentence
+from compliance.wording.accepted import DISPOSITION_WORDS, accepted_sentence, not_accepted
 from compliance.wording.rules import departures_sentence
 
 __all__ = ["report"]
@@ -116,7 +116,10 @@ def _accepted(assessment: Assessment, style: Style) -> list[str]:
     """What the client accepts, and what that makes of the verdict."""
     if not assessment.deviations:
         return []
-    lines = ["  Accepted by the client"]
+    left = "; ".join(finding.title for finding in not_accepted(assessment))
+    lines = _paragraph(
+        "Accepted by the client" + (f"; not accepted: {left}" if left else ""), style
+    )
     if assessment.disposition is not None:
         words = DISPOSITION_WORDS[assessment.disposition]
         lines = [f"  {words[:1].upper()}{words[1:]}; the verdict stays"]

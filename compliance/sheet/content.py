@@ -125,10 +125,11 @@ def gather(assessment: Assessment) -> Content:
 
 
 def _stage(assessment: Assessment, state: State, name: str) -> Stage:
+    held = assessment.deviations if state is assessment.state else ()
     return Stage(
         name=name,
         charts=state.charts,
-        rows=rows(state.findings, assessment.rule),
+        rows=rows(state.findings, assessment.rule, held),
         word=outcome_word(state.verdict, state.conditional),
         mark=outcome_mark(state.verdict, state.conditional),
         sentence=outcome_sentence(assessment, state),

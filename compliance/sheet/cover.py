@@ -4,20 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
 
 from compliance.model import (
     Assessment,
     Decision,
     Level,
     Outcome,
-    Reason,
     Remark,
     State,
     Verdict,
 )
 from compliance.sheet.particulars import Fact, text
 from compliance.sheet.rows import Row, rows
+from compliance.sheet.validity import validity
 from compliance.wording import (
     NOT_STATED,
     applies,
@@ -30,9 +29,8 @@ from compliance.wording import (
     outcome_sentence,
     outcome_word,
     tally_words,
-    with_uncertainty,
 )
-from compliance.wording.accepted import DISPOSITION_WORDS, accepted_sentence
+from compliance.wording.accepted import accepted_sentence
 
 __all__ = ["Front", "Tally", "capital", "front_of"]
 
@@ -80,7 +78,7 @@ class Front:
 def front_of(assessment: Assessment) -> Front:
     """All that page 1 says."""
     state, job = assessment.state, assessment.job
-    graded = {row.id: row for row in rows(state.findings, assessment.rule)}
+    graded = {row.id: row for row in rows(state.findings, assessment.rule, assessment.deviations)}
     decision = assessment.rule.decision
     decisive, deciding_title = deciding(state, decision)
     only_before = assessment.heading == "before"
@@ -91,7 +89,7 @@ def front_of(assessment: Assessment) -> Front:
         mark=outcome_mark(state.verdict, state.conditional),
         word=capital(outcome_word(state.verdict, state.conditional)),
         sentence=outcome_sentence(assessment),
-        validity=_validity(assessment),
+        validity=validity(assessment),
         tallies=_tallies(state, decision),
         deciding=tuple(graded[finding.id] for finding in decisive),
         deciding_title=deciding_title if decisive else "",
@@ -125,44 +123,6 @@ def _subtitle(assessment: Assessment) -> str:
     if assessment.job and assessment.job.suite:
         parts.append(assessment.job.suite)
     return " · ".join(parts)
-
-
-DAY = timedelta(days=1)
-
-
-def _validity(assessment: Assessment) -> str:
-    if assessment.heading == "before":
-        return "Calibrate the slot, then measure it again."
-    if assessment.disposition is not None:
-        words = capital(DISPOSITION_WORDS[assessment.disposition])
-        return f"{words}, by the client, until {format_time(assessment.valid_until)}."
-    if assessment.verdict is Outcome.NOT_COMPLIANT:
-        return "Put right what lies outside, then measure again."
-    if assessment.verdict is Outcome.UNDECIDED:
-        return _what_next(assessment.state)
-    if assessment.valid_until is None:
-        return "The rule sets no end of validity."
-    until = format_time(assessment.valid_until)
-    measured = assessment.state.measured
-    if measured is not None and assessment.valid_until <= measured:
-        return "No time of validity: the meter's certificate was past its date."
-    certificate = assessment.meter.certificate if assessment.meter else None
-    due = certificate.due if certificate else None
-    if assessment.valid_until <= assessment.assessed:
-        return f"Was valid until {until}; measure again."
-    if due is not None and assessment.valid_until == datetime.combine(due, time(), UTC) + DAY:
-        return f"Valid until {until}, when the meter's certificate ends."
-    return f"Valid until {until}. Measure again before then, or when a setting changes."
-
-
-def _what_next(state: State) -> str:
-    if state.reason is Reason.MISSING_READINGS:
-        return "Measure what is missing, then assess again."
-    if state.reason is Reason.METER:
-        return "Measure again with a meter that reaches far enough."
-    if not with_uncertainty(state):
-        return "State the meter's uncertainty in its file, then assess again."
-    return "Measure again with less uncertainty, or adjust the slot away from the limits."
 
 
 def _tallies(state: State, decision: Decision) -> tuple[Tally, ...]:

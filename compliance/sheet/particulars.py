@@ -9,6 +9,7 @@ from typing import Any
 from compliance.model import (
     Assessment,
     Job,
+    Meter,
     ReadingsEntry,
     Rule,
     RuleFile,
@@ -43,7 +44,7 @@ class Group:
 def particulars(assessment: Assessment) -> tuple[Group, ...]:
     """All that is known of what the assessment rests on; the unknown says so."""
     groups = [
-        Group("Order", tuple(_order(assessment.job))),
+        Group("Job", tuple(_order(assessment.job))),
         Group("Suite and display", tuple(_display(assessment))),
         Group("Slot", tuple(_slot(assessment.slot))),
         Group("Slot's settings", tuple(_settings(assessment.slot))),
@@ -73,7 +74,7 @@ def _measure(value: float | None, unit: str) -> str:
 
 def _order(job: Job | None) -> Iterable[Fact]:
     if job is None:
-        yield Fact("Order", NOT_STATED)
+        yield Fact("Job", NOT_STATED)
         return
     client, facility = job.client, job.facility
     yield Fact("Reference", job.reference)
@@ -193,6 +194,7 @@ def _meter(assessment: Assessment) -> Iterable[Fact]:
         said = "; ".join(f"{name.replace('_', ' ')} {v}" for name, v in _flat(meter.correction))
         yield Fact("Correction", said)
     yield from _uncertainty(meter.uncertainty)
+    yield from _timing(meter)
     stated = assessment.document.get("meter") or {}
     yield Fact("Meter's SHA-256", text(stated.get("digest")), mono=True)
 
@@ -216,6 +218,36 @@ def _uncertainty(stated: Uncertainty | None) -> Iterable[Fact]:
             for band in stated.chromaticity
         )
         yield Fact("U of x, y", f"{bands} ({factor})")
+    if stated.saturated:
+        x, y = (format_plain(part) for part in stated.saturated)
+        yield Fact("More on saturated", f"x {x}, y {y} ({factor})")
+    if stated.correlation is not None:
+        yield Fact("Correlation of x, y", format_plain(stated.correlation))
+    yield Fact("Repeatability", _repeatability(stated, factor))
+
+
+def _repeatability(stated: Uncertainty, factor: str) -> str:
+    """How well the meter repeats itself; the probabilities of comparisons hang on it."""
+    if not stated.repeatability:
+        return NOT_STATED
+    bands = ", ".join(
+        f"{format_plain(band.relative)}\u00a0%, x {format_plain(band.x)}, y {format_plain(band.y)} "
+        f"from {format_plain(band.start)}\u00a0cd/m²"
+        for band in stated.repeatability
+    )
+    return f"{bands} ({factor})"
+
+
+def _timing(meter: Meter) -> Iterable[Fact]:
+    """How long a patch stood before it was read, and the reading took."""
+    if meter.settle is not None:
+        yield Fact("Wait per patch", _measure(meter.settle, "s"))
+    if meter.reading_time:
+        bands = ", ".join(
+            f"{format_plain(seconds)}\u00a0s from {format_plain(start)}\u00a0cd/m²"
+            for start, seconds in meter.reading_time
+        )
+        yield Fact("Time per reading", bands)
 
 
 def _rule(rule: Rule) -> Iterable[Fact]:
@@ -228,8 +260,8 @@ def _rule(rule: Rule) -> Iterable[Fact]:
     yield Fact("Patch window", _measure(rule.window, "% of area"))
     for file in rule.files:
         yield Fact("File", f"{file.path}, {_commit(file)}")
-        yield Fact("Its SHA-256", file.sha256, mono=True)
-    yield Fact("Rule's SHA-256", rule.digest, mono=True)
+        yield Fact("File's SHA-256", file.sha256, mono=True)
+    yield Fact("Whole rule's SHA-256", rule.digest, mono=True)
 
 
 def _commit(file: RuleFile) -> str:
@@ -263,11 +295,18 @@ def definitions(assessment: Assessment) -> tuple[Fact, ...]:
     """The quantities used, each with its definition and the document it rests on."""
     used = {finding.quantity for finding in assessment.state.findings}
     return tuple(
-        Fact(row.title, f"{row.definition[0].upper()}{row.definition[1:]}. {_source(row.source)}.")
+        Fact(row.title, f"{_unbroken(_capital(row.definition))}. {_capital(row.source)}.")
         for name, row in QUANTITIES.items()
         if name in used
     )
 
 
-def _source(words: str) -> str:
+def _capital(words: str) -> str:
     return words[0].upper() + words[1:]
+
+
+def _unbroken(words: str) -> str:
+    """With no break inside of a sum or a difference."""
+    for sign in "+−":
+        words = words.replace(f" {sign} ", f"\u00a0{sign}\u00a0")
+    return words

@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from compliance.model import (
+    Deviation,
     Finding,
     Level,
     NotJudged,
@@ -19,6 +20,7 @@ from compliance.quantities.table import QUANTITIES
 from compliance.wording import (
     REASON_WORDS,
     applies,
+    format_date,
     format_finding_limits,
     format_limits,
     format_plain,
@@ -34,7 +36,7 @@ from compliance.wording import (
     verdict_word,
 )
 
-__all__ = ["Open", "Row", "in_order", "joined", "open_items", "rows"]
+__all__ = ["Open", "Row", "in_order", "joined", "listed", "open_items", "rows"]
 
 SHOWN_POINTS = 6
 NAMED = 4
@@ -95,15 +97,28 @@ def in_order(findings: Iterable[Finding]) -> tuple[Finding, ...]:
     return tuple(sorted(findings, key=lambda row: row.level is not Level.SHALL))
 
 
-def rows(findings: Iterable[Finding], rule: Rule) -> tuple[Row, ...]:
-    """All findings as rows, the shall first."""
+def rows(
+    findings: Iterable[Finding], rule: Rule, deviations: Iterable[Deviation] = ()
+) -> tuple[Row, ...]:
+    """All findings as rows, the shall first; `deviations` are what the client accepts of them."""
     known = {requirement.id: requirement for requirement in rule.requirements}
+    accepted = {deviation.requirement: deviation for deviation in deviations}
     ordered = in_order(findings)
     uncertain = any(finding.probability is not None for finding in ordered)
     asked = rule.decision.confidence
-    return tuple(
+    told = (
         _row(finding, known.get(finding.id), rule.sets, uncertain, asked) for finding in ordered
     )
+    return tuple(_with_leave(row, accepted.get(row.id)) for row in told)
+
+
+def _with_leave(row: Row, deviation: Deviation | None) -> Row:
+    """A row that says that the client accepts it, where that is so."""
+    if deviation is None:
+        return row
+    until = format_date(deviation.until)
+    said = f"Accepted by {deviation.accepted_by} until {until}; the verdict stays."
+    return replace(row, details=(said, *row.details))
 
 
 def _row(
@@ -223,7 +238,7 @@ def _details(finding: Finding) -> Iterable[str]:
         if not told:
             yield _sentence(REASON_WORDS[finding.reason])
     if finding.missing:
-        yield f"Missing: {_listed(finding.missing, SHOWN_POINTS)}."
+        yield f"Missing: {listed(finding.missing, SHOWN_POINTS)}."
     outside = [point for point in finding.points if point.verdict in OUTSIDE]
     if len(outside) > 1 or (outside and finding.missing):
         count = len([point for point in finding.points if point.verdict is not None])
@@ -242,7 +257,7 @@ def _short(finding: Finding) -> str:
     if finding.missing:
         count = len(finding.missing)
         readings = "reading" if count == 1 else "readings"
-        return f"{count} {readings} missing: {_listed(finding.missing, NAMED)}"
+        return f"{count} {readings} missing: {listed(finding.missing, NAMED)}"
     return REASON_WORDS[finding.reason] if finding.reason else ""
 
 
@@ -252,10 +267,11 @@ def _outside(outside: Sequence[Point], finding: Finding) -> str:
         + (f" ({format_limits(point.limits)})" if point.limits != finding.limits else "")
         for point in outside
     ]
-    return _listed(told, SHOWN_POINTS)
+    return listed(told, SHOWN_POINTS)
 
 
-def _listed(names: Sequence[str], most: int) -> str:
+def listed(names: Sequence[str], most: int) -> str:
+    """At most `most` names, or one more, then how many there are besides."""
     shown = names if len(names) <= most + 1 else names[:most]
     rest = len(names) - len(shown)
     return joined(shown) + (f" and {rest} more" if rest else "")

@@ -2,10 +2,17 @@
 
 from __future__ import annotations
 
-from compliance.model import Deviation, Disposition, Finding, Level, Verdict
+from compliance.model import Assessment, Deviation, Disposition, Finding, Level, Verdict
+from compliance.wording.decided import failing
 from compliance.wording.figures import format_date, format_finding_limits, format_value
 
-__all__ = ["DISPOSITION_WORDS", "accepted_limits", "accepted_sentence", "accepted_value"]
+__all__ = [
+    "DISPOSITION_WORDS",
+    "accepted_limits",
+    "accepted_sentence",
+    "accepted_value",
+    "not_accepted",
+]
 
 DISPOSITION_WORDS = {Disposition.ACCEPTED: "accepted with deviations"}
 
@@ -29,6 +36,13 @@ def accepted_sentence(deviation: Deviation) -> str:
         f"{accepted_limits(deviation)}) by {deviation.accepted_by}{signed}, until "
         f"{format_date(deviation.until)}: {deviation.reason}"
     )
+
+
+def not_accepted(assessment: Assessment) -> tuple[Finding, ...]:
+    """What lies outside its limits and decides, and is not accepted."""
+    accepted = {deviation.requirement for deviation in assessment.deviations}
+    outside = failing(assessment.state.findings)
+    return tuple(finding for finding in outside if finding.id not in accepted)
 
 
 def _finding(deviation: Deviation) -> Finding:

@@ -6,6 +6,7 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
+from missed import AGAIN, assessment, both
 
 from compliance.cli.layout import Style
 from compliance.cli.report import report
@@ -278,3 +279,11 @@ def test_the_patch_that_a_probability_is_of_is_told(make):
         "    least sure at grey 25 %: 0.04; 95 %: at most 1.33; p = 0.860 that it is\n"
         "    inside\n"
     ) in text
+
+
+def test_what_of_the_failures_is_not_accepted_is_named():
+    text = report([Result("1", "tiny", assessment(both()[:1], now=AGAIN))], UTF)
+    assert "  Accepted by the client; not accepted: White\n" in text
+    whole = report([Result("1", "tiny", assessment(both(), now=AGAIN))], UTF)
+    assert "  Accepted with deviations; the verdict stays\n" in whole
+    assert "not accepted" not in whole

@@ -3,16 +3,20 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import UTC, date, datetime
 from pathlib import Path
 
+import invented
 import missed
 import pytest
-from missed import AGAIN, assessment, both
+from missed import AGAIN, assessment, both, deviation
 from sealing import run, tool
 
+from compliance.model import Certificate, Reason, Verdict
 from compliance.sheet.content import gather
 from compliance.sheet.front import _extent, _fitting, _room
 from compliance.sheet.style import PAGES
+from compliance.sheet.validity import validity
 from compliance.sheet.write import write_sheet
 
 
@@ -27,7 +31,7 @@ def page(pdf: bytes, folder: Path, number: int | None = None) -> str:
 def test_page_1_lists_each(tmp_path: Path) -> None:
     text = page(missed.sheet(accepted=True), tmp_path, 1)
     assert "Not compliant" in text
-    assert "Accepted with deviations, by the client, until 2026-12-11 00:00 UTC." in text
+    assert "Accepted with deviations, by the client, until the end of 2026-12-10 (UTC)." in text
     assert (
         "White luminance: 112.5 cd/m² accepted (limit 95 to 105 cd/m²) by Cleo Client, "
         "until 2026-12-10: only for the offline edit" in text
@@ -46,7 +50,7 @@ def test_in_part_it_is_listed_and_accepts_nothing(tmp_path: Path) -> None:
     text = page(write_sheet(assessment(both()[:1], now=AGAIN)), tmp_path, 1)
     assert "White luminance: 112.5 cd/m² accepted" in text
     assert "Accepted with deviations" not in text
-    assert "Put right what lies outside" in text
+    assert "Accepted only in part. Put right what is not, then measure again: White." in text
 
 
 @pytest.mark.parametrize("size", ["a4", "letter"])
@@ -56,3 +60,38 @@ def test_many_with_long_reasons_leave_room_for_the_signatures(size: str) -> None
     grid = PAGES[size]
     blocks, _ = _fitting(gather(replace(found, deviations=(long,) * 9)).front, grid)
     assert _extent(blocks) <= _room(grid)
+
+
+def test_the_row_of_what_is_accepted_says_so(tmp_path: Path) -> None:
+    pdf = write_sheet(assessment(both()[:1], now=AGAIN))
+    text = page(pdf, tmp_path, 2)
+    assert text.count("Accepted by Cleo Client until 2026-12-10; the verdict stays.") == 1
+    assert "Accepted by" not in page(missed.sheet(), tmp_path)
+
+
+def test_of_two_ends_page_1_names_the_first_and_why() -> None:
+    """Readings of 2026-11-20 15:10 UTC, a rule that holds for 30 days."""
+    late = [deviation(each, until=date(2027, 5, 1)) for each in ("white-level", "white-colour")]
+    found = assessment(late, now=AGAIN)
+    assert validity(found) == (
+        "Accepted with deviations, by the client, until 2026-12-20 15:10 UTC, when the rule asks "
+        "for a new measurement, before the day that the client named."
+    )
+    due = Certificate("C-1", None, date(2026, 11, 1), date(2026, 12, 12))
+    metered = replace(
+        found,
+        meter=invented.meter(certificate=due),
+        valid_until=datetime(2026, 12, 13, tzinfo=UTC),
+    )
+    assert "2026-12-13 00:00 UTC, when the meter's certificate ends, before" in validity(metered)
+
+
+def test_what_stays_open_beside_what_is_accepted_is_said() -> None:
+    found = assessment(both(), now=AGAIN)
+    floor = next(row for row in found.state.findings if row.id == "black-level")
+    gone = replace(floor, verdict=Verdict.NOT_ASSESSED, reason=Reason.MISSING_READINGS)
+    told = tuple(gone if row is floor else row for row in found.state.findings)
+    partly = replace(found, state=replace(found.state, findings=told), disposition=None)
+    assert validity(partly) == (
+        "What lies outside is accepted; measure what stays open, then assess again."
+    )

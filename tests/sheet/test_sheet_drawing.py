@@ -239,6 +239,47 @@ def test_provenance_is_told(sample: Sample, said: list[Said]) -> None:
     assert len(digests) > 0
 
 
+def test_all_that_probabilities_hang_on_is_told_of_the_meter(
+    sample: Sample, said: list[Said]
+) -> None:
+    told = sample("near")
+    draw_sheet(told, signed=True)
+    whole = everything(said)
+    for words in (
+        "Repeatability 0.3 %, x 0.0003, y 0.0003 from 1 cd/m² (k = 2)",
+        "More on saturated x 0.003, y 0.003 (k = 2)",
+        "Correlation of x, y 0.3",
+        "Wait per patch 1 s",
+        "Time per reading 12 s from 0 cd/m², 4 s from 1 cd/m²",
+    ):
+        assert words in whole, words
+    assert told.meter is not None
+    assert told.meter.uncertainty is not None
+    unknown = replace(told.meter.uncertainty, repeatability=(), correlation=None)
+    said.clear()
+    bare = replace(told.meter, uncertainty=unknown, settle=None, reading_time=())
+    draw_sheet(replace(told, meter=bare), signed=True)
+    whole = everything(said)
+    assert "Repeatability not stated" in whole
+    assert "Correlation of x, y" not in whole
+    assert "Wait per patch" not in whole
+
+
+def test_labels_say_what_they_are_of(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("compliant"), signed=True)
+    labels = [line.text for line in said]
+    for label in ("Job", "File's SHA-256", "Whole rule's", "Meter's SHA-256"):
+        assert label in labels
+    assert "Order" not in labels
+    assert "Its SHA-256" not in labels
+
+
+def test_formulas_are_not_broken_inside(sample: Sample) -> None:
+    formulas = [fact.value for fact in gather(sample("both")).definitions if "·(" in fact.value]
+    assert formulas
+    assert not [text for text in formulas if " − " in text or " + " in text]
+
+
 def test_the_unknown_is_not_stated(sample: Sample, said: list[Said]) -> None:
     draw_sheet(sample("one"), signed=True)
     front = on_page(said, 0)
