@@ -18,7 +18,7 @@ from compliance.grading.case import lay_out
 from compliance.model import Rule
 from compliance.rules import load_rule
 
-RULES = ("sdr-broadcast", "web-srgb", "hdr-pq-1000", "cinema-review-room")
+RULES = ("sdr-broadcast", "web-srgb", "hdr-pq-1000", "cinema-review-room", "hdr-hlg-1000")
 WINDOWS = (2.0, 5.0, 10.0, 25.0, 50.0, 100.0)
 """% of area, read on top of the plan where a limiter is simulated."""
 
@@ -26,12 +26,34 @@ CURVES = {
     "bt1886": (1.8, 2.0, 2.2, 2.6, "srgb", "pq", "hlg"),
     "srgb": (1.8, 2.0, 2.4, 2.6, "pq", "hlg"),
     "pq": (2.2, 2.4, "srgb", "hlg"),
+    "hlg": (2.2, 2.4, "pq"),
     "dcdm": (2.2, 2.4, 2.8),
 }
+SYSTEM_GAMMAS = (1.0, 1.1, 1.35, 1.45)
+CHANNEL_TOPS = (4.0, 8.0)
+"""Times the rule's peak at which the channels of a PQ panel clip."""
+ADDED = {
+    "bt1886": (0.08, 0.2, 0.5),
+    "srgb": (0.8, 1.5),
+    "pq": (0.02, 0.1),
+    "hlg": (0.02, 0.1),
+    "dcdm": (0.05, 0.1),
+}
+"""cd/m² of the room"""
+LIFTED = {
+    "bt1886": (0.08, 0.12),
+    "srgb": (0.12, 0.16),
+    "pq": (0.01, 0.02),
+    "hlg": (0.01, 0.02),
+    "dcdm": (0.08, 0.12),
+}
+"""Share of full drive from which the black is raised beyond its limit."""
+UNNAMED = ((0.69, 0.31), (0.215, 0.72), (0.148, 0.046))
 PRIMARIES = {
     "bt1886": ("p3", "bt2020", "adobe-rgb"),
     "srgb": ("p3", "bt2020", "adobe-rgb"),
     "pq": ("bt709", "bt2020", "adobe-rgb"),
+    "hlg": ("bt709", "bt2020", "adobe-rgb"),
     "dcdm": ("bt709", "bt2020", "adobe-rgb"),
 }
 WHITES = {
@@ -60,7 +82,9 @@ def _one(first: Fault, second: Fault) -> bool:
     if "range" not in two:
         return False
     stretched = two["range"] == "stretched"
-    return "sunk" in two.get("blacks", "") or (stretched and "highlights" in two)
+    if stretched:
+        return "highlights" in two or "sunk" in two.get("blacks", "")
+    return "raised-black" in two or "sunk" in two.get("blacks", "")
 
 
 def faults(rule: Rule) -> Iterator[Fault]:
@@ -70,9 +94,14 @@ def faults(rule: Rule) -> Iterator[Fault]:
     yield faulty.stretched()
     for curve in CURVES[target.curve]:
         yield faulty.curve(curve) if isinstance(curve, str) else faulty.power(curve)
+    if target.curve in ("bt1886", "srgb"):
+        yield from (faulty.pq_by_channel(top) for top in CHANNEL_TOPS)
+    if target.curve == "hlg":
+        yield from (faulty.system_gamma(gamma) for gamma in SYSTEM_GAMMAS)
     for name in PRIMARIES[target.curve]:
         yield faulty.primaries(name)
-    if target.curve == "pq":
+    yield faulty.unnamed("by none", *UNNAMED)
+    if target.curve in ("pq", "hlg"):
         yield faulty.taken("p3")
         yield faulty.taken("bt709")
     for order in ORDERS:
@@ -86,9 +115,12 @@ def faults(rule: Rule) -> Iterator[Fault]:
     yield faulty.bent(0.75, 0.3)
     yield from (faulty.crushed(level) for level in (0.12, 0.2, 0.3))
     yield from (faulty.sunk(level) for level in (0.03, 0.06, 0.1))
+    yield from (faulty.lit_room(level) for level in ADDED[target.curve])
+    yield from (faulty.lifted(by) for by in LIFTED[target.curve])
     for channel in range(3):
         yield from (faulty.gained(channel, factor) for factor in (0.7, 0.85, 0.92, 1.1))
         yield from (faulty.shifted(channel, by) for by in (-0.04, 0.02, 0.04))
+        yield faulty.shifted(channel, 0.03, exponent=2.2)
     yield from (faulty.drifting(share) for share in (0.03, 0.05, 0.1, -0.04))
     budget = target.luminance_peak * rule.window / 100
     yield from (faulty.limited(share * budget) for share in (0.5, 0.6, 0.7, 0.85))

@@ -30,15 +30,13 @@ Array = NDArray[np.float64]
 Pair = tuple[float, float]
 Patch = PlannedPatch
 
-PQ_DRIVE = 1000.0
-"""cd/m² of the drive of a display with a PQ curve."""
 DARK_NOISE = 0.0003
 """cd/m², of the meter."""
 
 
 ORDER = (
-    "range", "channels", "blacks", "curve", "primaries", "white", "highlights", "offset", "gain",
-    "luminance", "limiter", "drift",
+    "range", "channels", "blacks", "raised-black", "curve", "primaries", "white", "highlights",
+    "offset", "gain", "luminance", "limiter", "drift",
 )  # fmt: skip
 """In which faults of one display follow each other."""
 
@@ -214,8 +212,32 @@ def curve(name: str) -> Fault:
     return Fault("curve", name, target=target, light=light)
 
 
+def pq_by_channel(top: float) -> Fault:
+    """PQ on a panel whose channels clip each by itself, at `top` times the rule's peak."""
+
+    def target(old: Target) -> Target:
+        return replace(old, curve="pq", black="none", scale="absolute", luminance_white=100.0)
+
+    def native(lit: Array, _target: Target) -> Array:
+        return np.minimum(lit, top)
+
+    return Fault("curve", f"pq by channel to {top}", target=target, native=native)
+
+
+def system_gamma(gamma: float) -> Fault:
+    """HLG with another system gamma."""
+    return Fault(
+        "curve", f"hlg {gamma}", target=lambda old: replace(old, system_gamma=gamma)
+    )  # fmt: skip
+
+
 def primaries(name: str) -> Fault:
     return Fault("primaries", f"shown {name}", primaries=PRIMARIES[name])
+
+
+def unnamed(name: str, *points: Pair) -> Fault:
+    """Primaries that no standard has."""
+    return Fault("primaries", f"shown {name}", primaries=points)
 
 
 def taken(name: str) -> Fault:
@@ -242,8 +264,26 @@ def gained(channel: int, factor: float) -> Fault:
     return Fault("gain", f"{'RGB'[channel]} {factor}", native=lambda lit, _target: lit * gain)
 
 
-def _gamma(target: Target) -> float:
+def _native(target: Target) -> float:
+    """Exponent of the panel's own drive."""
     return 2.6 if target.curve == "dcdm" else 2.4
+
+
+def shifted(channel: int, by: float, exponent: float | None = None) -> Fault:
+    """One channel of the panel's own drive, whatever the curve of the signal."""
+    offset = np.zeros(3)
+    offset[channel] = by
+
+    def native(lit: Array, target: Target) -> Array:
+        gamma = exponent or _native(target)
+        return np.asarray(np.maximum(lit ** (1 / gamma) + offset, 0) ** gamma)
+
+    name = "" if exponent is None else f" at {exponent}"
+    return Fault("offset", f"{'RGB'[channel]} {by:+}{name}", native=native)
+
+
+PQ_DRIVE = 1000.0
+"""cd/m² of the drive of a display with a PQ curve."""
 
 
 def _drive(lit: Array, target: Target) -> Array:
@@ -251,7 +291,7 @@ def _drive(lit: Array, target: Target) -> Array:
 
     if target.curve == "pq":
         return np.asarray(transfer.pq_inverse(lit * PQ_DRIVE))
-    return np.asarray(lit ** (1 / _gamma(target)))
+    return np.asarray(lit ** (1 / _native(target)))
 
 
 def _lit(drive: Array, target: Target) -> Array:
@@ -259,18 +299,7 @@ def _lit(drive: Array, target: Target) -> Array:
 
     if target.curve == "pq":
         return np.asarray(transfer.pq(drive)) / PQ_DRIVE
-    return np.asarray(np.maximum(drive, 0) ** _gamma(target))
-
-
-def shifted(channel: int, by: float) -> Fault:
-    """One channel's drive."""
-    offset = np.zeros(3)
-    offset[channel] = by
-
-    def native(lit: Array, target: Target) -> Array:
-        return _lit(np.maximum(_drive(lit, target) + offset, 0), target)
-
-    return Fault("offset", f"{'RGB'[channel]} {by:+}", native=native)
+    return np.asarray(np.maximum(drive, 0) ** _native(target))
 
 
 def clipped(share: float) -> Fault:
@@ -325,6 +354,22 @@ def sunk(level: float) -> Fault:
         return np.maximum(values - level, 0.0) / (1 - level)
 
     return Fault("blacks", f"sunk {level}", signal=signal)
+
+
+def lit_room(level: float) -> Fault:
+    """Light of the room beside that of the display, cd/m² of a grey that is a little warm."""
+    stray = level * np.array([0.98, 1.0, 0.95])
+    return Fault("raised-black", f"{level} cd/m² added", light=lambda xyz, _rows: xyz + stray)
+
+
+def lifted(by: float) -> Fault:
+    """The black level set too high: the panel's own drive begins there."""
+
+    def native(lit: Array, target: Target) -> Array:
+        gamma = _native(target)
+        return np.asarray((lit ** (1 / gamma) * (1 - by) + by) ** gamma)
+
+    return Fault("raised-black", f"drive from {by}", native=native)
 
 
 def drifting(share: float) -> Fault:

@@ -26,11 +26,13 @@ __all__ = [
 ORDERS = ((0, 2, 1), (1, 0, 2), (1, 2, 0), (2, 0, 1), (2, 1, 0))
 CHANNELS = ("red", "green", "blue")
 SIGNALS = ("X'", "Y'", "Z'")
+TOP = 0.5
+"""Share of the brightest neutral target from which a gain must be seen in the greys."""
 Change = Callable[[Display, Array], Display]
 
 
-def _beyond(least: float) -> Callable[[Array], bool]:
-    return lambda value: bool(abs(value[0]) >= least)
+def _beyond(least: float) -> Callable[[Array, Display], bool]:
+    return lambda value, display: bool(abs(value[0]) >= least)
 
 
 # ------------------------------------------------------------ swapped
@@ -81,7 +83,22 @@ def gain_options(facts: Facts) -> Iterator[Option]:
     """One channel's light raised or lowered."""
     grid = np.arange(-0.7, 0.71, 0.05)[:, None]
     for channel, name in enumerate(CHANNELS):
-        yield Option("gain", name, _gained(channel), grid, (0.05,), 0.03, _beyond(0.03))
+        tells = _seen(0.03, _beside(channel, facts))
+        yield Option("gain", name, _gained(channel), grid, (0.05,), 0.03, tells)
+
+
+def _beside(channel: int, facts: Facts) -> float:
+    """Logarithm of a channel's light over that of the other two, in the brightest greys as read."""
+    level = facts.nominal[facts.neutral].max()
+    bright = facts.neutral & (facts.nominal >= TOP * level)
+    light = facts.xyz[bright] @ np.linalg.inv(facts.model.from_target).T
+    others = np.delete(light, channel, axis=1).mean(axis=1)
+    return float(np.log(np.median(np.maximum(light[:, channel] / others, 1e-6))))
+
+
+def _seen(least: float, beside: float) -> Callable[[Array, Display], bool]:
+    """Whether a gain is enough, and of the sign that the greys have."""
+    return lambda value, display: bool(abs(value[0]) >= least and value[0] * beside > 0)
 
 
 def _gained(channel: int) -> Change:
@@ -108,17 +125,19 @@ def tell_gain(told: Told) -> Cause:
 
 
 def offset_options(facts: Facts) -> Iterator[Option]:
-    """One channel's signal raised or lowered."""
-    grid = np.arange(-0.12, 0.121, 0.01)[:, None]
+    """One channel's drive raised or lowered, on panels of several exponents."""
+    shifts = np.arange(-0.12, 0.121, 0.01)
+    grid = np.array([(shift, native) for native in (2.2, 2.4, 2.6) for shift in shifts])
     for channel, name in enumerate(CHANNELS):
-        yield Option("offset", name, _shifted(channel), grid, (0.01,), 0.03, _beyond(0.006))
+        change = _shifted(channel)
+        yield Option("offset", name, change, grid, (0.01, 0.1), 0.03, _beyond(0.006))
 
 
 def _shifted(channel: int) -> Change:
     def change(display: Display, values: Array) -> Display:
         offset = np.zeros((len(values), 3)) + display.offset
         offset[:, channel] = values[:, 0]
-        return display._replace(offset=offset)
+        return display._replace(offset=offset, native=values[:, 1])
 
     return change
 
@@ -128,9 +147,9 @@ def tell_offset(told: Told) -> Cause:
     word = "raised" if shift > 0 else "lowered"
     return cause(
         told,
-        f"{told.variant.capitalize()} is {word} by {percent(abs(shift))} of the signal",
-        f"The drive of {told.variant} is {word} by {percent(abs(shift))} of full signal at every "
-        "level, which shows most in the dark.",
+        f"{told.variant.capitalize()} is {word} by {percent(abs(shift))} of full drive",
+        f"The panel's drive of {told.variant} is {word} by {percent(abs(shift))} of what the "
+        "rule's peak takes, at every level, which shows most in the dark.",
         f"Adjust the offset (bias, cut-off) of {told.variant} in the display's set-up, then the "
         "greys again from dark to bright.",
         (f"offset of {told.variant}", 100 * shift, "%"),

@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 
 import numpy as np
 
+from compliance.colorimetry import transfer
 from compliance.diagnosis.display import Display
+from compliance.diagnosis.eotf import PQ_PEAK
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import NOTHING, Array, Option
 from compliance.diagnosis.told import Told, cause, number
 from compliance.model import Cause
+from compliance.quantities.tracking import power_exponent
 
 __all__ = ["curve_options", "tell_curve"]
 
@@ -21,9 +24,16 @@ NAMES = {
     "bt1886": "BT.1886",
     "srgb": "the sRGB curve",
     "pq": "PQ",
+    "pq-channels": "PQ",
     "hlg": "HLG",
     "dcdm": "the exponent 2.6 of SDR cinema",
 }
+FORMS = {
+    "power-lift": "BT.1886's form, the black in the drive, with exponent",
+    "power-add": "the black and a power of the signal beside it, with exponent",
+}
+LEVELS = np.linspace(0.1, 0.9, 17)
+"""Signals by which an exponent in one form is put into another."""
 OVERHEAD = 1.005
 """A PQ signal on a display of less is clipped at what that can do."""
 
@@ -31,18 +41,37 @@ OVERHEAD = 1.005
 def curve_options(facts: Facts) -> Iterator[Option]:
     """Power functions of any exponent, and each curve with a name that is not the rule's."""
     model = facts.model
-    own = model.exponent if model.curve in ("bt1886", "power", "dcdm") else np.nan
     for way in ("lift", "add") if model.lift else ("add",):
-        yield _power(way, own)
+        yield _power(way, facts)
     if model.kind == "xyz":
         return
     if model.curve != "srgb":
         yield Option("curve", "srgb", _srgb, NOTHING)
     if model.curve != "pq":
-        yield _pq(float(facts.xyz[:, 1].max()))
-    if model.curve != "hlg":
-        gammas = np.arange(0.9, 1.51, 0.1)[:, None]
-        yield Option("curve", "hlg", _hlg, gammas, (0.1,), 0.03)
+        yield Option("curve", "pq", _pq(facts, by_channel=False), NOTHING)
+        yield Option("curve", "pq-channels", _pq(facts, by_channel=True), NOTHING)
+    gammas = np.arange(0.9, 1.51, 0.1)[:, None]
+    own = model.system_gamma if model.curve == "hlg" else np.nan
+    yield Option("curve", "hlg", _hlg, gammas, (0.1,), 0.03, _other(facts, own))
+
+
+def _other(facts: Facts, *own: float) -> Callable[[Array, Display], bool]:
+    """Whether an exponent is none of the rule's own; and none is while the requirement on it is
+    kept."""
+    kept = facts.exponent is not None and facts.exponent.kept
+    return lambda value, display: not (kept or any(abs(value[0] - one) < LEAST for one in own))
+
+
+def _own(black: str, facts: Facts) -> tuple[float, ...]:
+    """The rule's exponent, if it has one, and what it is in another form of the black."""
+    model = facts.model
+    if model.curve not in ("bt1886", "power", "dcdm"):
+        return ()
+    if black == "lift" or not model.lift:
+        return (model.exponent,)
+    white, dark = np.array(facts.white), np.array(facts.black[1])
+    light = transfer.bt1886(LEVELS, white, dark, model.exponent)
+    return model.exponent, float(power_exponent(LEVELS, light, white, dark))
 
 
 def _white(display: Display) -> tuple[float, float]:
@@ -50,7 +79,7 @@ def _white(display: Display) -> tuple[float, float]:
     return (0.0, np.inf) if display.absolute else display.prior
 
 
-def _power(black: str, own: float) -> Option:
+def _power(black: str, facts: Facts) -> Option:
     def change(display: Display, values: Array) -> Display:
         return display._replace(
             curve="power",
@@ -67,7 +96,7 @@ def _power(black: str, own: float) -> Option:
         EXPONENTS,
         (0.1,),
         0.03,
-        lambda value: not abs(value[0] - own) < LEAST,
+        _other(facts, *_own(black, facts)),
     )
 
 
@@ -91,18 +120,23 @@ def _hlg(display: Display, values: Array) -> Display:
     )
 
 
-def _pq(top: float) -> Option:
+def _pq(facts: Facts, *, by_channel: bool) -> Callable[[Display, Array], Display]:
+    """Clipped at the brightest reading, as a whole or each channel by itself."""
+    top = np.array([OVERHEAD * float(facts.xyz[:, 1].max())])
+
     def change(display: Display, values: Array) -> Display:
-        return display._replace(
+        made = display._replace(
             curve="pq",
             black="add",
             exponent=np.ones(1),
             absolute=False,
             prior=(0.0, np.inf),
-            cap=np.array([OVERHEAD * top]),
         )
+        if by_channel:
+            return made._replace(ceiling=top / PQ_PEAK)
+        return made._replace(cap=np.minimum(display.cap, top))
 
-    return Option("curve", "pq", change, NOTHING)
+    return change
 
 
 def tell_curve(told: Told) -> Cause:
@@ -112,22 +146,38 @@ def tell_curve(told: Told) -> Cause:
         f"Choose {own} in the display's set-up and in the calibration's target, check that the "
         "slot's own table is the one in use, and calibrate again."
     )
+    found = float(told.value[0]) if len(told.value) else np.nan
+    measured, more = _measured(told.facts)
     if told.variant.startswith("power"):
-        exponent = float(told.value[0])
-        form = "BT.1886's form with exponent" if told.variant == "power-lift" else "gamma"
         return cause(
             told,
-            f"The display follows gamma {number(exponent)}, not {own}",
-            f"The greys fit {form} {number(exponent)}.",
+            f"The display follows gamma {number(found)}, not {own}",
+            f"The greys fit {FORMS[told.variant]} {number(found)}.{measured}",
             step,
-            ("exponent", exponent, "1"),
+            ("exponent", found, "1"),
+            *more,
         )
     name = NAMES[told.variant]
-    more = (("system gamma", float(told.value[0]), "1"),) if told.variant == "hlg" else ()
+    if told.variant == "hlg":
+        more = (("system gamma", found, "1"), *more)
+        if model.curve == "hlg":
+            name, own = (
+                f"{NAMES['hlg']} with system gamma {number(each)}"
+                for each in (found, model.system_gamma)
+            )
     return cause(
         told,
         f"The display follows {name}, not {own}",
-        f"The greys fit {name}.",
+        f"The greys fit {name}.{measured}",
         step,
         *more,
     )
+
+
+def _measured(facts: Facts) -> tuple[str, tuple[tuple[str, float, str], ...]]:
+    """The exponent that the rule's own requirement measures, in words and numbers."""
+    if facts.exponent is None:
+        return "", ()
+    value = facts.exponent.value
+    told = f" In the rule's own form the exponent measures {number(value)}."
+    return told, (("exponent in the rule's form", value, "1"),)

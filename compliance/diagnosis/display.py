@@ -13,6 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance.colorimetry import spaces, transfer
+from compliance.diagnosis.eotf import Curve, drive_of, lift_of, lifted, light_of, shifted
 from compliance.diagnosis.facts import Facts
 from compliance.targets import TargetModel
 
@@ -20,10 +21,12 @@ __all__ = ["Display", "Shown", "matrices", "primaries_of", "shown", "sound"]
 
 Array = NDArray[np.float64]
 
-PQ_PEAK = 10_000.0
-"""cd/m²"""
 NEAR = 0.0012
 """Δu'v' by which a well set up display's white may be off."""
+HIGH = 0.001
+"""Share of white from which a black in the drive also raises what the white is fitted to."""
+SECANTS = 3
+"""Steps to a lift beside other light in the black."""
 GAIN = 0.04
 """Share by which the light of a well set up display with an absolute curve may be off."""
 
@@ -35,6 +38,9 @@ class Display(NamedTuple):
     """A target's curve, or `power`."""
     black: str
     """`lift`, `add` or `none`."""
+    veil: Array
+    """(K,) share of the black read that is light added, the rest being in the drive, and its level
+    no matter; below 0: as `black` says"""
     exponent: Array
     """(K,)"""
     absolute: bool
@@ -64,8 +70,12 @@ class Display(NamedTuple):
     """(K,) of the drive above the knee"""
     cap: Array
     """(K,) luminance in cd/m² that nothing exceeds"""
+    ceiling: Array
+    """(K,) light that no channel exceeds, as a share of the rule's white"""
     offset: Array
-    """(K, 3) added to the drive"""
+    """(K, 3) added to the panel's own drive"""
+    native: Array
+    """(K,) exponent of that drive"""
     gain: Array
     """(K, 3) on the light"""
     ripple: Array
@@ -81,6 +91,7 @@ def sound(facts: Facts) -> Display:
     return Display(
         curve=model.curve,
         black="none" if model.blackless else "lift" if model.lift else "add",
+        veil=-one,
         exponent=np.array([model.system_gamma if model.curve == "hlg" else model.exponent]),
         absolute=not model.relative,
         order=(0, 1, 2),
@@ -96,7 +107,9 @@ def sound(facts: Facts) -> Display:
         knee=2 * one,
         slope=one,
         cap=np.inf * one,
+        ceiling=np.inf * one,
         offset=np.zeros((1, 3)),
+        native=(2.6 if model.curve == "dcdm" else 2.4) * one,
         gain=np.ones((1, 3)),
         ripple=np.ones(()),
         prior=facts.span,
@@ -123,34 +136,6 @@ def _unit(xy: Array) -> Array:
     return xyz
 
 
-# ------------------------------------------------------------ curves
-
-
-def _light(drive: Array, display: Display, model: TargetModel) -> Array:
-    """Light per channel as a share of the rule's white, (K, P, 3)."""
-    curve, exponent = display.curve, display.exponent[:, None, None]
-    if curve == "pq":
-        full = model.white_luminance if model.curve == "pq" else PQ_PEAK
-        return np.asarray(transfer.pq(drive)) / full
-    if curve == "srgb":
-        return np.asarray(transfer.srgb(drive))
-    if curve == "hlg":
-        scene = np.asarray(transfer.hlg_inverse_oetf(drive))
-        return np.asarray(transfer.hlg_ootf(scene, 1.0, display.exponent[:, None]))
-    return np.asarray(transfer.power(drive, exponent))
-
-
-def _drive(light: Array, display: Display, model: TargetModel) -> Array:
-    """The inverse of `_light` for the curves that act on each channel by itself."""
-    curve, exponent = display.curve, display.exponent[:, None, None]
-    if curve == "pq":
-        full = model.white_luminance if model.curve == "pq" else PQ_PEAK
-        return np.asarray(transfer.pq_inverse(light * full))
-    if curve == "srgb":
-        return np.asarray(transfer.srgb_inverse(light))
-    return np.asarray(transfer.power(light, 1 / exponent))
-
-
 # ------------------------------------------------------------ light
 
 
@@ -162,47 +147,56 @@ class Shown(NamedTuple):
     white: Array
     """(K,) cd/m² of full drive, as fitted"""
     black: Array
-    """(K,) cd/m² of no drive, as fitted"""
+    """(K,) cd/m² of no drive, as fitted; 0 where that is no matter"""
 
 
 def shown(display: Display, facts: Facts) -> Shown:
     """The light of the displays for the patches.
 
     White's luminance is fitted to the neutral readings, within bounds if the curve is
-    absolute, and the black to the black reading.
+    absolute, and the black to the black reading, as far as the rule admits it.
     """
     turned = np.swapaxes(_turned(display, facts), -1, -2)
-    nothing = np.zeros(1)
-    share = _channels(display, facts, nothing) @ turned
-    scale = _scale(share[:, :-1], display, facts)
-    dark = share[:, -1, 1] * scale
-    if display.black == "lift":
-        lift = _lift_alone(np.full_like(scale, facts.black[1]), scale, display)
-        if np.any(dark > 0):
-            lift = _lift_beside(lift, dark, turned, scale, display, facts)
-        if np.any(lift > 0):
+    share = _channels(display, facts, np.zeros(1)) @ turned
+    added = _added(display)
+    glow = added * facts.black[1]
+    for _ in range(2):
+        scale = _scale(share[:, :-1], glow, display, facts)
+        dark = share[:, -1, 1] * scale
+        rest = np.maximum(facts.black[1] - dark, 0.0)
+        own, glow = (1 - added) * rest, added * rest
+    most = np.where(display.veil < 0, min(facts.darkest, facts.white), facts.white)
+    black = own + glow
+    lifts = display.black != "none" or bool(np.any(display.veil >= 0))
+    if lifts and np.any(own > 0):
+        for _ in range(2 if facts.black[1] > HIGH * facts.white else 1):
+            lift = _lift(own, dark, turned, scale, display, facts)
+            black = scale * lifted(lift, _curve(display), facts.model) + glow
+            lift = np.minimum(lift, lift_of(most / scale, _curve(display), facts.model))
             share = _channels(display, facts, lift) @ turned
-            scale = _scale(share[:, :-1], display, facts)
-        light = share[:, :-1] * scale[:, None, None]
-        own = scale * (lift**2 / 3 if display.curve == "hlg" else lift) ** display.exponent
-    else:
-        light = share[:, :-1] * scale[:, None, None]
-        own = np.maximum(facts.black[1] - dark, 0.0)
-        glow = own[:, None, None] * facts.black / max(facts.black[1], 1e-12)
-        if display.black == "none":
-            light = np.where(light[..., 1:2] < own[:, None, None], glow, light)
-        else:
-            light = light + glow
+            scale = _scale(share[:, :-1], glow, display, facts)
+    light = share[:, :-1] * scale[:, None, None]
+    hue = facts.black / max(facts.black[1], 1e-12)
+    if not lifts:
+        own = np.minimum(own, most)[:, None, None]
+        light = np.where(light[..., 1:2] < own, own * hue, light)
+    light = light + np.minimum(glow, most)[:, None, None] * hue
+    black = np.where(display.veil < 0, black, 0.0)
     light = light * display.ripple[..., None]
     if np.isfinite(display.cap).any():
         over = display.cap[:, None, None] / np.maximum(light[..., 1:2], 1e-12)
         light = light * np.minimum(over, 1.0)
-    return Shown(light, scale, own)
+    return Shown(light, scale, black)
+
+
+def _added(display: Display) -> Array:
+    """(K,) share of the black that is light added."""
+    return np.where(display.veil < 0, float(display.black == "add"), display.veil)
 
 
 def _channels(display: Display, facts: Facts, lift: Array) -> Array:
     """Light (K, P + 1, 3) of the displays' own channels as a share of the white's, for the
-    patches and for black; `lift` (K,) raises the drive."""
+    patches and for black; `lift` (K,) raises the drive, the panel's own where the signal is PQ."""
     model = facts.model
     ordered = facts.signals[:, display.order]
     span = (display.high - display.low)[:, None, None]
@@ -212,15 +206,33 @@ def _channels(display: Display, facts: Facts, lift: Array) -> Array:
         drive = np.maximum(drive - sunk, 0.0) / (1 - sunk)
     if np.any(display.floor >= 0):
         drive = np.where(drive <= display.floor[:, None, None], 0.0, drive)
+    offset = display.offset
+    if display.curve == "pq":
+        offset, lift = offset + lift[:, None], np.zeros(1)
+    light = _own(drive, display, lift[:, None, None], model)
+    if np.any(offset):
+        light = shifted(light, offset, display.native, model)
+    if np.isfinite(display.ceiling).any():
+        light = np.minimum(light, display.ceiling[:, None, None])
+    return light
+
+
+def _curve(display: Display) -> Curve:
+    return Curve(display.curve, display.exponent, display.native)
+
+
+def _own(drive: Array, display: Display, lift: Array, model: TargetModel) -> Array:
+    """Light of the displays' own channels for the drive of the signal's."""
+    kind = (_curve(display), model)
     own = len(display.taken) == 1 and np.array_equal(display.taken[0], model.from_target)
     if own or display.curve == "hlg":
-        light = _light(_levels(drive, display, lift[:, None, None]), display, model)
+        light = light_of(_levels(drive, display, lift), *kind)
         return light if own else _native(light, display, model)
-    light = _light(drive, display, model)
+    light = light_of(drive, *kind)
     if display.curve == "dcdm":
         light = light * (transfer.DCDM_PEAK / model.white_luminance)
-    drive = _drive(_native(light, display, model), display, model)[..., display.drive_order]
-    return _light(_levels(drive, display, lift[:, None, None]), display, model)
+    drive = drive_of(_native(light, display, model), *kind)[..., display.drive_order]
+    return light_of(_levels(drive, display, lift), *kind)
 
 
 def _turned(display: Display, facts: Facts) -> Array:
@@ -243,7 +255,7 @@ def _native(light: Array, display: Display, model: TargetModel) -> Array:
 
 
 def _levels(drive: Array, display: Display, lift: Array) -> Array:
-    """What happens to the drive of each channel: crush, knee, lift, offset."""
+    """What happens to the drive of each channel: crush, knee, lift."""
     if np.any(display.crush >= 0):
         drive = np.where(drive <= display.crush[:, None, None], 0.0, drive)
     if np.any(display.knee <= 1):
@@ -252,20 +264,18 @@ def _levels(drive: Array, display: Display, lift: Array) -> Array:
         drive = np.where(drive > knee, bent, drive)
     if np.any(lift > 0):
         drive = drive * (1 - lift) + lift
-    if np.any(display.offset):
-        drive = np.maximum(drive + display.offset[:, None, :], 0.0)
     return drive
 
 
-def _scale(share: Array, display: Display, facts: Facts) -> Array:
-    """(K,) cd/m² of a share of 1: the rule's white, or fitted to the brighter neutral readings."""
+def _scale(share: Array, glow: Array, display: Display, facts: Facts) -> Array:
+    """(K,) cd/m² of a share of 1: the rule's white, or fitted to the brighter neutral readings
+    with `glow` (K,) cd/m² taken off."""
     bright = facts.bright
     below = np.maximum(share[:, bright, 1], 1e-12)
-    dark = facts.black[1] if display.black == "add" else 0.0
     lit = facts.xyz[bright, 1] * np.ones_like(below)
     if display.ripple.ndim:
         lit = lit / display.ripple[bright]
-    ratio = np.maximum(lit - dark, 1e-6) / below
+    ratio = np.maximum(lit - glow[:, None], 1e-6) / below
     if np.isfinite(display.cap).any():
         ratio = np.where(lit >= 0.98 * display.cap[:, None], np.nan, ratio)
         ratio = np.where(np.isnan(ratio).all(axis=1, keepdims=True), 1.0, ratio)
@@ -278,23 +288,25 @@ def _scale(share: Array, display: Display, facts: Facts) -> Array:
     return np.asarray(scale)
 
 
-def _lift_beside(
-    first: Array, dark: Array, turned: Array, scale: Array, display: Display, facts: Facts
+def _lift(
+    own: Array, dark: Array, turned: Array, scale: Array, display: Display, facts: Facts
 ) -> Array:
-    """(K,) of the drive, so that black shows what was read where something else raises it too:
-    a secant from what it needs alone; `dark` (K,) is black's light without it."""
-    second = _lift_alone(np.maximum(facts.black[1] - dark, 0.0), scale, display)
-    high, low = (
-        (_channels(display, facts, lift)[:, -1:] @ turned)[:, 0, 1] * scale
-        for lift in (first, second)
-    )
-    slope = (high - low) / np.where(first == second, 1.0, first - second)
-    step = (facts.black[1] - low) / np.where(slope > 0, slope, np.inf)
-    return np.asarray(np.clip(second + step, 0.0, 0.5))
+    """(K,) of the drive, so that black shows `own` (K,) cd/m² more than `dark` (K,), its light
+    without a lift."""
+    wanted = own + dark
+    curve = _curve(display)
+    before, lift = (lift_of(level / scale, curve, facts.model) for level in (wanted, own))
+    if not np.any(dark > 0):
+        return before
+    only = facts._replace(signals=facts.signals[-1:])
 
+    def made(tried: Array) -> Array:
+        return np.asarray((_channels(display, only, tried) @ turned)[:, 0, 1] * scale)
 
-def _lift_alone(black: Array, scale: Array, display: Display) -> Array:
-    """(K,) that a black in cd/m² needs where it is all that raises the drive."""
-    exponent = 2 * display.exponent if display.curve == "hlg" else display.exponent
-    root = np.maximum(black / scale, 0.0) ** (1 / exponent)
-    return np.clip(np.sqrt(3) * root if display.curve == "hlg" else root, 0.0, 0.5)
+    high = made(before)
+    for _ in range(SECANTS):
+        low = made(lift)
+        slope = (high - low) / np.where(before == lift, 1.0, before - lift)
+        step = (wanted - low) / np.where(slope > 0, slope, np.inf)
+        before, high, lift = lift, low, np.clip(lift + step, 0.0, 0.5)
+    return np.asarray(lift)

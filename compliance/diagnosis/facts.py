@@ -8,9 +8,11 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance.colorimetry import spaces
+from compliance.decision import OUTSIDE
+from compliance.evaluate import evaluate
 from compliance.grading.case import Case
 from compliance.model import Level, Limits, Rule
-from compliance.targets import TargetModel
+from compliance.targets import TargetModel, target_linear
 
 __all__ = ["FLOOR", "LEAST", "Facts", "gather", "itp"]
 
@@ -28,6 +30,8 @@ BRIGHT = 0.2
 """Share of the brightest neutral target from which neutrals tell the white."""
 LEAST = 8
 """Patches without which nothing is said."""
+ALONE = 0.01
+"""Share of a primary's light that the other two may have beside it."""
 ABOUT = 0.1
 """Share by which the white of a rule without a limit on it may differ from the rule's."""
 
@@ -61,6 +65,22 @@ class Facts(NamedTuple):
     """White luminances in cd/m² that are not worth a word."""
     darkest: float
     """Black luminance in cd/m² up to which none is worth a word."""
+    greys: Array
+    """(G, 2) level and luminance in cd/m² of every neutral read, the darkest first"""
+    top: float
+    """cd/m² of the brightest reading"""
+    hues: NDArray[np.int64]
+    """(3,) of the P patches, those of the display's red, green and blue alone; -1: not read"""
+    exponent: Exponent | None
+    """Where the rule has a limit on it."""
+
+
+class Exponent(NamedTuple):
+    """The exponent in the rule's own form, as its requirement measures it."""
+
+    value: float
+    kept: bool
+    """Whether it is within its limits."""
 
 
 def itp(xyz: Array) -> Array:
@@ -77,14 +97,17 @@ def gather(case: Case) -> Facts | None:
     usable = ~(patches.beyond | patches.above | patches.unreachable)
     usable &= patches.nominal >= max(FLOOR, 3 * case.lowest)
     usable &= np.array([_plain(case, index) for index in range(len(patches))])
+    white, black = (_built_in(case, name) for name in ("white", "black"))
+    if black is not None and case.view.xyz[black, 1] > case.lowest:
+        usable[black] = True
     index = np.flatnonzero(usable)
     if len(index) < LEAST or np.count_nonzero(patches.neutral[index]) < LEAST // 2:
         return None
-    white, black = (_built_in(case, name) for name in ("white", "black"))
     xyz = case.view.xyz[index]
     dark = np.zeros(3) if black is None else np.maximum(case.view.xyz[black], 0.0)
     level = model.white_luminance if white is None else max(float(case.view.xyz[white, 1]), 1e-6)
     signal = patches.signal[index]
+    there = np.flatnonzero([_plain(case, each) for each in range(len(patches))])
     nominal, neutral = patches.nominal[index], patches.neutral[index]
     return Facts(
         model=model,
@@ -101,7 +124,39 @@ def gather(case: Case) -> Facts | None:
         white=level,
         span=_span(case.rule),
         darkest=_darkest(case.rule, level),
+        greys=_greys(case, there),
+        top=float(case.view.xyz[there, 1].max()),
+        hues=_hues(signal, model),
+        exponent=_exponent(case),
     )
+
+
+def _greys(case: Case, there: NDArray[np.intp]) -> Array:
+    """(G, 2) level and luminance of the neutrals among patches, the darkest first."""
+    patches = case.patches
+    grey = there[patches.neutral[there] & ~patches.beyond[there]]
+    grey = grey[np.argsort(patches.level[grey], kind="stable")]
+    return np.stack([patches.level[grey], case.view.xyz[grey, 1]], axis=-1)
+
+
+def _hues(signal: Array, model: TargetModel) -> NDArray[np.int64]:
+    """(3,) the brightest patch in which one of the target's primaries shines (almost) alone."""
+    light = target_linear(signal, model)
+    found = []
+    for channel in range(3):
+        others = np.abs(np.delete(light, channel, axis=1)).max(axis=1)
+        alone = np.where(others <= ALONE * light[:, channel], light[:, channel], 0.0)
+        found.append(int(np.argmax(alone)) if alone.max() > 0 else -1)
+    return np.array(found, dtype=np.int64)
+
+
+def _exponent(case: Case) -> Exponent | None:
+    for one in case.rule.requirements:
+        if one.quantity == "fitted-exponent" and one.level is Level.SHALL:
+            found = evaluate(one, case)
+            if isinstance(found.value, float):
+                return Exponent(found.value, found.verdict not in OUTSIDE)
+    return None
 
 
 def _white_uv(xyz: Array, neutral: Flags, nominal: Array) -> Array:

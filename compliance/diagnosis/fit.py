@@ -58,8 +58,9 @@ class Option(NamedTuple):
     """Distance of the grid's values, by column."""
     price: float = 0.0
     """What it costs more than a cause without a parameter, of the logarithm of the loss."""
-    tells: Callable[[Array], bool] = lambda value: True
-    """Whether a value (n,) is far enough from nothing."""
+    tells: Callable[[Array, Display], bool] = lambda value, display: True
+    """Whether a value (n,) is far enough from nothing, and the readings bear out the display with
+    all that was chosen (K = 1)."""
 
 
 class Chosen(NamedTuple):

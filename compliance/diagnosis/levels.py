@@ -1,4 +1,4 @@
-"""Full and narrow range mixed up, highlights clipped or bent, blacks crushed."""
+"""Full and narrow range mixed up, highlights clipped or bent."""
 
 from __future__ import annotations
 
@@ -6,17 +6,16 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from compliance.diagnosis.display import Display
+from compliance.colorimetry.codes import encode
+from compliance.diagnosis.display import Display, shown
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import NOTHING, Array, Option
 from compliance.diagnosis.told import Told, cause, number, percent, target_level
 from compliance.model import Cause
 
 __all__ = [
-    "black_options",
     "highlight_options",
     "range_options",
-    "tell_blacks",
     "tell_highlights",
     "tell_range",
 ]
@@ -49,9 +48,9 @@ def range_options(facts: Facts) -> Iterator[Option]:
 
 
 def tell_range(told: Told) -> Cause:
-    bits = told.facts.model.bits
-    scale, full = 2 ** (bits - 8), 2**bits - 1
-    low, high = BLACK * scale, WHITE * scale
+    model = told.facts.model
+    full = 2**model.bits - 1
+    low, high = (int(code) for code in encode(_narrow(model.bits), model.bits, model.narrow))
     ends = (("code of narrow range's black", low, "1"), ("of its white", high, "1"))
     step = (
         "Set generator, what lies between and the display's input to one range, check the "
@@ -78,6 +77,11 @@ def tell_range(told: Told) -> Cause:
 
 # ------------------------------------------------------------ highlights
 
+TOP_CLIPPED, TOP_BENT = 0.98, 0.97
+"""Share of full signal from which highlights that end or bend are not told."""
+ALIKE = 0.015
+"""Share within which luminances are one."""
+
 
 def highlight_options(facts: Facts) -> Iterator[Option]:
     """Highlights that end at a level or a luminance, or bend from a level."""
@@ -85,35 +89,65 @@ def highlight_options(facts: Facts) -> Iterator[Option]:
     def clipped(display: Display, values: Array) -> Display:
         return display._replace(knee=values[:, 0], slope=np.zeros(len(values)))
 
+    def ended(value: Array, display: Display) -> bool:
+        return _ended(value, display, facts)
+
     levels = np.linspace(0.4, 0.98, 30)[:, None]
-    yield Option("highlights", "clipped", clipped, levels, (0.02,), 0.03)
+    yield Option("highlights", "clipped", clipped, levels, (0.02,), 0.03, ended)
 
     def bent(display: Display, values: Array) -> Display:
         return display._replace(knee=values[:, 0], slope=np.clip(values[:, 1], 0.0, 1.0))
 
     pairs = [(level, slope) for level in np.linspace(0.3, 0.95, 14) for slope in (0.2, 0.45, 0.7)]
-    yield Option("highlights", "bent", bent, np.array(pairs), (0.05, 0.25), 0.08)
+    yield Option("highlights", "bent", bent, np.array(pairs), (0.05, 0.25), 0.08, _bent_below)
 
     def capped(display: Display, values: Array) -> Display:
-        return display._replace(cap=np.exp(values[:, 0]))
+        return display._replace(cap=np.minimum(display.cap, np.exp(values[:, 0])))
 
     top = np.log(max(float(facts.xyz[:, 1].max()), 1e-3))
     caps = (top + np.linspace(-0.1, 0.02, 13))[:, None]
-    yield Option("highlights", "capped", capped, caps, (0.01,), 0.03)
+
+    def alike(value: Array, display: Display) -> bool:
+        return _alike(float(np.exp(value[0])), display, facts)
+
+    yield Option("highlights", "capped", capped, caps, (0.01,), 0.03, alike)
+
+
+def _bent_below(value: Array, display: Display) -> bool:
+    """Whether highlights bend below the very top, where there is no telling it."""
+    return bool(value[0] <= TOP_BENT)
+
+
+def _alike(cap: float, display: Display, facts: Facts) -> bool:
+    """Whether all that would be brighter than a luminance reads alike, and nothing is brighter."""
+    uncapped = shown(display._replace(cap=np.array([np.inf])), facts).xyz[0, :, 1]
+    beyond = facts.xyz[uncapped > cap * (1 + ALIKE), 1]
+    return bool(np.all(beyond >= facts.top * (1 - ALIKE)) and facts.top <= cap * (1 + ALIKE))
+
+
+def _ended(value: Array, display: Display, facts: Facts) -> bool:
+    """Whether the greys that are clipped read alike, and not at the very top."""
+    made, free = (shown(one, facts).xyz[0, :, 1] for one in (display, _unbent(display)))
+    clipped = facts.xyz[facts.neutral & (free > made * (1 + ALIKE)), 1]
+    alike = not len(clipped) or clipped.min() >= clipped.max() * (1 - ALIKE)
+    return bool(value[0] <= TOP_CLIPPED and alike)
+
+
+def _unbent(display: Display) -> Display:
+    return display._replace(knee=np.array([2.0]))
 
 
 def tell_highlights(told: Told) -> Cause:
     facts = told.facts
-    top = float(facts.xyz[:, 1].max())
+    top = facts.top
     if told.variant == "capped":
-        cap = float(np.exp(told.value[0]))
         return cause(
             told,
-            f"Nothing is brighter than {number(cap)}\u00a0cd/m²",
+            f"Nothing is brighter than {number(top)}\u00a0cd/m²",
             f"Up to there the display follows; whatever the rule asks for above "
-            f"{number(cap)}\u00a0cd/m² shows at that.",
+            f"{number(top)}\u00a0cd/m² shows at that.",
             HIGHLIGHTS,
-            ("highest luminance", cap, "cd/m²"),
+            ("highest luminance", top, "cd/m²"),
         )
     level = float(told.value[0])
     at = target_level(level, facts)
@@ -148,45 +182,3 @@ HIGHLIGHTS = (
     "Lower the display's contrast or gain until the brightest steps differ, check that the "
     "display reaches the luminance asked for, and that nothing before it clips the signal."
 )
-
-# ------------------------------------------------------------ blacks
-
-
-def black_options(facts: Facts) -> Iterator[Option]:
-    """Blacks that begin above a level, of the signal or of the display's own drive: what is below
-    is cut off, or the whole signal is lowered by it."""
-    yield Option("blacks", "sunk", _sunk, np.linspace(0.02, 0.25, 24)[:, None], (0.01,), 0.05)
-    dark = np.linspace(0.03, 0.4, 38)[:, None]
-    if facts.model.kind == "rgb":
-        yield Option("blacks", "signal", _floored, dark, (0.01,), 0.03)
-    if not np.allclose(facts.model.from_signal, facts.model.from_target):
-        yield Option("blacks", "drive", _crushed, dark, (0.01,), 0.03)
-
-
-def _sunk(display: Display, values: Array) -> Display:
-    return display._replace(sunk=values[:, 0])
-
-
-def _floored(display: Display, values: Array) -> Display:
-    return display._replace(floor=values[:, 0])
-
-
-def _crushed(display: Display, values: Array) -> Display:
-    return display._replace(crush=values[:, 0])
-
-
-def tell_blacks(told: Told) -> Cause:
-    level = float(told.value[0])
-    at = target_level(level, told.facts)
-    text = f"Everything up to there, where the target is {number(at)}\u00a0cd/m², shows as black"
-    if told.variant == "sunk":
-        text += ", and what is above begins from there: the black level is set too low"
-    return cause(
-        told,
-        f"Blacks are crushed up to {percent(level)} of the signal",
-        f"{text}.",
-        "Raise the display's black level or brightness until the darkest steps differ, check the "
-        "range of the signal, and switch off dynamic contrast and local dimming.",
-        ("signal up to which", 100 * level, "%"),
-        ("target there", at, "cd/m²"),
-    )

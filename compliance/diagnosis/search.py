@@ -18,7 +18,8 @@ QUIET = 0.4
 CAUSE = 0.15
 """Least fall of the logarithm of the loss that a cause must bring."""
 SETTLED = 0.5
-"""Loss from which only the best is followed."""
+"""Loss from which only the best is followed; above it also what is not yet worth its price, as
+two faults may hide each other."""
 WIDE, NARROW = 5, 1
 """Displays followed at a time."""
 POLISHED = 7
@@ -55,9 +56,10 @@ def search(facts: Facts, start: Display, options: Sequence[Option]) -> Node:
     for _ in range(DEEPEST):
         grown = [each for node in front for each in _grown(node, options, start, facts)]
         front = _distinct(grown)
-        if not front or front[0].cost >= found.cost:
+        better = bool(front) and front[0].cost < found.cost
+        if not front or not (better or found.loss > SETTLED):
             break
-        found = front[0]
+        found = front[0] if better else found
         front = front[: NARROW if found.loss < SETTLED else WIDE]
     return found
 
@@ -73,7 +75,13 @@ def _grown(node: Node, options: Sequence[Option], start: Display, facts: Facts) 
             rough.append(Node((*node.chosen, chosen), value))
     rough.sort(key=lambda each: each.cost)
     fine = (Node(*polished(start, each.chosen, facts)) for each in rough[:POLISHED])
-    return [each for each in fine if all(one.option.tells(one.value) for one in each.chosen)]
+    return [each for each in fine if _tells(each, start)]
+
+
+def _tells(node: Node, start: Display) -> bool:
+    """Whether each fault of a display may be told."""
+    display = applied(start, node.chosen)
+    return all(one.option.tells(one.value, display) for one in node.chosen)
 
 
 def _distinct(nodes: Sequence[Node]) -> list[Node]:

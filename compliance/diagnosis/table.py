@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterator, Mapping
 from typing import NamedTuple
 
-from compliance.diagnosis import channels, curve, levels, primaries, white
+from compliance.diagnosis import blacks, channels, curve, levels, primaries, white
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import Option
 from compliance.diagnosis.told import Told
@@ -30,7 +30,8 @@ FITTED: Mapping[str, Row] = {
     "white": Row(white.white_options, white.tell_white),
     "white-elsewhere": Row(white.free_white, None),
     "highlights": Row(levels.highlight_options, levels.tell_highlights),
-    "blacks": Row(levels.black_options, levels.tell_blacks),
+    "blacks": Row(blacks.black_options, blacks.tell_blacks),
+    "raised-black": Row(blacks.raised_options, blacks.tell_raised),
     "gain": Row(channels.gain_options, channels.tell_gain),
     "offset": Row(channels.offset_options, channels.tell_offset),
     "luminance": Row(channels.luminance_options, None),
@@ -47,6 +48,7 @@ CAUSES: Mapping[str, str] = {
     "limiter": "luminance limited by area or time",
     "highlights": "highlights clipped or bent",
     "blacks": "blacks crushed",
+    "raised-black": "light added in the dark, or the black level set too high",
     "gain": "gain of one channel",
     "offset": "offset of one channel",
     "luminance": "white set to another luminance",

@@ -16,6 +16,8 @@ from compliance.wording import format_plain
 __all__ = ["Told", "cause", "mean_error", "number", "percent", "target_level"]
 
 
+ERROR = 4
+"""Decimals of ΔE ITP; what is left of an exact fit differs from machine to machine."""
 MUCH = 4.0
 """Mean ΔE ITP that no good display leaves."""
 
@@ -51,7 +53,7 @@ def cause(
     numbers = list(evidence)
     if better > 0:
         text = f"{text} {mean_error(told)}"
-        numbers.append(("mean difference with it", told.error, "ΔE ITP"))
+        numbers.append(("mean difference with it", round(told.error, ERROR), "ΔE ITP"))
         numbers.append(("mean difference without it", told.error_without, "ΔE ITP"))
     return Cause(
         kind=told.chosen.option.cause,
@@ -67,7 +69,8 @@ def mean_error(told: Told) -> str:
     """How well the readings fit, in sentences."""
     left = " More than a good display's share is left unexplained." if told.error > MUCH else ""
     return (
-        f"With it the readings differ from what is expected by ΔE ITP {number(told.error, 2)} on "
+        f"With it the readings differ from what is expected by ΔE ITP "
+        f"{number(round(told.error, ERROR), 2)} on "
         f"average, without it by {number(told.error_without, 2)}.{left}"
     )
 

@@ -78,7 +78,7 @@ def tell_white(told: Told) -> Cause:
     read = uv_to_xy(facts.white_uv)
     there, own = told.display.white[0], xyz_to_xy(facts.model.white_xyz)
     away = float(np.linalg.norm(xy_to_uv(own) - facts.white_uv))
-    missed = float(np.linalg.norm(xy_to_uv(there) - facts.white_uv))
+    missed = round(float(np.linalg.norm(xy_to_uv(there) - facts.white_uv)), 6)
     evidence = [
         ("x of white as read", float(read[0]), "1"),
         ("y", float(read[1]), "1"),
