@@ -12,6 +12,8 @@ from typing import Any
 
 import missed
 import pytest
+from authorities import issued
+from cryptography.hazmat.primitives import serialization
 from jsonschema import Draft202012Validator
 from missed import ACCEPTED, AGAIN, assessment, both, client, file
 from sealing import identity, run, tool
@@ -22,6 +24,8 @@ from compliance.deviations import load_deviation, read_deviation, signed_parts
 from compliance.documents import load_schema
 from compliance.errors import DeviationError, IdentityError
 from compliance.evidence import attachments, reassess
+from compliance.identity import Identity
+from compliance.sheet.write import write_sheet
 from compliance.verification import verify_sheet
 
 
@@ -222,6 +226,26 @@ def test_attached_otherwise_than_stated(change: Any, expected: str) -> None:
     told = "\n".join([found.steps[3].text, *found.steps[3].details])
     assert str(found.steps[3].status) == "fail"
     assert expected in told
+
+
+def renewed(who: Identity) -> Identity:
+    """The same key under another certificate, and another name."""
+    key: Any = serialization.load_der_private_key(who.key, None)
+    return issued("Somebody Else", key=key).identity
+
+
+@pytest.mark.parametrize("who", [identity(), renewed(identity())], ids=["own", "renewed"])
+def test_a_facility_cannot_accept_what_it_delivers(who: Identity) -> None:
+    """Not when it signs, and not in the eyes of who verifies what another program signed."""
+    from sealing import signed
+
+    found = assessment([missed.deviation(who=who)], now=AGAIN)
+    with pytest.raises(DeviationError, match="accepts white-level with the key that signs the sh"):
+        write_sheet(found, identity=identity())
+    assert write_sheet(found, identity=client())
+    checked = verify_sheet(signed(attachments(found)), trust=[identity().pem, who.pem])
+    assert str(checked.steps[3].status) == "fail"
+    assert checked.steps[3].text.startswith("deviation-1.json: accepts white-level with the key")
 
 
 def test_a_disposition_out_of_nothing_is_found() -> None:
