@@ -132,6 +132,16 @@ def cgats_spectra(unit: str = "W/(sr·m²·nm)", field: str = "SPECTRAL_NM{}") -
     ) + "\nEND_DATA\n"
 
 
+def cxf_of_spectra() -> str:
+    """The first of the spectra as CxF."""
+    start = CXF.index("<cc:ColorEmissiveCIEXYZ"), CXF.index("</cc:ColorValues>")
+    numbers = " ".join(["0.001"] * len(WAVELENGTHS))
+    one = f'<cc:EmissiveSpectrum StartWL="380" Increment="5">{numbers}</cc:EmissiveSpectrum>'
+    text = CXF[: start[0]] + one + CXF[start[1] :]
+    ends = text.index("</cc:Object>") + len("</cc:Object>"), text.index("</cc:ObjectCollection>")
+    return text[: ends[0]] + text[ends[1] :]
+
+
 def tm27(quantity: str = "radiance", value: str = "0.001") -> str:
     """One even spectrum."""
     data = "\n".join(

@@ -40,6 +40,7 @@ PLAIN_XYZ = "ColorCIEXYZ"
 """Relative by its definition; taken where its specification says emissive, in cd/m²."""
 VALUES: Mapping[str, tuple[str, ...]] = {XYZ: ("X", "Y", "Z"), XYY: ("Y", "x", "y")}
 WAVELENGTH = re.compile(r"[0-9]{2,4}(?:\.[0-9]+)?")
+STEP = re.compile(r"[0-9]{1,3}(?:\.[0-9]*)?")
 
 Cells = dict[str, str]
 
@@ -162,7 +163,7 @@ def _spectrum(colour: Element, file: _File) -> Cells:
     stated = specification.at("MeasurementSpec", "WavelengthRange") if specification else None
     attributes = {**(stated.attributes if stated else {}), **colour.attributes}
     start, step = attributes.get("StartWL", ""), attributes.get("Increment", "")
-    if not (WAVELENGTH.fullmatch(start) and re.fullmatch(r"[0-9.]{1,6}", step)):
+    if not (WAVELENGTH.fullmatch(start) and STEP.fullmatch(step)):
         told = "no first wavelength and step; expected StartWL and Increment of a WavelengthRange"
         file.problems.add(told, colour.line, SPECTRUM)
         return {}

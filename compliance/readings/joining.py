@@ -13,7 +13,7 @@ import numpy as np
 
 from compliance.colorimetry import codes
 from compliance.model import Encoding
-from compliance.readings.cells import NUMBER
+from compliance.readings.cells import MOST_DIGITS, NUMBER, WHOLE
 from compliance.readings.columns import CODES, VALUES, columns_of
 from compliance.readings.problems import Problems
 from compliance.readings.records import stated_encoding
@@ -94,8 +94,9 @@ def _check_codes(
     for row, asked in zip(table.rows, rows, strict=True):
         cells = [row.cells[table.names.index(name)] for name in names]
         wanted = [asked.cells[plan.names.index(name)] for name in names]
-        good = all(NUMBER.fullmatch(cell) for cell in (*cells, *wanted))
-        triple = [int(float(cell)) for cell in wanted] if good else []
+        whole = all(WHOLE.fullmatch(cell) and len(cell) <= MOST_DIGITS for cell in wanted)
+        good = whole and all(NUMBER.fullmatch(cell) for cell in cells)
+        triple = [int(cell) for cell in wanted] if good else []
         readings = [fits for fits in readings if good and fits(list(map(float, cells)), triple)]
         if not readings:
             what = f"{', '.join(cells)} where the plan has {', '.join(wanted)}"

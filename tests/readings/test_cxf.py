@@ -94,6 +94,11 @@ def test_a_spectrum() -> None:
         "EmissiveSpectrum: no first wavelength and step; expected StartWL and Increment of a "
         "WavelengthRange"
     )
+    for step in (".", "..", "-5", "1e3", "x"):
+        assert messages(text.replace(' Increment="5"', f' Increment="{step}"')) == [
+            "f:8: EmissiveSpectrum: no first wavelength and step; expected StartWL and Increment "
+            "of a WavelengthRange"
+        ]
     assert messages(text.replace("0.000500000", "x"))[0].endswith(
         "EmissiveSpectrum 380 nm: 'x' is no finite number; expected spectral radiance"
     )

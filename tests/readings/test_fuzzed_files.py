@@ -8,12 +8,13 @@ from __future__ import annotations
 import os
 import random
 import re
+from contextlib import suppress
 from datetime import UTC, datetime
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from other_formats import CGATS, CSV, CXF, cgats_spectra, spectra, tm27
+from other_formats import CGATS, CSV, CXF, cgats_spectra, cxf_of_spectra, spectra, tm27
 
 from compliance.errors import ReadingsError
 from compliance.model import ENCODINGS
@@ -34,6 +35,7 @@ VALID = {
     "cgats": CGATS.encode(),
     "cgats of spectra": cgats_spectra().encode(),
     "cxf": CXF.encode(),
+    "cxf of spectra": cxf_of_spectra().encode(),
     "spectra": spectra().encode(),
     "tm27": tm27().encode(),
 }
@@ -86,10 +88,12 @@ def changed(source: random.Random, data: bytes) -> bytes:
             start = source.randrange(len(made) + 1)
             made[at:at] = made[start : start + source.choice((1, 10, 200))]
         else:
-            number = [match.span() for match in re.finditer(rb"[0-9.]+", made)]
+            number = [match.span() for match in re.finditer(rb"[0-9.]+", bytes(made))]
             if number:
                 start, end = source.choice(number)
-                made[start:end] = source.choice((b"", b"1e9", b"-1", b".5", b"1,5", b"00", b"x"))
+                made[start:end] = source.choice(
+                    (b"", b"1e9", b"-1", b".5", b"1,5", b"00", b"x", b".")
+                )
     return bytes(made)
 
 
@@ -123,6 +127,28 @@ def test_any_bytes(data: bytes, form: str | None) -> None:
 )
 def test_any_table(header: list[str], rows: list[list[str]]) -> None:
     hold("\n".join(",".join(cells) for cells in (header, *rows)).encode(), None)
+
+
+CODES = st.one_of(st.sampled_from(["0", "64", "940", "1023", "100", "49.95"]), NUMBERS)
+
+
+@bounded
+@given(
+    st.sampled_from(["r,g,b,X,Y,Z", "r,g,b,X,Y,Z,position,encoding", "c1,c2,c3,Y,x,y", "X,Y,Z"]),
+    st.lists(st.lists(CODES, min_size=3, max_size=8), min_size=1, max_size=4),
+    st.sampled_from(["r,g,b,X,Y,Z", "c1,c2,c3,X,Y,Z", "X,Y,Z", "r,g,X,Y,Z"]),
+    st.lists(st.lists(CODES, min_size=3, max_size=6), min_size=1, max_size=4),
+)
+def test_any_plan(head: str, plan: list[list[str]], own: str, rows: list[list[str]]) -> None:
+    """A file joined with a plan: both may be anything."""
+    texts = [
+        "\n".join(",".join(cells) for cells in ([names], *lines)).encode()
+        for names, lines in ((own, rows), (head, plan))
+    ]
+    source, asked = (Source(name, data) for name, data in zip(("f", "p"), texts, strict=True))
+    with suppress(ReadingsError):
+        known = ENCODINGS["rgb-10-full"]
+        convert([source], "csv", created=NOW, tool="t", encoding=known, plan=asked)
 
 
 WORDS = ["BEGIN_DATA_FORMAT", "END_DATA_FORMAT", "BEGIN_DATA", "END_DATA", "NUMBER_OF_SETS"]

@@ -16,6 +16,7 @@ from other_formats import (
     CXF,
     WAVELENGTHS,
     cgats_spectra,
+    cxf_of_spectra,
     read,
     spectra,
     tm27,
@@ -35,16 +36,6 @@ from compliance.rules import load_rule
 
 ROOT = Path(__file__).resolve().parents[2]
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
-
-
-def cxf_of_spectra() -> str:
-    """The first of the spectra as CxF."""
-    start = CXF.index("<cc:ColorEmissiveCIEXYZ"), CXF.index("</cc:ColorValues>")
-    numbers = " ".join(["0.001"] * len(WAVELENGTHS))
-    one = f'<cc:EmissiveSpectrum StartWL="380" Increment="5">{numbers}</cc:EmissiveSpectrum>'
-    text = CXF[: start[0]] + one + CXF[start[1] :]
-    ends = text.index("</cc:Object>") + len("</cc:Object>"), text.index("</cc:ObjectCollection>")
-    return text[: ends[0]] + text[ends[1] :]
 
 
 RULES = ("sdr-broadcast", "web-srgb", "hdr-pq-1000", "cinema-review-room")
@@ -275,6 +266,16 @@ REFUSED = {
         "r,g,b,X,Y,Z\n100,100,100,1,1,1\n0,0,0,1,1,1\n",
         {"plan": Source("plan.csv", PLAN.data.replace(b"rgb-10-full", b""))},
         "f:2: r: 100, 100, 100 where the plan has 1023, 1023, 1023; expected those codes",
+    ),
+    "no number at all": (
+        "r,g,b,X,Y,Z\n1e999,1,1,1,1,1\n0,0,0,1,1,1\n",
+        {"plan": PLAN},
+        "f:2: r: 1e999, 1, 1 where the plan has 1023, 1023, 1023; expected those codes",
+    ),
+    "a plan of no codes": (
+        "r,g,b,X,Y,Z\n1,1,1,1,1,1\n0,0,0,1,1,1\n",
+        {"plan": Source("plan.csv", PLAN.data.replace(b"1023,1023", b"1e999,9" + b"9" * 40))},
+        "f:2: r: 1, 1, 1 where the plan has 1e999, 9999",
     ),
     "no numbers": (
         "r,g,b,X,Y,Z\nwhite,1023,1023,1,1,1\n0,0,0,1,1,1\n",
