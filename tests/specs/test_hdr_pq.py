@@ -3,10 +3,12 @@
 from __future__ import annotations
 
 import numpy as np
+import pytest
 import simulated
 from numpy.typing import NDArray
 from shipped import ideal, judged, other_primaries, outside
 
+from compliance.colorimetry.pq import pq
 from compliance.colorimetry.spaces import PRIMARIES
 from compliance.model import Outcome, Rule
 from compliance.patches import PlannedPatch
@@ -53,3 +55,17 @@ def test_a_sagging_peak_misses_a_should_only() -> None:
     assessment = judged(rule, ideal(rule, fault=sag))
     assert assessment.verdict is Outcome.COMPLIANT
     assert outside(assessment, None) == {"peak-sustained"}
+
+
+@pytest.mark.parametrize("rule_id", ["hdr-pq-1000", "hdr-pq-bt2020"])
+def test_the_clause_says_why_the_bands_meet_where_they_do(rule_id: str) -> None:
+    """SMPTE ST 2084: the grey at 15 % is code 153, and a code above it is 1.012 cd/m²."""
+    (tracking,) = (one for one in load_rule(rule_id).requirements if one.id == "tracking")
+    end = tracking.bands[0].upto
+    grey, above = (float(pq(code / 1023)) for code in (153, 154))
+    assert grey == pytest.approx(0.99, abs=0.005)
+    assert end is not None
+    assert above < end
+    assert tracking.clause == (
+        "no document; the bands meet more than a code above the grey at 0.99 cd/m²"
+    )
