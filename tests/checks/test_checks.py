@@ -358,12 +358,15 @@ def test_a_session_cut_short_is_not_in_another_encoding() -> None:
 def test_patches_on_two_backgrounds() -> None:
     good = read()
     count = len(good)
-    every = picked(good, [*range(count), *greys(good)[:3]])
+    unlike = {int(good.codes[row, 0]): row for row in greys(good)}
+    every = picked(good, [*range(count), *list(unlike.values())[:3]])
     xyz = every.xyz.copy()
     xyz[count:] /= 2
     twice = replace(every, xyz=xyz, background=("",) * count + ("grey",) * 3)
     found = noted(twice)
-    assert "read on several backgrounds: none stated, “grey”" in found["backgrounds"].text
+    assert found["backgrounds"].text.startswith(
+        "3 patches were read on several backgrounds: none stated, “grey”. Where a requirement takes"
+    )
     alone = assess(load_rule("sdr-broadcast"), good, now=NOW, draws=0)
     both = assess(load_rule("sdr-broadcast"), twice, now=NOW, draws=0)
     values = [
@@ -371,6 +374,12 @@ def test_patches_on_two_backgrounds() -> None:
         for made in (alone, both)
     ]
     assert values[0] == values[1]  # of the background that comes first, as the remark says
+    many = picked(good, [*range(count), *[greys(good)[0]] * 5])
+    names = ("e", "d", "c", "b", "a")
+    text = noted(replace(many, background=("",) * count + names))["backgrounds"].text
+    assert text.startswith(
+        "1 patch was read on several backgrounds: none stated, “a”, “b”, “c” and 2 more. Where"
+    )
     stated = replace(good, background=("grey",) * count)
     assert "backgrounds" not in noted(stated)
 
