@@ -49,14 +49,7 @@ def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> 
     try:
         for name, data in files.items():
             _fill(new / name, new, data)
-        if folder.exists():
-            os.rename(folder, old)
-        try:
-            os.rename(new, folder)
-        except OSError:
-            if old.exists():
-                os.rename(old, folder)
-            raise
+        _change(new, folder, old)
     except OSError as error:
         why = (error.strerror or str(error)).lower()
         raise OutputError(f"{named}: cannot be written: {why}") from error
@@ -64,6 +57,18 @@ def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> 
         for each in (new, *([old] if folder.exists() else [])):
             with suppress(OSError):
                 shutil.rmtree(each)
+
+
+def _change(new: Path, folder: Path, old: Path) -> None:
+    """Put `new` in the place of `folder`, which becomes `old`; back again if that fails."""
+    try:
+        if folder.exists():
+            os.rename(folder, old)
+        os.rename(new, folder)
+    except BaseException:
+        if old.exists() and not folder.exists():
+            os.rename(old, folder)
+        raise
 
 
 def _fill(path: Path, top: Path, data: bytes) -> None:

@@ -1,0 +1,97 @@
+"""A folder is written whole or not at all, and what stood there before is not lost."""
+
+from __future__ import annotations
+
+import errno
+import os
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any
+
+import pytest
+
+from compliance.cli.folders import write_folder
+from compliance.errors import OutputError
+
+OLD = {"bagit.txt": b"old", "data/a": b"old"}
+NEW = {"bagit.txt": b"new", "data/b": b"new"}
+
+
+def content(folder: Path) -> dict[str, bytes]:
+    return {
+        str(path.relative_to(folder)): path.read_bytes()
+        for path in folder.rglob("*")
+        if path.is_file()
+    }
+
+
+def failing(name: str, at: int, error: BaseException) -> Callable[..., Any]:
+    """A function of `os` that raises at its call of that number, and works otherwise."""
+    real, calls = getattr(os, name), iter(range(1, 1000))
+
+    def call(*arguments: Any, **named: Any) -> Any:
+        if next(calls) == at:
+            raise error
+        return real(*arguments, **named)
+
+    return call
+
+
+FULL = OSError(errno.ENOSPC, "No space left on device")
+
+
+@pytest.mark.parametrize(
+    ("name", "at"), [("fsync", 1), ("fsync", 2), ("rename", 1), ("rename", 2), ("rename", 3)]
+)
+@pytest.mark.parametrize("error", [FULL, KeyboardInterrupt()], ids=["full", "interrupted"])
+@pytest.mark.parametrize("before", [OLD, {}], ids=["replaced", "new"])
+def test_what_goes_wrong_leaves_what_was_there(
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    name: str,
+    at: int,
+    error: BaseException,
+    before: dict[str, bytes],
+) -> None:
+    place = tmp_path / "delivery"
+    if before:
+        write_folder(place, before, replace=False)
+    monkeypatch.setattr(os, name, failing(name, at, error))
+    moves = 2 if before else 1
+    if name == "rename" and at > moves:
+        write_folder(place, NEW, replace=True)
+        assert content(place) == NEW
+    else:
+        with pytest.raises((OutputError, KeyboardInterrupt)) as caught:
+            write_folder(place, NEW, replace=True)
+        if error is FULL:
+            assert str(caught.value) == f"{place}: cannot be written: no space left on device"
+        assert content(place) == before
+    assert [path.name for path in tmp_path.iterdir()] == (["delivery"] if place.exists() else [])
+
+
+@pytest.mark.parametrize("name", ["../x", "data/../../x", "/x"])
+def test_no_file_leaves_the_folder(tmp_path: Path, name: str) -> None:
+    home = tmp_path / "home"
+    home.mkdir()
+    with pytest.raises(OutputError, match="leads out of the folder"):
+        write_folder(home / "delivery", {"bagit.txt": b"", name: b"hello"}, replace=False)
+    assert [str(path) for path in tmp_path.rglob("*")] == [str(home)]
+
+
+@pytest.mark.parametrize(
+    ("there", "message"),
+    [
+        (lambda place: place.write_text("mine"), "a file stands there; expected a place for a fol"),
+        (lambda place: place.symlink_to(place.parent), "a file stands there; expected a place"),
+        (lambda place: place.symlink_to("nowhere"), "a file stands there; expected a place for a"),
+    ],
+)
+def test_neither_files_nor_links_are_written_over(
+    tmp_path: Path, there: Callable[[Path], object], message: str
+) -> None:
+    place = tmp_path / "delivery"
+    there(place)
+    with pytest.raises(OutputError, match=message):
+        write_folder(place, NEW, replace=True)
+    assert [path.name for path in tmp_path.iterdir()] == ["delivery"]
