@@ -9,7 +9,7 @@ from compliance.checks.encoding import encoding
 from compliance.checks.expected import Array, rows
 from compliance.checks.observer import observer
 from compliance.checks.order import behind, order
-from compliance.checks.reach import floor, saturation
+from compliance.checks.reach import alike, floor, saturation
 from compliance.checks.repeatability import repeatability
 from compliance.checks.room import ambient
 from compliance.grading.case import Case
@@ -37,11 +37,12 @@ def checks(
     that they make of the patches, NaN where they say nothing.
     """
     shown = rows(case, readings, expected)
+    nothing = alike(readings, shown)
     found = [
         encoding(case, readings) or behind(case, readings) or order(shown),
         observer(case),
-        saturation(case, readings, shown),
-        floor(case, readings, shown),
+        nothing or saturation(case, readings, shown),
+        None if nothing else floor(case, readings, shown),
         repeatability(case, meter),
         ambient(case, job, entry),
         background(case),

@@ -1,4 +1,4 @@
-"""Readings at the ends of what the meter can tell: saturation and floor."""
+"""Readings at the ends of what the meter can tell, saturation and floor, or of nothing at all."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from compliance.grading.case import Case
 from compliance.model import Readings, Remark
 from compliance.wording import format_number
 
-__all__ = ["floor", "saturation"]
+__all__ = ["alike", "floor", "saturation"]
 
 STEP = 1.03
 """Ratio of two targets that are to read differently."""
@@ -19,6 +19,19 @@ ABOVE = 2.0
 """Times the floor that a target must be for its reading not to be there."""
 LEAST = 3
 """Readings at the floor without which nothing is said."""
+
+
+def alike(readings: Readings, rows: Sequence[Row]) -> Remark | None:
+    """Every patch reads the very same: what was read was not the screen."""
+    read = readings.xyz[[one.row for one in rows]]
+    if len({one.patch for one in rows}) < LEAST or np.ptp(read, axis=0).any():
+        return None
+    return Remark(
+        "alike",
+        f"All {len(rows)} readings of different patches are the same to the last digit, "
+        f"{format_number(rows[0].luminance)}\u00a0cd/m²: the meter can hardly have read the "
+        "screen.",
+    )
 
 
 def saturation(case: Case, readings: Readings, rows: Sequence[Row]) -> Remark | None:

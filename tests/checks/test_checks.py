@@ -24,7 +24,7 @@ from compliance.rules import load_rule, shipped_rules
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 Array = NDArray[np.float64]
 CHECKS = {"out-of-order", "observer", "saturation", "floor", "repeatability", "ambient-light"}
-CHECKS |= {"encoding", "backgrounds"}
+CHECKS |= {"encoding", "backgrounds", "alike"}
 
 
 def read(rule: str = "sdr-broadcast", seed: int = 5) -> Readings:
@@ -287,6 +287,16 @@ def test_a_patch_must_be_clearly_above_the_meters_least(share: float, expected: 
     meter = replace(builders.meter(), lowest=share * asked[dark[0]] / 2)
     sunk = with_light(good, {row: good.xyz[row] * 0.1 for row in dark})
     assert ("floor" in noted(sunk, "cinema-review-room", meter=meter)) == expected
+
+
+@pytest.mark.parametrize("light", [0.02, 50.0])
+def test_readings_that_are_all_the_same(light: float) -> None:
+    """Not at the meter's end: a meter that was not before the screen, or a file made up."""
+    good = read()
+    found = noted(replace(good, xyz=np.full_like(good.xyz, light)))
+    assert "are the same to the last digit" in found["alike"].text
+    assert not {"saturation", "floor"} & set(found)
+    assert "alike" not in noted(good)
 
 
 # ---------------------------------------------------------------- room
