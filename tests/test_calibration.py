@@ -5,12 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime, timedelta
 
+import numpy as np
 import pytest
 import shipped
 import simulated
 from shipped import other_primaries
 
 from compliance.assessment import assess
+from compliance.colorimetry import spaces
 from compliance.colorimetry.spaces import PRIMARIES
 from compliance.model import Assessment, Job, Readings, ReadingsEntry, Rule
 from compliance.rules import load_rule
@@ -132,6 +134,29 @@ def test_primaries_outside_those_before() -> None:
     assert "red lies" in told
     assert "green lies" in told
     assert "blue lies" not in told
+
+
+def test_how_far_outside_is_the_way_to_the_nearest_point() -> None:
+    """Of the triangle's edges, as densely as a search needs."""
+    rule = load_rule(SDR)
+    wide = other_primaries(PRIMARIES["p3"], rule)
+    told = text(pair(read(rule, white=112.0), read(rule, white=100.0, fault=wide)), "pair")
+    corners = spaces.xyz_to_uv(spaces.xy_to_xyz(np.array(PRIMARIES["bt709"]), np.ones(3)))
+    along = np.linspace(0, 1, 20_001)[:, None, None]
+    edges = corners + along * (np.roll(corners, -1, axis=0) - corners)
+    for place, name in enumerate(("red", "green")):
+        point = spaces.xyz_to_uv(spaces.xy_to_xyz(np.array(PRIMARIES["p3"][place]), np.ones(())))
+        away = float(np.linalg.norm(edges - point, axis=-1).min())
+        assert f"{name} lies Δu'v' {away:.2g} outside" in told
+
+
+def test_a_session_without_primaries_is_not_questioned_for_them() -> None:
+    rule = load_rule(SDR)
+    whole, wide = read(rule, white=112.0), other_primaries(PRIMARIES["p3"], rule)
+    shown = [one for one in simulated.ideal(rule, black=0.03) if len(set(one.codes)) == 1]
+    few = simulated.readings(shown, rule.encoding)
+    for before, after in ((few, read(rule, white=100.0, fault=wide)), (whole, few)):
+        assert "lies Δu'v'" not in text(pair(before, after), "pair")
 
 
 def test_a_black_that_fell_alone() -> None:
