@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import secrets
 import shutil
@@ -49,8 +50,11 @@ def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> 
     try:
         for name, data in files.items():
             _fill(new / name, new, data)
-        _change(new, folder, old)
+        _change(new, folder, old, replace)
     except OSError as error:
+        if error.errno in (errno.ENOTEMPTY, errno.EEXIST):
+            told = "has appeared while this ran; --replace writes over it"
+            raise OutputError(f"{named}: {told}") from None
         why = (error.strerror or str(error)).lower()
         raise OutputError(f"{named}: cannot be written: {why}") from error
     finally:
@@ -59,11 +63,13 @@ def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> 
                 shutil.rmtree(each)
 
 
-def _change(new: Path, folder: Path, old: Path) -> None:
+def _change(new: Path, folder: Path, old: Path, replace: bool) -> None:
     """Put `new` in the place of `folder`, which becomes `old`; back again if that fails."""
     try:
-        if folder.exists():
+        if replace and folder.exists():
             os.rename(folder, old)
+        elif folder.exists():
+            folder.rmdir()  # fails unless it is empty: another run may have been faster
         os.rename(new, folder)
     except BaseException:
         if old.exists() and not folder.exists():

@@ -70,6 +70,27 @@ def test_what_goes_wrong_leaves_what_was_there(
     assert [path.name for path in tmp_path.iterdir()] == (["delivery"] if place.exists() else [])
 
 
+def test_of_two_at_once_the_first_stays(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Unless told to replace, whoever is slower writes over nothing."""
+    place, flush = tmp_path / "delivery", os.fsync
+
+    def meanwhile(descriptor: int) -> None:
+        monkeypatch.setattr(os, "fsync", flush)
+        write_folder(place, OLD, replace=False)
+
+    monkeypatch.setattr(os, "fsync", meanwhile)
+    with pytest.raises(OutputError, match="delivery: has appeared while this ran; --replace wr"):
+        write_folder(place, NEW, replace=False)
+    assert content(place) == OLD
+    assert [path.name for path in tmp_path.iterdir()] == ["delivery"]
+
+
+def test_an_empty_folder_may_stand_there(tmp_path: Path) -> None:
+    (tmp_path / "delivery").mkdir()
+    write_folder(tmp_path / "delivery", NEW, replace=False)
+    assert content(tmp_path / "delivery") == NEW
+
+
 @pytest.mark.parametrize("name", ["../x", "data/../../x", "/x"])
 def test_no_file_leaves_the_folder(tmp_path: Path, name: str) -> None:
     home = tmp_path / "home"
