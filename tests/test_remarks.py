@@ -76,6 +76,13 @@ def test_drift_of_the_repeated_white(whites: tuple[float, ...], told: str | None
     assert noted(read(whites)).get("drift") == told
 
 
+def test_drift_is_one_of_luminance() -> None:
+    steady = read((100, 100, 100))
+    tint = np.ones_like(steady.xyz)
+    tint[-3:] = np.array([[1, 1, 1], [0.99, 1, 1.02], [0.98, 1, 1.04]])
+    assert "drift" not in noted(replace(steady, xyz=steady.xyz * tint))
+
+
 def test_drift_goes_by_the_order_of_the_file() -> None:
     shown = read((102, 101, 100))
     backwards = np.arange(len(shown))[::-1]
