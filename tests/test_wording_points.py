@@ -9,7 +9,14 @@ from invented import REQUIREMENTS, finding
 from invented_samples import split
 
 from compliance.model import Finding, Interval, Limits, Verdict
-from compliance.wording import interval_words, least_sure, outcome_sentence, value_point
+from compliance.wording import (
+    format_value,
+    interval_words,
+    least_sure,
+    outcome_sentence,
+    point_name,
+    value_point,
+)
 
 
 def greys() -> Finding:
@@ -80,3 +87,26 @@ def test_the_sentence_does_not_say_that_a_value_is_near_which_is_not() -> None:
     assert said.endswith(
         "only conditionally, as the measurement uncertainty reaches across their limits."
     )
+
+
+def test_one_value_under_two_limits_reads_the_same() -> None:
+    """.02185 under .1 and .05; what is stated keeps its own words."""
+    black = replace(
+        finding(REQUIREMENTS[1], Verdict.PASS, 0.02185), interval=Interval(0.0208, 0.0229, 0.95, 2)
+    )
+    strict = replace(black, id="strict", limits=Limits(maximum=0.05))
+    both = (black, strict)
+    assert [format_value(row) for row in both] == ["0.022\u00a0cd/m²", "0.0218\u00a0cd/m²"]
+    assert {format_value(row, both) for row in both} == {"0.0218\u00a0cd/m²"}
+    assert {interval_words(row, among=both) for row in both} == {"95\u00a0%: 0.0208 to 0.0229"}
+    other = replace(strict, value=0.03)
+    assert format_value(black, (black, other)) == "0.022\u00a0cd/m²"
+    yes = replace(black, quantity="declared", unit="1", value=1.0, limits=Limits(minimum=1))
+    count = replace(yes, limits=Limits(minimum=0.5))
+    assert format_value(yes, (yes, count)) == "yes"
+
+
+def test_a_patchs_name_is_not_broken() -> None:
+    point = greys().points[0]
+    assert point_name(point) == "grey\u00a05\u00a0%"
+    assert point_name(replace(point, position="top-left")) == "grey\u00a05\u00a0%, top-left"

@@ -27,9 +27,10 @@ OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 def finding_lines(matters: Sequence[Finding], quiet: Sequence[Finding], style: Style) -> list[str]:
     """Lines for the findings that matter, worst first, then for those that passed."""
     ranked = sorted(matters, key=_rank)
-    lines = [line for finding in ranked for line in _full(finding, style)]
-    lines += _short(quiet, style)
-    return lines + _not_judged([*ranked, *quiet], style)
+    told = [*ranked, *quiet]
+    lines = [line for finding in ranked for line in _full(finding, told, style)]
+    lines += _short(quiet, told, style)
+    return lines + _not_judged(told, style)
 
 
 def _rank(finding: Finding) -> tuple[bool, int]:
@@ -47,7 +48,7 @@ def _rank(finding: Finding) -> tuple[bool, int]:
 # ---------------------------------------------------------------- in full
 
 
-def _full(finding: Finding, style: Style) -> list[str]:
+def _full(finding: Finding, among: Sequence[Finding], style: Style) -> list[str]:
     shape = verdict_shape(finding.verdict)
     word = wording.verdict_word(finding.verdict, finding.reason)
     level = " (should)" if finding.level is Level.SHOULD else ""
@@ -57,16 +58,16 @@ def _full(finding: Finding, style: Style) -> list[str]:
     room = COLUMNS - 4 - width(mark)
     head, *rest = wrap(title, room)
     lines = [first + head, *(" " * (4 + width(mark)) + line for line in rest)]
-    for text in _sentences(finding):
+    for text in _sentences(finding, among):
         lines += [" " * INDENT + line for line in wrap(style.text(text), COLUMNS - INDENT)]
     return lines
 
 
-def _sentences(finding: Finding) -> Iterable[str]:
+def _sentences(finding: Finding, among: Sequence[Finding]) -> Iterable[str]:
     if finding.verdict is Verdict.NOT_ASSESSED:
         yield from _why_open(finding)
     else:
-        yield _value_and_limit(finding)
+        yield _value_and_limit(finding, among)
         yield from filter(None, (_least_sure(finding), _others(finding)))
         if finding.missing:
             yield f"missing: {_names(finding.missing)}"
@@ -75,8 +76,9 @@ def _sentences(finding: Finding) -> Iterable[str]:
     yield _source(finding)
 
 
-def _value_and_limit(finding: Finding) -> str:
-    text = f"{_quantity(finding)} {wording.format_value(finding)}; limit {_limit(finding)}"
+def _value_and_limit(finding: Finding, among: Sequence[Finding]) -> str:
+    value = wording.format_value(finding, among)
+    text = f"{_quantity(finding)} {value}; limit {_limit(finding)}"
     worst = _worst(finding)
     if worst is not None:
         text += f"; worst at {wording.point_name(worst)}"
@@ -84,7 +86,7 @@ def _value_and_limit(finding: Finding) -> str:
             text += f", target {wording.format_number(worst.target)}\u00a0cd/m²"
     least = wording.least_sure(finding)
     of = worst if least is not None and worst is not None else finding
-    told = (wording.interval_words(finding), _inside(of.probability))
+    told = (wording.interval_words(finding, among=among), _inside(of.probability))
     return "; ".join([text, *filter(None, told)])
 
 
@@ -163,9 +165,9 @@ def _names(names: Sequence[str]) -> str:
 # ---------------------------------------------------------------- in short
 
 
-def _short(findings: Sequence[Finding], style: Style) -> list[str]:
+def _short(findings: Sequence[Finding], among: Sequence[Finding], style: Style) -> list[str]:
     """A line each: shape, title, value, limit in columns; two where the numbers are wide."""
-    rows = [_row(finding, style) for finding in findings]
+    rows = [_row(finding, among, style) for finding in findings]
     values = max((width(row.value) for row in rows if not row.wide), default=0)
     limits = max((width(row.limit) for row in rows if not row.wide), default=0)
     room = COLUMNS - INDENT - values - limits - 4
@@ -197,14 +199,14 @@ class Row(NamedTuple):
         return width(self.value) > WIDEST_VALUE or width(self.limit) > WIDEST_LIMIT
 
 
-def _row(finding: Finding, style: Style) -> Row:
+def _row(finding: Finding, among: Sequence[Finding], style: Style) -> Row:
     applies = wording.applies(finding)
     shape = verdict_shape(finding.verdict) if applies else NOT_APPLICABLE
     level = " (should)" if finding.level is Level.SHOULD else ""
     title = style.text(f"{finding.title}{level}")
     if not applies:
         return Row(shape, f"{title}: {style.text('not for this kind of display')}", "", "")
-    value, limit = wording.format_value(finding), _limit(finding)
+    value, limit = wording.format_value(finding, among), _limit(finding)
     return Row(shape, title, style.text(value), style.text(limit))
 
 
@@ -219,7 +221,7 @@ def _not_judged(findings: Sequence[Finding], style: Style) -> list[str]:
             told.setdefault(why, []).append(f"{finding.title} ({patches})")
     lines: list[str] = []
     for why, parts in told.items():
-        text = style.text(f"Not judged in part, {why}: {', '.join(parts)}")
+        text = style.text(f"Not judged in part, {why}: {'; '.join(parts)}")
         first, *rest = wrap(text, COLUMNS - 2 * INDENT)
         lines += [f"  {first}", *(" " * INDENT + line for line in rest)]
     return lines

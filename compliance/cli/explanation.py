@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping
 from typing import Any
 
 from compliance.cli.layout import COLUMNS, Style, columns, pad, wrap
@@ -74,12 +74,29 @@ def explained(document: Document, file: str) -> dict[str, Any]:
             "causes": [dict(one) for one in document["causes"]],
             "heading": document["heading"],
             "outside_before": len(_outside(document["before"] or {"findings": []})),
-            "calibration": document["calibration"],
+            "calibration": _calibrated(document),
             "remarks": [dict(one) for one in document["remarks"]],
         }
     except (KeyError, TypeError, AttributeError) as error:
         told = f"is no assessment document of this tool ({type(error).__name__}: {error})"
         raise DeviationError(Problem(file, told)) from None
+
+
+def _calibrated(document: Document) -> dict[str, Any] | None:
+    """What calibration changed, each value also as the sheet prints it."""
+    if document["calibration"] is None:
+        return None
+    told = [_printed(document["before"]), _printed(document)]
+    shifts = [
+        {**shift, "printed": [texts[shift["id"]] for texts in told]}
+        for shift in document["calibration"]["shifts"]
+    ]
+    return {**document["calibration"], "shifts": shifts}
+
+
+def _printed(state: Document) -> dict[str, str]:
+    found = [finding_of(one) for one in state["findings"]]
+    return {one.id: format_value(one, found) for one in found}
 
 
 def _named(finding: Document) -> dict[str, Any]:
@@ -193,8 +210,7 @@ def _calibration(found: Mapping[str, Any], style: Style) -> Iterator[str]:
         )
     rows = [[("requirement", "grey"), ("before", "grey"), ("after", "grey")]]
     for shift in found["shifts"]:
-        values = [_value(shift[key], shift["unit"]) for key in ("before", "after")]
-        rows.append([(style.text(text), "") for text in (shift["title"], *values)])
+        rows.append([(style.text(text), "") for text in (shift["title"], *shift["printed"])])
     if len(rows) > 1:
         yield from (f"    {line}" for line in columns(rows, (36, 17, 17), style))
 
@@ -202,13 +218,6 @@ def _calibration(found: Mapping[str, Any], style: Style) -> Iterator[str]:
 def _found(outside: int) -> str:
     were = "1 value was" if outside == 1 else f"{outside} values were"
     return f"Before calibration {were} outside the limits; with --before they are explained."
-
-
-def _value(value: float | Sequence[float], unit: str) -> str:
-    if isinstance(value, list):
-        return ", ".join(format_plain(float(f"{part:.3g}")) for part in value)
-    assert isinstance(value, int | float)
-    return with_unit(format_plain(float(f"{value:.4g}")), unit)
 
 
 def _paragraph(text: str, style: Style, indent: int) -> Iterator[str]:

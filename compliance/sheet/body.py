@@ -197,7 +197,8 @@ def _causes(stage: Stage, grid: Grid, size: float) -> Iterable[Block]:
 
 
 def _open(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:
-    remarks = () if shows_all_remarks(content, grid) else content.now.remarks
+    known = content.now.remarks
+    remarks = () if shows_all_remarks(content, grid) else known
     before = content.before
     told: list[Block] = []
     for item in content.now.open:
@@ -205,10 +206,8 @@ def _open(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns
     if told:
         yield heading("Missing and not judged", grid.measure)
         yield Columns(tuple(told), grid.half + grid.gutter)
-    noted = [
-        *remarks,
-        *(f"Before calibration: {text}" for text in (before.remarks if before else ())),
-    ]
+    earlier = [text for text in (before.remarks if before else ()) if text not in known]
+    noted = [*remarks, *(f"Before calibration: {text}" for text in earlier)]
     if noted:
         yield heading("Noted", grid.measure)
         for text in noted:

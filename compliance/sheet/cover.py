@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from compliance.model import (
@@ -15,7 +15,7 @@ from compliance.model import (
     Verdict,
 )
 from compliance.sheet.particulars import Fact, text
-from compliance.sheet.rows import Row, rows
+from compliance.sheet.rows import Row, listed, rows
 from compliance.sheet.validity import validity
 from compliance.wording import (
     NOT_STATED,
@@ -42,6 +42,8 @@ class Tally:
     label: str
     words: str
     marks: tuple[Verdict, ...]
+    missed: str = ""
+    """What of a level that decides nothing is not met: each with value and limits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -90,7 +92,7 @@ def front_of(assessment: Assessment) -> Front:
         word=capital(outcome_word(state.verdict, state.conditional)),
         sentence=outcome_sentence(assessment),
         validity=validity(assessment),
-        tallies=_tallies(state, decision),
+        tallies=_tallies(state, decision, graded),
         deciding=tuple(graded[finding.id] for finding in decisive),
         deciding_title=deciding_title if decisive else "",
         accepted=tuple(accepted_sentence(each) for each in assessment.deviations),
@@ -125,14 +127,20 @@ def _subtitle(assessment: Assessment) -> str:
     return " · ".join(parts)
 
 
-def _tallies(state: State, decision: Decision) -> tuple[Tally, ...]:
+def _tallies(state: State, decision: Decision, rows: Mapping[str, Row]) -> tuple[Tally, ...]:
     told = []
     for level, label in ((Level.SHALL, "Shall be met"), (Level.SHOULD, "Should be met")):
         graded = [row for row in state.findings if row.level is level and applies(row)]
         if graded:
             marks = tuple(row.verdict for row in graded)
-            told.append(Tally(label, tally_words(graded, decision), marks))
+            missed = _missed(rows[row.id] for row in failing(graded, Level.SHOULD))
+            told.append(Tally(label, tally_words(graded, decision), marks, missed))
     return tuple(told)
+
+
+def _missed(rows: Iterable[Row]) -> str:
+    told = [f"{row.title} ({row.value}, limit {row.decisive})" for row in rows]
+    return f"Not met: {listed(told, NAMED)}." if told else ""
 
 
 def _asked(assessment: Assessment) -> Iterable[Fact]:
@@ -200,7 +208,7 @@ def _certificate(assessment: Assessment) -> str:
 SERIOUS = ("meter-past-due", "meter-inadequate", "rule-changed", "rule-unversioned")
 """Remarks that page 1 shows whatever else it has no room for."""
 NAMED = 4
-"""Things named in one remark on page 1."""
+"""Things named in one remark or line on page 1."""
 
 
 def _remarks(remarks: Iterable[Remark]) -> tuple[str, ...]:

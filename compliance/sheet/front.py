@@ -80,7 +80,9 @@ def front_blocks(front: Front, grid: Grid, scale: float, lines: int, most: int) 
     """The blocks of page 1 above the signatures."""
     measure = grid.measure
     told = [*_title(front, measure, scale, lines), _verdict(front, measure, scale, lines)]
-    told += [_tally(tally, measure, index) for index, tally in enumerate(front.tallies)]
+    for index, tally in enumerate(front.tallies):
+        told.append(_tally(tally, measure, index))
+        told += _missed(tally, measure, 8.0 * scale, lines)
     if front.deciding:
         told += reason_blocks(
             front.deciding,
@@ -175,6 +177,19 @@ def _tally(tally: Tally, measure: float, index: int) -> Block:
         pen.text(x + measure, top - 9.3, tally.words, size=8.4, align="right")
 
     return Block(height, draw, space=mm(4.2) if index == 0 else 1.0)
+
+
+def _missed(tally: Tally, measure: float, size: float, lines: int) -> list[Block]:
+    """What is not met although it decides nothing, below the marks."""
+    shown = cut(tally.missed, SANS, size, measure - RAIL, lines) if tally.missed else []
+
+    def block(line: str) -> Block:
+        def draw(pen: Pen, x: float, top: float) -> None:
+            pen.text(x + RAIL, top - size, line, size=size)
+
+        return Block(size * LEADING, draw)
+
+    return [block(line) for line in shown]
 
 
 def _facts(front: Front, grid: Grid, scale: float, lines: int) -> Block:

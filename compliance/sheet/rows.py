@@ -104,11 +104,8 @@ def rows(
     known = {requirement.id: requirement for requirement in rule.requirements}
     accepted = {deviation.requirement: deviation for deviation in deviations}
     ordered = in_order(findings)
-    uncertain = any(finding.probability is not None for finding in ordered)
     asked = rule.decision.confidence
-    told = (
-        _row(finding, known.get(finding.id), rule.sets, uncertain, asked) for finding in ordered
-    )
+    told = (_row(finding, known.get(finding.id), rule.sets, ordered, asked) for finding in ordered)
     return tuple(_with_leave(row, accepted.get(row.id)) for row in told)
 
 
@@ -125,7 +122,7 @@ def _row(
     finding: Finding,
     requirement: Requirement | None,
     sets: Mapping[str, PatchSet],
-    uncertain: bool,
+    among: Sequence[Finding],
     confidence: float,
 ) -> Row:
     return Row(
@@ -135,8 +132,8 @@ def _row(
         word=verdict_word(finding.verdict, finding.reason),
         title=finding.title,
         about=_about(finding, requirement, sets),
-        value=format_value(finding),
-        value_notes=tuple(_value_notes(finding, uncertain, confidence)),
+        value=format_value(finding, among),
+        value_notes=tuple(_value_notes(finding, among, confidence)),
         limits=_limits(finding, requirement),
         decisive=format_finding_limits(finding),
         probability=_probability(finding.probability, confidence),
@@ -180,7 +177,7 @@ def _limits(finding: Finding, requirement: Requirement | None) -> tuple[str, ...
     return (format_finding_limits(finding),)
 
 
-def _value_notes(finding: Finding, uncertain: bool, confidence: float) -> Iterable[str]:
+def _value_notes(finding: Finding, among: Sequence[Finding], confidence: float) -> Iterable[str]:
     if finding.verdict is Verdict.NOT_ASSESSED and finding.value is not None:
         yield "as far as read"
     counted = [point for point in finding.points if point.verdict is not None]
@@ -190,7 +187,8 @@ def _value_notes(finding: Finding, uncertain: bool, confidence: float) -> Iterab
     pair = [point for point in finding.points if finding.statistic in ("spread", "pairwise")]
     if len(pair) == 2:
         yield f"{point_name(pair[0])} and {point_name(pair[1])}"
-    yield from filter(None, [interval_words(finding)])
+    yield from filter(None, [interval_words(finding, among=among)])
+    uncertain = any(one.probability is not None for one in among)
     if finding.probability is not None:
         yield from _sureness(finding, len(counted), confidence)
     elif uncertain and finding.value is not None and finding.quantity not in STATED:

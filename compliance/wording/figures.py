@@ -13,6 +13,7 @@ from compliance.quantities.table import QUANTITIES
 __all__ = [
     "NONE",
     "NOT_STATED",
+    "alike_limits",
     "format_date",
     "format_finding_limits",
     "format_interval",
@@ -213,10 +214,27 @@ def _value(value: Value | None, limits: Limits | None, quantity: str, unit: str)
     return with_unit(text, unit)
 
 
-def format_value(finding: Finding) -> str:
-    """A finding's value with unit, its digits told from the limit; `–` without one."""
-    text = _value(finding.value, finding.limits, finding.quantity, finding.unit)
+def format_value(finding: Finding, among: Iterable[Finding] = ()) -> str:
+    """A finding's value with unit, its digits told from the limit; `–` without one.
+
+    `among` are the findings it stands beside: one value under two limits reads the same.
+    """
+    told = (
+        _value(finding.value, limits, finding.quantity, finding.unit)
+        for limits in alike_limits(finding, among)
+    )
+    text = max(told, key=len)
     return f"at least {text}" if finding.bound == "at-least" and text != NONE else text
+
+
+def alike_limits(finding: Finding, among: Iterable[Finding] = ()) -> list[Limits | None]:
+    """The limits of a finding, and of those that hold the same measured value to others."""
+    row = QUANTITIES.get(finding.quantity)
+    measured = row is not None and row.values != "stated"
+    said = finding.quantity, finding.value
+    return [finding.limits] + [
+        one.limits for one in among if measured and (one.quantity, one.value) == said
+    ]
 
 
 def format_point_value(point: Point, finding: Finding) -> str:

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
+
 from compliance.model import Finding, Point
 from compliance.quantities.table import QUANTITIES
-from compliance.wording.figures import format_interval
+from compliance.wording.figures import alike_limits, format_interval
 
 __all__ = ["interval_words", "least_sure", "value_point"]
 
@@ -42,15 +44,20 @@ def _alike(one: float, other: float, confidence: float) -> bool:
     return abs(one - other) < ALIKE and all((one >= end) == (other >= end) for end in ends)
 
 
-def interval_words(finding: Finding, point: Point | None = None) -> str:
+def interval_words(
+    finding: Finding, point: Point | None = None, among: Iterable[Finding] = ()
+) -> str:
     """The interval of a finding, or of a point of it; empty where it is not known.
 
-    It ends at 0 where the value cannot be negative, whatever the draws say.
+    It ends at 0 where the value cannot be negative, whatever the draws say. Its digits are
+    those of the value, told `among` other findings.
     """
-    of = point or finding
-    if of.interval is None:
+    interval = point.interval if point else finding.interval
+    if interval is None:
         return ""
-    return format_interval(of.interval, of.limits, least=0.0 if _unsigned(finding) else None)
+    least = 0.0 if _unsigned(finding) else None
+    limits = [point.limits] if point else alike_limits(finding, among)
+    return max((format_interval(interval, each, least=least) for each in limits), key=len)
 
 
 def _unsigned(finding: Finding) -> bool:

@@ -69,6 +69,15 @@ def test_as_json(compliance, suite):
     assert "gamma" in {found["id"] for found in one["outside"]}
 
 
+def test_what_calibration_changed_reads_as_assess_prints_it(compliance, suite):
+    done = compliance("explain", "job.yaml", "--slot", "1", "--format", "json", *NOW)
+    (one,) = json.loads(done.stdout)["explanations"]
+    told = compliance("assess", "job.yaml", "--slot", "1", "--out", "out", "--no-sheet", *NOW)
+    after = [shift["printed"][1].replace("\u00a0", " ") for shift in one["calibration"]["shifts"]]
+    assert len(after) > 10
+    assert not [value for value in after if value not in " ".join(told.stdout.split())]
+
+
 def test_an_assessment_says_the_same(compliance, suite):
     compliance("assess", "job.yaml", "--out", "out", "--no-sheet", *NOW)
     stated = compliance("explain", "out/KX-7-1-sdr-broadcast.json")

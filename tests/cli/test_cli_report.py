@@ -176,7 +176,7 @@ def test_patches_that_could_not_be_judged_are_told(make):
     text = report([Result("1", "r", make.assessment(rows, Outcome.UNDECIDED))], UTF)
     assert text.endswith(
         "  Not judged in part, out of reach: Edge (1 patch)\n"
-        "  Not judged in part, too dark: Edge (1 patch), Greys (6 patches), Ramp (1\n"
+        "  Not judged in part, too dark: Edge (1 patch); Greys (6 patches); Ramp (1\n"
         "    patch)\n"
     )
     assert "    not judged: grey-0; grey-1; grey-2; grey-3 and 2 more: too dark\n" in text

@@ -105,7 +105,7 @@ SAID = {
         "uncertainty.",
     ),
     "compliant": (SIMPLE, "All values were judged without measurement uncertainty."),
-    "many": ("and 18 more, from page 2 on",),
+    "many": ("and 19 more, from page 2 on",),
 }
 
 

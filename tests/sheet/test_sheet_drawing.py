@@ -16,7 +16,7 @@ import pytest
 from printed import Said, everything, on_page
 
 from compliance.errors import SheetError
-from compliance.model import Assessment, Party
+from compliance.model import Assessment, Party, Remark, Verdict
 from compliance.sheet import draw_sheet
 from compliance.sheet.content import gather
 from compliance.sheet.fonts import MONO, width
@@ -124,6 +124,49 @@ def test_page_1_tells_what_lies_outside(sample: Sample, said: list[Said]) -> Non
     assert "Put right what lies outside, then measure again." in front
     assert "The meter's certificate was due on 2026-03-02, before the readings." in front
     assert "Outside at 9 of 12:" in everything(said)
+
+
+def test_page_1_names_what_should_be_met_and_is_not(sample: Sample, said: list[Said]) -> None:
+    """Though the slot is compliant: two of three, with commas in their titles or values."""
+    told = sample("compliant")
+    draw_sheet(told, signed=True)
+    assert "Not met:" not in on_page(said, 0)
+    findings = tuple(
+        replace(row, verdict=Verdict.FAIL, value=20.0)
+        if row.id in ("surround", "uniformity")
+        else row
+        for row in told.state.findings
+    )
+    said.clear()
+    draw_sheet(replace(told, state=replace(told.state, findings=findings)), signed=True)
+    front = on_page(said, 0)
+    assert "1 of 3 met, 2 not met" in front
+    assert (
+        "Not met: Uniformity of the screen (20.0 %, limit at most 10 %); Surround (20.0 cd/m², "
+        "limit 10 ± 2 cd/m²)."
+    ) in front
+
+
+def test_a_remark_before_and_after_is_told_once(sample: Sample, said: list[Said]) -> None:
+    told = sample("both")
+    assert told.before is not None
+    same, other = Remark("a", "The meter is a poor one."), Remark("b", "White drifted by 3 %.")
+    state = replace(told.state, remarks=(same,))
+    draw_sheet(
+        replace(told, state=state, before=replace(told.before, remarks=(same, other))), signed=True
+    )
+    whole = everything(said)
+    assert whole.count("The meter is a poor one.") == 1
+    assert "Before calibration: White drifted by 3 %." in whole
+
+
+@pytest.mark.parametrize("page", ["a4", "letter"])
+def test_a_patch_is_not_parted_from_its_value(sample: Sample, page: str, said: list[Said]) -> None:
+    draw_sheet(sample("failing"), page=page, signed=True)
+    told = [line.text for line in said if "Outside at 9 of 12" in line.text]
+    assert told
+    assert "grey\u00a05\u00a0%:\u00a0+12.41\u00a0%" in told[0]
+    assert not [line.text for line in said if line.text.startswith("% ")]
 
 
 def test_page_1_tells_what_is_missing(sample: Sample, said: list[Said]) -> None:
