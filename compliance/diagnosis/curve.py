@@ -161,10 +161,7 @@ def tell_curve(told: Told) -> Cause:
     if told.variant == "hlg":
         more = (("system gamma", found, "1"), *more)
         if model.curve == "hlg":
-            name, own = (
-                f"{NAMES['hlg']} with system gamma {number(each)}"
-                for each in (found, model.system_gamma)
-            )
+            name, own = f"{name} with system gamma {number(found)}", number(model.system_gamma)
     return cause(
         told,
         f"The display follows {name}, not {own}",

@@ -62,6 +62,11 @@ class Option(NamedTuple):
     """Whether a value (n,) is far enough from nothing, and the readings bear out the display with
     all that was chosen (K = 1)."""
 
+    @property
+    def about(self) -> str:
+        """What it changes: two that change the same are never chosen together."""
+        return self.cause.removesuffix("-elsewhere")
+
 
 class Chosen(NamedTuple):
     """An option with its values."""

@@ -66,11 +66,11 @@ def search(facts: Facts, start: Display, options: Sequence[Option]) -> Node:
 
 def _grown(node: Node, options: Sequence[Option], start: Display, facts: Facts) -> list[Node]:
     """The most promising displays with one fault more, each at its best."""
-    done = {one.option.cause for one in node.chosen}
+    done = {one.option.about for one in node.chosen}
     display = applied(start, node.chosen)
     rough = []
     for option in options:
-        if option.cause not in done:
+        if option.about not in done:
             chosen, value = coarse(option, display, facts)
             rough.append(Node((*node.chosen, chosen), value))
     rough.sort(key=lambda each: each.cost)

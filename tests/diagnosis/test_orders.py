@@ -1,0 +1,45 @@
+"""A display with two faults is the same, whichever of them was put on it first."""
+
+from __future__ import annotations
+
+import itertools
+
+import numpy as np
+import physical
+import pytest
+
+from compliance.diagnosis.display import shown, sound
+from compliance.diagnosis.facts import Facts, gather
+from compliance.diagnosis.fit import Chosen, Option, applied
+from compliance.diagnosis.table import FITTED
+from compliance.grading.case import lay_out
+from compliance.rules import load_rule
+
+RULES = list(physical.WHITES)
+
+
+def facts_of(rule: str) -> Facts:
+    found = physical.read(rule, lambda signal: physical.asked(rule, signal * 0.97 + 0.02))
+    facts = gather(lay_out(load_rule(rule), found.readings))
+    assert facts is not None
+    return facts
+
+
+def chosen(option: Option) -> Chosen:
+    """The option with a value that is neither its first nor its last."""
+    return Chosen(option, option.grid[len(option.grid) // 3])
+
+
+@pytest.mark.parametrize("rule", RULES)
+def test_every_two_options_in_both_orders(rule: str) -> None:
+    facts = facts_of(rule)
+    start = sound(facts)
+    options = [chosen(one) for row in FITTED.values() for one in row.options(facts)]
+    for one, other in itertools.combinations(options, 2):
+        if one.option.about == other.option.about:
+            continue
+        first, second = (
+            shown(applied(start, two), facts) for two in ((one, other), (other, one))
+        )
+        names = [f"{each.option.cause} {each.option.variant}" for each in (one, other)]
+        assert np.allclose(first.xyz, second.xyz, rtol=1e-9, atol=1e-12), names
