@@ -189,9 +189,15 @@ def _cause(place: int, cause: Mapping[str, Any], style: Style) -> Iterator[str]:
     yield from _paragraph(cause["text"], style, 5)
     yield from _paragraph(f"Next: {cause['next_step']}", style, 5)
     for number in cause["evidence"]:
-        value = with_unit(format_plain(number["value"]), number["unit"])
+        value = with_unit(format_plain(_rounded(number)), number["unit"])
         what = style.text(number["what"])
         yield f"     {style.ink(pad(what, NUMBERS), 'grey')} {style.text(value)}".rstrip()
+
+
+def _rounded(number: Mapping[str, Any]) -> float:
+    """A share to three digits: a model's fit knows no more. Codes and levels are kept whole."""
+    value = float(number["value"])
+    return float(f"{value:.3g}") if number["unit"] == "%" else value
 
 
 def _calibration(found: Mapping[str, Any], style: Style) -> Iterator[str]:

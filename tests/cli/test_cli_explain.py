@@ -10,6 +10,8 @@ import numpy as np
 import pytest
 import simulated
 
+from compliance.cli.explanation import lines_of
+from compliance.cli.layout import Style
 from compliance.rules import load_rule
 
 NOW = ("--now", "2026-11-21T08:00:00Z")
@@ -183,3 +185,19 @@ def test_what_was_found_before_calibration(compliance, suite):
     assert none.stderr.strip().endswith("slot '2' has no readings before calibration")
     bare = ("--rule", "sdr-broadcast", "--encoding", "rgb-10-narrow", "--before")
     assert "--before goes with a job" in compliance("explain", "good.csv", *bare).stderr
+
+
+@pytest.mark.parametrize(
+    ("value", "unit", "printed"), [(86.07, "%", "86.1 %"), (1019.0, "1", "1019")]
+)
+def test_shares_are_printed_to_three_digits(value, unit, printed):
+    number = {"what": "light of blue", "value": value, "unit": unit}
+    cause = {"title": "Blue", "text": "It is weak.", "next_step": "Mend it.", "evidence": [number]}
+    one = {
+        "heading": "calibrated", "slot": "1", "rule": "r", "revision": 1, "verdict": "compliant",
+        "conditional": False, "outside": [{"id": "x", "title": "X", "level": "shall"}],
+        "stated": [], "open": [], "causes": [cause], "outside_before": 0, "calibration": None,
+        "remarks": [],
+    }  # fmt: skip
+    lines = [line.replace("\u00a0", " ") for line in lines_of(one, Style("utf-8"))]
+    assert any(line.startswith("     light of blue ") and line.endswith(printed) for line in lines)
