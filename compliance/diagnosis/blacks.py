@@ -35,7 +35,7 @@ def black_options(facts: Facts) -> Iterator[Option]:
         return low(value, display) and _black_grey(float(value[0]), display, facts) is not None
 
     sunk = np.linspace(0.02, 0.25, 24)[:, None]
-    yield Option("blacks", "sunk", _sunk, sunk, (0.01,), 0.1, low)
+    yield Option("blacks", "sunk", _sunk, sunk, (0.01,), 0.12, low)
     dark = np.linspace(0.03, 0.4, 38)[:, None]
     if facts.model.kind == "rgb":
         yield Option("blacks", "signal", _floored, dark, (0.01,), 0.03, cut_off)
@@ -126,7 +126,7 @@ def raised_options(facts: Facts) -> Iterator[Option]:
         return facts.black[1] > facts.darkest or abs(float(value[0]) - own) >= APART
 
     shares = np.linspace(0.0, 1.0, 6)[:, None]
-    yield Option("raised-black", "made-up", _made_up, shares, (0.2,), 0.08, tells)
+    yield Option("raised-black", "made-up", _made_up, shares, (0.2,), 0.1, tells)
 
 
 def _made_up(display: Display, values: Array) -> Display:

@@ -38,8 +38,6 @@ def test_every_two_options_in_both_orders(rule: str) -> None:
     for one, other in itertools.combinations(options, 2):
         if one.option.about == other.option.about:
             continue
-        first, second = (
-            shown(applied(start, two), facts) for two in ((one, other), (other, one))
-        )
+        first, second = (shown(applied(start, two), facts) for two in ((one, other), (other, one)))
         names = [f"{each.option.cause} {each.option.variant}" for each in (one, other)]
         assert np.allclose(first.xyz, second.xyz, rtol=1e-9, atol=1e-12), names
