@@ -54,7 +54,7 @@ class ComplianceError(Exception):
 
 
 class UsageError(ComplianceError):
-    """The call is wrong."""
+    """The call is wrong, or would write over what stands there already."""
 
     exit_code = 2
 
@@ -112,6 +112,6 @@ class SheetError(ComplianceError):
 
 
 class OutputError(ComplianceError):
-    """Writing failed: disk full, folder read-only, file already there."""
+    """Writing failed: disk full, folder read-only."""
 
     exit_code = 4

@@ -18,6 +18,7 @@ from pathlib import Path
 from compliance.errors import OutputError, UsageError
 
 __all__ = [
+    "REPLACE",
     "alone_in",
     "check_folder",
     "check_targets",
@@ -28,6 +29,8 @@ __all__ = [
 
 LONGEST = 70
 """Bytes of one part of a name: three of them, hyphens and suffix stay under the usual 255."""
+REPLACE = "--replace writes over it"
+"""What to do where something stands in the way that may be replaced."""
 RESERVED = frozenset('<>:"/\\|?*%')
 
 
@@ -78,11 +81,11 @@ def _try(folder: Path) -> None:
 def check_targets(paths: Iterable[Path], replace: bool) -> None:
     """That each path can be written: none stands there unless `replace`, none is a folder.
 
-    Raises OutputError with one line per path.
+    Raises UsageError with one line per path; OutputError where the system refuses.
     """
     faults = [fault for path in paths if (fault := _taken(path, replace))]
     if faults:
-        raise OutputError("\n".join(faults))
+        raise UsageError("\n".join(faults))
 
 
 def _taken(path: Path, replace: bool) -> str | None:
@@ -91,12 +94,12 @@ def _taken(path: Path, replace: bool) -> str | None:
     except FileNotFoundError:
         return None
     except OSError as error:
-        return f"{path}: cannot be written: {_why(error)}"
+        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
     if stat.S_ISDIR(mode):
         return f"{path}: a folder stands there"
     if path.exists() and not path.is_file():
         return f"{path}: is no regular file; expected a new file's name"
-    return None if replace else f"{path}: stands there already; --replace writes over it"
+    return None if replace else f"{path}: stands there already; {REPLACE}"
 
 
 @contextmanager
@@ -131,8 +134,8 @@ def write_new(
 ) -> None:
     """Write all `files` or none; those in `private` so that only their owner may read them.
 
-    Raises OutputError where the disk is full, the folder is read-only, or, without
-    `replace`, a file stands in a place. Nothing unfinished is left behind.
+    Raises OutputError where the disk is full or the folder is read-only; UsageError where,
+    without `replace`, a file stands in a place. Nothing unfinished is left behind.
     """
     ready: dict[Path, Path] = {}
     placed: list[Path] = []
@@ -192,9 +195,7 @@ def _place(temporary: Path, path: Path, replace: bool) -> None:
         else:
             _place_new(temporary, path)
     except FileExistsError:
-        raise OutputError(
-            f"{path}: has appeared while this ran; --replace writes over it"
-        ) from None
+        raise UsageError(f"{path}: has appeared while this ran; {REPLACE}") from None
     except OSError as error:
         raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
 

@@ -10,8 +10,8 @@ from collections.abc import Mapping
 from contextlib import suppress
 from pathlib import Path
 
-from compliance.cli.files import check_folder
-from compliance.errors import OutputError
+from compliance.cli.files import REPLACE, check_folder
+from compliance.errors import OutputError, UsageError
 
 __all__ = ["check_place", "write_folder"]
 
@@ -22,26 +22,27 @@ SIGN = "bagit.txt"
 def check_place(folder: Path, replace: bool) -> None:
     """That `folder` can be written: nothing stands there, or with `replace` a delivery.
 
-    Raises OutputError; UsageError where its parent is no folder.
+    Raises UsageError where not, or where its parent is no folder.
     """
     check_folder(folder.absolute().parent)
     if not os.path.lexists(folder):
         return
     if not folder.is_dir() or folder.is_symlink():
-        raise OutputError(f"{folder}: a file stands there; expected a place for a folder")
+        raise UsageError(f"{folder}: a file stands there; expected a place for a folder")
     if not any(folder.iterdir()):
         return
     if not (folder / SIGN).is_file():
-        raise OutputError(f"{folder}: a folder stands there that is no delivery; name another")
+        raise UsageError(f"{folder}: a folder stands there that is no delivery; name another")
     if not replace:
-        raise OutputError(f"{folder}: stands there already; --replace writes over it")
+        raise UsageError(f"{folder}: stands there already; {REPLACE}")
 
 
 def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> None:
     """Write `files`, by path below it, as the new `folder`, or nothing.
 
     A delivery that stands there is put aside until the new one is in its place, and then
-    removed. Raises OutputError.
+    removed. Raises OutputError where the system refuses, UsageError where another folder
+    stands there.
     """
     check_place(folder, replace)
     named, folder = folder, folder.absolute()
@@ -53,8 +54,7 @@ def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> 
         _change(new, folder, old, replace)
     except OSError as error:
         if error.errno in (errno.ENOTEMPTY, errno.EEXIST):
-            told = "has appeared while this ran; --replace writes over it"
-            raise OutputError(f"{named}: {told}") from None
+            raise UsageError(f"{named}: has appeared while this ran; {REPLACE}") from None
         why = (error.strerror or str(error)).lower()
         raise OutputError(f"{named}: cannot be written: {why}") from error
     finally:

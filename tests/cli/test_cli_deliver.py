@@ -102,7 +102,7 @@ def test_nothing_else_is_written_over(compliance: Run, home: Path) -> None:
     mine.mkdir()
     (mine / "note.txt").write_text("keep")
     done = compliance(*call, "mine", "--replace")
-    assert done.returncode == 4
+    assert done.returncode == 2
     assert done.stderr == (
         "compliance: mine: a folder stands there that is no delivery; name another\n"
     )
@@ -110,7 +110,7 @@ def test_nothing_else_is_written_over(compliance: Run, home: Path) -> None:
     assert compliance(*call, "delivery").returncode == 0
     (home / "delivery" / "old").write_text("old")
     done = compliance(*call, "delivery")
-    assert done.returncode == 4
+    assert done.returncode == 2
     assert "delivery: stands there already; --replace writes over it" in done.stderr
     assert compliance(*call, "delivery", "--replace").returncode == 0
     assert not (home / "delivery" / "old").exists()

@@ -77,14 +77,14 @@ def test_all_targets_are_checked(tmp_path):
     (tmp_path / "b").symlink_to("nowhere")
     (tmp_path / "c").mkdir()
     paths = [tmp_path / name for name in "abcd"]
-    with pytest.raises(OutputError) as raised:
+    with pytest.raises(UsageError) as raised:
         check_targets(paths, replace=False)
     assert str(raised.value).splitlines() == [
         f"{tmp_path}/a: stands there already; --replace writes over it",
         f"{tmp_path}/b: stands there already; --replace writes over it",
         f"{tmp_path}/c: a folder stands there",
     ]
-    with pytest.raises(OutputError, match="/c: a folder stands there"):
+    with pytest.raises(UsageError, match="/c: a folder stands there"):
         check_targets(paths, replace=True)
 
 
@@ -100,7 +100,7 @@ def test_files_are_written_whole_with_the_usual_rights(tmp_path):
 
 def test_what_appeared_meanwhile_is_kept_and_nothing_else_written(tmp_path):
     (tmp_path / "b").write_bytes(b"old")
-    with pytest.raises(OutputError) as raised:
+    with pytest.raises(UsageError) as raised:
         write_new({tmp_path / "a": b"1", tmp_path / "b": b"2"}, replace=False)
     assert str(raised.value) == (
         f"{tmp_path}/b: has appeared while this ran; --replace writes over it"
@@ -132,7 +132,7 @@ def test_an_interrupt_leaves_nothing_behind(tmp_path, monkeypatch):
 def test_a_file_system_without_links(tmp_path, monkeypatch):
     monkeypatch.setattr(files.os, "link", refuse(errno.EPERM))
     write_new({tmp_path / "a": b"1"}, replace=False)
-    with pytest.raises(OutputError, match="has appeared while this ran"):
+    with pytest.raises(UsageError, match="has appeared while this ran"):
         write_new({tmp_path / "a": b"2"}, replace=False)
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == {"a": b"1"}
 
@@ -146,7 +146,7 @@ def test_of_many_at_once_one_writes(tmp_path):
         try:
             write_new(pair, replace=False)
             done.append(number)
-        except OutputError:
+        except UsageError:
             pass
 
     threads = [threading.Thread(target=write, args=(number,)) for number in range(8)]

@@ -11,7 +11,7 @@ from typing import Any
 import pytest
 
 from compliance.cli.folders import write_folder
-from compliance.errors import OutputError
+from compliance.errors import OutputError, UsageError
 
 OLD = {"bagit.txt": b"old", "data/a": b"old"}
 NEW = {"bagit.txt": b"new", "data/b": b"new"}
@@ -79,7 +79,7 @@ def test_of_two_at_once_the_first_stays(tmp_path: Path, monkeypatch: pytest.Monk
         write_folder(place, OLD, replace=False)
 
     monkeypatch.setattr(os, "fsync", meanwhile)
-    with pytest.raises(OutputError, match="delivery: has appeared while this ran; --replace wr"):
+    with pytest.raises(UsageError, match="delivery: has appeared while this ran; --replace wr"):
         write_folder(place, NEW, replace=False)
     assert content(place) == OLD
     assert [path.name for path in tmp_path.iterdir()] == ["delivery"]
@@ -113,6 +113,6 @@ def test_neither_files_nor_links_are_written_over(
 ) -> None:
     place = tmp_path / "delivery"
     there(place)
-    with pytest.raises(OutputError, match=message):
+    with pytest.raises(UsageError, match=message):
         write_folder(place, NEW, replace=True)
     assert [path.name for path in tmp_path.iterdir()] == ["delivery"]

@@ -71,7 +71,7 @@ def test_nothing_is_written_over_unless_asked(new: Run, tmp_path: Path) -> None:
     assert new("--out", "me.p12").returncode == 0
     first = (tmp_path / "me.p12").read_bytes()
     done = new("--out", "me.p12")
-    assert done.returncode == 4
+    assert done.returncode == 2
     assert done.stderr.splitlines()[0] == (
         "compliance: me.p12: stands there already; --replace writes over it"
     )
