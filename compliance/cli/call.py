@@ -133,13 +133,41 @@ def targets_of(call: Call, cases: Sequence[Case]) -> list[list[Path]]:
         suffixes = [".json"] if call.no_sheet else [".json", ".pdf"]
         targets = outputs(cases, call.out, suffixes)
         check_folder(call.out)
-        check_targets([path for paths in targets for path in paths], call.replace)
+        _check_places(call, targets)
     taken = [*_inputs(call, cases), *(path for paths in targets for path in paths)]
     for option, path in (("--junit", call.junit), ("--csv", call.csv)):
         if path is not None:
             _check_report(option, path, taken)
             taken.append(path)
     return targets
+
+
+def _check_places(call: Call, targets: Sequence[Sequence[Path]]) -> None:
+    """That nothing stands in the way, or nothing that --replace may not take away.
+
+    A sheet that somebody else signed as well cannot be made again from the job.
+    """
+    paths = [path for each in targets for path in each]
+    check_targets(paths, call.replace)
+    counted = {path: _signatures(path) for path in paths if path.suffix == ".pdf"}
+    faults = [
+        f"{path}: carries {count} signatures, which --replace would take away; move it, or name "
+        "another folder with --out"
+        for path, count in counted.items()
+        if count > 1
+    ]
+    if faults:
+        raise UsageError("\n".join(faults))
+
+
+def _signatures(path: Path) -> int:
+    """Of a file that may be a sheet; 0 where it is none, or none that can be read."""
+    if not path.is_file():
+        return 0
+    from compliance.signatures import count_signatures
+
+    with path.open("rb") as source:
+        return count_signatures(source)
 
 
 @contextmanager
@@ -150,7 +178,7 @@ def alone(call: Call, targets: Sequence[Sequence[Path]]) -> Iterator[None]:
         return
     note = f"compliance: waiting for another run that writes to {harmless(str(call.out))}"
     with alone_in(call.out, lambda: click.echo(note, err=True)):
-        check_targets([path for paths in targets for path in paths], call.replace)
+        _check_places(call, targets)
         yield
 
 

@@ -7,7 +7,14 @@ and that nothing but the expected signatures came after the first.
 """
 
 from compliance.signatures.attached import read_attachments
-from compliance.signatures.reading import Seal, Signature, read_signatures
+from compliance.signatures.reading import Seal, Signature, count_signatures, read_signatures
 from compliance.signatures.stamps import Stamp
 
-__all__ = ["Seal", "Signature", "Stamp", "read_attachments", "read_signatures"]
+__all__ = [
+    "Seal",
+    "Signature",
+    "Stamp",
+    "count_signatures",
+    "read_attachments",
+    "read_signatures",
+]

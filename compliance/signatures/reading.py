@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from io import BytesIO
-from typing import Any
+from typing import Any, BinaryIO
 
 from cryptography import x509 as pyca
 from pyhanko.pdf_utils.reader import PdfFileReader
@@ -27,7 +27,7 @@ from compliance.signatures.stamps import Stamp, judged_at, stamp_in
 from compliance.signing import COUNTER_FIELD, FACILITY_FIELD, role_in
 from compliance.trust import Standing, context, nearest, standing
 
-__all__ = ["Seal", "Signature", "read_signatures"]
+__all__ = ["Seal", "Signature", "count_signatures", "read_signatures"]
 
 USAGE = KeyUsageConstraints(
     key_usage={"digital_signature", "non_repudiation"}, match_all_key_usages=False
@@ -96,6 +96,15 @@ def read_signatures(
     exception on a damaged file: for the caller each of them means that it is not intact.
     """
     return apart(lambda: _read_all(data, trusted, stamping))
+
+
+def count_signatures(file: BinaryIO) -> int:
+    """How many signatures a file carries, whatever they are worth; 0 where it is no PDF."""
+    try:
+        return len(PdfFileReader(file).embedded_signatures)
+    except Exception:
+        # The library raises what it likes on a file that is none or is damaged.
+        return 0
 
 
 def _read_all(data: bytes, trusted: Sequence[Signer], stamping: Sequence[Signer]) -> Seal:
