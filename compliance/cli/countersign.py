@@ -17,6 +17,7 @@ from compliance.cli.terminal import harmless
 from compliance.errors import IdentityError, SheetError, UsageError
 
 if TYPE_CHECKING:
+    from compliance.identity import Signer
     from compliance.signatures import Signature
     from compliance.verification import Verification
 
@@ -84,8 +85,10 @@ def _countersigned(sheet: Path, means: Means, role: str, when: datetime) -> byte
             data = source.read(LARGEST_SHEET + 1)
     except OSError as error:
         raise SheetError(f"{sheet}: {(error.strerror or str(error)).lower()}") from error
-    _check_sheet(sheet, verify_sheet(data, any_signer=True), when)
+    found = verify_sheet(data, any_signer=True)
+    _check_sheet(sheet, found, when)
     assert means.identity is not None
+    _check_other(sheet, means.identity.signer, found.signatures[0])
     return countersign_sheet(
         data, identity=means.identity, role=role, when=when, stamper=means.stamper
     )
@@ -108,6 +111,17 @@ def _check_sheet(sheet: Path, found: Verification, when: datetime) -> None:
         raise SheetError(
             f"{sheet}: was signed {_by(first)}, later than the time of signing, "
             f"{when.astimezone(UTC):%Y-%m-%d %H:%M} UTC; set the clock, or give --now"
+        )
+
+
+def _check_other(sheet: Path, signer: Signer, first: Signature) -> None:
+    """That who signs now is not who signed first."""
+    from compliance.identity import same_key
+
+    if same_key(signer.certificate, first.signer.certificate):
+        raise SheetError(
+            f"{sheet}: was signed {_by(first)}, with this very key; a second signature is "
+            "somebody else's: give --identity FILE with theirs"
         )
 
 

@@ -4,7 +4,8 @@ The plan; `seal`, `evidence` and `pages` carry it out.
 
     1  The file is as it was when signed last: every signature holds and covers what it
        must, the fields are the expected ones, nothing was added after the last signature.
-    2  The signer, by certificate, and whether that certificate is trusted.
+    2  The signer, by certificate, and whether that certificate is trusted; a second
+       signature is of another key.
     3  The time of signing, claimed by the signer or stamped by an authority, lies within
        the certificate's validity.
     4  The attachments are all there under their fixed names, with the digests that the

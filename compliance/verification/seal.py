@@ -7,7 +7,7 @@ from datetime import datetime
 from typing import Protocol
 
 from compliance.errors import ComplianceError
-from compliance.identity import Signer
+from compliance.identity import Signer, same_key
 from compliance.signatures import Seal, Signature, Stamp
 from compliance.stamped import CLOCKS_APART
 from compliance.verification.outcome import Outcome, Status, reason, told, worst
@@ -61,7 +61,13 @@ def signed_by(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) ->
     """(2)"""
     if isinstance(seal, Exception) or not seal.signatures:
         return Status.FAIL, "no signature to tell the signer by", ()
-    several = len(seal.signatures) > 1
+    first, *more = seal.signatures
+    for each in more:
+        if same_key(each.signer.certificate, first.signer.certificate):
+            told = f"{_holder(first.signer)} signed twice, with one key"
+            key = f"SHA-256 {each.signer.fingerprint}"
+            return Status.FAIL, f"{told}; a second signature is somebody else's", (key,)
+    several = bool(more)
     statuses, lines = [], []
     for index, signature in enumerate(seal.signatures):
         status, trust = _standing(signature, bool(trusted), any_signer, countersigned=index > 0)

@@ -158,6 +158,25 @@ def test_nobody_puts_a_name_to_what_does_not_hold(
     assert (tmp_path / "other.pdf").read_bytes() == data
 
 
+def test_whoever_signed_first_does_not_sign_again(
+    compliance: Run, tmp_path: Path, desk: Callable[..., Path]
+) -> None:
+    desk("good")
+    (tmp_path / "client.p12").write_bytes(clients_key())
+    (tmp_path / "password.txt").write_text(PASSWORD + "\n")
+    key = ("--identity", "client.p12", "--password-file", "password.txt", *NOW)
+    assert compliance("assess", "job.yaml", "--out", ".", *key).returncode == 0
+    before = (tmp_path / "KX-7-1-tiny.pdf").read_bytes()
+    done = compliance("countersign", "KX-7-1-tiny.pdf", *key)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == (
+        "compliance: KX-7-1-tiny.pdf: was signed by Cleo Client as facility on 2026-11-20 18:00 "
+        "UTC, with this very key; a second signature is somebody else's: give --identity FILE "
+        "with theirs\n"
+    )
+    assert (tmp_path / "KX-7-1-tiny.pdf").read_bytes() == before
+
+
 @pytest.mark.parametrize(
     ("more", "words"),
     [
@@ -188,6 +207,32 @@ def test_without_an_identity_it_says_how_to_make_one(compliance: Run, tmp_path: 
     assert done.returncode == 2
     assert "there is no identity; give --identity FILE, or make one: compliance iden" in done.stderr
     assert compliance("countersign", "none.pdf").returncode == 2
+
+
+def test_a_sheet_that_somebody_else_signed_is_not_made_again(
+    compliance: Run, tmp_path: Path, desk: Callable[..., Path]
+) -> None:
+    """Of a folder to be written over nothing is, not even what bears one signature or none."""
+    desk("good", "good", "good")
+    out = tmp_path / "out"
+    out.mkdir()
+    (out / "KX-7-1-tiny.pdf").write_bytes(sheet())
+    (out / "KX-7-2-tiny.pdf").write_bytes(countersigned(sheet()))
+    (out / "KX-7-3-tiny.pdf").write_bytes(b"hello")
+    before = {path: path.read_bytes() for path in out.iterdir()}
+    call = ("assess", "job.yaml", "--out", "out", "--replace", *NOW)
+    done = compliance(*call)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr == (
+        "compliance: out/KX-7-2-tiny.pdf: carries 2 signatures, which --replace would take away; "
+        "move it, or name another folder with --out\n"
+    )
+    assert {path: path.read_bytes() for path in out.iterdir()} == before
+    (out / "KX-7-2-tiny.pdf").rename(tmp_path / "kept.pdf")
+    done = compliance(*call)
+    assert done.returncode == 0
+    assert "NOT SIGNED" in done.stderr + done.stdout
+    assert len(list(out.iterdir())) == 6
 
 
 # ---------------------------------------------------------------- stamps

@@ -120,8 +120,9 @@ def test_who_names_authorities_of_time_asks_for_stamps() -> None:
     assert first_three(found) == ["ok", "ok", "unknown"]
     assert found.steps[2].text.startswith("no time stamp: 2026-11-20 16:00 UTC as the signer")
     stamped = signed(stamper=Within())
-    data = countersigned(stamped, identity())
-    found = verify_sheet(data, trust=[identity().pem], timestamp_trust=[clock().root.pem])
+    data = countersigned(stamped)
+    both = [identity().pem, identity("Cleo Client").pem]
+    found = verify_sheet(data, trust=both, timestamp_trust=[clock().root.pem])
     assert first_three(found) == ["ok", "ok", "unknown"]
     assert found.steps[2].text.startswith("facility: 2026-11-20 16:00 UTC by a trusted time stamp")
     assert found.steps[2].details[0].startswith("client: no time stamp")

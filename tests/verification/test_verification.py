@@ -105,6 +105,15 @@ def test_a_countersigned_sheet() -> None:
     assert verify_sheet(data).exit_code == 3
 
 
+def test_one_key_does_not_sign_twice() -> None:
+    """Whoever is trusted."""
+    data = countersigned(sheet(), identity())
+    for found in (verify_sheet(data, trust=ME), verify_sheet(data, any_signer=True)):
+        assert statuses(found) == ["ok", "fail", *["ok"] * 4]
+        assert told(found, 2).startswith("Ada Quill, Low House, ada@example.org")
+        assert "signed twice, with one key; a second signature is somebody" in told(found, 2)
+
+
 def test_an_unsigned_sheet() -> None:
     found = verify_sheet(write_sheet(assessment()), any_signer=True)
     assert statuses(found) == ["fail", "fail", "fail", "ok", "ok", "not done"]
