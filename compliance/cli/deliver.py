@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 __all__ = ["command"]
 
 PATH = click.Path(path_type=Path)
+OTHER_ARCHIVES = (".7z", ".bz2", ".gz", ".rar", ".tar", ".tbz", ".tgz", ".txz", ".xz", ".zst")
+"""Ends of names that promise an archive of another kind."""
 
 
 @click.command("deliver")
@@ -102,6 +104,8 @@ def command(
 def _check_out(out: Path, archive: bool, replace: bool, files: Sequence[Path]) -> None:
     if any(file.resolve().is_relative_to(out.resolve()) for file in files):
         raise UsageError(f"--out: the sheets lie in {out}; name another place")
+    if out.suffix.lower() in OTHER_ARCHIVES:
+        raise UsageError(f"--out: {out}: expected a folder's name, or one that ends in .zip")
     if archive:
         check_folder(out.parent)
         check_targets([out], replace)

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 __all__ = ["DeliveryVerification", "verify_delivery"]
 
 MOST_DETAILS = 20
-TITLES = ("folder whole", "delivery signed", "sheets", "as stated")
+TITLES = ("delivery whole", "delivery signed", "sheets", "as stated")
 
 Outcome = tuple[Status, str, tuple[str, ...]]
 Verify = Callable[[bytes], Verification]

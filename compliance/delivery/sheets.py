@@ -107,17 +107,12 @@ def statements(sheets: Sequence[Sheet]) -> list[Tag]:
         ("External-Description", _first(heads, "title")),
     ]
     for sheet in sheets:
-        told.append((SHEET_LABEL, f"{sheet.path} {sheet.number} {_outcome(sheet.stated)}"))
+        told.append((SHEET_LABEL, f"{sheet.path} {sheet.number} {sheet.verification.said}"))
         told += [
             (SIGNATURE_LABEL, f"{sheet.path} {_signature(each)}")
             for each in sheet.verification.signatures
         ]
     return told
-
-
-def _outcome(stated: Mapping[str, Any]) -> str:
-    words = [str(stated.get("verdict")), str(stated.get("disposition") or "")]
-    return " ".join(word for word in words if word)
 
 
 def _signature(signature: Signature) -> str:
@@ -147,7 +142,7 @@ def _first(heads: Iterable[Any], *keys: str) -> str:
 
 
 def repeated(sheets: Sequence[Sheet]) -> list[str]:
-    """What is wrong where two sheets bear one number, or one slot and rule stand there twice."""
+    """What is wrong where two sheets bear one number, or not all are of one job."""
     numbers = Counter(sheet.number for sheet in sheets if sheet.stated)
     faults = [
         f"{count} sheets have the number {number}: "

@@ -51,7 +51,9 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     )
     done = compliance("verify", "delivery", "--trust", "me.pem")
     assert (done.returncode, done.stderr) == (0, "")
-    assert done.stdout.startswith("delivery: a delivery of 2 sheets\n  1  ok       folder whole: ")
+    assert done.stdout.startswith(
+        "delivery: a delivery of 2 sheets\n  1  ok       delivery whole: "
+    )
     assert done.stdout.endswith("  Whole, and every sheet in it holds.\n")
     found = json.loads(compliance("verify", "delivery", "--format", "json").stdout)
     (delivery,) = found["deliveries"]
@@ -122,6 +124,11 @@ def test_nothing_else_is_written_over(compliance: Run, home: Path) -> None:
     [
         (("sheets", "--out", "sheets", "--no-signature"), "the sheets lie in sheets"),
         (("sheets", "--out", ".", "--no-signature"), "the sheets lie in ."),
+        (
+            ("sheets", "--out", "q.tar", "--no-signature"),
+            "--out: q.tar: expected a folder's",
+        ),
+        (("sheets", "--out", "q.tar.GZ", "--no-signature"), "or one that ends in .zip"),
         (("job.yaml", "--out", "d"), "--sheets DIR is needed with a job"),
         (("sheets", "--sheets", "x", "--out", "d"), "go with a job"),
         (("me.pem", "--out", "d"), "expected a folder of sheets, or a job file"),

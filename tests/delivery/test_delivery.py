@@ -97,7 +97,7 @@ def test_openssl_agrees_on_the_whole(tmp_path: Path) -> None:
 def test_it_states_each_sheet_and_its_signatures() -> None:
     info = delivery()["bag-info.txt"].decode()
     number = missed.assessment(missed.both(), now=AGAIN).number
-    assert f"Compliance-Sheet: {SHEET} {number} not-compliant accepted-with-deviations\n" in info
+    assert f"Compliance-Sheet: {SHEET} {number} not compliant, accepted with deviations\n" in info
     lines = [
         line for line in info.splitlines() if line.startswith(f"Compliance-Signature: {SHEET}")
     ]
@@ -191,6 +191,8 @@ def test_two_sheets_with_one_number(tmp_path: Path) -> None:
         check_sheets(twice, "in")
     found = checked(as_folder(packed(twice), tmp_path / "d"))
     assert "2 sheets have the number" in told(found, 4)
+    with pytest.raises(DeliveryError, match=r"2 sheets have the number KX-7-1-tiny-\w{8}: data"):
+        check_sheets(sheets(once=missed.sheet(accepted=True), again=packing.first()), "in")
 
 
 def test_sheets_of_two_jobs_do_not_go_out_together() -> None:

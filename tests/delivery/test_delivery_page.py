@@ -13,6 +13,7 @@ from packing import sheets
 
 from compliance.assessment import assess
 from compliance.delivery.page import page
+from compliance.delivery.sheets import statements
 from compliance.job import load_job, only_slot
 from compliance.meter import load_meter
 from compliance.model import Assessment
@@ -52,6 +53,21 @@ def test_what_is_left_open_is_not_called_met(guarded: Assessment) -> None:
         line = next(line for line in told.splitlines() if line.startswith(f"{row.title}: "))
         assert row.probability is not None
         assert line.endswith(f"p\u00a0=\u00a0{row.probability:.3f}")
+
+
+def test_a_condition_is_told_everywhere_alike() -> None:
+    """In bag-info.txt, on the page, and by verify."""
+    (sheet, *_) = sheets()
+    met = {"verdict": "compliant", "disposition": None, "conditional": True}
+    near = replace(
+        sheet,
+        stated={**sheet.stated, **met},
+        verification=replace(sheet.verification, **met),
+    )
+    assert near.verification.said == "conditionally compliant"
+    (told,) = [text for label, text in statements([near]) if label == "Compliance-Sheet"]
+    assert told == f"{near.path} {near.number} conditionally compliant"
+    assert "Conditionally compliant" in text(page([near]))
 
 
 def marks(document: bytes) -> list[str]:
