@@ -54,7 +54,7 @@ def order(shown: Sequence[Row]) -> Remark | None:
         return None
     told = "; ".join(
         f"line {one.line} fits the patch of line {other.line} (ΔE ITP "
-        f"{_apart(one, other):.2g}) and not its own ({_apart(one, one):.2g})"
+        f"{_apart(one, other):.1f}) and not its own ({_apart(one, one):.1f})"
         for one, other in found[:NAMED]
     )
     more = f"; and {len(found) - NAMED} more" if len(found) > NAMED else ""

@@ -13,10 +13,12 @@ from compliance.diagnosis.fit import NOTHING, Array, Option
 from compliance.diagnosis.told import Told, cause, number
 from compliance.model import Cause
 
-__all__ = ["daylight", "free_white", "tell_white", "white_options"]
+__all__ = ["daylight", "free_white", "nearest_daylight", "tell_white", "white_options"]
 
 SAME = 0.0015
 """Δu'v' within which two whites are one."""
+NEAR_LOCUS = 0.003
+"""Δu'v' from the daylight locus up to which a white is told by a temperature."""
 
 NAMED: Mapping[str, tuple[float, float]] = {
     **WHITES,
@@ -63,6 +65,13 @@ def _at(name: str, point: Array) -> Option:
     return Option("white", name, change, NOTHING)
 
 
+def nearest_daylight(uv: Array) -> float:
+    """Temperature in K, to 10, of the daylight whose u'v' is nearest to a white (2,)."""
+    kelvin = np.arange(4000.0, 25001.0, 10.0)
+    away = np.linalg.norm(xy_to_uv(daylight(kelvin)) - uv, axis=-1)
+    return float(kelvin[np.argmin(away)])
+
+
 def free_white(facts: Facts) -> Iterator[Option]:
     """White wherever the brighter neutral readings are: no cause, but nothing else then."""
     there = np.asarray(uv_to_xy(facts.white_uv))
@@ -78,6 +87,9 @@ def tell_white(told: Told) -> Cause:
     read = uv_to_xy(facts.white_uv)
     there, own = told.display.white[0], xyz_to_xy(facts.model.white_xyz)
     away = float(np.linalg.norm(xy_to_uv(own) - facts.white_uv))
+    kelvin = nearest_daylight(facts.white_uv)
+    if told.variant == "daylight":
+        there = daylight(np.array(kelvin))
     missed = round(float(np.linalg.norm(xy_to_uv(there) - facts.white_uv)), 6)
     evidence = [
         ("x of white as read", float(read[0]), "1"),
@@ -85,16 +97,16 @@ def tell_white(told: Told) -> Cause:
         ("from the rule's white", away, "Δu'v'"),
         ("from the white named", missed, "Δu'v'"),
     ]
+    off_locus = np.linalg.norm(xy_to_uv(daylight(np.array(kelvin))) - facts.white_uv)
+    if off_locus <= NEAR_LOCUS:
+        evidence.insert(0, ("temperature of the nearest daylight", kelvin, "K"))
+    name = WORDS.get(told.variant, told.variant.upper())
     if told.variant == "daylight":
-        kelvin = float(_kelvin(told.value[None])[0])
         name = f"daylight of {number(kelvin, 2)}\u00a0K"
-        evidence.insert(0, ("temperature", kelvin, "K"))
-    else:
-        name = WORDS.get(told.variant, told.variant.upper())
     return cause(
         told,
         f"White is that of {name}",
-        f"White reads x {number(float(read[0]))}, y {number(float(read[1]))}: Δu'v' "
+        f"White reads x {read[0]:.4f}, y {read[1]:.4f}: Δu'v' "
         f"{number(missed, 2)} from {name}, {number(away, 2)} from the rule's white.",
         "Choose the rule's white in the display's set-up and in the calibration's target, and "
         "check that the meter's correction is the one for this display; then calibrate again.",

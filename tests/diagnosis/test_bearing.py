@@ -79,6 +79,13 @@ def test_bent_highlights_leave_a_white_that_is_right() -> None:
         assert "luminance" not in {cause.kind for cause in found}
 
 
+def test_of_another_absolute_curve_the_white_is_a_part() -> None:
+    rule = load_rule("sdr-broadcast")
+    read = faulty.readings(rule, (faulty.curve("pq"),), np.random.RandomState(2))
+    found = diagnose(lay_out(rule, read), read).causes
+    assert [cause.kind for cause in found] == ["curve"]
+
+
 # ---------------------------------------------------------------- drift
 
 

@@ -18,7 +18,7 @@ from compliance.assessment import assess
 from compliance.colorimetry.spaces import WHITES, xy_to_uv
 from compliance.diagnosis.diagnose import diagnose
 from compliance.diagnosis.table import CAUSES, FITTED
-from compliance.diagnosis.white import NAMED, daylight
+from compliance.diagnosis.white import NAMED, daylight, nearest_daylight
 from compliance.grading.case import lay_out
 from compliance.model import Assessment, Cause, Readings
 from compliance.rules import load_rule
@@ -80,7 +80,19 @@ def test_a_white_with_a_name(name: str, word: str) -> None:
 def test_a_white_on_the_daylight_locus(kelvin: int) -> None:
     x, y = (float(value) for value in daylight(np.array(float(kelvin))))
     cause = only(causes("sdr-broadcast", faulty.white("daylight", (x, y))))
-    assert number(cause, "temperature") == pytest.approx(kelvin, rel=0.02)
+    told = number(cause, "temperature of the nearest daylight")
+    assert told == pytest.approx(kelvin, rel=0.01)
+    assert cause.title == f"White is that of daylight of {round(told, -2):.0f}\u00a0K"
+
+
+@pytest.mark.parametrize(
+    ("white", "kelvin"),
+    [((0.3457, 0.3585), 5003), ((0.3324, 0.3474), 5503), ((0.3127, 0.3290), 6504),
+     ((0.2990, 0.3149), 7504)],
+)  # fmt: skip
+def test_daylight_of_the_standard_illuminants(white: tuple[float, float], kelvin: float) -> None:
+    """CIE 15:2018, table T.3: x, y of D50, D55, D65, D75, and their temperatures."""
+    assert nearest_daylight(xy_to_uv(white)) == pytest.approx(kelvin, abs=15)
 
 
 @pytest.mark.parametrize("share", [0.93, 0.85, 0.7])
