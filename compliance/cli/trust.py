@@ -38,7 +38,11 @@ def _files(place: Path) -> Iterator[Path]:
         yield place
         return
     try:
-        files = sorted(file for file in place.iterdir() if file.suffix.lower() in SUFFIXES)
+        files = sorted(
+            file
+            for file in place.iterdir()
+            if file.suffix.lower() in SUFFIXES and not _is_special(file)
+        )
     except OSError as error:
         raise _unreadable(place, error) from error
     if not files:
@@ -46,6 +50,11 @@ def _files(place: Path) -> Iterator[Path]:
         expected = f"{', '.join(some)} or {last}"
         raise IdentityError(f"{place}: no certificates in that folder; expected files {expected}")
     yield from files
+
+
+def _is_special(file: Path) -> bool:
+    """Whether it is a folder, a pipe, a device: nothing that a folder keeps certificates in."""
+    return file.exists() and not file.is_file()
 
 
 def _read(file: Path) -> bytes:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import stat
 import subprocess
 from collections.abc import Callable
@@ -13,6 +14,7 @@ from cryptography import x509
 from sealing import MADE, PASSWORD, SIGNED
 from timeserver import serving
 
+from compliance.cli.trust import read_trust
 from compliance.identity import read_certificates
 from compliance.signatures import read_signatures
 from compliance.stamping import REPLY
@@ -23,6 +25,7 @@ NOW = ("--now", f"{SIGNED:%Y-%m-%dT%H:%M:%SZ}")
 ROOT = issued("Kelp Authority", ca=True, life=20 * YEAR)
 MIDDLE = issued("Kelp Signers", ROOT, ca=True, life=10 * YEAR)
 ADA = issued("Ada Quill", MIDDLE)
+CLIENT = issued("Cleo Client", MIDDLE)
 
 
 @pytest.fixture
@@ -171,6 +174,13 @@ def test_folders_of_trust(
         assert len(done.stderr.splitlines()) == 1
 
 
+def test_a_pipe_in_a_folder_of_trust_is_not_waited_for(tmp_path: Path) -> None:
+    (tmp_path / "root.pem").write_bytes(ROOT.pem)
+    os.mkfifo(tmp_path / "a.pem")
+    (tmp_path / "b.pem").mkdir()
+    assert [signer.name for signer in read_trust([tmp_path])] == ["Kelp Authority"]
+
+
 # ---------------------------------------------------------------- stamps
 
 
@@ -227,7 +237,9 @@ def test_two_sheets_with_one_number(assess: Run, compliance: Run, tmp_path: Path
     assert done.stderr.startswith(
         "compliance: one.pdf and two.pdf are two sheets with one number, KX-7-1-tiny-"
     )
-    key = ("--identity", "all.pem", *NOW)
+    (tmp_path / "client.pem").write_bytes(CLIENT.key_file() + CLIENT.chain)
+    (tmp_path / "client.pem").chmod(0o600)
+    key = ("--identity", "client.pem", *NOW)
     assert compliance("countersign", "one.pdf", *key, "--out", "three.pdf").returncode == 0
     done = compliance("verify", "one.pdf", "three.pdf", "--trust", "root.pem")
     assert (done.returncode, done.stderr) == (0, "")
