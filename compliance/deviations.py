@@ -32,6 +32,7 @@ __all__ = [
     "SCHEMA",
     "Acceptance",
     "check_acceptor",
+    "check_kind",
     "load_deviation",
     "new_deviation",
     "read_deviation",
@@ -41,6 +42,7 @@ __all__ = [
 
 SCHEMA = "https://deliverable-compliance.invalid/schemas/deviation-1.json"
 """Names the format; nothing is fetched from it."""
+EXPECTED = "expected a file that 'compliance deviation new' has made"
 LARGEST = 1 << 17
 """Bytes of a deviation file; real ones have three thousand."""
 
@@ -190,6 +192,17 @@ def check_acceptor(deviation: Deviation, facility: Signer) -> None:
         )
 
 
+def check_kind(data: bytes, file: str) -> None:
+    """That a file is meant as a deviation, sound or not. Raises DeviationError."""
+    found = _parsed(data, file)
+    keys = found.keys() if isinstance(found, dict) else set()
+    if {"verdict", "findings"} <= keys:
+        made = "expected a deviation, as 'compliance deviation new' makes one of it"
+        raise _error(file, f"is an assessment; {made}")
+    if not {"deviation", "signature"} & keys:
+        raise _error(file, f"is another kind of document; {EXPECTED}")
+
+
 def signed_parts(data: bytes, file: str) -> tuple[bytes, bytes]:
     """The bytes that were signed, and the signature over them (CMS, DER)."""
     _, typed = read_data(_parsed(data, file), file, "deviation", DeviationError)
@@ -221,7 +234,12 @@ def _decoded(typed: Mapping[str, Any], file: str) -> bytes:
 def _parsed(data: bytes, file: str) -> Any:
     try:
         return json.loads(data, object_pairs_hook=_unique, parse_constant=_no_number)
-    except (ValueError, RecursionError) as fault:
+    except json.JSONDecodeError as fault:
+        line = fault.lineno if data.strip() else None
+        raise DeviationError(Problem(file, f"is no JSON; {EXPECTED}", line)) from None
+    except (UnicodeDecodeError, RecursionError):
+        raise _error(file, f"is no JSON; {EXPECTED}") from None
+    except ValueError as fault:
         raise _error(file, f"is no JSON: {fault}") from None
 
 

@@ -90,7 +90,7 @@ def unacceptable(finding: Finding) -> str | None:
     """Why nobody can accept a finding as it stands; None where it can be accepted."""
     if finding.verdict not in OUTSIDE:
         word = str(finding.verdict).replace("-", " ")
-        return f"{finding.id} is not outside its limits but {word}: there is nothing to accept"
+        return f"{finding.id} has the verdict {word}: only what is outside its limits is accepted"
     if finding.level is not Level.SHALL:
         return f"{finding.id} is a should, which decides nothing: there is nothing to accept"
     if finding.value is None or finding.limits is None:

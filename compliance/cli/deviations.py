@@ -55,6 +55,10 @@ class Checked:
     faults: tuple[str, ...] = ()
     code: int = 0
     """The exit code this one would have alone."""
+    any_signer: bool = False
+    """Nobody was named whom its signer should be."""
+    any_authority: bool = False
+    """Nobody was named whom its stamp should be by."""
 
 
 def check(
@@ -64,10 +68,11 @@ def check(
 
     With `stamping`, certificates of time-stamping authorities, it has to bear a stamp.
     """
-    from compliance.deviations import read_deviation
+    from compliance.deviations import check_kind, read_deviation
 
     try:
         data = read_bytes(file, DeviationError, "deviation", limit=LARGEST)
+        check_kind(data, str(file))
     except DeviationError as fault:
         return Checked(file, None, faults=_told(fault), code=2)
     try:
@@ -82,7 +87,7 @@ def check(
     stamp = signature.stamp
     proven = not stamping or (stamp is not None and stamp.trusted_as is not None)
     code = 1 if faults else 0 if signature.trusted_as and proven else 3
-    return Checked(file, deviation, signature, tuple(faults), code)
+    return Checked(file, deviation, signature, tuple(faults), code, trusted is None, not stamping)
 
 
 def _told(fault: DeviationError) -> tuple[str, ...]:
@@ -227,19 +232,23 @@ def _print(checked: Checked, deviation: Deviation, signature: Detached) -> None:
         f"Accepted by {deviation.accepted_by}, {wording.format_time(deviation.accepted)}, until "
         f"{wording.format_date(deviation.until)}",
         f"Seen in assessment {deviation.assessment}",
-        f"Signed by {who}: {signature.trusted_as or 'not among the trusted'}",
+        f"Signed by {who}: {_standing(signature.trusted_as, checked.any_signer)}",
         f"SHA-256 {signer.sha256}",
-        *_stamped(signature.stamp),
+        *_stamped(signature.stamp, checked.any_authority),
         _ending(checked),
     ):
         for part in wrap(harmless(line.replace("\u00a0", " ")), COLUMNS - 2):
             click.echo(f"  {part}")
 
 
-def _stamped(stamp: Stamp | None) -> list[str]:
+def _standing(trusted_as: str | None, anybody: bool) -> str:
+    return trusted_as or ("not checked" if anybody else "not among the trusted")
+
+
+def _stamped(stamp: Stamp | None, anybody: bool) -> list[str]:
     if stamp is None:
         return []
-    trust = stamp.trusted_as or "not among the trusted"
+    trust = _standing(stamp.trusted_as, anybody)
     return [f"Stamped {wording.format_time(stamp.time)} by {stamp.authority.name}: {trust}"]
 
 

@@ -143,7 +143,7 @@ def test_a_changed_rule_needs_a_new_one(compliance: Run, accepted: Path) -> None
     ("change", "expected"),
     [
         ({"--requirement": "white"}, "has no requirement 'white'; it has white-level"),
-        ({"--requirement": "black-level"}, "black-level is not outside its limits but pass"),
+        ({"--requirement": "black-level"}, "black-level has the verdict pass: only what"),
         ({"--until": "2026-11-19"}, "--until: 2026-11-19 is over already"),
         ({"--until": "soon"}, "'soon' is no date; expected one like 2026-12-31"),
         ({"--identity": "none.p12"}, "none.p12: cannot be read: no such file"),
@@ -200,9 +200,13 @@ def test_verify_in_words_and_codes(compliance: Run, accepted: Path) -> None:
     assert done.stdout.startswith("d.json: slot 1 of KX-7, tiny\n")
     assert "Signed by Cleo Client, Tidal: its certificate is among the trusted" in done.stdout
     assert done.stdout.endswith("  It holds.\n")
-    assert compliance("deviation", "verify", "d.json", *LATER).returncode == 3
+    done = compliance("deviation", "verify", "d.json", *LATER)
+    assert done.returncode == 3
+    assert "  Signed by Cleo Client, Tidal: not checked\n" in done.stdout
+    assert "not among" not in done.stdout
     done = compliance("deviation", "verify", "d.json", "--trust", "other.pem", *LATER)
     assert (done.returncode, done.stdout.splitlines()[-1]) == (1, "  It does NOT hold.")
+    assert "  Signed by Cleo Client, Tidal: not among the trusted\n" in done.stdout
     done = compliance("deviation", "verify", "d.json", "--now", "2027-01-01T00:00:00Z")
     assert (done.returncode, done.stderr) == (
         1,
@@ -211,6 +215,27 @@ def test_verify_in_words_and_codes(compliance: Run, accepted: Path) -> None:
     done = compliance("deviation", "verify", "none.json", "--format", "json")
     assert done.returncode == 2
     assert json.loads(done.stdout)["deviations"][0]["faults"]
+
+
+@pytest.mark.parametrize(
+    ("data", "expected"),
+    [
+        (b"", "other: is no JSON; expected a file that 'compliance deviation new' has made"),
+        (b"{\n]", "other:2: is no JSON; expected a file that 'compliance deviation new' has made"),
+        (b"%PDF-1.7\n\xff", "other: is no JSON; expected a file that"),
+        (b"[1]", "other: is another kind of document; expected a file that"),
+        (None, "other: is an assessment; expected a deviation, as 'compliance deviation new' m"),
+    ],
+)
+def test_verify_of_another_file_is_one_line(
+    compliance: Run, job: Path, data: bytes | None, expected: str
+) -> None:
+    assessed = (job.parent / "out" / "KX-7-1-tiny.json").read_bytes()
+    (job.parent / "other").write_bytes(assessed if data is None else data)
+    done = compliance("deviation", "verify", "other", *LATER)
+    assert (done.returncode, done.stdout) == (2, "")
+    assert done.stderr.startswith(expected)
+    assert done.stderr.count("\n") == 1
 
 
 def test_unpack_gives_what_openssl_asks_for(compliance: Run, accepted: Path) -> None:
