@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,10 +22,13 @@ if TYPE_CHECKING:
 __all__ = ["Delivered", "check_delivery", "delivery_object", "is_delivery", "print_delivery"]
 
 OUTCOMES = {
-    0: "Whole, and every sheet in it holds.",
+    0: "Whole, and every sheet in it is as it was signed. They say: {said}.",
     1: "NOT to be relied on as it is.",
-    3: "Whole as far as it was checked.",
+    3: "Intact as far as it was checked. The sheets say: {said}.",
 }
+UNSIGNED = (
+    "Nobody has signed that this is all of it: sheets may be missing. Those here say: {said}."
+)
 MARGIN = " " * 5
 
 
@@ -82,7 +86,17 @@ def print_delivery(checked: Delivered, print_step: Callable[[Step], None]) -> No
             told = f"{path}: does not hold"
         for line in wrap(harmless(told), COLUMNS - len(MARGIN)):
             click.echo(MARGIN + line)
-    click.echo(f"  {OUTCOMES[checked.code]}")
+    for line in wrap(harmless(_outcome(found)), COLUMNS - 2):
+        click.echo(f"  {line}")
+
+
+def _outcome(found: DeliveryVerification) -> str:
+    said = Counter(sheet.said for sheet in found.sheets.values())
+    counts = "; ".join(f"{count} {words}" for words, count in sorted(said.items()))
+    text = OUTCOMES[found.exit_code]
+    if found.exit_code == 3 and not found.signed:
+        text = UNSIGNED
+    return text.format(said=counts)
 
 
 def _count(sheets: int) -> str:

@@ -47,6 +47,8 @@ class DeliveryVerification:
     steps: tuple[Step, ...]
     sheets: Mapping[str, Verification]
     """By path in the delivery."""
+    signed: bool
+    """Whether somebody signed that this is all of it, well or not."""
 
     @property
     def exit_code(self) -> int:
@@ -87,6 +89,7 @@ def verify_delivery(
             for number, (title, outcome) in enumerate(zip(TITLES, outcomes, strict=True), 1)
         ),
         sheets={sheet.path: sheet.verification for sheet in sheets},
+        signed=bag.SIGNATURE in texts,
     )
 
 

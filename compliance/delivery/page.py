@@ -253,11 +253,12 @@ def _checking(sheets: Sequence[Sheet]) -> Iterable[str]:
         "<code>deliverable-compliance</code> can check all of this folder, and compute every "
         "value again:</p>"
     )
-    yield "<pre>compliance verify FOLDER --trust CERTIFICATE.pem</pre>"
+    yield "<pre>compliance verify FOLDER --trust CERTIFICATES</pre>"
     yield (
-        "<p>CERTIFICATE.pem is the signer's certificate. Those in this folder are only copies: "
-        "have the numbers below confirmed by another way, such as the telephone. Signatures of "
-        "the sheets can also be seen in any PDF reader that shows PAdES signatures.</p>"
+        "<p>CERTIFICATES is a signer's certificate, or a folder with those of all signers named "
+        "below. Those in this delivery are only copies: have the numbers below confirmed by "
+        "another way, such as the telephone. Signatures of the sheets can also be seen in any PDF "
+        "reader that shows PAdES signatures.</p>"
     )
     yield "<dl>"
     for fingerprint, name in sorted(signers.items()):

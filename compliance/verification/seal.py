@@ -68,14 +68,17 @@ def signed_by(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) ->
             key = f"SHA-256 {each.signer.fingerprint}"
             return Status.FAIL, f"{told}; a second signature is somebody else's", (key,)
     several = bool(more)
-    statuses, lines = [], []
+    statuses: list[Status] = []
+    lines: list[tuple[str, str]] = []
     for index, signature in enumerate(seal.signatures):
         status, trust = _standing(signature, bool(trusted), any_signer, countersigned=index > 0)
         statuses.append(status)
         who = f"{_holder(signature.signer)}: {trust}"
-        lines.append(f"{signature.role}: {who}" if several else who)
-        lines.append(f"SHA-256 {signature.signer.fingerprint}")
-    return worst(statuses), lines[0], tuple(lines[1:])
+        key = f"SHA-256 {signature.signer.fingerprint}"
+        lines.append((f"{signature.role}: {who}" if several else who, key))
+    lines.insert(0, lines.pop(statuses.index(worst(statuses))))  # who decides stands first
+    first_line, *others = (line for one in lines for line in one)
+    return worst(statuses), first_line, tuple(others)
 
 
 def _standing(

@@ -40,6 +40,13 @@ def home(compliance: Run, desk: Callable[..., Path], tmp_path: Path) -> Path:
     return tmp_path
 
 
+def test_without_its_signature_sheets_may_be_missing(compliance: Run, home: Path) -> None:
+    compliance("deliver", "sheets", "--out", "delivery", "--no-signature", *NOW)
+    done = compliance("verify", "delivery", "--trust", "me.pem")
+    assert done.returncode == 3
+    assert "Nobody has signed that this is all of it: sheets may be missing." in done.stdout
+
+
 def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     done = compliance("deliver", "sheets", "--out", "delivery", *KEY, *NOW)
     assert (done.returncode, done.stderr) == (0, "")
@@ -54,7 +61,10 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     assert done.stdout.startswith(
         "delivery: a delivery of 2 sheets\n  1  ok       delivery whole: "
     )
-    assert done.stdout.endswith("  Whole, and every sheet in it holds.\n")
+    assert done.stdout.endswith(
+        "  Whole, and every sheet in it is as it was signed. They say: 1 compliant; 1 not\n"
+        "  compliant.\n"
+    )
     found = json.loads(compliance("verify", "delivery", "--format", "json").stdout)
     (delivery,) = found["deliveries"]
     assert (found["sheets"], delivery["exit_code"]) == ([], 3)
