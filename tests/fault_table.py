@@ -77,14 +77,14 @@ of the bright greys is clipped."""
 
 
 def _one(first: Fault, second: Fault) -> bool:
-    """Whether one fault hides the other: both move the black level, or both clip the highlights."""
+    """Whether one fault hides the other: both move the black level, or both clip the highlights;
+    or a contrast that is large by far hides a black."""
     two = {first.cause: first.strength, second.cause: second.strength}
-    if "range" not in two:
-        return False
-    stretched = two["range"] == "stretched"
-    if stretched:
-        return "highlights" in two or "sunk" in two.get("blacks", "")
-    return "raised-black" in two or "sunk" in two.get("blacks", "")
+    ranged, raised, top = "range" in two, "raised-black" in two, "highlights" in two
+    sunk = "sunk" in two.get("blacks", "")
+    if two.get("curve", "").startswith("pq"):
+        return raised or top
+    return ranged + raised + sunk > 1 or (two.get("range") == "stretched" and top)
 
 
 def faults(rule: Rule) -> Iterator[Fault]:
@@ -166,8 +166,22 @@ def pairs(rules: Sequence[str], count: int, seed: int) -> Iterator[Trial]:
             first, second = (by_cause[one][random.randint(len(by_cause[one]))] for one in two)
             if _one(first, second):
                 continue
-            chosen = (first, second)
-            yield Trial(name, chosen, int(random.randint(1 << 30)))
+            trial = Trial(name, (first, second), int(random.randint(1 << 30)))
+            if not _idle(trial):
+                yield trial
+
+
+def _idle(trial: Trial) -> bool:
+    """Whether a limiter has nothing to dim, as the other fault leaves less than it allows."""
+    others = [one for one in trial.faults if one.cause != "limiter"]
+    if len(others) == len(trial.faults):
+        return False
+    rule = load_rule(trial.rule)
+    dimmed, whole = (
+        faulty.readings(rule, these, np.random.RandomState(trial.seed), WINDOWS).xyz[:, 1]
+        for these in (trial.faults, others)
+    )
+    return bool(np.all(dimmed > 0.95 * whole))
 
 
 def diagnosed(trial: Trial) -> Diagnosis:

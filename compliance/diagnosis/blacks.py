@@ -6,7 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from compliance.diagnosis.display import Display, shown
+from compliance.diagnosis.display import Display, shown, swapped
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import Array, Option
 from compliance.diagnosis.told import Told, cause, number, percent, target_level
@@ -32,10 +32,11 @@ def black_options(facts: Facts) -> Iterator[Option]:
         return bool(shown(display, facts).black[0] <= facts.darkest)
 
     def cut_off(value: Array, display: Display) -> bool:
-        return low(value, display) and _black_grey(float(value[0]), display, facts) is not None
+        black = swapped(display) or _black_grey(float(value[0]), display, facts) is not None
+        return low(value, display) and black
 
     sunk = np.linspace(0.02, 0.25, 24)[:, None]
-    yield Option("blacks", "sunk", _sunk, sunk, (0.01,), 0.12, low)
+    yield Option("blacks", "sunk", _sunk, sunk, (0.01,), 0.1, low)
     dark = np.linspace(0.03, 0.4, 38)[:, None]
     if facts.model.kind == "rgb":
         yield Option("blacks", "signal", _floored, dark, (0.01,), 0.03, cut_off)
@@ -57,12 +58,12 @@ def _crushed(display: Display, values: Array) -> Display:
 
 def _black_grey(level: float, display: Display, facts: Facts) -> Array | None:
     """(2,) level and luminance of the brightest grey up to a level, as the display takes it, that
-    reads as black; None where no grey was read there, or one of them does not."""
+    reads as black with all below it; None where there is none."""
     upto = float(display.low[0] + level * (display.high[0] - display.low[0]))
     below = facts.greys[(facts.greys[:, 0] > 0) & (facts.greys[:, 0] <= upto + SLACK)]
-    if not len(below) or below[:, 1].max() > AS_BLACK * facts.black[1] + DARK:
-        return None
-    return np.asarray(below[-1])
+    lit = below[:, 1] > AS_BLACK * facts.black[1] + DARK
+    black = below[: int(np.argmax(lit)) if lit.any() else len(below)]
+    return np.asarray(black[-1]) if len(black) else None
 
 
 def tell_blacks(told: Told) -> Cause:
@@ -125,8 +126,9 @@ def raised_options(facts: Facts) -> Iterator[Option]:
     def tells(value: Array, display: Display) -> bool:
         return facts.black[1] > facts.darkest or abs(float(value[0]) - own) >= APART
 
-    shares = np.linspace(0.0, 1.0, 6)[:, None]
-    yield Option("raised-black", "made-up", _made_up, shares, (0.2,), 0.1, tells)
+    for variant, least, most, price in (("added", ADDED, 1.0, 0.08), ("driven", 0.0, ADDED, 0.14)):
+        shares = np.linspace(least, most, 4)[:, None]
+        yield Option("raised-black", variant, _made_up, shares, (0.15,), price, tells)
 
 
 def _made_up(display: Display, values: Array) -> Display:
@@ -136,11 +138,10 @@ def _made_up(display: Display, values: Array) -> Display:
 def tell_raised(told: Told) -> Cause:
     facts = told.facts
     black = float(facts.black[1])
-    share = float(np.clip(told.value[0], 0.0, 1.0))
     evidence = [("black as read", black, "cd/m²")]
     if np.isfinite(facts.darkest):
         evidence.append(("black that the rule admits", facts.darkest, "cd/m²"))
-    if share < ADDED:
+    if told.variant == "driven":
         return cause(
             told,
             "The black level is set too high",
@@ -150,7 +151,7 @@ def tell_raised(told: Told) -> Cause:
             "the darkest steps still differ, check the range of the signal, and calibrate again.",
             *evidence,
         )
-    added = share * black
+    added = min(float(told.value[0]), 1.0) * black
     text = (
         f"Every level fits its own light and {number(added)}\u00a0cd/m² beside it, of the "
         f"{number(black)}\u00a0cd/m² that black reads."

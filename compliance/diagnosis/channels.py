@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterator
 
 import numpy as np
 
-from compliance.diagnosis.display import Display
+from compliance.diagnosis.display import Display, swapped
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import NOTHING, Array, Option
 from compliance.diagnosis.told import Told, cause, number, percent, rounded
@@ -93,12 +93,17 @@ def _beside(channel: int, facts: Facts) -> float:
     bright = facts.neutral & (facts.nominal >= TOP * level)
     light = facts.xyz[bright] @ np.linalg.inv(facts.model.from_target).T
     others = np.delete(light, channel, axis=1).mean(axis=1)
-    return float(np.log(np.median(np.maximum(light[:, channel] / others, 1e-6))))
+    shares = light[:, channel] / np.maximum(others, 1e-9)
+    return float(np.log(np.median(np.maximum(shares, 1e-6))))
 
 
 def _seen(least: float, beside: float) -> Callable[[Array, Display], bool]:
-    """Whether a gain is enough, and of the sign that the greys have."""
-    return lambda value, display: bool(abs(value[0]) >= least and value[0] * beside > 0)
+    """Whether a gain is enough, and of the sign that the greys have where they are greys."""
+
+    def tells(value: Array, display: Display) -> bool:
+        return bool(abs(value[0]) >= least and (swapped(display) or value[0] * beside > 0))
+
+    return tells
 
 
 def _gained(channel: int) -> Change:

@@ -15,9 +15,10 @@ from numpy.typing import NDArray
 from compliance.colorimetry import spaces, transfer
 from compliance.diagnosis.eotf import Curve, drive_of, lift_of, lifted, light_of, shifted
 from compliance.diagnosis.facts import Facts
+from compliance.diagnosis.matrices import matrices, primaries_of
 from compliance.targets import TargetModel
 
-__all__ = ["Display", "Shown", "matrices", "primaries_of", "shown", "sound"]
+__all__ = ["Display", "Shown", "shown", "sound", "swapped"]
 
 Array = NDArray[np.float64]
 
@@ -84,6 +85,11 @@ class Display(NamedTuple):
     """cd/m² between which its white is no matter."""
 
 
+def swapped(display: Display) -> bool:
+    """Whether channels are shown where others belong: its greys are none then."""
+    return (*display.order, *display.drive_order) != (0, 1, 2, 0, 1, 2)
+
+
 def sound(facts: Facts) -> Display:
     """The display that the rule asks for."""
     model = facts.model
@@ -116,26 +122,6 @@ def sound(facts: Facts) -> Display:
     )
 
 
-def primaries_of(matrix: Array) -> Array:
-    """(3, 2) x, y of the primaries of a matrix (3, 3)."""
-    return np.asarray(spaces.xyz_to_xy(matrix.T))
-
-
-def matrices(primaries: Array, white: Array) -> Array:
-    """(K, 3, 3) linear R, G, B to XYZ with Y = 1 for white; SMPTE RP 177."""
-    columns = np.swapaxes(_unit(primaries), -1, -2)
-    shares = np.linalg.solve(columns, _unit(white)[..., None])
-    return np.asarray(columns * np.swapaxes(shares, -1, -2))
-
-
-def _unit(xy: Array) -> Array:
-    """XYZ (..., 3) of x, y (..., 2) at Y = 1."""
-    x, y = xy[..., 0], xy[..., 1]
-    xyz = np.ones((*x.shape, 3))
-    xyz[..., 0], xyz[..., 2] = x / y, (1 - x - y) / y
-    return xyz
-
-
 # ------------------------------------------------------------ light
 
 
@@ -147,7 +133,7 @@ class Shown(NamedTuple):
     white: Array
     """(K,) cd/m² of full drive, as fitted"""
     black: Array
-    """(K,) cd/m² of no drive, as fitted; 0 where that is no matter"""
+    """(K,) cd/m² of no drive, as fitted, without what raises it; 0 where that is no matter"""
 
 
 def shown(display: Display, facts: Facts) -> Shown:
@@ -165,7 +151,9 @@ def shown(display: Display, facts: Facts) -> Shown:
         dark = share[:, -1, 1] * scale
         rest = np.maximum(facts.black[1] - dark, 0.0)
         own, glow = (1 - added) * rest, added * rest
-    most = np.where(display.veil < 0, min(facts.darkest, facts.white), facts.white)
+    admitted = min(facts.darkest, facts.white)
+    raised = _raised(admitted, turned, scale, display, facts) - dark
+    most = np.where(display.veil < 0, np.maximum(raised, admitted), facts.white)
     black = own + glow
     lifts = display.black != "none" or bool(np.any(display.veil >= 0))
     if lifts and np.any(own > 0):
@@ -181,12 +169,21 @@ def shown(display: Display, facts: Facts) -> Shown:
         own = np.minimum(own, most)[:, None, None]
         light = np.where(light[..., 1:2] < own, own * hue, light)
     light = light + np.minimum(glow, most)[:, None, None] * hue
-    black = np.where(display.veil < 0, black, 0.0)
+    black = np.where(display.veil < 0, black * admitted / most, 0.0)
     light = light * display.ripple[..., None]
     if np.isfinite(display.cap).any():
         over = display.cap[:, None, None] / np.maximum(light[..., 1:2], 1e-12)
         light = light * np.minimum(over, 1.0)
     return Shown(light, scale, black)
+
+
+def _raised(black: float, turned: Array, scale: Array, display: Display, facts: Facts) -> Array:
+    """(K,) cd/m² that a black in cd/m² becomes where channels are raised."""
+    if not np.any(display.offset > 0):
+        return np.full_like(scale, black)
+    share = np.ones(3) * (black / scale)[:, None, None]
+    light = shifted(share, np.maximum(display.offset, 0.0), _curve(display), facts.model)
+    return np.asarray((light @ turned)[:, 0, 1] * scale)
 
 
 def _added(display: Display) -> Array:
@@ -211,7 +208,7 @@ def _channels(display: Display, facts: Facts, lift: Array) -> Array:
         offset, lift = offset + lift[:, None], np.zeros(1)
     light = _own(drive, display, lift[:, None, None], model)
     if np.any(offset):
-        light = shifted(light, offset, display.native, model)
+        light = shifted(light, offset, _curve(display), model)
     if np.isfinite(display.ceiling).any():
         light = np.minimum(light, display.ceiling[:, None, None])
     return light

@@ -57,12 +57,18 @@ def _full(model: TargetModel) -> float:
     return model.white_luminance if model.curve == "pq" else PQ_PEAK
 
 
-def shifted(light: Array, offset: Array, native: Array, model: TargetModel) -> Array:
-    """Light (K, P, 3) with an offset (K, 3) on the panel's own drive, which has an exponent (K,)
-    and is 1 at the rule's peak, whatever the curve of the signal."""
-    peak = model.peak_luminance / model.white_luminance
-    drive = transfer.power(light / peak, 1 / native[:, None, None]) + offset[:, None, :]
-    return np.asarray(peak * transfer.power(np.maximum(drive, 0.0), native[:, None, None]))
+def _peak(curve: Curve, model: TargetModel) -> float:
+    """The rule's peak as a share of what `light_of` gives shares of."""
+    one = _full(model) if curve.name == "pq" else model.white_luminance
+    return model.peak_luminance / one
+
+
+def shifted(light: Array, offset: Array, curve: Curve, model: TargetModel) -> Array:
+    """Light (K, P, 3) with an offset (K, 3) on the panel's own drive, which has an exponent of its
+    own and is 1 at the rule's peak, whatever the curve of the signal."""
+    peak, native = _peak(curve, model), curve.native[:, None, None]
+    drive = transfer.power(light / peak, 1 / native) + offset[:, None, :]
+    return np.asarray(peak * transfer.power(np.maximum(drive, 0.0), native))
 
 
 def lift_of(black: Array, curve: Curve, model: TargetModel) -> Array:
@@ -72,7 +78,7 @@ def lift_of(black: Array, curve: Curve, model: TargetModel) -> Array:
     if curve.name == "hlg":
         lift = np.sqrt(3 * share ** (1 / curve.exponent))
     elif curve.name == "pq":
-        lift = (share * model.white_luminance / model.peak_luminance) ** (1 / curve.native)
+        lift = (share / _peak(curve, model)) ** (1 / curve.native)
     else:
         lift = drive_of(share[:, None, None], curve, model)[:, 0, 0]
     return np.clip(lift, 0.0, MOST)
@@ -83,5 +89,5 @@ def lifted(lift: Array, curve: Curve, model: TargetModel) -> Array:
     if curve.name == "hlg":
         return np.asarray((lift**2 / 3) ** curve.exponent)
     if curve.name == "pq":
-        return np.asarray(lift**curve.native * model.peak_luminance / model.white_luminance)
+        return np.asarray(_peak(curve, model) * lift**curve.native)
     return np.asarray(light_of(lift[:, None, None], curve, model)[:, 0, 0])

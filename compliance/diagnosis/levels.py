@@ -126,10 +126,11 @@ def _alike(cap: float, display: Display, facts: Facts) -> bool:
 
 
 def _ended(value: Array, display: Display, facts: Facts) -> bool:
-    """Whether the greys that are clipped read alike, and not at the very top."""
+    """Whether the greys that are clipped read as such, and not at the very top."""
     made, free = (shown(one, facts).xyz[0, :, 1] for one in (display, _unbent(display)))
-    clipped = facts.xyz[facts.neutral & (free > made * (1 + ALIKE)), 1]
-    alike = not len(clipped) or clipped.min() >= clipped.max() * (1 - ALIKE)
+    clipped = facts.neutral & (free > made * (1 + ALIKE))
+    ratio = facts.xyz[clipped, 1] / made[clipped]
+    alike = not len(ratio) or ratio.min() >= ratio.max() * (1 - ALIKE)
     return bool(value[0] <= TOP_CLIPPED and alike)
 
 

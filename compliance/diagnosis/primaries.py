@@ -2,14 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Iterator
 
 import numpy as np
 
 from compliance.colorimetry.spaces import PRIMARIES, xy_to_uv, xyz_to_uv, xyz_to_xy
-from compliance.diagnosis.display import Display, matrices, primaries_of, shown
+from compliance.diagnosis.display import Display, shown
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import NOTHING, Array, Option
+from compliance.diagnosis.matrices import matrices, primaries_of
 from compliance.diagnosis.told import Told, cause, number
 from compliance.model import Cause
 
@@ -47,6 +49,7 @@ def primaries_options(facts: Facts) -> Iterator[Option]:
             yield _taken(name, points, facts)
     read = _read(facts)
     if read is not None:
+        read = _nearest(read, own)
         away = np.linalg.norm(xy_to_uv(read) - xy_to_uv(own), axis=-1)
         if NEAR < away.max() < FAR:
             yield _measured(read)
@@ -58,6 +61,16 @@ def _read(facts: Facts) -> Array | None:
         return None
     light = facts.xyz[facts.hues] - facts.black
     return None if np.any(light.sum(axis=1) <= 0) else np.asarray(xyz_to_xy(light))
+
+
+def _nearest(read: Array, own: Array) -> Array:
+    """Primaries as read in the order that is nearest to the display's, whichever the channels'."""
+    orders = [list(order) for order in itertools.permutations(range(3))]
+    there = xy_to_uv(own)
+    return min(
+        (read[order] for order in orders),
+        key=lambda one: float(np.linalg.norm(xy_to_uv(one) - there, axis=-1).sum()),
+    )
 
 
 def _borne(display: Display, without: Display, facts: Facts) -> bool:

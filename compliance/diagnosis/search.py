@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -22,8 +23,9 @@ SETTLED = 0.5
 two faults may hide each other."""
 WIDE, NARROW = 5, 1
 """Displays followed at a time."""
-POLISHED = 7
-"""Options of each that are made better after a first look."""
+POLISHED, TRIED = 7, 12
+"""Options of each that are made better after a first look, and of how many those that may be told
+are sought."""
 DEEPEST = 3
 """Causes at a time."""
 
@@ -74,8 +76,8 @@ def _grown(node: Node, options: Sequence[Option], start: Display, facts: Facts) 
             chosen, value = coarse(option, display, facts)
             rough.append(Node((*node.chosen, chosen), value))
     rough.sort(key=lambda each: each.cost)
-    fine = (Node(*polished(start, each.chosen, facts)) for each in rough[:POLISHED])
-    return [each for each in fine if _tells(each, start)]
+    fine = (Node(*polished(start, each.chosen, facts)) for each in rough[:TRIED])
+    return list(itertools.islice((each for each in fine if _tells(each, start)), POLISHED))
 
 
 def _tells(node: Node, start: Display) -> bool:
