@@ -17,7 +17,7 @@ from compliance.rules import shipped_rules
 LONG = os.environ.get("LONG_TESTS") == "1"
 SEEDS = 5 if LONG else 1
 EACH = None if LONG else 1
-PAIRS = 300 if LONG else 7
+PAIRS = 300 if LONG else 20
 QUIET = 100 if LONG else 2
 
 
