@@ -84,7 +84,7 @@ def gain_options(facts: Facts) -> Iterator[Option]:
     grid = np.arange(-0.7, 0.71, 0.05)[:, None]
     for channel, name in enumerate(CHANNELS):
         tells = _seen(0.03, _beside(channel, facts))
-        yield Option("gain", name, _gained(channel), grid, (0.05,), 0.03, tells)
+        yield Option("gain", name, _gained(channel), grid, (0.05,), 0.09, tells)
 
 
 def _beside(channel: int, facts: Facts) -> float:
