@@ -9,8 +9,8 @@ import numpy as np
 from compliance.diagnosis.display import Display, swapped
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import NOTHING, Array, Option
-from compliance.diagnosis.told import Told, cause, number, percent, rounded
-from compliance.model import Cause, Evidence
+from compliance.diagnosis.told import Told, cause, number, percent, plain_cause
+from compliance.model import Cause
 
 __all__ = [
     "gain_options",
@@ -179,17 +179,14 @@ def tell_luminance(facts: Facts) -> Cause:
     bright = facts.white > high
     bound = high if bright else low
     share = abs(facts.white / bound - 1)
-    return Cause(
-        kind="luminance",
-        title=f"White is {percent(share)} too {'bright' if bright else 'dark'}",
-        text=f"White reads {number(facts.white)}\u00a0cd/m², where {number(low)} to "
+    return plain_cause(
+        "luminance",
+        f"White is {percent(share)} too {'bright' if bright else 'dark'}",
+        f"White reads {number(facts.white)}\u00a0cd/m², where {number(low)} to "
         f"{number(high)}\u00a0cd/m² belong, and nothing else explains it.",
-        next_step="Set the display's backlight, lamp or luminance so that white is the rule's, "
-        "then calibrate again; if it no longer gets there, panel or lamp may be at the end.",
-        share=None,
-        evidence=(
-            Evidence("white as read", rounded(facts.white), "cd/m²"),
-            Evidence("the least that belongs", rounded(low), "cd/m²"),
-            Evidence("the most that belongs", rounded(high), "cd/m²"),
-        ),
+        "Set the display's backlight, lamp or luminance so that white is the rule's, then "
+        "calibrate again; if it no longer gets there, panel or lamp may be at the end.",
+        ("white as read", facts.white, "cd/m²"),
+        ("the least that belongs", low, "cd/m²"),
+        ("the most that belongs", high, "cd/m²"),
     )

@@ -59,12 +59,11 @@ def diagnosis_of(
 def _bears(
     suspect: Suspect, failed: Sequence[Finding], missed: Sequence[Requirement], case: Case
 ) -> bool:
-    if suspect.cause.kind == "limiter":
-        limiter = find_limiter(case)
-        return limiter is not None and _matters(limiter, case, failed)
-    if suspect.undone is None:
-        return any(one.quantity not in OF_THE_PANEL for one in failed)
-    return bears(suspect.undone, missed, case)
+    if isinstance(suspect.rests_on, Limiter):
+        return _matters(suspect.rests_on, case, failed)
+    if isinstance(suspect.rests_on, Undone):
+        return bears(suspect.rests_on, missed, case)
+    return any(one.quantity not in OF_THE_PANEL for one in failed)
 
 
 OF_THE_PANEL = ("non-uniformity", "stability", "relative-luminance", "recorded", "declared")
@@ -94,11 +93,15 @@ def diagnose(case: Case, readings: Readings, before: Readings | None = None) -> 
 
 
 class Suspect(NamedTuple):
-    """A cause, and what the readings would be without it."""
+    """A cause, and what tells whether it bears on what failed."""
 
     cause: Cause
-    undone: Undone | None = None
-    """None for what is told from the readings as they are."""
+    rests_on: Undone | Limiter | None = None
+    """What the readings would be without it, or whom it dims; None: on before and after alone."""
+
+
+def _limited(limiter: Limiter) -> Suspect:
+    return Suspect(tell_limiter(limiter), limiter)
 
 
 def _suspects(
@@ -110,7 +113,7 @@ def _suspects(
     limiter = find_limiter(case)
     facts = gather(case)
     if facts is None:
-        return [*first, *([] if limiter is None else [Suspect(tell_limiter(limiter))])], None
+        return [*first, *([] if limiter is None else [_limited(limiter)])], None
     found, light = _Fitted(case, facts, limiter).suspects()
     expected = np.full((len(case.patches), 3), np.nan)
     expected[facts.patches] = light
@@ -140,7 +143,7 @@ class _Fitted:
         chosen = self._node.chosen
         if self._limiter is not None:
             start = self._start._replace(cap=self._plain.cap)
-            ranked.append((self._worth(start, chosen), Suspect(tell_limiter(self._limiter))))
+            ranked.append((self._worth(start, chosen), _limited(self._limiter)))
         if self._drift is not None:
             start = self._start._replace(ripple=self._plain.ripple)
             steadied = self._case.view.readings * (1 / self._drift.shares[:, None] - 1)

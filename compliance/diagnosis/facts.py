@@ -96,7 +96,8 @@ def gather(case: Case) -> Facts | None:
     patches, model = case.patches, case.plan.model
     usable = ~(patches.beyond | patches.above | patches.unreachable)
     usable &= patches.nominal >= max(FLOOR, 3 * case.lowest)
-    usable &= np.array([_plain(case, index) for index in range(len(patches))])
+    plain = np.array([_plain(case, index) for index in range(len(patches))])
+    usable &= plain
     white, black = (_built_in(case, name) for name in ("white", "black"))
     if black is not None and case.view.xyz[black, 1] > case.lowest:
         usable[black] = True
@@ -107,7 +108,7 @@ def gather(case: Case) -> Facts | None:
     dark = np.zeros(3) if black is None else np.maximum(case.view.xyz[black], 0.0)
     level = model.white_luminance if white is None else max(float(case.view.xyz[white, 1]), 1e-6)
     signal = patches.signal[index]
-    there = np.flatnonzero([_plain(case, each) for each in range(len(patches))])
+    there = np.flatnonzero(plain)
     nominal, neutral = patches.nominal[index], patches.neutral[index]
     return Facts(
         model=model,

@@ -7,17 +7,16 @@ from typing import NamedTuple
 
 import numpy as np
 
-from compliance.diagnosis.told import number, percent, rounded
+from compliance.diagnosis.told import number, percent, plain_cause
 from compliance.grading.case import Case
 from compliance.matching import Stimulus
-from compliance.model import Cause, Evidence, Triple
+from compliance.model import Cause, Triple
+from compliance.patches import default_pattern
 
 __all__ = ["Limiter", "find_limiter", "tell_limiter"]
 
 Key = tuple[Triple, Stimulus]
 """Codes of a patch, and what else it is shown with."""
-FULL = 100.0
-"""% of area"""
 LEAST = 0.05
 """Share of its luminance that a stimulus must lose."""
 SAME = 0.02
@@ -68,7 +67,7 @@ def _groups(case: Case, along: str) -> list[list[int]]:
         if stimulus.position != "centre" or stimulus.pattern == "checkerboard":
             continue
         key = (case.patches.triple(index), _plain(stimulus, along))
-        everywhere = along == "window" and stimulus.window >= FULL
+        everywhere = along == "window" and _is_full(stimulus)
         (full if everywhere else groups).setdefault(key, []).append(index)
     ordered = (
         sorted(
@@ -80,9 +79,13 @@ def _groups(case: Case, along: str) -> list[list[int]]:
     return [group for group in ordered if len(group) > 1]
 
 
+def _is_full(stimulus: Stimulus) -> bool:
+    return default_pattern(stimulus.window) == "full"
+
+
 def _plain(stimulus: Stimulus, along: str) -> Stimulus:
     if along == "window":
-        background = "" if stimulus.window >= FULL else stimulus.background
+        background = "" if _is_full(stimulus) else stimulus.background
         return replace(stimulus, window=0.0, pattern="", background=background)
     return replace(stimulus, seconds=0.0)
 
@@ -92,16 +95,16 @@ def _without_background(key: Key) -> Key:
 
 
 def _of(case: Case, along: str, group: list[int]) -> Limiter | None:
-    brightest = int(np.argmax(case.view.xyz[group, 1]))
-    group = group[brightest:]
+    group = group[int(np.argmax(case.view.xyz[group, 1])) :]
     level = case.view.xyz[group, 1]
-    if len(group) < 2 or level.max() < LIT:
+    brightest = level[0]
+    if len(group) < 2 or brightest < LIT:
         return None
-    falls = np.all(np.diff(level) <= SAME * level.max())
-    if not falls or 1 - level[-1] / level.max() < LEAST:
+    falls = np.all(np.diff(level) <= SAME * brightest)
+    if not falls or 1 - level[-1] / brightest < LEAST:
         return None
     places = [float(getattr(case.patches.stimulus[index], along)) for index in group]
-    dimmed = level < (1 - SAME) * level.max()
+    dimmed = level < (1 - SAME) * brightest
     cap = np.inf
     for place, luminance, low in zip(places, level, dimmed, strict=True):
         if along == "window" and low and abs(place - case.rule.window) <= 1e-6:
@@ -135,14 +138,13 @@ def tell_limiter(limiter: Limiter) -> Cause:
             "Switch off the display's power or static-picture limiter if it lets you, let it cool, "
             "and lower the slot's peak until it holds."
         )
-    return Cause(
-        kind="limiter",
-        title=title,
-        text=f"The same signal reads {told}.",
-        next_step=step,
-        share=None,
-        evidence=tuple(
-            Evidence(f"luminance at {number(place)} {unit}", rounded(luminance), "cd/m²")
+    return plain_cause(
+        "limiter",
+        title,
+        f"The same signal reads {told}.",
+        step,
+        *(
+            (f"luminance at {number(place)} {unit}", luminance, "cd/m²")
             for place, luminance in pairs
         ),
     )

@@ -10,7 +10,7 @@ import numpy as np
 from compliance.colorimetry.spaces import PRIMARIES, xy_to_uv, xyz_to_uv, xyz_to_xy
 from compliance.diagnosis.display import Display, shown
 from compliance.diagnosis.facts import Facts
-from compliance.diagnosis.fit import NOTHING, Array, Option
+from compliance.diagnosis.fit import NOTHING, Array, Change, Option
 from compliance.diagnosis.matrices import matrices, primaries_of
 from compliance.diagnosis.told import Told, cause, number
 from compliance.model import Cause
@@ -87,15 +87,16 @@ def _borne(display: Display, without: Display, facts: Facts) -> bool:
     return bool(off.max() <= NEAR and off.sum() <= BETTER * before.sum())
 
 
-def _shown(name: str, points: Array, facts: Facts) -> Option:
-    def change(display: Display, values: Array) -> Display:
-        return display._replace(primaries=points[None])
+def _with(points: Array) -> Change:
+    return lambda display, values: display._replace(primaries=points[None])
 
+
+def _shown(name: str, points: Array, facts: Facts) -> Option:
     def tells(value: Array, display: Display) -> bool:
         own = primaries_of(facts.model.from_target)[None]
         return _borne(display, display._replace(primaries=own), facts)
 
-    return Option("primaries", f"shown-{name}", change, NOTHING, (), 0.0, tells)
+    return Option("primaries", f"shown-{name}", _with(points), NOTHING, (), 0.0, tells)
 
 
 def _taken(name: str, points: Array, facts: Facts) -> Option:
@@ -112,10 +113,7 @@ def _taken(name: str, points: Array, facts: Facts) -> Option:
 
 
 def _measured(points: Array) -> Option:
-    def change(display: Display, values: Array) -> Display:
-        return display._replace(primaries=points[None])
-
-    return Option("primaries", "measured", change, NOTHING, (), 0.35)
+    return Option("primaries", "measured", _with(points), NOTHING, (), 0.35)
 
 
 def _name(points: Array) -> str:

@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from compliance.diagnosis.facts import Facts, itp
 from compliance.diagnosis.fit import Array
-from compliance.diagnosis.told import number, percent, rounded
+from compliance.diagnosis.told import number, percent, plain_cause
 from compliance.grading.case import Case
-from compliance.model import Cause, Evidence, Readings
+from compliance.model import Cause, Readings
 
 __all__ = ["Drift", "Sameness", "find_drift", "find_unloaded", "tell_drift", "tell_unloaded"]
 
@@ -68,20 +68,17 @@ def _means(readings: Readings) -> dict[tuple[object, ...], Array]:
 
 def tell_unloaded(found: Sameness) -> Cause:
     same = " Both files are the same, byte for byte." if found.same_file else ""
-    return Cause(
-        kind="unloaded",
-        title="Calibration changed nothing: the slot may never have been loaded",
-        text=f"{found.common} patches read before and after calibration differ by ΔE ITP "
+    return plain_cause(
+        "unloaded",
+        "Calibration changed nothing: the slot may never have been loaded",
+        f"{found.common} patches read before and after calibration differ by ΔE ITP "
         f"{number(found.middle, 2)} in the middle, 19 of 20 by no more than "
         f"{number(found.most, 2)}: no more than two readings of the same state.{same}",
-        next_step="Load the calibration into this slot, see that the display shows this slot and "
+        "Load the calibration into this slot, see that the display shows this slot and "
         "that its table is active, check that the right files were named, and read again.",
-        share=None,
-        evidence=(
-            Evidence("patches in common", float(found.common), "1"),
-            Evidence("median difference before and after", rounded(found.middle), "ΔE ITP"),
-            Evidence("95th percentile", rounded(found.most), "ΔE ITP"),
-        ),
+        ("patches in common", found.common, "1"),
+        ("median difference before and after", found.middle, "ΔE ITP"),
+        ("95th percentile", found.most, "ΔE ITP"),
     )
 
 
@@ -171,18 +168,15 @@ def _steady(luminance: Array, change: float) -> bool:
 
 def tell_drift(drift: Drift) -> Cause:
     word = "rose" if drift.change > 0 else "fell"
-    return Cause(
-        kind="drift",
-        title=f"The light {word} by {percent(abs(drift.change))} during the session",
-        text=f"{drift.repeats} readings of patches shown again follow it within "
+    return plain_cause(
+        "drift",
+        f"The light {word} by {percent(abs(drift.change))} during the session",
+        f"{drift.repeats} readings of patches shown again follow it within "
         f"{percent(drift.off)}; at the end they stand at {percent(1 + drift.change, 3)} of the "
         "light at the start.",
-        next_step="Let the display warm up (30 minutes or more) with a moving picture, keep room "
+        "Let the display warm up (30 minutes or more) with a moving picture, keep room "
         "and settings as they are, and take the readings again.",
-        share=None,
-        evidence=(
-            Evidence("change of the light over the session", rounded(100 * drift.change), "%"),
-            Evidence("scatter about it", rounded(100 * drift.off), "%"),
-            Evidence("readings of repeated patches", float(drift.repeats), "1"),
-        ),
+        ("change of the light over the session", 100 * drift.change, "%"),
+        ("scatter about it", 100 * drift.off, "%"),
+        ("readings of repeated patches", drift.repeats, "1"),
     )

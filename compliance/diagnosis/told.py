@@ -13,8 +13,19 @@ from compliance.model import Cause, Evidence
 from compliance.targets import nominal_xyz
 from compliance.wording import format_plain
 
-__all__ = ["Told", "cause", "mean_error", "number", "percent", "target_level"]
+__all__ = [
+    "Number",
+    "Told",
+    "cause",
+    "mean_error",
+    "number",
+    "percent",
+    "plain_cause",
+    "target_level",
+]
 
+Number = tuple[str, float, str]
+"""What a cause rests on: of what, how much, its unit."""
 
 ERROR = 4
 """Decimals of ΔE ITP; what is left of an exact fit differs from machine to machine."""
@@ -44,24 +55,38 @@ class Told(NamedTuple):
         return self.chosen.value
 
 
-def cause(
-    told: Told, title: str, text: str, next_step: str, *evidence: tuple[str, float, str]
-) -> Cause:
-    """A cause with how well it fits, where the light tells; numbers are rounded, so that they
-    are the same on every machine."""
+def cause(told: Told, title: str, text: str, next_step: str, *evidence: Number) -> Cause:
+    """A cause with how well it fits, where the light tells."""
     better = told.error_without - told.error
-    numbers = list(evidence)
+    numbers: list[Number] = list(evidence)
     if better > 0:
         text = f"{text} {mean_error(told)}"
         numbers.append(("mean difference with it", round(told.error, ERROR), "ΔE ITP"))
         numbers.append(("mean difference without it", told.error_without, "ΔE ITP"))
+    share = rounded(100 * better / told.error_without, 2) if better > 0 else None
+    return plain_cause(told.chosen.option.cause, title, text, next_step, *numbers, share=share)
+
+
+def plain_cause(
+    kind: str,
+    title: str,
+    text: str,
+    next_step: str,
+    *evidence: Number,
+    share: float | None = None,
+) -> Cause:
+    """A cause with its numbers rounded, so that they are the same on every machine; what is a
+    count or a code, an int, stays whole."""
     return Cause(
-        kind=told.chosen.option.cause,
+        kind=kind,
         title=title,
         text=text,
         next_step=next_step,
-        share=rounded(100 * better / told.error_without, 2) if better > 0 else None,
-        evidence=tuple(Evidence(what, rounded(value), unit) for what, value, unit in numbers),
+        share=share,
+        evidence=tuple(
+            Evidence(what, float(value) if isinstance(value, int) else rounded(value), unit)
+            for what, value, unit in evidence
+        ),
     )
 
 

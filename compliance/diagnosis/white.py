@@ -88,8 +88,9 @@ def tell_white(told: Told) -> Cause:
     there, own = told.display.white[0], xyz_to_xy(facts.model.white_xyz)
     away = float(np.linalg.norm(xy_to_uv(own) - facts.white_uv))
     kelvin = nearest_daylight(facts.white_uv)
+    nearest = daylight(np.array(kelvin))
     if told.variant == "daylight":
-        there = daylight(np.array(kelvin))
+        there = nearest
     missed = round(float(np.linalg.norm(xy_to_uv(there) - facts.white_uv)), 6)
     evidence = [
         ("x of white as read", float(read[0]), "1"),
@@ -97,8 +98,7 @@ def tell_white(told: Told) -> Cause:
         ("from the rule's white", away, "Δu'v'"),
         ("from the white named", missed, "Δu'v'"),
     ]
-    off_locus = np.linalg.norm(xy_to_uv(daylight(np.array(kelvin))) - facts.white_uv)
-    if off_locus <= NEAR_LOCUS:
+    if np.linalg.norm(xy_to_uv(nearest) - facts.white_uv) <= NEAR_LOCUS:
         evidence.insert(0, ("temperature of the nearest daylight", kelvin, "K"))
     name = WORDS.get(told.variant, told.variant.upper())
     if told.variant == "daylight":
