@@ -177,7 +177,8 @@ def test_a_run_waits_for_another_in_its_folder(desk, tmp_path):
 
 
 SLOW = """
-import sys, time
+import signal, sys, time
+signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background jobs ignore it
 import compliance.assessment as engine
 from compliance.cli import command
 

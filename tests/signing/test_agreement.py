@@ -98,7 +98,8 @@ def another_signature() -> bytes:
     data = good()
     _, before, _, _ = byte_ranges(data)[0]
     last = before + 1 + 2 * len(container(data)) - 1
-    return flipped(data, last)
+    digit = b"1" if data[last : last + 1] == b"0" else b"0"
+    return data[:last] + digit + data[last + 1 :]
 
 
 TABLE = {
