@@ -122,7 +122,7 @@ def _accepted(assessment: Assessment, style: Style) -> list[str]:
     )
     if assessment.disposition is not None:
         words = DISPOSITION_WORDS[assessment.disposition]
-        lines = [f"  {words[:1].upper()}{words[1:]}; the verdict stays"]
+        lines = [f"  {wording.capital(words)}; the verdict stays"]
     for deviation in assessment.deviations:
         first, *rest = wrap(style.text(accepted_sentence(deviation)), COLUMNS - 4)
         lines += [style.text("  · ") + first, *(f"    {line}" for line in rest)]
@@ -152,8 +152,7 @@ def _dates(assessment: Assessment) -> str:
     if assessment.valid_until is not None and state.verdict is Outcome.COMPLIANT:
         said.append(f"valid until {wording.format_time(assessment.valid_until)}")
     said.append(f"number {assessment.number}")
-    text = ", ".join(said)
-    return f"{text[:1].upper()}{text[1:]}."
+    return f"{wording.capital(', '.join(said))}."
 
 
 def _paragraph(text: str, style: Style) -> list[str]:

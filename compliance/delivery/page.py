@@ -18,6 +18,7 @@ from compliance.restated import finding_of
 from compliance.wording import (
     NOT_STATED,
     REASON_WORDS,
+    capital,
     format_date,
     format_finding_limits,
     format_probability,
@@ -112,7 +113,7 @@ def _sheet(sheet: Sheet) -> Iterable[str]:
     yield MARKS[mark]
     yield "<div>"
     yield f"<h2>{_text(stated['rule']['title'])}</h2>"
-    yield f'<p class="word {mark.value}">{escape(word[:1].upper() + word[1:])}</p>'
+    yield f'<p class="word {mark.value}">{escape(capital(word))}</p>'
     told = tally_words(_shall(findings), decision, of="requirements")
     yield f"<p>{escape(told)}.</p>"
     yield from _listed(_missed(findings, decision, accepted))

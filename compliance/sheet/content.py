@@ -14,11 +14,12 @@ from compliance.model import (
     Verdict,
 )
 from compliance.quantities.table import QUANTITIES
-from compliance.sheet.cover import Front, capital, front_of
+from compliance.sheet.cover import Front, front_of
 from compliance.sheet.particulars import Fact, Group, definitions, particulars
 from compliance.sheet.rows import Open, Row, open_items, rows
 from compliance.wording import (
     BASIS_WORDS,
+    capital,
     decision_sentence,
     failing,
     format_date,

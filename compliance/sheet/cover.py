@@ -20,6 +20,7 @@ from compliance.sheet.validity import validity
 from compliance.wording import (
     NOT_STATED,
     applies,
+    capital,
     deciding,
     explanation,
     failing,
@@ -32,7 +33,7 @@ from compliance.wording import (
 )
 from compliance.wording.accepted import accepted_sentence
 
-__all__ = ["Front", "Tally", "capital", "front_of"]
+__all__ = ["Front", "Tally", "front_of"]
 
 
 @dataclass(frozen=True, slots=True)
@@ -106,11 +107,6 @@ def front_of(assessment: Assessment) -> Front:
         client=text(job and job.client and job.client.name),
         authorised_by=text(job and job.people.authorised_by),
     )
-
-
-def capital(words: str) -> str:
-    """`words` with a capital at their head."""
-    return words[:1].upper() + words[1:]
 
 
 def _subtitle(assessment: Assessment) -> str:

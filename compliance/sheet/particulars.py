@@ -18,7 +18,7 @@ from compliance.model import (
     Uncertainty,
 )
 from compliance.quantities.table import QUANTITIES
-from compliance.wording import NOT_STATED, format_date, format_plain, format_time
+from compliance.wording import NOT_STATED, capital, format_date, format_plain, format_time
 from compliance.wording.rules import target_facts
 
 __all__ = ["Fact", "Group", "definitions", "particulars"]
@@ -295,14 +295,10 @@ def definitions(assessment: Assessment) -> tuple[Fact, ...]:
     """The quantities used, each with its definition and the document it rests on."""
     used = {finding.quantity for finding in assessment.state.findings}
     return tuple(
-        Fact(row.title, f"{_unbroken(_capital(row.definition))}. {_capital(row.source)}.")
+        Fact(row.title, f"{_unbroken(capital(row.definition))}. {capital(row.source)}.")
         for name, row in QUANTITIES.items()
         if name in used
     )
-
-
-def _capital(words: str) -> str:
-    return words[0].upper() + words[1:]
 
 
 def _unbroken(words: str) -> str:

@@ -20,6 +20,7 @@ from compliance.quantities.table import QUANTITIES
 from compliance.wording import (
     REASON_WORDS,
     applies,
+    capital,
     format_date,
     format_finding_limits,
     format_limits,
@@ -248,7 +249,7 @@ def _details(finding: Finding) -> Iterable[str]:
 
 
 def _sentence(words: str) -> str:
-    return words[:1].upper() + words[1:] + ("" if words.endswith(".") else ".")
+    return capital(words) + ("" if words.endswith(".") else ".")
 
 
 def _short(finding: Finding) -> str:

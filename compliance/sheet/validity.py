@@ -6,7 +6,7 @@ from datetime import UTC, datetime, time, timedelta
 
 from compliance.model import Assessment, Outcome, Reason, State
 from compliance.sheet.rows import listed
-from compliance.wording import format_date, format_time, with_uncertainty
+from compliance.wording import capital, format_date, format_time, with_uncertainty
 from compliance.wording.accepted import DISPOSITION_WORDS, not_accepted
 
 __all__ = ["validity"]
@@ -22,7 +22,7 @@ def validity(assessment: Assessment) -> str:
         return "Calibrate the slot, then measure it again."
     if assessment.disposition is not None:
         words = DISPOSITION_WORDS[assessment.disposition]
-        return f"{words[:1].upper()}{words[1:]}, by the client, until {_accepted_end(assessment)}."
+        return f"{capital(words)}, by the client, until {_accepted_end(assessment)}."
     if assessment.verdict is Outcome.NOT_COMPLIANT:
         return _put_right(assessment)
     if assessment.verdict is Outcome.UNDECIDED:

@@ -30,6 +30,7 @@ __all__ = [
     "REASON_WORDS",
     "VERDICT_WORDS",
     "basis_words",
+    "capital",
     "decision_sentence",
     "outcome_mark",
     "outcome_sentence",
@@ -69,6 +70,11 @@ BASIS_WORDS: Mapping[str, str] = {
 
 
 # ---------------------------------------------------------------- verdicts
+
+
+def capital(words: str) -> str:
+    """`words` with a capital at their head."""
+    return words[:1].upper() + words[1:]
 
 
 def verdict_word(verdict: Verdict, reason: Reason | None = None) -> str:
