@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 from compliance.canonical import canonical_bytes
 from compliance.disposition import unacceptable
 from compliance.documents import read_bytes, read_data
-from compliance.enclosures import is_deviation
+from compliance.enclosures import is_assessment, is_deviation
 from compliance.errors import DeviationError, Problem
 from compliance.model import Acceptor, Deviation, Limits, Value
 from compliance.restated import finding_of
@@ -196,7 +196,7 @@ def check_kind(data: bytes, file: str) -> None:
     """That a file is meant as a deviation, sound or not. Raises DeviationError."""
     found = _parsed(data, file)
     keys = found.keys() if isinstance(found, dict) else set()
-    if {"verdict", "findings"} <= keys:
+    if is_assessment(found):
         made = "expected a deviation, as 'compliance deviation new' makes one of it"
         raise _error(file, f"is an assessment; {made}")
     if not {"deviation", "signature"} & keys:

@@ -15,6 +15,7 @@ __all__ = [
     "Attached",
     "Document",
     "digest_faults",
+    "is_assessment",
     "is_deviation",
     "name_faults",
     "named",
@@ -47,6 +48,11 @@ def stated_in(attached: Attached) -> Document:
     if ASSESSMENT not in attached:
         raise ValueError(f"{ASSESSMENT} is missing")
     return _object(attached, ASSESSMENT)
+
+
+def is_assessment(found: Any) -> bool:
+    """Whether what a JSON file holds is meant as an assessment, sound or not."""
+    return isinstance(found, dict) and {"verdict", "findings"} <= found.keys()
 
 
 def name_faults(attached: Attached) -> Iterator[str]:

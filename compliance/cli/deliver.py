@@ -13,6 +13,7 @@ import click
 from compliance.cli.cases import SUFFIXES, job_cases, outputs
 from compliance.cli.files import check_folder, check_targets, clean_name, write_new
 from compliance.cli.folders import check_place, write_folder
+from compliance.cli.handed import sheets_in
 from compliance.cli.keys import Keys, Means, key_options, stamp_options, taken, tell_missed
 from compliance.cli.moments import moment
 from compliance.cli.terminal import harmless
@@ -123,7 +124,7 @@ def _files(
     if source.is_dir():
         if folder is not None or specs or allow_outside:
             raise UsageError("--sheets, --specs and --allow-outside go with a job")
-        return sorted(file for file in source.iterdir() if file.suffix.lower() == ".pdf")
+        return sheets_in(source)
     if source.suffix.lower() not in SUFFIXES:
         raise UsageError(
             f"{source}: expected a folder of sheets, or a job file, whose name ends in .yaml"

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -16,8 +16,7 @@ from compliance.errors import DeliveryError
 
 if TYPE_CHECKING:
     from compliance.delivery.check import DeliveryVerification
-    from compliance.identity import Signer
-    from compliance.verification import Step, Verification
+    from compliance.verification import Expected, Step, Verification
 
 __all__ = ["Delivered", "check_delivery", "delivery_object", "is_delivery", "print_delivery"]
 
@@ -53,19 +52,18 @@ def is_delivery(path: Path) -> bool:
     return path.is_dir() or is_zip(path)
 
 
-def check_delivery(
-    path: Path,
-    verify: Callable[[bytes], Verification],
-    trusted: Sequence[Signer],
-    stamping: Sequence[Signer],
-    any_signer: bool,
-) -> Delivered:
-    """Carry out the plan on the delivery at `path`; `verify` checks one sheet."""
+def check_delivery(path: Path, expected: Expected) -> Delivered:
+    """Carry out the plan on the delivery at `path`."""
     from compliance.delivery.check import verify_delivery
+    from compliance.verification import verify_as
 
     try:
         found = verify_delivery(
-            path, verify, trusted=trusted, stamping=stamping, any_signer=any_signer
+            path,
+            lambda data: verify_as(data, expected),
+            trusted=expected.signers,
+            stamping=expected.stamping,
+            any_signer=expected.any_signer,
         )
     except DeliveryError as fault:
         return Delivered(path, None, str(fault))

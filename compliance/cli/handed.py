@@ -1,4 +1,4 @@
-"""What a call of `verify` names besides sheets and deliveries: folders, and what is neither."""
+"""What a call names besides sheets and deliveries: folders, and what is neither."""
 
 from __future__ import annotations
 
@@ -9,7 +9,7 @@ from typing import Any
 
 from compliance.errors import SheetError
 
-__all__ = ["is_plain", "refuse_other", "sheets_of"]
+__all__ = ["is_plain", "refuse_other", "sheets_in", "sheets_of"]
 
 
 def is_plain(path: Path) -> bool:
@@ -21,6 +21,11 @@ def is_plain(path: Path) -> bool:
     return not any((path / name).exists() for name in (*TOP, "data"))
 
 
+def sheets_in(folder: Path) -> list[Path]:
+    """The sheets that lie in a folder, in order. Raises OSError."""
+    return sorted(each for each in folder.iterdir() if each.suffix.lower() == ".pdf")
+
+
 def sheets_of(path: Path) -> list[Path]:
     """The sheets in a plain folder; anything else as it is. Raises SheetError.
 
@@ -30,7 +35,7 @@ def sheets_of(path: Path) -> list[Path]:
     if not is_plain(path):
         return [path]
     try:
-        found = sorted(each for each in path.iterdir() if each.suffix.lower() == ".pdf")
+        found = sheets_in(path)
     except OSError as error:
         raise SheetError(f"{path}: {(error.strerror or str(error)).lower()}") from error
     if not found:
@@ -43,10 +48,12 @@ def sheets_of(path: Path) -> list[Path]:
 
 def refuse_other(file: Path, data: bytes) -> None:
     """Refuse a JSON document that goes with sheets. Raises SheetError, with what to do instead."""
+    from compliance.enclosures import is_assessment
+
     found = _json_object(data)
     if found is None:
         return
-    if {"verdict", "findings"} <= found.keys():
+    if is_assessment(found):
         sheet = file.with_suffix(".pdf")
         where = str(sheet) if sheet.is_file() else "the sheet made with it"
         raise SheetError(

@@ -26,8 +26,7 @@ from compliance.cli.trust import read_trust
 from compliance.errors import SheetError, UsageError
 
 if TYPE_CHECKING:
-    from compliance.identity import Signer
-    from compliance.verification import Step, Verification
+    from compliance.verification import Expected, Step, Verification
 
 __all__ = ["command"]
 
@@ -55,15 +54,6 @@ class Checked:
     def code(self) -> int:
         """The exit code this one would have alone."""
         return 2 if self.verification is None else self.verification.exit_code
-
-
-@dataclass(frozen=True, slots=True)
-class Expected:
-    """Whose signatures and time stamps are expected, by their certificates or authorities."""
-
-    trust: tuple[Signer, ...]
-    stamping: tuple[Signer, ...]
-    any_signer: bool
 
 
 @click.command("verify")
@@ -115,8 +105,10 @@ def command(
     """
     if trust and any_signer:
         raise UsageError("--trust and --any-signer exclude each other; give one of them")
+    from compliance.verification import Expected
+
     expected = Expected(
-        trust=tuple(read_trust(trust)),
+        signers=tuple(read_trust(trust)),
         stamping=tuple(read_trust(timestamp_trust)),
         any_signer=any_signer,
     )
@@ -150,28 +142,20 @@ def _checked(path: Path, expected: Expected) -> list[Checked | Delivered]:
 
 
 def _check(file: Path, expected: Expected) -> Checked | Delivered:
-    from compliance.verification import LARGEST_SHEET, verify_sheet
+    from compliance.verification import LARGEST_SHEET, verify_as
 
     for name in ("pyhanko", "pyhanko_certvalidator"):
         # What the libraries have to say of a damaged file is in the steps already.
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
 
-    def verify(data: bytes) -> Verification:
-        return verify_sheet(
-            data,
-            trust=[each.certificate for each in expected.trust],
-            timestamp_trust=[each.certificate for each in expected.stamping],
-            any_signer=expected.any_signer,
-        )
-
     if is_delivery(file):
-        return check_delivery(file, verify, expected.trust, expected.stamping, expected.any_signer)
+        return check_delivery(file, expected)
     try:
         data = _read(file, LARGEST_SHEET, "a sheet")
         refuse_other(file, data)
     except SheetError as fault:
         return Checked(file, None, str(fault))
-    return Checked(file, verify(data))
+    return Checked(file, verify_as(data, expected))
 
 
 def _twins(checked: list[Checked]) -> list[str]:

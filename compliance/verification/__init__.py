@@ -44,7 +44,15 @@ from compliance.verification.seal import intact, signed_by, signed_when
 if TYPE_CHECKING:
     from compliance.model import Assessment
 
-__all__ = ["LARGEST_SHEET", "Status", "Step", "Verification", "verify_sheet"]
+__all__ = [
+    "LARGEST_SHEET",
+    "Expected",
+    "Status",
+    "Step",
+    "Verification",
+    "verify_as",
+    "verify_sheet",
+]
 
 LARGEST_SHEET = 64 << 20
 """Bytes of a sheet, and of each attachment; real ones have some hundred thousand."""
@@ -70,6 +78,11 @@ def verify_sheet(
         stamping=tuple(signer for each in timestamp_trust for signer in read_certificates(each)),
         any_signer=any_signer,
     )
+    return verify_as(data, expected)
+
+
+def verify_as(data: bytes, expected: Expected) -> Verification:
+    """As `verify_sheet`, by certificates that were read already."""
     return apart(lambda: _verified(data, expected))
 
 
