@@ -7,7 +7,7 @@ All of it is invented.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -114,6 +114,23 @@ def csv(shown: list[Shown], encoding: Encoding) -> bytes:
 def readings(shown: list[Shown], encoding: Encoding) -> Readings:
     """The readings as the program reads them."""
     return readings_from_bytes(csv(shown, encoding), "simulated.csv", encoding)
+
+
+def picked(readings: Readings, rows: Sequence[int]) -> Readings:
+    """These rows alone, in this order."""
+    every = np.array(rows)
+    return replace(
+        readings,
+        codes=readings.codes[every],
+        xyz=readings.xyz[every],
+        position=tuple(readings.position[row] for row in rows),
+        window=readings.window[every],
+        pattern=tuple(readings.pattern[row] for row in rows),
+        background=tuple(readings.background[row] for row in rows),
+        seconds=readings.seconds[every],
+        deviation=readings.deviation[every],
+        lines=tuple(range(2, len(rows) + 2)),
+    )
 
 
 def scaled(factor: float) -> Fault:

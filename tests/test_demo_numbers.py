@@ -9,25 +9,18 @@ from __future__ import annotations
 import csv
 import subprocess
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 
 import numpy as np
 import pytest
+from demo_slots import DEMO, assessed
 from numpy.typing import NDArray
 from outside import colour
 from scipy.optimize import least_squares
 
-from compliance.assessment import assess
-from compliance.job import load_job, only_slot
-from compliance.meter import load_meter
 from compliance.model import Assessment, Outcome, Reason
-from compliance.readings import load_readings
-from compliance.rules import load_rule
 
 Array = NDArray[np.float64]
-DEMO = Path(__file__).resolve().parent.parent / "demo"
-NOW = datetime(2026, 11, 20, 16, tzinfo=UTC)
 D65 = np.array([0.3127, 0.3290])
 Key = tuple[int, int, int]
 
@@ -38,20 +31,6 @@ def matrix(primaries: list[list[float]], white: Array) -> Array:
 
 BT709 = matrix([[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]], D65)
 BT2020 = matrix([[0.708, 0.292], [0.170, 0.797], [0.131, 0.046]], D65)
-
-
-def assessed(name: str) -> Assessment:
-    job = only_slot(load_job(DEMO / "job.yaml"), name)
-    (slot,) = job.slots
-    assert slot.meter is not None
-    assert slot.readings is not None
-    meter = load_meter(slot.meter)
-    before = None
-    if slot.before is not None:
-        before = load_readings(slot.before.file, slot.before.encoding)
-    read = load_readings(slot.readings.file, slot.readings.encoding)
-    rule = load_rule(slot.deliverables[0])
-    return assess(rule, read, job=job, before=before, meter=meter, now=NOW)
 
 
 def means(name: str) -> dict[Key, Array]:

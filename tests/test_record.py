@@ -9,15 +9,12 @@ from pathlib import Path
 import builders
 import jsonschema
 import pytest
+from demo_slots import assessed
 
 from compliance import canonical
 from compliance.assessment import assess, valid_until
-from compliance.job import load_job, only_slot
-from compliance.meter import load_meter
 from compliance.model import Assessment, Certificate, Limits, Meter
-from compliance.readings import load_readings
 from compliance.record import timestamp
-from compliance.rules import load_rule
 
 ROOT = Path(__file__).resolve().parent.parent
 SCHEMA = json.loads((ROOT / "compliance/schemas/assessment.json").read_text("utf-8"))
@@ -25,19 +22,7 @@ NOW = datetime(2026, 11, 21, 9, tzinfo=UTC)
 
 
 def of_slot(name: str) -> Assessment:
-    job = only_slot(load_job(ROOT / "demo/job.yaml"), name)
-    slot = job.slots[0]
-    assert slot.meter is not None and slot.readings is not None
-    before = slot.before and load_readings(slot.before.file, slot.before.encoding)
-    return assess(
-        load_rule(slot.deliverables[0]),
-        load_readings(slot.readings.file, slot.readings.encoding),
-        job=job,
-        before=before,
-        meter=load_meter(slot.meter),
-        now=NOW,
-        draws=500,
-    )
+    return assessed(name, now=NOW, draws=500)
 
 
 @pytest.mark.parametrize("name", ["1", "2", "3", "4"])

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import replace
 from datetime import UTC, datetime
 from typing import Any
@@ -49,23 +49,6 @@ def with_light(readings: Readings, changes: Mapping[int, Array]) -> Readings:
     for row, light in changes.items():
         xyz[row] = light
     return replace(readings, xyz=xyz)
-
-
-def picked(readings: Readings, rows: Sequence[int]) -> Readings:
-    """These rows alone, in this order."""
-    every = np.array(rows)
-    return replace(
-        readings,
-        codes=readings.codes[every],
-        xyz=readings.xyz[every],
-        position=tuple(readings.position[row] for row in rows),
-        window=readings.window[every],
-        pattern=tuple(readings.pattern[row] for row in rows),
-        background=tuple(readings.background[row] for row in rows),
-        seconds=readings.seconds[every],
-        deviation=readings.deviation[every],
-        lines=tuple(range(2, len(rows) + 2)),
-    )
 
 
 def nominal(readings: Readings, rule: str) -> dict[int, float]:
@@ -119,7 +102,7 @@ def test_white_and_black_exchanged() -> None:
     order = [white, black, *(row for row in range(len(good)) if row not in (white, black))]
     xyz = good.xyz[order]
     xyz[[0, 1]] = xyz[[1, 0]]
-    text = noted(replace(picked(good, order), xyz=xyz))["out-of-order"].text
+    text = noted(replace(simulated.picked(good, order), xyz=xyz))["out-of-order"].text
     assert "line 2 fits the patch of line 3" in text
 
 
@@ -148,7 +131,7 @@ def test_of_a_few_readings_no_order_can_be_told(count: int, expected: bool) -> N
     one, other = neighbours(good)
     white, *_, black = greys(good)
     rest = [row for row in range(len(good)) if row not in (white, black, one, other)]
-    few = picked(good, [white, black, *rest[: count - 4], one, other])
+    few = simulated.picked(good, [white, black, *rest[: count - 4], one, other])
     xyz = few.xyz.copy()
     xyz[[-1, -2]] = xyz[[-2, -1]]
     assert ("out-of-order" in noted(replace(few, xyz=xyz))) == expected
@@ -359,7 +342,7 @@ def test_code_values_of_another_encoding(meant: str, said: str) -> None:
 def test_a_session_cut_short_is_not_in_another_encoding() -> None:
     good = read()
     few = greys(good)[:5]
-    assert "encoding" not in noted(picked(good, few))
+    assert "encoding" not in noted(simulated.picked(good, few))
 
 
 # ---------------------------------------------------------------- backgrounds
@@ -369,7 +352,7 @@ def test_patches_on_two_backgrounds() -> None:
     good = read()
     count = len(good)
     unlike = {int(good.codes[row, 0]): row for row in greys(good)}
-    every = picked(good, [*range(count), *list(unlike.values())[:3]])
+    every = simulated.picked(good, [*range(count), *list(unlike.values())[:3]])
     xyz = every.xyz.copy()
     xyz[count:] /= 2
     twice = replace(every, xyz=xyz, background=("",) * count + ("grey",) * 3)
@@ -384,7 +367,7 @@ def test_patches_on_two_backgrounds() -> None:
         for made in (alone, both)
     ]
     assert values[0] == values[1]  # of the background that comes first, as the remark says
-    many = picked(good, [*range(count), *[greys(good)[0]] * 5])
+    many = simulated.picked(good, [*range(count), *[greys(good)[0]] * 5])
     names = ("e", "d", "c", "b", "a")
     text = noted(replace(many, background=("",) * count + names))["backgrounds"].text
     assert text.startswith(

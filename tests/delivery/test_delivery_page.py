@@ -5,34 +5,21 @@ from __future__ import annotations
 import html
 import re
 from dataclasses import replace
-from datetime import UTC, datetime
-from pathlib import Path
 
 import pytest
+from demo_slots import DEMO, assessed
 from packing import sheets
 
-from compliance.assessment import assess
 from compliance.delivery.page import page
 from compliance.delivery.sheets import statements
-from compliance.job import load_job, only_slot
-from compliance.meter import load_meter
 from compliance.model import Assessment
-from compliance.readings import load_readings
-from compliance.rules import load_rule
 from compliance.wording import deciding, left_open, shall_of, tally_words
-
-NOW = datetime(2026, 11, 20, 16, tzinfo=UTC)
 
 
 @pytest.fixture
-def guarded(root: Path) -> Assessment:
+def guarded() -> Assessment:
     """The demo's slot 2 under the facility's own rule, which wants proof."""
-    job = only_slot(load_job(root / "demo/job.yaml"), "2")
-    (slot,) = job.slots
-    assert slot.readings and slot.meter
-    read = load_readings(slot.readings.file, slot.readings.encoding)
-    rule = load_rule(root / "demo/rules/web-proven.yaml")
-    return assess(rule, read, job=job, before=None, meter=load_meter(slot.meter), now=NOW)
+    return assessed("2", rule=DEMO / "rules/web-proven.yaml")
 
 
 def text(document: bytes) -> str:

@@ -291,17 +291,6 @@ def test_the_order_of_rows_is_no_matter_to_what_is_fitted() -> None:
     rule = load_rule("sdr-broadcast")
     one = read("sdr-broadcast", faulty.gained(0, 0.8))
     turned = np.random.RandomState(4).permutation(len(one))
-    other = replace(
-        one,
-        codes=one.codes[turned],
-        xyz=one.xyz[turned],
-        position=tuple(one.position[row] for row in turned),
-        window=one.window[turned],
-        pattern=tuple(one.pattern[row] for row in turned),
-        background=tuple(one.background[row] for row in turned),
-        seconds=one.seconds[turned],
-        deviation=one.deviation[turned],
-        lines=tuple(one.lines[row] for row in turned),
-    )
+    other = simulated.picked(one, list(turned))
     found = [diagnose(lay_out(rule, each), each).causes for each in (one, other)]
     assert found[0] == found[1]
