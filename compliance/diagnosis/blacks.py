@@ -9,10 +9,10 @@ import numpy as np
 from compliance.diagnosis.display import Display, shown, swapped
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import Array, Option
-from compliance.diagnosis.told import Told, cause, number, percent, target_level
+from compliance.diagnosis.told import Told, cause, number, percent, plain_cause, target_level
 from compliance.model import Cause
 
-__all__ = ["black_options", "raised_options", "tell_blacks", "tell_raised"]
+__all__ = ["black_options", "raised_options", "tell_black", "tell_blacks", "tell_raised"]
 
 # ------------------------------------------------------------ cut off, or too low
 
@@ -170,4 +170,19 @@ def tell_raised(told: Told) -> Cause:
         "calibrate again.",
         ("light added", added, "cd/m²"),
         *evidence,
+    )
+
+
+def tell_black(black: float, most: float) -> Cause:
+    """Black that is read above what the rule admits, both in cd/m²."""
+    return plain_cause(
+        "raised-black",
+        f"Black is {percent(black / most - 1)} too bright",
+        f"Black reads {number(black)}\u00a0cd/m², where at most {number(most)}\u00a0cd/m² belong. "
+        "Nothing else explains it, and the dark greys do not tell light that is added from a black "
+        "level set too high.",
+        "Darken the room and read black with the meter covered to see what the meter itself adds; "
+        "then lower the display's black level, or its backlight, and calibrate again.",
+        ("black as read", black, "cd/m²"),
+        ("black that the rule admits", most, "cd/m²"),
     )

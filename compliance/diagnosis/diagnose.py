@@ -9,6 +9,7 @@ import numpy as np
 
 from compliance.decision import OUTSIDE
 from compliance.diagnosis.bearing import Undone, bears, change_between
+from compliance.diagnosis.blacks import tell_black
 from compliance.diagnosis.channels import tell_luminance
 from compliance.diagnosis.display import Display, shown, sound
 from compliance.diagnosis.facts import Facts, gather, itp
@@ -149,38 +150,43 @@ class _Fitted:
             steadied = self._case.view.readings * (1 / self._drift.shares[:, None] - 1)
             undone = Undone(steadied, self._change(self._start, ()), self._change(start, ()))
             ranked.append((self._worth(start, chosen), Suspect(tell_drift(self._drift), undone)))
-        base = float(loss(self._plain, self._facts)[0])
-        if self._node.loss <= max(BADLY, base / 2):
-            ranked += self._told()
-        if (bright := self._too_bright()) is not None:
-            ranked.append(bright)
+        told = list(self._borne_out())
+        ranked += (self._told(one) for one in told)
+        ranked += (one for one in (self._white_off(), self._black_off(told)) if one is not None)
         ranked.sort(key=lambda each: -each[0])
         return [one for _, one in ranked], self._whole
 
-    def _told(self) -> Iterator[tuple[float, Suspect]]:
-        """Each chosen option that is still worth its price beside the others, with its worth."""
+    def _borne_out(self) -> Iterator[Chosen]:
+        """Each chosen option with words that is still worth its price beside the others, and is
+        seen; none where little is explained by all of them."""
         facts, node = self._facts, self._node
+        if node.loss > max(BADLY, float(loss(self._plain, facts)[0]) / 2):
+            return
         whole = applied(self._start, node.chosen)
-        error = float(errors(whole, facts)[0].mean())
         for one in node.chosen:
-            tell = FITTED[one.option.cause].tell
-            others = _others(node.chosen, one)
-            without = applied(self._start, others)
-            value = float(loss(without, facts)[0])
-            if tell is None or cost(value) - cost(node.loss) < price(one):
-                continue
-            if _difference(whole, without, facts) < SEEN:
-                continue
-            missing = float(errors(without, facts)[0].mean())
-            undone = Undone(
-                self._change(self._start, others),
-                self._change(self._plain, [one]),
-                self._change(self._plain, ()),
-            )
-            cause = tell(Told(one, facts, whole, without, error, missing))
-            yield value - node.loss, Suspect(cause, undone)
+            without = applied(self._start, _others(node.chosen, one))
+            fall = cost(float(loss(without, facts)[0])) - cost(node.loss)
+            worth_it = fall >= price(one) and _difference(whole, without, facts) >= SEEN
+            if worth_it and FITTED[one.option.cause].tell is not None:
+                yield one
 
-    def _too_bright(self) -> tuple[float, Suspect] | None:
+    def _told(self, one: Chosen) -> tuple[float, Suspect]:
+        """A chosen option in words, with its worth."""
+        facts, chosen = self._facts, self._node.chosen
+        others = _others(chosen, one)
+        whole, without = applied(self._start, chosen), applied(self._start, others)
+        error, missing = (float(errors(each, facts)[0].mean()) for each in (whole, without))
+        undone = Undone(
+            self._change(self._start, others),
+            self._change(self._plain, [one]),
+            self._change(self._plain, ()),
+        )
+        tell = FITTED[one.option.cause].tell
+        assert tell is not None
+        cause = tell(Told(one, facts, whole, without, error, missing))
+        return self._worth(self._start, others), Suspect(cause, undone)
+
+    def _white_off(self) -> tuple[float, Suspect] | None:
         """White where the rule admits none, as read and as the display is made out to be."""
         display = applied(self._start, self._node.chosen)
         if display.curve == "pq" and self._plain.curve != "pq":  # which says cd/m² by itself
@@ -196,6 +202,18 @@ class _Fitted:
         alone = self._change(self._plain, ())
         none = alone + (self._case.view.readings + alone) * (aim / made - 1)
         return worth, Suspect(tell_luminance(self._facts), Undone(set_right, alone, none))
+
+    def _black_off(self, told: Sequence[Chosen]) -> tuple[float, Suspect] | None:
+        """Black above what the rule admits, as read and without what is told to raise it."""
+        facts = self._facts
+        read, most = float(facts.black[1]), facts.darkest
+        made = float(shown(applied(self._start, told), facts).black[0])
+        if not min(read, made) > most:
+            return None
+        taken_off = np.broadcast_to((most / read - 1) * facts.black, self._case.view.readings.shape)
+        alone = self._change(self._plain, ())
+        undone = Undone(taken_off, alone, alone + taken_off)
+        return 0.0, Suspect(tell_black(read, most), undone)
 
     def _worth(self, start: Display, chosen: Sequence[Chosen]) -> float:
         """What the loss falls by with the last part of the explanation."""

@@ -64,7 +64,8 @@ class Facts(NamedTuple):
     span: tuple[float, float]
     """White luminances in cd/m² that are not worth a word."""
     darkest: float
-    """Black luminance in cd/m² up to which none is worth a word."""
+    """Black luminance in cd/m² up to which none is worth a word; a white that is too dark makes it
+    no lower."""
     greys: Array
     """(G, 2) level and luminance in cd/m² of every neutral read, the darkest first"""
     top: float
@@ -124,7 +125,7 @@ def gather(case: Case) -> Facts | None:
         white_uv=_white_uv(xyz, neutral, nominal),
         white=level,
         span=_span(case.rule),
-        darkest=_darkest(case.rule, level),
+        darkest=_darkest(case.rule, max(level, model.white_luminance)),
         greys=_greys(case, there),
         top=float(case.view.xyz[there, 1].max()),
         hues=_hues(signal, model),
@@ -187,7 +188,7 @@ def _span(rule: Rule) -> tuple[float, float]:
 
 
 def _darkest(rule: Rule, white: float) -> float:
-    """What the rule's shall limits on black and contrast admit."""
+    """What the rule's shall limits on black and contrast admit beside a white in cd/m²."""
     found = [limits.maximum for limits in _limits(rule, "luminance", "black")]
     for limits in _limits(rule, "contrast", None):
         found.append(white / limits.minimum if limits.minimum else None)

@@ -85,6 +85,28 @@ def test_a_black_level_set_too_high(black: float) -> None:
     assert number(cause, "black as read") == pytest.approx(black)
 
 
+@pytest.mark.parametrize(
+    ("rule", "most"), [("sdr-broadcast", 0.1), ("hdr-pq-1000", 0.005), ("hdr-hlg-1000", 0.005)]
+)
+def test_a_black_just_over_its_limit(rule: str, most: float) -> None:
+    """Too little for the greys to tell where it comes from: 2 % and 10 % over the rule's limit."""
+    for over in (1.02, 1.1):
+        cause = only(read(rule, black=over * most))
+        assert (cause.kind, cause.title) == (
+            "raised-black",
+            f"Black is {over - 1:.0%} too bright".replace("%", "\u00a0%"),
+        )
+        assert number(cause, "black as read") == pytest.approx(over * most)
+        assert number(cause, "black that the rule admits") == pytest.approx(most)
+    assert not read(rule, black=0.98 * most).causes
+
+
+def test_a_black_is_not_too_bright_beside_a_white_that_is_too_dark() -> None:
+    """Contrast fails there for want of white: 0.03 cd/m² would do beside the rule's 48."""
+    found = read("cinema-review-room", lambda xyz: 0.6 * xyz, black=0.03 / 0.6)
+    assert [one.kind for one in found.causes] == ["luminance"]
+
+
 @pytest.mark.parametrize("by", [0.06, 0.1])
 def test_a_drive_that_begins_too_high(by: float) -> None:
     def shows(signal: Array) -> Array:
