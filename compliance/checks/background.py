@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
-
+from compliance.grading.alike import alike
 from compliance.grading.case import Case
-from compliance.matching import Stimulus
-from compliance.model import Remark, Triple
+from compliance.model import Remark
 
 __all__ = ["background"]
 
@@ -16,14 +14,10 @@ NAMED = 4
 
 def background(case: Case) -> Remark | None:
     """A remark where patches differ in nothing but what was around them."""
-    found: dict[tuple[Triple, Stimulus], list[str]] = {}
-    for index, stimulus in enumerate(case.patches.stimulus):
-        key = case.patches.triple(index), replace(stimulus, background="")
-        found.setdefault(key, []).append(stimulus.background)
-    several = [names for names in found.values() if len(names) > 1]
+    several = alike(case, "background")
     if not several:
         return None
-    names = sorted({name for each in several for name in each})
+    names = sorted({case.patches.stimulus[index].background for each in several for index in each})
     told = ", ".join(f"“{name}”" if name else "none stated" for name in names[:NAMED])
     more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
     patches = "1 patch was" if len(several) == 1 else f"{len(several)} patches were"

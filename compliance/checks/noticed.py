@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from compliance.checks.background import background
+from compliance.checks.dimming import dimming
 from compliance.checks.encoding import encoding
 from compliance.checks.expected import Array, rows
 from compliance.checks.observer import observer
@@ -17,8 +18,9 @@ from compliance.model import Cause, Job, Meter, Readings, ReadingsEntry, Remark
 
 __all__ = ["checks"]
 
-EXPLAINED = {"out-of-order": {"channels"}}
-"""Causes that would make a display look as if its readings were wrong."""
+EXPLAINED = {"out-of-order": {"channels"}, "dimmed-by-area": {"limiter"}}
+"""Causes that a remark would only repeat, or that make a display look as if its readings were
+wrong."""
 
 
 def checks(
@@ -45,6 +47,8 @@ def checks(
         None if nothing else floor(case, readings, shown),
         repeatability(case, meter),
         ambient(case, job, entry),
+        dimming(case, "window"),
+        dimming(case, "seconds"),
         background(case),
     ]
     kinds = {one.kind for one in causes}

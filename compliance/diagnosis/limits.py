@@ -2,21 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from compliance.diagnosis.told import number, percent, plain_cause
+from compliance.grading.alike import Along, alike
 from compliance.grading.case import Case
-from compliance.matching import Stimulus
-from compliance.model import Cause, Triple
-from compliance.patches import default_pattern
+from compliance.model import Cause
 
 __all__ = ["Limiter", "find_limiter", "tell_limiter"]
 
-Key = tuple[Triple, Stimulus]
-"""Codes of a patch, and what else it is shown with."""
+ALONG: tuple[Along, ...] = ("window", "seconds")
 LEAST = 0.05
 """Share of its luminance that a stimulus must lose."""
 SAME = 0.02
@@ -28,8 +25,7 @@ LIT = 1.0
 class Limiter(NamedTuple):
     """The stimulus that loses most, by what it is shown with."""
 
-    along: str
-    """`window` or `seconds`"""
+    along: Along
     places: tuple[float, ...]
     """% of area, or s"""
     luminance: tuple[float, ...]
@@ -48,53 +44,17 @@ def find_limiter(case: Case) -> Limiter | None:
     """The most dimmed stimulus of the readings; None where none loses enough, ever more with
     area or time from where it is brightest."""
     found: list[Limiter] = []
-    for along in ("window", "seconds"):
-        for group in _groups(case, along):
-            limiter = _of(case, along, group)
-            if limiter is not None:
+    for along in ALONG:
+        for group in alike(case, along):
+            stimulus = case.patches.stimulus[group[0]]
+            if stimulus.position != "centre" or stimulus.pattern == "checkerboard":
+                continue
+            if (limiter := _of(case, along, group)) is not None:
                 found.append(limiter)
     return max(found, key=lambda one: one.lost, default=None)
 
 
-def _groups(case: Case, along: str) -> list[list[int]]:
-    """Patches alike in all but window (with its pattern) or seconds, in order of that.
-
-    A full screen has no background, and belongs to the windows on every one.
-    """
-    groups: dict[Key, list[int]] = {}
-    full: dict[Key, list[int]] = {}
-    for index, stimulus in enumerate(case.patches.stimulus):
-        if stimulus.position != "centre" or stimulus.pattern == "checkerboard":
-            continue
-        key = (case.patches.triple(index), _plain(stimulus, along))
-        everywhere = along == "window" and _is_full(stimulus)
-        (full if everywhere else groups).setdefault(key, []).append(index)
-    ordered = (
-        sorted(
-            [*group, *full.get(_without_background(key), [])],
-            key=lambda index: float(getattr(case.patches.stimulus[index], along)),
-        )
-        for key, group in groups.items()
-    )
-    return [group for group in ordered if len(group) > 1]
-
-
-def _is_full(stimulus: Stimulus) -> bool:
-    return default_pattern(stimulus.window) == "full"
-
-
-def _plain(stimulus: Stimulus, along: str) -> Stimulus:
-    if along == "window":
-        background = "" if _is_full(stimulus) else stimulus.background
-        return replace(stimulus, window=0.0, pattern="", background=background)
-    return replace(stimulus, seconds=0.0)
-
-
-def _without_background(key: Key) -> Key:
-    return key[0], replace(key[1], background="")
-
-
-def _of(case: Case, along: str, group: list[int]) -> Limiter | None:
+def _of(case: Case, along: Along, group: list[int]) -> Limiter | None:
     group = group[int(np.argmax(case.view.xyz[group, 1])) :]
     level = case.view.xyz[group, 1]
     brightest = level[0]

@@ -24,7 +24,7 @@ from compliance.rules import load_rule, shipped_rules
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 Array = NDArray[np.float64]
 CHECKS = {"out-of-order", "observer", "saturation", "floor", "repeatability", "ambient-light"}
-CHECKS |= {"encoding", "backgrounds", "alike"}
+CHECKS |= {"encoding", "backgrounds", "alike", "dimmed-by-area", "dimmed-in-time"}
 
 
 def read(rule: str = "sdr-broadcast", seed: int = 5) -> Readings:
