@@ -32,6 +32,7 @@ from compliance.wording import (
     tally_words,
 )
 from compliance.wording.accepted import accepted_sentence
+from compliance.wording.rules import departing
 
 __all__ = ["Front", "Tally", "front_of"]
 
@@ -151,6 +152,8 @@ def _asked(assessment: Assessment) -> Iterable[Fact]:
     yield Fact("Deliverable", rule.title)
     extends = f", extends {rule.extends}" if rule.extends else ""
     yield Fact("Rule", f"{rule.id}, revision {rule.revision}{extends}")
+    if told := departing(rule):
+        yield Fact("Departs in", listed(told, NAMED))
     yield Fact("Facility", text(job and job.facility and job.facility.name))
     yield Fact("Address", text(job and job.facility and job.facility.address))
     yield Fact("Measured by", text(job and job.people.measured_by))

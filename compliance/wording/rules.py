@@ -15,6 +15,7 @@ __all__ = [
     "changed_requirement",
     "changed_words",
     "decision_words",
+    "departing",
     "departures_sentence",
     "limits_words",
     "requirement_unit",
@@ -199,9 +200,14 @@ def changed_words(change: Change, rule: Rule) -> str:
     return f"{what}, withdrawn" if change.withdrawn else what
 
 
+def departing(rule: Rule) -> tuple[str, ...]:
+    """What a house rule does not have as what it extends has it, each in a few words, once."""
+    return tuple(dict.fromkeys(changed_words(change, rule) for change in rule.changes))
+
+
 def departures_sentence(rule: Rule) -> str:
     """How far a house rule is not what it extends; empty where it departs in nothing."""
-    told = list(dict.fromkeys(changed_words(change, rule) for change in rule.changes))
+    told = departing(rule)
     if not told:
         return ""
     count = "1 point" if len(told) == 1 else f"{len(told)} points"

@@ -251,6 +251,12 @@ def test_changes_of_a_house_rule_are_told(sample: Sample, said: list[Said]) -> N
     assert "requirements.primary-level, withdrawn" in whole
     assert "agreed by Low Tide Films, 2026-09-01" in whole
     assert "sdr-broadcast@1" in whole
+    first = [line.text for line in said if line.page == 0]
+    told = first[first.index("Departs in") + 1 :]
+    assert "requirements.primary-level, withdrawn" in " ".join(told)
+    said.clear()
+    draw_sheet(sample("compliant"), signed=True)
+    assert "Departs in" not in everything(said)
 
 
 def test_provenance_is_told(sample: Sample, said: list[Said]) -> None:
