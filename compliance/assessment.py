@@ -19,6 +19,7 @@ from compliance.grading.case import Case, Stated, lay_out
 from compliance.model import (
     Assessment,
     Deviation,
+    Display,
     Disposition,
     Job,
     Meter,
@@ -56,6 +57,7 @@ def assess(
     job: Job | None = None,
     before: Readings | None = None,
     meter: Meter | None = None,
+    display: Display | None = None,
     deviations: Sequence[Deviation] = (),
     seed: int = SEED,
     draws: int = DRAWS,
@@ -65,14 +67,18 @@ def assess(
     `job` is reduced to the slot (`job.only_slot`); `readings` may be None where the
     slot has only readings `before` calibration, which are then assessed under that
     heading. `now` is aware. `draws` copies of the readings are drawn from what the meter's
-    file says, none without it. `deviations` are those that the client has signed, signatures
-    checked (`deviations.load_deviation`). Raises RuleError where rule and encoding do not suit
-    each other, DeviationError where a deviation does not hold here, ValueError where there is
-    nothing to grade.
+    file says, none without it. `display` is for readings without a job, which says its own.
+    `deviations` are those that the client has signed, signatures checked
+    (`deviations.load_deviation`). Raises RuleError where rule and encoding do not suit each
+    other, DeviationError where a deviation does not hold here, ValueError where there is nothing
+    to grade, or a display beside a job.
     """
     if job is not None and len(job.slots) != 1:
         raise ValueError("assess takes a job with one slot; reduce it with only_slot")
+    if job is not None and display is not None:
+        raise ValueError("assess takes no display beside a job, which says its own")
     slot = job.slots[0] if job else None
+    display = slot.display if slot else display
     entry = slot.readings if slot else None
     first = slot.before if slot else None
     graded_before = None
@@ -81,10 +87,10 @@ def assess(
     changed = None
     if readings is not None:
         heading = "calibrated"
-        case, state = _grade(rule, readings, entry, job, meter, now, trial)
+        case, state = _grade(rule, readings, entry, job, meter, display, now, trial)
         state = _explained(case, state, before, entry, job, meter)
         if before is not None:
-            earlier, graded_before = _grade(rule, before, first, job, meter, now, trial)
+            earlier, graded_before = _grade(rule, before, first, job, meter, display, now, trial)
             changed = calibrations.calibration(
                 case, earlier, state.findings, graded_before.findings
             )
@@ -95,7 +101,7 @@ def assess(
             )
     elif before is not None:
         heading = "before"
-        earlier, state = _grade(rule, before, first, job, meter, now, trial)
+        earlier, state = _grade(rule, before, first, job, meter, display, now, trial)
         state = _explained(earlier, state, None, first, job, meter)
         state = _noting(state, *calibrations.headroom(earlier, None))
     else:
@@ -113,6 +119,7 @@ def assess(
         draws=trial.draws,
         deviations=held,
         disposition=accepted,
+        display=display,
     )
     document = records.record(heads, state, graded_before, changed)
     return Assessment(
@@ -166,10 +173,11 @@ def _grade(
     entry: ReadingsEntry | None,
     job: Job | None,
     meter: Meter | None,
+    display: Display | None,
     now: datetime,
     trial: Trial,
 ) -> tuple[Case, State]:
-    case = lay_out(rule, readings, meter=meter, stated=_stated(job, entry))
+    case = lay_out(rule, readings, meter=meter, stated=_stated(job, display, entry))
     uncertainty = meter.uncertainty if meter else None
     findings = findings_of(case, uncertainty, count=trial.draws, seed=trial.seed)
     verdict, reason, conditional = outcome(findings, rule.decision)
@@ -197,17 +205,18 @@ def _grade(
     )
 
 
-def _stated(job: Job | None, entry: ReadingsEntry | None) -> Stated:
-    """What the job says, under the names that `recorded` and `declared` use."""
+def _stated(job: Job | None, display: Display | None, entry: ReadingsEntry | None) -> Stated:
+    """What job and display say, under the names that `recorded` and `declared` use."""
+    technology = display.technology if display else None
     if job is None:
-        return Stated()
+        return Stated(technology)
     slot = job.slots[0]
     age = None
     if slot.calibrated is not None and entry is not None:
         passed = (entry.measured - slot.calibrated).total_seconds() / 86400
         age = passed if passed >= 0 else None
     return Stated(
-        technology=slot.display.technology,
+        technology=technology,
         recorded={
             "surround": job.room.surround,
             "ambient": job.room.ambient,

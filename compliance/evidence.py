@@ -14,7 +14,7 @@ from compliance.enclosures import is_deviation, named
 from compliance.errors import Problem, SheetError
 from compliance.job import job_from_document
 from compliance.meter import meter_from_document
-from compliance.model import Assessment, Deviation, Readings, RuleFile
+from compliance.model import Assessment, Deviation, Display, Readings, RuleFile
 from compliance.readings import readings_from_bytes
 from compliance.readings.formats import FORMATS
 from compliance.record import timestamp
@@ -89,6 +89,7 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
         before=_readings(files, named("before", files), stated, floor),
         job=job,
         meter=meter,
+        display=_display(stated) if job is None else None,
         deviations=_deviations(files),
         now=now,
         seed=stated["seed"],
@@ -110,6 +111,11 @@ def _parsed(files: Mapping[str, bytes], name: str) -> Any:
         return json.loads(files[name])
     except ValueError as error:
         raise SheetError(str(Problem(name, f"is no JSON: {error}"))) from None
+
+
+def _display(stated: Mapping[str, Any]) -> Display | None:
+    """The display as stated: without a job there is no other evidence of it."""
+    return Display(**stated["display"]) if stated["display"] else None
 
 
 def _rule_files(stated: Mapping[str, Any]) -> tuple[RuleFile, ...]:

@@ -14,6 +14,7 @@ from compliance import __version__, canonical, explained
 from compliance.model import (
     Calibration,
     Deviation,
+    Display,
     Disposition,
     Finding,
     Interval,
@@ -57,6 +58,7 @@ class Heads:
     """0 where the meter's file gives nothing to draw from."""
     deviations: tuple[Deviation, ...] = ()
     disposition: Disposition | None = None
+    display: Display | None = None
 
 
 def record(
@@ -71,7 +73,7 @@ def record(
         "tool": {"name": "deliverable-compliance", "version": __version__, "engine": ENGINE},
         "job": _job(heads.job),
         "slot": None if slot is None else _plain(_slot(heads.job)),
-        "display": None if slot is None else _stated(slot.display),
+        "display": None if heads.display is None else _stated(heads.display),
         "room": None if heads.job is None else _stated(heads.job.room),
         "rule": _rule(heads.rule),
         "meter": _meter(heads.meter),

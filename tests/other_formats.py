@@ -159,7 +159,7 @@ def tm27(quantity: str = "radiance", value: str = "0.001") -> str:
 """
 
 
-def read(text: str | bytes, encoding: str = ENCODING, form: str | None = None) -> Readings:
+def read(text: str | bytes, encoding: str | None = ENCODING, form: str | None = None) -> Readings:
     data = text.encode() if isinstance(text, str) else text
     return readings_from_bytes(data, "f", encoding, form=form)
 

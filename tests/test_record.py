@@ -9,12 +9,17 @@ from pathlib import Path
 import builders
 import jsonschema
 import pytest
+import shipped
 from demo_slots import assessed
+from simulated import ideal, readings
 
 from compliance import canonical
 from compliance.assessment import assess, valid_until
-from compliance.model import Assessment, Certificate, Limits, Meter
+from compliance.evidence import attachments, reassess
+from compliance.grading.stated import KIND
+from compliance.model import Assessment, Certificate, Display, Limits, Meter
 from compliance.record import timestamp
+from compliance.rules import load_rule
 
 ROOT = Path(__file__).resolve().parent.parent
 SCHEMA = json.loads((ROOT / "compliance/schemas/assessment.json").read_text("utf-8"))
@@ -40,6 +45,29 @@ def test_a_bare_file_keeps_to_the_schema_too() -> None:
     jsonschema.Draft202012Validator(SCHEMA).validate(made.document)
     assert made.number.startswith("readings-only-test-rule-")
     assert made.document["draws"] == 0
+
+
+def test_a_display_known_without_a_job_is_stated_and_comes_out_again() -> None:
+    rule = load_rule("cinema-review-room")
+    shown = ideal(rule, black=0.01)
+    read = readings(shown, rule.encoding)
+    unknown, known = (
+        assess(rule, read, display=one, now=NOW) for one in (None, Display(technology="led"))
+    )
+    assert unknown.document["display"] is None
+    assert known.document["display"]["technology"] == "led"
+    jsonschema.Draft202012Validator(SCHEMA).validate(known.document)
+    assert {one.id for one in unknown.state.findings if KIND in one.missing}
+    assert not {one.id for one in known.state.findings if one.missing}
+    for made in (unknown, known):
+        assert reassess(attachments(made)) == made.document
+
+
+def test_a_job_says_its_own_display() -> None:
+    rule = load_rule("web-srgb")
+    read = readings(ideal(rule, black=0.1), rule.encoding)
+    with pytest.raises(ValueError, match="beside a job, which says its own"):
+        assess(rule, read, job=shipped.job(rule), display=Display(), now=NOW)
 
 
 def test_the_number_ends_in_the_digest_of_the_rest() -> None:

@@ -27,15 +27,15 @@ CONTACT = ("contact", "hood", "shroud")
 def ambient(case: Case, job: Job | None, entry: ReadingsEntry | None) -> Remark | None:
     """A remark where what the room sends back, or light from elsewhere, is in the black."""
     index = case.matcher.find(case.plan.patches("black")[0])
-    if job is None or index is None:
+    if index is None:
         return None
     black = float(case.view.xyz[index, 1])
     if black <= 0 or black < case.lowest:
         return None
-    technology = job.slots[0].display.technology
+    technology = case.stated.technology
     stated = (entry.ambient or "").strip().lower() if entry else ""
     close = any(word in (entry.geometry or "").lower() for word in CONTACT) if entry else False
-    light = job.room.ambient
+    light = job.room.ambient if job else None
     if light and stated not in OFF and not close:
         shares = PROJECTION if technology == "projector" else SCREEN
         low, high = (light * share / math.pi for share in shares)

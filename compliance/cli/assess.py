@@ -13,6 +13,7 @@ from typing import Any
 import click
 
 from compliance.cli import in_lines
+from compliance.cli.bare import bare_options, tell_lacking
 from compliance.cli.call import Call, alone, cases_of, check_call, targets_of
 from compliance.cli.cases import Case
 from compliance.cli.deviations import deviations_for
@@ -28,7 +29,7 @@ from compliance.cli.report import report
 from compliance.cli.results import Fault, Result, exit_code, json_object
 from compliance.cli.terminal import colour_wanted, harmless
 from compliance.errors import ComplianceError
-from compliance.model import ENCODINGS, Assessment, Deviation, Job
+from compliance.model import Assessment, Deviation, Job
 from compliance.readings.formats import FORMATS
 
 __all__ = ["command"]
@@ -93,13 +94,7 @@ PATH = click.Path(path_type=Path)
 @click.option(
     "--allow-outside", is_flag=True, help="Let the job name files outside its own folder."
 )
-@click.option(
-    "--encoding",
-    metavar="NAME",
-    type=click.Choice(list(ENCODINGS)),
-    help=f"Of the code values in a bare readings file: {', '.join(ENCODINGS)}.",
-)
-@click.option("--meter", metavar="FILE", type=PATH, help="Meter of a bare readings file.")
+@bare_options
 @click.option(
     "--input-format",
     type=click.Choice(list(FORMATS)),
@@ -112,7 +107,8 @@ def command(ctx: click.Context, /, now: datetime | None, **given: Any) -> int:
     Writes DIR/JOB-SLOT-RULE.json and .pdf for each slot and deliverable, and prints a
     table of them and what matters of each requirement.
 
-    READINGS is a bare file of readings: give --rule and --encoding; nothing is written.
+    READINGS is a bare file of readings: give --rule, and --encoding where the file does not
+    state it; nothing is written.
 
     Exit codes: 0 all compliant, 1 something is not, 2 the input or the call is wrong,
     3 something is undecided, 4 an internal or I/O failure; of several the first of
@@ -249,8 +245,9 @@ def _print_text(results: Sequence[Result], job: Job | None) -> None:
 
 
 def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None:
-    """What was written, and how to sign: after a text report, beside JSON."""
+    """What was written, how to sign, what was not said: after a text report, beside JSON."""
     aside = call.form == "json"
+    tell_lacking([row.assessment.document for row in results if row.assessment], aside=aside)
     written = [row.files for row in results if row.files]
     if written and not aside:
         click.echo("\nWritten:\n" + "\n".join(f"  {_named(paths)}" for paths in written))

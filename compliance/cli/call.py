@@ -14,6 +14,7 @@ from pathlib import Path
 import click
 from click.core import ParameterSource
 
+from compliance.cli.bare import BARE_ONLY, check_rules
 from compliance.cli.cases import (
     SUFFIXES,
     Case,
@@ -27,7 +28,6 @@ from compliance.cli.files import alone_in, check_folder, check_targets
 from compliance.cli.keys import NAMES, Keys
 from compliance.cli.terminal import harmless
 from compliance.errors import UsageError
-from compliance.model import ENCODINGS
 
 __all__ = ["Call", "alone", "cases_of", "check_call", "targets_of"]
 
@@ -35,8 +35,7 @@ JOB_ONLY = (
     "slots", "out", "no_sheet", "replace", "page", "allow_outside", "deviation", "deviation_trust",
     *NAMES,
 )  # fmt: skip
-BARE_ONLY = ("encoding", "meter")
-"""Options that have no use without a job, and with one."""
+"""Options that have no use without a job."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -58,6 +57,7 @@ class Call:
     allow_outside: bool
     encoding: str | None
     meter: Path | None
+    technology: str | None = None
     input_format: str | None = None
     csv: Path | None = None
     deviation: tuple[Path, ...] = ()
@@ -85,15 +85,8 @@ def check_call(ctx: click.Context, call: Call) -> None:
             raise UsageError(f"{names[name]} goes with {whose}")
     if call.is_job:
         _check_job(given, call)
-    elif not call.rules or call.encoding is None:
-        lacking = [
-            name for name, there in (("--rule", call.rules), ("--encoding", call.encoding))
-            if not there
-        ]  # fmt: skip
-        raise UsageError(
-            f"{call.target}: readings without a job need {' and '.join(lacking)}; "
-            "a job file's name ends in .yaml"
-        )
+    else:
+        check_rules(call.target, call.rules)
 
 
 def _check_job(given: set[str], call: Call) -> None:
@@ -122,8 +115,14 @@ def _cases_of(call: Call) -> list[Case]:
         return job_cases(
             call.target, call.slots, call.rules, call.specs, allow_outside=call.allow_outside
         )
-    assert call.encoding is not None
-    return bare_cases(call.target, ENCODINGS[call.encoding], call.meter, call.rules, call.specs)
+    return bare_cases(
+        call.target,
+        call.rules,
+        call.specs,
+        encoding=call.encoding,
+        meter=call.meter,
+        technology=call.technology,
+    )
 
 
 def targets_of(call: Call, cases: Sequence[Case]) -> list[list[Path]]:

@@ -21,6 +21,7 @@ from compliance.model import (
     ENCODINGS,
     Assessment,
     Deviation,
+    Display,
     Encoding,
     Job,
     Meter,
@@ -48,6 +49,10 @@ __all__ = [
 ]
 
 
+Place = tuple[Path, Encoding | None]
+"""A file of readings and the encoding of its code values; None where the file must state it."""
+
+
 @dataclass(slots=True)
 class Source:
     """Where readings and meter of one slot come from; each file is read once."""
@@ -56,9 +61,11 @@ class Source:
     """The slot's name; of a bare readings file the file's."""
     job: Job | None
     """Reduced to this slot."""
-    readings: tuple[Path, Encoding] | None
-    before: tuple[Path, Encoding] | None
+    readings: Place | None
+    before: Place | None
     meter: Path | None
+    display: Display | None = None
+    """Of a bare readings file; a job says its own."""
     form: str | None = None
     """The format of the readings, where it is insisted on."""
     _read: tuple[Readings | None, Readings | None, Meter | None] | None = field(default=None)
@@ -93,7 +100,7 @@ class Source:
             yield self.meter
 
 
-def _load(place: tuple[Path, Encoding] | None, floor: float, form: str | None) -> Readings | None:
+def _load(place: Place | None, floor: float, form: str | None) -> Readings | None:
     if place is None:
         return None
     from compliance.readings import load_readings
@@ -137,6 +144,7 @@ class Case:
             job=self.source.job,
             before=before,
             meter=meter,
+            display=self.source.display,
             deviations=deviations,
             now=now,
         )
@@ -240,7 +248,7 @@ def _outside(job: Job, slot: Slot, named: str) -> ComplianceError:
     return JobError(Problem(str(job.file), message, field=f"slots[{number}].deliverable"))
 
 
-def _place(entry: ReadingsEntry | None) -> tuple[Path, Encoding] | None:
+def _place(entry: ReadingsEntry | None) -> Place | None:
     return (entry.file, entry.encoding) if entry else None
 
 
@@ -255,11 +263,19 @@ def _chosen(job: Job, names: Sequence[str]) -> list[Slot]:
 
 
 def bare_cases(
-    path: Path, encoding: Encoding, meter: Path | None, rules: Sequence[str], search: Sequence[Path]
+    path: Path,
+    rules: Sequence[str],
+    search: Sequence[Path],
+    *,
+    encoding: str | None,
+    meter: Path | None,
+    technology: str | None,
 ) -> list[Case]:
-    """The cases of a readings file without a job."""
+    """The cases of a readings file without a job, and what was said of it."""
     library = _Rules(search_path(search))
-    source = Source(path.name, None, (path, encoding), None, meter)
+    known = ENCODINGS[encoding] if encoding else None
+    display = Display(technology=technology) if technology else None
+    source = Source(path.name, None, (path, known), None, meter, display)
     return [Case(source, named, library.find(named)) for named in dict.fromkeys(rules)]
 
 

@@ -13,6 +13,7 @@ from typing import Any
 import click
 
 from compliance.cli import in_lines as explain_error
+from compliance.cli.bare import BARE_ONLY, bare_options, check_rules, tell_lacking
 from compliance.cli.cases import SUFFIXES, Case, bare_cases, check_target, job_cases
 from compliance.cli.explanation import explained, lines_of, needs_document
 from compliance.cli.layout import Style
@@ -21,7 +22,6 @@ from compliance.cli.results import Fault
 from compliance.cli.specs import specs_option
 from compliance.cli.terminal import colour_wanted, encodable
 from compliance.errors import UsageError
-from compliance.model import ENCODINGS
 
 __all__ = ["command"]
 
@@ -36,8 +36,7 @@ ORDER = (4, 2, 3, 0)
 OF_READINGS = {
     "slots": "slot",
     "rules": "rule",
-    "encoding": "encoding",
-    "meter": "meter",
+    **{name: name for name in BARE_ONLY},
     "specs": "specs",
     "allow_outside": "allow-outside",
     "as_found": "before",
@@ -57,13 +56,7 @@ OF_READINGS = {
     multiple=True,
     help="By this rule, instead of the deliverables that the job names; may be repeated.",
 )
-@click.option(
-    "--encoding",
-    metavar="NAME",
-    type=click.Choice(list(ENCODINGS)),
-    help="Of the code values in a bare readings file.",
-)
-@click.option("--meter", metavar="FILE", type=PATH, help="Meter of a bare readings file.")
+@bare_options
 @click.option(
     "--format",
     "form",
@@ -90,9 +83,10 @@ def command(
     """Say what likely keeps a slot from meeting its rule, and what to do next.
 
     Of an assessment or a signed sheet the causes stated in it are told; the slots of a JOB,
-    or READINGS with --rule and --encoding, are judged first. Models of what may be wrong
-    are fitted to the readings, and a cause is named only where its model fits clearly
-    better; that none is known is an answer too. Nothing is written.
+    or READINGS with --rule, and --encoding where the file does not state it, are judged
+    first. Models of what may be wrong are fitted to the readings, and a cause is named only
+    where its model fits clearly better; that none is known is an answer too. Nothing is
+    written.
 
     Exit codes: 0 causes are named, or there is nothing to explain, 3 no known cause, or
     nothing outside but not all could be judged, 2 the input or the call is wrong, 4 an internal
@@ -110,6 +104,8 @@ def command(
         blocks = ["\n".join(lines_of(one, style)) for one in told]
         if blocks:
             click.echo("\n\n".join(blocks).replace("\u00a0", " "))
+    if target.suffix.lower() not in STATED:
+        tell_lacking(documents, aside=form == "json")
     lines = dict.fromkeys(line for fault in faults for line in fault.lines)
     if lines:
         click.echo("\n".join(lines), err=True)
@@ -164,13 +160,12 @@ def _cases(target: Path, given: Mapping[str, Any]) -> Sequence[Case]:
     rules, specs = given["rules"], given["specs"]
     check_target(target)
     if target.suffix.lower() in SUFFIXES:
-        for name in ("encoding", "meter"):
+        for name in BARE_ONLY:
             if given[name]:
                 raise UsageError(f"--{name} goes with a bare readings file; a job says its own")
         return job_cases(target, given["slots"], rules, specs, allow_outside=given["allow_outside"])
     for name in ("slots", "as_found"):
         if given[name]:
             raise UsageError(f"--{OF_READINGS[name]} goes with a job")
-    if not rules or given["encoding"] is None:
-        raise UsageError(f"{target}: readings without a job need --rule and --encoding")
-    return bare_cases(target, ENCODINGS[given["encoding"]], given["meter"], rules, specs)
+    check_rules(target, rules)
+    return bare_cases(target, rules, specs, **{name: given[name] for name in BARE_ONLY})

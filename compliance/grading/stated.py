@@ -8,7 +8,10 @@ from compliance.grading.findings import finding
 from compliance.model import Finding, Reason, Requirement, Verdict
 from compliance.quantities.table import Quantity
 
-__all__ = ["other_display", "stated"]
+__all__ = ["KIND", "other_display", "stated"]
+
+KIND = "the display's technology (display.technology in the job)"
+"""What is missing where the kind of display is not known."""
 
 
 def other_display(requirement: Requirement, case: Case) -> Finding | None:
@@ -17,9 +20,8 @@ def other_display(requirement: Requirement, case: Case) -> Finding | None:
         return None
     technology = case.stated.technology
     if technology is None:
-        missing = ("the display's technology (display.technology in the job)",)
         return finding(
-            requirement, Verdict.NOT_ASSESSED, reason=Reason.MISSING_READINGS, missing=missing
+            requirement, Verdict.NOT_ASSESSED, reason=Reason.MISSING_READINGS, missing=(KIND,)
         )
     if (technology == "projector") == (requirement.displays == "projector"):
         return None

@@ -17,7 +17,7 @@ from compliance.readings.columns import OPTIONAL, columns_of
 from compliance.readings.formats import FORMATS, read_table
 from compliance.readings.joining import joined
 from compliance.readings.problems import Problems
-from compliance.readings.records import OBSERVER, readings_of, stated_encoding
+from compliance.readings.records import OBSERVER, encoding_of, readings_of
 from compliance.readings.rows import Row
 from compliance.readings.tables import Spectral, Table
 from compliance.readings.text import text_of
@@ -117,10 +117,7 @@ def _encoding(
 ) -> Encoding:
     """The one encoding of all code values: what was given, or what the files state."""
     for table, told in zip(tables, problems, strict=True):
-        stated = stated_encoding(table, told)
-        if given is None and stated is None:
-            raise told.stop("does not state the encoding of its code values; name it: --encoding")
-        given = given or stated
+        given = encoding_of(table, told, given)
     assert given is not None
     return given
 

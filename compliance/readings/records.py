@@ -21,7 +21,7 @@ from compliance.readings.problems import Problems
 from compliance.readings.rows import Row
 from compliance.readings.tables import Table, whole_rows
 
-__all__ = ["OBSERVER", "readings_of", "stated_encoding"]
+__all__ = ["OBSERVER", "encoding_of", "readings_of", "stated_encoding"]
 
 OBSERVER = "cie-1931-2"
 """The observer whose values a rule judges: CIE 1931, 2° (ISO/CIE 11664-1)."""
@@ -45,7 +45,7 @@ class _Record:
 def readings_of(
     table: Table,
     data: bytes,
-    encoding: Encoding,
+    encoding: Encoding | None,
     *,
     floor: float,
     problems: Problems,
@@ -53,20 +53,23 @@ def readings_of(
 ) -> Readings:
     """A table's readings; `data` are the bytes it was read from.
 
-    Below `floor` (cd/m²) no chromaticity is judged. An `observer` other than the one that a
-    rule judges is for what is only converted. Raises ReadingsError with what is wrong.
+    `encoding` is what was said of its code values, None where the file must state it. Below
+    `floor` (cd/m²) no chromaticity is judged. An `observer` other than the one that a rule
+    judges is for what is only converted. Raises ReadingsError with what is wrong.
     """
     columns = columns_of(table, problems)
     floor = max(floor, NOISE)
+    if table.doubt:
+        raise problems.stop(table.doubt, table.line, table.said.get("r"))
+    encoding = encoding or encoding_of(table, problems)
     if table.encoding not in ("", encoding.name):
-        problems.add(_disagreement(table.encoding, encoding), field=table.said.get("encoding"))
+        told = _disagreement(table.encoding, encoding)
+        raise problems.stop(told, field=table.said.get("encoding"))
     if table.top not in ("", str(encoding.top)):
         told = (
             f"code values up to {quoted(table.top)} are stated; {encoding.name} has {encoding.top}"
         )
         problems.add(told, table.line)
-    if table.doubt:
-        raise problems.stop(table.doubt, table.line, table.said.get("r"))
     _check_tops(table, columns, encoding, problems)
     records: list[_Record] = []
     for row in whole_rows(table, problems):
@@ -92,6 +95,20 @@ def readings_of(
         sha256=sha256(data),
         form=table.form,
     )
+
+
+def encoding_of(table: Table, problems: Problems, given: Encoding | None = None) -> Encoding:
+    """The encoding of a table's code values: what was given, or what the file states.
+
+    Raises ReadingsError where there is neither, or as `stated_encoding`.
+    """
+    known = stated_encoding(table, problems)
+    if given is None and known is None:
+        told = "does not state the encoding of its code values; name it: --encoding NAME, one of "
+        raise problems.stop(told + ", ".join(ENCODINGS))
+    known = given or known
+    assert known is not None
+    return known
 
 
 def stated_encoding(table: Table, problems: Problems) -> Encoding | None:

@@ -18,17 +18,17 @@ __all__ = ["load_readings", "readings_from_bytes"]
 
 def load_readings(
     path: str | Path,
-    encoding: Encoding | str,
+    encoding: Encoding | str | None = None,
     *,
     floor: float = CHROMATICITY_FLOOR,
     form: str | None = None,
 ) -> Readings:
     """The readings in a file.
 
-    `encoding` is that of the code values, by itself or by name. Below `floor` (cd/m²) no
-    chromaticity is judged, nor any colour refused for it. `form` insists on a format; else
-    the file's content tells it. Raises ReadingsError with what is wrong, and UsageError for
-    an unknown encoding or format.
+    `encoding` is that of the code values, by itself or by name; a file that states its own
+    needs none, and may not state another. Below `floor` (cd/m²) no chromaticity is judged, nor
+    any colour refused for it. `form` insists on a format; else the file's content tells it.
+    Raises ReadingsError with what is wrong, and UsageError for an unknown encoding or format.
     """
     known = _encoding(encoding)
     data = read_bytes(path, ReadingsError, "readings", limit=MOST_BYTES)
@@ -38,7 +38,7 @@ def load_readings(
 def readings_from_bytes(
     data: bytes,
     name: str,
-    encoding: Encoding | str,
+    encoding: Encoding | str | None = None,
     *,
     floor: float = CHROMATICITY_FLOOR,
     form: str | None = None,
@@ -53,8 +53,8 @@ def readings_from_bytes(
     return readings_of(table, data, known, floor=floor, problems=problems)
 
 
-def _encoding(encoding: Encoding | str) -> Encoding:
-    if isinstance(encoding, Encoding):
+def _encoding(encoding: Encoding | str | None) -> Encoding | None:
+    if encoding is None or isinstance(encoding, Encoding):
         return encoding
     if encoding in ENCODINGS:
         return ENCODINGS[encoding]

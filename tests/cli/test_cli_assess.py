@@ -8,6 +8,8 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
+from compliance.model import ENCODINGS
+
 NOW = ("--now", "2026-11-21T08:00:00Z")
 HEAVY = ("colour", "reportlab", "pyhanko", "pikepdf", "cryptography")
 EXPECTED = "expected a job's .yaml file or a file of readings"
@@ -152,17 +154,84 @@ def test_bare_readings(compliance, desk, tmp_path):
     assert names(tmp_path) == before
 
 
+BARE = ("--rule", "tiny.yaml", *NOW)
+
+
+@pytest.mark.parametrize(
+    ("file", "where"),
+    [
+        ("slot.txt", "slot.txt: ENCODING"),
+        ("slot.cxf", "slot.cxf: Tag encoding"),
+        ("slot.csv", "slot.csv:2: encoding"),
+    ],
+)
+def test_a_file_that_states_its_encoding_needs_none_said(compliance, desk, file, where):
+    desk("good")
+    assert compliance("convert", "good.csv", file, "--encoding", "rgb-8-full").returncode == 0
+    alone = compliance("assess", file, *BARE)
+    assert (alone.returncode, alone.stderr) == (0, "")
+    assert compliance("assess", file, *BARE, "--encoding", "rgb-8-full").stdout == alone.stdout
+    other = compliance("assess", file, *BARE, "--encoding", "rgb-10-full")
+    assert other.returncode == 2
+    told = "'rgb-8-full' disagrees with what was said of this file; expected rgb-10-full"
+    assert other.stderr.startswith(f"{where}: {told}")
+    assert other.stderr.count("\n") == 1
+
+
+def test_a_file_that_states_no_encoding_asks_for_it(compliance, desk):
+    desk("good")
+    done = compliance("assess", "good.csv", *BARE)
+    assert done.returncode == 2
+    assert done.stderr == (
+        "good.csv: does not state the encoding of its code values; name it: --encoding NAME, "
+        f"one of {', '.join(ENCODINGS)}\n"
+    )
+
+
+KINDS = """\
+  beam: {title: Beam, quantity: luminance, over: white, displays: projector, limits: {min: 95}}
+"""
+ASKED = "\nWithout a job the display's technology is said by --technology NAME, one of lcd,\n"
+
+
+def test_the_kind_of_display_is_said_as_in_a_job(compliance, desk, tmp_path):
+    desk("good")
+    with (tmp_path / "tiny.yaml").open("a") as rule:
+        rule.write(KINDS)
+    bare = ("assess", "good.csv", *BARE, "--encoding", "rgb-8-full")
+    unsaid = compliance(*bare)
+    assert (unsaid.returncode, unsaid.stderr) == (3, "")
+    assert unsaid.stdout.endswith(f"{ASKED}oled, led, crt, plasma, projector.\n")
+    beam = compliance(*bare, "--technology", "projector")
+    assert beam.returncode == 0
+    assert "● Beam" in beam.stdout
+    assert "--technology" not in beam.stdout
+    panel = compliance(*bare, "--technology", "oled")
+    assert panel.returncode == 0
+    assert "– Beam: not for this kind of display" in panel.stdout
+    assert "on a display whose black gives no light" in " ".join(panel.stdout.split())
+
+
+def test_the_kind_of_display_stands_in_the_document(compliance, desk, tmp_path):
+    desk("good")
+    with (tmp_path / "tiny.yaml").open("a") as rule:
+        rule.write(KINDS)
+    bare = ("assess", "good.csv", *BARE, "--encoding", "rgb-8-full", "--format", "json")
+    said = compliance(*bare, "--technology", "lcd")
+    (found,) = json.loads(said.stdout)["assessments"]
+    assert found["display"]["technology"] == "lcd"
+    assert said.stderr == ""
+    unsaid = compliance(*bare)
+    assert json.loads(unsaid.stdout)["assessments"][0]["display"] is None
+    assert unsaid.stderr.startswith(ASKED.strip())
+
+
 @pytest.mark.parametrize(
     ("args", "line"),
     [
         (
             ["good.csv"],
-            "compliance: good.csv: readings without a job need --rule and --encoding; "
-            "a job file's name ends in .yaml",
-        ),
-        (
-            ["good.csv", "--rule", "tiny.yaml"],
-            "compliance: good.csv: readings without a job need --encoding; "
+            "compliance: good.csv: readings without a job need --rule; "
             "a job file's name ends in .yaml",
         ),
         (
@@ -185,6 +254,15 @@ def test_bare_readings(compliance, desk, tmp_path):
         (
             ["job.yaml", "--no-sheet", "--encoding", "rgb-8-full"],
             "compliance: --encoding goes with a bare readings file; a job says its own",
+        ),
+        (
+            ["job.yaml", "--no-sheet", "--technology", "lcd"],
+            "compliance: --technology goes with a bare readings file; a job says its own",
+        ),
+        (
+            ["good.csv", "--rule", "tiny.yaml", "--technology", "LCD"],
+            "compliance assess: invalid value for '--technology': 'LCD' is not one of 'lcd', "
+            "'oled', 'led', 'crt', 'plasma', 'projector'; see 'compliance assess --help'",
         ),
         (
             ["job.yaml"],

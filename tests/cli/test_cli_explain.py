@@ -102,6 +102,24 @@ def test_bare_readings(compliance, suite):
     assert "Readings · sdr-broadcast" in done.stdout
 
 
+def test_bare_readings_of_one_kind_of_display(compliance, tmp_path):
+    rule = load_rule("cinema-review-room")
+    good = simulated.csv(simulated.ideal(rule, black=0.01), rule.encoding)
+    (tmp_path / "good.csv").write_bytes(good)
+    code = ("good.csv", "good.txt", "--encoding", rule.encoding.name)
+    assert compliance("convert", *code).returncode == 0
+    bare = ("explain", "good.txt", "--rule", "cinema-review-room", *NOW)
+    unsaid = compliance(*bare)
+    assert unsaid.returncode == 3
+    assert "the display's technology is said by --technology NAME, one of lcd" in " ".join(
+        unsaid.stdout.split()
+    )
+    said = compliance(*bare, "--technology", "oled")
+    assert (said.returncode, said.stderr) == (0, "")
+    assert "there is nothing to explain" in " ".join(said.stdout.split())
+    assert "--technology" not in said.stdout
+
+
 def test_no_known_cause_is_an_answer(compliance, tmp_path):
     rule = load_rule("web-srgb")
     random = np.random.RandomState(8)
@@ -119,9 +137,12 @@ def test_no_known_cause_is_an_answer(compliance, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("good.csv",), "readings without a job need --rule and --encoding"),
+        (("good.csv",), "readings without a job need --rule; a job file's name"),
         (("good.csv", "--slot", "1"), "--slot goes with a job"),
         (("job.yaml", "--encoding", "rgb-8-full"), "--encoding goes with a bare readings file"),
+        (("job.yaml", "--technology", "lcd"), "--technology goes with a bare readings file"),
+        (("out.json", "--technology", "lcd"), "--technology goes with a job or readings"),
+        (("good.csv", "--rule", "sdr-broadcast"), "good.csv: does not state the encoding of its"),
         (("job.yaml", "--slot", "9"), "no slot '9'"),
         (("out.json", "--slot", "1"), "--slot goes with a job or readings"),
         (("out.json",), "out.json"),

@@ -9,7 +9,7 @@ from other_formats import CGATS, CSV, edited, read
 from compliance.errors import ReadingsError
 
 
-def messages(text: str, encoding: str = "rgb-10-full", form: str | None = None) -> list[str]:
+def messages(text: str, encoding: str | None = "rgb-10-full", form: str | None = None) -> list[str]:
     with pytest.raises(ReadingsError) as raised:
         read(text, encoding, form)
     return str(raised.value).split("\n")
@@ -216,6 +216,23 @@ def test_what_may_be_percent_is_not_taken_for_codes() -> None:
     assert same == told
     stated = text.replace("17\n", '17\nKEYWORD "ENCODING"\nENCODING "rgb-8-full"\n')
     assert read(stated, "rgb-8-full").codes.max() == 100
+
+
+STATED = edited(CGATS, ('LAMP "warm"', 'ENCODING "rgb-10-full"'))
+
+
+def test_the_encoding_that_the_file_states() -> None:
+    assert read(STATED, None).encoding.name == "rgb-10-full"
+    assert messages(CGATS, None)[0].startswith("f: does not state the encoding of its code values")
+    assert messages(edited(STATED, ("10-full", "10-ful")), None) == [
+        "f: 'rgb-10-ful' is no encoding; did you mean 'rgb-10-full'?"
+    ]
+
+
+def test_another_encoding_than_stated_is_told_and_not_each_code_that_leaves_it() -> None:
+    assert messages(STATED, "rgb-8-full") == [
+        "f: ENCODING: 'rgb-10-full' disagrees with what was said of this file; expected rgb-8-full"
+    ]
 
 
 def test_insisting_on_the_format() -> None:

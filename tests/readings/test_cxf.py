@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime
 from importlib.metadata import files as package_files
 from pathlib import Path
 
@@ -10,10 +11,14 @@ import pytest
 from other_formats import CSV, CXF, WAVELENGTHS, edited, read, without
 
 from compliance.errors import ReadingsError
+from compliance.model import ENCODINGS
+from compliance.readings.convert import Source, convert
 from compliance.readings.integration import weights
 
+NOW = datetime(2026, 11, 20, 9, tzinfo=UTC)
 
-def messages(text: str, encoding: str = "rgb-10-full", form: str | None = None) -> list[str]:
+
+def messages(text: str, encoding: str | None = "rgb-10-full", form: str | None = None) -> list[str]:
     with pytest.raises(ReadingsError) as raised:
         read(text, encoding, form)
     return str(raised.value).split("\n")
@@ -239,6 +244,15 @@ def test_faults(changes: tuple[tuple[str, str], ...], expected: list[str] | None
     encoding = "rgb-8-full" if "rgb-8-full has" in expected[0] else "rgb-10-full"
     found = messages(text, encoding)
     assert found[: len(expected)] == expected
+
+
+def test_the_encoding_that_the_file_states() -> None:
+    tagged = convert([Source("f", CXF.encode())], "cxf", created=NOW, tool="a test",
+                     encoding=ENCODINGS["rgb-10-full"]).data.decode()  # fmt: skip
+    assert read(tagged, None).encoding.name == "rgb-10-full"
+    assert messages(CXF, None)[0].startswith("f: does not state the encoding of its code values")
+    told = "f: Tag encoding: 'rgb-10-full' disagrees with what was said of this file; expected"
+    assert messages(tagged, "rgb-12-full") == [f"{told} rgb-12-full"]
 
 
 def test_insisting_on_the_format() -> None:

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from numpy.testing import assert_allclose
 
-from compliance.errors import UsageError
+from compliance.errors import ReadingsError, UsageError
 from compliance.model import ENCODINGS, PATTERNS, POSITIONS
 from compliance.readings import load_readings, readings_from_bytes
 
@@ -30,6 +30,17 @@ def test_plain() -> None:
     assert readings.xyz.tolist() == [[95.05, 100, 108.9], [0.01, 0.02, 0.03]]
     assert readings.file == "some.csv"
     assert readings.lines == (2, 3)
+
+
+def test_a_file_that_states_its_encoding_needs_none_said() -> None:
+    stated = b"r,g,b,X,Y,Z,encoding\n255,255,255,95.05,100,108.9,rgb-8-full\n0,0,0,1,1,1,\n"
+    assert readings_from_bytes(stated, "some.csv").encoding is ENCODINGS["rgb-8-full"]
+    with pytest.raises(ReadingsError) as found:
+        readings_from_bytes(PLAIN, "some.csv")
+    assert str(found.value) == (
+        "some.csv: does not state the encoding of its code values; name it: --encoding NAME, "
+        f"one of {', '.join(ENCODINGS)}"
+    )
 
 
 def test_what_is_not_said() -> None:
