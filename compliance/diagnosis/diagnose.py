@@ -28,6 +28,9 @@ Place = tuple[Triple, str, float]
 """Codes, position and window of a patch."""
 SEEN = 3.0
 """ΔE ITP by which a cause must change some patch."""
+DARK = 0.05
+"""Share by which a meter's reading of black may be off (practice); nearer to the limit than that
+is not told."""
 BADLY = 1.5
 """Loss above which, and above half of what there was, nothing fitted is told."""
 
@@ -208,7 +211,7 @@ class _Fitted:
         facts = self._facts
         read, most = float(facts.black[1]), facts.darkest
         made = float(shown(applied(self._start, told), facts).black[0])
-        if not min(read, made) > most:
+        if not min(read, made) > most * (1 + DARK):
             return None
         taken_off = np.broadcast_to((most / read - 1) * facts.black, self._case.view.readings.shape)
         alone = self._change(self._plain, ())

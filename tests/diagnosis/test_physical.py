@@ -89,8 +89,8 @@ def test_a_black_level_set_too_high(black: float) -> None:
     ("rule", "most"), [("sdr-broadcast", 0.1), ("hdr-pq-1000", 0.005), ("hdr-hlg-1000", 0.005)]
 )
 def test_a_black_just_over_its_limit(rule: str, most: float) -> None:
-    """Too little for the greys to tell where it comes from: 2 % and 10 % over the rule's limit."""
-    for over in (1.02, 1.1):
+    """Too little for the greys to tell where it comes from; 3 % over may be the meter's noise."""
+    for over in (1.06, 1.1):
         cause = only(read(rule, black=over * most))
         assert (cause.kind, cause.title) == (
             "raised-black",
@@ -98,7 +98,7 @@ def test_a_black_just_over_its_limit(rule: str, most: float) -> None:
         )
         assert number(cause, "black as read") == pytest.approx(over * most)
         assert number(cause, "black that the rule admits") == pytest.approx(most)
-    assert not read(rule, black=0.98 * most).causes
+    assert not read(rule, black=1.03 * most).causes
 
 
 def test_a_black_is_not_too_bright_beside_a_white_that_is_too_dark() -> None:
