@@ -2,7 +2,7 @@
 
 Commands are imported when called, so that help and version stay quick. Exit codes
 everywhere: 0 yes, 1 no, 2 the input or the call is wrong, 3 undecided, 4 an internal
-or I/O failure, 130 interrupted.
+or I/O failure, 130 interrupted, 143 terminated.
 """
 
 from __future__ import annotations
@@ -19,6 +19,7 @@ from typing import Any, NoReturn
 import click
 
 from compliance import __version__
+from compliance.cli.stopping import Stopped, stop_cleanly
 from compliance.cli.terminal import harmless, standard_streams
 from compliance.errors import ComplianceError, InputError
 
@@ -99,7 +100,7 @@ class Program(click.Group):
         """Run with `args` (those of the process if None) and exit with the code of the outcome."""
         extra.pop("standalone_mode", None)
         arguments = list(sys.argv[1:] if args is None else args)
-        with standard_streams():
+        with standard_streams(), stop_cleanly():
             code = self._run(arguments, **extra)
             code = _flushed(code)
         sys.exit(code)
@@ -114,9 +115,11 @@ class Program(click.Group):
             return outcome if isinstance(outcome, int) else 0
         except SystemExit as leaving:
             return leaving.code if isinstance(leaving.code, int) else int(leaving.code is not None)
-        except (KeyboardInterrupt, click.Abort):
-            click.echo(f"{PROGRAM}: interrupted", err=True)
-            return INTERRUPTED
+        except (KeyboardInterrupt, click.Abort) as error:
+            stopped = error.__cause__ if isinstance(error, click.Abort) else error
+            told = stopped.word if isinstance(stopped, Stopped) else "interrupted"
+            click.echo(f"{PROGRAM}: {told}", err=True)
+            return stopped.exit_code if isinstance(stopped, Stopped) else INTERRUPTED
         except Exception as error:
             return complain(error, with_traceback)
 

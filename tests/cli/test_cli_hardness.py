@@ -179,6 +179,7 @@ def test_a_run_waits_for_another_in_its_folder(desk, tmp_path):
 SLOW = """
 import signal, sys, time
 signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background jobs ignore it
+signal.signal(signal.SIGHUP, signal.{hangup})
 import compliance.assessment as engine
 from compliance.cli import command
 
@@ -196,20 +197,45 @@ command.main(["assess", "job.yaml", "--out", "out", "--no-sheet"])
 """
 
 
-def test_an_interrupt_leaves_whole_files_only(desk, ended, tmp_path):
+def slow(place, hangup="SIG_DFL"):
+    """A run that is at its second slot."""
+    process = subprocess.Popen(
+        [sys.executable, "-c", SLOW.format(hangup=hangup)],
+        cwd=place, env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    )  # fmt: skip
+    assert process.stdout.readline() == "ready\n"
+    return process
+
+
+@pytest.mark.parametrize(
+    ("number", "code", "word"),
+    [
+        (signal.SIGINT, 130, "interrupted"),
+        (signal.SIGTERM, 143, "terminated"),
+        (signal.SIGHUP, 129, "hung up"),
+    ],
+)
+def test_an_interrupt_leaves_whole_files_only(desk, ended, tmp_path, number, code, word):
     desk("good", "good")
-    env = {**os.environ, "PYTHONPATH": str(ROOT)}
-    with subprocess.Popen(
-        [sys.executable, "-c", SLOW],
-        cwd=tmp_path, env=env, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
-    ) as process:  # fmt: skip
-        assert process.stdout.readline() == "ready\n"
-        process.send_signal(signal.SIGINT)
+    with slow(tmp_path) as process:
+        process.send_signal(number)
         ended(process)
         told = process.stderr.read()
-        assert process.returncode == 130
-    assert told == "\ncompliance: interrupted\n"
+        assert process.returncode == code
+    assert told == f"\ncompliance: {word}\n"
     assert list(files(tmp_path / "out")) == ["KX-7-1-tiny.json"]
+
+
+def test_a_run_that_shall_outlive_its_terminal_does(desk, ended, tmp_path):
+    desk("good", "good")
+    with slow(tmp_path, hangup="SIG_IGN") as process:
+        process.send_signal(signal.SIGHUP)
+        with pytest.raises(subprocess.TimeoutExpired):
+            process.wait(timeout=1)
+        process.send_signal(signal.SIGTERM)
+        ended(process)
+        assert process.returncode == 143
 
 
 FAULTY = """
