@@ -63,17 +63,23 @@ def command(
         )
     note = f"compliance: waiting for another run that writes to {harmless(str(sheet.parent))}"
     with alone_in((out or sheet).parent, lambda: click.echo(note, err=True)):
-        data = _countersigned(sheet, means, role, when)
+        found, data = _countersigned(sheet, means, role, when)
         if out is None:
             write_file(sheet, data)
         else:
             write_new({out: data}, replace=replace)
-    told = f"{out or sheet}: countersigned by {means.identity.signer.name} as {role}"
-    click.echo(harmless(told))
+    for line in (
+        f"{found.number} says: {found.said}; signed {_by(found.signatures[0])}",
+        f"{out or sheet}: countersigned by {means.identity.signer.name} as {role}",
+    ):
+        click.echo(harmless(line))
     tell_missed(means.stamper)
 
 
-def _countersigned(sheet: Path, means: Means, role: str, when: datetime) -> bytes:
+def _countersigned(
+    sheet: Path, means: Means, role: str, when: datetime
+) -> tuple[Verification, bytes]:
+    """What the sheet was found to be, and its bytes with the second signature."""
     from compliance.sheet.write import countersign_sheet
     from compliance.verification import LARGEST_SHEET, verify_sheet
 
@@ -89,9 +95,9 @@ def _countersigned(sheet: Path, means: Means, role: str, when: datetime) -> byte
     _check_sheet(sheet, found, when)
     assert means.identity is not None
     _check_other(sheet, means.identity.signer, found.signatures[0])
-    return countersign_sheet(
-        data, identity=means.identity, role=role, when=when, stamper=means.stamper
-    )
+    identity, stamper = means.identity, means.stamper
+    signed = countersign_sheet(data, identity=identity, role=role, when=when, stamper=stamper)
+    return found, signed
 
 
 def _check_sheet(sheet: Path, found: Verification, when: datetime) -> None:

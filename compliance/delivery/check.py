@@ -26,7 +26,7 @@ from compliance.delivery.pack import AGENT, packed
 from compliance.delivery.sheets import SHEETS, Sheet, opened_sheet, payload, repeated, statements
 from compliance.verification import Status, Step, Verification
 from compliance.verification.outcome import worst
-from compliance.verification.seal import dated
+from compliance.verification.seal import dated, unlike
 
 if TYPE_CHECKING:
     from compliance.identity import Signer
@@ -79,7 +79,7 @@ def verify_delivery(
         sheets = list(_sheets(files, verify))
         outcomes = (
             whole,
-            _signed(texts, trusted, stamping, any_signer),
+            _signed(texts, trusted, stamping, any_signer, as_listed=whole[0] is Status.OK),
             _hold(sheets),
             _as_stated(files, texts, sheets),
         )
@@ -107,13 +107,18 @@ def _whole(files: Opened, texts: Mapping[str, bytes]) -> Outcome:
 
 
 def _changed(files: Opened, digests: Mapping[str, str]) -> Iterable[str]:
+    listed = {digest: name for name, digest in digests.items()}
     for name in sorted(digests.keys() & set(files.names)):
         try:
             found = hashlib.sha256(files.read(name)).hexdigest()
         except ValueError as fault:
             yield str(fault)
             continue
-        if found != digests[name]:
+        if found == digests[name]:
+            continue
+        if found in listed:
+            yield f"{name}: is the file that belongs at {listed[found]}"
+        else:
             yield f"{name}: was changed: SHA-256 {digests[name]} stated, {found} found"
 
 
@@ -137,6 +142,8 @@ def _signed(
     trusted: Sequence[Signer],
     stamping: Sequence[Signer],
     any_signer: bool,
+    *,
+    as_listed: bool,
 ) -> Outcome:
     """(2)"""
     if bag.SIGNATURE not in texts:
@@ -152,18 +159,23 @@ def _signed(
         return Status.FAIL, f"{bag.SIGNATURE}: {found.faults[0]}", ()
     signer = found.signer
     who = ", ".join(part for part in (signer.name, signer.organisation) if part)
-    status, trust = _standing(found.trusted_as, bool(trusted), any_signer)
+    status, trust = _standing(found.signer, found.trusted_as, trusted, any_signer)
     in_time, when = dated(found, bool(stamping))
-    return worst((status, in_time)), f"{who}: {trust}", (when, f"SHA-256 {signer.fingerprint}")
+    lines = [when, f"SHA-256 {signer.fingerprint}"]
+    if not as_listed:
+        lines.append("signed is the list of what was packed; the files are not as it says (step 1)")
+    return worst((status, in_time)), f"{who}: {trust}", tuple(lines)
 
 
-def _standing(trusted_as: str | None, trust_given: bool, any_signer: bool) -> tuple[Status, str]:
+def _standing(
+    signer: Signer, trusted_as: str | None, trusted: Sequence[Signer], any_signer: bool
+) -> tuple[Status, str]:
     if trusted_as is not None:
         return Status.OK, trusted_as
     if any_signer:
         return Status.OK, "accepted as any signer would be, not checked"
-    if trust_given:
-        return Status.FAIL, "not among the trusted certificates"
+    if trusted:
+        return Status.FAIL, unlike(signer, trusted)
     return Status.UNKNOWN, "not checked"
 
 
@@ -193,11 +205,18 @@ def _hold(sheets: Sequence[Sheet]) -> Outcome:
         if step.status in (Status.FAIL, Status.UNKNOWN)
     )
     if 1 in codes:
-        return Status.FAIL, f"{codes.count(1)} of {len(codes)} do not hold", _told_each(told)
+        words = "do not hold" if any(map(_is_broken, sheets)) else "are signed by nobody trusted"
+        return Status.FAIL, f"{codes.count(1)} of {len(codes)} {words}", _told_each(told)
     if 3 in codes:
         count = codes.count(3)
         return Status.UNKNOWN, f"{count} of {len(codes)} not fully checked", _told_each(told)
     return Status.OK, f"all {len(codes)} hold" if len(codes) > 1 else "it holds", ()
+
+
+def _is_broken(sheet: Sheet) -> bool:
+    """Whether more is wrong with a sheet than who signed it."""
+    failed = {step.title for step in sheet.verification.steps if step.status is Status.FAIL}
+    return bool(failed - {"signer"})
 
 
 # ---------------------------------------------------------------- 4: as stated

@@ -76,8 +76,10 @@ def opened(path: Path) -> Iterator[Opened]:
     _check_directory(path)
     try:
         archive = zipfile.ZipFile(path)
-    except (zipfile.BadZipFile, OSError, ValueError, NotImplementedError) as error:
-        raise DeliveryError(Problem(str(path), f"cannot be opened: {error}")) from None
+    except OSError as error:
+        raise DeliveryError(Problem(str(path), (error.strerror or str(error)).lower())) from None
+    except (zipfile.BadZipFile, ValueError, NotImplementedError):
+        raise DeliveryError(Problem(str(path), "is a damaged .zip")) from None
     with archive:
         yield _zip(path, archive)
 
@@ -207,8 +209,10 @@ def _zip(path: Path, archive: zipfile.ZipFile) -> Opened:
         try:
             with archive.open(entries[name]) as file:
                 data = file.read(LARGEST + 1)
-        except (zipfile.BadZipFile, OSError, zlib.error, EOFError, RuntimeError) as error:
-            raise ValueError(f"{name}: cannot be read: {error}") from None
+        except OSError as error:
+            raise ValueError(f"{name}: {(error.strerror or str(error)).lower()}") from None
+        except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError):
+            raise ValueError(f"{name}: is damaged") from None
         if len(data) != entries[name].file_size:
             raise ValueError(f"{name}: has another size than the .zip says")
         return data

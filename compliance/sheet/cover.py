@@ -75,7 +75,6 @@ class Front:
     serious: int
     """How many remarks at the head are shown whatever else has no room."""
     facility: str
-    client: str
     authorised_by: str
 
 
@@ -105,7 +104,6 @@ def front_of(assessment: Assessment) -> Front:
         remarks=_remarks(state.remarks),
         serious=sum(remark.kind in SERIOUS for remark in state.remarks),
         facility=text(job and job.facility and job.facility.name),
-        client=text(job and job.client and job.client.name),
         authorised_by=text(job and job.people.authorised_by),
     )
 

@@ -65,7 +65,7 @@ def draw_boxes(pen: Pen, grid: Grid, front: Front, signed: bool) -> dict[str, Bo
     bottom = grid.bottom + mm(1)
     told = (
         ("FacilitySignature", "For the facility", front.facility),
-        ("Countersignature", "Countersigned", front.client),
+        ("Countersignature", "Countersignature", ""),
     )
     boxes: dict[str, Box] = {}
     for index, (name, caption, who) in enumerate(told):

@@ -12,9 +12,11 @@ from compliance.signatures import Seal, Signature, Stamp
 from compliance.stamped import CLOCKS_APART
 from compliance.verification.outcome import Outcome, Status, reason, told, worst
 
-__all__ = ["dated", "intact", "signed_by", "signed_when"]
+__all__ = ["dated", "intact", "signed_by", "signed_when", "unlike"]
 
 SealOrFault = Seal | Exception
+SHORT = 16
+"""Digits of a digest that tell two of one name apart."""
 
 
 class Dated(Protocol):
@@ -71,7 +73,7 @@ def signed_by(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) ->
     statuses: list[Status] = []
     lines: list[tuple[str, str]] = []
     for index, signature in enumerate(seal.signatures):
-        status, trust = _standing(signature, bool(trusted), any_signer, countersigned=index > 0)
+        status, trust = _standing(signature, trusted, any_signer, countersigned=index > 0)
         statuses.append(status)
         who = f"{_holder(signature.signer)}: {trust}"
         key = f"SHA-256 {signature.signer.fingerprint}"
@@ -82,18 +84,31 @@ def signed_by(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) ->
 
 
 def _standing(
-    signature: Signature, trust_given: bool, any_signer: bool, *, countersigned: bool
+    signature: Signature, trusted: Sequence[Signer], any_signer: bool, *, countersigned: bool
 ) -> tuple[Status, str]:
     if signature.trusted_as is not None:
         return Status.OK, signature.trusted_as
     if any_signer:
         return Status.OK, "accepted as any signer would be, not checked"
-    if not trust_given:
+    if not trusted:
         return Status.UNKNOWN, "not checked; --trust CERTIFICATE says whom you expect"
+    told = unlike(signature.signer, trusted)
     why = f": {signature.why_not}" if signature.why_not else ""
     if countersigned:
-        return Status.UNKNOWN, f"countersigned; not among the trusted certificates{why}"
-    return Status.FAIL, f"not among the trusted certificates{why}"
+        return Status.UNKNOWN, f"countersigned; {told}{why}"
+    return Status.FAIL, f"{told}{why}"
+
+
+def unlike(signer: Signer, trusted: Sequence[Signer]) -> str:
+    """That a signer is none of the trusted, in words; one of the same name is pointed out."""
+    for each in trusted:
+        if (each.name, each.organisation) == (signer.name, signer.organisation):
+            other = "certificate" if same_key(each.certificate, signer.certificate) else "key"
+            return (
+                f"not among the trusted certificates: the one of that name is of another {other}, "
+                f"SHA-256 {each.fingerprint[:SHORT]}…"
+            )
+    return "not among the trusted certificates"
 
 
 def _holder(signer: Signer) -> str:

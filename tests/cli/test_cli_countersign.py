@@ -51,7 +51,12 @@ def client(compliance: Run, tmp_path: Path) -> Run:
 def test_in_place_with_a_role(client: Run, compliance: Run, tmp_path: Path) -> None:
     done = client("--as", "Supervising engineer")
     assert (done.returncode, done.stderr) == (0, "")
-    assert done.stdout == "sheet.pdf: countersigned by Cleo Client as Supervising engineer\n"
+    said, made = done.stdout.splitlines()
+    assert said == (
+        f"{assessment().number} says: compliant; "
+        "signed by Ada Quill as facility on 2026-11-20 16:00 UTC"
+    )
+    assert made == "sheet.pdf: countersigned by Cleo Client as Supervising engineer"
     data = (tmp_path / "sheet.pdf").read_bytes()
     assert data.startswith(sheet())
     assert not list(tmp_path.glob(".*.part"))
@@ -73,7 +78,7 @@ def test_in_place_with_a_role(client: Run, compliance: Run, tmp_path: Path) -> N
 def test_to_another_file(client: Run, tmp_path: Path) -> None:
     done = client("--out", "signed/twice.pdf")
     assert (done.returncode, done.stderr) == (0, "")
-    assert done.stdout == "signed/twice.pdf: countersigned by Cleo Client as client\n"
+    assert done.stdout.endswith("\nsigned/twice.pdf: countersigned by Cleo Client as client\n")
     assert (tmp_path / "sheet.pdf").read_bytes() == sheet()
     assert (tmp_path / "signed" / "twice.pdf").read_bytes().startswith(sheet())
     done = client("--out", "signed/twice.pdf")

@@ -102,7 +102,7 @@ def test_page_1_answers_the_client(sample: Sample, said: list[Said]) -> None:
         "without measurement uncertainty",
         "no accredited calibration certificate",
         "For the facility",
-        "Countersigned",
+        "Countersignature",
     ):
         assert words in front, words
     assert "NOT SIGNED" not in everything(said)

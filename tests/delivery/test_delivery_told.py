@@ -1,0 +1,73 @@
+"""What is said of a delivery where a lay reader has to understand it."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+from packing import as_folder, as_zip, checked, delivery, resealed, told
+from sealing import identity
+
+from compliance.delivery.check import DeliveryVerification, verify_delivery
+from compliance.identity import Signer
+from compliance.verification import Expected, verify_as
+
+ONE, TWO = "data/sheets/one.pdf", "data/sheets/two.pdf"
+
+
+def test_two_files_under_each_others_names(tmp_path: Path) -> None:
+    files = delivery()
+    files[ONE], files[TWO] = files[TWO], files[ONE]
+    found = told(checked(as_folder(files, tmp_path / "d")), 1)
+    assert f"{ONE}: is the file that belongs at {TWO}" in found
+    assert f"{TWO}: is the file that belongs at {ONE}" in found
+    assert "was changed" not in found
+
+
+def test_the_list_is_signed_though_the_files_are_others(tmp_path: Path) -> None:
+    said = "signed is the list of what was packed; the files are not as it says (step 1)"
+    sound = checked(as_folder(delivery(), tmp_path / "sound"))
+    changed = checked(as_folder({**delivery(), "index.html": b"<p>"}, tmp_path / "changed"))
+    assert [str(step.status) for step in changed.steps] == ["fail", "ok", "ok", "fail"]
+    assert said in told(changed, 2) and said not in told(sound, 2)
+
+
+def by(place: Path, *trusted: Signer) -> DeliveryVerification:
+    """Checked by a reader who trusts these alone."""
+    expected = Expected(signers=trusted, stamping=(), any_signer=False)
+    return verify_delivery(place, lambda data: verify_as(data, expected), trusted=trusted)
+
+
+def test_a_trusted_certificate_of_the_same_name(tmp_path: Path) -> None:
+    """Sheets and delivery are sound; whom the reader trusts is another Ada Quill."""
+    namesake = identity.__wrapped__().signer
+    found = by(as_folder(delivery(), tmp_path / "d"), namesake)
+    words = "not among the trusted certificates: the one of that name is of another key, SHA-256"
+    assert f"{words} {namesake.fingerprint[:16]}…" in told(found, 2)
+    assert told(found, 3).startswith("fail\n2 of 2 are signed by nobody trusted")
+    assert words in told(found, 3)
+
+
+def test_no_word_of_a_name_that_is_another(tmp_path: Path) -> None:
+    stranger = identity.__wrapped__("Somebody Else").signer
+    found = by(as_folder(delivery(), tmp_path / "d"), stranger)
+    assert "not among the trusted certificates" in told(found, 2)
+    assert "of that name" not in told(found, 2)
+
+
+def test_a_sheet_that_is_broken_too(tmp_path: Path) -> None:
+    broken = resealed({**delivery(), ONE: delivery()[ONE][:-200]})
+    found = by(as_folder(broken, tmp_path / "d"), identity.__wrapped__().signer)
+    assert told(found, 3).startswith("fail\n2 of 2 do not hold")
+
+
+@pytest.mark.parametrize("share", [0.3, 0.6])
+def test_a_damaged_zip_is_told_in_our_words(tmp_path: Path, share: float) -> None:
+    place = as_zip(delivery(), tmp_path / "d.zip")
+    data = bytearray(place.read_bytes())
+    at = int(share * len(data))
+    data[at : at + 64] = bytes(byte ^ 0x5A for byte in data[at : at + 64])
+    place.write_bytes(data)
+    found = told(checked(place), 1)
+    assert ": is damaged" in found
+    assert "Error" not in found and "CRC" not in found
