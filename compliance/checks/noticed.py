@@ -18,7 +18,11 @@ from compliance.model import Cause, Job, Meter, Readings, ReadingsEntry, Remark
 
 __all__ = ["checks"]
 
-EXPLAINED = {"out-of-order": {"channels"}, "dimmed-by-area": {"limiter"}}
+EXPLAINED = {
+    "out-of-order": {"channels"},
+    "dimmed-by-area": {"limiter"},
+    "dimmed-in-time": {"sag"},
+}
 """Causes that a remark would only repeat, or that make a display look as if its readings were
 wrong."""
 

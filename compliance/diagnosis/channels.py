@@ -9,6 +9,7 @@ import numpy as np
 from compliance.diagnosis.display import Display, swapped
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import NOTHING, Array, Option
+from compliance.diagnosis.matrices import matrices
 from compliance.diagnosis.told import Told, cause, number, percent, plain_cause
 from compliance.model import Cause
 
@@ -28,6 +29,8 @@ CHANNELS = ("red", "green", "blue")
 SIGNALS = ("X'", "Y'", "Z'")
 TOP = 0.5
 """Share of the brightest neutral target from which a gain must be seen in the greys."""
+NEAR = 0.05
+"""Of the logarithm of a gain, by which what was read and what was fitted may differ."""
 Change = Callable[[Display, Array], Display]
 
 
@@ -83,15 +86,16 @@ def gain_options(facts: Facts) -> Iterator[Option]:
     """One channel's light raised or lowered."""
     grid = np.arange(-0.7, 0.71, 0.05)[:, None]
     for channel, name in enumerate(CHANNELS):
-        tells = _seen(0.03, _beside(channel, facts))
+        tells = _seen(0.03, _beside(channel, facts, facts.model.from_target))
         yield Option("gain", name, _gained(channel), grid, (0.05,), 0.09, tells)
 
 
-def _beside(channel: int, facts: Facts) -> float:
-    """Logarithm of a channel's light over that of the other two, in the brightest greys as read."""
+def _beside(channel: int, facts: Facts, turned: Array) -> float:
+    """Logarithm of a channel's light over that of the other two, in the brightest greys as read;
+    `turned` (3, 3) makes XYZ of the channels' light."""
     level = facts.nominal[facts.neutral].max()
     bright = facts.neutral & (facts.nominal >= TOP * level)
-    light = facts.xyz[bright] @ np.linalg.inv(facts.model.from_target).T
+    light = facts.xyz[bright] @ np.linalg.inv(turned).T
     others = np.delete(light, channel, axis=1).mean(axis=1)
     shares = light[:, channel] / np.maximum(others, 1e-9)
     return float(np.log(np.median(np.maximum(shares, 1e-6))))
@@ -115,8 +119,18 @@ def _gained(channel: int) -> Change:
     return change
 
 
+def _gain_read(told: Told) -> float:
+    """Logarithm of a gain as the brightest greys show it, where they show about what was fitted:
+    that leaves a part of it to the tolerance of a good display's white."""
+    display = told.display
+    turned = matrices(display.primaries, display.white)[0]
+    read = _beside(CHANNELS.index(told.variant), told.facts, turned)
+    fitted = float(told.value[0])
+    return read if abs(read - fitted) <= NEAR and not swapped(display) else fitted
+
+
 def tell_gain(told: Told) -> Cause:
-    share = float(np.exp(told.value[0])) - 1
+    share = float(np.exp(_gain_read(told))) - 1
     word = "strong" if share > 0 else "weak"
     return cause(
         told,

@@ -14,7 +14,7 @@ from compliance.diagnosis.channels import tell_luminance
 from compliance.diagnosis.display import Display, shown, sound
 from compliance.diagnosis.facts import Facts, gather, itp
 from compliance.diagnosis.fit import Array, Chosen, applied, errors, loss
-from compliance.diagnosis.limits import Limiter, find_limiter, tell_limiter
+from compliance.diagnosis.limits import Limiter, find_limiters, tell_limiter
 from compliance.diagnosis.search import cost, price, search
 from compliance.diagnosis.session import find_drift, find_unloaded, tell_drift, tell_unloaded
 from compliance.diagnosis.table import FITTED
@@ -114,11 +114,11 @@ def _suspects(
     """What is suspected, the likeliest first, and the light that a display so wrong shows."""
     unloaded = find_unloaded(readings, before)
     first = [] if unloaded is None else [Suspect(tell_unloaded(unloaded))]
-    limiter = find_limiter(case)
+    limiters = find_limiters(case)
     facts = gather(case)
     if facts is None:
-        return [*first, *([] if limiter is None else [_limited(limiter)])], None
-    found, light = _Fitted(case, facts, limiter).suspects()
+        return [*first, *map(_limited, limiters)], None
+    found, light = _Fitted(case, facts, limiters).suspects()
     expected = np.full((len(case.patches), 3), np.nan)
     expected[facts.patches] = light
     return [*first, *found], expected
@@ -127,15 +127,15 @@ def _suspects(
 class _Fitted:
     """What models of a display tell, beside drift and limiter."""
 
-    def __init__(self, case: Case, facts: Facts, limiter: Limiter | None) -> None:
-        self._case, self._facts, self._limiter = case, facts, limiter
+    def __init__(self, case: Case, facts: Facts, limiters: Sequence[Limiter]) -> None:
+        self._case, self._facts, self._limiters = case, facts, limiters
         self._drift = find_drift(case, facts)
         self._plain = sound(facts)
         self._start = self._plain
         if self._drift is not None:
             self._start = self._start._replace(ripple=self._drift.ripple)
-        if limiter is not None and np.isfinite(limiter.cap):
-            self._start = self._start._replace(cap=np.array([limiter.cap]))
+        cap = min((limiter.cap for limiter in limiters), default=np.inf)
+        self._start = self._start._replace(cap=np.array([cap]))
         options = [option for row in FITTED.values() for option in row.options(facts)]
         self._node = search(facts, self._start, options)
         whole = shown(applied(self._start, self._node.chosen), facts)
@@ -145,9 +145,11 @@ class _Fitted:
         """The likeliest first, and the light of them all together, (P, 3)."""
         ranked: list[tuple[float, Suspect]] = []
         chosen = self._node.chosen
-        if self._limiter is not None:
-            start = self._start._replace(cap=self._plain.cap)
-            ranked.append((self._worth(start, chosen), _limited(self._limiter)))
+        for limiter in self._limiters:
+            start = self._start
+            if np.isfinite(limiter.cap):
+                start = start._replace(cap=self._plain.cap)
+            ranked.append((self._worth(start, chosen), _limited(limiter)))
         if self._drift is not None:
             start = self._start._replace(ripple=self._plain.ripple)
             steadied = self._case.view.readings * (1 / self._drift.shares[:, None] - 1)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
@@ -11,7 +12,7 @@ from compliance.grading.alike import Along, alike
 from compliance.grading.case import Case
 from compliance.model import Cause
 
-__all__ = ["Limiter", "find_limiter", "tell_limiter"]
+__all__ = ["Limiter", "find_limiters", "tell_limiter"]
 
 ALONG: tuple[Along, ...] = ("window", "seconds")
 LEAST = 0.05
@@ -40,17 +41,21 @@ class Limiter(NamedTuple):
         return 1 - min(self.luminance) / max(self.luminance)
 
 
-def find_limiter(case: Case) -> Limiter | None:
-    """The most dimmed stimulus of the readings; None where none loses enough, ever more with
-    area or time from where it is brightest."""
-    found: list[Limiter] = []
-    for along in ALONG:
-        for group in alike(case, along):
-            stimulus = case.patches.stimulus[group[0]]
-            if stimulus.position != "centre" or stimulus.pattern == "checkerboard":
-                continue
-            if (limiter := _of(case, along, group)) is not None:
-                found.append(limiter)
+def find_limiters(case: Case) -> tuple[Limiter, ...]:
+    """By area and by time, the stimulus that is dimmed most, where one loses enough, ever more
+    from where it is brightest."""
+    found = (_most(case, along) for along in ALONG)
+    return tuple(limiter for limiter in found if limiter is not None)
+
+
+def _most(case: Case, along: Along) -> Limiter | None:
+    found = []
+    for group in alike(case, along):
+        stimulus = case.patches.stimulus[group[0]]
+        if stimulus.position != "centre" or stimulus.pattern == "checkerboard":
+            continue
+        if (limiter := _of(case, along, group)) is not None:
+            found.append(limiter)
     return max(found, key=lambda one: one.lost, default=None)
 
 
@@ -78,33 +83,48 @@ def _of(case: Case, along: Along, group: list[int]) -> Limiter | None:
     )
 
 
+class _Words(NamedTuple):
+    """How what is lost along one thing is told."""
+
+    kind: str
+    title: str
+    """With the share that is lost in place of {}."""
+    place: str
+    """With one of the places in place of {}."""
+    next_step: str
+
+
+WORDS: Mapping[str, _Words] = {
+    "window": _Words(
+        "limiter",
+        "A limiter takes {} of the light on larger areas",
+        "at {}\u00a0% of the screen",
+        "Switch off the display's power or brightness limiter if it lets you, measure at the "
+        "window that the rule asks for, and lower the slot's peak until it holds.",
+    ),
+    "seconds": _Words(
+        "sag",
+        "The light falls by {} while a patch is shown",
+        "after {}\u00a0s",
+        "Switch off the display's power or static-picture limiter if it lets you, let it cool, "
+        "and lower the slot's peak until it holds.",
+    ),
+}
+
+
 def tell_limiter(limiter: Limiter) -> Cause:
     """The limiter in words and numbers."""
-    unit = "% of the screen" if limiter.along == "window" else "s"
-    pairs = list(zip(limiter.places, limiter.luminance, strict=True))
-    told = ", ".join(
-        f"{number(luminance)}\u00a0cd/m² at {number(place)}\u00a0{unit}"
-        for place, luminance in pairs
-    )
-    if limiter.along == "window":
-        title = f"A limiter takes {percent(limiter.lost)} of the light on larger areas"
-        step = (
-            "Switch off the display's power or brightness limiter if it lets you, measure at the "
-            "window that the rule asks for, and lower the slot's peak until it holds."
-        )
-    else:
-        title = f"A limiter takes {percent(limiter.lost)} of the light within a while"
-        step = (
-            "Switch off the display's power or static-picture limiter if it lets you, let it cool, "
-            "and lower the slot's peak until it holds."
-        )
+    words = WORDS[limiter.along]
+    places = [words.place.format(number(place)) for place in limiter.places]
+    pairs = list(zip(places, limiter.luminance, strict=True))
+    told = ", ".join(f"{number(luminance)}\u00a0cd/m² {place}" for place, luminance in pairs)
     return plain_cause(
-        "limiter",
-        title,
+        words.kind,
+        words.title.format(percent(limiter.lost)),
         f"The same signal reads {told}.",
-        step,
+        words.next_step,
         *(
-            (f"luminance at {number(place)} {unit}", luminance, "cd/m²")
+            (f"luminance {place}".replace("\u00a0", " "), luminance, "cd/m²")
             for place, luminance in pairs
         ),
     )

@@ -14,7 +14,7 @@ from numpy.typing import NDArray
 
 from compliance.assessment import assess
 from compliance.diagnosis.diagnose import diagnose
-from compliance.diagnosis.limits import find_limiter
+from compliance.diagnosis.limits import find_limiters
 from compliance.grading.case import lay_out
 from compliance.model import Assessment, Cause, Outcome, Readings
 from compliance.rules import load_rule
@@ -199,13 +199,12 @@ def windows(levels: dict[tuple[float, str], float]) -> Readings:
 
 def test_a_limiter_is_no_matter_of_the_background() -> None:
     read = windows({(4.0, "black"): 1000, (4.0, "grey"): 800})
-    assert find_limiter(lay_out(load_rule("hdr-pq-1000"), read)) is None
+    assert find_limiters(lay_out(load_rule("hdr-pq-1000"), read)) == ()
 
 
 def test_a_full_screen_goes_with_windows_on_every_background() -> None:
     read = windows({(4.0, "black"): 1000, (100.0, ""): 300})
-    limiter = find_limiter(lay_out(load_rule("hdr-pq-1000"), read))
-    assert limiter is not None
+    (limiter,) = find_limiters(lay_out(load_rule("hdr-pq-1000"), read))
     assert limiter.places[-1] == 100
     assert limiter.lost == pytest.approx(0.7, abs=0.01)
 
@@ -214,7 +213,27 @@ def test_a_limiter_begins_where_the_light_is_most() -> None:
     """Zones of a backlight: the smallest window is not the brightest."""
     read = windows({(1.0, "black"): 900, (4.0, "black"): 1050, (25.0, "black"): 500,
                     (50.0, "black"): 350, (100.0, ""): 200})  # fmt: skip
-    limiter = find_limiter(lay_out(load_rule("hdr-pq-1000"), read))
-    assert limiter is not None
+    (limiter,) = find_limiters(lay_out(load_rule("hdr-pq-1000"), read))
     assert limiter.places == (4, 25, 50, 100)
     assert limiter.lost == pytest.approx(1 - 200 / 1050, abs=0.01)
+
+
+def held(read: Readings, share: float) -> Readings:
+    """The same with what was held for a while at a share of its light."""
+    return scaled(read, np.where(read.seconds > 0, share, 1.0))
+
+
+def test_a_peak_that_falls_in_time_is_told_beside_a_larger_fall_by_area() -> None:
+    """Only the peak after 60 s is outside: the limiter by area dims nothing that is judged."""
+    read = held(windows({(4.0, ""): 1000, (100.0, ""): 300}), 0.88)
+    found = assessed("hdr-pq-1000", read).state
+    failed = {one.id for one in found.findings if one.verdict.value == "fail"}
+    assert failed == {"peak-sustained"}
+    (cause,) = found.causes
+    assert (cause.kind, cause.title) == (
+        "sag",
+        "The light falls by 12\u00a0% while a patch is shown",
+    )
+    assert "cd/m² after 0\u00a0s, " in cause.text
+    kinds = {one.kind for one in found.remarks}
+    assert "dimmed-by-area" in kinds and "dimmed-in-time" not in kinds

@@ -268,6 +268,22 @@ def test_a_gain_does_not_make_other_primaries(rule: str, gain: tuple[float, floa
     assert [one.kind for one in found.causes] == ["gain"]
 
 
+@pytest.mark.parametrize("channel", [0, 1, 2])
+@pytest.mark.parametrize("gain", [0.85, 0.9, 1.12])
+def test_a_gain_is_told_as_it_is(channel: int, gain: float) -> None:
+    """On the rule's own primaries; the tolerance of a good display's white takes no part of it."""
+    gains = np.ones(3)
+    gains[channel] = gain
+    turned = matrix(BT709, D65)
+
+    def shows(xyz: Array) -> Array:
+        return np.asarray((xyz @ np.linalg.inv(turned).T * gains) @ turned.T)
+
+    cause = only(read("web-srgb", shows))
+    name = ("red", "green", "blue")[channel]
+    assert number(cause, f"light of {name}") == pytest.approx(100 * gain, abs=0.15)
+
+
 # ---------------------------------------------------------------- range
 
 
