@@ -12,6 +12,12 @@ from compliance.model import Job, Meter, Readings, Remark, Requirement, Rule
 
 __all__ = ["remarks"]
 
+FOOT_LAMBERT = 1 / (np.pi * 0.3048**2)
+"""cd/m²: 1/π cd/ft², and the foot of 0.3048 m (NIST SP 811, B.8)."""
+UNITS = {"foot-lamberts": FOOT_LAMBERT, "mcd/m²": 0.001}
+"""cd/m² that one of a unit is."""
+ABOUT = 0.1
+"""Share by which white may be off and still tell the unit (practice)."""
 DRIFT = 0.5
 """% of the mean from which a drift of the repeated white is worth a remark (practice)."""
 
@@ -41,6 +47,7 @@ def remarks(
         _future(measured, now),
         _older_than_calibration(job, measured),
         _normalised(case),
+        _other_unit(case),
         _drift(case, readings),
     ]
     return tuple(remark for remark in found if remark is not None)
@@ -155,6 +162,22 @@ def _normalised(case: Case) -> Remark | None:
         "White reads exactly 100.0000 cd/m²; the file may have been normalised to white, "
         "and its values would then be no luminances.",
     )
+
+
+def _other_unit(case: Case) -> Remark | None:
+    """White that would be the rule's if the file's numbers were in another unit."""
+    index = case.matcher.find(case.plan.patches("white")[0])
+    if index is None:
+        return None
+    read, nominal = float(case.view.xyz[index, 1]), float(case.patches.nominal[index])
+    for unit, factor in UNITS.items():
+        if abs(read * factor / nominal - 1) <= ABOUT:
+            return Remark(
+                "unit",
+                f"White reads {read:.4g}; were that in {unit}, it would be {read * factor:.3g} "
+                f"cd/m² where the rule's is {nominal:.4g}. Readings are taken to be in cd/m².",
+            )
+    return None
 
 
 def _drift(case: Case, readings: Readings) -> Remark | None:

@@ -106,6 +106,28 @@ def test_a_white_of_exactly_100(level: float, expected: bool) -> None:
     assert ("normalised" in noted(readings)) == expected
 
 
+@pytest.mark.parametrize(
+    ("rule", "white", "factor", "words"),
+    [
+        ("cinema-review-room", 48, 14 / 48, "reads 14; were that in foot-lamberts, it would be 48"),
+        ("sdr-broadcast", 100, 1000, "were that in mcd/m², it would be 100 cd/m² where the rule's"),
+        ("hdr-pq-1000", 100, 0.29186, "were that in foot-lamberts, it would be 100 cd/m²"),
+        ("cinema-review-room", 48, 0.35, ""),
+        ("sdr-broadcast", 100, 0.8, ""),
+    ],
+)
+def test_a_file_in_another_unit(rule: str, white: float, factor: float, words: str) -> None:
+    """14 fL are the cinema's 48 cd/m² (SMPTE ST 431-1); 1 fL = 3.426 cd/m² (NIST SP 811, B.8)."""
+    loaded = load_rule(rule)
+    shown = shipped.ideal(loaded, white=white)
+    readings = simulated.readings(
+        [replace(one, xyz=one.xyz * factor) for one in shown], loaded.encoding
+    )
+    found = assess(loaded, readings, now=NOW, draws=0).state.remarks
+    (text,) = [one.text for one in found if one.kind == "unit"] or [""]
+    assert words in text and bool(words) == bool(text)
+
+
 # ---------------------------------------------------------------- meter
 
 
