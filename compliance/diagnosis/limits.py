@@ -94,6 +94,8 @@ class _Words(NamedTuple):
     next_step: str
 
 
+AT_ONCE = "at once"
+"""After 0 s; no window has 0 % of the screen."""
 WORDS: Mapping[str, _Words] = {
     "window": _Words(
         "limiter",
@@ -115,7 +117,7 @@ WORDS: Mapping[str, _Words] = {
 def tell_limiter(limiter: Limiter) -> Cause:
     """The limiter in words and numbers."""
     words = WORDS[limiter.along]
-    places = [words.place.format(number(place)) for place in limiter.places]
+    places = [words.place.format(number(place)) if place else AT_ONCE for place in limiter.places]
     pairs = list(zip(places, limiter.luminance, strict=True))
     told = ", ".join(f"{number(luminance)}\u00a0cd/m² {place}" for place, luminance in pairs)
     return plain_cause(

@@ -234,6 +234,6 @@ def test_a_peak_that_falls_in_time_is_told_beside_a_larger_fall_by_area() -> Non
         "sag",
         "The light falls by 12\u00a0% while a patch is shown",
     )
-    assert "cd/m² after 0\u00a0s, " in cause.text
+    assert "cd/m² at once, " in cause.text
     kinds = {one.kind for one in found.remarks}
     assert "dimmed-by-area" in kinds and "dimmed-in-time" not in kinds
