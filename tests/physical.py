@@ -129,15 +129,15 @@ def white_of(rule: str) -> tuple[float, float]:
 
 def asked(
     rule: str, signal: Array, *, exponent: float | None = None, black: float | None = None,
-    primaries: Points | None = None,
+    primaries: Points | None = None, white: tuple[float, float] | None = None,
 ) -> Array:  # fmt: skip
-    """(R, 3) XYZ in cd/m² that a rule's target asks of signals (R, 3), or one of another exponent
-    or other primaries, with a black in cd/m² of its own."""
+    """(R, 3) XYZ in cd/m² that a rule's target asks of signals (R, 3), or one of another exponent,
+    other primaries or another white, with a black in cd/m² of its own."""
     dark = GOOD_BLACK[rule] if black is None else black
     glow, level = dark * white_xyz(*white_of(rule)), WHITES[rule]
     if rule == "cinema-review-room":
         return np.asarray(52.37 * np.clip(signal, 0.0, 1.0) ** (exponent or 2.6) + glow)
-    into = matrix(primaries or CONTAINERS[rule], D65).T
+    into = matrix(primaries or CONTAINERS[rule], white or D65).T
     if rule == "hdr-pq-1000":
         light = pq(signal) @ into
         return np.asarray(np.where(light[:, 1:2] < dark, glow, light))

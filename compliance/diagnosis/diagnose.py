@@ -186,10 +186,10 @@ class _Fitted:
             self._change(self._plain, [one]),
             self._change(self._plain, ()),
         )
-        tell = FITTED[one.option.cause].tell
-        assert tell is not None
-        cause = tell(Told(one, facts, whole, without, error, missing))
-        return self._worth(self._start, others), Suspect(cause, undone)
+        row = FITTED[one.option.cause]
+        assert row.tell is not None
+        cause = row.tell(Told(one, facts, whole, without, error, missing))
+        return 0.0 if row.last else self._worth(self._start, others), Suspect(cause, undone)
 
     def _white_off(self) -> tuple[float, Suspect] | None:
         """White where the rule admits none, as read and as the display is made out to be."""

@@ -20,6 +20,8 @@ class Row(NamedTuple):
     options: Callable[[Facts], Iterator[Option]]
     tell: Callable[[Told], Cause] | None
     """None for what only keeps the named causes honest."""
+    last: bool = False
+    """Told after all others: it says that something is off, not what."""
 
 
 FITTED: Mapping[str, Row] = {
@@ -28,7 +30,7 @@ FITTED: Mapping[str, Row] = {
     "channels": Row(channels.swap_options, channels.tell_swap),
     "primaries": Row(primaries.primaries_options, primaries.tell_primaries),
     "white": Row(white.white_options, white.tell_white),
-    "white-elsewhere": Row(white.free_white, None),
+    "white-elsewhere": Row(white.free_white, white.tell_elsewhere, last=True),
     "highlights": Row(levels.highlight_options, levels.tell_highlights),
     "blacks": Row(blacks.black_options, blacks.tell_blacks),
     "raised-black": Row(blacks.raised_options, blacks.tell_raised),
@@ -44,7 +46,7 @@ CAUSES: Mapping[str, str] = {
     "curve": "another transfer function",
     "channels": "channels swapped",
     "primaries": "other primaries, of the signal or of the display",
-    "white": "white at another standard white or on the daylight locus",
+    "white": "white at another standard white, on the daylight locus, or elsewhere",
     "limiter": "luminance limited by area",
     "sag": "luminance that falls while a patch is shown",
     "highlights": "highlights clipped or bent",

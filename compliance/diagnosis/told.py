@@ -64,7 +64,7 @@ def cause(told: Told, title: str, text: str, next_step: str, *evidence: Number) 
         numbers.append(("mean difference with it", round(told.error, ERROR), "ΔE ITP"))
         numbers.append(("mean difference without it", told.error_without, "ΔE ITP"))
     share = rounded(100 * better / told.error_without, 2) if better > 0 else None
-    return plain_cause(told.chosen.option.cause, title, text, next_step, *numbers, share=share)
+    return plain_cause(told.chosen.option.about, title, text, next_step, *numbers, share=share)
 
 
 def plain_cause(

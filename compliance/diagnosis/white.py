@@ -13,7 +13,14 @@ from compliance.diagnosis.fit import NOTHING, Array, Option
 from compliance.diagnosis.told import Told, cause, number
 from compliance.model import Cause
 
-__all__ = ["daylight", "free_white", "nearest_daylight", "tell_white", "white_options"]
+__all__ = [
+    "daylight",
+    "free_white",
+    "nearest_daylight",
+    "tell_elsewhere",
+    "tell_white",
+    "white_options",
+]
 
 SAME = 0.0015
 """Δu'v' within which two whites are one."""
@@ -73,13 +80,37 @@ def nearest_daylight(uv: Array) -> float:
 
 
 def free_white(facts: Facts) -> Iterator[Option]:
-    """White wherever the brighter neutral readings are: no cause, but nothing else then."""
+    """White wherever the brighter neutral readings are, where it has no name."""
     there = np.asarray(uv_to_xy(facts.white_uv))
 
     def change(display: Display, values: Array) -> Display:
         return display._replace(white=there[None])
 
     yield Option("white-elsewhere", "free", change, NOTHING, (), 0.35)
+
+
+def tell_elsewhere(told: Told) -> Cause:
+    """A white that is none of the known ones."""
+    facts = told.facts
+    read, own = uv_to_xy(facts.white_uv), xyz_to_uv(facts.model.white_xyz)
+    away = float(np.linalg.norm(own - facts.white_uv))
+    kelvin = nearest_daylight(facts.white_uv)
+    beside = facts.white_uv - xy_to_uv(daylight(np.array(kelvin)))
+    hue, off = "green" if beside[1] > 0 else "magenta", float(np.linalg.norm(beside))
+    return cause(
+        told,
+        f"White is off by Δu'v' {number(away, 2)}",
+        f"White reads x {read[0]:.4f}, y {read[1]:.4f}, which is no white with a name: the nearest "
+        f"daylight is that of {number(kelvin, 2)}\u00a0K, from which it lies Δu'v' "
+        f"{number(off, 2)} towards {hue}.",
+        "Set the white with the gains of two channels, or calibrate it again, and check that the "
+        "meter's correction is the one for this display.",
+        ("x of white as read", float(read[0]), "1"),
+        ("y", float(read[1]), "1"),
+        ("from the rule's white", away, "Δu'v'"),
+        ("temperature of the nearest daylight", kelvin, "K"),
+        ("from that daylight", off, "Δu'v'"),
+    )
 
 
 def tell_white(told: Told) -> Cause:

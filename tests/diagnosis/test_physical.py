@@ -12,6 +12,7 @@ from collections.abc import Callable
 import numpy as np
 import physical
 import pytest
+from outside import colour
 from physical import BT709, CINEMA, D65, P3, Panel, Read, matrix, white_xyz
 
 from compliance.model import Cause
@@ -266,6 +267,25 @@ def test_a_gain_does_not_make_other_primaries(rule: str, gain: tuple[float, floa
     """On a wide panel a channel's gain turns every hue a little."""
     found = read(rule, panel(rule, gain=gain, black=physical.GOOD_BLACK[rule]))
     assert [one.kind for one in found.causes] == ["gain"]
+
+
+@pytest.mark.parametrize(
+    ("rule", "white", "hue"),
+    [
+        ("sdr-broadcast", (0.325, 0.320), "magenta"),
+        ("web-srgb", (0.325, 0.320), "magenta"),
+        ("hdr-pq-1000", (0.3127, 0.345), "green"),
+    ],
+)
+def test_a_white_without_a_name(rule: str, white: tuple[float, float], hue: str) -> None:
+    """Beside the daylight locus, and of no one channel's gain; the distance is colour-science's."""
+    cause = only(read(rule, white=white))
+    uv = [colour.xy_to_Luv_uv(np.array(each)) for each in (white, D65)]
+    away = float(np.linalg.norm(uv[0] - uv[1]))
+    assert (cause.kind, cause.title) == ("white", f"White is off by Δu'v' {away:.2g}")
+    assert f"towards {hue}." in cause.text
+    assert number(cause, "from the rule's white") == pytest.approx(away, rel=0.01)
+    assert number(cause, "x of white as read") == pytest.approx(white[0], abs=1e-4)
 
 
 @pytest.mark.parametrize("channel", [0, 1, 2])
