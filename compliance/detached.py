@@ -24,6 +24,7 @@ from compliance.identity.usage import usage_fault
 from compliance.loops import apart
 from compliance.signatures.container import tight, unsigned_faults
 from compliance.signatures.stamps import Stamp, judged_at, stamp_in
+from compliance.signatures.unsound import UnsoundError, in_words
 from compliance.stamped import CLOCKS_APART, stamped
 from compliance.trust import context, nearest, standing
 
@@ -36,6 +37,7 @@ USAGE = KeyUsageConstraints(
     key_usage={"digital_signature", "non_repudiation"}, match_all_key_usages=False
 )
 MOST_CERTIFICATES = 20
+NONE = "is no signature beside a document (CMS, DER)"
 
 
 @dataclass(frozen=True, slots=True)
@@ -95,17 +97,14 @@ def read_detached(
     """Hold a signature against the bytes it should be of.
 
     `trusted` are certificates of signers, taken as they are, or of authorities that may have
-    issued a signer's; `stamping` likewise of time-stamping authorities. ValueError where
+    issued a signer's; `stamping` likewise of time-stamping authorities. UnsoundError where
     `signature` is no CMS signature by one signer.
     """
-    signed = _parsed(signature)
-    try:
-        return apart(lambda: _read(data, signed, trusted, stamping))
-    except ValueError:
-        raise
-    except Exception as fault:
-        # The libraries raise what they like on a damaged one.
-        raise ValueError(f"cannot be read: {type(fault).__name__}") from fault
+
+    def read() -> Detached:
+        return apart(lambda: _read(data, _parsed(signature), trusted, stamping))
+
+    return in_words(read, f"{NONE}: it is damaged")
 
 
 def _read(
@@ -121,19 +120,16 @@ def _read(
 
 
 def _parsed(signature: bytes) -> Any:
-    try:
-        message = cms.ContentInfo.load(signature, strict=True)
-        if message["content_type"].native != "signed_data":
-            raise ValueError("it is another kind of message")
-        signed = message["content"]
-        if len(signed["signer_infos"]) != 1:
-            raise ValueError(f"{len(signed['signer_infos'])} signers; expected 1")
-        if signed["encap_content_info"]["content"].native is not None:
-            raise ValueError("it holds content of its own")
-        if not tight(message, signed):
-            raise ValueError("it has more inside than its parts")
-    except (ValueError, TypeError, KeyError) as fault:
-        raise ValueError(f"is no signature beside a document (CMS, DER): {fault}") from None
+    message = cms.ContentInfo.load(signature, strict=True)
+    if message["content_type"].native != "signed_data":
+        raise UnsoundError(f"{NONE}: it is another kind of message")
+    signed = message["content"]
+    if len(signed["signer_infos"]) != 1:
+        raise UnsoundError(f"{NONE}: {len(signed['signer_infos'])} signers; expected 1")
+    if signed["encap_content_info"]["content"].native is not None:
+        raise UnsoundError(f"{NONE}: it holds content of its own")
+    if not tight(message, signed):
+        raise UnsoundError(f"{NONE}: it has more inside than its parts")
     return signed
 
 
@@ -142,7 +138,7 @@ def _certificates(signed: Any, information: Any) -> tuple[x509.Certificate, list
     found = [each.chosen for each in signed["certificates"]]
     named = information["sid"]
     if named.name != "issuer_and_serial_number" or len(found) > MOST_CERTIFICATES:
-        raise ValueError("does not name its signer by a certificate")
+        raise UnsoundError("does not name its signer by a certificate")
     own = [
         each
         for each in found
@@ -150,7 +146,7 @@ def _certificates(signed: Any, information: Any) -> tuple[x509.Certificate, list
         and each.serial_number == named.chosen["serial_number"].native
     ]
     if len(own) != 1:
-        raise ValueError("does not hold exactly one certificate of its signer")
+        raise UnsoundError("does not hold exactly one certificate of its signer")
     return own[0], [each for each in found if each is not own[0]]
 
 

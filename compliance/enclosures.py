@@ -20,6 +20,7 @@ __all__ = [
     "name_faults",
     "named",
     "number_fault",
+    "parsed",
     "stated_in",
 ]
 
@@ -155,11 +156,21 @@ def _at(document: Document, place: Sequence[str]) -> Any:
     return found
 
 
-def _object(attached: Attached, name: str) -> Document:
+def parsed(data: bytes, name: str) -> Any:
+    """What the JSON in a file of that name says; ValueError, in one line, where it is none."""
     try:
-        found = json.loads(attached[name], object_pairs_hook=_unique, parse_constant=_no_number)
+        return json.loads(data, object_pairs_hook=_unique, parse_constant=_no_number)
+    except json.JSONDecodeError as fault:
+        where = f"line {fault.lineno}, column {fault.colno}"
+        raise ValueError(f"{name}: is no JSON from {where} on") from None
+    except (UnicodeDecodeError, RecursionError):
+        raise ValueError(f"{name}: is no JSON") from None
     except ValueError as fault:
-        raise ValueError(f"{name}: is no JSON: {fault}") from fault
+        raise ValueError(f"{name}: is no JSON: {fault}") from None
+
+
+def _object(attached: Attached, name: str) -> Document:
+    found = parsed(attached[name], name)
     if not isinstance(found, dict):
         raise ValueError(f"{name}: is no JSON object")
     return found

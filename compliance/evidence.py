@@ -4,14 +4,15 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping
+from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from compliance import canonical
 from compliance.assessment import assess
 from compliance.deviations import read_deviation
-from compliance.enclosures import is_deviation, named
-from compliance.errors import Problem, SheetError
+from compliance.enclosures import is_deviation, named, parsed
+from compliance.errors import SheetError
 from compliance.job import job_from_document
 from compliance.meter import meter_from_document
 from compliance.model import Assessment, Deviation, Display, Readings, RuleFile
@@ -71,29 +72,75 @@ def reassess(files: Mapping[str, bytes]) -> dict[str, Any]:
 def assess_again(files: Mapping[str, bytes]) -> Assessment:
     """Compute the assessment again from the evidence; SheetError or InputError if it is unfit."""
     stated = _parsed(files, "assessment.json")
-    rule = rule_from_resolved(_parsed(files, "rule.json"), _rule_files(stated))
+    try:
+        said = _said(files, stated)
+    except (KeyError, TypeError, ValueError, AttributeError):
+        raise SheetError("assessment.json has not the shape of one") from None
+    rule = rule_from_resolved(_parsed(files, "rule.json"), said.rule_files)
     job = meter = None
     if "job.json" in files:
         job = job_from_document(_parsed(files, "job.json"), "job.json")
     if "meter.json" in files:
         meter = meter_from_document(_parsed(files, "meter.json"), "meter.json", "")
+    floor = meter.chromaticity_floor if meter else 0.1
+    readings, before = (
+        readings_from_bytes(files[name], *said.readings[name], floor=floor)
+        if name in files
+        else None
+        for name in (named("readings", files), named("before", files))
+    )
+    return assess(
+        rule,
+        readings,
+        before=before,
+        job=job,
+        meter=meter,
+        display=said.display,
+        deviations=_deviations(files),
+        now=said.now,
+        seed=said.seed,
+        draws=said.draws,
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class _Said:
+    """What an assessment states that cannot be seen from the other evidence."""
+
+    now: datetime
+    seed: int
+    draws: int
+    display: Display | None
+    """Where there is no job to say so."""
+    rule_files: tuple[RuleFile, ...]
+    """Where the rule came from."""
+    readings: Mapping[str, tuple[str, str]]
+    """For each attached file of readings, what it was called and its encoding."""
+
+
+def _said(files: Mapping[str, bytes], stated: Mapping[str, Any]) -> _Said:
+    """SheetError where it is beyond what is computed again; others where it has another shape."""
     now = datetime.fromisoformat(stated["assessed"])
     if timestamp(now) != stated["assessed"]:
         raise SheetError("assessment.json: assessed: no time in UTC")
     if not (0 <= stated["seed"] < MOST_SEEDS and 0 <= stated["draws"] <= MOST_DRAWS):
         raise SheetError("assessment.json: seed, draws: beyond what is computed again")
-    floor = meter.chromaticity_floor if meter else 0.1
-    return assess(
-        rule,
-        _readings(files, named("readings", files), stated, floor),
-        before=_readings(files, named("before", files), stated, floor),
-        job=job,
-        meter=meter,
-        display=_display(stated) if job is None else None,
-        deviations=_deviations(files),
+    return _Said(
         now=now,
         seed=stated["seed"],
         draws=stated["draws"],
+        display=None
+        if "job.json" in files or not stated["display"]
+        else Display(**stated["display"]),
+        rule_files=tuple(
+            RuleFile(file["path"], file["sha256"], file["commit"], file["dirty"], file["shipped"])
+            for file in stated["rule"]["files"]
+        ),
+        readings={
+            name: _called(name, stated)
+            for name in (named("readings", files), named("before", files))
+            if name in files
+        },
     )
 
 
@@ -108,31 +155,14 @@ def _parsed(files: Mapping[str, bytes], name: str) -> Any:
     if name not in files:
         raise SheetError(f"{name} is missing from the sheet")
     try:
-        return json.loads(files[name])
+        return parsed(files[name], name)
     except ValueError as error:
-        raise SheetError(str(Problem(name, f"is no JSON: {error}"))) from None
+        raise SheetError(str(error)) from None
 
 
-def _display(stated: Mapping[str, Any]) -> Display | None:
-    """The display as stated: without a job there is no other evidence of it."""
-    return Display(**stated["display"]) if stated["display"] else None
-
-
-def _rule_files(stated: Mapping[str, Any]) -> tuple[RuleFile, ...]:
-    """Where the rule came from, as stated: it cannot be seen from the evidence."""
-    return tuple(
-        RuleFile(file["path"], file["sha256"], file["commit"], file["dirty"], file["shipped"])
-        for file in stated["rule"]["files"]
-    )
-
-
-def _readings(
-    files: Mapping[str, bytes], name: str, stated: Mapping[str, Any], floor: float
-) -> Readings | None:
-    if name not in files:
-        return None
+def _called(name: str, stated: Mapping[str, Any]) -> tuple[str, str]:
     part = stated
     if name.startswith("before.") and stated["heading"] == "calibrated":
         part = stated["before"]
     said = part["readings"]
-    return readings_from_bytes(files[name], said["file"], said["encoding"], floor=floor)
+    return said["file"], said["encoding"]

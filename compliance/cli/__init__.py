@@ -2,7 +2,7 @@
 
 Commands are imported when called, so that help and version stay quick. Exit codes
 everywhere: 0 yes, 1 no, 2 the input or the call is wrong, 3 undecided, 4 an internal
-or I/O failure, 130 interrupted, 143 terminated.
+or I/O failure, 130 interrupted, 143 terminated, 129 hung up.
 """
 
 from __future__ import annotations
@@ -196,7 +196,7 @@ def _list(names: Mapping[str, Entry]) -> str:
     cls=Program,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
     epilog="Exit codes: 0 yes, 1 no, 2 the input or the call is wrong, 3 undecided, "
-    "4 an internal or I/O failure, 130 interrupted.",
+    "4 an internal or I/O failure, 130 interrupted, 143 terminated.",
 )
 @click.version_option(__version__, prog_name=PROGRAM, message="%(prog)s %(version)s")
 @click.option(

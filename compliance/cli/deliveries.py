@@ -28,6 +28,10 @@ OUTCOMES = {
 UNSIGNED = (
     "Nobody has signed that this is all of it: sheets may be missing. Those here say: {said}."
 )
+APART = (
+    "NOT to be relied on as it is, though each sheet in it holds by itself: the steps that fail "
+    "say what is wrong around them."
+)
 MARGIN = " " * 5
 
 
@@ -81,11 +85,17 @@ def print_delivery(checked: Delivered, print_step: Callable[[Step], None]) -> No
     for path, sheet in found.sheets.items():
         told = f"{path}: {sheet.number}: {sheet.said}"
         if sheet.exit_code == 1:
-            told = f"{path}: does not hold"
+            told = f"{path}: {_why_not(sheet)}"
         for line in wrap(harmless(told), COLUMNS - len(MARGIN)):
             click.echo(MARGIN + line)
     for line in wrap(harmless(_outcome(found)), COLUMNS - 2):
         click.echo(f"  {line}")
+
+
+def _why_not(sheet: Verification) -> str:
+    from compliance.verification.seal import only_strange
+
+    return "its signer is not among the trusted" if only_strange(sheet) else "does not hold"
 
 
 def _outcome(found: DeliveryVerification) -> str:
@@ -94,6 +104,8 @@ def _outcome(found: DeliveryVerification) -> str:
     text = OUTCOMES[found.exit_code]
     if found.exit_code == 3 and not found.signed:
         text = UNSIGNED
+    if found.exit_code == 1 and {each.exit_code for each in found.sheets.values()} == {0}:
+        text = APART
     return text.format(said=counts)
 
 

@@ -121,8 +121,9 @@ def command(
         if each.fault:
             click.echo(f"compliance: {harmless(each.fault)}", err=True)
     code = exit_code(checked)
-    twins = _twins([each for each in checked if isinstance(each, Checked)])
-    for line in twins:
+    sheets_alone = [each for each in checked if isinstance(each, Checked)]
+    twins = _twins(sheets_alone)
+    for line in [*twins, *_misnamed(sheets_alone)]:
         click.echo(f"compliance: {harmless(line)}", err=True)
     return 1 if twins and code in (0, 3) else code
 
@@ -175,6 +176,21 @@ def _twins(checked: list[Checked]) -> list[str]:
                 lines.append(f"{other} and {each.file} are two sheets with one number, {number}")
         seen[number].append((each.file, data))
     return lines
+
+
+def _misnamed(checked: list[Checked]) -> list[str]:
+    """Files under the name that another sheet of the call was written under by `assess`."""
+    numbers = {
+        each.file: each.verification.number
+        for each in checked
+        if each.verification and each.verification.number
+    }
+    named = {number.rpartition("-")[0]: number for number in numbers.values()}
+    return [
+        f"{file} is sheet {number}, though {named[file.stem]} goes by that name"
+        for file, number in numbers.items()
+        if named.get(file.stem, number).rpartition("-")[0] != number.rpartition("-")[0]
+    ]
 
 
 def _read(file: Path, most: int, what: str) -> bytes:

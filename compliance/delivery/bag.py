@@ -188,8 +188,12 @@ def _unlisted(digests: Mapping[str, str]) -> Iterable[str]:
 
 def tags_in(data: bytes) -> list[Tag]:
     """The labels of a bag-info.txt and what they say; ValueError where it is none."""
+    try:
+        lines = data.decode().splitlines()
+    except UnicodeDecodeError:
+        raise ValueError(f"{INFO}: is no UTF-8 text") from None
     found: list[Tag] = []
-    for number, line in enumerate(data.decode().splitlines(), 1):
+    for number, line in enumerate(lines, 1):
         label, colon, text = line.partition(": ")
         if not colon:
             raise ValueError(f"{INFO}:{number}: expected 'label: text'")

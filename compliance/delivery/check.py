@@ -26,7 +26,7 @@ from compliance.delivery.pack import AGENT, packed
 from compliance.delivery.sheets import SHEETS, Sheet, opened_sheet, payload, repeated, statements
 from compliance.verification import Status, Step, Verification
 from compliance.verification.outcome import worst
-from compliance.verification.seal import dated, unlike
+from compliance.verification.seal import dated, only_strange, unlike
 
 if TYPE_CHECKING:
     from compliance.identity import Signer
@@ -205,18 +205,13 @@ def _hold(sheets: Sequence[Sheet]) -> Outcome:
         if step.status in (Status.FAIL, Status.UNKNOWN)
     )
     if 1 in codes:
-        words = "do not hold" if any(map(_is_broken, sheets)) else "are signed by nobody trusted"
+        failed = [sheet.verification for sheet in sheets if sheet.verification.exit_code == 1]
+        words = "are signed by nobody trusted" if all(map(only_strange, failed)) else "do not hold"
         return Status.FAIL, f"{codes.count(1)} of {len(codes)} {words}", _told_each(told)
     if 3 in codes:
         count = codes.count(3)
         return Status.UNKNOWN, f"{count} of {len(codes)} not fully checked", _told_each(told)
     return Status.OK, f"all {len(codes)} hold" if len(codes) > 1 else "it holds", ()
-
-
-def _is_broken(sheet: Sheet) -> bool:
-    """Whether more is wrong with a sheet than who signed it."""
-    failed = {step.title for step in sheet.verification.steps if step.status is Status.FAIL}
-    return bool(failed - {"signer"})
 
 
 # ---------------------------------------------------------------- 4: as stated
@@ -272,8 +267,8 @@ def _own_words(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterable[
         return
     try:
         again = packed(sheets)
-    except (KeyError, TypeError, ValueError, AttributeError) as fault:
-        yield f"{bag.PAGE}: cannot be made again from the sheets: {fault}"
+    except (KeyError, TypeError, ValueError, AttributeError):
+        yield f"{bag.PAGE}: cannot be made again from what the sheets state"
         return
     for name in (bag.INFO, bag.PAGE):
         if texts.get(name) != again[name]:

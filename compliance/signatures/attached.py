@@ -9,6 +9,8 @@ from typing import Any
 
 from pyhanko.pdf_utils.reader import PdfFileReader
 
+from compliance.signatures.unsound import DAMAGED, UnsoundError, in_words
+
 __all__ = ["read_attachments"]
 
 MOST_NODES = 100
@@ -18,19 +20,23 @@ MOST_NODES = 100
 def read_attachments(data: bytes, *, largest: int) -> dict[str, bytes]:
     """The files attached to a PDF, by name; each of at most `largest` bytes.
 
-    ValueError where viewers could show another file for one of them than what is given here.
-    May raise any exception on a damaged file, as `read_signatures` does.
+    UnsoundError where viewers could show another file for one of them than what is given here,
+    and where the file is damaged.
     """
+    return in_words(lambda: _read_all(data, largest), DAMAGED)
+
+
+def _read_all(data: bytes, largest: int) -> dict[str, bytes]:
     reader = PdfFileReader(BytesIO(data))
     found: dict[str, bytes] = {}
     for name, specification in _leaves(reader.root.get("/Names", {}).get("/EmbeddedFiles")):
         if name in found:
-            raise ValueError(f"two attachments are named {name}")
+            raise UnsoundError(f"two attachments are named {name}")
         found[name] = _content(specification, name, largest)
     for specification in _associated(reader.root):
         name = str(specification.get("/UF", specification.get("/F")))
         if found.get(name) != _content(specification, name, largest):
-            raise ValueError(f"the associated file {name} is none of the attachments")
+            raise UnsoundError(f"the associated file {name} is none of the attachments")
     return found
 
 
@@ -45,11 +51,11 @@ def _content(specification: Any, name: str, largest: int) -> bytes:
     """What a file specification holds: the same in each place where viewers look for it."""
     for key in ("/F", "/UF"):
         if str(specification.get(key, name)) != name:
-            raise ValueError(f"attachment {name} calls itself {specification[key]}")
+            raise UnsoundError(f"attachment {name} calls itself {specification[key]}")
     embedded = specification["/EF"]
     first, *others = (_unpacked(embedded[key], name, largest) for key in embedded)
     if any(each != first for each in others):
-        raise ValueError(f"attachment {name} is two files")
+        raise UnsoundError(f"attachment {name} is two files")
     return first
 
 
@@ -59,11 +65,14 @@ def _unpacked(stream: Any, name: str, largest: int) -> bytes:
     coding = stream["/Filter"] if "/Filter" in stream else ()  # noqa: SIM401
     filters = [coding] if isinstance(coding, str) else [str(each) for each in coding]
     if filters == ["/FlateDecode"] and "/DecodeParms" not in stream:
-        packed = zlib.decompressobj().decompress(packed, largest + 1)
+        packed = in_words(
+            lambda: zlib.decompressobj().decompress(stream.encoded_data, largest + 1),
+            f"attachment {name} is damaged",
+        )
     elif filters:
-        raise ValueError(f"attachment {name} is coded with {', '.join(filters)}")
+        raise UnsoundError(f"attachment {name} is coded with {', '.join(filters)}")
     if len(packed) > largest:
-        raise ValueError(f"attachment {name} has more than {largest} bytes")
+        raise UnsoundError(f"attachment {name} has more than {largest} bytes")
     return packed
 
 
@@ -75,9 +84,9 @@ def _leaves(tree: Any) -> Iterable[tuple[str, Any]]:
         node = nodes.pop().get_object()
         seen += 1
         if seen > MOST_NODES:
-            raise ValueError("the tree of attachments is too large")
+            raise UnsoundError("the tree of attachments is too large")
         nodes += node.get("/Kids", ())
         flat = [part.get_object() for part in node.get("/Names", ())]
         if len(flat) % 2:
-            raise ValueError("the tree of attachments names one without a file")
+            raise UnsoundError("the tree of attachments names one without a file")
         yield from ((str(name), leaf) for name, leaf in zip(flat[::2], flat[1::2], strict=True))

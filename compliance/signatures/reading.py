@@ -12,7 +12,6 @@ from typing import Any, BinaryIO
 from cryptography import x509 as pyca
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign import fields
-from pyhanko.sign.diff_analysis import SuspiciousModification
 from pyhanko.sign.validation import async_validate_pdf_signature
 from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature, read_certification_data
 from pyhanko.sign.validation.settings import KeyUsageConstraints
@@ -24,6 +23,7 @@ from compliance.loops import apart
 from compliance.signatures.container import container_faults
 from compliance.signatures.history import later_faults
 from compliance.signatures.stamps import Stamp, judged_at, stamp_in
+from compliance.signatures.unsound import DAMAGED, in_words
 from compliance.signing import COUNTER_FIELD, FACILITY_FIELD, role_in
 from compliance.trust import Standing, context, nearest, standing
 
@@ -92,10 +92,10 @@ def read_signatures(
     """Read and check all signatures of a PDF.
 
     `trusted` are certificates of signers, taken as they are, or of authorities that may
-    have issued a signer's; `stamping` likewise of time-stamping authorities. May raise any
-    exception on a damaged file: for the caller each of them means that it is not intact.
+    have issued a signer's; `stamping` likewise of time-stamping authorities. UnsoundError on
+    a file that is damaged or no PDF.
     """
-    return apart(lambda: _read_all(data, trusted, stamping))
+    return in_words(lambda: apart(lambda: _read_all(data, trusted, stamping)), DAMAGED)
 
 
 def count_signatures(file: BinaryIO) -> int:
@@ -212,9 +212,7 @@ def _status_faults(status: PdfSignatureStatus) -> Iterable[str]:
     if status.coverage < SignatureCoverageLevel.ENTIRE_REVISION:
         yield "it covers a part of the file only"
     if not status.docmdp_ok:
-        change = status.diff_result
-        why = f": {change}" if isinstance(change, SuspiciousModification) and str(change) else ""
-        yield f"the file was changed after signing in a way that the signature forbids{why}"
+        yield "the file was changed after signing in a way that the signature forbids"
 
 
 def _usage_faults(certificate: bytes) -> Iterable[str]:

@@ -15,6 +15,7 @@ from pyhanko.sign.validation.generic_cms import validate_tst_signed_data
 
 from compliance.identity import Signer
 from compliance.signatures.container import STAMP
+from compliance.signatures.unsound import UnsoundError
 from compliance.trust import context, nearest, standing
 
 __all__ = ["Imprint", "Stamp", "digest_of", "judged_at", "read_stamp", "stamp_in"]
@@ -67,7 +68,7 @@ def digest_of(stamped: bytes) -> Imprint:
 
     def imprint(name: str) -> bytes:
         if name not in DIGESTS:
-            raise ValueError(f"its time stamp uses {name}; expected {', '.join(DIGESTS)}")
+            raise UnsoundError(f"its time stamp uses {name}; expected {', '.join(DIGESTS)}")
         digest = hashes.Hash(DIGESTS[name]())
         digest.update(stamped)
         return digest.finalize()
@@ -78,12 +79,12 @@ def digest_of(stamped: bytes) -> Imprint:
 def read_stamp(token: cms.ContentInfo, imprint: Imprint, trusted: Sequence[Signer] = ()) -> Stamp:
     """Read a time stamp; `imprint` gives the digest it has to be of. Judged at its own time.
 
-    ValueError where the token is none; on a damaged one any other exception.
+    UnsoundError where the token is none; on a damaged one any other exception.
     """
     signed = token["content"]
     information = signed["encap_content_info"]["content"].parsed
     if not isinstance(information, tsp.TSTInfo):
-        raise ValueError("its time stamp is none")
+        raise UnsoundError("its time stamp is none")
     own, others = _certificates(signed)
     authority = Signer.of(pyca.load_der_x509_certificate(own.dump()))
     time = information["gen_time"].native.astimezone(UTC)
@@ -126,5 +127,5 @@ def _certificates(signed: Any) -> tuple[x509.Certificate, list[x509.Certificate]
         and each.serial_number == named["serial_number"].native
     ]
     if len(own) != 1:
-        raise ValueError("its time stamp does not come with the certificate of its authority")
+        raise UnsoundError("its time stamp does not come with the certificate of its authority")
     return own[0], [each for each in found if each is not own[0]]

@@ -22,6 +22,8 @@ MOST_DETAILS = 20
 """Differences told one by one; the rest is counted."""
 
 
+SHAPELESS = "assessment.json has not the shape of one"
+
 # ---------------------------------------------------------------- 4: the attachments
 
 
@@ -39,7 +41,7 @@ def as_stated(
         faults.append(reason(stated))
     else:
         found = attempt(lambda: list(digest_faults(attached, stated)))
-        faults += [reason(found)] if isinstance(found, Exception) else found
+        faults += _in_words(found) if isinstance(found, Exception) else found
     if faults:
         return Status.FAIL, "not what the assessment was made from", tuple(dict.fromkeys(faults))
     told = f"{', '.join(sorted(attached))}: as stated"
@@ -50,6 +52,10 @@ def as_stated(
     if expected.any_signer or all(known for _, known in accepted):
         return Status.OK, told, lines
     return Status.UNKNOWN, f"{told}; a deviation's signer is not among the trusted", lines
+
+
+def _in_words(fault: Exception) -> list[str]:
+    return [reason(fault) if isinstance(fault, ValueError) else SHAPELESS]
 
 
 def _who_accepted(
@@ -73,7 +79,7 @@ def computed_again(stated: Document | Exception, again: Document | Exception) ->
         return Status.FAIL, f"not possible: {reason(again)}", ()
     differences = attempt(lambda: compare(stated, again))
     if isinstance(differences, Exception):
-        return Status.FAIL, f"assessment.json has not the shape of one: {reason(differences)}", ()
+        return Status.FAIL, SHAPELESS, ()
     return _compared(differences, tool_of(stated), tool_of(again))
 
 

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from compliance.canonical import digest
 from compliance.enclosures import Document
 from compliance.recomputation import tool_of
-from compliance.verification.outcome import Outcome, Status, attempt, reason
+from compliance.verification.outcome import Outcome, Status, attempt
 
 if TYPE_CHECKING:
     from compliance.model import Assessment
@@ -33,8 +33,10 @@ def as_drawn(
     excuse = _excuse(data, stated, again)
     if excuse is not None:
         return Status.NOT_DONE, f"not compared: {excuse}", ()
-    details = [reason(found)] if isinstance(found, Exception) else found[:MOST_DETAILS]
-    return Status.FAIL, "the pages do not show what the evidence says", tuple(details)
+    if isinstance(found, Exception):
+        return Status.FAIL, "the pages cannot be compared: the file is damaged", ()
+    text = "the pages do not show what the evidence says"
+    return Status.FAIL, text, tuple(found[:MOST_DETAILS])
 
 
 def _differences(data: bytes, again: Assessment) -> list[str]:

@@ -6,13 +6,12 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Protocol
 
-from compliance.errors import ComplianceError
 from compliance.identity import Signer, same_key
 from compliance.signatures import Seal, Signature, Stamp
 from compliance.stamped import CLOCKS_APART
-from compliance.verification.outcome import Outcome, Status, reason, told, worst
+from compliance.verification.outcome import Outcome, Status, Verification, reason, told, worst
 
-__all__ = ["dated", "intact", "signed_by", "signed_when", "unlike"]
+__all__ = ["dated", "intact", "only_strange", "signed_by", "signed_when", "unlike"]
 
 SealOrFault = Seal | Exception
 SHORT = 16
@@ -38,10 +37,7 @@ class Dated(Protocol):
 def intact(seal: SealOrFault) -> Outcome:
     """(1)"""
     if isinstance(seal, Exception):
-        why = reason(seal)
-        if not isinstance(seal, ValueError | ComplianceError):
-            why = f"it is damaged or cut off ({why})"
-        return Status.FAIL, f"cannot be read as a signed PDF: {why}", ()
+        return Status.FAIL, f"cannot be read as a signed PDF: {reason(seal)}", ()
     if not seal.signatures:
         return Status.FAIL, "NOT SIGNED: nobody vouches for this sheet", ()
     if seal.all_faults:
@@ -63,13 +59,11 @@ def signed_by(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) ->
     """(2)"""
     if isinstance(seal, Exception) or not seal.signatures:
         return Status.FAIL, "no signature to tell the signer by", ()
-    first, *more = seal.signatures
-    for each in more:
-        if same_key(each.signer.certificate, first.signer.certificate):
-            told = f"{_holder(first.signer)} signed twice, with one key"
-            key = f"SHA-256 {each.signer.fingerprint}"
-            return Status.FAIL, f"{told}; a second signature is somebody else's", (key,)
-    several = bool(more)
+    if (twice := _signed_twice(seal.signatures)) is not None:
+        told = f"{_holder(twice)} signed twice, with one key"
+        key = f"SHA-256 {twice.fingerprint}"
+        return Status.FAIL, f"{told}; a second signature is somebody else's", (key,)
+    several = len(seal.signatures) > 1
     statuses: list[Status] = []
     lines: list[tuple[str, str]] = []
     for index, signature in enumerate(seal.signatures):
@@ -81,6 +75,20 @@ def signed_by(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) ->
     lines.insert(0, lines.pop(statuses.index(worst(statuses))))  # who decides stands first
     first_line, *others = (line for one in lines for line in one)
     return worst(statuses), first_line, tuple(others)
+
+
+def _signed_twice(signatures: Sequence[Signature]) -> Signer | None:
+    """Who signed first and then, with the same key, again."""
+    for each in signatures[1:]:
+        if same_key(each.signer.certificate, signatures[0].signer.certificate):
+            return each.signer
+    return None
+
+
+def only_strange(found: Verification) -> bool:
+    """Whether nothing is wrong with a sheet but that whoever signed it is not trusted."""
+    failed = {step.title for step in found.steps if step.status is Status.FAIL}
+    return failed == {"signer"} and _signed_twice(found.signatures) is None
 
 
 def _standing(
@@ -105,8 +113,8 @@ def unlike(signer: Signer, trusted: Sequence[Signer]) -> str:
         if (each.name, each.organisation) == (signer.name, signer.organisation):
             other = "certificate" if same_key(each.certificate, signer.certificate) else "key"
             return (
-                f"not among the trusted certificates: the one of that name is of another {other}, "
-                f"SHA-256 {each.fingerprint[:SHORT]}…"
+                f"not among the trusted certificates: signed with another {other} of that name: "
+                f"SHA-256 {signer.fingerprint[:SHORT]}…; trusted is {each.fingerprint[:SHORT]}…"
             )
     return "not among the trusted certificates"
 

@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 import json
+import os
+import re
+import signal
 import subprocess
+import sys
 from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
@@ -17,6 +21,7 @@ Run = Callable[..., subprocess.CompletedProcess[str]]
 
 KEY = ("--identity", "me.p12", "--password-file", "password.txt")
 NOW = ("--now", "2026-11-20T18:00:00Z")
+ROOT = Path(__file__).resolve().parents[2]
 
 
 @cache
@@ -73,7 +78,47 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     done = compliance("verify", "delivery", "--trust", "me.pem")
     assert done.returncode == 1
     assert "more: was added: no manifest names it" in done.stdout
+    assert done.stdout.endswith(
+        "  NOT to be relied on as it is, though each sheet in it holds by itself: the\n"
+        "  steps that fail say what is wrong around them.\n"
+    )
+
+
+def test_a_delivery_by_a_stranger(compliance: Run, home: Path) -> None:
+    compliance("deliver", "sheets", "--out", "delivery", *KEY, *NOW)
+    data = new_identity("Jo Heron", "Low House", "jo@example.org", PASSWORD, MADE)
+    (home / "other.pem").write_bytes(load_identity(data, PASSWORD).pem)
+    done = compliance("verify", "delivery", "--trust", "other.pem")
+    assert done.returncode == 1
+    assert "  3  fail     sheets: 2 of 2 are signed by nobody trusted\n" in done.stdout
+    assert "data/sheets/KX-7-1-tiny.pdf: its signer is not among the trusted\n" in done.stdout
+    assert "does not hold" not in done.stdout
     assert done.stdout.endswith("  NOT to be relied on as it is.\n")
+
+
+def test_sheets_under_each_others_names(compliance: Run, home: Path) -> None:
+    """Nothing states in a folder which is which, save the names that 'assess' gave them."""
+    one, two = (home / "sheets" / f"KX-7-{slot}-tiny.pdf" for slot in "12")
+    first, second = one.read_bytes(), two.read_bytes()
+    one.write_bytes(second)
+    two.write_bytes(first)
+    done = compliance("verify", "sheets", "--trust", "me.pem")
+    _, *told = done.stderr.splitlines()
+    assert done.returncode == 0
+    assert [re.sub("-[0-9a-f]{8}", "", line) for line in told] == [
+        "compliance: sheets/KX-7-1-tiny.pdf is sheet KX-7-2-tiny, though KX-7-1-tiny goes by "
+        "that name",
+        "compliance: sheets/KX-7-2-tiny.pdf is sheet KX-7-1-tiny, though KX-7-2-tiny goes by "
+        "that name",
+    ]
+    one.rename(home / "sheets" / "client's.pdf")
+    two.write_bytes(first)
+    done = compliance("verify", "sheets", "--trust", "me.pem")
+    assert len(done.stderr.splitlines()) == 2
+    two.unlink()
+    (home / "sheets" / "mine.pdf").write_bytes(first)
+    done = compliance("verify", "sheets", "--trust", "me.pem")
+    assert len(done.stderr.splitlines()) == 1
 
 
 def test_no_sheet_is_left_out_for_its_capitals(compliance: Run, home: Path) -> None:
@@ -158,3 +203,38 @@ def test_calls_that_are_wrong(
     done = compliance("deliver", *call)
     assert (done.returncode, done.stdout) == (2, "")
     assert expected in done.stderr
+
+
+SLOW = """
+import os, time
+from compliance.cli import command
+
+fsync, calls = os.fsync, []
+
+def slow(descriptor):
+    calls.append(1)
+    fsync(descriptor)
+    if len(calls) == 2:
+        print("ready", flush=True)
+        time.sleep(100)
+
+os.fsync = slow
+command.main(["deliver", "sheets", "--out", "delivery", "--no-signature"])
+"""
+
+
+def test_a_run_that_is_terminated_leaves_nothing_half_written(
+    home: Path, ended: Callable[[subprocess.Popen[str]], int]
+) -> None:
+    before = sorted(path.name for path in home.iterdir())
+    with subprocess.Popen(
+        [sys.executable, "-c", SLOW],
+        cwd=home, env={**os.environ, "PYTHONPATH": str(ROOT)},
+        stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True,
+    ) as process:  # fmt: skip
+        assert process.stdout is not None
+        assert process.stdout.readline() == "ready\n"
+        assert any(path.suffix == ".part" for path in home.iterdir())
+        process.send_signal(signal.SIGTERM)
+        assert ended(process) == 143
+    assert sorted(path.name for path in home.iterdir()) == before

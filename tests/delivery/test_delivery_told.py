@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import re
 from pathlib import Path
 
+import missed
 import pytest
+from missed import AGAIN
 from packing import as_folder, as_zip, checked, delivery, resealed, told
 from sealing import identity
 
 from compliance.delivery.check import DeliveryVerification, verify_delivery
 from compliance.identity import Signer
+from compliance.sheet.write import countersign_sheet
 from compliance.verification import Expected, verify_as
+from compliance.verification.seal import only_strange
 
 ONE, TWO = "data/sheets/one.pdf", "data/sheets/two.pdf"
 
@@ -42,8 +47,9 @@ def test_a_trusted_certificate_of_the_same_name(tmp_path: Path) -> None:
     """Sheets and delivery are sound; whom the reader trusts is another Ada Quill."""
     namesake = identity.__wrapped__().signer
     found = by(as_folder(delivery(), tmp_path / "d"), namesake)
-    words = "not among the trusted certificates: the one of that name is of another key, SHA-256"
-    assert f"{words} {namesake.fingerprint[:16]}…" in told(found, 2)
+    words = "not among the trusted certificates: signed with another key of that name: SHA-256"
+    mine, theirs = (each.fingerprint[:16] for each in (identity().signer, namesake))
+    assert f"{words} {mine}…; trusted is {theirs}…" in told(found, 2)
     assert told(found, 3).startswith("fail\n2 of 2 are signed by nobody trusted")
     assert words in told(found, 3)
 
@@ -71,3 +77,32 @@ def test_a_damaged_zip_is_told_in_our_words(tmp_path: Path, share: float) -> Non
     found = told(checked(place), 1)
     assert ": is damaged" in found
     assert "Error" not in found and "CRC" not in found
+
+
+@pytest.mark.parametrize(
+    ("name", "data", "step", "words"),
+    [
+        (
+            "signature.p7s",
+            delivery()["signature.p7s"][:-9],
+            2,
+            "signature.p7s: is no signature beside a document (CMS, DER): it is damaged",
+        ),
+        ("signature.p7s", b"", 2, "is no signature beside a document (CMS, DER): it is damaged"),
+        ("bag-info.txt", b"\xff\xfe", 4, "bag-info.txt: is no UTF-8 text"),
+        (ONE, delivery()[ONE][:-200], 3, "cannot be read as a signed PDF: it is damaged or cut"),
+    ],
+)
+def test_a_damaged_file_is_told_in_our_words(
+    tmp_path: Path, name: str, data: bytes, step: int, words: str
+) -> None:
+    found = told(checked(as_folder({**delivery(), name: data}, tmp_path / "d")), step)
+    assert words in found
+    assert not re.search("codec|Error|asn1|xref|EOF", found)
+
+
+def test_one_key_twice_is_more_than_a_stranger() -> None:
+    twice = countersign_sheet(missed.sheet(), identity=identity(), role="client", when=AGAIN)
+    assert not only_strange(verify_as(twice, Expected((), (), any_signer=True)))
+    stranger = identity.__wrapped__("Somebody Else").signer
+    assert only_strange(verify_as(missed.sheet(), Expected((stranger,), (), any_signer=False)))

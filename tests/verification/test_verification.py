@@ -7,6 +7,7 @@ import random
 from collections.abc import Mapping
 from datetime import datetime
 from functools import cache
+from io import BytesIO
 from typing import Any
 
 import pytest
@@ -23,6 +24,7 @@ from evidence_of_a_slot import (
     with_reading,
     with_rule,
 )
+from pikepdf import Pdf
 from sealing import (
     PASSWORD,
     SIGNED,
@@ -299,7 +301,7 @@ def with_text(**parts: Any) -> bytes:
         ("assessment.json", b'{"a": 1, "a": 2}', "a key stands there twice"),
         ("assessment.json", b'{"a": NaN}', "NaN is no number"),
         ("assessment.json", b'{"a": 1e999}', "assessment.json"),
-        ("assessment.json", b'{"a": ' + b"[" * 100_000, "RecursionError"),
+        ("assessment.json", b'{"a": ' + b"[" * 100_000, "assessment.json: is no JSON"),
         ("assessment.json", with_text(findings="none"), "assessment.json"),
         ("assessment.json", with_text(findings=[1, 2]), "assessment.json"),
         ("assessment.json", with_text(rule=None), "assessment.json"),
@@ -319,6 +321,41 @@ def test_hostile_evidence_fails_and_raises_nothing(name: str, data: bytes, words
     assert found.exit_code == 1
     assert statuses(found)[3:5] == ["fail", "fail"]
     assert words in told(found, 4)
+
+
+@pytest.mark.parametrize(
+    "parts", [{"assessed": "yesterday"}, {"assessed": 7}, {"before": []}, {"draws": "x"}]
+)
+def test_what_has_not_the_shape_of_an_assessment_is_told_in_our_words(parts: Any) -> None:
+    found = again({**evidence(), "assessment.json": with_text(**parts)})
+    assert told(found, 5) == "not possible: assessment.json has not the shape of one"
+
+
+def test_a_digest_cannot_be_looked_up_in_another_shape() -> None:
+    found = again({**evidence(), "assessment.json": with_text(deviations=7)})
+    assert told(found, 4).endswith("\nassessment.json has not the shape of one")
+
+
+def test_a_damaged_attachment_is_told_in_our_words() -> None:
+    data = sheet()
+    with Pdf.open(BytesIO(data)) as document:
+        packed = document.attachments["readings.csv"].get_file().obj.read_raw_bytes()
+    assert data.count(packed) == 1
+    broken = data.replace(packed, packed[:40] + bytes(99) + packed[139:])
+    found = verify_sheet(broken, trust=ME)
+    assert told(found, 1).endswith("FacilitySignature: the signed bytes were changed")
+    assert told(found, 4) == "cannot be read: attachment readings.csv is damaged"
+    assert told(found, 6) == "not possible without the evidence"
+
+
+def test_damaged_pages_are_told_in_our_words() -> None:
+    data = sheet()
+    with Pdf.open(BytesIO(data)) as document:
+        packed = document.pages[0].obj.Contents.read_raw_bytes()
+    assert data.count(packed) == 1
+    broken = data.replace(packed, packed[:40] + bytes(99) + packed[139:])
+    found = verify_sheet(broken, trust=ME)
+    assert told(found, 6) == "the pages cannot be compared: the file is damaged"
 
 
 # ---------------------------------------------------------------- another engine
