@@ -18,6 +18,10 @@ UNITS = {"foot-lamberts": FOOT_LAMBERT, "mcd/m²": 0.001}
 """cd/m² that one of a unit is."""
 ABOUT = 0.1
 """Share by which white may be off and still tell the unit (practice)."""
+EXACT = 0.005
+"""Share by which the brightest of readings that were normalised may be off."""
+FAR = 0.3
+"""Share of its target by which it differs then."""
 DRIFT = 0.5
 """% of the mean from which a drift of the repeated white is worth a remark (practice)."""
 
@@ -155,13 +159,21 @@ def _older_than_calibration(job: Job | None, measured: datetime | None) -> Remar
 
 def _normalised(case: Case) -> Remark | None:
     index = case.matcher.find(case.plan.patches("white")[0])
-    if index is None or float(case.view.xyz[index, 1]) != 100.0:
-        return None
-    return Remark(
-        "normalised",
-        "White reads exactly 100.0000 cd/m²; the file may have been normalised to white, "
-        "and its values would then be no luminances.",
+    may_be = (
+        "the file may have been normalised to white, and its values would then be no luminances."
     )
+    if index is not None and float(case.view.xyz[index, 1]) == 100.0:
+        return Remark("normalised", f"White reads exactly 100.0000 cd/m²; {may_be}")
+    brightest = int(np.argmax(case.view.xyz[:, 1]))
+    read, nominal = case.view.xyz[brightest, 1], case.patches.nominal[brightest]
+    for whole in (1.0, 100.0):
+        if abs(read / whole - 1) <= EXACT and abs(read / nominal - 1) > FAR:
+            return Remark(
+                "normalised",
+                f"The brightest patch reads {read:.4g}, where the rule's is {nominal:.4g} cd/m²; "
+                f"{may_be}",
+            )
+    return None
 
 
 def _other_unit(case: Case) -> Remark | None:

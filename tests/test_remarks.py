@@ -128,6 +128,30 @@ def test_a_file_in_another_unit(rule: str, white: float, factor: float, words: s
     assert words in text and bool(words) == bool(text)
 
 
+@pytest.mark.parametrize(
+    ("rule", "white", "top", "expected"),
+    [
+        ("cinema-review-room", 48, 100.0, True),
+        ("cinema-review-room", 48, 1.001, True),
+        ("hdr-pq-1000", 100, 100.2, True),
+        ("sdr-broadcast", 100, 1.0, True),
+        ("sdr-broadcast", 100, 100.2, False),
+        ("cinema-review-room", 48, 98.0, False),
+        ("web-srgb", 80, 100.2, False),
+    ],
+)
+def test_a_file_normalised_to_1_or_100(rule: str, white: float, top: float, expected: bool) -> None:
+    """The brightest patch is 1 or 100, and far from what the rule asks for."""
+    loaded = load_rule(rule)
+    shown = shipped.ideal(loaded, white=white)
+    factor = top / max(one.xyz[1] for one in shown)
+    readings = simulated.readings(
+        [replace(one, xyz=one.xyz * factor) for one in shown], loaded.encoding
+    )
+    found = {one.kind for one in assess(loaded, readings, now=NOW, draws=0).state.remarks}
+    assert ("normalised" in found) == expected
+
+
 # ---------------------------------------------------------------- meter
 
 

@@ -14,6 +14,8 @@ __all__ = ["encoding"]
 
 FEW = 0.5
 """Share of the rule's patches that is found, above which nothing is said."""
+HARDLY = 0.1
+"""Share that is found of a rule's patches where others were measured."""
 MOST = 0.9
 """Share that another encoding must find."""
 
@@ -26,12 +28,24 @@ def encoding(case: Case, readings: Readings) -> Remark | None:
     others = {name: _found_in(case, readings, other) for name, other in ENCODINGS.items()}
     best = max(others, key=lambda name: others[name])
     if others[best] < MOST * every:
-        return None
+        return _of_another_plan(here, every, len(case.patches))
     return Remark(
         "encoding",
         f"Of {every} patches that the rule names {here} are among the readings as "
         f"{readings.encoding.name}, and {others[best]} would be as {best}: the code values may "
         "be in that encoding.",
+    )
+
+
+def _of_another_plan(here: int, every: int, read: int) -> Remark | None:
+    """A remark where hardly any of the rule's patches is there, and much that is none of them."""
+    if here > HARDLY * every or read <= 2 * here:
+        return None
+    return Remark(
+        "other-plan",
+        f"Of {every} patches that the rule names {here or 'none'} "
+        f"{'is' if here == 1 else 'are'} among the readings: they may have been taken for another "
+        "rule.",
     )
 
 

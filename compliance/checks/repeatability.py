@@ -6,10 +6,14 @@ import numpy as np
 
 from compliance.grading.case import Case
 from compliance.model import Meter, Remark, RepeatabilityBand
-from compliance.wording import format_plain
+from compliance.wording import format_number, format_plain
 
-__all__ = ["repeatability"]
+__all__ = ["conflicting", "repeatability"]
 
+LIT = 1.0
+"""cd/m² from which readings of one patch are held against each other."""
+ONE = 0.15
+"""Share within which they are of one patch (practice); the repeated white may have drifted."""
 APART = 3
 """Rows within which two readings of a patch tell scatter and no drift."""
 LEAST = 2
@@ -56,6 +60,23 @@ def repeatability(case: Case, meter: Meter | None) -> Remark | None:
         f"(standard deviation), {format_plain(float(f'{times:.2g}'))} times what the meter's file "
         "states: display or conditions were unsteady, or the meter was.",
     )
+
+
+def conflicting(case: Case) -> Remark | None:
+    """A remark on the patch whose readings can hardly be of one patch."""
+    patches, white = case.patches, case.matcher.find(case.plan.patches("white")[0])
+    most, told = ONE, ""
+    for patch in np.flatnonzero((patches.count > 1) & (case.view.xyz[:, 1] >= LIT)):
+        level = case.view.readings[patches.rows == patch, 1]
+        apart = float(np.ptp(level) / level.mean())
+        if patch != white and apart > most:
+            most = apart
+            told = (
+                f"Patch {patches.triple(int(patch))} was read {len(level)} times, as "
+                f"{format_number(float(level.min()))} to {format_number(float(level.max()))}"
+                "\u00a0cd/m²: these can hardly be of one patch, and their mean is judged."
+            )
+    return Remark("conflicting", told) if told else None
 
 
 def _own(bands: tuple[RepeatabilityBand, ...], luminance: float) -> float | None:

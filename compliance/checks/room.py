@@ -1,4 +1,4 @@
-"""Light of the room in the dark readings."""
+"""Black: light of the room in it, or none at all."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from compliance.grading.case import Case
 from compliance.model import Job, ReadingsEntry, Remark
 from compliance.wording import format_number, format_plain
 
-__all__ = ["ambient"]
+__all__ = ["ambient", "unseen"]
 
 SCREEN = (0.01, 0.04)
 """Share of the light falling on a screen that it sends back (practice)."""
@@ -59,3 +59,16 @@ def ambient(case: Case, job: Job | None, entry: ReadingsEntry | None) -> Remark 
 
 ABOVE_FLOOR = 3.0
 """Times what the meter can tell from dark."""
+
+
+def unseen(case: Case) -> Remark | None:
+    """A remark where a black reads no light at all, on a display that may give some."""
+    index = case.matcher.find(case.plan.patches("black")[0])
+    if index is None or case.view.xyz[index, 1] > 0 or case.stated.technology in LIGHTLESS:
+        return None
+    return Remark(
+        "black-unseen",
+        "Black reads no light at all: if the display gives any, as with a backlight or a lamp, the "
+        "meter did not see it, and what is said of black, contrast and the curve in the dark does "
+        "not hold.",
+    )

@@ -70,7 +70,7 @@ OF_READINGS = {
     "--before",
     "as_found",
     is_flag=True,
-    help="Explain a job's readings before calibration instead.",
+    help="Explain a job's readings before calibration instead, of the slots that have some.",
 )
 @click.option(
     "--allow-outside", is_flag=True, help="Let the job name files outside its own folder."
@@ -134,7 +134,10 @@ def _documents(
         return [_stated(target, given)], []
     documents: list[Mapping[str, Any]] = []
     faults: list[Fault] = []
-    for case in _cases(target, given):
+    cases = _cases(target, given)
+    if given["as_found"]:
+        cases = [case for case in cases if case.source.before] or cases
+    for case in cases:
         try:
             documents.append(case.assess(now, as_found=given["as_found"]).document)
         except Exception as error:

@@ -9,7 +9,15 @@ import numpy as np
 from compliance.diagnosis.display import Display, shown, swapped
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import Array, Option
-from compliance.diagnosis.told import Told, cause, number, percent, plain_cause, target_level
+from compliance.diagnosis.told import (
+    Told,
+    cause,
+    number,
+    percent,
+    plain_cause,
+    target_level,
+    too_bright,
+)
 from compliance.model import Cause
 
 __all__ = ["black_options", "raised_options", "tell_black", "tell_blacks", "tell_raised"]
@@ -177,7 +185,7 @@ def tell_black(black: float, most: float) -> Cause:
     """Black that is read above what the rule admits, both in cd/m²."""
     return plain_cause(
         "raised-black",
-        f"Black is {percent(black / most - 1)} too bright",
+        f"Black is {too_bright(black, most)}",
         f"Black reads {number(black)}\u00a0cd/m², where at most {number(most)}\u00a0cd/m² belong. "
         "Nothing else explains it, and the dark greys do not tell light that is added from a black "
         "level set too high.",

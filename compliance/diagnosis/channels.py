@@ -10,7 +10,7 @@ from compliance.diagnosis.display import Display, swapped
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import NOTHING, Array, Option
 from compliance.diagnosis.matrices import matrices
-from compliance.diagnosis.told import Told, cause, number, percent, plain_cause
+from compliance.diagnosis.told import Told, cause, number, percent, plain_cause, too_bright
 from compliance.model import Cause
 
 __all__ = [
@@ -189,18 +189,14 @@ def _free(display: Display, values: Array) -> Display:
 
 def tell_luminance(facts: Facts) -> Cause:
     """White that is read outside of what the rule admits."""
-    low, high = facts.span
-    bright = facts.white > high
-    bound = high if bright else low
-    share = abs(facts.white / bound - 1)
+    aim = float(np.clip(facts.model.white_luminance, *facts.span))
     return plain_cause(
         "luminance",
-        f"White is {percent(share)} too {'bright' if bright else 'dark'}",
-        f"White reads {number(facts.white)}\u00a0cd/m², where {number(low)} to "
-        f"{number(high)}\u00a0cd/m² belong, and nothing else explains it.",
+        f"White is {too_bright(facts.white, aim)}",
+        f"White reads {number(facts.white)}\u00a0cd/m², where the rule asks for "
+        f"{number(aim)}\u00a0cd/m², and nothing else explains it.",
         "Set the display's backlight, lamp or luminance so that white is the rule's, then "
         "calibrate again; if it no longer gets there, panel or lamp may be at the end.",
         ("white as read", facts.white, "cd/m²"),
-        ("the least that belongs", low, "cd/m²"),
-        ("the most that belongs", high, "cd/m²"),
+        ("white that the rule asks for", aim, "cd/m²"),
     )

@@ -7,18 +7,20 @@ from typing import NamedTuple
 
 import numpy as np
 
+from compliance.colorimetry import spaces
 from compliance.decision import OUTSIDE
 from compliance.diagnosis.bearing import Undone, bears, change_between
 from compliance.diagnosis.blacks import tell_black
 from compliance.diagnosis.channels import tell_luminance
-from compliance.diagnosis.display import Display, shown, sound
-from compliance.diagnosis.facts import Facts, gather, itp
+from compliance.diagnosis.display import Display, shown, sound, swapped
+from compliance.diagnosis.facts import Facts, gather, itp, white_of
 from compliance.diagnosis.fit import Array, Chosen, applied, errors, loss
 from compliance.diagnosis.limits import Limiter, find_limiters, tell_limiter
 from compliance.diagnosis.search import cost, price, search
 from compliance.diagnosis.session import find_drift, find_unloaded, tell_drift, tell_unloaded
 from compliance.diagnosis.table import FITTED
 from compliance.diagnosis.told import Told
+from compliance.diagnosis.white import tell_elsewhere
 from compliance.grading.case import Case
 from compliance.model import Cause, Finding, Readings, Requirement, Triple
 
@@ -28,6 +30,8 @@ Place = tuple[Triple, str, float]
 """Codes, position and window of a patch."""
 SEEN = 3.0
 """ΔE ITP by which a cause must change some patch."""
+OFF = 0.001
+"""Δu'v' beyond a good display's tolerance from which a white is told to be off."""
 DARK = 0.05
 """Share by which a meter's reading of black may be off (practice); nearer to the limit than that
 is not told."""
@@ -157,7 +161,8 @@ class _Fitted:
             ranked.append((self._worth(start, chosen), Suspect(tell_drift(self._drift), undone)))
         told = list(self._borne_out())
         ranked += (self._told(one) for one in told)
-        ranked += (one for one in (self._white_off(), self._black_off(told)) if one is not None)
+        plain = (self._white_off(), self._hue_off(told), self._black_off(told))
+        ranked += (one for one in plain if one is not None)
         ranked.sort(key=lambda each: -each[0])
         return [one for _, one in ranked], self._whole
 
@@ -165,7 +170,7 @@ class _Fitted:
         """Each chosen option with words that is still worth its price beside the others, and is
         seen; none where little is explained by all of them."""
         facts, node = self._facts, self._node
-        if node.loss > max(BADLY, float(loss(self._plain, facts)[0]) / 2):
+        if not self._fits(applied(self._start, node.chosen)):
             return
         whole = applied(self._start, node.chosen)
         for one in node.chosen:
@@ -174,6 +179,11 @@ class _Fitted:
             worth_it = fall >= price(one) and _difference(whole, without, facts) >= SEEN
             if worth_it and FITTED[one.option.cause].tell is not None:
                 yield one
+
+    def _fits(self, display: Display) -> bool:
+        """Whether a display explains enough of what was read for its parts to be told."""
+        base = float(loss(self._plain, self._facts)[0])
+        return float(loss(display, self._facts)[0]) <= max(BADLY, base / 2)
 
     def _told(self, one: Chosen) -> tuple[float, Suspect]:
         """A chosen option in words, with its worth."""
@@ -186,16 +196,16 @@ class _Fitted:
             self._change(self._plain, [one]),
             self._change(self._plain, ()),
         )
-        row = FITTED[one.option.cause]
-        assert row.tell is not None
-        cause = row.tell(Told(one, facts, whole, without, error, missing))
-        return 0.0 if row.last else self._worth(self._start, others), Suspect(cause, undone)
+        tell = FITTED[one.option.cause].tell
+        assert tell is not None
+        cause = tell(Told(one, facts, whole, without, error, missing))
+        return self._worth(self._start, others), Suspect(cause, undone)
 
     def _white_off(self) -> tuple[float, Suspect] | None:
         """White where the rule admits none, as read and as the display is made out to be."""
         display = applied(self._start, self._node.chosen)
-        if display.curve == "pq" and self._plain.curve != "pq":  # which says cd/m² by itself
-            return None
+        if display.curve != self._plain.curve and "pq" in (display.curve, self._plain.curve):
+            return None  # PQ says cd/m² by itself, and others a share of the white
         low, high = self._facts.span
         read, made = self._facts.white, self._white
         if not (max(read, made) < low or min(read, made) > high):
@@ -203,10 +213,29 @@ class _Fitted:
         aim = float(np.clip(self._facts.model.white_luminance, low, high))
         free = [one for one in self._node.chosen if one.option.cause == "luminance"]
         worth = self._worth(self._start, _others(self._node.chosen, *free)) if free else 0.0
-        set_right = self._case.view.readings * (aim / made - 1)
+        return worth, Suspect(tell_luminance(self._facts), self._scaled(np.full(3, aim / made)))
+
+    def _hue_off(self, told: Sequence[Chosen]) -> tuple[float, Suspect] | None:
+        """White elsewhere than what is told would have it."""
+        facts, display = self._facts, applied(self._start, told)
+        there = white_of(shown(display, facts).xyz[0], facts.neutral, facts.nominal)
+        off = np.linalg.norm(there - facts.white_uv) > OFF
+        if (
+            not off
+            or swapped(display)
+            or not self._fits(display._replace(white=spaces.uv_to_xy(facts.white_uv)[None]))
+        ):
+            return None
+        xyz, own = (
+            spaces.xy_to_xyz(spaces.uv_to_xy(uv), np.ones(())) for uv in (facts.white_uv, there)
+        )
+        return 0.0, Suspect(tell_elsewhere(facts), self._scaled(own / xyz))
+
+    def _scaled(self, share: Array) -> Undone:
+        """Without a cause that gives XYZ of all light too much or too little: its share (3,)."""
         alone = self._change(self._plain, ())
-        none = alone + (self._case.view.readings + alone) * (aim / made - 1)
-        return worth, Suspect(tell_luminance(self._facts), Undone(set_right, alone, none))
+        none = alone + (self._case.view.readings + alone) * (share - 1)
+        return Undone(self._case.view.readings * (share - 1), alone, none)
 
     def _black_off(self, told: Sequence[Chosen]) -> tuple[float, Suspect] | None:
         """Black above what the rule admits, as read and without what is told to raise it."""

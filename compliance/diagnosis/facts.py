@@ -14,7 +14,7 @@ from compliance.grading.case import Case
 from compliance.model import Level, Limits, Rule
 from compliance.targets import TargetModel, target_linear
 
-__all__ = ["FLOOR", "LEAST", "Facts", "gather", "itp"]
+__all__ = ["FLOOR", "LEAST", "Facts", "gather", "itp", "white_of"]
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
@@ -122,7 +122,7 @@ def gather(case: Case) -> Facts | None:
         black=dark,
         signals=np.vstack([signal, np.zeros(3)]),
         bright=neutral & (nominal >= LIT * nominal[neutral].max()),
-        white_uv=_white_uv(xyz, neutral, nominal),
+        white_uv=white_of(xyz, neutral, nominal),
         white=level,
         span=_span(case.rule),
         darkest=_darkest(case.rule, max(level, model.white_luminance)),
@@ -161,7 +161,9 @@ def _exponent(case: Case) -> Exponent | None:
     return None
 
 
-def _white_uv(xyz: Array, neutral: Flags, nominal: Array) -> Array:
+def white_of(xyz: Array, neutral: Flags, nominal: Array) -> Array:
+    """(2,) u'v' of the brighter neutrals among patches: XYZ (P, 3), which are neutral (P,), and
+    nominal luminances (P,)."""
     bright = neutral & (nominal >= BRIGHT * nominal[neutral].max())
     return np.asarray(np.median(spaces.xyz_to_uv(xyz[bright]), axis=0))
 

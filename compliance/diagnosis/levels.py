@@ -51,7 +51,6 @@ def tell_range(told: Told) -> Cause:
     model = told.facts.model
     full = 2**model.bits - 1
     low, high = (int(code) for code in encode(_narrow(model.bits), model.bits, model.narrow))
-    ends = (("code of narrow range's black", low, "1"), ("of its white", high, "1"))
     step = (
         "Set generator, what lies between and the display's input to one range, check the "
         "encoding that the job states for the readings, and read white, black and a mid grey again."
@@ -63,7 +62,8 @@ def tell_range(told: Told) -> Cause:
             f"What is at or below code {low} of {full} shows as black, what is at or above "
             f"{high} as white, and all between is stretched.",
             step,
-            *ends,
+            ("highest code that shows as black", low, "1"),
+            ("lowest code that shows as white", high, "1"),
         )
     return cause(
         told,
@@ -71,7 +71,8 @@ def tell_range(told: Told) -> Cause:
         f"Black shows as if it were code {low} of {full} and white as if it were {high}: blacks "
         "are raised and white stays below what the display can do.",
         step,
-        *ends,
+        ("code that black shows as", low, "1"),
+        ("code that white shows as", high, "1"),
     )
 
 

@@ -20,8 +20,6 @@ class Row(NamedTuple):
     options: Callable[[Facts], Iterator[Option]]
     tell: Callable[[Told], Cause] | None
     """None for what only keeps the named causes honest."""
-    last: bool = False
-    """Told after all others: it says that something is off, not what."""
 
 
 FITTED: Mapping[str, Row] = {
@@ -30,7 +28,7 @@ FITTED: Mapping[str, Row] = {
     "channels": Row(channels.swap_options, channels.tell_swap),
     "primaries": Row(primaries.primaries_options, primaries.tell_primaries),
     "white": Row(white.white_options, white.tell_white),
-    "white-elsewhere": Row(white.free_white, white.tell_elsewhere, last=True),
+    "white-elsewhere": Row(white.free_white, None),
     "highlights": Row(levels.highlight_options, levels.tell_highlights),
     "blacks": Row(blacks.black_options, blacks.tell_blacks),
     "raised-black": Row(blacks.raised_options, blacks.tell_raised),

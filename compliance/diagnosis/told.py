@@ -22,6 +22,7 @@ __all__ = [
     "percent",
     "plain_cause",
     "target_level",
+    "too_bright",
 ]
 
 Number = tuple[str, float, str]
@@ -29,6 +30,8 @@ Number = tuple[str, float, str]
 
 ERROR = 4
 """Decimals of ΔE ITP; what is left of an exact fit differs from machine to machine."""
+MANY = 3.0
+"""Times from which no per cent are told."""
 MUCH = 4.0
 """Mean ΔE ITP that no good display leaves."""
 
@@ -64,7 +67,7 @@ def cause(told: Told, title: str, text: str, next_step: str, *evidence: Number) 
         numbers.append(("mean difference with it", round(told.error, ERROR), "ΔE ITP"))
         numbers.append(("mean difference without it", told.error_without, "ΔE ITP"))
     share = rounded(100 * better / told.error_without, 2) if better > 0 else None
-    return plain_cause(told.chosen.option.about, title, text, next_step, *numbers, share=share)
+    return plain_cause(told.chosen.option.cause, title, text, next_step, *numbers, share=share)
 
 
 def plain_cause(
@@ -113,6 +116,14 @@ def number(value: float, digits: int = 3) -> str:
 def percent(share: float, digits: int = 2) -> str:
     """A share as per cent."""
     return f"{number(100 * share, digits)}\u00a0%"
+
+
+def too_bright(read: float, asked: float) -> str:
+    """How a luminance differs from the one that it should be, as words after "is"."""
+    if read >= MANY * asked:
+        return f"{number(read / asked)} times as bright as it should be"
+    share = read / asked - 1
+    return f"{percent(abs(share))} too {'bright' if share > 0 else 'dark'}"
 
 
 def target_level(signal: float, facts: Facts) -> float:

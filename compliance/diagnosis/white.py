@@ -10,7 +10,7 @@ from compliance.colorimetry.spaces import WHITES, uv_to_xy, xy_to_uv, xyz_to_uv,
 from compliance.diagnosis.display import Display
 from compliance.diagnosis.facts import Facts
 from compliance.diagnosis.fit import NOTHING, Array, Option
-from compliance.diagnosis.told import Told, cause, number
+from compliance.diagnosis.told import Told, cause, number, plain_cause
 from compliance.model import Cause
 
 __all__ = [
@@ -80,7 +80,7 @@ def nearest_daylight(uv: Array) -> float:
 
 
 def free_white(facts: Facts) -> Iterator[Option]:
-    """White wherever the brighter neutral readings are, where it has no name."""
+    """White wherever the brighter neutral readings are: no cause, but nothing else then."""
     there = np.asarray(uv_to_xy(facts.white_uv))
 
     def change(display: Display, values: Array) -> Display:
@@ -89,18 +89,17 @@ def free_white(facts: Facts) -> Iterator[Option]:
     yield Option("white-elsewhere", "free", change, NOTHING, (), 0.35)
 
 
-def tell_elsewhere(told: Told) -> Cause:
+def tell_elsewhere(facts: Facts) -> Cause:
     """A white that is none of the known ones."""
-    facts = told.facts
     read, own = uv_to_xy(facts.white_uv), xyz_to_uv(facts.model.white_xyz)
     away = float(np.linalg.norm(own - facts.white_uv))
     kelvin = nearest_daylight(facts.white_uv)
     beside = facts.white_uv - xy_to_uv(daylight(np.array(kelvin)))
     hue, off = "green" if beside[1] > 0 else "magenta", float(np.linalg.norm(beside))
-    return cause(
-        told,
+    return plain_cause(
+        "white",
         f"White is off by Δu'v' {number(away, 2)}",
-        f"White reads x {read[0]:.4f}, y {read[1]:.4f}, which is no white with a name: the nearest "
+        f"White reads x {read[0]:.4f}, y {read[1]:.4f}, and nothing else explains it. The nearest "
         f"daylight is that of {number(kelvin, 2)}\u00a0K, from which it lies Δu'v' "
         f"{number(off, 2)} towards {hue}.",
         "Set the white with the gains of two channels, or calibrate it again, and check that the "

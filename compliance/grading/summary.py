@@ -27,6 +27,9 @@ __all__ = ["statistic", "whole"]
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
+DARKEST = 1e-9
+"""cd/m² below which a black is none, and a contrast has no value."""
+
 
 # ------------------------------------------------------------ statistics over patches
 
@@ -194,7 +197,7 @@ def _whole_question(
 
     def values(view: View) -> Array:
         below = dark(view)
-        return np.asarray(bright(view) / np.where(below == 0, np.nan, below))
+        return np.asarray(bright(view) / np.where(below < DARKEST, np.nan, below))
 
     return Question(values, (limits,), (), one_sided=False, conforms=conforms)
 

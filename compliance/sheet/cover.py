@@ -202,7 +202,15 @@ def _certificate(assessment: Assessment) -> str:
     return ", ".join(parts)
 
 
-SERIOUS = ("unit", "meter-past-due", "meter-inadequate", "rule-changed", "rule-unversioned")
+SERIOUS = (
+    "normalised",
+    "unit",
+    "conflicting",
+    "meter-past-due",
+    "meter-inadequate",
+    "rule-changed",
+    "rule-unversioned",
+)
 """Remarks that page 1 shows whatever else it has no room for."""
 NAMED = 4
 """Things named in one remark or line on page 1."""

@@ -201,6 +201,8 @@ def test_what_was_found_before_calibration(compliance, suite):
     assert done.returncode == 0
     assert done.stdout.startswith("Slot 1 before calibration · sdr-broadcast, revision 1")
     assert "1. White is that of " in done.stdout
+    every = compliance("explain", "job.yaml", "--before", *NOW)
+    assert (every.returncode, every.stdout, every.stderr) == (0, done.stdout, "")
     none = compliance("explain", "job.yaml", "--slot", "2", "--before", *NOW)
     assert none.returncode == 2
     assert none.stderr.strip().endswith("slot '2' has no readings before calibration")

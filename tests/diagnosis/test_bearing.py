@@ -61,10 +61,12 @@ def test_a_white_outside_is_told_as_it_was_read(rule: str, white: float) -> None
     (cause,) = found.state.causes
     assert cause.kind == "luminance"
     assert evidence(cause, "white as read") == pytest.approx(white, rel=1e-3)
-    low, high = (evidence(cause, f"the {end} that belongs") for end in ("least", "most"))
-    assert not low <= white <= high
-    away = white / high - 1 if white > high else 1 - white / low
-    assert f"{100 * away:.2g}\u00a0%" in cause.title
+    asked = evidence(cause, "white that the rule asks for")
+    (level,) = (one.limits for one in load_rule(rule).requirements if one.id == "white-level")
+    assert level is not None
+    assert level.minimum <= asked <= level.maximum
+    word = "bright" if white > asked else "dark"
+    assert cause.title == f"White is {100 * abs(white / asked - 1):.2g}\u00a0% too {word}"
 
 
 def test_bent_highlights_leave_a_white_that_is_right() -> None:

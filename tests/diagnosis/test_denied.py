@@ -309,12 +309,11 @@ def uv(xy: Array) -> Array:
 
 
 def luminance_denied(cause: Cause, found: Read) -> str | None:
-    """White reads outside of what belongs."""
-    read = number(cause, "white as read") or 0.0
-    low, high = number(cause, "the least that belongs"), number(cause, "the most that belongs")
-    assert low is not None
-    assert high is not None
-    return f"white reads {read}, {low} to {high} belong" if low <= read <= high else None
+    """White reads away from what the rule asks for, by more than the narrowest limit on it."""
+    read, asked = number(cause, "white as read"), number(cause, "white that the rule asks for")
+    assert read is not None
+    assert asked is not None
+    return f"white reads {read}, {asked} is asked" if abs(read / asked - 1) < 0.03 else None
 
 
 DENIED = {

@@ -108,6 +108,26 @@ def test_a_black_is_not_too_bright_beside_a_white_that_is_too_dark() -> None:
     assert [one.kind for one in found.causes] == ["luminance"]
 
 
+def test_a_display_that_is_too_dim_is_told_by_what_the_rule_asks() -> None:
+    """Every level at 82 %: not by how far white lies from what would do."""
+    cause = only(read("hdr-pq-1000", lambda xyz: 0.82 * xyz))
+    assert cause.title == "White is 18\u00a0% too dark"
+    assert number(cause, "white that the rule asks for") == 100
+    times = only(read("sdr-broadcast", lambda xyz: 1000 * xyz, black=0.00001))
+    assert times.title == "White is 1000 times as bright as it should be"
+
+
+def test_another_curve_explains_the_white_of_pq() -> None:
+    """Gamma 2.4 up to 1000 cd/m²: the white of 100 cd/m², code 520, is no matter then."""
+
+    def shows(signal: Array) -> Array:
+        return physical.power(signal, 1000.0, 2.4) @ matrix(P3, D65).T
+
+    found = physical.read("hdr-pq-1000", shows)
+    assert found.causes[0].kind == "curve"
+    assert "luminance" not in [one.kind for one in found.causes]
+
+
 @pytest.mark.parametrize("by", [0.06, 0.1])
 def test_a_drive_that_begins_too_high(by: float) -> None:
     def shows(signal: Array) -> Array:
@@ -286,6 +306,16 @@ def test_a_white_without_a_name(rule: str, white: tuple[float, float], hue: str)
     assert f"towards {hue}." in cause.text
     assert number(cause, "from the rule's white") == pytest.approx(away, rel=0.01)
     assert number(cause, "x of white as read") == pytest.approx(white[0], abs=1e-4)
+
+
+@pytest.mark.parametrize("channel", [1, 2])
+def test_a_channel_that_is_a_little_weak_is_not_left_without_a_word(channel: int) -> None:
+    """Too little for a gain to be told from a white: what is seen is a white that is off."""
+    gains = np.ones(3)
+    gains[channel] = 0.95
+    turned = matrix(BT709, D65)
+    found = read("sdr-broadcast", lambda xyz: (xyz @ np.linalg.inv(turned).T * gains) @ turned.T)
+    assert [one.kind for one in found.causes] in (["white"], ["gain"])
 
 
 @pytest.mark.parametrize("channel", [0, 1, 2])
