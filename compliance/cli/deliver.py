@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import logging
-from collections.abc import Iterable, Sequence
+from collections.abc import Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,6 +21,7 @@ from compliance.documents import read_bytes
 from compliance.errors import DeliveryError, Problem, UsageError
 
 if TYPE_CHECKING:
+    from compliance.cli.cases import Case
     from compliance.delivery.sheets import Sheet
 
 __all__ = ["command"]
@@ -74,7 +75,8 @@ def command(
     """Pack the signed sheets in DIR for the client, or those of JOB from --sheets DIR.
 
     Writes a BagIt bag (RFC 8493): sheets, evidence, certificates, and a page to start from,
-    index.html. All sheets have to hold and be of one job. 'compliance verify' checks it.
+    index.html. All sheets have to hold and be of one job, and of a JOB as its files are now.
+    'compliance verify' checks it.
     """
     from compliance.delivery.pack import check_sheets, packed, sealed
 
@@ -82,12 +84,14 @@ def command(
     keys.check()
     if no_signature and keys != Keys():
         raise UsageError("--no-signature goes without the options of a key")
-    files = list(_files(source, folder, specs, allow_outside))
+    cases = _cases(source, folder, specs, allow_outside)
+    files = list(cases)
     archive = out.suffix.lower() == ".zip"
     _check_out(out, archive, replace, files)
     means = Means() if no_signature else keys.means()
     sheets = _opened(files)
     check_sheets(sheets, str(folder or source))
+    _check_current(dict(zip(files, sheets, strict=True)), cases)
     contents = packed(sheets)
     if means.identity is not None:
         when = now or datetime.now(UTC).replace(microsecond=0)
@@ -117,14 +121,15 @@ def _check_out(out: Path, archive: bool, replace: bool, files: Sequence[Path]) -
 # ---------------------------------------------------------------- the sheets
 
 
-def _files(
+def _cases(
     source: Path, folder: Path | None, specs: Sequence[Path], allow_outside: bool
-) -> Iterable[Path]:
-    """The sheets' files; DeliveryError where one that the job asks for is not there."""
+) -> Mapping[Path, Case | None]:
+    """The sheets' files, of a job with the case that each is of; DeliveryError where one that the
+    job asks for is not there."""
     if source.is_dir():
         if folder is not None or specs or allow_outside:
             raise UsageError("--sheets, --specs and --allow-outside go with a job")
-        return sheets_in(source)
+        return dict.fromkeys(sheets_in(source))
     if source.suffix.lower() not in SUFFIXES:
         raise UsageError(
             f"{source}: expected a folder of sheets, or a job file, whose name ends in .yaml"
@@ -137,7 +142,23 @@ def _files(
     if missing:
         told = "there is no such sheet; 'compliance assess' writes it"
         raise DeliveryError([Problem(str(path), told) for path in missing])
-    return wanted
+    return dict(zip(wanted, cases, strict=True))
+
+
+def _check_current(sheets: Mapping[Path, Sheet], cases: Mapping[Path, Case | None]) -> None:
+    """That each sheet tells the state that its job's files are in now. Raises DeliveryError."""
+    from compliance.cli.stale import outdated
+
+    problems = []
+    for file, sheet in sheets.items():
+        case = cases[file]
+        told = ", ".join(outdated(sheet, case)) if case is not None else ""
+        if told:
+            why = f"the job has changed since, in {told}"
+            what = "assess it again, or name the folder alone to deliver what lies there"
+            problems.append(Problem(str(file), f"{why}; {what}"))
+    if problems:
+        raise DeliveryError(problems)
 
 
 def _opened(files: Sequence[Path]) -> list[Sheet]:

@@ -14,6 +14,7 @@ from pathlib import Path
 
 import pytest
 from sealing import MADE, PASSWORD
+from texts import edited
 
 from compliance.identity import load_identity, new_identity
 
@@ -143,6 +144,32 @@ def test_a_job_gives_its_own_sheets_only(compliance: Run, home: Path) -> None:
     assert done.stderr == (
         "sheets/KX-7-2-tiny.pdf: there is no such sheet; 'compliance assess' writes it\n"
     )
+
+
+@pytest.mark.parametrize(
+    ("file", "old", "new", "told"),
+    [
+        ("job.yaml", "about kelp", "about eels", "job.title"),
+        ("good.csv", "100.01", "101.01", "readings (good.csv)"),
+        ("tiny.yaml", "min: 95", "min: 96", "rule tiny"),
+    ],
+)
+def test_a_sheet_of_another_state_of_the_job_stays_here(
+    compliance: Run, home: Path, file: str, old: str, new: str, told: str
+) -> None:
+    place = home / file
+    place.write_text(edited(place.read_text(), old, new))
+    call = ("deliver", "job.yaml", "--sheets", "sheets", "--no-signature", "--out", "d.zip")
+    done = compliance(*call)
+    assert (done.returncode, done.stdout) == (2, "")
+    line = done.stderr.splitlines()[0]
+    assert line == (
+        f"sheets/KX-7-1-tiny.pdf: the job has changed since, in {told}; assess it again, or name "
+        "the folder alone to deliver what lies there"
+    )
+    assert not (home / "d.zip").exists()
+    alone = compliance("deliver", "sheets", "--no-signature", "--out", "d.zip")
+    assert (alone.returncode, alone.stderr) == (0, "")
 
 
 def test_a_sheet_that_does_not_hold_stays_here(compliance: Run, home: Path) -> None:
