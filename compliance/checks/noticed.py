@@ -11,7 +11,7 @@ from compliance.checks.expected import Array, rows
 from compliance.checks.observer import observer
 from compliance.checks.order import behind, order
 from compliance.checks.reach import alike, floor, saturation
-from compliance.checks.repeatability import conflicting, repeatability
+from compliance.checks.repeatability import conflicting, copied, repeatability
 from compliance.checks.room import ambient, unseen
 from compliance.grading.case import Case
 from compliance.model import Cause, Job, Meter, Readings, ReadingsEntry, Remark
@@ -49,7 +49,7 @@ def checks(
         observer(case),
         nothing or saturation(case, readings, shown),
         None if nothing else floor(case, readings, shown),
-        conflicting(case) or repeatability(case, meter),
+        conflicting(case) or copied(case) or repeatability(case, meter),
         ambient(case, job, entry),
         unseen(case),
         dimming(case, "window"),

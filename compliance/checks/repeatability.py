@@ -8,12 +8,16 @@ from compliance.grading.case import Case
 from compliance.model import Meter, Remark, RepeatabilityBand
 from compliance.wording import format_number, format_plain
 
-__all__ = ["conflicting", "repeatability"]
+__all__ = ["conflicting", "copied", "repeatability"]
 
 LIT = 1.0
 """cd/m² from which readings of one patch are held against each other."""
 ONE = 0.15
-"""Share within which they are of one patch (practice); the repeated white may have drifted."""
+"""Share within which they are of one patch (practice)."""
+UNSTEADY = 0.4
+"""The same of the repeated white, which may have drifted."""
+SEVERAL = 3
+"""Patches whose repeats no meter reads all the same."""
 APART = 3
 """Rows within which two readings of a patch tell scatter and no drift."""
 LEAST = 2
@@ -69,7 +73,7 @@ def conflicting(case: Case) -> Remark | None:
     for patch in np.flatnonzero((patches.count > 1) & (case.view.xyz[:, 1] >= LIT)):
         level = case.view.readings[patches.rows == patch, 1]
         apart = float(np.ptp(level) / level.mean())
-        if patch != white and apart > most:
+        if apart > most and (patch != white or apart > UNSTEADY):
             most = apart
             told = (
                 f"Patch {patches.triple(int(patch))} was read {len(level)} times, as "
@@ -77,6 +81,24 @@ def conflicting(case: Case) -> Remark | None:
                 "\u00a0cd/m²: these can hardly be of one patch, and their mean is judged."
             )
     return Remark("conflicting", told) if told else None
+
+
+def copied(case: Case) -> Remark | None:
+    """A remark where readings of several patches were repeated to the last digit."""
+    patches = case.patches
+    lit = np.flatnonzero((patches.count > 1) & (case.view.xyz[:, 1] >= LIT))
+    same = [
+        patch
+        for patch in lit
+        if not np.ptp(case.view.readings[patches.rows == patch], axis=0).any()
+    ]
+    if len(same) < SEVERAL:
+        return None
+    return Remark(
+        "copied",
+        f"{len(same)} patches were read several times, each the same to the last digit: rows may "
+        "have been copied.",
+    )
 
 
 def _own(bands: tuple[RepeatabilityBand, ...], luminance: float) -> float | None:

@@ -248,7 +248,9 @@ def _fields(plan: MeasuringPlan) -> str:
         sizes = ", ".join(f"{window:g}" for window in windows)
         parts.append(f"windows of {sizes} % of the screen's area")
     if any(step.pattern == "checkerboard" for step in plan.steps):
-        parts.append("checkerboard")
+        parts.append(
+            "a checkerboard of 4 by 4 fields, read in the middle of its black ones (practice)"
+        )
     return "; ".join(parts)
 
 

@@ -67,7 +67,8 @@ def readings_of(
         raise problems.stop(told, field=table.said.get("encoding"))
     if table.top not in ("", str(encoding.top)):
         told = (
-            f"code values up to {quoted(table.top)} are stated; {encoding.name} has {encoding.top}"
+            f"code values go up to {quoted(table.top)}, as the file says or its format takes it; "
+            f"{encoding.name} has {encoding.top}"
         )
         problems.add(told, table.line)
     _check_tops(table, columns, encoding, problems)

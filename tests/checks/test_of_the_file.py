@@ -49,6 +49,17 @@ def test_neither_the_dark_nor_the_white_that_drifts() -> None:
     read = good()
     assert "conflicting" not in remarks(again(read, int(np.argmin(read.xyz[:, 1])), 3.0))
     assert "conflicting" not in remarks(again(read, int(np.argmax(read.xyz[:, 1])), 0.7))
+    assert "conflicting" in remarks(again(read, int(np.argmax(read.xyz[:, 1])), 0.01))
+
+
+def test_rows_that_were_copied() -> None:
+    read = good()
+    twice = simulated.picked(read, [*range(len(read)), *range(len(read))])
+    assert "the same to the last digit: rows may have been copied." in remarks(twice)["copied"]
+    xyz = twice.xyz.copy()
+    xyz[len(read) :] *= 1.0001
+    assert "copied" not in remarks(replace(twice, xyz=xyz))
+    assert "copied" not in remarks(read)
 
 
 @pytest.mark.parametrize("technology", [None, "lcd", "projector", "oled"])

@@ -110,7 +110,7 @@ def test_negative_noise_in_cxf_is_told(compliance: Callable, tmp_path: Path) -> 
             2,
             "a.cxf: the file is CxF, by what stands in it; expected CGATS text",
         ),
-        (["a.cxf", "b.txt", "--encoding", "rgb-8-full"], 2, "a.cxf:2: code values up to '1023' "),
+        (["a.cxf", "b.txt", "--encoding", "rgb-8-full"], 2, "a.cxf:2: code values go up to '1023'"),
     ],
 )
 def test_refusals(

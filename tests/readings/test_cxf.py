@@ -183,7 +183,8 @@ FAULTS = {
     ),
     "range of codes": (
         (('Name="white" Id="1"', 'Name="white" Id="9"'),),
-        ["f:2: code values up to '1023' are stated; rgb-8-full has 255"],
+        ["f:2: code values go up to '1023', as the file says or its format takes it; "
+         "rgb-8-full has 255"],
     ),
     "a tag": (
         (('Name="sd"', 'Name="gain"'),),
