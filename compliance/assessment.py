@@ -139,6 +139,12 @@ def assess(
     )
 
 
+NO_LUMINANCES = {"unit", "normalised"}
+"""Remarks by which the readings may be no luminances in cd/m², and"""
+OF_LUMINANCE = {"luminance", "raised-black"}
+"""causes that tell nothing then."""
+
+
 def _explained(
     case: Case,
     state: State,
@@ -158,7 +164,9 @@ def _explained(
         causes=found.causes,
         expected=found.expected,
     )
-    return _noting(replace(state, causes=found.causes), *odd)
+    doubted = bool(NO_LUMINANCES & {remark.kind for remark in state.remarks})
+    told = tuple(one for one in found.causes if not (doubted and one.kind in OF_LUMINANCE))
+    return _noting(replace(state, causes=told), *odd)
 
 
 def _noting(state: State, *found: Remark | None) -> State:

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Any
 from compliance.canonical import canonical_bytes
 from compliance.disposition import unacceptable
 from compliance.documents import read_bytes, read_data
-from compliance.enclosures import is_assessment, is_deviation
+from compliance.enclosures import STRICT, is_assessment, is_deviation
 from compliance.errors import DeviationError, Problem
 from compliance.model import Acceptor, Deviation, Limits, Value
 from compliance.restated import finding_of
@@ -233,7 +233,7 @@ def _decoded(typed: Mapping[str, Any], file: str) -> bytes:
 
 def _parsed(data: bytes, file: str) -> Any:
     try:
-        return json.loads(data, object_pairs_hook=_unique, parse_constant=_no_number)
+        return json.loads(data, **STRICT)
     except json.JSONDecodeError as fault:
         line = fault.lineno if data.strip() else None
         raise DeviationError(Problem(file, f"is no JSON; {EXPECTED}", line)) from None
@@ -241,17 +241,6 @@ def _parsed(data: bytes, file: str) -> Any:
         raise _error(file, f"is no JSON; {EXPECTED}") from None
     except ValueError as fault:
         raise _error(file, f"is no JSON: {fault}") from None
-
-
-def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        raise ValueError("a key stands there twice")
-    return found
-
-
-def _no_number(text: str) -> float:
-    raise ValueError(f"{text} is no number")
 
 
 def _deviation(typed: Mapping[str, Any], signature: Detached, file: str) -> Deviation:

@@ -12,6 +12,7 @@ from compliance.canonical import digest
 
 __all__ = [
     "ASSESSMENT",
+    "STRICT",
     "Attached",
     "Document",
     "digest_faults",
@@ -24,6 +25,8 @@ __all__ = [
     "stated_in",
 ]
 
+MOST_DIGITS = 400
+"""Of a whole number in JSON."""
 ASSESSMENT = "assessment.json"
 READINGS = "readings"
 BEFORE = "before"
@@ -159,7 +162,7 @@ def _at(document: Document, place: Sequence[str]) -> Any:
 def parsed(data: bytes, name: str) -> Any:
     """What the JSON in a file of that name says; ValueError, in one line, where it is none."""
     try:
-        return json.loads(data, object_pairs_hook=_unique, parse_constant=_no_number)
+        return json.loads(data, **STRICT)
     except json.JSONDecodeError as fault:
         where = f"line {fault.lineno}, column {fault.colno}"
         raise ValueError(f"{name}: is no JSON from {where} on") from None
@@ -185,3 +188,17 @@ def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
 
 def _no_number(text: str) -> float:
     raise ValueError(f"{text} is no number")
+
+
+def _whole(text: str) -> int:
+    if len(text) > MOST_DIGITS:
+        raise ValueError(f"a number has {len(text)} digits")
+    return int(text)
+
+
+STRICT: Mapping[str, Any] = {
+    "object_pairs_hook": _unique,
+    "parse_constant": _no_number,
+    "parse_int": _whole,
+}
+"""How JSON is read that a stranger may have written: no key twice, no number that is none."""

@@ -74,7 +74,7 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
     stated = _parsed(files, "assessment.json")
     try:
         said = _said(files, stated)
-    except (KeyError, TypeError, ValueError, AttributeError):
+    except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
         raise SheetError("assessment.json has not the shape of one") from None
     rule = rule_from_resolved(_parsed(files, "rule.json"), said.rule_files)
     job = meter = None
@@ -164,5 +164,7 @@ def _called(name: str, stated: Mapping[str, Any]) -> tuple[str, str]:
     part = stated
     if name.startswith("before.") and stated["heading"] == "calibrated":
         part = stated["before"]
-    said = part["readings"]
-    return said["file"], said["encoding"]
+    file, encoding = part["readings"]["file"], part["readings"]["encoding"]
+    if not (isinstance(file, str) and isinstance(encoding, str)):
+        raise TypeError("names are text")
+    return file, encoding

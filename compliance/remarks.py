@@ -18,6 +18,8 @@ UNITS = {"foot-lamberts": FOOT_LAMBERT, "mcd/m²": 0.001}
 """cd/m² that one of a unit is."""
 ABOUT = 0.1
 """Share by which white may be off and still tell the unit (practice)."""
+DARK = 1e-6
+"""cd/m²"""
 EXACT = 0.005
 """Share by which the brightest of readings that were normalised may be off."""
 FAR = 0.3
@@ -165,7 +167,7 @@ def _normalised(case: Case) -> Remark | None:
     if index is not None and float(case.view.xyz[index, 1]) == 100.0:
         return Remark("normalised", f"White reads exactly 100.0000 cd/m²; {may_be}")
     brightest = int(np.argmax(case.view.xyz[:, 1]))
-    read, nominal = case.view.xyz[brightest, 1], case.patches.nominal[brightest]
+    read, nominal = case.view.xyz[brightest, 1], max(case.patches.nominal[brightest], DARK)
     for whole in (1.0, 100.0):
         if abs(read / whole - 1) <= EXACT and abs(read / nominal - 1) > FAR:
             return Remark(
@@ -177,13 +179,16 @@ def _normalised(case: Case) -> Remark | None:
 
 
 def _other_unit(case: Case) -> Remark | None:
-    """White that would be the rule's if the file's numbers were in another unit."""
+    """White, and the brightest patch, that would be the rule's if the file were in another unit."""
     index = case.matcher.find(case.plan.patches("white")[0])
     if index is None:
         return None
+    brightest = int(np.argmax(case.view.xyz[:, 1]))
+    asked = np.maximum(case.patches.nominal[[index, brightest]], DARK)
+    shares = case.view.xyz[[index, brightest], 1] / asked
     read, nominal = float(case.view.xyz[index, 1]), float(case.patches.nominal[index])
     for unit, factor in UNITS.items():
-        if abs(read * factor / nominal - 1) <= ABOUT:
+        if np.abs(shares * factor - 1).max() <= ABOUT:
             return Remark(
                 "unit",
                 f"White reads {read:.4g}; were that in {unit}, it would be {read * factor:.3g} "

@@ -128,6 +128,27 @@ def test_a_file_in_another_unit(rule: str, white: float, factor: float, words: s
     assert words in text and bool(words) == bool(text)
 
 
+def test_a_white_alone_does_not_tell_the_unit() -> None:
+    """Gamma 2.4 up to 150 cd/m² shows PQ's white of 100 cd/m² at 29.6, as foot-lamberts would."""
+    rule = load_rule("hdr-pq-1000")
+    shown = shipped.ideal(rule, white=100)
+    top = max(one.codes[1] for one in shown)
+    dim = [
+        replace(one, xyz=150 * (one.codes[1] / top) ** 2.4 * one.xyz / max(one.xyz[1], 1e-9))
+        for one in shown
+    ]
+    found = assess(rule, simulated.readings(dim, rule.encoding), now=NOW, draws=0).state
+    assert "unit" not in {one.kind for one in found.remarks}
+
+
+def test_where_the_unit_is_doubted_no_luminance_is_a_cause() -> None:
+    loaded = load_rule("sdr-broadcast")
+    shown = [replace(one, xyz=one.xyz / 3.4263) for one in shipped.ideal(loaded, white=100)]
+    found = assess(loaded, simulated.readings(shown, loaded.encoding), now=NOW, draws=0).state
+    assert "unit" in {one.kind for one in found.remarks}
+    assert not {"luminance", "raised-black"} & {one.kind for one in found.causes}
+
+
 @pytest.mark.parametrize(
     ("rule", "white", "top", "expected"),
     [

@@ -15,28 +15,29 @@ __all__ = ["dimming"]
 
 LEAST = 0.03
 """Share of its luminance that a patch must lose (practice)."""
-LIT = 1.0
+LIT = 5.0
 """cd/m² below which no patch is looked at."""
 UNITS = {"window": "% of the screen", "seconds": "s"}
 
 
 def dimming(case: Case, along: Literal["window", "seconds"]) -> Remark | None:
-    """A remark on the patch that loses most from where it is brightest to what is larger, or
-    shown for longer."""
-    most, pair = LEAST, None
+    """A remark on the patch that loses most light from where it is brightest to what is larger,
+    or shown for longer."""
+    most, pair = 0.0, None
     for group in alike(case, along):
         level = case.view.xyz[group, 1]
         first = int(np.argmax(level))
         last = first + int(np.argmin(level[first:]))
-        lost = 1 - level[last] / level[first] if level[first] >= LIT else 0.0
-        if lost >= most:
-            most, pair = float(lost), (group[first], group[last])
+        lost = float(level[first] - level[last])
+        if level[first] >= LIT and lost > max(most, LEAST * level[first]):
+            most, pair = lost, (group[first], group[last])
     if pair is None:
         return None
     before, after = (_told(case, index, along) for index in pair)
+    share = 100 * most / case.view.xyz[pair[0], 1]
     return Remark(
         "dimmed-by-area" if along == "window" else "dimmed-in-time",
-        f"The same patch reads {before} and {after}: {100 * most:.0f}\u00a0% less.",
+        f"The same patch reads {before} and {after}: {share:.0f}\u00a0% less.",
     )
 
 

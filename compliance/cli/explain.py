@@ -42,6 +42,8 @@ OF_READINGS = {
     "as_found": "before",
 }
 """Options that an assessment already made leaves nothing to."""
+OF_JOBS = ("slots", "as_found")
+"""Those of them that bare readings have no use for either."""
 
 
 @click.command("explain")
@@ -153,7 +155,8 @@ def _stated(target: Path, given: Mapping[str, Any]) -> Mapping[str, Any]:
 
     for name, option in OF_READINGS.items():
         if given[name]:
-            raise UsageError(f"--{option} goes with a job or readings; {target} says its own")
+            whose = "a job" if name in OF_JOBS else "a job or readings"
+            raise UsageError(f"--{option} goes with {whose}; {target} says its own")
     document, _ = stated_in_file(target)
     needs_document(document, str(target))
     return document
@@ -167,7 +170,7 @@ def _cases(target: Path, given: Mapping[str, Any]) -> Sequence[Case]:
             if given[name]:
                 raise UsageError(f"--{name} goes with a bare readings file; a job says its own")
         return job_cases(target, given["slots"], rules, specs, allow_outside=given["allow_outside"])
-    for name in ("slots", "as_found"):
+    for name in OF_JOBS:
         if given[name]:
             raise UsageError(f"--{OF_READINGS[name]} goes with a job")
     check_rules(target, rules)

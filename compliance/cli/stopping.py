@@ -44,4 +44,5 @@ def stop_cleanly() -> Iterator[None]:
 
 
 def _stop(number: int, frame: FrameType | None) -> NoReturn:
+    signal.signal(number, signal.SIG_IGN)  # once is enough: what is cleaned up stays whole
     raise Stopped(number)

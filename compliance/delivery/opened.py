@@ -209,9 +209,7 @@ def _zip(path: Path, archive: zipfile.ZipFile) -> Opened:
         try:
             with archive.open(entries[name]) as file:
                 data = file.read(LARGEST + 1)
-        except OSError as error:
-            raise ValueError(f"{name}: {(error.strerror or str(error)).lower()}") from None
-        except (zipfile.BadZipFile, zlib.error, EOFError, RuntimeError):
+        except (zipfile.BadZipFile, OSError, zlib.error, EOFError, RuntimeError):
             raise ValueError(f"{name}: is damaged") from None
         if len(data) != entries[name].file_size:
             raise ValueError(f"{name}: has another size than the .zip says")

@@ -169,7 +169,7 @@ def shown(display: Display, facts: Facts) -> Shown:
         own = np.minimum(own, most)[:, None, None]
         light = np.where(light[..., 1:2] < own, own * hue, light)
     light = light + np.minimum(glow, most)[:, None, None] * hue
-    black = np.where(display.veil < 0, black * admitted / most, 0.0)
+    black = np.where(display.veil < 0, black * admitted / np.maximum(most, 1e-12), 0.0)
     light = light * display.ripple[..., None]
     if np.isfinite(display.cap).any():
         over = display.cap[:, None, None] / np.maximum(light[..., 1:2], 1e-12)

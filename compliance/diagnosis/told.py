@@ -120,6 +120,8 @@ def percent(share: float, digits: int = 2) -> str:
 
 def too_bright(read: float, asked: float) -> str:
     """How a luminance differs from the one that it should be, as words after "is"."""
+    if asked <= 0:
+        return "brighter than none at all"
     if read >= MANY * asked:
         return f"{number(read / asked)} times as bright as it should be"
     share = read / asked - 1

@@ -24,6 +24,11 @@ __all__ = [
 
 SAME = 0.0015
 """Δu'v' within which two whites are one."""
+COLDEST, HOTTEST = 4000.0, 25000.0
+"""K between which daylight is defined (CIE 15:2018, 4.1.2)."""
+BESIDE = 0.05
+"""Δu'v' from the daylight locus up to which a white is said to lie beside it; correlated colour
+temperature has a meaning up to there (CIE 15:2018, 9.5)."""
 NEAR_LOCUS = 0.003
 """Δu'v' from the daylight locus up to which a white is told by a temperature."""
 
@@ -49,7 +54,7 @@ def daylight(kelvin: Array) -> Array:
 
 def _kelvin(values: Array) -> Array:
     """From 10⁶/K, in which equal steps look equal."""
-    return np.clip(1e6 / values[:, 0], 4000, 25000)
+    return np.clip(1e6 / values[:, 0], COLDEST, HOTTEST)
 
 
 def white_options(facts: Facts) -> Iterator[Option]:
@@ -74,7 +79,7 @@ def _at(name: str, point: Array) -> Option:
 
 def nearest_daylight(uv: Array) -> float:
     """Temperature in K, to 10, of the daylight whose u'v' is nearest to a white (2,)."""
-    kelvin = np.arange(4000.0, 25001.0, 10.0)
+    kelvin = np.arange(COLDEST, HOTTEST + 1, 10.0)
     away = np.linalg.norm(xy_to_uv(daylight(kelvin)) - uv, axis=-1)
     return float(kelvin[np.argmin(away)])
 
@@ -96,12 +101,16 @@ def tell_elsewhere(facts: Facts) -> Cause:
     kelvin = nearest_daylight(facts.white_uv)
     beside = facts.white_uv - xy_to_uv(daylight(np.array(kelvin)))
     hue, off = "green" if beside[1] > 0 else "magenta", float(np.linalg.norm(beside))
+    where = (
+        f"The nearest daylight is that of {number(kelvin, 2)}\u00a0K, from which it lies Δu'v' "
+        f"{number(off, 2)} towards {hue}."
+        if COLDEST < kelvin < HOTTEST and off <= BESIDE
+        else "It is far from daylight of any temperature."
+    )
     return plain_cause(
         "white",
         f"White is off by Δu'v' {number(away, 2)}",
-        f"White reads x {read[0]:.4f}, y {read[1]:.4f}, and nothing else explains it. The nearest "
-        f"daylight is that of {number(kelvin, 2)}\u00a0K, from which it lies Δu'v' "
-        f"{number(off, 2)} towards {hue}.",
+        f"White reads x {read[0]:.4f}, y {read[1]:.4f}, and nothing else explains it. {where}",
         "Set the white with the gains of two channels, or calibrate it again, and check that the "
         "meter's correction is the one for this display.",
         ("x of white as read", float(read[0]), "1"),

@@ -1,7 +1,7 @@
 """The order of measuring: white at start, middle and end; no bright patch without a dark one.
 
 - The rule's white is read at the start, in the middle and at the end, or as often as a rule
-  asks, evenly spread, so that drift shows.
+  asks or the length of the plan, evenly spread, so that drift shows.
 - In between, patches alternate: one of the darker half, one of the brighter, the brightest of
   all spread evenly and each followed by the darkest. A panel neither heats nor ages needlessly,
   and a limiter of its power recovers.
@@ -12,6 +12,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
@@ -21,6 +22,8 @@ from compliance.planning.merging import Stimulus
 __all__ = ["hotness", "ordered"]
 
 LEAST_ANCHORS = 3
+MOST_BETWEEN = 100
+"""Patches from one reading of white to the next (practice): about a quarter of an hour."""
 WALK = (
     "centre", "inner-top-left", "inner-top-right", "inner-bottom-right", "inner-bottom-left",
     "left", "top-left", "top", "top-right", "right", "bottom-right", "bottom", "bottom-left",
@@ -34,12 +37,13 @@ Unit = tuple[Stimulus, ...]
 def ordered(stimuli: Sequence[Stimulus]) -> tuple[Stimulus, ...]:
     """Every reading in the order of measuring, each with a count of 1."""
     anchors = sorted((one for one in stimuli if one.anchor), key=lambda one: one.level)
-    times = max([LEAST_ANCHORS, *(one.count for one in anchors)])
     units = list(_units(stimuli))
     heat = hotness(stimuli)
     centre = [unit for unit in units if _at_centre(unit)]
     away = [unit for unit in units if not _at_centre(unit)]
     white = [replace(one, count=1) for one in anchors]
+    often = 1 + math.ceil(len(centre) / MOST_BETWEEN)
+    times = max([LEAST_ANCHORS, often, *(one.count for one in anchors)])
     segments = _dealt(centre, times - 1, heat)
     rows = [*white]
     for number, segment in enumerate(segments, 1):

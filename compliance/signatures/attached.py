@@ -66,7 +66,7 @@ def _unpacked(stream: Any, name: str, largest: int) -> bytes:
     filters = [coding] if isinstance(coding, str) else [str(each) for each in coding]
     if filters == ["/FlateDecode"] and "/DecodeParms" not in stream:
         packed = in_words(
-            lambda: zlib.decompressobj().decompress(stream.encoded_data, largest + 1),
+            lambda: zlib.decompressobj().decompress(packed, largest + 1),
             f"attachment {name} is damaged",
         )
     elif filters:

@@ -59,6 +59,12 @@ def test_the_largest_fall_over_area_is_told() -> None:
     assert "cd/m² at 100 % of the screen: 3" in text
 
 
+def test_the_darkest_of_a_series_is_told_and_not_its_last() -> None:
+    shown = [(10.0, 0.0, 1.0), (10.0, 60.0, 0.8), (10.0, 300.0, 0.9)]
+    text = told("dimmed-in-time", shown)
+    assert text == "The same patch reads 100 cd/m² at once and 80 cd/m² after 60 s: 20 % less."
+
+
 @pytest.mark.parametrize("left", [0.98, 1.0, 1.3])
 def test_little_or_a_gain_in_time_is_no_fall(left: float) -> None:
     assert told("dimmed-in-time", [(10.0, 0.0, 1.0), (10.0, 60.0, left)]) is None

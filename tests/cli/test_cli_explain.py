@@ -144,7 +144,7 @@ def test_no_known_cause_is_an_answer(compliance, tmp_path):
         (("out.json", "--technology", "lcd"), "--technology goes with a job or readings"),
         (("good.csv", "--rule", "sdr-broadcast"), "good.csv: does not state the encoding of its"),
         (("job.yaml", "--slot", "9"), "no slot '9'"),
-        (("out.json", "--slot", "1"), "--slot goes with a job or readings"),
+        (("out.json", "--slot", "1"), "--slot goes with a job"),
         (("out.json",), "out.json"),
         (("gone.yaml",), "gone.yaml: no such file; expected a job's .yaml file or a file of rea"),
         ((".",), ".: is a folder; did you mean job.yaml?"),

@@ -8,6 +8,7 @@ without a name.
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 
 import numpy as np
 import physical
@@ -15,7 +16,11 @@ import pytest
 from outside import colour
 from physical import BT709, CINEMA, D65, P3, Panel, Read, matrix, white_xyz
 
-from compliance.model import Cause
+from compliance.diagnosis.blacks import tell_black
+from compliance.diagnosis.diagnose import diagnose
+from compliance.grading.case import lay_out
+from compliance.model import Cause, Limits
+from compliance.rules import load_rule
 
 Array = np.ndarray
 
@@ -115,6 +120,25 @@ def test_a_display_that_is_too_dim_is_told_by_what_the_rule_asks() -> None:
     assert number(cause, "white that the rule asks for") == 100
     times = only(read("sdr-broadcast", lambda xyz: 1000 * xyz, black=0.00001))
     assert times.title == "White is 1000 times as bright as it should be"
+
+
+def test_a_rule_that_admits_no_black_at_all() -> None:
+    shown, rule = read("sdr-broadcast"), load_rule("sdr-broadcast")
+    none = tuple(
+        replace(one, limits=Limits(maximum=0.0)) if one.id == "black-level" else one
+        for one in rule.requirements
+    )
+    asked = replace(rule, requirements=none)
+    assert none != rule.requirements
+    found = diagnose(lay_out(asked, shown.readings), shown.readings).causes
+    assert [one.kind for one in found] == ["raised-black"]
+    assert tell_black(0.02, 0.0).title == "Black is brighter than none at all"
+
+
+@pytest.mark.parametrize("white", [(0.4476, 0.4074), (0.25, 0.22)])
+def test_a_white_far_from_any_daylight_has_no_hue(white: tuple[float, float]) -> None:
+    (cause,) = (one for one in read("web-srgb", white=white).causes if one.kind == "white")
+    assert "towards" not in cause.text
 
 
 def test_another_curve_explains_the_white_of_pq() -> None:
