@@ -18,6 +18,7 @@ from compliance.diagnosis.diagnose import diagnosis_of
 from compliance.grading.case import Case, Stated, lay_out
 from compliance.model import (
     Assessment,
+    Cause,
     Deviation,
     Display,
     Disposition,
@@ -164,9 +165,16 @@ def _explained(
         causes=found.causes,
         expected=found.expected,
     )
-    doubted = bool(NO_LUMINANCES & {remark.kind for remark in state.remarks})
-    told = tuple(one for one in found.causes if not (doubted and one.kind in OF_LUMINANCE))
-    return _noting(replace(state, causes=told), *odd)
+    return _noting(replace(state, causes=_undoubted(found.causes, state.remarks)), *odd)
+
+
+def _undoubted(causes: tuple[Cause, ...], noted: Sequence[Remark]) -> tuple[Cause, ...]:
+    """The causes without those of luminance, where the white is off and the readings' unit is in
+    doubt."""
+    doubted = NO_LUMINANCES & {remark.kind for remark in noted}
+    if not doubted or "luminance" not in {one.kind for one in causes}:
+        return causes
+    return tuple(one for one in causes if one.kind not in OF_LUMINANCE)
 
 
 def _noting(state: State, *found: Remark | None) -> State:

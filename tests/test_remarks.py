@@ -149,6 +149,19 @@ def test_where_the_unit_is_doubted_no_luminance_is_a_cause() -> None:
     assert not {"luminance", "raised-black"} & {one.kind for one in found.causes}
 
 
+def test_a_white_of_exactly_100_hides_no_black_that_is_raised() -> None:
+    """The remark doubts the unit, and the white is right all the same."""
+    loaded = load_rule("sdr-broadcast")
+    shown = simulated.readings(shipped.ideal(loaded, white=100, black=0.2), loaded.encoding)
+    white = shown.codes.sum(axis=1) == shown.codes.sum(axis=1).max()
+    xyz = shown.xyz.copy()
+    xyz[white] *= 100 / xyz[white, 1:2]
+    exact = replace(shown, xyz=xyz)
+    found = assess(loaded, exact, now=NOW, draws=0).state
+    assert "normalised" in {one.kind for one in found.remarks}
+    assert [one.kind for one in found.causes] == ["raised-black"]
+
+
 @pytest.mark.parametrize(
     ("rule", "white", "top", "expected"),
     [
