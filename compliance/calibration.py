@@ -94,7 +94,7 @@ def _asked(rule: Rule) -> float:
 
 def _aim_luminance(case: Case) -> float | None:
     name, _ = _aim(case.rule)
-    index = case.matcher.find(case.plan.patches(name)[0])
+    index = case.built_in(name)
     return None if index is None else float(case.view.xyz[index, 1])
 
 
@@ -168,7 +168,7 @@ def _reasons(case: Case, earlier: Case, job: Job | None) -> Iterator[str]:
 
 
 def _black(case: Case) -> float | None:
-    index = case.matcher.find(case.plan.patches("black")[0])
+    index = case.built_in("black")
     return None if index is None else float(case.view.xyz[index, 1])
 
 

@@ -160,7 +160,7 @@ def _older_than_calibration(job: Job | None, measured: datetime | None) -> Remar
 
 
 def _normalised(case: Case) -> Remark | None:
-    index = case.matcher.find(case.plan.patches("white")[0])
+    index = case.built_in("white")
     may_be = (
         "the file may have been normalised to white, and its values would then be no luminances."
     )
@@ -180,7 +180,7 @@ def _normalised(case: Case) -> Remark | None:
 
 def _other_unit(case: Case) -> Remark | None:
     """White, and the brightest patch, that would be the rule's if the file were in another unit."""
-    index = case.matcher.find(case.plan.patches("white")[0])
+    index = case.built_in("white")
     if index is None:
         return None
     brightest = int(np.argmax(case.view.xyz[:, 1]))
@@ -199,7 +199,7 @@ def _other_unit(case: Case) -> Remark | None:
 
 def _drift(case: Case, readings: Readings) -> Remark | None:
     """Linear drift of the repeated white in the order of the file."""
-    index = case.matcher.find(case.plan.patches("white")[0])
+    index = case.built_in("white")
     if index is None or case.patches.count[index] < 3:
         return None
     places = np.sort(case.patches.order[case.patches.rows == index])

@@ -53,7 +53,7 @@ def white_spread(
     case: Case, uncertainty: Uncertainty | None, *, count: int, seed: int
 ) -> NDArray[np.float64] | None:
     """(2, 2) covariance of the measured white's u'v', by the draws that judge it."""
-    white = case.matcher.find(case.plan.patches("white")[0])
+    white = case.built_in("white")
     if uncertainty is None or not uncertainty.chromaticity or white is None or not count:
         return None
     if not uncertainty.luminance or case.view.xyz[white, 1] < case.chromaticity_floor:

@@ -165,8 +165,7 @@ def _measured_triangle(case: Case) -> tuple[Pair, Pair, Pair] | None:
 
 
 def _measured_white(case: Case) -> Pair | None:
-    planned = case.plan.patches("white")[0]
-    index = case.matcher.find(planned)
+    index = case.built_in("white")
     return None if index is None else _uv(case.view.xyz[index])
 
 

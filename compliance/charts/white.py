@@ -40,7 +40,7 @@ def ellipse(white: Pair | None, covariance: NDArray[np.float64] | None) -> tuple
 
 def white_limit(case: Case, findings: Sequence[Finding]) -> tuple[Pair, ...]:
     """The first shall limit on the white's distance from the target's white."""
-    index = case.matcher.find(case.plan.patches("white")[0])
+    index = case.built_in("white")
     requirements = {one.id: one for one in case.rule.requirements}
     for one in findings:
         requirement = requirements[one.id]

@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from typing import Literal
-
 import numpy as np
 
-from compliance.grading.alike import alike
+from compliance.grading.alike import Along, alike
 from compliance.grading.case import Case
 from compliance.model import Remark
-from compliance.wording import format_plain
+from compliance.wording import format_plain, shown_words
 
 __all__ = ["dimming"]
 
@@ -17,10 +15,9 @@ LEAST = 0.03
 """Share of its luminance that a patch must lose (practice)."""
 LIT = 5.0
 """cd/m² below which no patch is looked at."""
-UNITS = {"window": "% of the screen", "seconds": "s"}
 
 
-def dimming(case: Case, along: Literal["window", "seconds"]) -> Remark | None:
+def dimming(case: Case, along: Along) -> Remark | None:
     """A remark on the patch that loses most light from where it is brightest to what is larger,
     or shown for longer."""
     most, pair = 0.0, None
@@ -41,9 +38,6 @@ def dimming(case: Case, along: Literal["window", "seconds"]) -> Remark | None:
     )
 
 
-def _told(case: Case, index: int, along: str) -> str:
-    luminance, place = case.view.xyz[index, 1], getattr(case.patches.stimulus[index], along)
-    where = f"at {format_plain(place)}\u00a0{UNITS[along]}"
-    if along == "seconds":
-        where = f"after {format_plain(place)}\u00a0s" if place else "at once"
-    return f"{luminance:.4g}\u00a0cd/m² {where}"
+def _told(case: Case, index: int, along: Along) -> str:
+    size = format_plain(getattr(case.patches.stimulus[index], along))
+    return f"{case.view.xyz[index, 1]:.4g}\u00a0cd/m² {shown_words(along, size)}"

@@ -68,7 +68,7 @@ def repeatability(case: Case, meter: Meter | None) -> Remark | None:
 
 def conflicting(case: Case) -> Remark | None:
     """A remark on the patch whose readings can hardly be of one patch."""
-    patches, white = case.patches, case.matcher.find(case.plan.patches("white")[0])
+    patches, white = case.patches, case.built_in("white")
     most, told = ONE, ""
     for patch in np.flatnonzero((patches.count > 1) & (case.view.xyz[:, 1] >= LIT)):
         level = case.view.readings[patches.rows == patch, 1]

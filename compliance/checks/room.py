@@ -26,7 +26,7 @@ CONTACT = ("contact", "hood", "shroud")
 
 def ambient(case: Case, job: Job | None, entry: ReadingsEntry | None) -> Remark | None:
     """A remark where what the room sends back, or light from elsewhere, is in the black."""
-    index = case.matcher.find(case.plan.patches("black")[0])
+    index = case.built_in("black")
     if index is None:
         return None
     black = float(case.view.xyz[index, 1])
@@ -63,7 +63,7 @@ ABOVE_FLOOR = 3.0
 
 def unseen(case: Case) -> Remark | None:
     """A remark where a black reads no light at all, on a display that may give some."""
-    index = case.matcher.find(case.plan.patches("black")[0])
+    index = case.built_in("black")
     if index is None or case.view.xyz[index, 1] > 0 or case.stated.technology in LIGHTLESS:
         return None
     return Remark(

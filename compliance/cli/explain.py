@@ -86,9 +86,9 @@ def command(
 
     Of an assessment or a signed sheet the causes stated in it are told; the slots of a JOB,
     or READINGS with --rule, and --encoding where the file does not state it, are judged
-    first. Models of what may be wrong are fitted to the readings, and a cause is named only
-    where its model fits clearly better; that none is known is an answer too. Nothing is
-    written.
+    first. Models of what may be wrong are fitted to the readings, and a cause is named where
+    its model fits clearly better, or where white or black is off and nothing else explains
+    it; that none is known is an answer too. Nothing is written.
 
     Exit codes: 0 causes are named, or there is nothing to explain, 3 no known cause, or
     nothing outside but not all could be judged, 2 the input or the call is wrong, 4 an internal

@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Iterator, Mapping
 from typing import TYPE_CHECKING, Any
 
-from compliance.enclosures import BEFORE, JOB, METER, READINGS, named
+from compliance.enclosures import BEFORE, JOB, METER, READINGS, named, parsed
 from compliance.model import Rule
 
 if TYPE_CHECKING:
@@ -35,7 +34,7 @@ def outdated(sheet: Sheet, case: Case) -> Iterator[str]:
 
 
 def _document(sheet: Sheet, name: str) -> Any:
-    return json.loads(sheet.attached[name]) if name in sheet.attached else None
+    return parsed(sheet.attached[name], name) if name in sheet.attached else None
 
 
 def _read(sheet: Sheet, part: str, readings: Readings | None) -> Iterator[str]:

@@ -26,7 +26,7 @@ from compliance.delivery.pack import AGENT, packed
 from compliance.delivery.sheets import SHEETS, Sheet, opened_sheet, payload, repeated, statements
 from compliance.verification import Status, Step, Verification
 from compliance.verification.outcome import worst
-from compliance.verification.seal import dated, only_strange, unlike
+from compliance.verification.seal import dated, only_strange, standing
 
 if TYPE_CHECKING:
     from compliance.identity import Signer
@@ -159,24 +159,12 @@ def _signed(
         return Status.FAIL, f"{bag.SIGNATURE}: {found.faults[0]}", ()
     signer = found.signer
     who = ", ".join(part for part in (signer.name, signer.organisation) if part)
-    status, trust = _standing(found.signer, found.trusted_as, trusted, any_signer)
+    status, trust = standing(found, trusted, any_signer)
     in_time, when = dated(found, bool(stamping))
     lines = [when, f"SHA-256 {signer.fingerprint}"]
     if not as_listed:
         lines.append("signed is the list of what was packed; the files are not as it says (step 1)")
     return worst((status, in_time)), f"{who}: {trust}", tuple(lines)
-
-
-def _standing(
-    signer: Signer, trusted_as: str | None, trusted: Sequence[Signer], any_signer: bool
-) -> tuple[Status, str]:
-    if trusted_as is not None:
-        return Status.OK, trusted_as
-    if any_signer:
-        return Status.OK, "accepted as any signer would be, not checked"
-    if trusted:
-        return Status.FAIL, unlike(signer, trusted)
-    return Status.UNKNOWN, "not checked"
 
 
 # ---------------------------------------------------------------- 3: sheets

@@ -142,8 +142,11 @@ class _Fitted:
         self._start = self._start._replace(cap=np.array([cap]))
         options = [option for row in FITTED.values() for option in row.options(facts)]
         self._node = search(facts, self._start, options)
-        whole = shown(applied(self._start, self._node.chosen), facts)
+        self._display = applied(self._start, self._node.chosen)
+        whole = shown(self._display, facts)
         self._white, self._whole = float(whole.white[0]), whole.xyz[0]
+        self._alone = self._change(self._plain, ())
+        self._enough = max(BADLY, float(loss(self._plain, facts)[0]) / 2)
 
     def suspects(self) -> tuple[list[Suspect], Array]:
         """The likeliest first, and the light of them all together, (P, 3)."""
@@ -170,31 +173,26 @@ class _Fitted:
         """Each chosen option with words that is still worth its price beside the others, and is
         seen; none where little is explained by all of them."""
         facts, node = self._facts, self._node
-        if not self._fits(applied(self._start, node.chosen)):
+        if not self._fits(self._display):
             return
-        whole = applied(self._start, node.chosen)
         for one in node.chosen:
             without = applied(self._start, _others(node.chosen, one))
             fall = cost(float(loss(without, facts)[0])) - cost(node.loss)
-            worth_it = fall >= price(one) and _difference(whole, without, facts) >= SEEN
+            worth_it = fall >= price(one) and _difference(self._display, without, facts) >= SEEN
             if worth_it and FITTED[one.option.cause].tell is not None:
                 yield one
 
     def _fits(self, display: Display) -> bool:
         """Whether a display explains enough of what was read for its parts to be told."""
-        base = float(loss(self._plain, self._facts)[0])
-        return float(loss(display, self._facts)[0]) <= max(BADLY, base / 2)
+        return float(loss(display, self._facts)[0]) <= self._enough
 
     def _told(self, one: Chosen) -> tuple[float, Suspect]:
         """A chosen option in words, with its worth."""
-        facts, chosen = self._facts, self._node.chosen
-        others = _others(chosen, one)
-        whole, without = applied(self._start, chosen), applied(self._start, others)
+        facts, whole, others = self._facts, self._display, _others(self._node.chosen, one)
+        without = applied(self._start, others)
         error, missing = (float(errors(each, facts)[0].mean()) for each in (whole, without))
         undone = Undone(
-            self._change(self._start, others),
-            self._change(self._plain, [one]),
-            self._change(self._plain, ()),
+            self._change(self._start, others), self._change(self._plain, [one]), self._alone
         )
         tell = FITTED[one.option.cause].tell
         assert tell is not None
@@ -203,8 +201,8 @@ class _Fitted:
 
     def _white_off(self) -> tuple[float, Suspect] | None:
         """White where the rule admits none, as read and as the display is made out to be."""
-        display = applied(self._start, self._node.chosen)
-        if display.curve != self._plain.curve and "pq" in (display.curve, self._plain.curve):
+        curves = {self._display.curve, self._plain.curve}
+        if len(curves) > 1 and "pq" in curves:
             return None  # PQ says cd/m² by itself, and others a share of the white
         low, high = self._facts.span
         read, made = self._facts.white, self._white
@@ -233,9 +231,9 @@ class _Fitted:
 
     def _scaled(self, share: Array) -> Undone:
         """Without a cause that gives XYZ of all light too much or too little: its share (3,)."""
-        alone = self._change(self._plain, ())
-        none = alone + (self._case.view.readings + alone) * (share - 1)
-        return Undone(self._case.view.readings * (share - 1), alone, none)
+        readings = self._case.view.readings
+        none = self._alone + (readings + self._alone) * (share - 1)
+        return Undone(readings * (share - 1), self._alone, none)
 
     def _black_off(self, told: Sequence[Chosen]) -> tuple[float, Suspect] | None:
         """Black above what the rule admits, as read and without what is told to raise it."""
@@ -245,8 +243,7 @@ class _Fitted:
         if not min(read, made) > most * (1 + DARK):
             return None
         taken_off = np.broadcast_to((most / read - 1) * facts.black, self._case.view.readings.shape)
-        alone = self._change(self._plain, ())
-        undone = Undone(taken_off, alone, alone + taken_off)
+        undone = Undone(taken_off, self._alone, self._alone + taken_off)
         return 0.0, Suspect(tell_black(read, most), undone)
 
     def _worth(self, start: Display, chosen: Sequence[Chosen]) -> float:

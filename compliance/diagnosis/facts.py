@@ -99,7 +99,7 @@ def gather(case: Case) -> Facts | None:
     usable &= patches.nominal >= max(FLOOR, 3 * case.lowest)
     plain = np.array([_plain(case, index) for index in range(len(patches))])
     usable &= plain
-    white, black = (_built_in(case, name) for name in ("white", "black"))
+    white, black = case.built_in("white"), case.built_in("black")
     if black is not None and case.view.xyz[black, 1] > case.lowest:
         usable[black] = True
     index = np.flatnonzero(usable)
@@ -173,10 +173,6 @@ def _plain(case: Case, index: int) -> bool:
     there = case.patches.stimulus[index]
     same = abs(there.window - case.rule.window) <= 1e-6 and there.pattern != "checkerboard"
     return there.position == "centre" and same and there.seconds == 0
-
-
-def _built_in(case: Case, name: str) -> int | None:
-    return case.matcher.find(case.plan.patches(name)[0])
 
 
 def _span(rule: Rule) -> tuple[float, float]:

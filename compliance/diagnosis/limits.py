@@ -11,6 +11,7 @@ from compliance.diagnosis.told import number, percent, plain_cause
 from compliance.grading.alike import Along, alike
 from compliance.grading.case import Case
 from compliance.model import Cause
+from compliance.wording import shown_words
 
 __all__ = ["Limiter", "find_limiters", "tell_limiter"]
 
@@ -89,25 +90,19 @@ class _Words(NamedTuple):
     kind: str
     title: str
     """With the share that is lost in place of {}."""
-    place: str
-    """With one of the places in place of {}."""
     next_step: str
 
 
-AT_ONCE = "at once"
-"""After 0 s; no window has 0 % of the screen."""
 WORDS: Mapping[str, _Words] = {
     "window": _Words(
         "limiter",
         "A limiter takes {} of the light on larger areas",
-        "at {}\u00a0% of the screen",
         "Switch off the display's power or brightness limiter if it lets you, measure at the "
         "window that the rule asks for, and lower the slot's peak until it holds.",
     ),
     "seconds": _Words(
         "sag",
         "The light falls by {} while a patch is shown",
-        "after {}\u00a0s",
         "Switch off the display's power or static-picture limiter if it lets you, let it cool, "
         "and lower the slot's peak until it holds.",
     ),
@@ -117,7 +112,7 @@ WORDS: Mapping[str, _Words] = {
 def tell_limiter(limiter: Limiter) -> Cause:
     """The limiter in words and numbers."""
     words = WORDS[limiter.along]
-    places = [words.place.format(number(place)) if place else AT_ONCE for place in limiter.places]
+    places = [shown_words(limiter.along, number(place)) for place in limiter.places]
     pairs = list(zip(places, limiter.luminance, strict=True))
     told = ", ".join(f"{number(luminance)}\u00a0cd/m² {place}" for place, luminance in pairs)
     return plain_cause(

@@ -12,12 +12,13 @@ from compliance.patches import default_pattern
 
 __all__ = ["Along", "alike"]
 
-Along = Literal["window", "seconds", "background"]
+Along = Literal["window", "seconds"]
+"""What light may be lost along."""
 Key = tuple[Triple, Stimulus]
 """Codes of a patch, and what else it is shown with."""
 
 
-def alike(case: Case, along: Along) -> list[list[int]]:
+def alike(case: Case, along: Along | Literal["background"]) -> list[list[int]]:
     """Groups of two and more patches of a case that are alike in all else, in order of what they
     differ in.
 
@@ -46,7 +47,7 @@ def _is_full(stimulus: Stimulus) -> bool:
     return default_pattern(stimulus.window) == "full"
 
 
-def _plain(stimulus: Stimulus, along: Along) -> Stimulus:
+def _plain(stimulus: Stimulus, along: str) -> Stimulus:
     """The stimulus without what the group differs in."""
     if along == "window":
         background = "" if _is_full(stimulus) else stimulus.background

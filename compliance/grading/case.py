@@ -41,6 +41,10 @@ class Case:
     deviation: Array
     """(R,) stated deviation of each reading's Y in %, canonical order; NaN if not stated"""
 
+    def built_in(self, name: str) -> int | None:
+        """Patch index of the rule's own `white`, `black` or `peak`; None where it was not read."""
+        return self.matcher.find(self.plan.patches(name)[0])
+
     def black_for(self, index: int) -> int:
         """Patch index of the black that goes with a patch, or `NOWHERE`."""
         return int(self.view.black[index])

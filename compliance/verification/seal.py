@@ -11,11 +11,20 @@ from compliance.signatures import Seal, Signature, Stamp
 from compliance.stamped import CLOCKS_APART
 from compliance.verification.outcome import Outcome, Status, Verification, reason, told, worst
 
-__all__ = ["dated", "intact", "only_strange", "signed_by", "signed_when", "unlike"]
+__all__ = ["dated", "intact", "only_strange", "signed_by", "signed_when", "standing"]
 
 SealOrFault = Seal | Exception
 SHORT = 16
 """Digits of a digest that tell two of one name apart."""
+
+
+class Signed(Protocol):
+    """What tells by whom something was signed: a signature in a sheet, or one beside a file."""
+
+    @property
+    def signer(self) -> Signer: ...
+    @property
+    def trusted_as(self) -> str | None: ...
 
 
 class Dated(Protocol):
@@ -94,20 +103,29 @@ def only_strange(found: Verification) -> bool:
 def _standing(
     signature: Signature, trusted: Sequence[Signer], any_signer: bool, *, countersigned: bool
 ) -> tuple[Status, str]:
-    if signature.trusted_as is not None:
-        return Status.OK, signature.trusted_as
-    if any_signer:
-        return Status.OK, "accepted as any signer would be, not checked"
-    if not trusted:
-        return Status.UNKNOWN, "not checked; --trust CERTIFICATE says whom you expect"
-    told = unlike(signature.signer, trusted)
+    status, told = standing(signature, trusted, any_signer)
+    if status is Status.UNKNOWN:
+        return status, f"{told}; --trust CERTIFICATE says whom you expect"
+    if status is Status.OK:
+        return status, told
     why = f": {signature.why_not}" if signature.why_not else ""
     if countersigned:
         return Status.UNKNOWN, f"countersigned; {told}{why}"
-    return Status.FAIL, f"{told}{why}"
+    return status, f"{told}{why}"
 
 
-def unlike(signer: Signer, trusted: Sequence[Signer]) -> str:
+def standing(signed: Signed, trusted: Sequence[Signer], any_signer: bool) -> tuple[Status, str]:
+    """Whether whoever signed is expected, in words."""
+    if signed.trusted_as is not None:
+        return Status.OK, signed.trusted_as
+    if any_signer:
+        return Status.OK, "accepted as any signer would be, not checked"
+    if not trusted:
+        return Status.UNKNOWN, "not checked"
+    return Status.FAIL, _unlike(signed.signer, trusted)
+
+
+def _unlike(signer: Signer, trusted: Sequence[Signer]) -> str:
     """That a signer is none of the trusted, in words; one of the same name is pointed out."""
     for each in trusted:
         if (each.name, each.organisation) == (signer.name, signer.organisation):

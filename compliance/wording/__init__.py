@@ -46,6 +46,7 @@ from compliance.wording.sentences import (
     outcome_sentence,
     outcome_word,
     over_words,
+    shown_words,
     verdict_word,
 )
 
@@ -83,6 +84,7 @@ __all__ = [
     "point_name",
     "risk_words",
     "shall_of",
+    "shown_words",
     "tally_words",
     "value_point",
     "verdict_word",

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from typing import Literal
 
 from compliance.model import (
     Assessment,
@@ -36,6 +37,7 @@ __all__ = [
     "outcome_sentence",
     "outcome_word",
     "over_words",
+    "shown_words",
     "verdict_word",
 ]
 
@@ -70,6 +72,13 @@ BASIS_WORDS: Mapping[str, str] = {
 
 
 # ---------------------------------------------------------------- verdicts
+
+
+def shown_words(along: Literal["window", "seconds"], size: str) -> str:
+    """Where or when a patch was read: at a window of `size` % of the screen, or after `size` s."""
+    if along == "window":
+        return f"at {size}\u00a0% of the screen"
+    return "at once" if size == "0" else f"after {size}\u00a0s"
 
 
 def capital(words: str) -> str:

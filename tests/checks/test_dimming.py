@@ -4,39 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
 
-import faulty
 import numpy as np
 import pytest
 import simulated
+from remarked import good, remarks
 
-from compliance.assessment import assess
 from compliance.model import Readings
-from compliance.rules import load_rule
 
 Shown = tuple[float, float, float]
 """% of area, s, and the share of white's light that is left"""
-NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 
 
 def beside(*shown: Shown) -> Readings:
     """A good display, and its white read again otherwise."""
-    good = faulty.readings(load_rule("sdr-broadcast"), (), np.random.RandomState(5))
-    count = len(good)
-    white = int(np.argmax(good.xyz[:, 1]))
-    more = simulated.picked(good, [*range(count), *[white] * len(shown)])
+    plain = good()
+    count = len(plain)
+    white = int(np.argmax(plain.xyz[:, 1]))
+    more = simulated.picked(plain, [*range(count), *[white] * len(shown)])
     size, seconds, left = (np.array(each) for each in zip(*shown, strict=True))
     xyz, window, time = more.xyz.copy(), more.window.copy(), more.seconds.copy()
-    xyz[count:] = left[:, None] * 100 * good.xyz[white] / good.xyz[white, 1]
+    xyz[count:] = left[:, None] * 100 * plain.xyz[white] / plain.xyz[white, 1]
     window[count:], time[count:] = size, seconds
     pattern = [*more.pattern[:count], *("full" if each == 100 else "window" for each in size)]
     return replace(more, xyz=xyz, window=window, seconds=time, pattern=tuple(pattern))
-
-
-def remarks(readings: Readings) -> dict[str, str]:
-    found = assess(load_rule("sdr-broadcast"), readings, now=NOW, draws=0)
-    return {one.kind: one.text.replace("\u00a0", " ") for one in found.state.remarks}
 
 
 def told(kind: str, shown: Sequence[Shown]) -> str | None:

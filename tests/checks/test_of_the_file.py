@@ -3,27 +3,14 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import UTC, datetime
 
-import faulty
 import numpy as np
 import pytest
 import simulated
+from remarked import good, remarks
 
-from compliance.assessment import assess
 from compliance.model import Display, Readings
 from compliance.rules import load_rule
-
-NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
-
-
-def good(rule: str = "sdr-broadcast") -> Readings:
-    return faulty.readings(load_rule(rule), (), np.random.RandomState(5))
-
-
-def remarks(readings: Readings, rule: str = "sdr-broadcast") -> dict[str, str]:
-    found = assess(load_rule(rule), readings, now=NOW, draws=0)
-    return {one.kind: one.text.replace("\u00a0", " ") for one in found.state.remarks}
 
 
 def again(readings: Readings, row: int, share: float) -> Readings:
@@ -69,8 +56,7 @@ def test_a_black_without_any_light(technology: str | None) -> None:
     black = replace(read, xyz=np.where(dark[:, None], 0.0, read.xyz))
     display = Display(technology=technology) if technology else None
     for readings, odd in ((black, technology != "oled"), (read, False)):
-        found = assess(load_rule("web-srgb"), readings, display=display, now=NOW, draws=0)
-        assert ("black-unseen" in {one.kind for one in found.state.remarks}) == odd
+        assert ("black-unseen" in remarks(readings, "web-srgb", display)) == odd
 
 
 def test_readings_taken_for_another_rule() -> None:
