@@ -12,13 +12,14 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from compliance.assessment import assess
     from compliance.errors import ComplianceError, InputError
-    from compliance.job import load_job, only_slot
-    from compliance.meter import load_meter
-    from compliance.readings import load_readings
-    from compliance.rules import load_rule, shipped_rules
-    from compliance.sheet.write import write_sheet
-    from compliance.signing import load_identity
+    from compliance.job_file import load_job, only_slot
+    from compliance.meter_file import load_meter
+    from compliance.readings.load import load_readings
+    from compliance.rules.library import load_rule, shipped_rules
+    from compliance.sheet.make_sheet import write_sheet
+    from compliance.signing.keys import load_identity
     from compliance.verification import verify_sheet
+
 
 __version__ = "0.1.0"
 
@@ -42,15 +43,15 @@ _HOMES = {
     "ComplianceError": "compliance.errors",
     "InputError": "compliance.errors",
     "assess": "compliance.assessment",
-    "load_identity": "compliance.signing",
-    "load_job": "compliance.job",
-    "load_meter": "compliance.meter",
-    "load_readings": "compliance.readings",
-    "load_rule": "compliance.rules",
-    "only_slot": "compliance.job",
-    "shipped_rules": "compliance.rules",
+    "load_identity": "compliance.signing.keys",
+    "load_job": "compliance.job_file",
+    "load_meter": "compliance.meter_file",
+    "load_readings": "compliance.readings.load",
+    "load_rule": "compliance.rules.library",
+    "only_slot": "compliance.job_file",
+    "shipped_rules": "compliance.rules.library",
     "verify_sheet": "compliance.verification",
-    "write_sheet": "compliance.sheet.write",
+    "write_sheet": "compliance.sheet.make_sheet",
 }
 
 

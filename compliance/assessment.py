@@ -7,33 +7,31 @@ from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 from typing import NamedTuple
 
-from compliance import calibration as calibrations
-from compliance import disposition
-from compliance import record as records
-from compliance.capability import inadequate
-from compliance.charts import charts
-from compliance.checks.noticed import checks
-from compliance.decision import outcome
+from compliance import documents as records
 from compliance.diagnosis.diagnose import diagnosis_of
-from compliance.grading.case import Case, Stated, lay_out
+from compliance.grading import deviation_check
+from compliance.grading.decide import outcome
+from compliance.grading.match import DeclaredFacts, MatchedReadings, match_readings
+from compliance.grading.monte_carlo import findings_of, white_spread
 from compliance.model import (
     Assessment,
     Cause,
     Deviation,
     Display,
     Disposition,
+    GradedReadings,
     Job,
     Meter,
     Readings,
     ReadingsEntry,
     Remark,
     Rule,
-    State,
 )
-from compliance.remarks import remarks
-from compliance.sampling import findings_of, white_spread
-
-__all__ = ["DRAWS", "SEED", "assess"]
+from compliance.pictures.data import picture_data
+from compliance.planning.meter_capability import inadequate
+from compliance.remarks import calibration_change as calibrations
+from compliance.remarks import reading_remarks
+from compliance.remarks.circumstances import circumstance_remarks
 
 SEED = 0
 DRAWS = 10_000
@@ -92,23 +90,23 @@ def assess(
         state = _explained(case, state, before, entry, job, meter)
         if before is not None:
             earlier, graded_before = _grade(rule, before, first, job, meter, display, now, trial)
-            changed = calibrations.calibration(
+            changed = calibrations.calibration_change(
                 case, earlier, state.findings, graded_before.findings
             )
             state = _noting(
                 state,
-                calibrations.questioned(case, earlier, readings, before, job),
-                *calibrations.headroom(earlier, case),
+                calibrations.before_after_mismatch(case, earlier, readings, before, job),
+                *calibrations.headroom_remarks(earlier, case),
             )
     elif before is not None:
         heading = "before"
         earlier, state = _grade(rule, before, first, job, meter, display, now, trial)
         state = _explained(earlier, state, None, first, job, meter)
-        state = _noting(state, *calibrations.headroom(earlier, None))
+        state = _noting(state, *calibrations.headroom_remarks(earlier, None))
     else:
         raise ValueError("there are no readings to assess")
-    held = disposition.applied(deviations, state.findings, rule=rule, job=job, now=now)
-    accepted = disposition.disposition(held, state.findings, rule.decision)
+    held = deviation_check.check_deviations(deviations, state.findings, rule=rule, job=job, now=now)
+    accepted = deviation_check.disposition(held, state.findings, rule.decision)
     heads = records.Heads(
         rule=rule,
         job=job,
@@ -147,16 +145,16 @@ OF_LUMINANCE = {"luminance", "raised-black"}
 
 
 def _explained(
-    case: Case,
-    state: State,
+    case: MatchedReadings,
+    state: GradedReadings,
     before: Readings | None,
     entry: ReadingsEntry | None,
     job: Job | None,
     meter: Meter | None,
-) -> State:
+) -> GradedReadings:
     """The state with likely causes of what failed, and with remarks on the readings as such."""
     found = diagnosis_of(state.findings, case, state.readings, before)
-    odd = checks(
+    odd = reading_remarks(
         case,
         state.readings,
         meter=meter,
@@ -177,7 +175,7 @@ def _undoubted(causes: tuple[Cause, ...], noted: Sequence[Remark]) -> tuple[Caus
     return tuple(one for one in causes if one.kind not in OF_LUMINANCE)
 
 
-def _noting(state: State, *found: Remark | None) -> State:
+def _noting(state: GradedReadings, *found: Remark | None) -> GradedReadings:
     """The state with more remarks."""
     more = tuple(remark for remark in found if remark is not None)
     return replace(state, remarks=(*state.remarks, *more))
@@ -192,15 +190,15 @@ def _grade(
     display: Display | None,
     now: datetime,
     trial: Trial,
-) -> tuple[Case, State]:
-    case = lay_out(rule, readings, meter=meter, stated=_stated(job, display, entry))
+) -> tuple[MatchedReadings, GradedReadings]:
+    case = match_readings(rule, readings, meter=meter, stated=_stated(job, display, entry))
     uncertainty = meter.uncertainty if meter else None
     findings = findings_of(case, uncertainty, count=trial.draws, seed=trial.seed)
     verdict, reason, conditional = outcome(findings, rule.decision)
     spread = white_spread(case, uncertainty, count=min(trial.draws, PICTURED), seed=trial.seed)
     measured = entry.measured if entry else None
     unproven = inadequate(rule, meter if trial.draws else None, readings.encoding)
-    noticed = remarks(
+    noticed = circumstance_remarks(
         case,
         readings,
         meter=meter,
@@ -209,7 +207,7 @@ def _grade(
         unproven=[row.requirement for row in unproven],
         now=now,
     )
-    return case, State(
+    return case, GradedReadings(
         readings=readings,
         measured=measured,
         verdict=verdict,
@@ -217,21 +215,21 @@ def _grade(
         conditional=conditional,
         findings=findings,
         remarks=noticed,
-        charts=charts(case, findings, spread),
+        charts=picture_data(case, findings, spread),
     )
 
 
-def _stated(job: Job | None, display: Display | None, entry: ReadingsEntry | None) -> Stated:
+def _stated(job: Job | None, display: Display | None, entry: ReadingsEntry | None) -> DeclaredFacts:
     """What job and display say, under the names that `recorded` and `declared` use."""
     technology = display.technology if display else None
     if job is None:
-        return Stated(technology)
+        return DeclaredFacts(technology)
     slot = job.slots[0]
     age = None
     if slot.calibrated is not None and entry is not None:
         passed = (entry.measured - slot.calibrated).total_seconds() / 86400
         age = passed if passed >= 0 else None
-    return Stated(
+    return DeclaredFacts(
         technology=technology,
         recorded={
             "surround": job.room.surround,
@@ -250,7 +248,7 @@ def _end(
     """No longer than what was accepted holds."""
     if accepted is None:
         return until
-    ends = [disposition.end_of(each) for each in deviations]
+    ends = [deviation_check.expiry(each) for each in deviations]
     return min([*ends, *([until] if until is not None else [])])
 
 

@@ -10,23 +10,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-__all__ = [
-    "ComplianceError",
-    "DeliveryError",
-    "DeviationError",
-    "IdentityError",
-    "InputError",
-    "JobError",
-    "MeterError",
-    "OutputError",
-    "Problem",
-    "ReadingsError",
-    "RuleError",
-    "SheetError",
-    "TimestampError",
-    "UsageError",
-]
-
 
 @dataclass(frozen=True, slots=True)
 class Problem:

@@ -16,7 +16,9 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from compliance.colorimetry import codes, spaces, transfer
+from compliance.colour import codes, hlg, pq, spaces, transfer
+from compliance.errors import Problem, RuleError
+from compliance.model import Encoding, Rule
 
 Array = NDArray[np.float64]
 
@@ -68,14 +70,14 @@ def _linear(signal: Array, model: TargetModel) -> Array:
     A share of `white_luminance` for every curve.
     """
     if model.curve == "pq":
-        return np.asarray(transfer.pq(signal)) / model.white_luminance
+        return np.asarray(pq.pq(signal)) / model.white_luminance
     if model.curve == "srgb":
         return np.asarray(transfer.srgb(signal))
     if model.curve == "dcdm" and model.kind == "xyz":
         return np.asarray(transfer.dcdm(signal)) / model.white_luminance
     if model.curve == "hlg":
-        scene = np.asarray(transfer.hlg_inverse_oetf(signal))
-        return np.asarray(transfer.hlg_ootf(scene, 1.0, model.system_gamma))
+        scene = np.asarray(hlg.hlg_inverse_oetf(signal))
+        return np.asarray(hlg.hlg_ootf(scene, 1.0, model.system_gamma))
     return np.asarray(transfer.power(signal, model.exponent))
 
 
@@ -102,13 +104,13 @@ def signal_of(xyz: Array, model: TargetModel) -> Array:
     """
     linear = np.maximum(np.asarray(xyz) @ np.linalg.inv(model.from_signal).T, 0.0)
     if model.curve == "pq":
-        signal = transfer.pq_inverse(linear * model.white_luminance)
+        signal = pq.pq_inverse(linear * model.white_luminance)
     elif model.curve == "srgb":
         signal = transfer.srgb_inverse(linear)
     elif model.curve == "dcdm" and model.kind == "xyz":
         signal = transfer.dcdm_inverse(linear * model.white_luminance)
     elif model.curve == "hlg":
-        signal = transfer.hlg_oetf(transfer.hlg_ootf_inverse(linear, 1.0, model.system_gamma))
+        signal = hlg.hlg_oetf(hlg.hlg_ootf_inverse(linear, 1.0, model.system_gamma))
     else:
         signal = transfer.power(linear, 1 / model.exponent)
     return np.clip(signal, 0.0, 1.0)
@@ -131,11 +133,11 @@ def target_xyz(signal: Array, model: TargetModel, white: Array, black: Array) ->
         light = transfer.bt1886(clipped, white, black, model.exponent)
         return np.asarray(light) @ model.from_signal.T
     if model.lift and model.curve == "hlg":
-        beta = transfer.hlg_black_lift(white, black, model.system_gamma)
-        scene = transfer.hlg_inverse_oetf(np.maximum(0.0, (1 - beta) * clipped + beta))
+        beta = hlg.hlg_black_lift(white, black, model.system_gamma)
+        scene = hlg.hlg_inverse_oetf(np.maximum(0.0, (1 - beta) * clipped + beta))
         shape = np.broadcast_shapes(np.shape(scene), (*np.shape(white)[:-1], 3))
         scene = np.broadcast_to(scene, shape)
-        light = white * transfer.hlg_ootf(scene, 1.0, model.system_gamma)
+        light = white * hlg.hlg_ootf(scene, 1.0, model.system_gamma)
         return np.asarray(light) @ model.from_signal.T
     share = _share(clipped, model)
     if model.blackless:
@@ -223,3 +225,44 @@ def level(signal: Array, model: TargetModel) -> Array:
     if model.kind == "rgb":
         return np.asarray(signal.max(axis=-1))
     return np.asarray(signal[..., 1] / white_signal(model)[1])
+
+
+def target_model(rule: Rule, encoding: Encoding) -> TargetModel:
+    """The target of `rule` for codes in `encoding`; RuleError where they do not go together."""
+    target = rule.target
+    if encoding.kind == "xyz" and target.curve not in ("dcdm", "pq"):
+        raise RuleError(
+            Problem(
+                rule.id,
+                f"takes RGB signals ({target.curve}); readings in {encoding.name} cannot be "
+                "judged by it; state the encoding of the readings or take another rule",
+                field="target.transfer.curve",
+            )
+        )
+    from_target = spaces.rgb_to_xyz_matrix(target.primaries, target.white)
+    if encoding.kind == "xyz":
+        from_signal = np.eye(3)
+    else:
+        container = target.container or target.primaries
+        from_signal = spaces.rgb_to_xyz_matrix(container, target.white)
+    exponent = target.exponent
+    if exponent is None:
+        exponent = 2.6 if target.curve == "dcdm" else 2.4
+    return TargetModel(
+        kind=encoding.kind,
+        curve=target.curve,
+        exponent=exponent,
+        lift=target.black == "lift",
+        blackless=target.black == "none",
+        relative=target.scale == "relative",
+        white_luminance=target.luminance_white,
+        peak_luminance=target.luminance_peak,
+        black_luminance=np.nan if target.black_level is None else target.black_level,
+        system_gamma=np.nan if target.system_gamma is None else target.system_gamma,
+        white_xyz=np.asarray(spaces.xy_to_xyz(np.asarray(target.white), 1.0)),
+        from_signal=np.asarray(from_signal),
+        from_target=np.asarray(from_target),
+        step=float(codes.step(encoding.bits, encoding.narrow)),
+        narrow=encoding.narrow,
+        bits=encoding.bits,
+    )

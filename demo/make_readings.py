@@ -16,10 +16,10 @@ from pathlib import Path
 import numpy as np
 from display_model import ImperfectDisplay, Noise
 
-from compliance.colorimetry import codes
+from compliance.colour import codes
+from compliance.grading.patches import Plan, PlannedPatch
 from compliance.model import ENCODINGS
-from compliance.patches import Plan, PlannedPatch
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 HERE = Path(__file__).resolve().parent
 SEED = 417

@@ -17,7 +17,7 @@ from fontTools.ttLib import TTFont
 from fontTools.ttLib.tables.DefaultTable import DefaultTable
 
 SOURCE = Path("/usr/share/fonts/truetype/dejavu")
-TARGET = Path(__file__).parents[1] / "compliance" / "sheet" / "fonts"
+TARGET = Path(__file__).parents[1] / "compliance" / "pictures" / "fonts"
 
 FACES = {
     "SheetSans": ("DejaVuSansCondensed.ttf", "Sheet Sans", "Regular"),

@@ -26,20 +26,20 @@ from cryptography.x509.oid import NameOID
 
 from compliance import __version__
 from compliance.assessment import assess
-from compliance.delivery.archive import zipped
+from compliance.delivery.build import build_delivery, check_sheets, sign_delivery, zip_bytes
 from compliance.delivery.check import verify_delivery
-from compliance.delivery.pack import check_sheets, packed, sealed
-from compliance.delivery.sheets import opened_sheet
-from compliance.deviations import Acceptance, load_deviation, new_deviation
-from compliance.identity import Identity, load_identity
-from compliance.job import load_job, only_slot
-from compliance.meter import load_meter
+from compliance.delivery.contents import opened_sheet
+from compliance.documents import ENGINE
+from compliance.evidence.deviation_file import Acceptance, load_deviation, new_deviation
+from compliance.job_file import load_job, only_slot
+from compliance.meter_file import load_meter
 from compliance.model import CHROMATICITY_FLOOR, Assessment, Deviation
-from compliance.readings import load_readings
-from compliance.record import ENGINE
-from compliance.rules import load_rule
-from compliance.sheet.write import countersign_sheet, write_sheet
-from compliance.verification import Verification, verify_sheet
+from compliance.readings.load import load_readings
+from compliance.rules.library import load_rule
+from compliance.sheet.make_sheet import countersign_sheet, write_sheet
+from compliance.signing.keys import Identity, load_identity
+from compliance.verification import verify_sheet
+from compliance.verification.result import Verification
 
 ROOT = Path(__file__).resolve().parent.parent
 JOB = ROOT / "demo" / "job.yaml"
@@ -139,7 +139,9 @@ def golden() -> dict[str, bytes]:
         "client.pem": client.pem,
         "countersigned.pdf": signed_twice,
         "accepted.pdf": missed,
-        "delivery.zip": zipped(sealed(packed([sheet]), facility, AGAIN), "delivery"),
+        "delivery.zip": zip_bytes(
+            sign_delivery(build_delivery([sheet]), facility, AGAIN), "delivery"
+        ),
         "deviation.json": deviations[f"deviation-{MISSED[0]}.json"],
     }
 

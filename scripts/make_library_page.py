@@ -18,9 +18,10 @@ from pathlib import Path
 from typing import NamedTuple
 
 from compliance.model import Level, Requirement, Rule, Target
-from compliance.quantities.table import QUANTITIES, RECORDED_FIELDS
-from compliance.rules import load_rule, shipped_folder, shipped_rules
-from compliance.wording import BASIS_WORDS, format_plain, format_requirement_limits, over_words
+from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS
+from compliance.report.numbers import format_plain, format_requirement_limits
+from compliance.report.verdict_text import BASIS_WORDS, over_words
+from compliance.rules.library import load_rule, shipped_folder, shipped_rules
 
 ROOT = Path(__file__).resolve().parent.parent
 PAGE = ROOT / "specs" / "README.md"

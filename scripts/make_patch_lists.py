@@ -16,8 +16,8 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from compliance.colorimetry import codes, spaces, transfer
-from compliance.colorimetry.primaries import PRIMARIES, WHITES, rgb_to_xyz_matrix
+from compliance.colour import codes, hlg, pq, spaces, transfer
+from compliance.colour.spaces import PRIMARIES, WHITES, rgb_to_xyz_matrix
 from compliance.model import ENCODINGS
 
 Array = NDArray[np.float64]
@@ -62,7 +62,7 @@ class Signal:
 
 def _hlg(linear: Array) -> Array:
     light = linear * DIFFUSE_WHITE / HLG_PEAK
-    return transfer.hlg_oetf(transfer.hlg_ootf_inverse(light, 1.0, HLG_GAMMA))
+    return hlg.hlg_oetf(hlg.hlg_ootf_inverse(light, 1.0, HLG_GAMMA))
 
 
 SIGNALS = (
@@ -106,7 +106,7 @@ SIGNALS = (
         "BT.2020 primaries and the inverse of PQ (ITU-R BT.2100), L* 100 at 203 cd/m²",
         "rgb-10-full",
         "bt2020",
-        lambda linear: transfer.pq_inverse(linear * DIFFUSE_WHITE),
+        lambda linear: pq.pq_inverse(linear * DIFFUSE_WHITE),
     ),
     Signal(
         "hlg",

@@ -18,12 +18,12 @@ from dataclasses import astuple, fields
 from pathlib import Path
 
 import numpy as np
-from good_displays import FAMILIES, Spread, family, good, wrong, wrong_ways
-from shipped import RULES, judged, outside
-from simulated import Shown
+from helpers.good_displays import FAMILIES, Spread, family, good, wrong, wrong_ways
+from helpers.shipped import RULES, judged, outside
+from helpers.simulated import Shown
 
 from compliance.model import Outcome, Rule
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 DISPLAYS = 300
 SEED = 417
@@ -32,11 +32,11 @@ TABLE = TABLES / "robustness.csv"
 SPREADS = TABLES / "spreads.csv"
 HEAD = """\
 # Simulated displays against each rule: how many comply, and which shall is missed most often.
-# Source: made by tests/robustness.py; spreads in tests/good_displays.py, invented.
+# Source: made by tests/robustness.py; spreads in tests/helpers/good_displays.py, invented.
 """
 SPREADS_HEAD = """\
 # Standard deviations of the simulated good displays of each family of rules; shares, but x and y.
-# Source: made by tests/robustness.py from tests/good_displays.py, invented.
+# Source: made by tests/robustness.py from tests/helpers/good_displays.py, invented.
 """
 COLUMNS = ("rule", "revision", "family", "display", "displays", "compliant", "weakest", "missed")
 

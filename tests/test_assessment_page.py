@@ -9,13 +9,13 @@ from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
-import missed
 import pytest
-from evidence_of_a_slot import assessment
+from helpers import near_limit
+from helpers.evidence_of_a_slot import assessment
+from helpers.near_limit import AGAIN, both
 from jsonschema import Draft202012Validator
-from missed import AGAIN, both
 
-from compliance.documents import load_schema
+from compliance.yaml_nodes import load_schema
 
 ROOT = Path(__file__).resolve().parent.parent
 SCHEMA: Mapping[str, Any] = load_schema("assessment")
@@ -48,9 +48,9 @@ def test_every_key_is_described_and_stated() -> None:
 @pytest.mark.parametrize(
     "document",
     [
-        missed.stated(),
-        missed.stated(missed.assessment(both(), now=AGAIN)),
-        missed.stated(assessment()),
+        near_limit.stated(),
+        near_limit.stated(near_limit.assessment(both(), now=AGAIN)),
+        near_limit.stated(assessment()),
     ],
     ids=["outside", "accepted", "whole"],
 )

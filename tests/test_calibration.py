@@ -7,15 +7,14 @@ from datetime import UTC, datetime, timedelta
 
 import numpy as np
 import pytest
-import shipped
-import simulated
-from shipped import other_primaries
+from helpers import shipped, simulated
+from helpers.shipped import other_primaries
 
 from compliance.assessment import assess
-from compliance.colorimetry import spaces
-from compliance.colorimetry.spaces import PRIMARIES
+from compliance.colour import spaces
+from compliance.colour.spaces import PRIMARIES
 from compliance.model import Assessment, Job, Readings, ReadingsEntry, Rule
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 SDR = "sdr-broadcast"

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from compliance.canonical import canonical_bytes, digest
+from compliance.documents import canonical_bytes, digest
 
 
 def test_the_example_of_the_standard() -> None:

@@ -4,33 +4,34 @@ from __future__ import annotations
 
 from pathlib import Path
 
-import builders
 import numpy as np
 import pytest
+from helpers import builders
 
-from compliance.charts import charts
-from compliance.colorimetry import spaces
-from compliance.grading.case import Case, lay_out
+from compliance import model
+from compliance.colour import spaces
+from compliance.grading.match import MatchedReadings, match_readings
+from compliance.grading.monte_carlo import findings_of, white_spread
 from compliance.model import Charts, Limits, Over, Requirement
-from compliance.planning import ideal_readings
-from compliance.rules import load_rule
-from compliance.sampling import findings_of, white_spread
+from compliance.pictures.data import picture_data
+from compliance.planning.required_patches import ideal_readings
+from compliance.rules.library import load_rule
 
 TRACKING = builders.requirement(
     "luminance-error", Over(("grey",), target=(1, 100)), limits=Limits(-5, 5)
 )
 
 
-def drawn(*requirements: Requirement, uncertain: bool = True) -> tuple[Case, Charts]:
+def drawn(*requirements: Requirement, uncertain: bool = True) -> tuple[MatchedReadings, Charts]:
     rule = builders.rule(builders.target(), *requirements, sets=(builders.ramp(11), builders.HUES))
     meter = builders.meter(0.4)
-    readings = ideal_readings(rule, builders.ENCODINGS["rgb-10-full"], 0.05)
-    case = lay_out(rule, readings, meter=meter)
+    readings = ideal_readings(rule, model.ENCODINGS["rgb-10-full"], 0.05)
+    case = match_readings(rule, readings, meter=meter)
     known = meter.uncertainty if uncertain else None
     count = 20_000 if uncertain else 0
     findings = findings_of(case, known, count=count, seed=0)
     spread = white_spread(case, known, count=count, seed=0)
-    return case, charts(case, findings, spread)
+    return case, picture_data(case, findings, spread)
 
 
 def test_limits_and_guard_band_of_the_tracking() -> None:
@@ -151,8 +152,8 @@ def test_each_distance_that_greys_are_held_to_has_a_picture(root: Path) -> None:
     told = {}
     for name in ("hdr-pq-1000", "web-srgb", "sdr-broadcast"):
         rule = load_rule(root / "specs" / f"{name}.yaml")
-        case = lay_out(rule, ideal_readings(rule, rule.encoding, 0.0))
-        made = charts(case, findings_of(case, None, count=0, seed=0))
+        case = match_readings(rule, ideal_readings(rule, rule.encoding, 0.0))
+        made = picture_data(case, findings_of(case, None, count=0, seed=0))
         told[name] = [(each.title, {bar.limit for bar in each.points}) for each in made.differences]
     assert told == {
         "hdr-pq-1000": [("Greys by patch: ΔE ITP", {5}), ("Colour differences by patch", {0.008})],

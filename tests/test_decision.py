@@ -6,7 +6,7 @@ import math
 
 import pytest
 
-from compliance.decision import inside, margin, outcome, statement, worst
+from compliance.grading.decide import inside, margin, outcome, statement, worst
 from compliance.model import Decision, Finding, Level, Limits, Outcome, Reason, Verdict
 
 

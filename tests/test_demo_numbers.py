@@ -13,9 +13,9 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from demo_slots import DEMO, assessed
+from helpers.demo_slots import DEMO, assessed
+from helpers.outside_tools import colour
 from numpy.typing import NDArray
-from outside import colour
 from scipy.optimize import least_squares
 
 from compliance.model import Assessment, Outcome, Reason

@@ -7,17 +7,18 @@ from collections.abc import Iterator
 from pathlib import Path
 from typing import Any
 
-import missed
 import pytest
-from evidence_of_a_slot import mended
-from sealing import signed
+from helpers import near_limit
+from helpers.evidence_of_a_slot import mended
+from helpers.signing import signed
 
 from compliance import __version__
 from compliance.delivery.check import verify_delivery
-from compliance.deviations import load_deviation
-from compliance.evidence import attachments
-from compliance.record import ENGINE
-from compliance.verification import Verification, verify_sheet
+from compliance.documents import ENGINE
+from compliance.evidence.deviation_file import load_deviation
+from compliance.evidence.recompute import attachments
+from compliance.verification import verify_sheet
+from compliance.verification.result import Verification
 
 GOLDEN = Path(__file__).resolve().parent / "golden"
 BEHIND = "a version that is not out yet is made again: .venv/bin/python scripts/make_golden.py"
@@ -96,7 +97,7 @@ def test_somebody_else_is_not_taken_for_the_signer() -> None:
 
 def test_what_an_earlier_version_did_not_state_yet_is_no_fault() -> None:
     """A later version states more; what was stated still has to come out."""
-    files = attachments(missed.assessment())
+    files = attachments(near_limit.assessment())
     stated = json.loads(files["assessment.json"])
     del stated["disposition"], stated["deviations"]
 

@@ -14,7 +14,7 @@ from typing import Any
 import jsonschema
 import pytest
 import yaml
-from texts import edited
+from helpers.sample_text import edited
 
 ROOT = Path(__file__).resolve().parent.parent
 DEMO = ROOT / "demo" / "house-rules"

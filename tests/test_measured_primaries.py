@@ -20,9 +20,9 @@ from numpy.typing import NDArray
 
 from compliance.assessment import assess
 from compliance.model import Assessment, Finding
-from compliance.planning import measuring_plan
-from compliance.readings import readings_from_bytes
-from compliance.rules import load_rule
+from compliance.planning.plan import measuring_plan
+from compliance.readings.load import readings_from_bytes
+from compliance.rules.library import load_rule
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")

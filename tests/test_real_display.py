@@ -15,14 +15,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from helpers.outside_tools import colour
 from numpy.typing import NDArray
-from outside import colour
 from scipy import spatial
 
 from compliance.assessment import assess
 from compliance.model import Assessment, Finding, Outcome, Reason, Verdict
-from compliance.readings import load_readings
-from compliance.rules import load_rule
+from compliance.readings.load import load_readings
+from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)

@@ -6,20 +6,19 @@ import json
 from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
-import builders
 import jsonschema
 import pytest
-import shipped
-from demo_slots import assessed
-from simulated import ideal, readings
+from helpers import builders, shipped
+from helpers.demo_slots import assessed
+from helpers.simulated import ideal, readings
 
-from compliance import canonical
+from compliance import documents
 from compliance.assessment import assess, valid_until
-from compliance.evidence import attachments, reassess
-from compliance.grading.stated import KIND
+from compliance.documents import timestamp
+from compliance.evidence.recompute import attachments, reassess
+from compliance.grading.grade import KIND
 from compliance.model import Assessment, Certificate, Display, Limits, Meter
-from compliance.record import timestamp
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 ROOT = Path(__file__).resolve().parent.parent
 SCHEMA = json.loads((ROOT / "compliance/schemas/assessment.json").read_text("utf-8"))
@@ -73,7 +72,7 @@ def test_a_job_says_its_own_display() -> None:
 def test_the_number_ends_in_the_digest_of_the_rest() -> None:
     document = dict(of_slot("1").document)
     number = document.pop("number")
-    assert number == f"MV-0417-1-sdr-broadcast-{canonical.digest(document)[:8]}"
+    assert number == f"MV-0417-1-sdr-broadcast-{documents.digest(document)[:8]}"
 
 
 def test_the_schema_is_closed_at_every_depth() -> None:

@@ -6,22 +6,13 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
-import builders
 import numpy as np
 import pytest
-import shipped
-import simulated
+from helpers import builders, shipped, simulated
 
 from compliance.assessment import assess
-from compliance.model import (
-    Certificate,
-    Job,
-    Meter,
-    Readings,
-    ReadingsEntry,
-    RepeatabilityBand,
-)
-from compliance.rules import load_rule
+from compliance.model import Certificate, Job, Meter, Readings, ReadingsEntry, RepeatabilityBand
+from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 RULE = load_rule("web-srgb")

@@ -8,16 +8,16 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
-from simulated import csv, ideal
+from helpers.simulated import csv, ideal
 
 from compliance.assessment import assess
-from compliance.evidence import attachments, reassess
+from compliance.evidence.recompute import attachments, reassess
 from compliance.model import Assessment
-from compliance.readings import readings_from_bytes
-from compliance.recomputation import Topic, compare
-from compliance.rules import load_rule
-from compliance.sheet.content import gather
-from compliance.sheet.particulars import particulars
+from compliance.readings.load import readings_from_bytes
+from compliance.rules.library import load_rule
+from compliance.sheet.content import build_content
+from compliance.sheet.provenance import particulars
+from compliance.verification.compare import Topic, compare
 
 NOW = datetime(2026, 11, 20, 16, tzinfo=UTC)
 HOUSE = """\
@@ -104,7 +104,7 @@ def test_changes_that_were_not_committed_are_told(committed: Path) -> None:
     text = about_the_rule(assessment)["rule-changed"]
     assert "rules/ours.yaml" in text
     assert "not committed" in text
-    assert text in gather(assessment).front.remarks
+    assert text in build_content(assessment).front.remarks
     assert "with uncommitted changes" in said(assessment)[0]
 
 
@@ -116,7 +116,7 @@ def test_files_under_no_version_control_are_told(folder: Path) -> None:
     assert "ours.yaml" in text
     assert "more.yaml" in text
     assert "sdr-broadcast" not in text
-    assert text in gather(assessment).front.remarks
+    assert text in build_content(assessment).front.remarks
     assert "under no version control" in said(assessment)[0]
 
 

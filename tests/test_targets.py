@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-import builders
 import numpy as np
 import pytest
+from helpers import builders
 
 from compliance import targets
-from compliance.colorimetry import spaces, transfer
+from compliance.colour import hlg, pq, spaces
 from compliance.errors import RuleError
 from compliance.model import ENCODINGS, Target
-from compliance.target_model import target_model
-from compliance.targets import TargetModel
+from compliance.targets import TargetModel, target_model
 
 
 def model(target: Target, encoding: str) -> TargetModel:
@@ -75,7 +74,7 @@ def test_pq_is_absolute_and_has_no_black() -> None:
 @pytest.mark.parametrize("peak", [500.0, 1000.0, 2000.0, 4000.0])
 def test_hlg_of_a_neutral_is_its_own_formula(peak: float) -> None:
     """ITU-R BT.2100-3: L = Lw·E^γ for R = G = B, with E by the inverse OETF, no black."""
-    gamma = float(transfer.hlg_system_gamma(peak))
+    gamma = float(hlg.hlg_system_gamma(peak))
     target = builders.target(
         "hlg",
         luminance_white=peak,
@@ -142,7 +141,7 @@ def test_code_2546_is_not_above_the_peak() -> None:
     """DCI HDR Addendum 1.2: 299.6 cd/m² is code 2546 of X″Y″Z″; a code step is no excess."""
     target = builders.pq(299.6, white=builders.D65)
     one = model(target, "rgb-12-full")
-    exact = float(transfer.pq_inverse(299.6)) * 4095
+    exact = float(pq.pq_inverse(299.6)) * 4095
     assert 2545.5 < exact < 2546
     codes = np.array([2546, 2547, 2583])
     above = targets.above_peak(codes[:, None] / 4095 * np.ones(3), one)

@@ -6,7 +6,7 @@ import re
 from datetime import UTC, datetime, timedelta, timezone
 
 import pytest
-from invented_samples import proven, unproven
+from helpers.invented_samples import proven, unproven
 
 from compliance.model import (
     Band,
@@ -19,11 +19,8 @@ from compliance.model import (
     Requirement,
     Verdict,
 )
-from compliance.quantities.table import QUANTITIES, Quantity
-from compliance.wording import (
-    deciding,
-    decision_sentence,
-    explanation,
+from compliance.quantities.catalogue import QUANTITIES, Quantity
+from compliance.report.numbers import (
     format_finding_limits,
     format_limits,
     format_number,
@@ -32,10 +29,15 @@ from compliance.wording import (
     format_requirement_limits,
     format_time,
     format_value,
+)
+from compliance.report.rule_text import asked_words
+from compliance.report.verdict_text import (
+    deciding,
+    decision_sentence,
+    explanation,
     left_open,
     over_words,
 )
-from compliance.wording.rules import asked_words
 
 
 def finding(quantity: str, unit: str, value: object, limits: Limits, **more: object) -> Finding:

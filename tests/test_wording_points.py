@@ -5,18 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 
 import pytest
-from invented import REQUIREMENTS, finding
-from invented_samples import split
+from helpers.invented_samples import split
+from helpers.sample_assessments import REQUIREMENTS, finding
 
 from compliance.model import Finding, Interval, Limits, Verdict
-from compliance.wording import (
+from compliance.report.numbers import (
     format_value,
     interval_words,
     least_sure,
-    outcome_sentence,
     point_name,
     value_point,
 )
+from compliance.report.verdict_text import outcome_sentence
 
 
 def greys() -> Finding:

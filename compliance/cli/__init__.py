@@ -19,11 +19,8 @@ from typing import Any, NoReturn
 import click
 
 from compliance import __version__
-from compliance.cli.stopping import Stopped, stop_cleanly
-from compliance.cli.terminal import harmless, standard_streams
+from compliance.cli._terminal import Stopped, escape_controls, standard_streams, stop_cleanly
 from compliance.errors import ComplianceError, InputError
-
-__all__ = ["COMMANDS", "command", "complain", "in_lines", "main", "wants_traceback"]
 
 PROGRAM = "compliance"
 FAILURE = 4
@@ -121,7 +118,7 @@ class Program(click.Group):
             click.echo(f"{PROGRAM}: {told}", err=True)
             return stopped.exit_code if isinstance(stopped, Stopped) else INTERRUPTED
         except Exception as error:
-            return complain(error, with_traceback)
+            return print_error(error, with_traceback)
 
 
 def wants_traceback(args: Sequence[str] = ()) -> bool:
@@ -134,11 +131,11 @@ def wants_traceback(args: Sequence[str] = ()) -> bool:
     return os.environ.get("COMPLIANCE_TRACEBACK", "0") not in ("", "0")
 
 
-def complain(error: Exception, with_traceback: bool = False) -> int:
+def print_error(error: Exception, with_traceback: bool = False) -> int:
     """Say on standard error what went wrong, one line per fault; returns the exit code."""
     if with_traceback:
         click.echo("".join(traceback.format_exception(error)), err=True, nl=False)
-    lines, code = in_lines(error)
+    lines, code = error_lines(error)
     if isinstance(error, click.exceptions.NoArgsIsHelpError):
         click.echo(error.format_message(), err=True)
     else:
@@ -146,29 +143,29 @@ def complain(error: Exception, with_traceback: bool = False) -> int:
     return code
 
 
-def in_lines(error: Exception) -> tuple[tuple[str, ...], int]:
+def error_lines(error: Exception) -> tuple[tuple[str, ...], int]:
     """The lines that tell `error` to a user, harmless to print, and its exit code."""
     if isinstance(error, InputError):
-        return tuple(harmless(str(problem)) for problem in error.problems), error.exit_code
+        return tuple(escape_controls(str(problem)) for problem in error.problems), error.exit_code
     if isinstance(error, ComplianceError):
         told = str(error).splitlines()
-        return tuple(f"{PROGRAM}: {harmless(line)}" for line in told), error.exit_code
+        return tuple(f"{PROGRAM}: {escape_controls(line)}" for line in told), error.exit_code
     if isinstance(error, click.ClickException):
         return (_usage(error),), error.exit_code
     if isinstance(error, OSError) and error.strerror:
         place = f"{error.filename}: " if error.filename is not None else ""
-        return (f"{PROGRAM}: {harmless(place)}{error.strerror.lower()}",), FAILURE
+        return (f"{PROGRAM}: {escape_controls(place)}{error.strerror.lower()}",), FAILURE
     if isinstance(error, MemoryError):
         return (f"{PROGRAM}: not enough memory for this input",), FAILURE
     what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
     return (
-        f"{PROGRAM}: a fault in the program, not in your input ({harmless(what)}); "
+        f"{PROGRAM}: a fault in the program, not in your input ({escape_controls(what)}); "
         f"'{PROGRAM} --traceback …' shows where",
     ), FAILURE
 
 
 def _usage(error: click.ClickException) -> str:
-    message = " ".join(harmless(error.format_message()).split()).rstrip(".")
+    message = " ".join(escape_controls(error.format_message()).split()).rstrip(".")
     message = message[:1].lower() + message[1:]
     if not isinstance(error, click.UsageError) or error.ctx is None:
         return f"{PROGRAM}: {message}"
@@ -182,7 +179,7 @@ def _flushed(code: int) -> int:
         if sys.stdout is not None:
             sys.stdout.flush()
     except OSError as error:
-        return complain(error)
+        return print_error(error)
     return code
 
 

@@ -12,28 +12,38 @@ from typing import Any
 
 import click
 
-from compliance.cli import in_lines
-from compliance.cli.bare import bare_options, tell_lacking
-from compliance.cli.call import Call, alone, cases_of, check_call, targets_of
-from compliance.cli.cases import Case
-from compliance.cli.deviations import deviations_for
-from compliance.cli.files import write_file, write_new
-from compliance.cli.findings_csv import findings_csv
-from compliance.cli.junit import junit
-from compliance.cli.keyring import MAKE_ONE, default_identity
-from compliance.cli.keys import Means, key_options, stamp_options, taken, tell_missed
-from compliance.cli.layout import Style
-from compliance.cli.moments import moment
-from compliance.cli.progress import Progress
-from compliance.cli.report import report
-from compliance.cli.results import Fault, Result, exit_code, json_object
-from compliance.cli.terminal import colour_wanted, harmless
+from compliance.cli import error_lines
+from compliance.cli._assess_inputs import (
+    Call,
+    WorkItem,
+    bare_options,
+    cases_of,
+    check_call,
+    hint_missing_technology,
+    lock_outputs,
+    targets_of,
+)
+from compliance.cli._deviations import deviations_for
+from compliance.cli._findings_text import report
+from compliance.cli._identity_options import (
+    MAKE_ONE,
+    SigningMeans,
+    default_identity,
+    key_options,
+    pop_key_options,
+    stamp_options,
+    warn_missing_timestamp,
+)
+from compliance.cli._options import time_option
+from compliance.cli._terminal import colour_wanted, escape_controls
+from compliance.cli._text import Progress, Style
+from compliance.cli._write import write_file, write_new
 from compliance.errors import ComplianceError
 from compliance.model import Assessment, Deviation, Job
-from compliance.readings.formats import FORMATS
-
-__all__ = ["command"]
-
+from compliance.readings.load import FORMATS
+from compliance.report.findings_csv import findings_csv
+from compliance.report.junit import junit
+from compliance.report.results import Fault, Result, exit_code, json_object
 
 PATH = click.Path(path_type=Path)
 
@@ -64,7 +74,9 @@ PATH = click.Path(path_type=Path)
 @click.option("--csv", metavar="FILE", type=PATH, help="Write the findings as CSV as well.")
 @click.option("--no-sheet", is_flag=True, help="Write no PDF.")
 @click.option("--replace", is_flag=True, help="Write over files that stand in DIR already.")
-@click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
+@click.option(
+    "--now", metavar="TIME", callback=time_option, help="RFC 3339; the clock's unless said."
+)
 @key_options("that signs the sheets; the user's own unless said.")
 @stamp_options()
 @click.option(
@@ -114,21 +126,23 @@ def command(ctx: click.Context, /, now: datetime | None, **given: Any) -> int:
     3 something is undecided, 4 an internal or I/O failure; of several the first of
     4, 2, 1, 3, 0.
     """
-    call = Call(now=now or datetime.now(UTC).replace(microsecond=0), keys=taken(given), **given)
+    call = Call(
+        now=now or datetime.now(UTC).replace(microsecond=0), keys=pop_key_options(given), **given
+    )
     check_call(ctx, call)
     cases = cases_of(call)
     deviations = deviations_for(call, cases)
     targets = targets_of(call, cases)
     means = _means(call)
-    with alone(call, targets):
+    with lock_outputs(call, targets):
         results = _run(call, cases, targets, means, bool(ctx.obj), deviations)
     code = _tell(call, cases, results, signed=means.identity is not None)
-    tell_missed(means.stamper)
+    warn_missing_timestamp(means.stamper)
     return code
 
 
-def _means(call: Call) -> Means:
-    return call.keys.means() if call.is_job and not call.no_sheet else Means()
+def _means(call: Call) -> SigningMeans:
+    return call.keys.means() if call.is_job and not call.no_sheet else SigningMeans()
 
 
 # ---------------------------------------------------------------- the work
@@ -136,9 +150,9 @@ def _means(call: Call) -> Means:
 
 def _run(
     call: Call,
-    cases: Sequence[Case],
+    cases: Sequence[WorkItem],
     targets: Sequence[Sequence[Path]],
-    means: Means,
+    means: SigningMeans,
     with_traceback: bool,
     deviations: Sequence[Sequence[Deviation]],
 ) -> list[Result]:
@@ -153,9 +167,9 @@ def _run(
 
 def _one(
     call: Call,
-    case: Case,
+    case: WorkItem,
     paths: Sequence[Path],
-    means: Means,
+    means: SigningMeans,
     with_traceback: bool,
     deviations: Sequence[Deviation],
 ) -> Result:
@@ -167,11 +181,11 @@ def _one(
     except Exception as error:
         if with_traceback:
             traceback.print_exception(error)
-        return Result(*named, assessment, Fault(*in_lines(error)))
+        return Result(*named, assessment, Fault(*error_lines(error)))
     return Result(*named, assessment, None, tuple(paths))
 
 
-def _write(call: Call, assessment: Assessment, paths: Sequence[Path], means: Means) -> None:
+def _write(call: Call, assessment: Assessment, paths: Sequence[Path], means: SigningMeans) -> None:
     makers: dict[str, Callable[[], bytes]] = {
         ".json": lambda: _document(assessment),
         ".pdf": lambda: _sheet(call, assessment, means),
@@ -182,13 +196,13 @@ def _write(call: Call, assessment: Assessment, paths: Sequence[Path], means: Mea
 
 def _document(assessment: Assessment) -> bytes:
     """The document byte for byte as it travels inside the sheet."""
-    from compliance.evidence import attachments
+    from compliance.evidence.recompute import attachments
 
     return attachments(assessment)["assessment.json"]
 
 
-def _sheet(call: Call, assessment: Assessment, means: Means) -> bytes:
-    from compliance.sheet.write import write_sheet
+def _sheet(call: Call, assessment: Assessment, means: SigningMeans) -> bytes:
+    from compliance.sheet.make_sheet import write_sheet
 
     return write_sheet(assessment, identity=means.identity, page=call.page, stamper=means.stamper)
 
@@ -200,7 +214,7 @@ def _json(data: dict[str, Any], *, ascii_only: bool = False) -> str:
 # ---------------------------------------------------------------- the outcome
 
 
-def _tell(call: Call, cases: Sequence[Case], results: Sequence[Result], *, signed: bool) -> int:
+def _tell(call: Call, cases: Sequence[WorkItem], results: Sequence[Result], *, signed: bool) -> int:
     """Write and print the reports; returns the exit code."""
     failed = _write_reports(call, results)
     if call.form == "json":
@@ -247,14 +261,16 @@ def _print_text(results: Sequence[Result], job: Job | None) -> None:
 def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None:
     """What was written, how to sign, what was not said: after a text report, beside JSON."""
     aside = call.form == "json"
-    tell_lacking([row.assessment.document for row in results if row.assessment], aside=aside)
+    hint_missing_technology(
+        [row.assessment.document for row in results if row.assessment], aside=aside
+    )
     written = [row.files for row in results if row.files]
     if written and not aside:
         click.echo("\nWritten:\n" + "\n".join(f"  {_named(paths)}" for paths in written))
     if call.is_job and not call.no_sheet and not signed and written:
         click.echo(
             "\nThe sheets are marked NOT SIGNED: there is no identity in\n"
-            f"  {harmless(str(default_identity()))}\nIt is made once, with:\n  {MAKE_ONE}",
+            f"  {escape_controls(str(default_identity()))}\nIt is made once, with:\n  {MAKE_ONE}",
             err=aside,
         )
 
@@ -262,4 +278,4 @@ def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None
 def _named(paths: Sequence[Path]) -> str:
     """`out/A.json and .pdf`: files that differ in their suffix."""
     first, *rest = paths
-    return harmless(" and ".join([str(first), *(path.suffix for path in rest)]))
+    return escape_controls(" and ".join([str(first), *(path.suffix for path in rest)]))

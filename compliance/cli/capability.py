@@ -12,18 +12,17 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from compliance.cli.cases import is_job, job_cases
-from compliance.cli.layout import COLUMNS, Style, columns, wrap
-from compliance.cli.specs import search_path, specs_option
-from compliance.cli.terminal import encodable
+from compliance.cli._assess_inputs import is_job, job_cases
+from compliance.cli._options import search_path, specs_option
+from compliance.cli._terminal import to_encoding
+from compliance.cli._text import COLUMNS, Style, columns, wrap
 from compliance.errors import JobError, MeterError, Problem, UsageError
 from compliance.model import ENCODINGS, Encoding, Meter, Rule
-from compliance.wording import format_plain, format_requirement_limits, with_unit
+from compliance.report.numbers import format_plain, format_requirement_limits, with_unit
 
 if TYPE_CHECKING:
-    from compliance.capability import Capability
+    from compliance.planning.meter_capability import Capability
 
-__all__ = ["command"]
 
 PATH = click.Path(path_type=Path)
 CODES = {"inadequate": 1, "unknown": 1, "marginal": 3}
@@ -78,8 +77,8 @@ def command(
     Exit codes: 0 all adequate, 3 some marginal, 1 some inadequate or unknown, 2 the input or the
     call is wrong, 4 an internal or I/O failure.
     """
-    from compliance.capability import capability
-    from compliance.meter import load_meter
+    from compliance.meter_file import load_meter
+    from compliance.planning.meter_capability import capability
 
     known = ENCODINGS[encoding] if encoding else None
     of_job = is_job(target)
@@ -97,7 +96,7 @@ def command(
     if form == "json":
         found = [_object(each) for each in answers]
         text = json.dumps({"slots": found} if of_job else found[0], indent=2, ensure_ascii=False)
-        click.echo(encodable(text, sys.stdout.encoding or "ascii"))
+        click.echo(to_encoding(text, sys.stdout.encoding or "ascii"))
     else:
         style = Style(sys.stdout.encoding or "ascii")
         blocks = ["\n".join(map(style.text, _lines(each, style))) for each in answers]
@@ -136,7 +135,7 @@ def _of_rule(
     encoding: Encoding | None,
     specs: Sequence[Path],
 ) -> _Asked:
-    from compliance.rules import load_rule
+    from compliance.rules.library import load_rule
 
     if slots:
         raise UsageError("--slot goes with a job")

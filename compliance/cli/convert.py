@@ -11,17 +11,16 @@ from typing import TYPE_CHECKING
 import click
 
 from compliance import __version__
-from compliance.cli.files import check_folder, check_targets, write_new
-from compliance.cli.moments import moment
-from compliance.cli.terminal import HYPHEN, harmless, write_data
+from compliance.cli._options import time_option
+from compliance.cli._terminal import HYPHEN, escape_controls, write_data
+from compliance.cli._write import check_folder, check_targets, write_new
 from compliance.errors import ReadingsError, UsageError
 from compliance.model import ENCODINGS
-from compliance.readings.formats import FORMATS, form_of_name
+from compliance.readings.load import FORMATS, format_for_suffix
 
 if TYPE_CHECKING:
     from compliance.readings.convert import Converted
 
-__all__ = ["command"]
 
 PATH = click.Path(path_type=Path)
 WRITTEN = [name for name, form in FORMATS.items() if form.writer]
@@ -64,7 +63,9 @@ OBSERVERS = ("cie-1931-2", "cie-1964-10", "cie-2015-2", "cie-2015-10")
     help="For whom X, Y, Z of spectra are computed; a rule judges the first.",
 )
 @click.option("--replace", is_flag=True, help="Write over OUT if it stands there already.")
-@click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
+@click.option(
+    "--now", metavar="TIME", callback=time_option, help="RFC 3339; the clock's unless said."
+)
 def command(
     sources: tuple[Path, ...],
     out: Path,
@@ -90,12 +91,12 @@ def command(
 
     Exit codes: 0 written, 2 the input or the call is wrong, 4 an internal or I/O failure.
     """
-    from compliance.documents.files import read_bytes
     from compliance.readings.convert import Source, convert
-    from compliance.readings.tables import Spectral
+    from compliance.readings.raw_table import SpectralOptions
     from compliance.readings.text import MOST_BYTES
+    from compliance.yaml_nodes.read_file import read_bytes
 
-    wanted = to or form_of_name(out.suffix)
+    wanted = to or format_for_suffix(out.suffix)
     if wanted is None:
         raise UsageError(f"{out}: its name tells no format; end it in .csv, .txt or .cxf, or --to")
     if out != HYPHEN:
@@ -117,7 +118,7 @@ def command(
         encoding=ENCODINGS[encoding] if encoding else None,
         form=form,
         plan=source(plan) if plan else None,
-        spectral=Spectral(observer, unit),
+        spectral=SpectralOptions(observer, unit),
     )
     if out == HYPHEN:
         write_data(done.data)
@@ -146,4 +147,4 @@ def _told(done: Converted, wanted: str, out: Path) -> Iterator[str]:
             "CxF has none such, and a strict reader may refuse them."
         )
     if out != HYPHEN:
-        yield f"\nWritten:\n  {harmless(str(out))}"
+        yield f"\nWritten:\n  {escape_controls(str(out))}"

@@ -9,19 +9,25 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from compliance.cli.files import alone_in, check_folder, check_targets, write_file, write_new
-from compliance.cli.keyring import MAKE_ONE, default_identity
-from compliance.cli.keys import Means, key_options, stamp_options, taken, tell_missed
-from compliance.cli.moments import moment
-from compliance.cli.terminal import harmless
+from compliance.cli._identity_options import (
+    MAKE_ONE,
+    SigningMeans,
+    default_identity,
+    key_options,
+    pop_key_options,
+    stamp_options,
+    warn_missing_timestamp,
+)
+from compliance.cli._options import time_option
+from compliance.cli._terminal import escape_controls
+from compliance.cli._write import check_folder, check_targets, lock_folder, write_file, write_new
 from compliance.errors import IdentityError, SheetError, UsageError
 
 if TYPE_CHECKING:
-    from compliance.identity import Signer
-    from compliance.signatures import Signature
-    from compliance.verification import Verification
+    from compliance.signing.certificates import Signer
+    from compliance.signing.read import Signature
+    from compliance.verification.result import Verification
 
-__all__ = ["command"]
 
 PATH = click.Path(path_type=Path, dir_okay=False)
 LONGEST_ROLE = 64
@@ -37,7 +43,9 @@ PATIENCE = timedelta(minutes=5)
 )
 @click.option("--out", metavar="FILE", type=PATH, help="File to write; SHEET itself unless said.")
 @click.option("--replace", is_flag=True, help="Write over a file that stands at --out.")
-@click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
+@click.option(
+    "--now", metavar="TIME", callback=time_option, help="RFC 3339; the clock's unless said."
+)
 @key_options("that signs; the user's own unless said.")
 @stamp_options()
 def command(
@@ -48,7 +56,7 @@ def command(
     The sheet is checked first, as 'verify --any-signer' does: nobody puts a name to what
     was changed. The first signature stays as it is; a sheet takes one countersignature.
     """
-    keys = taken(given)
+    keys = pop_key_options(given)
     keys.check()
     role = _checked(role)
     when = now or datetime.now(UTC).replace(microsecond=0)
@@ -61,8 +69,10 @@ def command(
             f"{default_identity()}: there is no identity; give --identity FILE, or make one: "
             f"{MAKE_ONE}"
         )
-    note = f"compliance: waiting for another run that writes to {harmless(str(sheet.parent))}"
-    with alone_in((out or sheet).parent, lambda: click.echo(note, err=True)):
+    note = (
+        f"compliance: waiting for another run that writes to {escape_controls(str(sheet.parent))}"
+    )
+    with lock_folder((out or sheet).parent, lambda: click.echo(note, err=True)):
         found, data = _countersigned(sheet, means, role, when)
         if out is None:
             write_file(sheet, data)
@@ -72,15 +82,15 @@ def command(
         f"{found.number} says: {found.said}; signed {_by(found.signatures[0])}",
         f"{out or sheet}: countersigned by {means.identity.signer.name} as {role}",
     ):
-        click.echo(harmless(line))
-    tell_missed(means.stamper)
+        click.echo(escape_controls(line))
+    warn_missing_timestamp(means.stamper)
 
 
 def _countersigned(
-    sheet: Path, means: Means, role: str, when: datetime
+    sheet: Path, means: SigningMeans, role: str, when: datetime
 ) -> tuple[Verification, bytes]:
     """What the sheet was found to be, and its bytes with the second signature."""
-    from compliance.sheet.write import countersign_sheet
+    from compliance.sheet.make_sheet import countersign_sheet
     from compliance.verification import LARGEST_SHEET, verify_sheet
 
     for name in ("pyhanko", "pyhanko_certvalidator"):
@@ -122,7 +132,7 @@ def _check_sheet(sheet: Path, found: Verification, when: datetime) -> None:
 
 def _check_other(sheet: Path, signer: Signer, first: Signature) -> None:
     """That who signs now is not who signed first."""
-    from compliance.identity import same_key
+    from compliance.signing.certificates import same_key
 
     if same_key(signer.certificate, first.signer.certificate):
         raise SheetError(

@@ -2,29 +2,89 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator, Mapping
+from typing import TYPE_CHECKING, Any
+
+from compliance.evidence.attachments import BEFORE, JOB, METER, READINGS, parse_json, readings_name
+from compliance.model import Rule
+
+if TYPE_CHECKING:
+    from compliance.cli._assess_inputs import WorkItem
+    from compliance.delivery.contents import Sheet
+    from compliance.model import Readings
 import logging
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 
-from compliance.cli.cases import SUFFIXES, job_cases, outputs
-from compliance.cli.files import check_folder, check_targets, clean_name, write_new
-from compliance.cli.folders import check_place, write_folder
-from compliance.cli.handed import sheets_in
-from compliance.cli.keys import Keys, Means, key_options, stamp_options, taken, tell_missed
-from compliance.cli.moments import moment
-from compliance.cli.terminal import harmless
-from compliance.documents import read_bytes
+from compliance.cli._assess_inputs import SUFFIXES, job_cases, outputs
+from compliance.cli._identity_options import (
+    KeyOptions,
+    SigningMeans,
+    key_options,
+    pop_key_options,
+    stamp_options,
+    warn_missing_timestamp,
+)
+from compliance.cli._options import time_option
+from compliance.cli._terminal import escape_controls
+from compliance.cli._write import (
+    check_folder,
+    check_place,
+    check_targets,
+    clean_name,
+    write_folder,
+    write_new,
+)
+from compliance.cli.verify import sheets_in
 from compliance.errors import DeliveryError, Problem, UsageError
+from compliance.yaml_nodes.read_file import read_bytes
 
 if TYPE_CHECKING:
-    from compliance.cli.cases import Case
-    from compliance.delivery.sheets import Sheet
+    from compliance.cli._assess_inputs import WorkItem
+    from compliance.delivery.contents import Sheet
 
-__all__ = ["command"]
+
+def stale_parts(sheet: Sheet, case: WorkItem) -> Iterator[str]:
+    """What of a sheet's evidence is no longer that of its case, each in a few words.
+
+    Raises ComplianceError where the case's files cannot be read.
+    """
+    readings, before, meter = case.source.read()
+    job = case.source.job
+    yield from _keys(_document(sheet, JOB), job.document if job else None, "job")
+    yield from _read(sheet, READINGS, readings)
+    yield from _read(sheet, BEFORE, before)
+    yield from _keys(_document(sheet, METER), meter.document if meter else None, "meter")
+    if not isinstance(case.rule, Rule):
+        raise case.rule
+    if sheet.stated["rule"]["digest"] != case.rule.digest:
+        yield f"rule {case.rule.id}"
+
+
+def _document(sheet: Sheet, name: str) -> Any:
+    return parse_json(sheet.attached[name], name) if name in sheet.attached else None
+
+
+def _read(sheet: Sheet, part: str, readings: Readings | None) -> Iterator[str]:
+    data = sheet.attached.get(readings_name(part, sheet.attached))
+    if data != (readings.data if readings else None):
+        yield f"{part} ({readings.file})" if readings else part
+
+
+def _keys(stated: Any, now: Any, place: str) -> Iterator[str]:
+    """The places in which two documents differ, not deeper than where one is no mapping."""
+    if isinstance(stated, Mapping) and isinstance(now, Mapping):
+        for key in dict.fromkeys([*stated, *now]):
+            yield from _keys(stated.get(key), now.get(key), f"{place}.{key}")
+    elif isinstance(stated, list) and isinstance(now, list) and len(stated) == len(now):
+        for one, other in zip(stated, now, strict=True):
+            yield from _keys(one, other, place)
+    elif stated != now:
+        yield place
+
 
 PATH = click.Path(path_type=Path)
 OTHER_ARCHIVES = (".7z", ".bz2", ".gz", ".rar", ".tar", ".tbz", ".tgz", ".txz", ".xz", ".zst")
@@ -56,7 +116,7 @@ OTHER_ARCHIVES = (".7z", ".bz2", ".gz", ".rar", ".tar", ".tbz", ".tgz", ".txz", 
 @click.option(
     "--now",
     metavar="TIME",
-    callback=moment,
+    callback=time_option,
     help="Of signing, RFC 3339; the clock's unless said.",
 )
 @key_options("that signs the delivery; the user's own unless said.")
@@ -78,28 +138,28 @@ def command(
     index.html. All sheets have to hold and be of one job, and of a JOB as its files are now.
     'compliance verify' checks it.
     """
-    from compliance.delivery.pack import check_sheets, packed, sealed
+    from compliance.delivery.build import build_delivery, check_sheets, sign_delivery
 
-    keys = taken(given)
+    keys = pop_key_options(given)
     keys.check()
-    if no_signature and keys != Keys():
+    if no_signature and keys != KeyOptions():
         raise UsageError("--no-signature goes without the options of a key")
     cases = _cases(source, folder, specs, allow_outside)
     files = list(cases)
     archive = out.suffix.lower() == ".zip"
     _check_out(out, archive, replace, files)
-    means = Means() if no_signature else keys.means()
+    means = SigningMeans() if no_signature else keys.means()
     sheets = _opened(files)
     check_sheets(sheets, str(folder or source))
     _check_current(dict(zip(files, sheets, strict=True)), cases)
-    contents = packed(sheets)
+    contents = build_delivery(sheets)
     if means.identity is not None:
         when = now or datetime.now(UTC).replace(microsecond=0)
-        contents = sealed(contents, means.identity, when, means.stamper)
+        contents = sign_delivery(contents, means.identity, when, means.stamper)
     if archive:
-        from compliance.delivery.archive import zipped
+        from compliance.delivery.build import zip_bytes
 
-        write_new({out: zipped(contents, clean_name(out.stem))}, replace=replace)
+        write_new({out: zip_bytes(contents, clean_name(out.stem))}, replace=replace)
     else:
         write_folder(out, contents, replace=replace)
     _tell(out, sheets, means)
@@ -123,7 +183,7 @@ def _check_out(out: Path, archive: bool, replace: bool, files: Sequence[Path]) -
 
 def _cases(
     source: Path, folder: Path | None, specs: Sequence[Path], allow_outside: bool
-) -> Mapping[Path, Case | None]:
+) -> Mapping[Path, WorkItem | None]:
     """The sheets' files, of a job with the case that each is of; DeliveryError where one that the
     job asks for is not there."""
     if source.is_dir():
@@ -145,14 +205,13 @@ def _cases(
     return dict(zip(wanted, cases, strict=True))
 
 
-def _check_current(sheets: Mapping[Path, Sheet], cases: Mapping[Path, Case | None]) -> None:
+def _check_current(sheets: Mapping[Path, Sheet], cases: Mapping[Path, WorkItem | None]) -> None:
     """That each sheet tells the state that its job's files are in now. Raises DeliveryError."""
-    from compliance.cli.stale import outdated
 
     problems = []
     for file, sheet in sheets.items():
         case = cases[file]
-        told = ", ".join(outdated(sheet, case)) if case is not None else ""
+        told = ", ".join(stale_parts(sheet, case)) if case is not None else ""
         if told:
             why = f"the job has changed since, in {told}"
             what = "assess it again, or name the folder alone to deliver what lies there"
@@ -162,7 +221,7 @@ def _check_current(sheets: Mapping[Path, Sheet], cases: Mapping[Path, Case | Non
 
 
 def _opened(files: Sequence[Path]) -> list[Sheet]:
-    from compliance.delivery.sheets import opened_sheet
+    from compliance.delivery.contents import opened_sheet
     from compliance.verification import LARGEST_SHEET, verify_sheet
 
     for name in ("pyhanko", "pyhanko_certvalidator"):
@@ -182,14 +241,14 @@ def _opened(files: Sequence[Path]) -> list[Sheet]:
 # ---------------------------------------------------------------- the outcome
 
 
-def _tell(out: Path, sheets: Sequence[Sheet], means: Means) -> None:
+def _tell(out: Path, sheets: Sequence[Sheet], means: SigningMeans) -> None:
     for sheet in sheets:
         count = len(sheet.verification.signatures)
         signatures = "1 signature" if count == 1 else f"{count} signatures"
-        click.echo(harmless(f"{sheet.name}: {sheet.verification.said}, {signatures}"))
+        click.echo(escape_controls(f"{sheet.name}: {sheet.verification.said}, {signatures}"))
     if means.identity is None:
         click.echo("The delivery as a whole is not signed; each sheet in it is.")
     else:
-        click.echo(harmless(f"Signed as a whole by {means.identity.signer.name}."))
-    click.echo(harmless(f"Written: {out}"))
-    tell_missed(means.stamper)
+        click.echo(escape_controls(f"Signed as a whole by {means.identity.signer.name}."))
+    click.echo(escape_controls(f"Written: {out}"))
+    warn_missing_timestamp(means.stamper)

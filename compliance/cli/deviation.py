@@ -8,18 +8,21 @@ from typing import Any
 
 import click
 
-from compliance.cli.deviations import check, parts_of, print_checked, stated_in_file
-from compliance.cli.files import check_folder, check_targets, write_new
-from compliance.cli.keyring import MAKE_ONE, default_identity
-from compliance.cli.keys import key_options, stamp_options, taken, tell_missed
-from compliance.cli.moments import day, moment
-from compliance.cli.results import exit_code
-from compliance.cli.terminal import harmless
-from compliance.cli.trust import read_trust
+from compliance.cli._deviations import check, parts_of, print_checked, stated_in_file
+from compliance.cli._identity_options import (
+    MAKE_ONE,
+    default_identity,
+    key_options,
+    pop_key_options,
+    stamp_options,
+    warn_missing_timestamp,
+)
+from compliance.cli._options import date_option, read_trust, time_option
+from compliance.cli._terminal import escape_controls
+from compliance.cli._write import check_folder, check_targets, write_new
 from compliance.errors import IdentityError, UsageError
-from compliance.wording.accepted import accepted_sentence
-
-__all__ = ["command"]
+from compliance.report.results import exit_code
+from compliance.report.verdict_text import accepted_sentence
 
 PATH = click.Path(path_type=Path)
 
@@ -40,11 +43,17 @@ def command() -> None:
 @click.option("--reason", required=True, help="Why that is accepted.")
 @click.option("--accepted-by", metavar="NAME", required=True, help="Who accepts it.")
 @click.option(
-    "--until", metavar="DATE", required=True, callback=day, help="Last day, e.g. 2026-12-31."
+    "--until",
+    metavar="DATE",
+    required=True,
+    callback=date_option,
+    help="Last day, e.g. 2026-12-31.",
 )
 @click.option("--out", metavar="FILE", type=PATH, required=True, help="File to write.")
 @click.option("--replace", is_flag=True, help="Write over a file that stands there.")
-@click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
+@click.option(
+    "--now", metavar="TIME", callback=time_option, help="RFC 3339; the clock's unless said."
+)
 @key_options("of the one who accepts; the user's own unless said.")
 @stamp_options()
 def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: Any) -> None:
@@ -52,9 +61,14 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
 
     Signed by the client, or whoever may accept it; the file goes back to the facility.
     """
-    from compliance.deviations import Acceptance, check_acceptor, new_deviation, read_deviation
+    from compliance.evidence.deviation_file import (
+        Acceptance,
+        check_acceptor,
+        new_deviation,
+        read_deviation,
+    )
 
-    keys = taken(given)
+    keys = pop_key_options(given)
     keys.check()
     when = now or datetime.now(UTC).replace(microsecond=0)
     until: date = given["until"]
@@ -87,8 +101,8 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
     if facility is not None:
         check_acceptor(deviation, facility)
     write_new({out: data}, replace=replace)
-    click.echo(harmless(f"{out}: {accepted_sentence(deviation)}").replace("\u00a0", " "))
-    tell_missed(means.stamper)
+    click.echo(escape_controls(f"{out}: {accepted_sentence(deviation)}").replace("\u00a0", " "))
+    warn_missing_timestamp(means.stamper)
 
 
 @command.command("verify")
@@ -116,7 +130,9 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
     help="Also write what was signed, and the signature, for 'openssl cms -verify'.",
 )
 @click.option("--replace", is_flag=True, help="Write over files that stand in DIR.")
-@click.option("--now", metavar="TIME", callback=moment, help="RFC 3339; the clock's unless said.")
+@click.option(
+    "--now", metavar="TIME", callback=time_option, help="RFC 3339; the clock's unless said."
+)
 @click.option(
     "--format",
     "form",

@@ -7,14 +7,12 @@ from pathlib import Path
 
 import click
 
-from compliance.cli.files import check_folder, check_targets, write_new
-from compliance.cli.keyring import ask_password, default_identity, open_identity
-from compliance.cli.moments import moment
-from compliance.cli.terminal import harmless
+from compliance.cli._identity_options import ask_password, default_identity, open_identity
+from compliance.cli._options import time_option
+from compliance.cli._terminal import escape_controls
+from compliance.cli._write import check_folder, check_targets, write_new
 from compliance.errors import IdentityError, UsageError
-from compliance.identity import Identity, load_identity, new_identity, new_request
-
-__all__ = ["command"]
+from compliance.signing.keys import Identity, load_identity, new_identity, new_request
 
 PATH = click.Path(path_type=Path, dir_okay=False)
 
@@ -39,7 +37,7 @@ def command() -> None:
 @click.option(
     "--now",
     metavar="TIME",
-    callback=moment,
+    callback=time_option,
     help="Valid from then, RFC 3339; the clock's unless said.",
 )
 def new(
@@ -65,8 +63,8 @@ def new(
     data = new_identity(name, organisation, email, password, now or datetime.now(UTC))
     identity = load_identity(data, password, file=str(place))
     write_new({place: data, public: identity.pem}, replace=replace, private={place})
-    click.echo(f"key and certificate  {harmless(str(place))}")
-    click.echo(f"certificate alone    {harmless(str(public))}")
+    click.echo(f"key and certificate  {escape_controls(str(place))}")
+    click.echo(f"certificate alone    {escape_controls(str(public))}")
     _tell(identity)
 
 
@@ -93,8 +91,8 @@ def request(
     password = ask_password(password_file, "Password of the new key", confirm=True)
     key, pem = new_request(name, organisation, email, password)
     write_new({out: key, asked: pem}, replace=replace, private={out})
-    click.echo(f"key                  {harmless(str(out))}")
-    click.echo(f"request              {harmless(str(asked))}")
+    click.echo(f"key                  {escape_controls(str(out))}")
+    click.echo(f"request              {escape_controls(str(asked))}")
 
 
 @command.command("show")
@@ -112,7 +110,7 @@ def show(file: Path | None, password_file: Path | None, chain: Path | None, pem:
     if pem:
         click.echo(identity.pem.decode(), nl=False)
         return
-    click.echo(f"file                 {harmless(str(file or default_identity()))}")
+    click.echo(f"file                 {escape_controls(str(file or default_identity()))}")
     _tell(identity)
 
 
@@ -126,4 +124,4 @@ def _tell(identity: Identity) -> None:
         ("valid", f"{signer.not_before:%Y-%m-%d} to {signer.not_after:%Y-%m-%d}"),
         ("SHA-256", signer.fingerprint),
     ):
-        click.echo(f"{label:<20} {harmless(text)}")
+        click.echo(f"{label:<20} {escape_controls(text)}")

@@ -10,18 +10,17 @@ from typing import TYPE_CHECKING
 
 import click
 
-from compliance.cli.cases import SUFFIXES, is_job
-from compliance.cli.files import check_folder, check_targets, write_new
-from compliance.cli.layout import COLUMNS, Style, wrap
-from compliance.cli.specs import search_path, specs_option
-from compliance.cli.terminal import HYPHEN, harmless, write_data
+from compliance.cli._assess_inputs import SUFFIXES, is_job
+from compliance.cli._options import search_path, specs_option
+from compliance.cli._terminal import HYPHEN, escape_controls, write_data
+from compliance.cli._text import COLUMNS, Style, wrap
+from compliance.cli._write import check_folder, check_targets, write_new
 from compliance.errors import UsageError
 from compliance.model import ENCODINGS, PLACES, Encoding, Job, Meter, Rule, Slot
 
 if TYPE_CHECKING:
-    from compliance.planning import MeasuringPlan
+    from compliance.planning.plan import MeasuringPlan
 
-__all__ = ["command"]
 
 PATH = click.Path(path_type=Path)
 FULL = 100.0
@@ -94,9 +93,10 @@ def command(
     Exit codes: 0 the plan is made, 2 the input or the call is wrong, 4 an internal or I/O
     failure.
     """
-    from compliance.meter import load_meter
-    from compliance.planning import Further, measuring_plan
-    from compliance.readings.comma import comma_separated
+    from compliance.meter_file import load_meter
+    from compliance.planning.plan import measuring_plan
+    from compliance.planning.stimuli import ExtraPatches
+    from compliance.readings.csv_format import comma_separated
 
     asked = _asked(targets, slot, specs, allow_outside)
     known = ENCODINGS[encoding] if encoding else _encoding(asked)
@@ -108,7 +108,7 @@ def command(
             known,
             technology=asked.technology,
             points=grid or 0,
-            further=Further(int(points or 0), windows),
+            further=ExtraPatches(int(points or 0), windows),
             meter=instrument,
         )
     except ValueError as error:
@@ -148,7 +148,7 @@ class _Asked:
 def _asked(
     targets: Sequence[str], slot: str | None, specs: Sequence[Path], allow_outside: bool
 ) -> _Asked:
-    from compliance.rules import load_rule
+    from compliance.rules.library import load_rule
 
     jobs = [target for target in targets if is_job(target)]
     if jobs and len(targets) > 1:
@@ -162,9 +162,9 @@ def _asked(
 
 
 def _of_job(path: Path, slot: str | None, specs: Sequence[Path], allow_outside: bool) -> _Asked:
-    from compliance.documents.files import inside
-    from compliance.job import load_job, only_slot
-    from compliance.rules import load_rule
+    from compliance.job_file import load_job, only_slot
+    from compliance.rules.library import load_rule
+    from compliance.yaml_nodes.read_file import resolve_inside
 
     job = load_job(path, allow_outside=allow_outside, measured=False)
     names = [each.name for each in job.slots]
@@ -176,7 +176,7 @@ def _of_job(path: Path, slot: str | None, specs: Sequence[Path], allow_outside: 
     rules = []
     for named in chosen.deliverables:
         own = named.endswith(SUFFIXES) or len(Path(named).parts) > 1
-        if own and not allow_outside and inside(path.parent, named) is None:
+        if own and not allow_outside and resolve_inside(path.parent, named) is None:
             raise UsageError(f"{named!r} leaves the job's folder; --allow-outside lets it")
         rules.append(load_rule(str(path.parent / named) if own else named, search=search))
     return _Asked(tuple(rules), job, chosen)
@@ -210,7 +210,7 @@ def _tell(
     for caution in (*plan.doubts, *plan.cautions):
         lines += _item("! ", caution)
     if out is not None:
-        lines += ["", "Written:", f"  {harmless(str(out))}"]
+        lines += ["", "Written:", f"  {escape_controls(str(out))}"]
     for line in lines:
         click.echo(style.text(line), err=aside)
 

@@ -4,10 +4,8 @@ from __future__ import annotations
 
 import click
 
-from compliance.cli.terminal import harmless
-from compliance.documents import SCHEMAS
-
-__all__ = ["command"]
+from compliance.cli._terminal import escape_controls
+from compliance.yaml_nodes import SCHEMAS
 
 NAMES = ("rule", "job", "meter", "assessment", "deviation", "repository")
 
@@ -22,4 +20,6 @@ def command(name: str, only_path: bool) -> None:
     # yaml-language-server: $schema=PATH
     """
     path = SCHEMAS / f"{name}.json"
-    click.echo(harmless(str(path)) if only_path else path.read_text(encoding="utf-8"), nl=only_path)
+    click.echo(
+        escape_controls(str(path)) if only_path else path.read_text(encoding="utf-8"), nl=only_path
+    )

@@ -1,34 +1,209 @@
-"""`compliance verify`: check sheets, step by step."""
+"""`compliance verify`: check sheets, folders of sheets and deliveries, step by step."""
 
 from __future__ import annotations
 
 import json
-import logging
 from collections import Counter
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from compliance.cli.deliveries import (
-    Delivered,
-    check_delivery,
-    delivery_object,
-    is_delivery,
-    print_delivery,
-)
-from compliance.cli.handed import refuse_other, sheets_of
-from compliance.cli.layout import COLUMNS, wrap
-from compliance.cli.results import exit_code
-from compliance.cli.terminal import harmless
-from compliance.cli.trust import read_trust
-from compliance.errors import SheetError, UsageError
+from compliance.cli._terminal import escape_controls
+from compliance.cli._text import COLUMNS, wrap
+from compliance.errors import DeliveryError, SheetError
 
 if TYPE_CHECKING:
-    from compliance.verification import Expected, Step, Verification
+    from compliance.delivery.check import DeliveryVerification
+    from compliance.verification.result import Expected, Step, Verification
+import logging
 
-__all__ = ["command"]
+from compliance.cli._options import read_trust
+from compliance.errors import UsageError
+from compliance.report.results import exit_code
+
+if TYPE_CHECKING:
+    from compliance.verification.result import Expected, Step, Verification
+
+
+def is_sheet_folder(path: Path) -> bool:
+    """Whether `path` is a folder with nothing of a delivery in it, as `assess --out` writes one."""
+    from compliance.delivery.bag import TOP
+
+    if not path.is_dir():
+        return False
+    return not any((path / name).exists() for name in (*TOP, "data"))
+
+
+def sheets_in(folder: Path) -> list[Path]:
+    """The sheets that lie in a folder, in order. Raises OSError."""
+    return sorted(each for each in folder.iterdir() if each.suffix.lower() == ".pdf")
+
+
+def sheets_of(path: Path) -> list[Path]:
+    """The sheets in a plain folder; anything else as it is. Raises SheetError.
+
+    Only a delivery says which sheets there should be, so a folder without one holds as many
+    as it happens to hold.
+    """
+    if not is_sheet_folder(path):
+        return [path]
+    try:
+        found = sheets_in(path)
+    except OSError as error:
+        raise SheetError(f"{path}: {(error.strerror or str(error)).lower()}") from error
+    if not found:
+        raise SheetError(
+            f"{path}: neither a delivery (there is no bagit.txt in it) nor a folder of sheets "
+            "(there is no .pdf in it)"
+        )
+    return found
+
+
+def reject_non_sheet(file: Path, data: bytes) -> None:
+    """Refuse a JSON document that goes with sheets. Raises SheetError, with what to do instead."""
+    from compliance.evidence.attachments import is_assessment
+
+    found = _json_object(data)
+    if found is None:
+        return
+    if is_assessment(found):
+        sheet = file.with_suffix(".pdf")
+        where = str(sheet) if sheet.is_file() else "the sheet made with it"
+        raise SheetError(
+            f"{file}: is an assessment without signature and evidence, so there is nothing to "
+            f"check it by; verify {where}"
+        )
+    if {"deviation", "signature"} <= found.keys():
+        raise SheetError(f"{file}: is a deviation; expected 'compliance deviation verify {file}'")
+
+
+def _json_object(data: bytes) -> Mapping[str, Any] | None:
+    if not data.lstrip().startswith(b"{"):
+        return None
+    try:
+        found = json.loads(data)
+    except (ValueError, RecursionError):
+        return None
+    return found if isinstance(found, dict) else None
+
+
+DELIVERY_OUTCOMES = {
+    0: "Whole, and every sheet in it is as it was signed. They say: {said}.",
+    1: "NOT to be relied on as it is.",
+    3: "Intact as far as it was checked. The sheets say: {said}.",
+}
+UNSIGNED = (
+    "Nobody has signed that this is all of it: sheets may be missing. Those here say: {said}."
+)
+APART = (
+    "NOT to be relied on as it is, though each sheet in it holds by itself: the steps that fail "
+    "say what is wrong around them."
+)
+STEP_MARGIN = " " * 5
+
+
+@dataclass(frozen=True, slots=True)
+class Delivered:
+    """A delivery with what came out, or why it could not be read."""
+
+    file: Path
+    verification: DeliveryVerification | None
+    fault: str = ""
+
+    @property
+    def code(self) -> int:
+        """The exit code this one would have alone."""
+        return 2 if self.verification is None else self.verification.exit_code
+
+
+def is_delivery(path: Path) -> bool:
+    """Whether `path` is to be checked as one: a folder, or a file that begins as a .zip does."""
+    from compliance.delivery.open_delivery import is_zip
+
+    return path.is_dir() or is_zip(path)
+
+
+def check_delivery(path: Path, expected: Expected) -> Delivered:
+    """Carry out the plan on the delivery at `path`."""
+    from compliance.delivery.check import verify_delivery
+    from compliance.verification import verify_as
+
+    try:
+        found = verify_delivery(
+            path,
+            lambda data: verify_as(data, expected),
+            trusted=expected.signers,
+            stamping=expected.stamping,
+            any_signer=expected.any_signer,
+        )
+    except DeliveryError as fault:
+        return Delivered(path, None, str(fault))
+    return Delivered(path, found)
+
+
+def print_delivery(checked: Delivered, print_step: Callable[[Step], None]) -> None:
+    """The steps, and a line for each sheet."""
+    found = checked.verification
+    if found is None:
+        return
+    click.echo(escape_controls(f"{checked.file}: {_count(len(found.sheets))}"))
+    for step in found.steps:
+        print_step(step)
+    for path, sheet in found.sheets.items():
+        told = f"{path}: {sheet.number}: {sheet.said}"
+        if sheet.exit_code == 1:
+            told = f"{path}: {_why_not(sheet)}"
+        for line in wrap(escape_controls(told), COLUMNS - len(STEP_MARGIN)):
+            click.echo(STEP_MARGIN + line)
+    for line in wrap(escape_controls(_outcome(found)), COLUMNS - 2):
+        click.echo(f"  {line}")
+
+
+def _why_not(sheet: Verification) -> str:
+    from compliance.verification.signature_steps import only_untrusted
+
+    return "its signer is not among the trusted" if only_untrusted(sheet) else "does not hold"
+
+
+def _outcome(found: DeliveryVerification) -> str:
+    said = Counter(sheet.said for sheet in found.sheets.values())
+    counts = "; ".join(f"{count} {words}" for words, count in sorted(said.items()))
+    text = DELIVERY_OUTCOMES[found.exit_code]
+    if found.exit_code == 3 and not found.signed:
+        text = UNSIGNED
+    if found.exit_code == 1 and {each.exit_code for each in found.sheets.values()} == {0}:
+        text = APART
+    return text.format(said=counts)
+
+
+def _count(sheets: int) -> str:
+    return "a delivery of 1 sheet" if sheets == 1 else f"a delivery of {sheets} sheets"
+
+
+def delivery_object(checked: Delivered, sheet: Callable[[Path, Verification], Any]) -> Any:
+    """As JSON; `sheet` makes the object of one sheet."""
+    found = checked.verification
+    if found is None:
+        return {"file": str(checked.file), "exit_code": checked.code, "message": checked.fault}
+    return {
+        "file": str(checked.file),
+        "exit_code": checked.code,
+        "steps": [
+            {
+                "step": step.number,
+                "title": step.title,
+                "status": str(step.status),
+                "text": step.text,
+                "details": list(step.details),
+            }
+            for step in found.steps
+        ],
+        "sheets": [sheet(Path(path), each) for path, each in found.sheets.items()],
+    }
+
 
 PATH = click.Path(path_type=Path)
 
@@ -105,7 +280,7 @@ def command(
     """
     if trust and any_signer:
         raise UsageError("--trust and --any-signer exclude each other; give one of them")
-    from compliance.verification import Expected
+    from compliance.verification.result import Expected
 
     expected = Expected(
         signers=tuple(read_trust(trust)),
@@ -119,12 +294,12 @@ def command(
         _print(checked)
     for each in checked:
         if each.fault:
-            click.echo(f"compliance: {harmless(each.fault)}", err=True)
+            click.echo(f"compliance: {escape_controls(each.fault)}", err=True)
     code = exit_code(checked)
     sheets_alone = [each for each in checked if isinstance(each, Checked)]
     twins = _twins(sheets_alone)
     for line in [*twins, *_misnamed(sheets_alone)]:
-        click.echo(f"compliance: {harmless(line)}", err=True)
+        click.echo(f"compliance: {escape_controls(line)}", err=True)
     return 1 if twins and code in (0, 3) else code
 
 
@@ -138,7 +313,7 @@ def _checked(path: Path, expected: Expected) -> list[Checked | Delivered]:
         note = (
             f"compliance: {path}: a folder, no delivery, so whether sheets are missing is not known"
         )
-        click.echo(harmless(note), err=True)
+        click.echo(escape_controls(note), err=True)
     return [_check(file, expected) for file in found]
 
 
@@ -153,7 +328,7 @@ def _check(file: Path, expected: Expected) -> Checked | Delivered:
         return check_delivery(file, expected)
     try:
         data = _read(file, LARGEST_SHEET, "a sheet")
-        refuse_other(file, data)
+        reject_non_sheet(file, data)
     except SheetError as fault:
         return Checked(file, None, str(fault))
     return Checked(file, verify_as(data, expected))
@@ -216,7 +391,7 @@ def _print(checked: list[Checked | Delivered]) -> None:
             continue
         assert each.verification is not None
         number = each.verification.number
-        click.echo(harmless(f"{each.file}: {number}" if number else f"{each.file}"))
+        click.echo(escape_controls(f"{each.file}: {number}" if number else f"{each.file}"))
         for step in each.verification.steps:
             _print_step(step)
         told = OUTCOMES[each.code].format(verdict=each.verification.said)
@@ -224,19 +399,19 @@ def _print(checked: list[Checked | Delivered]) -> None:
             str(step.status) == "not done" for step in each.verification.steps
         ):
             told += PAGES
-        for line in wrap(harmless(told), COLUMNS):
+        for line in wrap(escape_controls(told), COLUMNS):
             click.echo(f"  {line}")
 
 
 def _print_step(step: Step) -> None:
     head = f"{step.number}  {step.status:<8} {step.title}: "
-    lines = wrap(harmless(head + step.text), COLUMNS - len(MARGIN))
+    lines = wrap(escape_controls(head + step.text), COLUMNS - len(MARGIN))
     for line in [*lines, *(part for each in step.details for part in _detail(each))]:
         click.echo(f"  {line}" if line.startswith(head) else MARGIN + line)
 
 
 def _detail(text: str) -> list[str]:
-    return wrap(harmless(text), COLUMNS - len(MARGIN))
+    return wrap(escape_controls(text), COLUMNS - len(MARGIN))
 
 
 # ---------------------------------------------------------------- JSON

@@ -12,23 +12,6 @@ import unicodedata
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 
-__all__ = [
-    "AGENT_LABEL",
-    "DECLARATION",
-    "INFO",
-    "MANIFEST",
-    "PAGE",
-    "SIGNATURE",
-    "TAG_MANIFEST",
-    "TOP",
-    "Listing",
-    "Tag",
-    "listing",
-    "made",
-    "path_fault",
-    "tags_in",
-]
-
 DECLARATION = "bagit.txt"
 INFO = "bag-info.txt"
 MANIFEST = "manifest-sha256.txt"
@@ -49,7 +32,7 @@ Tag = tuple[str, str]
 """A label of bag-info.txt and what it says."""
 
 
-def made(
+def build_bag(
     payload: Mapping[str, bytes], info: Sequence[Tag], page: bytes, agent: str
 ) -> dict[str, bytes]:
     """All files of a bag by path, without a signature.
@@ -123,7 +106,7 @@ class Listing:
     faults: tuple[str, ...]
 
 
-def listing(texts: Mapping[str, bytes], names: Iterable[str]) -> Listing:
+def read_manifests(texts: Mapping[str, bytes], names: Iterable[str]) -> Listing:
     """The digests that a bag states, and what is wrong with its files' names.
 
     `texts` holds the bytes of its tag files as far as they are there, `names` is every path

@@ -21,17 +21,22 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from compliance.delivery import bag
-from compliance.delivery.opened import Opened, opened
-from compliance.delivery.pack import AGENT, packed
-from compliance.delivery.sheets import SHEETS, Sheet, opened_sheet, payload, repeated, statements
-from compliance.verification import Status, Step, Verification
-from compliance.verification.outcome import worst
-from compliance.verification.seal import dated, only_strange, standing
+from compliance.delivery.build import AGENT, build_delivery
+from compliance.delivery.contents import (
+    SHEETS,
+    Sheet,
+    bag_info,
+    duplicate_faults,
+    opened_sheet,
+    payload,
+)
+from compliance.delivery.open_delivery import Opened, open_delivery
+from compliance.verification.result import Status, Step, Verification, worst_status
+from compliance.verification.signature_steps import check_signing_time, only_untrusted, trust_status
 
 if TYPE_CHECKING:
-    from compliance.identity import Signer
+    from compliance.signing.certificates import Signer
 
-__all__ = ["DeliveryVerification", "verify_delivery"]
 
 MOST_DETAILS = 20
 TITLES = ("delivery whole", "delivery signed", "sheets", "as stated")
@@ -73,7 +78,7 @@ def verify_delivery(
     certificates of time-stamping authorities, the signature has to bear a stamp. Raises
     DeliveryError where `path` is neither a folder nor a .zip.
     """
-    with opened(path) as files:
+    with open_delivery(path) as files:
         texts = _texts(files)
         whole = _whole(files, texts)
         sheets = list(_sheets(files, verify))
@@ -98,7 +103,7 @@ def verify_delivery(
 
 def _whole(files: Opened, texts: Mapping[str, bytes]) -> Outcome:
     """(1)"""
-    listed = bag.listing(texts, files.names)
+    listed = bag.read_manifests(texts, files.names)
     faults = [*files.faults, *listed.faults, *_changed(files, listed.digests)]
     if faults:
         return Status.FAIL, "not as it was packed", _told_each(faults)
@@ -148,7 +153,7 @@ def _signed(
     """(2)"""
     if bag.SIGNATURE not in texts:
         return Status.UNKNOWN, "not signed as a whole: only its sheets are", ()
-    from compliance.detached import read_detached
+    from compliance.signing.detached import read_detached
 
     manifest = texts.get(bag.TAG_MANIFEST, b"")
     try:
@@ -159,12 +164,12 @@ def _signed(
         return Status.FAIL, f"{bag.SIGNATURE}: {found.faults[0]}", ()
     signer = found.signer
     who = ", ".join(part for part in (signer.name, signer.organisation) if part)
-    status, trust = standing(found, trusted, any_signer)
-    in_time, when = dated(found, bool(stamping))
+    status, trust = trust_status(found, trusted, any_signer)
+    in_time, when = check_signing_time(found, bool(stamping))
     lines = [when, f"SHA-256 {signer.fingerprint}"]
     if not as_listed:
         lines.append("signed is the list of what was packed; the files are not as it says (step 1)")
-    return worst((status, in_time)), f"{who}: {trust}", tuple(lines)
+    return worst_status((status, in_time)), f"{who}: {trust}", tuple(lines)
 
 
 # ---------------------------------------------------------------- 3: sheets
@@ -194,7 +199,9 @@ def _hold(sheets: Sequence[Sheet]) -> Outcome:
     )
     if 1 in codes:
         failed = [sheet.verification for sheet in sheets if sheet.verification.exit_code == 1]
-        words = "are signed by nobody trusted" if all(map(only_strange, failed)) else "do not hold"
+        words = (
+            "are signed by nobody trusted" if all(map(only_untrusted, failed)) else "do not hold"
+        )
         return Status.FAIL, f"{codes.count(1)} of {len(codes)} {words}", _told_each(told)
     if 3 in codes:
         count = codes.count(3)
@@ -207,7 +214,11 @@ def _hold(sheets: Sequence[Sheet]) -> Outcome:
 
 def _as_stated(files: Opened, texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Outcome:
     """(4)"""
-    faults = [*_info_faults(texts, sheets), *repeated(sheets), *_payload_faults(files, sheets)]
+    faults = [
+        *_info_faults(texts, sheets),
+        *duplicate_faults(sheets),
+        *_payload_faults(files, sheets),
+    ]
     if faults:
         text = "what the delivery states is not what its sheets are"
         return Status.FAIL, text, _told_each(faults)
@@ -239,7 +250,7 @@ def _info_faults(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterabl
     except ValueError as fault:
         yield str(fault)
         return
-    there = [(label, " ".join(text.split())) for label, text in statements(sheets)]
+    there = [(label, " ".join(text.split())) for label, text in bag_info(sheets)]
     stated = [tag for tag in said if tag[0].startswith("Compliance-")]
     found = [tag for tag in there if tag[0].startswith("Compliance-")]
     yield from (f"stated and not found: {text}" for _, text in stated if (_, text) not in found)
@@ -254,7 +265,7 @@ def _own_words(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterable[
     if not all(sheet.stated for sheet in sheets):
         return
     try:
-        again = packed(sheets)
+        again = build_delivery(sheets)
     except (KeyError, TypeError, ValueError, AttributeError):
         yield f"{bag.PAGE}: cannot be made again from what the sheets state"
         return

@@ -2,29 +2,93 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
 
-from compliance.colorimetry import spaces
-from compliance.decision import OUTSIDE
-from compliance.diagnosis.bearing import Undone, bears, change_between
-from compliance.diagnosis.blacks import tell_black
-from compliance.diagnosis.channels import tell_luminance
-from compliance.diagnosis.display import Display, shown, sound, swapped
-from compliance.diagnosis.facts import Facts, gather, itp, white_of
-from compliance.diagnosis.fit import Array, Chosen, applied, errors, loss
-from compliance.diagnosis.limits import Limiter, find_limiters, tell_limiter
-from compliance.diagnosis.search import cost, price, search
-from compliance.diagnosis.session import find_drift, find_unloaded, tell_drift, tell_unloaded
-from compliance.diagnosis.table import FITTED
-from compliance.diagnosis.told import Told
-from compliance.diagnosis.white import tell_elsewhere
-from compliance.grading.case import Case
+from compliance.colour import spaces
+from compliance.diagnosis import black_faults, channel_faults, colour_faults, tone_faults
+from compliance.diagnosis.black_faults import describe_black
+from compliance.diagnosis.cause_text import FitContext
+from compliance.diagnosis.channel_faults import describe_luminance
+from compliance.diagnosis.colour_faults import describe_elsewhere
+from compliance.diagnosis.counterfactual import Counterfactual, change_between, explains_failure
+from compliance.diagnosis.faulty_display import (
+    Display,
+    has_swapped_channels,
+    ideal_display,
+    simulate,
+)
+from compliance.diagnosis.fitting import (
+    Array,
+    Chosen,
+    Option,
+    applied,
+    cost,
+    errors,
+    loss,
+    price,
+    search,
+)
+from compliance.diagnosis.inputs import Facts, gather, itp, white_of
+from compliance.diagnosis.session_faults import (
+    Limiter,
+    describe_drift,
+    describe_limiter,
+    describe_unloaded,
+    find_drift,
+    find_limiters,
+    find_unloaded,
+)
+from compliance.grading.decide import OUTSIDE
+from compliance.grading.match import MatchedReadings
 from compliance.model import Cause, Finding, Readings, Requirement, Triple
 
-__all__ = ["Diagnosis", "diagnose", "diagnosis_of"]
+
+class Row(NamedTuple):
+    """A family of models of one thing that may be wrong."""
+
+    options: Callable[[Facts], Iterator[Option]]
+    tell: Callable[[FitContext], Cause] | None
+    """None for what only keeps the named causes honest."""
+
+
+FITTED: Mapping[str, Row] = {
+    "range": Row(tone_faults.range_options, tone_faults.describe_range),
+    "curve": Row(tone_faults.curve_options, tone_faults.describe_curve),
+    "channels": Row(channel_faults.swap_options, channel_faults.describe_swap),
+    "primaries": Row(colour_faults.primaries_options, colour_faults.describe_primaries),
+    "white": Row(colour_faults.white_options, colour_faults.describe_white),
+    "white-elsewhere": Row(colour_faults.any_white_options, None),
+    "highlights": Row(tone_faults.highlight_options, tone_faults.describe_highlights),
+    "blacks": Row(black_faults.black_options, black_faults.describe_blacks),
+    "raised-black": Row(black_faults.raised_options, black_faults.describe_raised),
+    "gain": Row(channel_faults.gain_options, channel_faults.describe_gain),
+    "offset": Row(channel_faults.offset_options, channel_faults.describe_offset),
+    "luminance": Row(channel_faults.luminance_options, None),
+}
+"""Told by fitting models of a whole display to the readings."""
+
+CAUSES: Mapping[str, str] = {
+    "unloaded": "slot never loaded: before equals after",
+    "range": "full and narrow range mixed up, either way",
+    "curve": "another transfer function",
+    "channels": "channels swapped",
+    "primaries": "other primaries, of the signal or of the display",
+    "white": "white at another standard white, on the daylight locus, or elsewhere",
+    "limiter": "luminance limited by area",
+    "sag": "luminance that falls while a patch is shown",
+    "highlights": "highlights clipped or bent",
+    "blacks": "blacks crushed",
+    "raised-black": "light added in the dark, or the black level set too high",
+    "gain": "gain of one channel",
+    "offset": "offset of one channel",
+    "luminance": "white set to another luminance",
+    "drift": "warm-up drift",
+}
+"""Every kind of cause; those not in `FITTED` are told from single readings."""
+
 
 Place = tuple[Triple, str, float]
 """Codes, position and window of a patch."""
@@ -49,7 +113,7 @@ class Diagnosis(NamedTuple):
 
 
 def diagnosis_of(
-    findings: Sequence[Finding], case: Case, readings: Readings, before: Readings | None
+    findings: Sequence[Finding], case: MatchedReadings, readings: Readings, before: Readings | None
 ) -> Diagnosis:
     """Likely causes of the findings outside their limits, each of which bears on one of them;
     where none is outside, nothing is sought."""
@@ -65,12 +129,15 @@ def diagnosis_of(
 
 
 def _bears(
-    suspect: Suspect, failed: Sequence[Finding], missed: Sequence[Requirement], case: Case
+    suspect: CandidateCause,
+    failed: Sequence[Finding],
+    missed: Sequence[Requirement],
+    case: MatchedReadings,
 ) -> bool:
     if isinstance(suspect.rests_on, Limiter):
         return _matters(suspect.rests_on, case, failed)
-    if isinstance(suspect.rests_on, Undone):
-        return bears(suspect.rests_on, missed, case)
+    if isinstance(suspect.rests_on, Counterfactual):
+        return explains_failure(suspect.rests_on, missed, case)
     return any(one.quantity not in OF_THE_PANEL for one in failed)
 
 
@@ -78,7 +145,7 @@ OF_THE_PANEL = ("non-uniformity", "stability", "relative-luminance", "recorded",
 """Quantities that loading a calibration does not change."""
 
 
-def _matters(limiter: Limiter, case: Case, failed: Sequence[Finding]) -> bool:
+def _matters(limiter: Limiter, case: MatchedReadings, failed: Sequence[Finding]) -> bool:
     """Whether something that failed was dimmed by a limiter."""
     if limiter.along == "seconds":
         timed = {one.id for one in case.rule.requirements if one.over and one.over.seconds}
@@ -94,30 +161,32 @@ def _matters(limiter: Limiter, case: Case, failed: Sequence[Finding]) -> bool:
     return bool(dimmed & judged)
 
 
-def diagnose(case: Case, readings: Readings, before: Readings | None = None) -> Diagnosis:
+def diagnose(
+    case: MatchedReadings, readings: Readings, before: Readings | None = None
+) -> Diagnosis:
     """What is likely wrong with a display, whatever its verdict."""
     suspects, expected = _suspects(case, readings, before)
     return Diagnosis(tuple(one.cause for one in suspects), expected)
 
 
-class Suspect(NamedTuple):
+class CandidateCause(NamedTuple):
     """A cause, and what tells whether it bears on what failed."""
 
     cause: Cause
-    rests_on: Undone | Limiter | None = None
+    rests_on: Counterfactual | Limiter | None = None
     """What the readings would be without it, or whom it dims; None: on before and after alone."""
 
 
-def _limited(limiter: Limiter) -> Suspect:
-    return Suspect(tell_limiter(limiter), limiter)
+def _limited(limiter: Limiter) -> CandidateCause:
+    return CandidateCause(describe_limiter(limiter), limiter)
 
 
 def _suspects(
-    case: Case, readings: Readings, before: Readings | None
-) -> tuple[list[Suspect], Array | None]:
+    case: MatchedReadings, readings: Readings, before: Readings | None
+) -> tuple[list[CandidateCause], Array | None]:
     """What is suspected, the likeliest first, and the light that a display so wrong shows."""
     unloaded = find_unloaded(readings, before)
-    first = [] if unloaded is None else [Suspect(tell_unloaded(unloaded))]
+    first = [] if unloaded is None else [CandidateCause(describe_unloaded(unloaded))]
     limiters = find_limiters(case)
     facts = gather(case)
     if facts is None:
@@ -131,10 +200,10 @@ def _suspects(
 class _Fitted:
     """What models of a display tell, beside drift and limiter."""
 
-    def __init__(self, case: Case, facts: Facts, limiters: Sequence[Limiter]) -> None:
+    def __init__(self, case: MatchedReadings, facts: Facts, limiters: Sequence[Limiter]) -> None:
         self._case, self._facts, self._limiters = case, facts, limiters
         self._drift = find_drift(case, facts)
-        self._plain = sound(facts)
+        self._plain = ideal_display(facts)
         self._start = self._plain
         if self._drift is not None:
             self._start = self._start._replace(ripple=self._drift.ripple)
@@ -143,14 +212,14 @@ class _Fitted:
         options = [option for row in FITTED.values() for option in row.options(facts)]
         self._node = search(facts, self._start, options)
         self._display = applied(self._start, self._node.chosen)
-        whole = shown(self._display, facts)
+        whole = simulate(self._display, facts)
         self._white, self._whole = float(whole.white[0]), whole.xyz[0]
         self._alone = self._change(self._plain, ())
         self._enough = max(BADLY, float(loss(self._plain, facts)[0]) / 2)
 
-    def suspects(self) -> tuple[list[Suspect], Array]:
+    def suspects(self) -> tuple[list[CandidateCause], Array]:
         """The likeliest first, and the light of them all together, (P, 3)."""
-        ranked: list[tuple[float, Suspect]] = []
+        ranked: list[tuple[float, CandidateCause]] = []
         chosen = self._node.chosen
         for limiter in self._limiters:
             start = self._start
@@ -160,8 +229,12 @@ class _Fitted:
         if self._drift is not None:
             start = self._start._replace(ripple=self._plain.ripple)
             steadied = self._case.view.readings * (1 / self._drift.shares[:, None] - 1)
-            undone = Undone(steadied, self._change(self._start, ()), self._change(start, ()))
-            ranked.append((self._worth(start, chosen), Suspect(tell_drift(self._drift), undone)))
+            undone = Counterfactual(
+                steadied, self._change(self._start, ()), self._change(start, ())
+            )
+            ranked.append(
+                (self._worth(start, chosen), CandidateCause(describe_drift(self._drift), undone))
+            )
         told = list(self._borne_out())
         ranked += (self._told(one) for one in told)
         plain = (self._white_off(), self._hue_off(told), self._black_off(told))
@@ -186,20 +259,20 @@ class _Fitted:
         """Whether a display explains enough of what was read for its parts to be told."""
         return float(loss(display, self._facts)[0]) <= self._enough
 
-    def _told(self, one: Chosen) -> tuple[float, Suspect]:
+    def _told(self, one: Chosen) -> tuple[float, CandidateCause]:
         """A chosen option in words, with its worth."""
         facts, whole, others = self._facts, self._display, _others(self._node.chosen, one)
         without = applied(self._start, others)
         error, missing = (float(errors(each, facts)[0].mean()) for each in (whole, without))
-        undone = Undone(
+        undone = Counterfactual(
             self._change(self._start, others), self._change(self._plain, [one]), self._alone
         )
         tell = FITTED[one.option.cause].tell
         assert tell is not None
-        cause = tell(Told(one, facts, whole, without, error, missing))
-        return self._worth(self._start, others), Suspect(cause, undone)
+        cause = tell(FitContext(one, facts, whole, without, error, missing))
+        return self._worth(self._start, others), CandidateCause(cause, undone)
 
-    def _white_off(self) -> tuple[float, Suspect] | None:
+    def _white_off(self) -> tuple[float, CandidateCause] | None:
         """White where the rule admits none, as read and as the display is made out to be."""
         curves = {self._display.curve, self._plain.curve}
         if len(curves) > 1 and "pq" in curves:
@@ -211,40 +284,42 @@ class _Fitted:
         aim = float(np.clip(self._facts.model.white_luminance, low, high))
         free = [one for one in self._node.chosen if one.option.cause == "luminance"]
         worth = self._worth(self._start, _others(self._node.chosen, *free)) if free else 0.0
-        return worth, Suspect(tell_luminance(self._facts), self._scaled(np.full(3, aim / made)))
+        return worth, CandidateCause(
+            describe_luminance(self._facts), self._scaled(np.full(3, aim / made))
+        )
 
-    def _hue_off(self, told: Sequence[Chosen]) -> tuple[float, Suspect] | None:
+    def _hue_off(self, told: Sequence[Chosen]) -> tuple[float, CandidateCause] | None:
         """White elsewhere than what is told would have it."""
         facts, display = self._facts, applied(self._start, told)
-        there = white_of(shown(display, facts).xyz[0], facts.neutral, facts.nominal)
+        there = white_of(simulate(display, facts).xyz[0], facts.neutral, facts.nominal)
         off = np.linalg.norm(there - facts.white_uv) > OFF
         if (
             not off
-            or swapped(display)
+            or has_swapped_channels(display)
             or not self._fits(display._replace(white=spaces.uv_to_xy(facts.white_uv)[None]))
         ):
             return None
         xyz, own = (
             spaces.xy_to_xyz(spaces.uv_to_xy(uv), np.ones(())) for uv in (facts.white_uv, there)
         )
-        return 0.0, Suspect(tell_elsewhere(facts), self._scaled(own / xyz))
+        return 0.0, CandidateCause(describe_elsewhere(facts), self._scaled(own / xyz))
 
-    def _scaled(self, share: Array) -> Undone:
+    def _scaled(self, share: Array) -> Counterfactual:
         """Without a cause that gives XYZ of all light too much or too little: its share (3,)."""
         readings = self._case.view.readings
         none = self._alone + (readings + self._alone) * (share - 1)
-        return Undone(readings * (share - 1), self._alone, none)
+        return Counterfactual(readings * (share - 1), self._alone, none)
 
-    def _black_off(self, told: Sequence[Chosen]) -> tuple[float, Suspect] | None:
+    def _black_off(self, told: Sequence[Chosen]) -> tuple[float, CandidateCause] | None:
         """Black above what the rule admits, as read and without what is told to raise it."""
         facts = self._facts
         read, most = float(facts.black[1]), facts.darkest
-        made = float(shown(applied(self._start, told), facts).black[0])
+        made = float(simulate(applied(self._start, told), facts).black[0])
         if not min(read, made) > most * (1 + DARK):
             return None
         taken_off = np.broadcast_to((most / read - 1) * facts.black, self._case.view.readings.shape)
-        undone = Undone(taken_off, self._alone, self._alone + taken_off)
-        return 0.0, Suspect(tell_black(read, most), undone)
+        undone = Counterfactual(taken_off, self._alone, self._alone + taken_off)
+        return 0.0, CandidateCause(describe_black(read, most), undone)
 
     def _worth(self, start: Display, chosen: Sequence[Chosen]) -> float:
         """What the loss falls by with the last part of the explanation."""
@@ -253,14 +328,14 @@ class _Fitted:
     def _change(self, start: Display, chosen: Sequence[Chosen]) -> Array:
         """(R, 3) change of the readings from the whole explanation to a part of it, the
         luminance of full drive staying."""
-        made = shown(applied(start, chosen), self._facts)
+        made = simulate(applied(start, chosen), self._facts)
         light = made.xyz[0] * (self._white / max(float(made.white[0]), 1e-9))
         return change_between(self._whole, light, self._case, self._facts)
 
 
 def _difference(one: Display, other: Display, facts: Facts) -> float:
     """Largest ΔE ITP between two displays over the patches."""
-    away = itp(shown(one, facts).xyz) - itp(shown(other, facts).xyz)
+    away = itp(simulate(one, facts).xyz) - itp(simulate(other, facts).xyz)
     return float(np.linalg.norm(away, axis=-1).max())
 
 

@@ -6,31 +6,13 @@ aware `datetime`. Arrays are numpy, shapes given beside each field.
 
 from __future__ import annotations
 
-from compliance.model.charts import (
-    Charts,
-    ColourPoint,
-    DifferencePoint,
-    Differences,
-    GreyPoint,
-    LevelPoint,
-)
-from compliance.model.deviations import Acceptor, Deviation, Disposition
-from compliance.model.jobs import (
-    Declaration,
-    Display,
-    Job,
-    Party,
-    People,
-    ReadingsEntry,
-    Room,
-    Slot,
-)
-from compliance.model.outcomes import (
+from compliance.model.assessment import (
     Assessment,
     Calibration,
     Cause,
     Evidence,
     Finding,
+    GradedReadings,
     Interval,
     NotJudged,
     Outcome,
@@ -38,9 +20,29 @@ from compliance.model.outcomes import (
     Reason,
     Remark,
     Shift,
-    State,
     Value,
     Verdict,
+)
+from compliance.model.jobs import (
+    Acceptor,
+    Declaration,
+    Deviation,
+    Display,
+    Disposition,
+    Job,
+    Party,
+    People,
+    ReadingsEntry,
+    Room,
+    Slot,
+)
+from compliance.model.pictures import (
+    Charts,
+    ColourPoint,
+    DifferencePoint,
+    Differences,
+    GreyPoint,
+    LevelPoint,
 )
 from compliance.model.readings import (
     CHROMATICITY_FLOOR,
@@ -65,7 +67,7 @@ from compliance.model.rules import (
     RuleFile,
     Target,
 )
-from compliance.model.signal import (
+from compliance.model.signals import (
     BUILT_IN_SETS,
     ENCODINGS,
     PATTERNS,
@@ -110,6 +112,7 @@ __all__ = [
     "Encoding",
     "Evidence",
     "Finding",
+    "GradedReadings",
     "GreyPoint",
     "Integers",
     "Interval",
@@ -138,7 +141,6 @@ __all__ = [
     "RuleFile",
     "Shift",
     "Slot",
-    "State",
     "Target",
     "Triple",
     "Uncertainty",

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from typing import Any
 
-from compliance.model.signal import Array, Encoding, Integers, Pair
+from compliance.model.signals import Array, Encoding, Integers, Pair
 
 
 @dataclass(frozen=True, slots=True)

@@ -8,7 +8,7 @@ from datetime import date
 from enum import StrEnum
 from typing import Any
 
-from compliance.model.signal import Encoding, Pair, Triple
+from compliance.model.signals import Encoding, Pair, Triple
 
 
 class Level(StrEnum):

@@ -1,18 +1,123 @@
-"""The plan as a whole, and as a table that becomes readings once values are filled in."""
+"""A measuring plan: its table, how long it takes, and what to be careful of.
+
+Moving the meter, setting up patterns and warming up are not counted.
+"""
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from compliance.model import Encoding, Meter, Rule
-from compliance.planning.cautions import cautions
-from compliance.planning.merging import Further, Stimulus, merged
-from compliance.planning.ordering import ordered
-from compliance.planning.precision import doubts
-from compliance.planning.timing import Duration, duration
+import numpy as np
 
-__all__ = ["MeasuringPlan", "measuring_plan"]
+from compliance import targets
+from compliance.colour import codes
+from compliance.model import Encoding, Meter, Rule
+from compliance.planning.stimuli import ExtraPatches, Stimulus, merged, ordered
+from compliance.targets import target_model
+
+FLASHING = (
+    "Full-screen flashing patches, above all HDR peaks, can provoke seizures in people with "
+    "photosensitive epilepsy (ITU-R BT.1702): warn before a measuring session, and let nobody "
+    "sensitive watch it."
+)
+BEAM = (
+    "Do not look into a projector's beam: measure the light from the screen. Laser projectors "
+    "fall under IEC 60825-1, IEC 62471 and local law; service is for trained, licensed staff."
+)
+BURN_IN = (
+    "Long runs at peak luminance can age or burn in an emissive panel: follow the maker's limits."
+)
+EMISSIVE = ("oled", "led", "plasma", "crt")
+
+
+def cautions(rules: Sequence[Rule], technology: str | None) -> tuple[str, ...]:
+    """The cautions for measuring by these rules on a display of that technology.
+
+    Where the technology is not known, those that may apply: the beam where a rule has limits
+    for projectors, ageing in any case.
+    """
+    beams = any(one.displays == "projector" for rule in rules for one in rule.requirements)
+    found = [FLASHING]
+    if technology == "projector" or (technology is None and beams):
+        found.append(BEAM)
+    if technology is None or technology in EMISSIVE:
+        found.append(BURN_IN)
+    return tuple(found)
+
+
+HIGH_RANGE = ("pq", "hlg")
+LEAST_BITS = 10
+"""Of PQ and HLG, which ITU-R BT.2100 codes in 10 or 12 bits."""
+LIT = 1.0
+"""cd/m² from which the steps of luminance are told."""
+
+
+def encoding_warnings(rules: Sequence[Rule], encoding: Encoding) -> tuple[str, ...]:
+    """What may come of measuring these rules in the encoding; nothing where it is made for them."""
+    return tuple(dict.fromkeys(told for rule in rules for told in _of(rule, encoding)))
+
+
+def _of(rule: Rule, encoding: Encoding) -> Iterator[str]:
+    if rule.target.curve in HIGH_RANGE and encoding.bits < LEAST_BITS:
+        yield (
+            f"{encoding.name} has {encoding.bits} bits, and ITU-R BT.2100 codes PQ and HLG in 10 "
+            f"or 12: a step of one code is up to {_coarsest(rule, encoding):.2g} % of luminance, "
+            "and bands in gradients are the signal's fault."
+        )
+    if rule.encoding.kind != encoding.kind:
+        yield (
+            f"{rule.id} is written for {rule.encoding.name}: in {encoding.name} its colours are "
+            "coded anew, and only a display that is fed that signal shows them right."
+        )
+
+
+def _coarsest(rule: Rule, encoding: Encoding) -> float:
+    """% of luminance between neighbouring grey codes at the most, up to the peak."""
+    model = target_model(rule, encoding)
+    every = np.repeat(np.arange(encoding.top + 1)[:, None], 3, axis=1)
+    signal = np.asarray(codes.decode(every, encoding.bits, encoding.narrow), dtype=np.float64)
+    level = targets.nominal_xyz(signal, model)[:, 1]
+    level = level[(level >= LIT) & (level <= model.peak_luminance)]
+    return 100 * float(np.max(level[1:] / level[:-1])) - 100
+
+
+TYPICAL_SETTLE = 1.0
+TYPICAL_READING = 7.3
+"""s, a colorimeter's where its file does not say: 101 patches take about 14 minutes (practice)."""
+
+
+@dataclass(frozen=True, slots=True)
+class Duration:
+    seconds: float
+    assumed: bool
+    """Settling or reading is a typical meter's, for want of the meter's own."""
+
+
+def duration(steps: Sequence[Stimulus], meter: Meter | None) -> Duration:
+    """How long measuring takes, from the first patch shown to the last reading done."""
+    settle = meter.settle if meter else None
+    bands = meter.reading_time if meter else ()
+    total, shown, on = 0.0, None, 0.0
+    for step in steps:
+        reading = reading_time(step.level, bands)
+        if step.shown != shown or not step.seconds:
+            shown, on = step.shown, 0.0
+        waiting = max(step.seconds - on, 0.0)
+        if not step.seconds:
+            waiting = TYPICAL_SETTLE if settle is None else settle
+        on += waiting + reading
+        total += waiting + reading
+    return Duration(total, settle is None or not bands)
+
+
+def reading_time(level: float, bands: Sequence[tuple[float, float]]) -> float:
+    """s for a reading at that luminance in cd/m², by the meter's bands; a typical one without."""
+    if not bands:
+        return TYPICAL_READING
+    held = [seconds for start, seconds in bands if level >= start]
+    return held[-1] if held else bands[0][1]
+
 
 VALUES = ("X", "Y", "Z"), ("Y", "x", "y")
 
@@ -65,7 +170,7 @@ def measuring_plan(
     *,
     technology: str | None = None,
     points: int = 0,
-    further: Further | None = None,
+    further: ExtraPatches | None = None,
     meter: Meter | None = None,
 ) -> MeasuringPlan:
     """What to measure for the rules on one slot, each patch once where rules share it.
@@ -82,5 +187,5 @@ def measuring_plan(
         steps=steps,
         duration=duration(steps, meter),
         cautions=cautions(rules, technology),
-        doubts=doubts(rules, encoding),
+        doubts=encoding_warnings(rules, encoding),
     )

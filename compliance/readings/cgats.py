@@ -1,4 +1,7 @@
-"""Readings as keyword text: CGATS.17 and its successor ISO 28178.
+"""Readings as keyword text: CGATS.17 and its successor ISO 28178, read and written.
+
+The standards name spectra for reflected light, in shares; of emitted light they say nothing but
+the field's name. So a file states its unit, as `SPECTRAL_UNIT`, or is converted with one.
 
 A file is an identifier, keywords with values, the names of the fields between
 `BEGIN_DATA_FORMAT` and `END_DATA_FORMAT`, and the data between `BEGIN_DATA` and `END_DATA`.
@@ -14,27 +17,95 @@ and may run on over the following ones.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 
-from compliance.documents.words import meant, quoted
-from compliance.readings.cells import NUMBER
-from compliance.readings.cgats_names import (
-    FIELDS,
-    HEADS,
-    KEYWORDS,
-    PASSED_FIELDS,
-    SCALED,
-    UNITS,
+from compliance.model import Encoding
+from compliance.readings.raw_table import NUMBER, SpectralOptions, Table
+from compliance.readings.text import MOST_ROWS, Problems, Row, numbered_lines
+from compliance.readings.validate import OBSERVER
+from compliance.yaml_nodes.messages import did_you_mean, quoted
+
+FIELDS: Mapping[str, str] = {
+    "RGB_R": "r", "RGB_G": "g", "RGB_B": "b",
+    "C1": "c1", "C2": "c2", "C3": "c3",
+    "XYZ_X": "X", "XYZ_Y": "Y", "XYZ_Z": "Z",
+    "XYY_CAPY": "Y", "XYY_X": "x", "XYY_Y": "y",
+    "POSITION": "position", "WINDOW": "window", "PATTERN": "pattern",
+    "BACKGROUND": "background", "SECONDS": "seconds", "SD": "sd",
+}  # fmt: skip
+"""Fields that are read, and our names of them."""
+PASSED_FIELDS = re.compile(
+    r"SAMPLE_ID|SAMPLEID|SAMPLE_NAME|SAMPLE_LOC|STRING|LAB_[LABCH]|D_[A-Z]+|STDEV_[A-Z]+|"
+    r"MEAN_DE|CHI_SQD_PAR"
 )
-from compliance.readings.cgats_spectra import REFLECTED, SPECTRAL, computed
-from compliance.readings.lines import numbered_lines
-from compliance.readings.problems import Problems
-from compliance.readings.records import OBSERVER
-from compliance.readings.rows import MOST_ROWS, Row
-from compliance.readings.tables import Spectral, Table
+"""Standard fields that say nothing of what is judged."""
+OURS = ("C1", "C2", "C3", "POSITION", "WINDOW", "PATTERN", "BACKGROUND", "SECONDS", "SD")
+HEADS = ("ENCODING", "OBSERVER", "UNIT", "SPECTRAL_UNIT")
+"""Keywords of our own before the data."""
+UNITS = ("cd/m2", "cd/m²")
+KEYWORDS = (
+    "ORIGINATOR", "DESCRIPTOR", "FILE_DESCRIPTOR", "CREATED", "MANUFACTURER", "MANUFACTURE",
+    "MODEL", "SERIAL", "PROD_DATE", "MATERIAL", "INSTRUMENTATION", "MEASUREMENT_SOURCE",
+    "MEASUREMENT_GEOMETRY", "PRINT_CONDITIONS", "SAMPLE_BACKING", "FILTER", "POLARIZATION",
+    "WEIGHTING_FUNCTION", "COMPUTATIONAL_PARAMETER", "TARGET_TYPE", "COLORANT",
+    "TABLE_DESCRIPTOR", "TABLE_NAME",
+)  # fmt: skip
+"""The standards' keywords that say nothing of what is judged, but for the observer."""
+SCALED = "NORMALIZED_TO_Y_100"
+"""A private keyword in use; YES says that the values are relative."""
 
-__all__ = ["NAME", "read"]
+
+SPECTRAL = re.compile(r"(?:SPECTRAL_NM|SPECTRAL|SPEC|NM)_?([0-9]{3,4}(?:\.[0-9]+)?)", re.IGNORECASE)
+"""A field named by its wavelength in nm: `SPECTRAL_NM380`, `SPECTRAL_NM_380`, `SPEC_380`, …"""
+REFLECTED = ("SPECTRAL_DEC", "SPECTRAL_PCT", "SPECTRAL_NM")
+"""The standards' own fields: shares of reflected or transmitted light, wavelength by wavelength."""
+UNIT = "SPECTRAL_UNIT"
+
+
+def computed(
+    fields: Sequence[str],
+    rows: Sequence[Row],
+    *,
+    unit: str,
+    line: int | None,
+    spectral: SpectralOptions,
+    problems: Problems,
+) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
+    """Names and cells of X, Y, Z for each row of data, from its spectrum; what is wrong is noted.
+
+    With another observer than a rule judges, each row says for whom.
+    """
+    from compliance.readings.spectral_integration import stated_unit, tristimulus_cells
+
+    places = [at for at, name in enumerate(fields) if SPECTRAL.fullmatch(name)]
+    wavelengths = [_wavelength(fields[at]) for at in places]
+    known = stated_unit(unit or spectral.unit, line, UNIT, problems)
+    if known is None:
+        raise problems.error()
+    found = [
+        tristimulus_cells(
+            wavelengths,
+            [row.cells[at] for at in places],
+            known,
+            line=row.line,
+            field=fields[places[0]],
+            problems=problems,
+            observer=spectral.observer,
+        )
+        for row in rows
+    ]
+    observer = () if spectral.observer == OBSERVER else (spectral.observer,)
+    names = ("X", "Y", "Z", *("observer" for _ in observer))
+    return names, [(*cells.values(), *observer) for cells in found]
+
+
+def _wavelength(name: str) -> float:
+    match = SPECTRAL.fullmatch(name)
+    assert match is not None
+    return float(match[1])
+
 
 NAME = "cgats"
 MOST_CHARACTERS = 16_384
@@ -78,7 +149,7 @@ class _File:
     """`head`, `format`, `after`, `data` or `end`."""
 
 
-def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Table:
+def read(text: str, problems: Problems, spectral: SpectralOptions | None = None) -> Table:
     """The table in a text. Raises ReadingsError where it is none or more than one."""
     file = _File(problems)
     for line, content in numbered_lines(text, MOST_CHARACTERS, problems):
@@ -88,7 +159,7 @@ def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Tab
         if tokens:
             STEPS[file.section](file, tokens, line)
     _check_end(file)
-    return _table(file, spectral or Spectral())
+    return _table(file, spectral or SpectralOptions())
 
 
 Token = tuple[str, bool]
@@ -163,7 +234,7 @@ def _keyword(file: _File, name: str, values: list[str], line: int) -> None:
         told = f"{quoted(value)} is another observer; a rule judges 2 degrees, {OBSERVER}"
         file.problems.add(told, line, name)
     elif name not in (*KEYWORDS, *HEADS, *file.declared):
-        known = meant(name, [*KEYWORDS, *HEADS])
+        known = did_you_mean(name, [*KEYWORDS, *HEADS])
         told = f"there is no keyword {quoted(name)}, and the file declares none such"
         file.problems.add(f"{told}; {known}" if "mean" in known else told, line)
 
@@ -184,7 +255,7 @@ def _format(file: _File, tokens: list[Token], line: int) -> None:
         if name in file.fields:
             file.problems.add(f"the field {quoted(name)} stands twice", line)
         elif not (name in FIELDS or PASSED_FIELDS.fullmatch(name) or SPECTRAL.fullmatch(name)):
-            told = f"there is no field {quoted(name)} in readings; {meant(name, FIELDS)}"
+            told = f"there is no field {quoted(name)} in readings; {did_you_mean(name, FIELDS)}"
             file.problems.add(told, line)
         file.fields.append(name)
 
@@ -253,7 +324,7 @@ def _check_count(file: _File, name: str, found: int, what: str) -> None:
         file.problems.add(f"{stated} are stated, {found} {what}", line, name)
 
 
-def _table(file: _File, spectral: Spectral) -> Table:
+def _table(file: _File, spectral: SpectralOptions) -> Table:
     wanted = [name for name in file.fields if name in FIELDS]
     whole = [kind for kind, group in VALUES.items() if group <= set(wanted)]
     of_spectra = not whole and any(SPECTRAL.fullmatch(name) for name in file.fields)
@@ -296,3 +367,42 @@ def _percent(table: Table) -> str:
         "measured: compliance convert FILE OUT --plan PLAN; if they are codes, say so: KEYWORD "
         '"ENCODING" and, e.g., ENCODING "rgb-10-full"'
     )
+
+
+def write(table: Table, *, encoding: Encoding, created: datetime, tool: str) -> str:
+    """A table as CGATS.17 text, every cell as it stands."""
+    fields = {ours: name for name, ours in FIELDS.items()}
+    if "x" not in table.names:
+        fields["Y"] = "XYZ_Y"
+    names = [name for name in table.names if name in fields]
+    places = [table.names.index(name) for name in names]
+    sets = [
+        "\t".join((str(number), *(_written(row.cells[at]) for at in places)))
+        for number, row in enumerate(table.rows, 1)
+    ]
+    heads = {"ENCODING": encoding.name, "OBSERVER": OBSERVER, "UNIT": UNITS[0]}
+    private = [*heads, *(fields[name] for name in names if fields[name] in OURS)]
+    lines = [
+        "CGATS.17",
+        f'ORIGINATOR\t"{tool}"',
+        'DESCRIPTOR\t"Readings of a display"',
+        f'CREATED\t"{created.isoformat()}"',
+        *(f'KEYWORD\t"{name}"' for name in private),
+        *(f'{name}\t"{value}"' for name, value in heads.items()),
+        f"NUMBER_OF_FIELDS\t{len(names) + 1}",
+        "BEGIN_DATA_FORMAT",
+        "\t".join(("SAMPLE_ID", *(fields[name] for name in names))),
+        "END_DATA_FORMAT",
+        f"NUMBER_OF_SETS\t{len(sets)}",
+        "BEGIN_DATA",
+        *sets,
+        "END_DATA",
+    ]
+    return "\n".join(lines) + "\n"
+
+
+def _written(cell: str) -> str:
+    """A cell as a token; in quotes where it would be none, or another."""
+    if re.fullmatch(r'[^\s"#]+', cell) and cell != "END_DATA":
+        return cell
+    return '"' + cell.replace('"', '""') + '"'

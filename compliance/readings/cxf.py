@@ -1,4 +1,4 @@
-"""Readings as CxF (Color Exchange Format, version 3; CxF/X of ISO 17972).
+"""Readings as CxF (Color Exchange Format, version 3; CxF/X of ISO 17972), read and written.
 
 One `Object` is one reading. Its colour is a `ColorEmissiveCIEXYZ` or `ColorEmissiveCIExyY`
 in cd/m², or an `EmissiveSpectrum` in W/(sr·m²·nm), as the format defines them; its code
@@ -11,17 +11,17 @@ judges. The vendors' own resources are passed over.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
+from xml.sax.saxutils import escape, quoteattr
 
-from compliance.documents.words import meant, quoted
-from compliance.readings.problems import Problems
-from compliance.readings.records import OBSERVER
-from compliance.readings.rows import MOST_ROWS, Row
-from compliance.readings.tables import Spectral, Table
+from compliance.model import Encoding
+from compliance.readings.raw_table import SpectralOptions, Table
+from compliance.readings.text import MOST_ROWS, Problems, Row
+from compliance.readings.validate import OBSERVER
 from compliance.readings.xml_tree import Element, tree_of
-
-__all__ = ["NAME", "SPACE", "TAGS", "read"]
+from compliance.yaml_nodes.messages import did_you_mean, quoted
 
 NAME = "cxf"
 SPACE = "http://colorexchangeformat.com/CxF3-core"
@@ -55,7 +55,7 @@ class _File:
     """For whom X, Y, Z of spectra are computed."""
 
 
-def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Table:
+def read(text: str, problems: Problems, spectral: SpectralOptions | None = None) -> Table:
     """The table in a CxF text. Raises ReadingsError where it is none."""
     root = tree_of(text, problems)
     if root.name != "CxF" or root.space != SPACE:
@@ -65,7 +65,7 @@ def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Tab
     file = _File(
         problems,
         {each.attributes.get("Id", ""): each for each in (known.children if known else [])},
-        (spectral or Spectral()).observer,
+        (spectral or SpectralOptions()).observer,
     )
     collection = root.at("Resources", "ObjectCollection")
     objects = list(collection.each("Object")) if collection else []
@@ -84,7 +84,7 @@ def _cells(element: Element, file: _File) -> Cells:
     for child in element.children:
         if child.name not in PARTS:
             told = f"there is no element {quoted(child.name)} in an Object"
-            file.problems.add(f"{told}; {meant(child.name, PARTS)}", child.line, "Object")
+            file.problems.add(f"{told}; {did_you_mean(child.name, PARTS)}", child.line, "Object")
     return {**_codes(element, file), **_colour(element, file), **_tags(element, file)}
 
 
@@ -157,7 +157,7 @@ def _check_specification(colour: Element, file: _File) -> None:
 
 def _spectrum(colour: Element, file: _File) -> Cells:
     """X, Y, Z of a spectrum, whose first wavelength and step its specification gives."""
-    from compliance.readings.integration import EVERY_NM, tristimulus_cells
+    from compliance.readings.spectral_integration import EVERY_NM, tristimulus_cells
 
     specification = file.specifications.get(colour.attributes.get("ColorSpecification", ""))
     stated = specification.at("MeasurementSpec", "WavelengthRange") if specification else None
@@ -189,7 +189,7 @@ def _tags(element: Element, file: _File) -> Cells:
         for tag in collection.each("Tag"):
             name, value = tag.attributes.get("Name", ""), tag.attributes.get("Value", "")
             if name not in TAGS:
-                told = f"there is no tag {quoted(name)} in {COLLECTION}; {meant(name, TAGS)}"
+                told = f"there is no tag {quoted(name)} in {COLLECTION}; {did_you_mean(name, TAGS)}"
                 file.problems.add(told, tag.line, "Tag")
             elif name in cells:
                 file.problems.add(f"the tag {quoted(name)} stands twice", tag.line, "Tag")
@@ -221,3 +221,58 @@ def _table(found: list[tuple[int, Cells]], root: Element, problems: Problems) ->
         said |= {name: f"{XYY} {name}" for name in VALUES[XYY]}
     said |= {name: f"Tag {name}" for name in TAGS}
     return Table(NAME, names, rows, root.line, said, tags.get("encoding", ""), next(iter(tops), ""))
+
+
+SPECIFICATION = """\
+  <ColorSpecificationCollection>
+   <ColorSpecification Id="emissive">
+    <TristimulusSpec><Observer>2_Degree</Observer><Method>unknown</Method></TristimulusSpec>
+    <MeasurementSpec>
+     <MeasurementType>Colorimetric_Emissive</MeasurementType>
+     <GeometryChoice><EmissiveMode>EmissiveMode_Other</EmissiveMode></GeometryChoice>
+     <LuminanceUnitsType>cd/m2</LuminanceUnitsType>
+    </MeasurementSpec>
+   </ColorSpecification>
+  </ColorSpecificationCollection>"""
+IN_ORDER: Mapping[str, tuple[str, ...]] = {XYZ: VALUES[XYZ], XYY: ("x", "y", "Y")}
+"""The values' elements in the order that the format's schema gives them."""
+
+
+def write(table: Table, *, encoding: Encoding, created: datetime, tool: str) -> str:
+    """A table as CxF, every cell as it stands."""
+    when = f"<CreationDate>{created.isoformat()}</CreationDate>"
+    lines = [
+        '<?xml version="1.0" encoding="UTF-8"?>',
+        f'<CxF xmlns="{SPACE}">',
+        f" <FileInformation><Creator>{escape(tool)}</Creator>{when}",
+        "  <Description>Readings of a display</Description>",
+        f'  <Tag Name="encoding" Value={quoteattr(encoding.name)}/>',
+        " </FileInformation>",
+        " <Resources>",
+        "  <ObjectCollection>",
+    ]
+    for number, row in enumerate(table.rows, 1):
+        cells = dict(zip(table.names, row.cells, strict=True))
+        lines.append(f'   <Object ObjectType="Target" Name="{number}" Id="{number}">{when}')
+        lines += _object(cells, encoding)
+        lines.append("   </Object>")
+    lines += ["  </ObjectCollection>", SPECIFICATION, " </Resources>", "</CxF>"]
+    return "\n".join(lines) + "\n"
+
+
+def _object(cells: Mapping[str, str], encoding: Encoding) -> Iterator[str]:
+    kind = XYY if "x" in cells else XYZ
+    colour = "".join(f"<{name}>{escape(cells[name])}</{name}>" for name in IN_ORDER[kind])
+    specified = 'ColorSpecification="emissive"'
+    yield f"    <ColorValues><{kind} {specified}>{colour}</{kind}></ColorValues>"
+    if "r" in cells:
+        codes = "".join(f"<{name}>{escape(cells[name.lower()])}</{name}>" for name in "RGB")
+        yield (
+            f"    <DeviceColorValues><ColorRGB {specified}><MaxRange>{encoding.top}</MaxRange>"
+            f"{codes}</ColorRGB></DeviceColorValues>"
+        )
+    tags = [
+        f'<Tag Name="{name}" Value={quoteattr(cells[name])}/>' for name in TAGS if cells.get(name)
+    ]
+    if tags:
+        yield f'    <TagCollection Name="{COLLECTION}">{"".join(tags)}</TagCollection>'

@@ -14,22 +14,18 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from compliance.documents.words import meant, quoted
 from compliance.model import Array
-from compliance.readings.columns import CODES, OPTIONAL
-from compliance.readings.integration import (
+from compliance.readings.raw_table import CODES, OPTIONAL, SpectralOptions, Table
+from compliance.readings.spectral_integration import (
     UNITS,
     check_wavelengths,
     radiances,
     stated_unit,
     weights,
 )
-from compliance.readings.problems import Problems
-from compliance.readings.records import OBSERVER
-from compliance.readings.rows import MOST_ROWS, Row, each_row
-from compliance.readings.tables import Spectral, Table
-
-__all__ = ["NAME", "read"]
+from compliance.readings.text import MOST_ROWS, Problems, Row, each_row
+from compliance.readings.validate import OBSERVER
+from compliance.yaml_nodes.messages import did_you_mean, quoted
 
 NAME = "spectra"
 MOST_CHARACTERS = 65_536
@@ -43,9 +39,9 @@ BESIDE = (*dict.fromkeys(name for group in CODES for name in group), *OPTIONAL, 
 """Columns that may stand beside those of wavelengths."""
 
 
-def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Table:
+def read(text: str, problems: Problems, spectral: SpectralOptions | None = None) -> Table:
     """The table in a CSV text of spectra, its X, Y, Z computed. Raises ReadingsError."""
-    asked = spectral or Spectral()
+    asked = spectral or SpectralOptions()
     rows = each_row(text, problems, characters=MOST_CHARACTERS, cells_at_most=MOST_CELLS)
     header = next((row for row in rows if not row.blank), None)
     if header is None:
@@ -93,7 +89,7 @@ def _layout(header: Row, problems: Problems) -> _Layout:
         elif name in beside:
             problems.add("the column stands twice", header.line, name)
         elif name not in BESIDE:
-            told = f"there is no column {quoted(name)} beside spectra; {meant(name, BESIDE)}"
+            told = f"there is no column {quoted(name)} beside spectra; {did_you_mean(name, BESIDE)}"
             problems.add(told, header.line)
         else:
             beside[name] = place
@@ -102,7 +98,7 @@ def _layout(header: Row, problems: Problems) -> _Layout:
     return _Layout(tuple(beside.items()), tuple(spectrum), tuple(wavelengths))
 
 
-def _by_rows(header: Row, rows: Iterator[Row], problems: Problems, asked: Spectral) -> Table:
+def _by_rows(header: Row, rows: Iterator[Row], problems: Problems, asked: SpectralOptions) -> Table:
     layout = _layout(header, problems)
     places = dict(layout.beside)
     factors = weights(layout.wavelengths, asked.observer)
@@ -136,13 +132,13 @@ def _cells(xyz: Array) -> tuple[str, str, str]:
     return x, y, z
 
 
-def _scale(stated: str, asked: Spectral, line: int, problems: Problems) -> float | None:
+def _scale(stated: str, asked: SpectralOptions, line: int, problems: Problems) -> float | None:
     """What the unit of a row is in W/(sr·m²·nm); None where it is none, which is noted."""
     unit = stated_unit(stated or asked.unit, line, "unit", problems)
     return None if unit is None else UNITS[unit]
 
 
-def _observed(table: Table, asked: Spectral) -> Table:
+def _observed(table: Table, asked: SpectralOptions) -> Table:
     """The table saying for whom X, Y, Z were computed, where that is not what a rule judges."""
     if asked.observer == OBSERVER:
         return table
@@ -153,7 +149,9 @@ def _observed(table: Table, asked: Spectral) -> Table:
 # ---------------------------------------------------------------- columns
 
 
-def _by_columns(header: Row, rows: Iterator[Row], problems: Problems, asked: Spectral) -> Table:
+def _by_columns(
+    header: Row, rows: Iterator[Row], problems: Problems, asked: SpectralOptions
+) -> Table:
     scale = _scale("", asked, header.line, problems)
     problems.check()
     wavelengths: list[float] = []

@@ -1,12 +1,85 @@
-"""From a readings file's bytes to its text: size, kind and character encoding."""
+"""From a readings file's bytes to rows of cells, and what is wrong with them.
+
+Source: RFC 4180. CRLF, LF and CR end a line alike; blank lines only at the end.
+"""
 
 from __future__ import annotations
 
+import csv
+import io
 import re
+from collections.abc import Iterator
+from dataclasses import dataclass
 
-from compliance.readings.problems import Problems
+from compliance.errors import Problem, ReadingsError
 
-__all__ = ["EXPECTED", "MOST_BYTES", "language_of", "text_of"]
+MOST_TOLD = 20
+MOST_COUNTED = 5000
+"""Where nearly everything is wrong, the file is another than was meant, and is read no further."""
+MOST_NAMED = 3
+"""Further lines named of a problem that stands in several."""
+
+
+class Problems:
+    """The problems of one file: all are counted, the first ones are told, like ones as one."""
+
+    def __init__(self, file: str) -> None:
+        self.file = file
+        self.count = 0
+        self._lines: dict[tuple[str, str | None], list[int]] = {}
+        """Lines of each message and field; 0 for the file as a whole."""
+
+    def add(self, message: str, line: int | None = None, field: str | None = None) -> None:
+        """Note one problem. They may come from several passes, each in order of lines.
+
+        Raises them all where there are too many.
+        """
+        self.count += 1
+        self._lines.setdefault((message, field), []).append(line or 0)
+        if self.count == MOST_COUNTED:
+            raise self.error()
+
+    def stop(
+        self, message: str, line: int | None = None, field: str | None = None
+    ) -> ReadingsError:
+        """Note a problem behind which nothing can be read; raise what comes back."""
+        self.add(message, line, field)
+        return self.error()
+
+    def check(self) -> None:
+        """Raise if there are any."""
+        if self.count:
+            raise self.error()
+
+    def error(self) -> ReadingsError:
+        """What has been noted so far, by line, as one error."""
+        groups = sorted(self._lines.items(), key=lambda group: min(group[1]))[:MOST_TOLD]
+        told = [self._problem(message, field, lines) for (message, field), lines in groups]
+        rest = self.count - sum(len(lines) for _, lines in groups)
+        words = [f"and {rest} more problem{'s' if rest > 1 else ''}"] if rest else []
+        if self.count >= MOST_COUNTED:
+            words.append("read no further")
+        if words:
+            told.append(Problem(self.file, "; ".join(words)))
+        return ReadingsError(told)
+
+    def _problem(self, message: str, field: str | None, lines: list[int]) -> Problem:
+        first, *others = sorted(set(lines))
+        return Problem(self.file, message + _likewise(others), first or None, field)
+
+
+def _likewise(lines: list[int]) -> str:
+    if not lines:
+        return ""
+    if len(lines) > MOST_NAMED:
+        return f"; likewise in {len(lines)} more lines"
+    *some, last = map(str, lines)
+    return (
+        f"; likewise in lines {', '.join(some)} and {last}"
+        if some
+        else f"; likewise in line {last}"
+    )
+
 
 MOST_BYTES = 50 << 20
 
@@ -87,3 +160,96 @@ def language_of(text: str) -> str | None:
 
 def _line_at(data: bytes, position: int) -> int:
     return len(re.findall(rb"\r\n|\r|\n", data[:position])) + 1
+
+
+MOST_ROWS = 50_000
+MOST_CHARACTERS = 4096
+"""of a line"""
+MOST_CELLS = 200
+"""of a row"""
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    line: int
+    """Line of the file on which the row begins, counted from 1."""
+    cells: tuple[str, ...]
+    """Without the blanks around them."""
+
+    @property
+    def blank(self) -> bool:
+        """Whether nothing stands in it, commas at most."""
+        return not any(self.cells)
+
+
+def rows_of(text: str, problems: Problems) -> list[Row]:
+    """All rows, the header first, without blank ones at the end; one at least.
+
+    Raises ReadingsError where the text cannot be cut into rows, has none or too many.
+    """
+    rows: list[Row] = []
+    for row in each_row(text, problems):
+        if len(rows) > MOST_ROWS:
+            raise problems.stop(f"more than {MOST_ROWS} readings; split the file", row.line)
+        rows.append(row)
+    while rows and rows[-1].blank:
+        rows.pop()
+    if not rows:
+        raise problems.stop(f"the file is empty; {EXPECTED}")
+    return rows
+
+
+def each_row(
+    text: str,
+    problems: Problems,
+    *,
+    characters: int = MOST_CHARACTERS,
+    cells_at_most: int = MOST_CELLS,
+) -> Iterator[Row]:
+    """The rows one after the other, blank ones too.
+
+    Raises ReadingsError where the text cannot be cut into rows, or a line has more than
+    `characters` or a row more than `cells_at_most`.
+    """
+    lines = io.StringIO(text, newline="")
+    reader = csv.reader(_bounded(lines, characters, problems), strict=True)
+    begins = 1
+    try:
+        for cells in reader:
+            if len(cells) > cells_at_most:
+                message = f"the row has {len(cells)} cells; expected at most {cells_at_most}"
+                raise problems.stop(message, begins)
+            yield Row(begins, tuple(cell.strip(" \t") for cell in cells))
+            begins = reader.line_num + 1
+    except csv.Error as error:
+        raise problems.stop(_said(str(error)), begins) from None
+
+
+def _bounded(lines: io.StringIO, most: int, problems: Problems) -> Iterator[str]:
+    for number, line in enumerate(lines, start=1):
+        if len(line) > most:
+            raise problems.stop(
+                f"the line has {len(line)} characters; expected at most {most}", number
+            )
+        yield line
+
+
+def _said(error: str) -> str:
+    """The csv module's complaint in our words."""
+    if "end of data" in error or "field larger" in error:
+        return 'a quoted cell that begins in this row is never closed; expected a closing "'
+    if "expected after" in error:
+        return 'text stands behind a closing "; expected a comma or the end of the line'
+    return f"the row cannot be read as CSV: {error}"
+
+
+def numbered_lines(text: str, most: int, problems: Problems) -> Iterator[tuple[int, str]]:
+    """Each line with its number, counted from 1; CRLF, LF and CR end a line alike.
+
+    Raises ReadingsError at a line of more than `most` characters.
+    """
+    for number, line in enumerate(io.StringIO(text, newline=None), start=1):
+        if len(line) > most:
+            told = f"the line has {len(line)} characters; expected at most {most}"
+            raise problems.stop(told, number)
+        yield number, line.rstrip("\n")

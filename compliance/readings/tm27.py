@@ -8,23 +8,20 @@ from __future__ import annotations
 
 import re
 
-from compliance.documents.words import quoted
-from compliance.readings.integration import EVERY_NM, UNITS, tristimulus_cells, unit_of
-from compliance.readings.problems import Problems
-from compliance.readings.records import OBSERVER
-from compliance.readings.rows import Row
-from compliance.readings.tables import Spectral, Table
+from compliance.readings.raw_table import SpectralOptions, Table
+from compliance.readings.spectral_integration import EVERY_NM, UNITS, tristimulus_cells, unit_of
+from compliance.readings.text import Problems, Row
+from compliance.readings.validate import OBSERVER
 from compliance.readings.xml_tree import Element, tree_of
-
-__all__ = ["NAME", "read"]
+from compliance.yaml_nodes.messages import quoted
 
 NAME = "tm27"
 WAVELENGTH = re.compile(r"[0-9]{2,4}(?:\.[0-9]+)?")
 
 
-def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Table:
+def read(text: str, problems: Problems, spectral: SpectralOptions | None = None) -> Table:
     """The table of one row in a TM-27 text, its X, Y, Z computed. Raises ReadingsError."""
-    asked = spectral or Spectral()
+    asked = spectral or SpectralOptions()
     root = tree_of(text, problems)
     if not root.name.upper().startswith("IESTM27"):
         raise problems.stop(f"the root is {quoted(root.name)}; expected IESTM2714", root.line)
@@ -39,7 +36,7 @@ def read(text: str, problems: Problems, spectral: Spectral | None = None) -> Tab
     return Table(NAME, tuple(cells), (Row(root.line, tuple(cells.values())),), root.line)
 
 
-def _cells(element: Element, problems: Problems, asked: Spectral) -> dict[str, str]:
+def _cells(element: Element, problems: Problems, asked: SpectralOptions) -> dict[str, str]:
     quantity = element.first("SpectralQuantity")
     stated = quantity.text if quantity else ""
     if stated != "radiance":

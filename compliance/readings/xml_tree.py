@@ -10,9 +10,7 @@ from collections.abc import Iterator
 from dataclasses import dataclass, field
 from xml.parsers import expat
 
-from compliance.readings.problems import Problems
-
-__all__ = ["Element", "tree_of"]
+from compliance.readings.text import Problems
 
 DEEPEST = 16
 MOST_ELEMENTS = 500_000

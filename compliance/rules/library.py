@@ -1,33 +1,86 @@
-"""Finding rules: by path, or by id on the search path that ends with the shipped ones."""
+"""Find rules: by path, or by id on the search path that ends with the shipped ones."""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from compliance.documents import meant, quoted, read_bytes, read_data
 from compliance.errors import Problem, RuleError
 from compliance.model import Rule, RuleFile
-from compliance.rules.build import build_rule
-from compliance.rules.extend import check_changes, merged
-from compliance.rules.places import Places
-from compliance.rules.read import RuleSource, pinned, read_nodes_of, read_rule
-from compliance.rules.repository import repository_folders
-from compliance.rules.resolved import FILE, from_resolved
+from compliance.rules.inherit import check_changes, inherit
+from compliance.rules.load import (
+    FILE,
+    RuleSource,
+    build_rule,
+    from_resolved,
+    pinned,
+    read_nodes_of,
+    read_rule,
+)
+from compliance.yaml_nodes import read_data, read_nodes, read_yaml
+from compliance.yaml_nodes.locations import SourceLocations
+from compliance.yaml_nodes.messages import did_you_mean, quoted
+from compliance.yaml_nodes.read_file import read_bytes, resolve_inside
 
-__all__ = [
-    "find_rule",
-    "is_path",
-    "known_rules",
-    "load_rule",
-    "other_version",
-    "rule_from_resolved",
-    "shipped_folder",
-    "shipped_rules",
-    "trace_rule",
-]
+NAME = ".compliance.yaml"
+MOST_LEVELS = 32
+"""Folders that are looked into on the way up."""
+LIMIT = 1 << 16
+"""Bytes."""
+
+
+def repository_folders(start: Path) -> tuple[Path, ...]:
+    """The folders of rule files that the repository around the folder `start` names.
+
+    None where there is no such file. Raises RuleError with every problem of it.
+    """
+    file = repository_file(start)
+    return read_repository(file) if file is not None else ()
+
+
+def repository_file(start: Path) -> Path | None:
+    """The `.compliance.yaml` nearest above the folder `start`, its own included.
+
+    The walk ends at a repository's root (a folder with `.git` in it), at the root of the file
+    system, or after 32 folders.
+    """
+    for folder in _upwards(start):
+        if os.path.lexists(folder / NAME):
+            return _shown(folder, start) / NAME
+        if os.path.lexists(folder / ".git"):
+            return None
+    return None
+
+
+def _upwards(start: Path) -> Iterator[Path]:
+    folder = Path(os.path.abspath(start))
+    yield from (folder, *folder.parents)[:MOST_LEVELS]
+
+
+def _shown(folder: Path, start: Path) -> Path:
+    """The folder as a message should name it: relative where `start` is."""
+    return folder if start.is_absolute() else Path(os.path.relpath(folder))
+
+
+def read_repository(file: Path) -> tuple[Path, ...]:
+    """The folders that a `.compliance.yaml` names. Raises RuleError with every problem."""
+    shown = str(file)
+    node = read_yaml(read_bytes(file, RuleError, "repository", limit=LIMIT), shown, RuleError)
+    data = read_nodes(node, shown, "repository", RuleError)
+    places = SourceLocations([(shown, node)])
+    folders = []
+    for number, named in enumerate(data["specs"]):
+        here = ("specs", number)
+        if resolve_inside(file.parent, named) is None:
+            places.problem(here, f"{quoted(named)} leaves the repository; expected a folder in it")
+        elif not os.path.isdir(file.parent / named):
+            places.problem(here, f"{quoted(named)}: no such folder of rule files")
+        folders.append(file.parent / named)
+    places.raise_if_any()
+    return tuple(folders)
+
 
 MOST_PARENTS = 8
 PACKAGE = Path(__file__).resolve().parent.parent
@@ -52,12 +105,12 @@ def load_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> Rule:
     own folder, and those that a `.compliance.yaml` above it names, are searched for parents
     too. Raises RuleError with every problem of a file.
     """
-    return trace_rule(id_or_path, search=search)[0]
+    return load_rule_with_locations(id_or_path, search=search)[0]
 
 
-def trace_rule(
+def load_rule_with_locations(
     id_or_path: str | Path, *, search: Sequence[Path] = (), shipped: Path | None = None
-) -> tuple[Rule, Places]:
+) -> tuple[Rule, SourceLocations]:
     """A rule as `load_rule` gives it, and where in which file each of its keys stands.
 
     `shipped` stands in for the folder of the shipped rules.
@@ -76,7 +129,9 @@ def trace_rule(
     return rule, places
 
 
-def other_version(path: Path, *, search: Sequence[Path] = (), shipped: Path | None = None) -> Rule:
+def load_unchecked_id(
+    path: Path, *, search: Sequence[Path] = (), shipped: Path | None = None
+) -> Rule:
     """The rule of a file that may be a copy of one on the search path, to compare it.
 
     Its id is not held against it, and of two parents with one id that of the nearest folder
@@ -123,7 +178,7 @@ def rule_from_resolved(data: Mapping[str, Any], files: Sequence[RuleFile] = ()) 
     `files` are those the rule was made of. Raises RuleError.
     """
     node, typed = read_data(from_resolved(data), FILE, "rule", RuleError, start="#/$defs/resolved")
-    return build_rule(typed, files, Places([(FILE, node)]))
+    return build_rule(typed, files, SourceLocations([(FILE, node)]))
 
 
 class _Folders:
@@ -168,7 +223,7 @@ class _Folders:
         else:
             file = Path(f"{name}.yaml")
             here = asked is None and os.path.isfile(file)
-            near = f"did you mean {file}?" if here else meant(name, dict(self.ids()))
+            near = f"did you mean {file}?" if here else did_you_mean(name, dict(self.ids()))
             message = f"no such rule on the search path; {near}"
         if asked is None:
             raise RuleError(Problem(quoted(name)[1:-1] or "a rule", message))
@@ -200,11 +255,13 @@ def _refuse_shadowing(rule: Rule, source: RuleSource, folders: _Folders) -> None
         raise RuleError(Problem(source.shown, message, field="rule"))
 
 
-def _load(source: RuleSource, folders: _Folders, chain: tuple[str, ...]) -> tuple[Rule, Places]:
+def _load(
+    source: RuleSource, folders: _Folders, chain: tuple[str, ...]
+) -> tuple[Rule, SourceLocations]:
     """A rule and the places of its keys, parents first."""
     data, node = read_nodes_of(source)
     pin = pinned(node)
-    parent: tuple[Rule, Places] | None = None
+    parent: tuple[Rule, SourceLocations] | None = None
     fault: RuleError | None = None
     if pin:
         try:
@@ -215,8 +272,8 @@ def _load(source: RuleSource, folders: _Folders, chain: tuple[str, ...]) -> tupl
     text = read_rule(source, data, node, inherited)
     if fault:
         raise fault
-    places = Places([(text.file, node), *(parent[1].files if parent else ())])
-    resolved = merged(text.data, inherited, places)
+    places = SourceLocations([(text.file, node), *(parent[1].files if parent else ())])
+    resolved = inherit(text.data, inherited, places)
     places.raise_if_any()
     rule = build_rule(resolved, (*text.files, *(parent[0].files if parent else ())), places)
     if parent and inherited is not None:
@@ -227,7 +284,7 @@ def _load(source: RuleSource, folders: _Folders, chain: tuple[str, ...]) -> tupl
 
 def _parent(
     pin: tuple[str, int], source: RuleSource, line: int, folders: _Folders, chain: tuple[str, ...]
-) -> tuple[Rule, Places]:
+) -> tuple[Rule, SourceLocations]:
     name, revision = pin
     here = (*chain, source.path.stem)
     asked = Problem(source.shown, "", line, "extends")

@@ -2,22 +2,84 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator
+import pathlib
+from collections.abc import Iterable, Iterator, Sequence
 
 import numpy as np
 
 from compliance import targets
-from compliance.colorimetry import codes
-from compliance.documents import flow, meant, quoted
-from compliance.errors import RuleError
-from compliance.model import BUILT_IN_SETS, PatchSet, Requirement, Rule
-from compliance.patches import HUES, Plan, PlannedPatch
-from compliance.quantities.table import QUANTITIES
-from compliance.rules.ideal import check_ideal
-from compliance.rules.places import Path, Places
-from compliance.target_model import target_model
+from compliance.colour import codes
+from compliance.errors import Problem, RuleError
+from compliance.grading.patches import HUES, Plan, PlannedPatch
+from compliance.model import BUILT_IN_SETS, Limits, PatchSet, Requirement, Rule
+from compliance.quantities.catalogue import QUANTITIES
+from compliance.rules.library import NAME, load_rule_with_locations, read_repository
+from compliance.rules.load import RuleSource, read_list
+from compliance.targets import target_model
+from compliance.yaml_nodes import read_yaml
+from compliance.yaml_nodes.locations import Path, SourceLocations
+from compliance.yaml_nodes.messages import did_you_mean, inline_yaml, quoted
+from compliance.yaml_nodes.nodes import Node
+from compliance.yaml_nodes.read_file import read_bytes
 
-__all__ = ["lint"]
+ZERO = ("non-uniformity", "additivity", "stability")
+"""Quantities, besides distances and errors, that are 0 on a display as it should be."""
+
+
+def check_ideal(requirement: Requirement, rule: Rule, places: SourceLocations, path: Path) -> None:
+    """A display that is exactly the target may not fail by that."""
+    ideal = _ideal(requirement, rule)
+    if ideal is None:
+        return
+    value, what = ideal
+    for key, limits in _stated_limits(requirement):
+        if not _within(value, limits):
+            places.problem(
+                (*path, *key),
+                f"leave out {inline_yaml(round(value, 4))}, which is what {what} gives; "
+                "nothing that follows the target can meet them",
+            )
+            return
+
+
+def _ideal(requirement: Requirement, rule: Rule) -> tuple[float, str] | None:
+    """The value on a display that is the target, where it is known beforehand."""
+    quantity, target, over = QUANTITIES[requirement.quantity], rule.target, requirement.over
+    if requirement.statistic not in ("each", "mean", "percentile"):
+        return None
+    if quantity.name == "luminance" and over is not None:
+        if over.patches == ("white",):
+            return target.luminance_white, "the target's white"
+        if over.patches == ("peak",):
+            return target.luminance_peak, "the target's peak"
+        return None
+    if quantity.name == "fitted-exponent":
+        exponent = target.system_gamma or target.exponent or 2.4
+        return exponent, "the target's curve"
+    if quantity.name == "gamut-coverage":
+        return 100.0, "the target's own gamut"
+    if quantity.distance or quantity.name in ZERO or quantity.name == "luminance-error":
+        return 0.0, "a display that is the target"
+    return None
+
+
+def _stated_limits(requirement: Requirement) -> Iterator[tuple[Path, Limits]]:
+    if requirement.limits is not None:
+        yield ("limits",), requirement.limits
+    for number, band in enumerate(requirement.bands):
+        yield ("bands", number), band.limits
+    for name, limits in requirement.by_patch.items():
+        yield ("by_patch", name), limits
+
+
+def _within(value: float, limits: Limits) -> bool:
+    if limits.box is not None:
+        return True
+    low, high = limits.minimum, limits.maximum
+    if limits.exclusive and value in (low, high):
+        return False
+    return (low is None or value >= low) and (high is None or value <= high)
+
 
 SOURCED = ("published", "digest", "memory")
 """Words for a basis that is a document, which then has to be named."""
@@ -33,7 +95,7 @@ SHOWN = 3
 """Names of patches that a message repeats."""
 
 
-def lint(rule: Rule, places: Places) -> None:
+def lint(rule: Rule, places: SourceLocations) -> None:
     """Note in `places` what makes no sense in a rule that could be read."""
     plan = Plan(rule, rule.encoding)
     fitting = {name for name, one in rule.sets.items() if _set_fits(one, plan, places)}
@@ -53,7 +115,7 @@ def lint(rule: Rule, places: Places) -> None:
 # ---------------------------------------------------------------- where limits come from
 
 
-def _check_source(requirement: Requirement, places: Places, path: Path) -> None:
+def _check_source(requirement: Requirement, places: SourceLocations, path: Path) -> None:
     if requirement.basis in SOURCED and requirement.clause is None:
         places.problem(
             (*path, "clause"),
@@ -65,7 +127,7 @@ def _check_source(requirement: Requirement, places: Places, path: Path) -> None:
 # ---------------------------------------------------------------- sets and the signal
 
 
-def _set_fits(patch_set: PatchSet, plan: Plan, places: Places) -> bool:
+def _set_fits(patch_set: PatchSet, plan: Plan, places: SourceLocations) -> bool:
     """The signal can carry what the set asks for; whether its patches could be made at all."""
     path = ("patches", patch_set.name, patch_set.kind)
     try:
@@ -118,7 +180,11 @@ def _is_lost(linear: np.ndarray[tuple[int, ...], np.dtype[np.float64]], plan: Pl
 
 
 def _check_doubles(
-    patch_set: PatchSet, planned: Iterable[PlannedPatch], plan: Plan, places: Places, path: Path
+    patch_set: PatchSet,
+    planned: Iterable[PlannedPatch],
+    plan: Plan,
+    places: SourceLocations,
+    path: Path,
 ) -> None:
     """Two patches that are one code."""
     known: dict[object, str] = {}
@@ -139,7 +205,9 @@ def _check_doubles(
 # ---------------------------------------------------------------- what a requirement asks for
 
 
-def _check_patches(requirement: Requirement, plan: Plan, places: Places, path: Path) -> None:
+def _check_patches(
+    requirement: Requirement, plan: Plan, places: SourceLocations, path: Path
+) -> None:
     over = requirement.over
     assert over is not None
     every = [patch for name in over.patches for patch in plan.patches(name)]
@@ -166,7 +234,9 @@ def _check_patches(requirement: Requirement, plan: Plan, places: Places, path: P
     _check_edges(requirement, asked, plan, places, path)
 
 
-def _check_names(requirement: Requirement, known: list[str], places: Places, path: Path) -> None:
+def _check_names(
+    requirement: Requirement, known: list[str], places: SourceLocations, path: Path
+) -> None:
     """`only` and `except` name patches there are, in sets whose names are made up late."""
     over = requirement.over
     assert over is not None
@@ -174,18 +244,20 @@ def _check_names(requirement: Requirement, known: list[str], places: Places, pat
         for name in names:
             if name not in known:
                 message = f"{quoted(name)} is no patch of {', '.join(over.patches)}"
-                places.problem((*path, "over", key), f"{message}; {meant(name, known)}")
+                places.problem((*path, "over", key), f"{message}; {did_you_mean(name, known)}")
 
 
 def _check_by_patch(
-    requirement: Requirement, asked: list[PlannedPatch], places: Places, path: Path
+    requirement: Requirement, asked: list[PlannedPatch], places: SourceLocations, path: Path
 ) -> None:
     if not requirement.by_patch:
         return
     known = [patch.name for patch in asked]
     for name in requirement.by_patch:
         if name not in known:
-            message = f"{quoted(name)} is no patch this requirement asks for; {meant(name, known)}"
+            message = (
+                f"{quoted(name)} is no patch this requirement asks for; {did_you_mean(name, known)}"
+            )
             places.problem((*path, "by_patch", name), message)
     bare = [name for name in dict.fromkeys(known) if name not in requirement.by_patch]
     if bare:
@@ -196,7 +268,7 @@ def _check_floor(
     requirement: Requirement,
     nominal: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
     plan: Plan,
-    places: Places,
+    places: SourceLocations,
     path: Path,
 ) -> None:
     if QUANTITIES[requirement.quantity].dark != "luminance":
@@ -207,13 +279,17 @@ def _check_floor(
     if float(nominal.max()) < floor * (1 - 1e-9):
         key = "floor" if requirement.floor is not None else "over"
         places.problem(
-            (*path, key), f"every patch lies below {flow(floor)} cd/m², where "
+            (*path, key), f"every patch lies below {inline_yaml(floor)} cd/m², where "
             f"{requirement.quantity} is not judged; state a lower floor, or other patches",
         )  # fmt: skip
 
 
 def _check_edges(
-    requirement: Requirement, asked: list[PlannedPatch], plan: Plan, places: Places, path: Path
+    requirement: Requirement,
+    asked: list[PlannedPatch],
+    plan: Plan,
+    places: SourceLocations,
+    path: Path,
 ) -> None:
     """A patch so near a band's edge that a rounding to another code would change its band."""
     if len(requirement.bands) < 2:
@@ -239,7 +315,8 @@ def _check_edges(
         places.problem(
             (*path, "bands", number, "upto"),
             f"{asked[near[0]].name} is {here:.4g} cd/m² and one code away {low:.4g} or {high:.4g}, "
-            f"so that rounding decides its band; move the edge away from {flow(edge)}{others}",
+            f"so that rounding decides its band; move the edge away from "
+            f"{inline_yaml(edge)}{others}",
         )
 
 
@@ -248,3 +325,29 @@ def _names(names: list[str]) -> str:
     unique = list(dict.fromkeys(names))
     more = f" and {len(unique) - SHOWN} more" if len(unique) > SHOWN else ""
     return ", ".join(unique[:SHOWN]) + more
+
+
+def check_file(path: pathlib.Path, search: Sequence[pathlib.Path] = ()) -> list[Problem]:
+    """The complaints about a rule file, a patch list or a `.compliance.yaml`; empty if in order.
+
+    Never raises for what stands in the file.
+    """
+    try:
+        if path.name == NAME:
+            read_repository(path)
+        elif _is_list(path):
+            read_list(RuleSource(path, str(path), str(path)))
+        else:
+            rule, places = load_rule_with_locations(path, search=search)
+            lint(rule, places)
+            places.raise_if_any()
+    except RuleError as error:
+        return list(error.problems)
+    return []
+
+
+def _is_list(path: pathlib.Path) -> bool:
+    """A patch list: code values and their encoding, and nothing of a rule."""
+    node: Node = read_yaml(read_bytes(path, RuleError, "rule"), str(path), RuleError)
+    keys = set(node.entries)
+    return "encoding" in keys and not keys & {"rule", "extends", "requirements", "target"}

@@ -1,18 +1,123 @@
-"""A requirement: what its quantity allows, what is missing, what makes no sense."""
+"""A requirement: its quantity, its limits, and what is missing or makes no sense."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
+from decimal import Decimal
 from typing import Any
 
-from compliance.documents import among, flow, meant, quoted
 from compliance.model import BUILT_IN_SETS, Band, Level, Limits, Over, PatchSet, Requirement, Target
-from compliance.quantities.table import QUANTITIES, Quantity
-from compliance.rules.limits import LIMIT_KEYS, example_of, read_limits, unit_phrase
-from compliance.rules.places import Path, Places
-from compliance.rules.sets import read_over
+from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, Quantity
+from compliance.rules.patch_sets import read_over
+from compliance.yaml_nodes.locations import Path, SourceLocations
+from compliance.yaml_nodes.messages import did_you_mean, inline_yaml, one_of, quoted
+from compliance.yaml_nodes.schema_reader import as_float
 
-__all__ = ["OPTIONS", "read_requirement"]
+FORMS = (
+    ("min",),
+    ("max",),
+    ("min", "max"),
+    ("within",),
+    ("nominal", "within"),
+    ("nominal", "within_percent"),
+    ("box",),
+)
+LIMIT_KEYS = ("limits", "bands", "by_patch")
+"""Keys of a requirement that hold its limits."""
+KEYS = ("min", "max", "within", "nominal", "within_percent", "box")
+
+
+def example_of(quantity: Quantity | None) -> str:
+    """Limits as they might be written for a quantity: `{max: 110}`."""
+    return f"{{{quantity.example if quantity else 'max: 1'}}}"
+
+
+def unit_phrase(quantity: Quantity, field: str | None = None) -> str:
+    """What a number of the quantity is called in a message: its unit, or `a plain number`."""
+    unit = quantity.unit
+    if quantity.values == "stated":
+        unit = RECORDED_FIELDS[field][0] if field and field in RECORDED_FIELDS else "1"
+    return "a plain number" if unit == "1" else unit
+
+
+def limits_from(data: Mapping[str, Any]) -> Limits:
+    """The interval of limits in one of `FORMS`; a stated centre is kept for print."""
+    exclusive = bool(data.get("exclusive", False))
+    if "box" in data:
+        dx, dy = data["box"]
+        return Limits(box=(float(dx), float(dy)), exclusive=exclusive)
+    if "within" not in data and "within_percent" not in data:
+        return Limits(as_float(data.get("min")), as_float(data.get("max")), exclusive=exclusive)
+    centre = _exact(data.get("nominal", 0))
+    if "within" in data:
+        half = _exact(data["within"])
+    else:
+        half = abs(centre) * _exact(data["within_percent"]) / 100
+    return Limits(
+        float(centre - half), float(centre + half), as_float(data.get("nominal")), None, exclusive
+    )
+
+
+def _exact(value: float) -> Decimal:
+    """The decimal as it was written, so that 2.4 ± .1 ends at 2.3 and 2.5."""
+    return Decimal(repr(value))
+
+
+def read_limits(
+    data: Mapping[str, Any], quantity: Quantity, places: SourceLocations, path: Path
+) -> Limits | None:
+    """Limits that make sense for the quantity; None where a problem was noted."""
+    fault = _wrong_form(data, quantity) or _wrong_for(data, quantity)
+    if fault:
+        key, message = fault
+        places.problem((*path, key) if key else path, message)
+        return None
+    return limits_from(data)
+
+
+Fault = tuple[str | None, str]
+
+
+def _wrong_form(data: Mapping[str, Any], quantity: Quantity) -> Fault | None:
+    keys = tuple(key for key in KEYS if key in data)
+    example = example_of(quantity)
+    if not keys:
+        return None, f"no limit stands here; expected a limit, e.g. {example}"
+    if any(set(keys) == set(form) for form in FORMS):
+        return None
+    if keys == ("nominal",):
+        return "nominal", "alone is no limit; add within or within_percent, e.g. within: 5"
+    if keys == ("within_percent",):
+        return "within_percent", "is a share of nominal, which is missing; e.g. nominal: 100"
+    forms = ", ".join(" with ".join(form) for form in FORMS)
+    return keys[-1], f"{' and '.join(keys)} do not go together; expected one of: {forms}"
+
+
+def _wrong_for(data: Mapping[str, Any], quantity: Quantity) -> Fault | None:
+    example = example_of(quantity)
+    if quantity.pair != ("box" in data):
+        key = next(key for key in KEYS if key in data)
+        kind = "an offset in x and y" if quantity.pair else "one number"
+        return key, f"does not fit: {quantity.name} is {kind}; expected e.g. {example}"
+    limits = limits_from(data)
+    low, high = limits.minimum, limits.maximum
+    if low is not None and high is not None and low > high:
+        return (
+            "min",
+            f"{inline_yaml(low)} is above max {inline_yaml(high)}; the smaller belongs to min",
+        )
+    if low is not None and low == high and limits.exclusive:
+        return "exclusive", f"leaves nothing between {inline_yaml(low)} and {inline_yaml(low)}"
+    if quantity.signed or quantity.values == "stated" or quantity.pair:
+        return None
+    if "within" in data and "nominal" not in data:
+        wanted = inline_yaml({"max": data["within"]})
+        return "within", f"is about 0, and {quantity.name} is never below 0; expected {wanted}"
+    if high is not None and (high < 0 or (high == 0 and limits.exclusive)):
+        key = "max" if "max" in data else "nominal"
+        return key, f"can never be met: {quantity.name} is never below 0; expected e.g. {example}"
+    return None
+
 
 OPTIONS = ("floor", "above_black", "ignore", "diagram", "field", "declaration")
 """Keys that only some quantities take."""
@@ -29,7 +134,7 @@ def read_requirement(
     names: Mapping[str, Any],
     sets: Mapping[str, PatchSet],
     target: Target | None,
-    places: Places,
+    places: SourceLocations,
 ) -> Requirement | None:
     """One requirement of a resolved rule; None where problems were noted.
 
@@ -73,14 +178,16 @@ def read_requirement(
     )
 
 
-def _quantity(data: Mapping[str, Any], places: Places, path: Path) -> Quantity | None:
+def _quantity(data: Mapping[str, Any], places: SourceLocations, path: Path) -> Quantity | None:
     if "quantity" not in data:
         places.problem((*path, "quantity"), "missing; expected e.g. quantity: luminance")
         return None
     return QUANTITIES[data["quantity"]]
 
 
-def _check_options(data: Mapping[str, Any], quantity: Quantity, places: Places, path: Path) -> None:
+def _check_options(
+    data: Mapping[str, Any], quantity: Quantity, places: SourceLocations, path: Path
+) -> None:
     """Unit, options and what `recorded` and `declared` need."""
     for key in OPTIONS:
         if key in data and key not in quantity.options:
@@ -104,7 +211,7 @@ def _check_options(data: Mapping[str, Any], quantity: Quantity, places: Places, 
 
 
 def _statistic(
-    data: Mapping[str, Any], quantity: Quantity, places: Places, path: Path
+    data: Mapping[str, Any], quantity: Quantity, places: SourceLocations, path: Path
 ) -> tuple[str, float | None]:
     stated = data.get("statistic", "each")
     percentile = None
@@ -113,7 +220,7 @@ def _statistic(
     if stated not in quantity.statistics:
         why = "an offset in x and y" if quantity.pair else "one value of all patches together"
         why = "no patch at all" if quantity.values == "stated" else why
-        allowed = among(quantity.statistics)
+        allowed = one_of(quantity.statistics)
         message = f"'{stated}' does not go with {quantity.name}, which is {why}; expected {allowed}"
         places.problem((*path, "statistic"), message)
     return stated, percentile
@@ -124,7 +231,7 @@ def _over(
     quantity: Quantity,
     names: Mapping[str, Any],
     target: Target | None,
-    places: Places,
+    places: SourceLocations,
     path: Path,
 ) -> Over | None:
     if "over" not in data:
@@ -139,7 +246,7 @@ def _over(
 
 
 def _check_reference(
-    data: Mapping[str, Any], quantity: Quantity, places: Places, path: Path
+    data: Mapping[str, Any], quantity: Quantity, places: SourceLocations, path: Path
 ) -> None:
     reference = data.get("reference", "target")
     if reference in quantity.references:
@@ -148,7 +255,7 @@ def _check_reference(
         message = f"does not go with {quantity.name}; leave the key out"
     else:
         message = f"'{reference}' does not go with {quantity.name}; "
-        message += f"expected {among(quantity.references)}"
+        message += f"expected {one_of(quantity.references)}"
     places.problem((*path, "reference"), message)
 
 
@@ -158,7 +265,7 @@ def _check_sense(
     over: Over | None,
     sets: Mapping[str, PatchSet],
     target: Target | None,
-    places: Places,
+    places: SourceLocations,
     path: Path,
 ) -> None:
     """What quantity, target and sets cannot do together."""
@@ -203,7 +310,7 @@ Limited = tuple[Limits | None, tuple[Band, ...], dict[str, Limits]]
 
 
 def _limits(
-    data: Mapping[str, Any], quantity: Quantity, statistic: str, places: Places, path: Path
+    data: Mapping[str, Any], quantity: Quantity, statistic: str, places: SourceLocations, path: Path
 ) -> Limited:
     stated = [key for key in LIMIT_KEYS if key in data]
     if len(stated) != 1:
@@ -233,7 +340,7 @@ def _limits(
 
 
 def _bands(
-    data: list[Mapping[str, Any]], quantity: Quantity, places: Places, path: Path
+    data: list[Mapping[str, Any]], quantity: Quantity, places: SourceLocations, path: Path
 ) -> tuple[Band, ...]:
     bands: list[Band] = []
     reached = 0.0
@@ -249,7 +356,7 @@ def _bands(
             message = "missing; every band but the last needs it, e.g. upto: 10"
             places.problem((*here, "upto"), message)
         if upto is not None and upto <= reached:
-            message = f"{flow(upto)} does not rise above {flow(reached)} before it"
+            message = f"{inline_yaml(upto)} does not rise above {inline_yaml(reached)} before it"
             places.problem((*here, "upto"), message)
         reached = upto or reached
         if limits:
@@ -261,7 +368,7 @@ def _check_by_patch(
     by_patch: Mapping[str, Limits],
     over: Over | None,
     sets: Mapping[str, PatchSet],
-    places: Places,
+    places: SourceLocations,
     path: Path,
 ) -> None:
     """Names that the sets are known to have: each patch named once, nothing else named."""
@@ -279,7 +386,7 @@ def _check_by_patch(
     for key, name in used:
         if name not in known:
             sets_named = ", ".join(over.patches)
-            message = f"{quoted(name)} is no patch of {sets_named}; {meant(name, known)}"
+            message = f"{quoted(name)} is no patch of {sets_named}; {did_you_mean(name, known)}"
             places.problem((*path, *key), message)
     for name in known if by_patch else ():
         left_out = name in over.exclude or (over.only is not None and name not in over.only)

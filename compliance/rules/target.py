@@ -5,13 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from compliance.colorimetry.hlg import REFERENCE_SURROUND, hlg_system_gamma
-from compliance.colorimetry.primaries import PRIMARIES, WHITES
-from compliance.documents import among, flow
+from compliance.colour.hlg import REFERENCE_SURROUND, hlg_system_gamma
+from compliance.colour.spaces import PRIMARIES, WHITES
 from compliance.model import ENCODINGS, Encoding, Pair, Target
-from compliance.rules.places import Path, Places
-
-__all__ = ["BLACKS", "read_encoding", "read_target"]
+from compliance.yaml_nodes.locations import Path, SourceLocations
+from compliance.yaml_nodes.messages import inline_yaml, one_of
 
 BLACKS: Mapping[str, tuple[str, ...]] = {
     "bt1886": ("lift", "add", "none"),
@@ -37,7 +35,9 @@ def read_encoding(data: Mapping[str, Any]) -> Encoding:
     return ENCODINGS[data.get("signal", {}).get("encoding", default)]
 
 
-def read_target(data: Mapping[str, Any], encoding: Encoding, places: Places) -> Target | None:
+def read_target(
+    data: Mapping[str, Any], encoding: Encoding, places: SourceLocations
+) -> Target | None:
     """The target of a resolved rule; None where problems were noted."""
     before = len(places.problems)
     for key, example in _NEEDED.items():
@@ -100,7 +100,10 @@ def _primaries(data: Any) -> tuple[Triangle, str | None]:
 
 
 def _container(
-    data: Mapping[str, Any], encoding: Encoding, own: tuple[Triangle, str | None], places: Places
+    data: Mapping[str, Any],
+    encoding: Encoding,
+    own: tuple[Triangle, str | None],
+    places: SourceLocations,
 ) -> tuple[Triangle | None, str | None]:
     stated = data.get("container")
     path = ("target", "container")
@@ -116,7 +119,7 @@ def _container(
     return own if stated is None else _primaries(stated)
 
 
-def _check_triangle(triangle: Triangle, white: Pair, places: Places, path: Path) -> None:
+def _check_triangle(triangle: Triangle, white: Pair, places: SourceLocations, path: Path) -> None:
     """Primaries that span an area, with the white inside it."""
     red, green, blue = triangle
     if any(y <= 0 or x + y > 1 + 1e-9 for x, y in triangle):
@@ -126,7 +129,7 @@ def _check_triangle(triangle: Triangle, white: Pair, places: Places, path: Path)
     if abs(_turn(red, green, blue)) / 2 < SMALLEST_AREA:
         places.problem(path, "span no area; expected three different corners")
     elif white[1] <= 0 or sum(white) >= 1 or not (min(turns) > 0 or max(turns) < 0):
-        shown = flow(list(white))
+        shown = inline_yaml(list(white))
         places.problem(path, f"do not enclose the white {shown}; look at both")
 
 
@@ -135,12 +138,12 @@ def _turn(a: Pair, b: Pair, c: Pair) -> float:
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
-def _check_transfer(data: Mapping[str, Any], places: Places) -> None:
+def _check_transfer(data: Mapping[str, Any], places: SourceLocations) -> None:
     transfer, curve = data["transfer"], data["transfer"]["curve"]
     path = ("target", "transfer")
     black = transfer.get("black")
     if black is not None and black not in BLACKS[curve]:
-        allowed = among(BLACKS[curve])
+        allowed = one_of(BLACKS[curve])
         places.problem((*path, "black"), f"'{black}' is not for {curve}; expected {allowed}")
     if curve == "power" and "exponent" not in transfer:
         places.problem(
@@ -168,7 +171,7 @@ def _check_transfer(data: Mapping[str, Any], places: Places) -> None:
         )
 
 
-def _check_signal(curve: str, encoding: Encoding, places: Places) -> None:
+def _check_signal(curve: str, encoding: Encoding, places: SourceLocations) -> None:
     if encoding.kind == "xyz" and curve not in ("dcdm", "pq"):
         places.problem(
             ("signal", "encoding"),
@@ -176,7 +179,7 @@ def _check_signal(curve: str, encoding: Encoding, places: Places) -> None:
         )
 
 
-def _luminance(data: Mapping[str, Any], curve: str, places: Places) -> tuple[float, float]:
+def _luminance(data: Mapping[str, Any], curve: str, places: SourceLocations) -> tuple[float, float]:
     white = float(data["luminance"]["white"])
     peak = float(data["luminance"].get("peak", white))
     path = ("target", "luminance", "peak")
@@ -184,7 +187,9 @@ def _luminance(data: Mapping[str, Any], curve: str, places: Places) -> tuple[flo
         more = "white is the nominal peak" if curve == "hlg" else "white is the highest level"
         places.problem(path, f"belongs to pq; in {curve} {more}, leave the key out")
     elif peak < white:
-        places.problem(path, f"{flow(peak)} is below white {flow(white)}; expected at least that")
+        places.problem(
+            path, f"{inline_yaml(peak)} is below white {inline_yaml(white)}; expected at least that"
+        )
     return white, peak
 
 

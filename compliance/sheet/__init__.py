@@ -3,10 +3,8 @@
 from __future__ import annotations
 
 from compliance.model import Assessment
-from compliance.sheet.content import gather
+from compliance.sheet.content import build_content
 from compliance.sheet.layout import Drawing, render
-
-__all__ = ["Drawing", "draw_sheet"]
 
 
 def draw_sheet(assessment: Assessment, *, page: str = "a4", signed: bool) -> Drawing:
@@ -16,7 +14,7 @@ def draw_sheet(assessment: Assessment, *, page: str = "a4", signed: bool) -> Dra
     marked NOT SIGNED. Same assessment, same bytes. Raises `SheetError` for another
     page and for a character that the sheet's fonts lack.
     """
-    content = gather(assessment)
+    content = build_content(assessment)
     facility = assessment.job.facility if assessment.job else None
     return render(
         content,

@@ -2,36 +2,336 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
+from datetime import UTC, datetime, time, timedelta
 
 from compliance.model import (
     Assessment,
     Change,
     Charts,
+    Decision,
+    GradedReadings,
+    Level,
+    Outcome,
+    Reason,
+    Remark,
     Rule,
-    State,
     Verdict,
 )
-from compliance.quantities.table import QUANTITIES
-from compliance.sheet.cover import Front, front_of
-from compliance.sheet.particulars import Fact, Group, definitions, particulars
-from compliance.sheet.rows import Open, Row, open_items, rows
-from compliance.wording import (
-    BASIS_WORDS,
-    capital,
-    decision_sentence,
-    failing,
+from compliance.quantities.catalogue import QUANTITIES
+from compliance.report.numbers import (
+    NOT_STATED,
     format_date,
     format_requirement_limits,
+    format_time,
+)
+from compliance.report.rule_text import changed_requirement, changed_words, departing
+from compliance.report.verdict_text import (
+    BASIS_WORDS,
+    DISPOSITION_WORDS,
+    accepted_sentence,
+    applies,
+    capital,
+    deciding,
+    decision_sentence,
+    explanation,
+    failing,
+    not_accepted,
     outcome_mark,
     outcome_sentence,
     outcome_word,
+    tally_words,
     with_uncertainty,
 )
-from compliance.wording.rules import changed_requirement, changed_words
+from compliance.sheet.provenance import Fact, Group, definitions, particulars, text
+from compliance.sheet.requirement_rows import OpenItem, Row, listed, open_items, rows
 
-__all__ = ["Content", "Stage", "gather"]
+DAY = timedelta(days=1)
+NAMED = 3
+"""Requirements named before the rest is counted."""
+
+
+def validity(assessment: Assessment) -> str:
+    """One sentence or two, in bold below the verdict."""
+    if assessment.heading == "before":
+        return "Calibrate the slot, then measure it again."
+    if assessment.disposition is not None:
+        words = DISPOSITION_WORDS[assessment.disposition]
+        return f"{capital(words)}, by the client, until {_accepted_end(assessment)}."
+    if assessment.verdict is Outcome.NOT_COMPLIANT:
+        return _put_right(assessment)
+    if assessment.verdict is Outcome.UNDECIDED:
+        return _what_next(assessment.state)
+    if assessment.valid_until is None:
+        return "The rule sets no end of validity."
+    until = format_time(assessment.valid_until)
+    measured = assessment.state.measured
+    if measured is not None and assessment.valid_until <= measured:
+        return "No time of validity: the meter's certificate was past its date."
+    if assessment.valid_until <= assessment.assessed:
+        return f"Was valid until {until}; measure again."
+    if _certificate_ends(assessment):
+        return f"Valid until {until}, when the meter's certificate ends."
+    return f"Valid until {until}. Measure again before then, or when a setting changes."
+
+
+def _accepted_end(assessment: Assessment) -> str:
+    """The day that the client named, or what ends before it."""
+    first = min(each.until for each in assessment.deviations)
+    if assessment.valid_until == datetime.combine(first, time(), UTC) + DAY:
+        return f"the end of {format_date(first)} (UTC)"
+    ending = "the meter's certificate ends"
+    why = ending if _certificate_ends(assessment) else "the rule asks for a new measurement"
+    return (
+        f"{format_time(assessment.valid_until)}, when {why}, before the day that the client named"
+    )
+
+
+def _certificate_ends(assessment: Assessment) -> bool:
+    certificate = assessment.meter.certificate if assessment.meter else None
+    due = certificate.due if certificate else None
+    return due is not None and assessment.valid_until == datetime.combine(due, time(), UTC) + DAY
+
+
+def _put_right(assessment: Assessment) -> str:
+    if not assessment.deviations:
+        return "Put right what lies outside, then measure again."
+    left = not_accepted(assessment)
+    if not left:
+        return "What lies outside is accepted; measure what stays open, then assess again."
+    names = listed([finding.title for finding in left], NAMED)
+    return f"Accepted only in part. Put right what is not, then measure again: {names}."
+
+
+def _what_next(state: GradedReadings) -> str:
+    if state.reason is Reason.MISSING_READINGS:
+        return "Measure what is missing, then assess again."
+    if state.reason is Reason.METER:
+        return "Measure again with a meter that reaches far enough."
+    if not with_uncertainty(state):
+        return "State the meter's uncertainty in its file, then assess again."
+    return "Measure again with less uncertainty, or adjust the slot away from the limits."
+
+
+@dataclass(frozen=True, slots=True)
+class Tally:
+    """The marks of one level in a row, and their count in words."""
+
+    label: str
+    words: str
+    marks: tuple[Verdict, ...]
+    missed: str = ""
+    """What of a level that decides nothing is not met: each with value and limits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Front:
+    """Page 1: the client's answer."""
+
+    title: str
+    subtitle: str
+    heading: str
+    """What state of the slot it is about."""
+    mark: Verdict
+    word: str
+    sentence: str
+    validity: str
+    tallies: tuple[Tally, ...]
+    deciding: tuple[Row, ...]
+    """The shall that made the verdict what it is: outside, open, near a limit, not assessed."""
+    deciding_title: str
+    accepted: tuple[str, ...]
+    """What the client accepts of it: a sentence for each deviation."""
+    decision: tuple[str, ...]
+    """How values were accepted, and the risk it leaves."""
+    asked: tuple[Fact, ...]
+    measured: tuple[Fact, ...]
+    not_said: tuple[str, ...]
+    remarks: tuple[str, ...]
+    serious: int
+    """How many remarks at the head are shown whatever else has no room."""
+    facility: str
+    authorised_by: str
+
+
+def build_front_page(assessment: Assessment) -> Front:
+    """All that page 1 says."""
+    state, job = assessment.state, assessment.job
+    graded = {row.id: row for row in rows(state.findings, assessment.rule, assessment.deviations)}
+    decision = assessment.rule.decision
+    decisive, deciding_title = deciding(state, decision)
+    only_before = assessment.heading == "before"
+    return Front(
+        title=assessment.rule.title,
+        subtitle=_subtitle(assessment),
+        heading=("The slot's state before calibration, never the panel's" if only_before else ""),
+        mark=outcome_mark(state.verdict, state.conditional),
+        word=capital(outcome_word(state.verdict, state.conditional)),
+        sentence=outcome_sentence(assessment),
+        validity=validity(assessment),
+        tallies=_tallies(state, decision, graded),
+        deciding=tuple(graded[finding.id] for finding in decisive),
+        deciding_title=deciding_title if decisive else "",
+        accepted=tuple(accepted_sentence(each) for each in assessment.deviations),
+        decision=explanation(state, decision),
+        asked=tuple(_asked(assessment)),
+        measured=tuple(_measured(assessment)),
+        not_said=tuple(_not_said(assessment)),
+        remarks=_remarks(state.remarks),
+        serious=sum(remark.kind in SERIOUS for remark in state.remarks),
+        facility=text(job and job.facility and job.facility.name),
+        authorised_by=text(job and job.people.authorised_by),
+    )
+
+
+def _subtitle(assessment: Assessment) -> str:
+    slot = assessment.slot
+    if slot is None:
+        return f"Readings {assessment.state.readings.file}"
+    display = slot.display
+    device = " ".join(part for part in (display.make, display.model) if part) or "the display"
+    parts = [f"Slot {slot.name} of {device}"]
+    if display.serial:
+        parts[0] += f", serial number {display.serial}"
+    if assessment.job and assessment.job.suite:
+        parts.append(assessment.job.suite)
+    return " · ".join(parts)
+
+
+def _tallies(
+    state: GradedReadings, decision: Decision, rows: Mapping[str, Row]
+) -> tuple[Tally, ...]:
+    told = []
+    for level, label in ((Level.SHALL, "Shall be met"), (Level.SHOULD, "Should be met")):
+        graded = [row for row in state.findings if row.level is level and applies(row)]
+        if graded:
+            marks = tuple(row.verdict for row in graded)
+            missed = _missed(rows[row.id] for row in failing(graded, Level.SHOULD))
+            told.append(Tally(label, tally_words(graded, decision), marks, missed))
+    return tuple(told)
+
+
+def _missed(rows: Iterable[Row]) -> str:
+    told = [f"{row.title} ({row.value}, limit {row.decisive})" for row in rows]
+    return f"Not met: {listed(told, MOST_NAMED)}." if told else ""
+
+
+def _asked(assessment: Assessment) -> Iterable[Fact]:
+    job, rule = assessment.job, assessment.rule
+    client = job.client if job else None
+    who = text(client and client.name)
+    if client and client.contact:
+        who += f", {client.contact}"
+    yield Fact("Client", who)
+    yield Fact("Title", text(job and job.title))
+    yield Fact("Reference", text(job and job.reference))
+    yield Fact("Deliverable", rule.title)
+    extends = f", extends {rule.extends}" if rule.extends else ""
+    yield Fact("Rule", f"{rule.id}, revision {rule.revision}{extends}")
+    if told := departing(rule):
+        yield Fact("Departs in", listed(told, MOST_NAMED))
+    yield Fact("Facility", text(job and job.facility and job.facility.name))
+    yield Fact("Address", text(job and job.facility and job.facility.address))
+    yield Fact("Measured by", text(job and job.people.measured_by))
+    yield Fact("Authorised by", text(job and job.people.authorised_by))
+
+
+def _measured(assessment: Assessment) -> Iterable[Fact]:
+    job, slot, meter = assessment.job, assessment.slot, assessment.meter
+    display = slot.display if slot else None
+    device = " ".join(part for part in (display.make, display.model) if part) if display else ""
+    if display and display.serial:
+        device = f"{device}, serial number {display.serial}".lstrip(", ")
+    yield Fact("Display", device or NOT_STATED)
+    yield Fact("Slot", text(slot and slot.name))
+    yield Fact("Suite", text(job and job.suite))
+    yield Fact("Calibrated", format_time(slot.calibrated if slot else None))
+    yield Fact("Measured", format_time(assessment.state.measured))
+    if assessment.before is not None:
+        yield Fact("Before that", _earlier(assessment.before))
+    yield Fact("Assessed", format_time(assessment.assessed))
+    if assessment.verdict is Outcome.COMPLIANT:
+        yield Fact("Valid until", _until(assessment))
+    named = f"{meter.name}, serial number {text(meter.serial)}" if meter else NOT_STATED
+    yield Fact("Meter", named)
+    yield Fact("Certificate", _certificate(assessment))
+
+
+def _earlier(before: GradedReadings) -> str:
+    word = outcome_word(before.verdict, before.conditional)
+    missed = len(failing(before.findings))
+    return f"{word}, {missed} not met" if missed else word
+
+
+def _until(assessment: Assessment) -> str:
+    if assessment.valid_until is None:
+        return "no end set" if assessment.rule.valid_days is None else NOT_STATED
+    return format_time(assessment.valid_until)
+
+
+def _certificate(assessment: Assessment) -> str:
+    certificate = assessment.meter.certificate if assessment.meter else None
+    if certificate is None:
+        return NOT_STATED
+    parts = [text(certificate.number)]
+    if certificate.laboratory:
+        parts.append(certificate.laboratory)
+    parts.append(f"due {format_date(certificate.due)}")
+    return ", ".join(parts)
+
+
+SERIOUS = (
+    "normalised",
+    "unit",
+    "conflicting",
+    "meter-past-due",
+    "meter-inadequate",
+    "rule-changed",
+    "rule-unversioned",
+)
+"""Remarks that page 1 shows whatever else it has no room for."""
+MOST_NAMED = 4
+"""Things named in one remark or line on page 1."""
+
+
+def _remarks(remarks: Iterable[Remark]) -> tuple[str, ...]:
+    """Remarks as page 1 tells them, the serious first, long lists cut."""
+    ordered = sorted(remarks, key=lambda remark: remark.kind not in SERIOUS)
+    return tuple(_shortened(remark.text) for remark in ordered)
+
+
+def _shortened(said: str) -> str:
+    parts = said.split("; ")
+    if len(parts) <= MOST_NAMED + 1:
+        return said
+    more = len(parts) - MOST_NAMED
+    return f"{'; '.join(parts[:MOST_NAMED])} and {more} more, on the following pages."
+
+
+def _not_said(assessment: Assessment) -> Iterable[str]:
+    if assessment.heading == "before":
+        yield (
+            "It tells the slot's state before calibration, set up as it was found: never what "
+            "the panel can do, nor what its maker's presets are worth."
+        )
+    yield (
+        "It states what was measured, on one device, on one day, with one instrument: nothing "
+        "about another slot, another display or another day."
+    )
+    state = assessment.state
+    soft = {"memory", "practice", "house"} & {row.basis for row in state.findings}
+    if soft:
+        yield (
+            "Not every limit stands in a published document: the basis of each is named beside "
+            "it, and explained on the last pages."
+        )
+    if any(row.level is Level.SHOULD for row in state.findings):
+        yield "What a rule says should be is graded, but changes no verdict."
+    yield (
+        "It is no accredited calibration certificate unless an accredited body issues it. It may "
+        "be passed on only whole."
+    )
 
 
 @dataclass(frozen=True, slots=True)
@@ -45,15 +345,15 @@ class Stage:
     mark: Verdict
     sentence: str
     remarks: tuple[str, ...]
-    open: tuple[Open, ...]
-    causes: tuple[Likely, ...]
+    open: tuple[OpenItem, ...]
+    causes: tuple[CauseText, ...]
     """Likely causes of what is outside its limits, the likeliest first."""
     unexplained: bool
     """Something is outside its limits, and no cause is known."""
 
 
 @dataclass(frozen=True, slots=True)
-class Likely:
+class CauseText:
     """A likely cause in words."""
 
     title: str
@@ -101,7 +401,7 @@ READING = (
 )
 
 
-def gather(assessment: Assessment) -> Content:
+def build_content(assessment: Assessment) -> Content:
     """All texts of the sheet."""
     state, before = assessment.state, assessment.before
     only_before = assessment.heading == "before"
@@ -111,7 +411,7 @@ def gather(assessment: Assessment) -> Content:
     return Content(
         number=assessment.number,
         running=running,
-        front=front_of(assessment),
+        front=build_front_page(assessment),
         now=_stage(assessment, state, "After calibration" if before else name),
         before=_stage(assessment, before, "Before calibration") if before else None,
         changes=tuple(_departure(change, assessment.rule) for change in assessment.rule.changes),
@@ -125,7 +425,7 @@ def gather(assessment: Assessment) -> Content:
     )
 
 
-def _stage(assessment: Assessment, state: State, name: str) -> Stage:
+def _stage(assessment: Assessment, state: GradedReadings, name: str) -> Stage:
     held = assessment.deviations if state is assessment.state else ()
     return Stage(
         name=name,
@@ -136,7 +436,7 @@ def _stage(assessment: Assessment, state: State, name: str) -> Stage:
         sentence=outcome_sentence(assessment, state),
         remarks=tuple(remark.text for remark in state.remarks),
         open=open_items(state.findings),
-        causes=tuple(Likely(one.title, one.text, one.next_step) for one in state.causes),
+        causes=tuple(CauseText(one.title, one.text, one.next_step) for one in state.causes),
         unexplained=not state.causes and any(one.points for one in failing(state.findings)),
     )
 
@@ -144,7 +444,7 @@ def _stage(assessment: Assessment, state: State, name: str) -> Stage:
 # ---------------------------------------------------------------- last pages
 
 
-def _bases(state: State) -> tuple[Fact, ...]:
+def _bases(state: GradedReadings) -> tuple[Fact, ...]:
     used = {finding.basis for finding in state.findings}
     return tuple(Fact(word, capital(said)) for word, said in BASIS_WORDS.items() if word in used)
 

@@ -12,16 +12,12 @@ from itertools import product
 from typing import Any
 
 from compliance.errors import SheetError
-from compliance.sheet.body import Body
+from compliance.pictures.canvas import PAGES, Grid, Pen
+from compliance.pictures.fonts import SANS, register
 from compliance.sheet.content import Content
-from compliance.sheet.flow import Page, place
-from compliance.sheet.fonts import SANS, register
-from compliance.sheet.frame import draw_frame
-from compliance.sheet.front import draw_front
-from compliance.sheet.pen import Pen
-from compliance.sheet.style import PAGES, Grid
-
-__all__ = ["Drawing", "render", "set_body"]
+from compliance.sheet.front_page import draw_frame, draw_front
+from compliance.sheet.inner_pages import Body
+from compliance.sheet.pagination import Page, paginate
 
 Place = tuple[int, float, float, float, float]
 
@@ -46,13 +42,13 @@ GOOD = 0.04
 """Cost at which no better setting is looked for."""
 
 
-def set_body(content: Content, grid: Grid) -> list[Page]:
+def choose_layout(content: Content, grid: Grid) -> list[Page]:
     """The pages after the first, at the ease that leaves the least of them blank."""
     body = Body(content, grid)
     best: list[Page] = []
     least = math.inf
     for size, air, stretch in product(SIZES, AIRS, STRETCHES):
-        pages = place(body.items(stretch, air, size), grid.depth)
+        pages = paginate(body.items(stretch, air, size), grid.depth)
         strain = abs(stretch - 1) + abs(air - 1) * 0.6 + abs(size / SIZES[0] - 1) * 2
         cost = _blank(pages, grid.depth) + 0.15 * strain
         if cost < least:
@@ -83,7 +79,7 @@ def render(
     canvas.setAuthor(author)
     canvas.setSubject(subject)
     pen = Pen(canvas)
-    pages = set_body(content, grid)
+    pages = choose_layout(content, grid)
     total = len(pages) + 1
     draw_frame(pen, grid, content, 1, total, signed)
     boxes = draw_front(pen, grid, content, signed=signed)

@@ -24,35 +24,28 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
-from compliance.enclosures import Attached, Document, stated_in
-from compliance.identity import Signer, read_certificates
-from compliance.loops import apart
-from compliance.signatures import Seal, read_attachments, read_signatures
-from compliance.verification.evidence import as_stated, computed_again
-from compliance.verification.outcome import (
+from compliance.evidence.attachments import Attached, Document, read_assessment
+from compliance.signing.certificates import Signer, read_certificates
+from compliance.signing.pyhanko_key import run_outside_event_loop
+from compliance.signing.read import PdfSignatures, read_attachments, read_signatures
+from compliance.verification.evidence_steps import (
+    check_attachments,
+    check_pages,
+    check_recomputation,
+)
+from compliance.verification.result import (
     TITLES,
     Expected,
     Outcome,
-    Status,
     Step,
     Verification,
-    attempt,
+    result_or_exception,
 )
-from compliance.verification.pages import as_drawn
-from compliance.verification.seal import intact, signed_by, signed_when
+from compliance.verification.signature_steps import check_intact, check_signer, check_times
 
 if TYPE_CHECKING:
     from compliance.model import Assessment
 
-__all__ = [
-    "LARGEST_SHEET",
-    "Expected",
-    "Status",
-    "Step",
-    "Verification",
-    "verify_as",
-    "verify_sheet",
-]
 
 LARGEST_SHEET = 64 << 20
 """Bytes of a sheet, and of each attachment; real ones have some hundred thousand."""
@@ -83,21 +76,27 @@ def verify_sheet(
 
 def verify_as(data: bytes, expected: Expected) -> Verification:
     """As `verify_sheet`, by certificates that were read already."""
-    return apart(lambda: _verified(data, expected))
+    return run_outside_event_loop(lambda: _verified(data, expected))
 
 
 def _verified(data: bytes, expected: Expected) -> Verification:
-    seal = attempt(lambda: read_signatures(_checked(data), expected.signers, expected.stamping))
-    attached = attempt(lambda: read_attachments(_checked(data), largest=LARGEST_SHEET))
-    stated = attached if isinstance(attached, Exception) else attempt(lambda: stated_in(attached))
+    seal = result_or_exception(
+        lambda: read_signatures(_checked(data), expected.signers, expected.stamping)
+    )
+    attached = result_or_exception(lambda: read_attachments(_checked(data), largest=LARGEST_SHEET))
+    stated = (
+        attached
+        if isinstance(attached, Exception)
+        else result_or_exception(lambda: read_assessment(attached))
+    )
     again = _again(attached, stated)
     outcomes: tuple[Outcome, ...] = (
-        intact(seal),
-        signed_by(seal, expected.signers, expected.any_signer),
-        signed_when(seal, bool(expected.stamping)),
-        as_stated(attached, stated, expected, _facility(seal)),
-        computed_again(stated, again if isinstance(again, Exception) else again.document),
-        as_drawn(_certified(data, seal), stated, again, signed=_meant_signed(seal)),
+        check_intact(seal),
+        check_signer(seal, expected.signers, expected.any_signer),
+        check_times(seal, bool(expected.stamping)),
+        check_attachments(attached, stated, expected, _facility(seal)),
+        check_recomputation(stated, again if isinstance(again, Exception) else again.document),
+        check_pages(_certified(data, seal), stated, again, signed=_meant_signed(seal)),
     )
     document = stated if isinstance(stated, Mapping) else {}
     return Verification(
@@ -105,7 +104,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
             Step(number, title, *outcome)
             for number, (title, outcome) in enumerate(zip(TITLES, outcomes, strict=True), 1)
         ),
-        signatures=seal.signatures if isinstance(seal, Seal) else (),
+        signatures=seal.signatures if isinstance(seal, PdfSignatures) else (),
         number=_word(document.get("number")),
         verdict=_word(document.get("verdict")),
         disposition=_word(document.get("disposition")),
@@ -117,28 +116,34 @@ def _again(attached: Attached | Exception, stated: Document | Exception) -> Asse
     """The assessment computed again, once for the steps that need it."""
     if isinstance(attached, Exception):
         return attached
-    return stated if isinstance(stated, Exception) else attempt(lambda: _assess()(attached))
+    return (
+        stated
+        if isinstance(stated, Exception)
+        else result_or_exception(lambda: _assess()(attached))
+    )
 
 
-def _facility(seal: Seal | Exception) -> Signer | None:
+def _facility(seal: PdfSignatures | Exception) -> Signer | None:
     """Whose the first signature is."""
-    return seal.signatures[0].signer if isinstance(seal, Seal) and seal.signatures else None
+    return (
+        seal.signatures[0].signer if isinstance(seal, PdfSignatures) and seal.signatures else None
+    )
 
 
-def _meant_signed(seal: Seal | Exception) -> bool:
+def _meant_signed(seal: PdfSignatures | Exception) -> bool:
     """Whether the pages were drawn to be signed, as far as can be seen."""
     return isinstance(seal, Exception) or bool(seal.signatures)
 
 
 def _assess() -> Callable[[Attached], Assessment]:
-    from compliance.evidence import assess_again
+    from compliance.evidence.recompute import assess_again
 
     return assess_again
 
 
-def _certified(data: bytes, seal: Seal | Exception) -> bytes:
+def _certified(data: bytes, seal: PdfSignatures | Exception) -> bytes:
     """The file as its facility signed it: what came later is a matter of step 1."""
-    return data[: seal.certified] if isinstance(seal, Seal) and seal.certified else data
+    return data[: seal.certified] if isinstance(seal, PdfSignatures) and seal.certified else data
 
 
 def _checked(data: bytes) -> bytes:

@@ -14,15 +14,15 @@ from collections.abc import Callable, Mapping
 from io import BytesIO
 from pathlib import Path
 
-import missed
 import pikepdf
 import pytest
-from authorities import Within, leaf, signed_by_rsa
-from evidence_of_a_slot import assessment
+from helpers import near_limit
+from helpers.authorities import Within, leaf, signed_by_rsa
+from helpers.evidence_of_a_slot import assessment
+from helpers.signing import SIGNED, countersigned, identity, run, tool
 from pikepdf import Name
-from sealing import SIGNED, countersigned, identity, run, tool
 
-from compliance.sheet.write import write_sheet
+from compliance.sheet.make_sheet import write_sheet
 
 HERE = Path(__file__).resolve().parent
 SOURCE = HERE / "Archival.java"
@@ -51,8 +51,8 @@ GOOD: Mapping[str, Make] = {
     "countersigned-letter": lambda: countersigned(signed("letter")),
     "stamped-twice": lambda: countersigned(stamped(), stamper=Within()),
     "countersigned-with-chain": lambda: countersigned(signed(), leaf().identity),
-    "with-deviations": lambda: missed.sheet(accepted=True),
-    "with-deviations-countersigned": lambda: countersigned(missed.sheet(accepted=True)),
+    "with-deviations": lambda: near_limit.sheet(accepted=True),
+    "with-deviations-countersigned": lambda: countersigned(near_limit.sheet(accepted=True)),
 }
 
 

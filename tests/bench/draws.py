@@ -23,37 +23,37 @@ from numpy.typing import NDArray
 
 sys.path.insert(0, str(Path(__file__).resolve().parents[1]))
 
-import builders
+from helpers import builders
 
 with warnings.catch_warnings():  # that its optional plotting is not there
     warnings.simplefilter("ignore")
     import colour
 
-from compliance.grading.case import Case, lay_out
+from compliance.grading.match import MatchedReadings, match_readings
+from compliance.grading.measurement_model import Draws
+from compliance.grading.monte_carlo import findings_of
 from compliance.model import ENCODINGS
-from compliance.planning import ideal_readings
-from compliance.quantities.view import View
-from compliance.rules import load_rule
-from compliance.sampling import findings_of
-from compliance.uncertainty import Draws
+from compliance.planning.required_patches import ideal_readings
+from compliance.quantities.measured import Measured
+from compliance.rules.library import load_rule
 
 DRAWS = 10_000
 RULE = "sdr-broadcast"
 
 
-def case() -> Case:
+def case() -> MatchedReadings:
     rule = load_rule(RULE)
     readings = ideal_readings(rule, ENCODINGS["rgb-10-narrow"], 0.05)
-    return lay_out(rule, readings, meter=builders.meter(0.3))
+    return match_readings(rule, readings, meter=builders.meter(0.3))
 
 
-def ours(case: Case) -> None:
+def ours(case: MatchedReadings) -> None:
     uncertainty = builders.meter(0.3).uncertainty
     assert uncertainty is not None
     findings_of(case, uncertainty, count=DRAWS, seed=0)
 
 
-def theirs(case: Case) -> None:
+def theirs(case: MatchedReadings) -> None:
     """The same draws, then each finding's values by colour-science, as one would write it.
 
     Left out, since the library has no call for it: the fitted exponent and the coverage.
@@ -85,7 +85,9 @@ DELTA_UV = "delta u*v*"
 D65 = np.array([0.3127, 0.3290])
 
 
-def target(case: Case, view: View, patches: NDArray[np.int64]) -> NDArray[np.float64]:
+def target(
+    case: MatchedReadings, view: Measured, patches: NDArray[np.int64]
+) -> NDArray[np.float64]:
     """(draws, n, 3) by colour-science: BT.1886 with each draw's white and black, BT.709."""
     white = view.xyz[:, view.white[patches], 1][..., None]
     black = np.maximum(view.xyz[:, view.black[patches], 1], 1e-9)[..., None]
@@ -95,7 +97,7 @@ def target(case: Case, view: View, patches: NDArray[np.int64]) -> NDArray[np.flo
     return np.asarray(colour.RGB_to_XYZ(light, space, apply_cctf_decoding=False))
 
 
-def chroma(case: Case, view: View, patches: NDArray[np.int64], method: str) -> None:
+def chroma(case: MatchedReadings, view: Measured, patches: NDArray[np.int64], method: str) -> None:
     """A difference of measured and target XYZ by colour-science."""
     measured, wanted = view.xyz[:, patches] / 100, target(case, view, patches) / 100
     if method == DELTA_UV:
@@ -111,7 +113,7 @@ def chroma(case: Case, view: View, patches: NDArray[np.int64], method: str) -> N
         colour.delta_E(one, two, method=method)
 
 
-def timed(function: Callable[[Case], None], argument: Case) -> float:
+def timed(function: Callable[[MatchedReadings], None], argument: MatchedReadings) -> float:
     start = time.perf_counter()
     function(argument)
     return time.perf_counter() - start

@@ -21,6 +21,7 @@ from compliance.model import (
     Decision,
     Display,
     Finding,
+    GradedReadings,
     Job,
     Level,
     Limits,
@@ -33,7 +34,6 @@ from compliance.model import (
     Room,
     Rule,
     Slot,
-    State,
     Target,
     Verdict,
 )
@@ -145,9 +145,9 @@ def state(
     reason: Reason | None = None,
     conditional: bool = False,
     remarks: tuple[Remark, ...] = (),
-) -> State:
+) -> GradedReadings:
     """A state with these findings."""
-    return State(
+    return GradedReadings(
         readings(), MEASURED, verdict, reason, conditional, tuple(findings), remarks, Charts()
     )
 
@@ -158,7 +158,7 @@ def assessment(
     *,
     slot: str | None = "1",
     deliverable: str = "sdr-broadcast",
-    before: State | None = None,
+    before: GradedReadings | None = None,
     heading: str = "calibrated",
     **fields: Any,
 ) -> Assessment:

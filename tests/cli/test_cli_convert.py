@@ -9,7 +9,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from other_formats import CGATS, CSV, CXF, spectra, tm27
+from helpers.other_formats import CGATS, CSV, CXF, spectra, tm27
 
 ROOT = Path(__file__).resolve().parents[2]
 READINGS = ROOT / "demo" / "readings" / "slot-1.csv"

@@ -9,15 +9,15 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from authorities import clock
-from evidence_of_a_slot import assessment
-from sealing import MADE, PASSWORD, SIGNED, countersigned, identity, run, signed, tool
-from timeserver import Answer, serving
+from helpers.authorities import clock
+from helpers.evidence_of_a_slot import assessment
+from helpers.signing import MADE, PASSWORD, SIGNED, countersigned, identity, run, signed, tool
+from helpers.timeserver import Answer, serving
 
-from compliance.identity import new_identity
-from compliance.sheet.write import archival_sheet, write_sheet
-from compliance.signatures import read_signatures
-from compliance.stamping import REPLY
+from compliance.sheet.make_sheet import archival_sheet, write_sheet
+from compliance.signing.keys import new_identity
+from compliance.signing.read import read_signatures
+from compliance.signing.timestamps import REPLY
 from compliance.verification import verify_sheet
 
 Run = Callable[..., subprocess.CompletedProcess[str]]

@@ -13,10 +13,10 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from sealing import MADE, PASSWORD
-from texts import edited
+from helpers.sample_text import edited
+from helpers.signing import MADE, PASSWORD
 
-from compliance.identity import load_identity, new_identity
+from compliance.signing.keys import load_identity, new_identity
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 

@@ -9,11 +9,11 @@ from collections.abc import Callable, Mapping
 from functools import cache
 from pathlib import Path
 
-import missed
 import pytest
-from sealing import PASSWORD, identity
+from helpers import signing
+from helpers.signing import PASSWORD, identity
 
-from compliance.identity import new_identity
+from compliance.signing.keys import new_identity
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 
@@ -29,9 +29,9 @@ NEW = (
 
 @cache
 def keys() -> Mapping[str, bytes]:
-    from compliance.identity import load_identity
+    from compliance.signing.keys import load_identity
 
-    data = new_identity("Cleo Client", "Tidal", "c@example.org", PASSWORD, missed.SIGNED)
+    data = new_identity("Cleo Client", "Tidal", "c@example.org", PASSWORD, signing.SIGNED)
     return {
         "client.p12": data,
         "client.pem": load_identity(data, PASSWORD).pem,
@@ -86,7 +86,7 @@ def test_each_goes_to_its_own_slot(compliance: Run, accepted: Path) -> None:
 
 def test_sheets_carry_them_and_verify_reads_them(compliance: Run, accepted: Path) -> None:
     me = accepted.parent / "me.p12"
-    me.write_bytes(new_identity("Jo", "House", "jo@example.org", PASSWORD, missed.SIGNED))
+    me.write_bytes(new_identity("Jo", "House", "jo@example.org", PASSWORD, signing.SIGNED))
     sign = ("--identity", "me.p12", "--password-file", "password.txt")
     call = ("assess", "job.yaml", "--slot", "1", "--out", "again", *sign, *LATER)
     assert compliance(*call, "--deviation", "d.json").returncode == 1

@@ -5,14 +5,13 @@ from __future__ import annotations
 import json
 from pathlib import Path
 
-import faulty
 import numpy as np
 import pytest
-import simulated
+from helpers import faulty_displays, simulated
 
-from compliance.cli.explanation import lines_of
-from compliance.cli.layout import Style
-from compliance.rules import load_rule
+from compliance.cli._text import Style
+from compliance.cli.explain import lines_of
+from compliance.rules.library import load_rule
 
 NOW = ("--now", "2026-11-21T08:00:00Z")
 JOB = """\
@@ -34,11 +33,11 @@ def suite(tmp_path: Path) -> Path:
     """A job of a slot with gamma 2 and one that is well."""
     rule = load_rule("sdr-broadcast")
     for name, faults, seed in (
-        ("before", (faulty.white("d93", (0.2831, 0.2971)),), 1),
-        ("after", (faulty.power(2.0),), 2),
+        ("before", (faulty_displays.white("d93", (0.2831, 0.2971)),), 1),
+        ("after", (faulty_displays.power(2.0),), 2),
         ("good", (), 3),
     ):
-        read = faulty.readings(rule, faults, np.random.RandomState(seed))
+        read = faulty_displays.readings(rule, faults, np.random.RandomState(seed))
         (tmp_path / f"{name}.csv").write_bytes(read.data)
     (tmp_path / "job.yaml").write_text(JOB)
     return tmp_path
@@ -159,7 +158,7 @@ def test_what_is_refused(compliance, suite, arguments, said):
 
 
 def test_a_document_of_something_else(compliance, suite):
-    from compliance.canonical import digest
+    from compliance.documents import digest
 
     document = {"causes": [], "findings": [{}]}
     document["number"] = f"X-1-r-{digest(document)[:8]}"

@@ -8,13 +8,13 @@ import json
 from typing import Any
 from xml.etree import ElementTree as ET
 
-import missed
 import pytest
-from missed import AGAIN, assessment, both
+from helpers import near_limit
+from helpers.near_limit import AGAIN, assessment, both
 
-from compliance.cli.findings_csv import COLUMNS, findings_csv
-from compliance.cli.junit import junit
-from compliance.cli.results import Fault, Result
+from compliance.report.findings_csv import COLUMNS, findings_csv
+from compliance.report.junit import junit
+from compliance.report.results import Fault, Result
 
 
 def table(*results: Result) -> list[dict[str, str]]:
@@ -67,7 +67,7 @@ def test_results_without_an_assessment_have_no_rows() -> None:
 )
 def test_no_text_is_a_formula(text: str) -> None:
     """OWASP, CSV injection: cells that begin with =, +, -, @, tab or carriage return."""
-    document: Any = missed.stated()
+    document: Any = near_limit.stated()
     document["job"]["reference"] = text
     document["rule"]["id"] = text
     document["findings"][0].update(title=text, clause=text, missing=[text])
@@ -79,7 +79,7 @@ def test_no_text_is_a_formula(text: str) -> None:
 
 
 def test_negative_numbers_stay_numbers() -> None:
-    document: Any = json.loads(json.dumps(missed.stated()))
+    document: Any = json.loads(json.dumps(near_limit.stated()))
     document["findings"][0].update(value=-0.25)
     found = type("A", (), {"document": document})()
     assert table(Result("1", "tiny", found))[0]["value"] == "-0.25"  # type: ignore[arg-type]

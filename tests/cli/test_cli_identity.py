@@ -13,7 +13,7 @@ from pathlib import Path
 
 import pytest
 
-from compliance.identity import load_identity
+from compliance.signing.keys import load_identity
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 

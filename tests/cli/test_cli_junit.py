@@ -6,9 +6,9 @@ from xml.etree import ElementTree as ET
 
 import pytest
 
-from compliance.cli.junit import junit
-from compliance.cli.results import Fault, Result
 from compliance.model import Level, Limits, Outcome, Reason, Verdict
+from compliance.report.junit import junit
+from compliance.report.results import Fault, Result
 
 
 def read(results, make):

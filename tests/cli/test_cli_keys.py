@@ -9,15 +9,15 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from authorities import YEAR, clock, issued
 from cryptography import x509
-from sealing import MADE, PASSWORD, SIGNED
-from timeserver import serving
+from helpers.authorities import YEAR, clock, issued
+from helpers.signing import MADE, PASSWORD, SIGNED
+from helpers.timeserver import serving
 
-from compliance.cli.trust import read_trust
-from compliance.identity import read_certificates
-from compliance.signatures import read_signatures
-from compliance.stamping import REPLY
+from compliance.cli._options import read_trust
+from compliance.signing.certificates import read_certificates
+from compliance.signing.read import read_signatures
+from compliance.signing.timestamps import REPLY
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 NOW = ("--now", f"{SIGNED:%Y-%m-%dT%H:%M:%SZ}")

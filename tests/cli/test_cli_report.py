@@ -6,12 +6,11 @@ from dataclasses import replace
 from datetime import date
 
 import pytest
-from missed import AGAIN, assessment, both
+from helpers.near_limit import AGAIN, assessment, both
 
-from compliance.cli.layout import Style
-from compliance.cli.report import report
-from compliance.cli.results import Fault, Result
-from compliance.cli.terminal import width
+from compliance.cli._findings_text import report
+from compliance.cli._terminal import width
+from compliance.cli._text import Style
 from compliance.model import (
     Change,
     Interval,
@@ -24,6 +23,7 @@ from compliance.model import (
     Requirement,
     Verdict,
 )
+from compliance.report.results import Fault, Result
 
 UTF = Style("utf-8")
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from compliance.cli.results import Fault, Result, exit_code, json_object
 from compliance.model import Outcome
+from compliance.report.results import Fault, Result, exit_code, json_object
 
 
 @pytest.mark.parametrize(

@@ -9,8 +9,8 @@ from pathlib import Path
 import jsonschema
 import pytest
 
-from compliance.cli.rules.show import show
-from compliance.rules import load_rule, shipped_rules
+from compliance.cli.rules import show
+from compliance.rules.library import load_rule, shipped_rules
 
 HOUSE = """\
 rule: ours

@@ -17,13 +17,13 @@ from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import pytest
-from authorities import YEAR, Holder, issued
 from cryptography.hazmat.primitives import serialization
-from sealing import MADE, PASSWORD
-from tokens_of_software import PIN, TOKEN, make_token, module
+from helpers.authorities import YEAR, Holder, issued
+from helpers.signing import MADE, PASSWORD
+from helpers.tokens_of_software import PIN, TOKEN, make_token, module
 
 from compliance.errors import ComplianceError
-from compliance.identity import load_identity, new_identity
+from compliance.signing.keys import load_identity, new_identity
 
 NOW = ("--now", "2026-11-20T16:00:00Z")
 ROOT = issued("Kelp Authority", ca=True, life=20 * YEAR)

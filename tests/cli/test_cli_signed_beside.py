@@ -13,12 +13,12 @@ from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
-from authorities import YEAR, clock, issued
-from sealing import PASSWORD, SIGNED
-from timeserver import serving
-from tokens_of_software import PIN, make_token, module
+from helpers.authorities import YEAR, clock, issued
+from helpers.signing import PASSWORD, SIGNED
+from helpers.timeserver import serving
+from helpers.tokens_of_software import PIN, make_token, module
 
-from compliance.stamping import REPLY
+from compliance.signing.timestamps import REPLY
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 Key = tuple[Sequence[str], dict[str, object]]

@@ -8,11 +8,11 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 
 import pytest
-from authorities import YEAR, issued
 from cryptography.hazmat.primitives.asymmetric import rsa
-from tokens_of_software import PIN, TOKEN, make_token, module
+from helpers.authorities import YEAR, issued
+from helpers.tokens_of_software import PIN, TOKEN, make_token, module
 
-from compliance.signatures import read_signatures
+from compliance.signing.read import read_signatures
 from compliance.verification import verify_sheet
 
 Run = Callable[..., subprocess.CompletedProcess[str]]

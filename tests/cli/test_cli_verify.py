@@ -10,11 +10,11 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from evidence_of_a_slot import assessment, mended, with_assessment
-from sealing import identity, signed
+from helpers.evidence_of_a_slot import assessment, mended, with_assessment
+from helpers.signing import identity, signed
 
-from compliance.identity import new_identity
-from compliance.sheet.write import write_sheet
+from compliance.sheet.make_sheet import write_sheet
+from compliance.signing.keys import new_identity
 
 AT = datetime(2026, 11, 20, 8, 0, tzinfo=UTC)
 Run = Callable[..., subprocess.CompletedProcess[str]]

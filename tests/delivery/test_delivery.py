@@ -10,17 +10,16 @@ from collections.abc import Callable
 from pathlib import Path
 
 import bagit
-import missed
-import packing
 import pytest
-from missed import AGAIN
-from packing import Files, as_folder, as_zip, checked, delivery, resealed, sheets, told
-from sealing import identity, run, tool
+from helpers import deliveries, near_limit
+from helpers.deliveries import Files, as_folder, as_zip, checked, delivery, resealed, sheets, told
+from helpers.near_limit import AGAIN
+from helpers.signing import identity, run, tool
 
 from compliance.delivery.bag import TAG_MANIFEST, path_fault
-from compliance.delivery.pack import AGENT, check_sheets, packed, sealed
+from compliance.delivery.build import AGENT, build_delivery, check_sheets, sign_delivery
 from compliance.errors import DeliveryError
-from compliance.sheet.write import write_sheet
+from compliance.sheet.make_sheet import write_sheet
 
 SHEET = "data/sheets/one.pdf"
 READINGS = "data/evidence/one/readings.csv"
@@ -52,24 +51,24 @@ def test_a_delivery_holds(place: Callable[[Files], Path]) -> None:
 def test_trust_decides_as_for_one_sheet(tmp_path: Path) -> None:
     folder = as_folder(delivery(), tmp_path / "d")
     assert checked(folder, trusted=[]).exit_code == 3
-    assert checked(folder, trusted=[missed.client().signer]).exit_code == 1
+    assert checked(folder, trusted=[near_limit.client().signer]).exit_code == 1
     assert checked(folder, trusted=[], any_signer=True).exit_code == 0
 
 
 def test_unsigned_as_a_whole_is_left_open(tmp_path: Path) -> None:
-    found = checked(as_folder(packed(sheets()), tmp_path / "d"))
+    found = checked(as_folder(build_delivery(sheets()), tmp_path / "d"))
     assert found.exit_code == 3
     assert "not signed as a whole" in told(found, 2)
 
 
 def test_same_sheets_same_bytes() -> None:
-    again, turned = packed(sheets()), packed(sheets()[::-1])
+    again, turned = build_delivery(sheets()), build_delivery(sheets()[::-1])
     assert again == turned
     assert again == {name: data for name, data in delivery().items() if name != "signature.p7s"}
     names = [("delivery/" + name) for name in sorted(again)]
-    from compliance.delivery.archive import zipped
+    from compliance.delivery.build import zip_bytes
 
-    assert zipped(again, "delivery") == zipped(dict(reversed(again.items())), "delivery")
+    assert zip_bytes(again, "delivery") == zip_bytes(dict(reversed(again.items())), "delivery")
     assert sorted(names) == names
 
 
@@ -96,16 +95,16 @@ def test_openssl_agrees_on_the_whole(tmp_path: Path) -> None:
 
 def test_it_states_each_sheet_and_its_signatures() -> None:
     info = delivery()["bag-info.txt"].decode()
-    number = missed.assessment(missed.both(), now=AGAIN).number
+    number = near_limit.assessment(near_limit.both(), now=AGAIN).number
     assert f"Compliance-Sheet: {SHEET} {number} not compliant, accepted with deviations\n" in info
     lines = [
         line for line in info.splitlines() if line.startswith(f"Compliance-Signature: {SHEET}")
     ]
     first, second = lines
     assert f"FacilitySignature sha256={identity().signer.fingerprint}" in first
-    assert f"Countersignature sha256={missed.client().signer.fingerprint}" in second
+    assert f"Countersignature sha256={near_limit.client().signer.fingerprint}" in second
     assert second.endswith("Cleo Client as Client")
-    assert f"data/certificates/{missed.client().signer.fingerprint}.pem" in delivery()
+    assert f"data/certificates/{near_limit.client().signer.fingerprint}.pem" in delivery()
 
 
 # ---------------------------------------------------------------- not as it was packed
@@ -172,40 +171,40 @@ def test_with_manifests_that_fit_it_is_found_all_the_same(
 
 def test_a_stripped_countersignature_is_missed(tmp_path: Path) -> None:
     """The sheet without it is sound by itself: the delivery states what has to be there."""
-    files = resealed({**delivery(), SHEET: missed.sheet(accepted=True)})
+    files = resealed({**delivery(), SHEET: near_limit.sheet(accepted=True)})
     found = checked(as_folder(files, tmp_path / "d"))
     assert str(found.steps[2].status) == "ok"
     assert f"stated and not found: {SHEET} Countersignature" in told(found, 4)
 
 
 def test_a_sheet_changed_for_another_of_the_job(tmp_path: Path) -> None:
-    other = write_sheet(missed.assessment(now=AGAIN), identity=identity())
+    other = write_sheet(near_limit.assessment(now=AGAIN), identity=identity())
     found = checked(as_folder(resealed({**delivery(), SHEET: other}), tmp_path / "d"))
     assert f"stated and not found: {SHEET} KX-7-1-tiny-" in told(found, 4)
     assert "is not what is attached to the sheet" in told(found, 4)
 
 
 def test_two_sheets_with_one_number(tmp_path: Path) -> None:
-    twice = sheets(one=packing.second(), two=packing.second())
+    twice = sheets(one=deliveries.second(), two=deliveries.second())
     with pytest.raises(DeliveryError, match=r"2 sheets have the number KX-7-2-tiny-\w{8}: data"):
         check_sheets(twice, "in")
-    found = checked(as_folder(packed(twice), tmp_path / "d"))
+    found = checked(as_folder(build_delivery(twice), tmp_path / "d"))
     assert "2 sheets have the number" in told(found, 4)
     with pytest.raises(DeliveryError, match=r"2 sheets have the number KX-7-1-tiny-\w{8}: data"):
-        check_sheets(sheets(once=missed.sheet(accepted=True), again=packing.first()), "in")
+        check_sheets(sheets(once=near_limit.sheet(accepted=True), again=deliveries.first()), "in")
 
 
 def test_sheets_of_two_jobs_do_not_go_out_together() -> None:
-    other = write_sheet(missed.assessment(reference="KX-8"), identity=identity())
+    other = write_sheet(near_limit.assessment(reference="KX-8"), identity=identity())
     with pytest.raises(DeliveryError, match='sheets of 2 jobs: "KX-7", "KX-8"'):
-        check_sheets(sheets(one=packing.second(), two=other), "in")
+        check_sheets(sheets(one=deliveries.second(), two=other), "in")
 
 
 @pytest.mark.parametrize(
     ("pdf", "expected"),
     [
-        (write_sheet(missed.assessment()), "file intact: NOT SIGNED"),
-        (missed.sheet()[:-200], "file intact: cannot be read as a signed PDF"),
+        (write_sheet(near_limit.assessment()), "file intact: NOT SIGNED"),
+        (near_limit.sheet()[:-200], "file intact: cannot be read as a signed PDF"),
         (b"hello", "file intact: cannot be read as a signed PDF"),
     ],
 )
@@ -263,7 +262,7 @@ def test_a_file_renamed_to_leave_the_folder(tmp_path: Path) -> None:
 def test_a_path_in_a_zip_that_leaves_it(tmp_path: Path, name: str) -> None:
     home = tmp_path / "home"
     home.mkdir()
-    archive = packing.with_entries(as_zip(delivery(), home / "d.zip"), (name, b"hello"))
+    archive = deliveries.with_entries(as_zip(delivery(), home / "d.zip"), (name, b"hello"))
     before = snapshot(tmp_path)
     found = checked(archive)
     assert found.exit_code == 1
@@ -285,7 +284,9 @@ def test_links_are_not_followed(tmp_path: Path) -> None:
 def test_a_link_in_a_zip(tmp_path: Path) -> None:
     entry = zipfile.ZipInfo("delivery/data/link")
     entry.external_attr = (stat.S_IFLNK | 0o777) << 16
-    archive = packing.with_entries(as_zip(delivery(), tmp_path / "d.zip"), (entry, b"/etc/passwd"))
+    archive = deliveries.with_entries(
+        as_zip(delivery(), tmp_path / "d.zip"), (entry, b"/etc/passwd")
+    )
     assert "delivery/data/link: is a link" in told(checked(archive), 1)
 
 
@@ -313,14 +314,14 @@ def test_a_zip_bomb(tmp_path: Path) -> None:
 def test_other_zips_that_are_none_of_ours(
     tmp_path: Path, entries: list[tuple[str, bytes]], expected: str
 ) -> None:
-    archive = packing.with_entries(as_zip(delivery(), tmp_path / "d.zip"), *entries)
+    archive = deliveries.with_entries(as_zip(delivery(), tmp_path / "d.zip"), *entries)
     assert expected in told(checked(archive), 1)
 
 
 def test_an_entry_twice(tmp_path: Path) -> None:
     archive = as_zip(delivery(), tmp_path / "d.zip")
     with pytest.warns(UserWarning, match="Duplicate"):
-        packing.with_entries(archive, (f"delivery/{SHEET}", b"hello"))
+        deliveries.with_entries(archive, (f"delivery/{SHEET}", b"hello"))
     assert f"{SHEET}: stands in the .zip twice" in told(checked(archive), 1)
 
 
@@ -367,7 +368,7 @@ def test_the_page_says_it_in_words_and_loads_nothing() -> None:
 
 def test_what_a_job_says_cannot_become_markup() -> None:
     loud = "<script>alert(1)</script>&\"'"
-    sheet = sheets(one=packing.second())[0]
+    sheet = sheets(one=deliveries.second())[0]
     stated = json.loads(json.dumps(sheet.stated))
     stated["job"].update(title=loud, reference=loud)
     stated["rule"]["title"] = loud
@@ -375,9 +376,9 @@ def test_what_a_job_says_cannot_become_markup() -> None:
     stated["findings"][0]["title"] = loud
     from dataclasses import replace
 
-    from compliance.delivery.page import page
+    from compliance.delivery.page import render_page
 
-    text = page([replace(sheet, stated=stated)]).decode()
+    text = render_page([replace(sheet, stated=stated)]).decode()
     assert "<script" not in text
     assert "&lt;script&gt;alert(1)&lt;/script&gt;&amp;&quot;&#x27;" in text
 
@@ -388,13 +389,13 @@ def test_a_signature_needs_a_certificate_in_its_dates() -> None:
     from compliance.errors import IdentityError
 
     with pytest.raises(IdentityError):
-        sealed(packed(sheets()), identity(), datetime(2040, 1, 1, tzinfo=UTC))
+        sign_delivery(build_delivery(sheets()), identity(), datetime(2040, 1, 1, tzinfo=UTC))
 
 
 def test_an_attachment_named_to_leave_the_folder_is_packed_nowhere() -> None:
     from dataclasses import replace
 
-    sheet = sheets(one=packing.second())[0]
+    sheet = sheets(one=deliveries.second())[0]
     named = replace(sheet, attached={**sheet.attached, "../../x": b"hello"})
     with pytest.raises(ValueError, match="leads out of the folder"):
-        packed([named])
+        build_delivery([named])

@@ -13,7 +13,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from packing import as_folder, as_zip, checked, delivery, told
+from helpers.deliveries import as_folder, as_zip, checked, delivery, told
 
 from compliance.errors import DeliveryError
 

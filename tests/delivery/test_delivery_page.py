@@ -7,13 +7,13 @@ import re
 from dataclasses import replace
 
 import pytest
-from demo_slots import DEMO, assessed
-from packing import sheets
+from helpers.deliveries import sheets
+from helpers.demo_slots import DEMO, assessed
 
-from compliance.delivery.page import page
-from compliance.delivery.sheets import statements
+from compliance.delivery.contents import bag_info
+from compliance.delivery.page import render_page
 from compliance.model import Assessment
-from compliance.wording import deciding, left_open, shall_of, tally_words
+from compliance.report.verdict_text import deciding, left_open, shall_of, tally_words
 
 
 @pytest.fixture
@@ -29,7 +29,7 @@ def text(document: bytes) -> str:
 
 def test_what_is_left_open_is_not_called_met(guarded: Assessment) -> None:
     (sheet, *_) = sheets()
-    told = text(page([replace(sheet, stated=guarded.document)]))
+    told = text(render_page([replace(sheet, stated=guarded.document)]))
     decision = guarded.rule.decision
     shall = shall_of(guarded.state)
     left = [row for row in shall if left_open(row, decision)]
@@ -52,9 +52,9 @@ def test_a_condition_is_told_everywhere_alike() -> None:
         verification=replace(sheet.verification, **met),
     )
     assert near.verification.said == "conditionally compliant"
-    (told,) = [text for label, text in statements([near]) if label == "Compliance-Sheet"]
+    (told,) = [text for label, text in bag_info([near]) if label == "Compliance-Sheet"]
     assert told == f"{near.path} {near.number} conditionally compliant"
-    assert "Conditionally compliant" in text(page([near]))
+    assert "Conditionally compliant" in text(render_page([near]))
 
 
 def marks(document: bytes) -> list[str]:
@@ -63,5 +63,5 @@ def marks(document: bytes) -> list[str]:
 
 def test_a_verdict_has_the_sheets_mark(guarded: Assessment) -> None:
     (sheet, *_) = sheets()
-    assert marks(page([replace(sheet, stated=guarded.document)])) == ["not assessed"]
-    assert marks(page([sheet])) == ["fail"]
+    assert marks(render_page([replace(sheet, stated=guarded.document)])) == ["not assessed"]
+    assert marks(render_page([sheet])) == ["fail"]

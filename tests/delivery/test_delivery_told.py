@@ -5,17 +5,18 @@ from __future__ import annotations
 import re
 from pathlib import Path
 
-import missed
 import pytest
-from missed import AGAIN
-from packing import as_folder, as_zip, checked, delivery, resealed, told
-from sealing import identity
+from helpers import near_limit
+from helpers.deliveries import as_folder, as_zip, checked, delivery, resealed, told
+from helpers.near_limit import AGAIN
+from helpers.signing import identity
 
 from compliance.delivery.check import DeliveryVerification, verify_delivery
-from compliance.identity import Signer
-from compliance.sheet.write import countersign_sheet
-from compliance.verification import Expected, verify_as
-from compliance.verification.seal import only_strange
+from compliance.sheet.make_sheet import countersign_sheet
+from compliance.signing.certificates import Signer
+from compliance.verification import verify_as
+from compliance.verification.result import Expected
+from compliance.verification.signature_steps import only_untrusted
 
 ONE, TWO = "data/sheets/one.pdf", "data/sheets/two.pdf"
 
@@ -102,7 +103,9 @@ def test_a_damaged_file_is_told_in_our_words(
 
 
 def test_one_key_twice_is_more_than_a_stranger() -> None:
-    twice = countersign_sheet(missed.sheet(), identity=identity(), role="client", when=AGAIN)
-    assert not only_strange(verify_as(twice, Expected((), (), any_signer=True)))
+    twice = countersign_sheet(near_limit.sheet(), identity=identity(), role="client", when=AGAIN)
+    assert not only_untrusted(verify_as(twice, Expected((), (), any_signer=True)))
     stranger = identity.__wrapped__("Somebody Else").signer
-    assert only_strange(verify_as(missed.sheet(), Expected((stranger,), (), any_signer=False)))
+    assert only_untrusted(
+        verify_as(near_limit.sheet(), Expected((stranger,), (), any_signer=False))
+    )

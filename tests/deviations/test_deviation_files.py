@@ -10,23 +10,23 @@ from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
-import missed
 import pytest
-from authorities import issued
 from cryptography.hazmat.primitives import serialization
+from helpers import near_limit
+from helpers.authorities import issued
+from helpers.near_limit import ACCEPTED, AGAIN, assessment, both, client, file
+from helpers.signing import identity, run, tool
 from jsonschema import Draft202012Validator
-from missed import ACCEPTED, AGAIN, assessment, both, client, file
-from sealing import identity, run, tool
 
-from compliance.canonical import canonical_bytes
-from compliance.detached import read_detached, sign_detached
-from compliance.deviations import load_deviation, read_deviation, signed_parts
-from compliance.documents import load_schema
+from compliance.documents import canonical_bytes
 from compliance.errors import DeviationError, IdentityError
-from compliance.evidence import attachments, reassess
-from compliance.identity import Identity
-from compliance.sheet.write import write_sheet
+from compliance.evidence.deviation_file import load_deviation, payload_and_signature, read_deviation
+from compliance.evidence.recompute import attachments, reassess
+from compliance.sheet.make_sheet import write_sheet
+from compliance.signing.detached import read_detached, sign_detached
+from compliance.signing.keys import Identity
 from compliance.verification import verify_sheet
+from compliance.yaml_nodes import load_schema
 
 
 def changed(change: Callable[[dict[str, Any]], None]) -> bytes:
@@ -50,13 +50,13 @@ def test_it_says_what_is_accepted_and_by_whom() -> None:
     assert (found.requirement, found.value, found.limits.maximum) == ("white-level", 112.5, 105)
     assert found.digest == assessment().rule.digest
     assert found.assessment == assessment().number
-    assert (found.accepted, found.until) == (ACCEPTED, missed.UNTIL)
+    assert (found.accepted, found.until) == (ACCEPTED, near_limit.UNTIL)
     assert found.signer.name == "Cleo Client"
     Draft202012Validator(load_schema("deviation")).validate(json.loads(file()))
 
 
 def test_a_pair_is_a_value_too() -> None:
-    found = missed.deviation("white-colour")
+    found = near_limit.deviation("white-colour")
     assert found.value == pytest.approx((-0.009209863, 0.012426404))
     assert found.limits.box == (0.002, 0.002)
 
@@ -160,7 +160,7 @@ def test_signed_at_another_time_than_it_says() -> None:
 
 def test_openssl_agrees(tmp_path: Path) -> None:
     """OpenSSL's cms -verify, also by the rules of CAdES (RFC 5126)."""
-    signed, signature = signed_parts(file(), "d.json")
+    signed, signature = payload_and_signature(file(), "d.json")
     for name, data in (("d.json", signed), ("d.p7s", signature), ("c.pem", client().pem)):
         (tmp_path / name).write_bytes(data)
     (tmp_path / "other.pem").write_bytes(identity().pem)
@@ -185,11 +185,11 @@ def test_they_travel_with_the_sheet_and_are_computed_again() -> None:
     found = assessment(both(), now=AGAIN)
     files = attachments(found)
     assert {"deviation-1.json", "deviation-2.json"} <= files.keys()
-    assert reassess(files) == missed.stated(found)
+    assert reassess(files) == near_limit.stated(found)
 
 
 def test_a_sheet_with_deviations_holds_when_both_are_trusted() -> None:
-    data = missed.sheet(accepted=True)
+    data = near_limit.sheet(accepted=True)
     found = verify_sheet(data, trust=[identity().pem, client().pem])
     assert (found.exit_code, found.verdict) == (0, "not-compliant")
     assert found.disposition == "accepted-with-deviations"
@@ -218,7 +218,7 @@ def test_a_sheet_with_deviations_holds_when_both_are_trusted() -> None:
     ],
 )
 def test_attached_otherwise_than_stated(change: Any, expected: str) -> None:
-    from sealing import signed
+    from helpers.signing import signed
 
     files = attachments(assessment(both(), now=AGAIN))
     change(files)
@@ -237,9 +237,9 @@ def renewed(who: Identity) -> Identity:
 @pytest.mark.parametrize("who", [identity(), renewed(identity())], ids=["own", "renewed"])
 def test_a_facility_cannot_accept_what_it_delivers(who: Identity) -> None:
     """Not when it signs, and not in the eyes of who verifies what another program signed."""
-    from sealing import signed
+    from helpers.signing import signed
 
-    found = assessment([missed.deviation(who=who)], now=AGAIN)
+    found = assessment([near_limit.deviation(who=who)], now=AGAIN)
     with pytest.raises(DeviationError, match="accepts white-level with the key that signs the sh"):
         write_sheet(found, identity=identity())
     assert write_sheet(found, identity=client())
@@ -249,8 +249,8 @@ def test_a_facility_cannot_accept_what_it_delivers(who: Identity) -> None:
 
 
 def test_a_disposition_out_of_nothing_is_found() -> None:
-    from evidence_of_a_slot import mended
-    from sealing import signed
+    from helpers.evidence_of_a_slot import mended
+    from helpers.signing import signed
 
     files = attachments(assessment(now=AGAIN))
     stated = json.loads(files["assessment.json"])

@@ -6,14 +6,14 @@ from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 from typing import Any
 
-import missed
 import pytest
+from helpers import near_limit
+from helpers.near_limit import AGAIN, COLOURED, assessment, both, deviation
 from jsonschema import Draft202012Validator
-from missed import AGAIN, COLOURED, assessment, both, deviation
 
-from compliance.documents import load_schema
 from compliance.errors import DeviationError
 from compliance.model import Disposition, Outcome, Verdict
+from compliance.yaml_nodes import load_schema
 
 BRIGHTER = tuple(1.01 * part for part in COLOURED)
 DIMMER = tuple(0.97 * part for part in COLOURED)
@@ -37,7 +37,7 @@ def test_verdict_and_findings_stay() -> None:
 
 
 def test_the_document_states_each_and_holds_to_its_schema() -> None:
-    document = missed.stated(assessment(both()[::-1], now=AGAIN))
+    document = near_limit.stated(assessment(both()[::-1], now=AGAIN))
     Draft202012Validator(load_schema("assessment")).validate(document)
     assert document["disposition"] == "accepted-with-deviations"
     rows = document["deviations"]
@@ -45,7 +45,7 @@ def test_the_document_states_each_and_holds_to_its_schema() -> None:
     assert [row["file"] for row in rows] == ["deviation-1.json", "deviation-2.json"]
     assert rows[0]["value"] == 112.5
     assert rows[0]["limits"]["max"] == 105
-    assert rows[0]["signer"]["sha256"] == missed.client().signer.fingerprint
+    assert rows[0]["signer"]["sha256"] == near_limit.client().signer.fingerprint
 
 
 def test_it_ends_with_the_first_deviation_that_ends() -> None:
@@ -65,8 +65,8 @@ def test_one_of_two_is_stated_and_accepts_nothing() -> None:
 
 def test_what_is_left_open_is_not_accepted() -> None:
     """A shall that was not assessed, or that a guarded rule leaves undecided, stays open."""
-    from compliance.decision import outcome
-    from compliance.disposition import disposition
+    from compliance.grading.decide import outcome
+    from compliance.grading.deviation_check import disposition
     from compliance.model import Decision, Reason
 
     findings = list(assessment().state.findings)

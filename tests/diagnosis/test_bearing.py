@@ -5,19 +5,17 @@ from __future__ import annotations
 from dataclasses import replace
 from datetime import UTC, datetime
 
-import fault_table
-import faulty
 import numpy as np
 import pytest
-import simulated
+from helpers import fault_table, faulty_displays, simulated
 from numpy.typing import NDArray
 
 from compliance.assessment import assess
 from compliance.diagnosis.diagnose import diagnose
-from compliance.diagnosis.limits import find_limiters
-from compliance.grading.case import lay_out
+from compliance.diagnosis.session_faults import find_limiters
+from compliance.grading.match import match_readings
 from compliance.model import Assessment, Cause, Outcome, Readings
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 Array = NDArray[np.float64]
@@ -39,7 +37,7 @@ def scaled(read: Readings, shares: Array) -> Readings:
 
 def plain(rule: str) -> Readings:
     """An ideal display, read as the plan says with white at start, middle and end."""
-    return faulty.readings(load_rule(rule), (), np.random.RandomState(1))
+    return faulty_displays.readings(load_rule(rule), (), np.random.RandomState(1))
 
 
 def evidence(cause: Cause, what: str) -> float:
@@ -73,18 +71,18 @@ def test_bent_highlights_leave_a_white_that_is_right() -> None:
     """An S of contrast about the middle keeps black and white where they are."""
     rule = load_rule("sdr-broadcast")
     for size in (0.02, 0.05, 0.08):
-        s_shaped = faulty.Fault(
+        s_shaped = faulty_displays.Fault(
             "curve", "s", signal=lambda v, _rule, a=size: v - a * np.sin(2 * np.pi * v)
         )
-        read = faulty.readings(rule, (s_shaped,), np.random.RandomState(2))
-        found = diagnose(lay_out(rule, read), read).causes
+        read = faulty_displays.readings(rule, (s_shaped,), np.random.RandomState(2))
+        found = diagnose(match_readings(rule, read), read).causes
         assert "luminance" not in {cause.kind for cause in found}
 
 
 def test_of_another_absolute_curve_the_white_is_a_part() -> None:
     rule = load_rule("sdr-broadcast")
-    read = faulty.readings(rule, (faulty.curve("pq"),), np.random.RandomState(2))
-    found = diagnose(lay_out(rule, read), read).causes
+    read = faulty_displays.readings(rule, (faulty_displays.curve("pq"),), np.random.RandomState(2))
+    found = diagnose(match_readings(rule, read), read).causes
     assert [cause.kind for cause in found] == ["curve"]
 
 
@@ -97,7 +95,9 @@ def test_drift_is_told_from_start_to_end(change: float) -> None:
     drifting = scaled(read, np.linspace(1, 1 + change, len(read)))
     rule = load_rule("sdr-broadcast")
     cause = next(
-        one for one in diagnose(lay_out(rule, drifting), drifting).causes if one.kind == "drift"
+        one
+        for one in diagnose(match_readings(rule, drifting), drifting).causes
+        if one.kind == "drift"
     )
     told = evidence(cause, "change of the light over the session")
     assert told == pytest.approx(100 * change, abs=0.04 * abs(100 * change) + 0.3)
@@ -118,7 +118,7 @@ def test_readings_out_of_step_are_no_drift() -> None:
     read = plain("sdr-broadcast")
     late = replace(read, xyz=np.roll(read.xyz, 1, axis=0))
     rule = load_rule("sdr-broadcast")
-    found = diagnose(lay_out(rule, late), late).causes
+    found = diagnose(match_readings(rule, late), late).causes
     assert "drift" not in {cause.kind for cause in found}
 
 
@@ -128,9 +128,9 @@ def test_readings_out_of_step_are_no_drift() -> None:
 def test_what_meets_its_limits_is_no_cause() -> None:
     """Gamma 2.2 is within the tolerances of the web rule, its white is not."""
     rule = load_rule("web-srgb")
-    faults = (faulty.power(2.2), faulty.white("6100 K", (0.3195, 0.3360)))
-    read = faulty.readings(rule, faults, np.random.RandomState(3))
-    kinds = {cause.kind for cause in diagnose(lay_out(rule, read), read).causes}
+    faults = (faulty_displays.power(2.2), faulty_displays.white("6100 K", (0.3195, 0.3360)))
+    read = faulty_displays.readings(rule, faults, np.random.RandomState(3))
+    kinds = {cause.kind for cause in diagnose(match_readings(rule, read), read).causes}
     found = assessed("web-srgb", read)
     failed = {one.id for one in found.state.findings if one.verdict.value == "fail"}
     assert failed == {"white-point"}
@@ -145,7 +145,9 @@ def test_each_cause_of_the_table_bears_on_what_it_makes_fail() -> None:
         for trial in fault_table.singles([rule], 1, each=2):
             windows = fault_table.WINDOWS if trial.faults[0].cause == "limiter" else ()
             loaded = load_rule(rule)
-            read = faulty.readings(loaded, trial.faults, np.random.RandomState(trial.seed), windows)
+            read = faulty_displays.readings(
+                loaded, trial.faults, np.random.RandomState(trial.seed), windows
+            )
             found = assessed(rule, read).state
             if found.verdict is not Outcome.NOT_COMPLIANT:
                 continue
@@ -201,12 +203,12 @@ def windows(levels: dict[tuple[float, str], float]) -> Readings:
 
 def test_a_limiter_is_no_matter_of_the_background() -> None:
     read = windows({(4.0, "black"): 1000, (4.0, "grey"): 800})
-    assert find_limiters(lay_out(load_rule("hdr-pq-1000"), read)) == ()
+    assert find_limiters(match_readings(load_rule("hdr-pq-1000"), read)) == ()
 
 
 def test_a_full_screen_goes_with_windows_on_every_background() -> None:
     read = windows({(4.0, "black"): 1000, (100.0, ""): 300})
-    (limiter,) = find_limiters(lay_out(load_rule("hdr-pq-1000"), read))
+    (limiter,) = find_limiters(match_readings(load_rule("hdr-pq-1000"), read))
     assert limiter.places[-1] == 100
     assert limiter.lost == pytest.approx(0.7, abs=0.01)
 
@@ -215,7 +217,7 @@ def test_a_limiter_begins_where_the_light_is_most() -> None:
     """Zones of a backlight: the smallest window is not the brightest."""
     read = windows({(1.0, "black"): 900, (4.0, "black"): 1050, (25.0, "black"): 500,
                     (50.0, "black"): 350, (100.0, ""): 200})  # fmt: skip
-    (limiter,) = find_limiters(lay_out(load_rule("hdr-pq-1000"), read))
+    (limiter,) = find_limiters(match_readings(load_rule("hdr-pq-1000"), read))
     assert limiter.places == (4, 25, 50, 100)
     assert limiter.lost == pytest.approx(1 - 200 / 1050, abs=0.01)
 

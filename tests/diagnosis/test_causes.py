@@ -6,22 +6,19 @@ from collections.abc import Sequence
 from dataclasses import replace
 from datetime import UTC, datetime
 
-import faulty
 import numpy as np
 import pytest
-import shipped
-import simulated
-from fault_table import WINDOWS, Trial, diagnosed
-from faulty import Fault
+from helpers import faulty_displays, shipped, simulated
+from helpers.fault_table import WINDOWS, Trial, diagnosed
+from helpers.faulty_displays import Fault
 
 from compliance.assessment import assess
-from compliance.colorimetry.spaces import WHITES, xy_to_uv
-from compliance.diagnosis.diagnose import diagnose
-from compliance.diagnosis.table import CAUSES, FITTED
-from compliance.diagnosis.white import NAMED, daylight, nearest_daylight
-from compliance.grading.case import lay_out
+from compliance.colour.spaces import WHITES, xy_to_uv
+from compliance.diagnosis.colour_faults import NAMED, daylight, nearest_daylight
+from compliance.diagnosis.diagnose import CAUSES, FITTED, diagnose
+from compliance.grading.match import match_readings
 from compliance.model import Assessment, Cause, Readings
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 
@@ -45,7 +42,7 @@ def number(cause: Cause, what: str) -> float:
 
 @pytest.mark.parametrize("exponent", [1.8, 2.2, 2.6])
 def test_the_exponent_that_the_display_follows(exponent: float) -> None:
-    cause = only(causes("sdr-broadcast", faulty.power(exponent)))
+    cause = only(causes("sdr-broadcast", faulty_displays.power(exponent)))
     assert number(cause, "exponent") == pytest.approx(exponent, abs=0.03)
     better = number(cause, "mean difference without it")
     assert number(cause, "mean difference with it") < 0.2 * better
@@ -53,25 +50,25 @@ def test_the_exponent_that_the_display_follows(exponent: float) -> None:
 
 @pytest.mark.parametrize(("curve", "name"), [("srgb", "the sRGB curve"), ("hlg", "HLG")])
 def test_a_curve_with_a_name(curve: str, name: str) -> None:
-    cause = causes("sdr-broadcast", faulty.curve(curve))[0]
+    cause = causes("sdr-broadcast", faulty_displays.curve(curve))[0]
     assert cause.title == f"The display follows {name}, not BT.1886"
 
 
 @pytest.mark.parametrize("name", ["bt709", "bt2020"])
 def test_which_primaries(name: str) -> None:
-    cause = only(causes("cinema-review-room", faulty.primaries(name)))
+    cause = only(causes("cinema-review-room", faulty_displays.primaries(name)))
     words = {"bt709": "BT.709", "bt2020": "BT.2020"}[name]
     assert cause.title == f"The colours are those of {words}, not P3"
 
 
 def test_a_signal_taken_for_another_container() -> None:
-    cause = only(causes("hdr-pq-1000", faulty.taken("bt709")))
+    cause = only(causes("hdr-pq-1000", faulty_displays.taken("bt709")))
     assert cause.title == "The signal is taken for BT.709, not BT.2020"
 
 
 @pytest.mark.parametrize(("name", "word"), [("d50", "D50"), ("dci", "the cinema's white")])
 def test_a_white_with_a_name(name: str, word: str) -> None:
-    cause = only(causes("web-srgb", faulty.white(name, WHITES[name])))
+    cause = only(causes("web-srgb", faulty_displays.white(name, WHITES[name])))
     assert cause.title == f"White is that of {word}"
     assert number(cause, "from the white named") < 0.0015
 
@@ -79,7 +76,7 @@ def test_a_white_with_a_name(name: str, word: str) -> None:
 @pytest.mark.parametrize("kelvin", [5800, 7000, 8500])
 def test_a_white_on_the_daylight_locus(kelvin: int) -> None:
     x, y = (float(value) for value in daylight(np.array(float(kelvin))))
-    cause = only(causes("sdr-broadcast", faulty.white("daylight", (x, y))))
+    cause = only(causes("sdr-broadcast", faulty_displays.white("daylight", (x, y))))
     told = number(cause, "temperature of the nearest daylight")
     assert told == pytest.approx(kelvin, rel=0.01)
     assert cause.title == f"White is that of daylight of {round(told, -2):.0f}\u00a0K"
@@ -97,7 +94,7 @@ def test_daylight_of_the_standard_illuminants(white: tuple[float, float], kelvin
 
 @pytest.mark.parametrize("share", [0.93, 0.85, 0.7])
 def test_the_level_from_which_highlights_are_clipped(share: float) -> None:
-    cause = causes("sdr-broadcast", faulty.clipped(share))[0]
+    cause = causes("sdr-broadcast", faulty_displays.clipped(share))[0]
     level = cause.evidence[0]
     if level.unit == "%":
         assert level.value == pytest.approx(100 * share, abs=1.5)
@@ -108,7 +105,7 @@ def test_the_level_from_which_highlights_are_clipped(share: float) -> None:
 @pytest.mark.parametrize("level", [0.12, 0.2])
 def test_the_level_up_to_which_blacks_are_crushed(level: float) -> None:
     """Between the last patch that shows black, every 5 % of the signal, and the next."""
-    cause = only(causes("sdr-broadcast", faulty.crushed(level)))
+    cause = only(causes("sdr-broadcast", faulty_displays.crushed(level)))
     below = 100 * level - 100 * level % 5
     assert below - 1 <= number(cause, "signal up to which") <= below + 6
 
@@ -116,44 +113,44 @@ def test_the_level_up_to_which_blacks_are_crushed(level: float) -> None:
 @pytest.mark.parametrize("channel", [0, 1, 2])
 @pytest.mark.parametrize("factor", [0.7, 1.1])
 def test_the_gain_of_a_channel(channel: int, factor: float) -> None:
-    cause = only(causes("web-srgb", faulty.gained(channel, factor)))
+    cause = only(causes("web-srgb", faulty_displays.gained(channel, factor)))
     name = ("red", "green", "blue")[channel]
     assert number(cause, f"light of {name}") == pytest.approx(100 * factor, abs=2.5)
 
 
 @pytest.mark.parametrize("by", [-0.04, 0.04])
 def test_the_offset_of_a_channel(by: float) -> None:
-    cause = causes("hdr-pq-1000", faulty.shifted(2, by))[0]
+    cause = causes("hdr-pq-1000", faulty_displays.shifted(2, by))[0]
     assert number(cause, "offset of blue") == pytest.approx(100 * by, abs=0.5)
 
 
 def test_channels_by_name() -> None:
-    cause = only(causes("sdr-broadcast", faulty.swapped(2, 1, 0)))
+    cause = only(causes("sdr-broadcast", faulty_displays.swapped(2, 1, 0)))
     assert "blue where red belongs and red where blue belongs" in cause.text
 
 
 def test_a_limiter_by_area() -> None:
-    cause = only(causes("hdr-pq-1000", faulty.limited(80.0)))
+    cause = only(causes("hdr-pq-1000", faulty_displays.limited(80.0)))
     assert number(cause, "luminance at 100 % of the screen") == pytest.approx(80, rel=0.02)
     assert number(cause, "luminance at 10 % of the screen") == pytest.approx(800, rel=0.02)
 
 
 def test_warm_up_drift() -> None:
-    cause = only(causes("sdr-broadcast", faulty.drifting(0.05)))
+    cause = only(causes("sdr-broadcast", faulty_displays.drifting(0.05)))
     assert number(cause, "change of the light over the session") == pytest.approx(5.0, abs=0.3)
 
 
 def test_white_set_to_another_luminance() -> None:
     rule = load_rule("sdr-broadcast")
     read = simulated.readings(simulated.ideal(rule, white=130.0, black=0.03), rule.encoding)
-    cause = only(diagnose(lay_out(rule, read), read).causes)
+    cause = only(diagnose(match_readings(rule, read), read).causes)
     assert cause.kind == "luminance"
     assert number(cause, "white as read") == pytest.approx(130, rel=0.001)
 
 
 def test_ranges_either_way() -> None:
-    stretched = only(causes("web-srgb", faulty.stretched()))
-    squeezed = only(causes("web-srgb", faulty.squeezed()))
+    stretched = only(causes("web-srgb", faulty_displays.stretched()))
+    squeezed = only(causes("web-srgb", faulty_displays.squeezed()))
     assert stretched.title == "A full-range signal is shown as narrow range"
     assert squeezed.title == "A narrow-range signal is shown as full range"
     assert "code 16 of 255" in stretched.text
@@ -183,7 +180,7 @@ def test_named_whites_are_where_daylight_puts_them() -> None:
 
 
 def read(rule: str, *faults: Fault, seed: int = 0) -> Readings:
-    return faulty.readings(load_rule(rule), faults, np.random.RandomState(seed))
+    return faulty_displays.readings(load_rule(rule), faults, np.random.RandomState(seed))
 
 
 def again(first: Readings, seed: int) -> Readings:
@@ -194,23 +191,23 @@ def again(first: Readings, seed: int) -> Readings:
 
 
 def test_a_slot_that_was_never_loaded() -> None:
-    rule, before = load_rule("sdr-broadcast"), read("sdr-broadcast", faulty.power(2.0))
+    rule, before = load_rule("sdr-broadcast"), read("sdr-broadcast", faulty_displays.power(2.0))
     after = again(before, 1)
-    found = diagnose(lay_out(rule, after), after, before).causes
+    found = diagnose(match_readings(rule, after), after, before).causes
     assert [one.kind for one in found] == ["unloaded", "curve"]
     assert number(found[0], "patches in common") >= 40
 
 
 def test_the_same_file_twice_is_told() -> None:
-    rule, before = load_rule("sdr-broadcast"), read("sdr-broadcast", faulty.power(2.0))
-    found = diagnose(lay_out(rule, before), before, before).causes
+    rule, before = load_rule("sdr-broadcast"), read("sdr-broadcast", faulty_displays.power(2.0))
+    found = diagnose(match_readings(rule, before), before, before).causes
     assert "byte for byte" in found[0].text
 
 
 def test_a_calibration_that_changed_something_was_loaded() -> None:
     rule = load_rule("sdr-broadcast")
-    before, after = read("sdr-broadcast", faulty.power(2.0)), read("sdr-broadcast", seed=1)
-    assert not diagnose(lay_out(rule, after), after, before).causes
+    before, after = read("sdr-broadcast", faulty_displays.power(2.0)), read("sdr-broadcast", seed=1)
+    assert not diagnose(match_readings(rule, after), after, before).causes
 
 
 # ---------------------------------------------------------------- when nothing is said
@@ -220,17 +217,19 @@ def judged(rule: str, *faults: Fault, seed: int = 3) -> Assessment:
     loaded = load_rule(rule)
     windows = WINDOWS if any(one.cause == "limiter" for one in faults) else ()
     random = np.random.RandomState(seed)
-    return assess(loaded, faulty.readings(loaded, faults, random, windows), now=NOW)
+    return assess(loaded, faulty_displays.readings(loaded, faults, random, windows), now=NOW)
 
 
 def test_causes_are_of_failures_only() -> None:
     """Gamma 2.2 keeps within the limits for the web, and is another curve all the same."""
-    assert [one.kind for one in causes("web-srgb", faulty.power(2.28))] in ([], ["curve"])
-    assert not judged("web-srgb", faulty.power(2.2)).state.causes
+    assert [one.kind for one in causes("web-srgb", faulty_displays.power(2.28))] in ([], ["curve"])
+    assert not judged("web-srgb", faulty_displays.power(2.2)).state.causes
 
 
 def test_a_limiter_that_dims_nothing_judged_is_no_cause() -> None:
-    found = judged("hdr-pq-1000", faulty.limited(300.0), faulty.white("d50", WHITES["d50"]))
+    found = judged(
+        "hdr-pq-1000", faulty_displays.limited(300.0), faulty_displays.white("d50", WHITES["d50"])
+    )
     assert [one.kind for one in found.state.causes] == ["white"]
 
 
@@ -259,7 +258,11 @@ def test_what_no_model_fits_has_no_known_cause() -> None:
 
 
 def test_words_are_whole() -> None:
-    for fault in (faulty.power(2.0), faulty.swapped(1, 2, 0), faulty.bent(0.6, 0.5)):
+    for fault in (
+        faulty_displays.power(2.0),
+        faulty_displays.swapped(1, 2, 0),
+        faulty_displays.bent(0.6, 0.5),
+    ):
         for one in causes("sdr-broadcast", fault):
             assert one.title[0].isupper()
             assert not one.title.endswith(".")
@@ -279,8 +282,8 @@ def test_every_kind_is_in_the_schema(root: object) -> None:
 
 
 def test_the_document_states_them_and_is_the_same_again() -> None:
-    first = judged("hdr-pq-1000", faulty.bent(0.75, 0.3))
-    second = judged("hdr-pq-1000", faulty.bent(0.75, 0.3))
+    first = judged("hdr-pq-1000", faulty_displays.bent(0.75, 0.3))
+    second = judged("hdr-pq-1000", faulty_displays.bent(0.75, 0.3))
     (cause,) = first.document["causes"]
     assert cause["kind"] == "highlights"
     assert cause["share"] > 50
@@ -289,8 +292,8 @@ def test_the_document_states_them_and_is_the_same_again() -> None:
 
 def test_the_order_of_rows_is_no_matter_to_what_is_fitted() -> None:
     rule = load_rule("sdr-broadcast")
-    one = read("sdr-broadcast", faulty.gained(0, 0.8))
+    one = read("sdr-broadcast", faulty_displays.gained(0, 0.8))
     turned = np.random.RandomState(4).permutation(len(one))
     other = simulated.picked(one, list(turned))
-    found = [diagnose(lay_out(rule, each), each).causes for each in (one, other)]
+    found = [diagnose(match_readings(rule, each), each).causes for each in (one, other)]
     assert found[0] == found[1]

@@ -10,12 +10,12 @@ import os
 from collections.abc import Callable, Iterator
 
 import numpy as np
-import physical
 import pytest
-from physical import BT709, P3, WIDE, Panel, Read, matrix, white_xyz
+from helpers import physical
+from helpers.physical import BT709, P3, WIDE, Panel, Read, matrix, white_xyz
 
-from compliance.colorimetry.spaces import PRIMARIES
-from compliance.diagnosis.primaries import NAMES
+from compliance.colour.spaces import PRIMARIES
+from compliance.diagnosis.colour_faults import NAMES
 from compliance.model import Cause
 
 Array = np.ndarray

@@ -5,22 +5,22 @@ from __future__ import annotations
 import itertools
 
 import numpy as np
-import physical
 import pytest
+from helpers import physical
 
-from compliance.diagnosis.display import shown, sound
-from compliance.diagnosis.facts import Facts, gather
-from compliance.diagnosis.fit import Chosen, Option, applied
-from compliance.diagnosis.table import FITTED
-from compliance.grading.case import lay_out
-from compliance.rules import load_rule
+from compliance.diagnosis.diagnose import FITTED
+from compliance.diagnosis.faulty_display import ideal_display, simulate
+from compliance.diagnosis.fitting import Chosen, Option, applied
+from compliance.diagnosis.inputs import Facts, gather
+from compliance.grading.match import match_readings
+from compliance.rules.library import load_rule
 
 RULES = list(physical.WHITES)
 
 
 def facts_of(rule: str) -> Facts:
     found = physical.read(rule, lambda signal: physical.asked(rule, signal * 0.97 + 0.02))
-    facts = gather(lay_out(load_rule(rule), found.readings))
+    facts = gather(match_readings(load_rule(rule), found.readings))
     assert facts is not None
     return facts
 
@@ -33,11 +33,13 @@ def chosen(option: Option) -> Chosen:
 @pytest.mark.parametrize("rule", RULES)
 def test_every_two_options_in_both_orders(rule: str) -> None:
     facts = facts_of(rule)
-    start = sound(facts)
+    start = ideal_display(facts)
     options = [chosen(one) for row in FITTED.values() for one in row.options(facts)]
     for one, other in itertools.combinations(options, 2):
         if one.option.about == other.option.about:
             continue
-        first, second = (shown(applied(start, two), facts) for two in ((one, other), (other, one)))
+        first, second = (
+            simulate(applied(start, two), facts) for two in ((one, other), (other, one))
+        )
         names = [f"{each.option.cause} {each.option.variant}" for each in (one, other)]
         assert np.allclose(first.xyz, second.xyz, rtol=1e-9, atol=1e-12), names

@@ -11,16 +11,16 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import numpy as np
-import physical
 import pytest
-from outside import colour
-from physical import BT709, CINEMA, D65, P3, Panel, Read, matrix, white_xyz
+from helpers import physical
+from helpers.outside_tools import colour
+from helpers.physical import BT709, CINEMA, D65, P3, Panel, Read, matrix, white_xyz
 
-from compliance.diagnosis.blacks import tell_black
+from compliance.diagnosis.black_faults import describe_black
 from compliance.diagnosis.diagnose import diagnose
-from compliance.grading.case import lay_out
+from compliance.grading.match import match_readings
 from compliance.model import Cause, Limits
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 Array = np.ndarray
 
@@ -130,9 +130,9 @@ def test_a_rule_that_admits_no_black_at_all() -> None:
     )
     asked = replace(rule, requirements=none)
     assert none != rule.requirements
-    found = diagnose(lay_out(asked, shown.readings), shown.readings).causes
+    found = diagnose(match_readings(asked, shown.readings), shown.readings).causes
     assert [one.kind for one in found] == ["raised-black"]
-    assert tell_black(0.02, 0.0).title == "Black is brighter than none at all"
+    assert describe_black(0.02, 0.0).title == "Black is brighter than none at all"
 
 
 @pytest.mark.parametrize("white", [(0.4476, 0.4074), (0.25, 0.22)])

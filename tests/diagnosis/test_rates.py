@@ -8,11 +8,11 @@ from __future__ import annotations
 import os
 from collections.abc import Iterable
 
-import fault_table
 import pytest
-from fault_table import RULES, Trial
+from helpers import fault_table
+from helpers.fault_table import RULES, Trial
 
-from compliance.rules import shipped_rules
+from compliance.rules.library import shipped_rules
 
 LONG = os.environ.get("LONG_TESTS") == "1"
 SEEDS = 5 if LONG else 1
@@ -57,7 +57,7 @@ def test_a_good_display_gets_no_cause() -> None:
 
 
 def test_every_cause_is_in_the_table() -> None:
-    from compliance.diagnosis.table import CAUSES
+    from compliance.diagnosis.diagnose import CAUSES
 
     simulated = {one.wanted[0] for one in fault_table.singles(RULES, 1)}
     assert set(CAUSES) - simulated == {"unloaded", "luminance", "sag"}  # tested elsewhere

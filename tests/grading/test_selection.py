@@ -5,18 +5,18 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
-import builders
 import numpy as np
 import pytest
+from helpers import builders
 from numpy.typing import NDArray
 
-from compliance import targets
-from compliance.capability import capability
-from compliance.charts import charts
-from compliance.colorimetry import spaces, transfer
+from compliance import model, targets
+from compliance.colour import pq, spaces
 from compliance.errors import RuleError
-from compliance.evaluate import evaluate
-from compliance.grading.case import lay_out
+from compliance.grading.grade import evaluate
+from compliance.grading.match import match_readings
+from compliance.grading.monte_carlo import findings_of
+from compliance.grading.patches import Plan
 from compliance.model import (
     ENCODINGS,
     Finding,
@@ -30,9 +30,9 @@ from compliance.model import (
     Requirement,
     Verdict,
 )
-from compliance.patches import Plan
-from compliance.sampling import findings_of
-from compliance.target_model import target_model
+from compliance.pictures.data import picture_data
+from compliance.planning.meter_capability import capability
+from compliance.targets import target_model
 
 D65 = np.array([0.3127 / 0.3290, 1, (1 - 0.3127 - 0.3290) / 0.3290])
 LEVELS = np.array([0, 64, 128, 191, 255])
@@ -58,7 +58,7 @@ def found(
     rule = builders.rule(
         target or builders.target("power", exponent=2.4), requirement, sets=sets, encoding=encoding
     )
-    case = lay_out(rule, readings, meter=meter)
+    case = match_readings(rule, readings, meter=meter)
     uncertainty = meter.uncertainty if meter else None
     return findings_of(case, uncertainty, count=500 if meter else 0, seed=0)[0]
 
@@ -234,7 +234,7 @@ def test_a_target_without_its_black_is_not_told() -> None:
 
 def test_the_clipping_level_of_an_absolute_target_has_draws() -> None:
     codes = np.arange(0, 1024, 93)
-    light = np.minimum(np.asarray(transfer.pq(codes / 1023)), 700.0)
+    light = np.minimum(np.asarray(pq.pq(codes / 1023)), 700.0)
     readings = builders.readings(
         np.repeat(codes[:, None], 3, 1), light[:, None] * D65, "rgb-10-full"
     )
@@ -263,7 +263,7 @@ def test_hlg_additivity_needs_the_white_it_is_fitted_to() -> None:
     signal = np.array([patch.signal for patch in patches])
     light = targets.target_xyz(signal, plan.model, np.full(5, 1000.0), np.full(5, 0.01))
     readings = builders.readings(np.rint(signal * 1023), light, "rgb-10-full")
-    assert evaluate(requirement, lay_out(rule, readings)).missing == ("white",)
+    assert evaluate(requirement, match_readings(rule, readings)).missing == ("white",)
 
 
 def test_a_bound_that_proves_nothing_has_no_probability() -> None:
@@ -359,8 +359,8 @@ def test_limits_in_the_picture_are_those_of_the_window() -> None:
         builders.target("power", exponent=2.4), small, large, sets=(builders.ramp(5),)
     )
     both = greys(np.concatenate([LEVELS, LEVELS]), window=[100] * 5 + [10] * 5)
-    case = lay_out(rule, both)
-    made = charts(case, findings_of(case, None, count=0, seed=0))
+    case = match_readings(rule, both)
+    made = picture_data(case, findings_of(case, None, count=0, seed=0))
     level = made.levels[2]
     assert level.low == pytest.approx(0.98 * level.target)
 
@@ -384,7 +384,7 @@ def test_capability_follows_the_rules_confidence() -> None:
     ratios = [
         capability(
             builders.rule(
-                builders.target(), requirement, decision=builders.Decision("simple", confidence)
+                builders.target(), requirement, decision=model.Decision("simple", confidence)
             ),
             builders.meter(0.0),
         )[0].ratio

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import builders
 import numpy as np
 import pytest
+from helpers import builders
 
+from compliance import model
 from compliance.errors import RuleError
-from compliance.evaluate import evaluate
-from compliance.grading.case import Stated, lay_out
+from compliance.grading.grade import evaluate
+from compliance.grading.match import DeclaredFacts, match_readings
 from compliance.model import (
     Band,
     Finding,
@@ -28,12 +29,12 @@ LIST = PatchSet(
     name="some",
     kind="list",
     patches=(("dark", (64, 64, 64)), ("mid", (128, 128, 128)), ("light", (192, 192, 192))),
-    encoding=builders.ENCODINGS["rgb-8-full"],
+    encoding=model.ENCODINGS["rgb-8-full"],
 )
 
 
 def graded(rule: Rule, readings: Readings) -> Finding:
-    return evaluate(rule.requirements[0], lay_out(rule, readings))
+    return evaluate(rule.requirements[0], match_readings(rule, readings))
 
 
 def over_list(requirement: Requirement) -> Rule:
@@ -164,7 +165,9 @@ def test_a_requirement_for_another_kind_of_display() -> None:
     rule = builders.rule(builders.target(), requirement)
     readings = listed((0, 0, 0))
     got = [
-        evaluate(requirement, lay_out(rule, readings, stated=Stated(technology=technology)))
+        evaluate(
+            requirement, match_readings(rule, readings, stated=DeclaredFacts(technology=technology))
+        )
         for technology in (None, "oled", "projector")
     ]
     assert [one.reason for one in got] == [Reason.MISSING_READINGS, Reason.NOT_APPLICABLE, None]
@@ -175,15 +178,15 @@ def test_recorded_and_declared() -> None:
     recorded = builders.requirement("recorded", None, field="surround", limits=Limits(8, 12))
     declared = builders.requirement("declared", None, declaration="dimming-off", limits=Limits(1))
     rule = builders.rule(builders.target(), recorded, declared)
-    case = lay_out(
+    case = match_readings(
         rule,
         listed((0, 0, 0)),
-        stated=Stated(recorded={"surround": 12.0}, declared={"dimming-off": 0.0}),
+        stated=DeclaredFacts(recorded={"surround": 12.0}, declared={"dimming-off": 0.0}),
     )
     assert evaluate(recorded, case).verdict is Verdict.PASS
     assert evaluate(recorded, case).unit == "cd/m²"
     assert evaluate(declared, case).verdict is Verdict.FAIL
-    nothing = lay_out(rule, listed((0, 0, 0)))
+    nothing = match_readings(rule, listed((0, 0, 0)))
     assert evaluate(recorded, nothing).reason is Reason.MISSING_READINGS
 
 

@@ -8,11 +8,11 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 
 import pytest
-from texts import JOB, complaint, edited, write
+from helpers.sample_text import JOB, complaint, edited, write
 
-from compliance.canonical import canonical_bytes
+from compliance.documents import canonical_bytes
 from compliance.errors import JobError
-from compliance.job import job_from_document, load_job, only_slot
+from compliance.job_file import job_from_document, load_job, only_slot
 from compliance.model import (
     ENCODINGS,
     Declaration,

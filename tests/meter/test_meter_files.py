@@ -8,11 +8,11 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from texts import METER, complaint, edited, write
+from helpers.sample_text import METER, complaint, edited, write
 
-from compliance.canonical import canonical_bytes
+from compliance.documents import canonical_bytes
 from compliance.errors import MeterError
-from compliance.meter import load_meter, meter_from_document
+from compliance.meter_file import load_meter, meter_from_document
 from compliance.model import (
     CHROMATICITY_FLOOR,
     Certificate,

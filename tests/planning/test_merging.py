@@ -6,12 +6,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import shipped
-from outside import colour
-from planned_readings import filled_in
+from helpers import shipped
+from helpers.outside_tools import colour
+from helpers.planned_readings import filled_in
 
+from compliance import assess
 from compliance.errors import RuleError
-from compliance.grading.case import lay_out
+from compliance.grading.match import match_readings
 from compliance.model import (
     ENCODINGS,
     PLACES,
@@ -22,9 +23,10 @@ from compliance.model import (
     Requirement,
     Rule,
 )
-from compliance.planning import Further, grid, measuring_plan, merged
-from compliance.readings import readings_from_bytes
-from compliance.rules import load_rule
+from compliance.planning.plan import measuring_plan
+from compliance.planning.stimuli import ExtraPatches, grid, merged
+from compliance.readings.load import readings_from_bytes
+from compliance.rules.library import load_rule
 
 SDR = load_rule("sdr-broadcast")
 PQ = load_rule("hdr-pq-1000")
@@ -42,7 +44,7 @@ def test_a_plan_filled_in_leaves_nothing_missing(name: str) -> None:
         data = filled_in(plan, rule, black)
         readings = readings_from_bytes(data, "plan.csv", rule.encoding)
         assert len(readings) == len(plan.steps)
-        found = shipped.assess(
+        found = assess.assess(
             rule, readings, job=shipped.job(rule, kind), meter=None, now=shipped.NOW
         )
         assert not [one.id for one in found.state.findings if one.missing]
@@ -63,7 +65,7 @@ def test_a_plan_filled_in_leaves_nothing_missing(name: str) -> None:
 def test_nor_in_the_generators_own_encoding(name: str, encoding: str) -> None:
     rule, known = load_rule(name), ENCODINGS[encoding]
     plan = measuring_plan([rule], known)
-    case = lay_out(rule, readings_from_bytes(filled_in(plan, rule), "plan.csv", known))
+    case = match_readings(rule, readings_from_bytes(filled_in(plan, rule), "plan.csv", known))
     for one in rule.requirements:
         if one.over is not None:
             found = case.matcher.select(one.over, all_neutrals=True)
@@ -190,7 +192,7 @@ def test_uniformity_grids(count: int) -> None:
     rule = with_sets(SDR, PatchSet("screen", "positions", positions=points, of="white"))
     asked = measuring_plan([rule], rule.encoding)
     bare = with_sets(SDR)
-    beside = measuring_plan([bare], bare.encoding, further=Further(points=count))
+    beside = measuring_plan([bare], bare.encoding, further=ExtraPatches(points=count))
     assert len(points) == count
     for plan in (asked, beside):
         white = [step for step in plan.steps if step.codes == (940, 940, 940)]
@@ -201,7 +203,7 @@ def test_uniformity_grids(count: int) -> None:
 
 def test_points_that_a_rule_asks_for_are_there_once() -> None:
     alone = measuring_plan([SDR], SDR.encoding)
-    assert measuring_plan([SDR], SDR.encoding, further=Further(points=9)).steps == alone.steps
+    assert measuring_plan([SDR], SDR.encoding, further=ExtraPatches(points=9)).steps == alone.steps
 
 
 def test_places_mirror_each_other() -> None:
@@ -232,7 +234,7 @@ def test_peak_by_window_and_sustained() -> None:
         PQ, PatchSet("sizes", "windows", windows=sizes, of="peak"), seconds=(0.0, 60.0, 300.0)
     )
     asked = measuring_plan([rule], rule.encoding)
-    beside = measuring_plan([PQ], PQ.encoding, further=Further(windows=True))
+    beside = measuring_plan([PQ], PQ.encoding, further=ExtraPatches(windows=True))
     for plan, times in ((asked, (0.0, 60.0, 300.0)), (beside, (0.0, 60.0))):
         peaks = [step for step in plan.steps if step.codes == (769, 769, 769)]
         assert {(step.window, step.seconds) for step in peaks} == {
@@ -243,11 +245,11 @@ def test_peak_by_window_and_sustained() -> None:
 
 
 def test_windows_beside_the_rules_show_a_limiter() -> None:
-    plan = measuring_plan([PQ], PQ.encoding, further=Further(windows=True))
+    plan = measuring_plan([PQ], PQ.encoding, further=ExtraPatches(windows=True))
     good = readings_from_bytes(filled_in(plan, PQ), "plan.csv", PQ.encoding)
     area = good.window / 100
     xyz = good.xyz * np.minimum(1, 80 / (area * np.maximum(good.xyz[:, 1], 1e-9)))[:, None]
-    found = shipped.assess(PQ, replace(good, xyz=xyz), job=None, meter=None, now=shipped.NOW)
+    found = assess.assess(PQ, replace(good, xyz=xyz), job=None, meter=None, now=shipped.NOW)
     assert found.state.causes[0].kind == "limiter"
     assert "80\u00a0cd/m² at 100\u00a0% of the screen" in found.state.causes[0].text
 

@@ -6,10 +6,11 @@ import itertools
 from dataclasses import replace
 
 import pytest
-import shipped
+from helpers import shipped
 
-from compliance.planning import Further, Stimulus, hotness, measuring_plan, merged, ordered
-from compliance.rules import load_rule
+from compliance.planning.plan import measuring_plan
+from compliance.planning.stimuli import ExtraPatches, Stimulus, merged, ordered, panel_load
+from compliance.rules.library import load_rule
 
 SDR = load_rule("sdr-broadcast")
 PQ = load_rule("hdr-pq-1000")
@@ -50,7 +51,7 @@ def test_nothing_is_lost_or_added_but_white(name: str) -> None:
 def test_no_two_of_the_brighter_patches_in_a_row_at_the_centre(name: str) -> None:
     rule = load_rule(name)
     asked = merged([rule], rule.encoding)
-    heat = hotness(asked)
+    heat = panel_load(asked)
     steps = [step for step in ordered(asked) if step.pattern != "checkerboard"]
     centre = sorted(heat[one.shown] for one in asked if one.position == "centre")
     upper = max(0.5, centre[len(centre) // 2])
@@ -71,7 +72,7 @@ def test_the_peak_is_followed_by_the_darkest() -> None:
 
 
 def test_each_sustained_window_is_followed_by_a_dark_patch() -> None:
-    steps = measuring_plan([PQ], PQ.encoding, further=Further(windows=True)).steps
+    steps = measuring_plan([PQ], PQ.encoding, further=ExtraPatches(windows=True)).steps
     ends = [place for place, step in enumerate(steps) if step.seconds == 60]
     assert len(ends) == 6
     for place in ends:
@@ -81,7 +82,7 @@ def test_each_sustained_window_is_followed_by_a_dark_patch() -> None:
 
 def test_a_grid_spreads_its_brightest() -> None:
     steps = measuring_plan([SDR], SDR.encoding, points=9).steps
-    heat = hotness(steps)
+    heat = panel_load(steps)
     bright = [step for step in steps if heat[step.shown] > 0.9]
     places = [place for place, step in enumerate(steps) if heat[step.shown] > 0.9]
     centre = [

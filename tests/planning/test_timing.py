@@ -7,10 +7,11 @@ from pathlib import Path
 
 import pytest
 
-from compliance.meter import load_meter
+from compliance.meter_file import load_meter
 from compliance.model import Limits, Meter, Over, PatchSet, Requirement, Rule
-from compliance.planning import Stimulus, duration, measuring_plan
-from compliance.rules import load_rule
+from compliance.planning.plan import duration, measuring_plan
+from compliance.planning.stimuli import Stimulus
+from compliance.rules.library import load_rule
 
 SDR = load_rule("sdr-broadcast")
 

@@ -4,15 +4,16 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-import builders
 import numpy as np
 import pytest
+from helpers import builders
 from numpy.typing import NDArray
 
-from compliance import targets
-from compliance.colorimetry import transfer
-from compliance.evaluate import evaluate
-from compliance.grading.case import lay_out
+from compliance import model, targets
+from compliance.colour import pq, transfer
+from compliance.grading.grade import evaluate
+from compliance.grading.match import match_readings
+from compliance.grading.patches import Plan
 from compliance.model import (
     Certificate,
     Finding,
@@ -26,9 +27,8 @@ from compliance.model import (
     Target,
     Verdict,
 )
-from compliance.patches import Plan
-from compliance.quantities.bind import COMPUTE
-from compliance.quantities.table import QUANTITIES
+from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.measured import COMPUTE
 
 Array = NDArray[np.float64]
 WHITE = np.array([0.3127 / 0.3290, 1, (1 - 0.3127 - 0.3290) / 0.3290])
@@ -56,7 +56,8 @@ def meter(lowest: float) -> Meter:
 
 def graded(rule: Rule, readings: Readings, lowest: float = 0.0) -> Finding:
     return evaluate(
-        rule.requirements[0], lay_out(rule, readings, meter=meter(lowest) if lowest else None)
+        rule.requirements[0],
+        match_readings(rule, readings, meter=meter(lowest) if lowest else None),
     )
 
 
@@ -220,7 +221,7 @@ def test_too_dark_for_luminance_error_is_listed_not_dropped() -> None:
 
 def test_pq_is_judged_from_ten_times_the_black() -> None:
     codes = np.array([0, 40, 60, 80, 120, 200, 400])
-    luminance = np.asarray(transfer.pq(codes / 1023))
+    luminance = np.asarray(pq.pq(codes / 1023))
     luminance[0] = 0.02
     requirement = builders.requirement("luminance-error", "grey", limits=Limits(-5, 5))
     grey = builders.ramp(3, signal=(0.0, 0.4))
@@ -317,13 +318,13 @@ def test_colour_temperature_of_d65() -> None:
 def shown(target: Target, encoding: str, white: float, black: float, *sets: PatchSet) -> Readings:
     """What an ideal display of the target shows for the sets, white and black."""
     rule = builders.rule(target, encoding=encoding, sets=sets)
-    plan = Plan(rule, builders.ENCODINGS[encoding])
+    plan = Plan(rule, model.ENCODINGS[encoding])
     names = ["white", "black", *(one.name for one in sets)]
     signal = np.array([patch.signal for name in names for patch in plan.patches(name)])
     light = targets.target_xyz(
         signal, plan.model, np.full(len(signal), white), np.full(len(signal), black)
     )
-    bits = builders.ENCODINGS[encoding].bits
+    bits = model.ENCODINGS[encoding].bits
     return builders.readings(np.rint(signal * (2**bits - 1)), light, encoding)
 
 
@@ -385,7 +386,7 @@ def test_the_target_is_fitted_to_the_white_of_the_same_window() -> None:
         kind="list",
         window=10.0,
         patches=(("mid", (128,) * 3),),
-        encoding=builders.ENCODINGS["rgb-8-full"],
+        encoding=model.ENCODINGS["rgb-8-full"],
     )
     rule = single(
         "luminance-error",
@@ -411,7 +412,7 @@ def test_eight_bit_readings_meet_a_ten_bit_narrow_rule() -> None:
     """A plan's code and the nearest 8-bit code are at most half an 8-bit code apart."""
     sweep = PatchSet(name="sweep", kind="saturations", hues=("red", "blue"), steps=4)
     rule = builders.rule(builders.target(), encoding="rgb-10-narrow", sets=(sweep,))
-    narrow = Plan(rule, builders.ENCODINGS["rgb-10-narrow"])
+    narrow = Plan(rule, model.ENCODINGS["rgb-10-narrow"])
     signal = np.array([patch.signal for patch in narrow.patches("sweep")])
     full = np.rint(np.clip(signal, 0, 1) * 255)
     requirement = builders.requirement("luminance", "sweep", limits=Limits(0, 1e9))

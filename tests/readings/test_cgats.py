@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-from other_formats import CGATS, CSV, edited, read
+from helpers.other_formats import CGATS, CSV, edited, read
 
 from compliance.errors import ReadingsError
 

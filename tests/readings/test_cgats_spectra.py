@@ -4,15 +4,15 @@ from __future__ import annotations
 
 from datetime import UTC, datetime
 
-import little_cms
 import numpy as np
 import pytest
-from other_formats import CGATS, ENCODING, WAVELENGTHS, cgats_spectra, edited, read, spectra
+from helpers import little_cms
+from helpers.other_formats import CGATS, ENCODING, WAVELENGTHS, cgats_spectra, edited, read, spectra
 
 from compliance.errors import ReadingsError
 from compliance.model import ENCODINGS
 from compliance.readings.convert import Source, convert
-from compliance.readings.tables import Spectral
+from compliance.readings.raw_table import SpectralOptions
 
 NOW = datetime(2026, 11, 20, tzinfo=UTC)
 UNITS = "expected W/(sr·m²·nm) or mW/(sr·m²·nm)"
@@ -69,7 +69,7 @@ def test_a_file_that_another_library_writes() -> None:
         created=NOW,
         tool="a test",
         encoding=ENCODINGS[ENCODING],
-        spectral=Spectral(unit="W/(sr·m²·nm)"),
+        spectral=SpectralOptions(unit="W/(sr·m²·nm)"),
     )
     np.testing.assert_array_equal(read(done.data).xyz[0], read(spectra()).xyz[0])
 
@@ -86,7 +86,7 @@ def test_another_observer_says_so() -> None:
         created=NOW,
         tool="a test",
         encoding=ENCODINGS[ENCODING],
-        spectral=Spectral("cie-1964-10"),
+        spectral=SpectralOptions("cie-1964-10"),
     )
     assert "'cie-1964-10' is no observer that a rule judges" in message(done.data.decode())
 

@@ -8,12 +8,12 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from other_formats import CSV, CXF, WAVELENGTHS, edited, read, without
+from helpers.other_formats import CSV, CXF, WAVELENGTHS, edited, read, without
 
 from compliance.errors import ReadingsError
 from compliance.model import ENCODINGS
 from compliance.readings.convert import Source, convert
-from compliance.readings.integration import weights
+from compliance.readings.spectral_integration import weights
 
 NOW = datetime(2026, 11, 20, 9, tzinfo=UTC)
 

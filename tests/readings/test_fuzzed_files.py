@@ -12,17 +12,16 @@ from contextlib import suppress
 from datetime import UTC, datetime
 
 import pytest
+from helpers.other_formats import CGATS, CSV, CXF, cgats_spectra, cxf_of_spectra, spectra, tm27
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from other_formats import CGATS, CSV, CXF, cgats_spectra, cxf_of_spectra, spectra, tm27
 
 from compliance.errors import ReadingsError
 from compliance.model import ENCODINGS
-from compliance.readings import readings_from_bytes
-from compliance.readings.cgats_names import FIELDS, KEYWORDS
-from compliance.readings.columns import LEGAL
+from compliance.readings.cgats import FIELDS, KEYWORDS
 from compliance.readings.convert import Source, convert
-from compliance.readings.formats import FORMATS
+from compliance.readings.load import FORMATS, readings_from_bytes
+from compliance.readings.raw_table import LEGAL
 
 LONG = os.environ.get("LONG_TESTS") == "1"
 TRIES = 20_000 if LONG else 200

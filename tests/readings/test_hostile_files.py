@@ -11,12 +11,11 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
-from other_formats import CGATS, CSV, CXF, edited, read, spectra, tm27
+from helpers.other_formats import CGATS, CSV, CXF, edited, read, spectra, tm27
 
 from compliance.errors import ReadingsError
-from compliance.readings import load_readings
-from compliance.readings.formats import FORMATS, detected
-from compliance.readings.problems import Problems
+from compliance.readings.load import FORMATS, detect_format, load_readings
+from compliance.readings.text import Problems
 from compliance.readings.xml_tree import DEEPEST, tree_of
 
 GIBIBYTE = 1 << 30
@@ -212,7 +211,7 @@ def test_how_deep_elements_may_stand() -> None:
     ],
 )
 def test_formats_are_told_by_what_stands_in_the_file(text: str, form: str) -> None:
-    assert detected(text) == form
+    assert detect_format(text) == form
 
 
 @pytest.mark.parametrize("form", FORMATS)
@@ -222,6 +221,6 @@ def test_what_is_read_on_insistence_is_read_without(text: str, form: str) -> Non
     try:
         found = read(text, form=form)
     except ReadingsError:
-        assert form != detected(text) or form == "tm27"
+        assert form != detect_format(text) or form == "tm27"
     else:
-        assert found.form == form == detected(text)
+        assert found.form == form == detect_format(text)

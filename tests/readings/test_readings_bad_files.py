@@ -8,7 +8,8 @@ from pathlib import Path
 import pytest
 
 from compliance.errors import ReadingsError
-from compliance.readings import load_readings, readings_from_bytes, rows, text
+from compliance.readings import text
+from compliance.readings.load import load_readings, readings_from_bytes
 
 EXPECTED = "expected readings as CSV: a header row, e.g. r,g,b,X,Y,Z, then a row for each reading"
 LEGAL = (
@@ -191,7 +192,7 @@ def test_too_large(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 
 def test_too_many_rows() -> None:
-    full = b"r,g,b,X,Y,Z\n" + ROW * rows.MOST_ROWS
+    full = b"r,g,b,X,Y,Z\n" + ROW * text.MOST_ROWS
     assert len(readings_from_bytes(full, "f", "rgb-10-full")) == 50_000
     assert messages(full + ROW) == ["f:50002: more than 50000 readings; split the file"]
 

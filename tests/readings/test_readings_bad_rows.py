@@ -7,7 +7,7 @@ import random
 import pytest
 
 from compliance.errors import ReadingsError
-from compliance.readings import readings_from_bytes
+from compliance.readings.load import readings_from_bytes
 
 HEADER = "r,g,b,X,Y,Z"
 YXY = "r,g,b,Y,x,y"

@@ -11,7 +11,7 @@ from numpy.testing import assert_allclose
 
 from compliance.errors import ReadingsError, UsageError
 from compliance.model import ENCODINGS, PATTERNS, POSITIONS
-from compliance.readings import load_readings, readings_from_bytes
+from compliance.readings.load import load_readings, readings_from_bytes
 
 PLAIN = b"r,g,b,X,Y,Z\n1023,1023,1023,95.05,100,108.9\n0,0,0,0.01,0.02,0.03\n"
 

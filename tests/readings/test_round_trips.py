@@ -7,10 +7,10 @@ from datetime import UTC, datetime
 from io import StringIO
 from pathlib import Path
 
-import little_cms
 import numpy as np
 import pytest
-from other_formats import (
+from helpers import little_cms
+from helpers.other_formats import (
     CGATS,
     CSV,
     CXF,
@@ -21,18 +21,19 @@ from other_formats import (
     spectra,
     tm27,
 )
-from planned_readings import filled_in
+from helpers.planned_readings import filled_in
 
-from compliance.colorimetry.codes import decode
-from compliance.colorimetry.spaces import xyz_to_xy
+from compliance.colour.codes import decode
+from compliance.colour.spaces import xyz_to_xy
 from compliance.errors import ReadingsError, UsageError
 from compliance.model import ENCODINGS, Encoding
-from compliance.planning import Further, measuring_plan
-from compliance.readings import readings_from_bytes
-from compliance.readings.comma import comma_separated
+from compliance.planning.plan import measuring_plan
+from compliance.planning.stimuli import ExtraPatches
 from compliance.readings.convert import Converted, Source, convert
-from compliance.readings.tables import Spectral
-from compliance.rules import load_rule
+from compliance.readings.csv_format import comma_separated
+from compliance.readings.load import readings_from_bytes
+from compliance.readings.raw_table import SpectralOptions
+from compliance.rules.library import load_rule
 
 ROOT = Path(__file__).resolve().parents[2]
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -80,7 +81,7 @@ BACKGROUNDS = ("", "grey, 18 %", 'a "dark" one', "#1 & <2>", "Büro, Licht ’au
 def test_everything_that_a_session_can_say(name: str, chromaticity: bool) -> None:
     """Points, windows, times, repeats, backgrounds, deviations, and digits as meters write them."""
     rule = load_rule(name)
-    plan = measuring_plan([rule], rule.encoding, further=Further(13, windows=True))
+    plan = measuring_plan([rule], rule.encoding, further=ExtraPatches(13, windows=True))
     _, *light = cells(filled_in(plan, rule))
     header, *steps = plan.rows(chromaticity=chromaticity)
     made = [(*header[:-1], "background", "sd", "encoding")]
@@ -239,7 +240,7 @@ def test_codes_in_percent_are_held_against_the_plans(name: str, digits: int | No
 
 def test_columns_of_spectra_and_the_plan() -> None:
     rows = "\n".join(f"{at},0.001,1e-6" for at in WAVELENGTHS)
-    how = {"plan": PLAN, "spectral": Spectral(unit="W/(sr·m²·nm)")}
+    how = {"plan": PLAN, "spectral": SpectralOptions(unit="W/(sr·m²·nm)")}
     found = converted(f"wavelength,a,b\n{rows}\n", "cgats", **how)
     np.testing.assert_allclose(read(found.data).xyz[0], read(spectra()).xyz[0], rtol=1e-12)
 
@@ -301,12 +302,12 @@ REFUSED = {
     "not written": (CSV, {"to": "tm27"}, "tm27 is not written; expected csv or cgats or cxf"),
     "values are no spectra": (
         CSV,
-        {"spectral": Spectral("cie-1964-10"), "encoding": "rgb-10-full"},
+        {"spectral": SpectralOptions("cie-1964-10"), "encoding": "rgb-10-full"},
         "f: has no spectra, whose values could be for another observer",
     ),
     "another observer": (
         spectra(),
-        {"to": "cxf", "spectral": Spectral("cie-1964-10"), "encoding": "rgb-10-full"},
+        {"to": "cxf", "spectral": SpectralOptions("cie-1964-10"), "encoding": "rgb-10-full"},
         "values for cie-1964-10 are written as csv, which says so",
     ),
 }
@@ -321,14 +322,14 @@ def test_what_is_not_converted(text: str, how: dict[str, object], told: str) -> 
 
 
 def test_another_observer_is_for_comparison_only() -> None:
-    done = converted(spectra(), "csv", "rgb-10-full", spectral=Spectral("cie-1964-10"))
+    done = converted(spectra(), "csv", "rgb-10-full", spectral=SpectralOptions("cie-1964-10"))
     assert cells(done.data)[0][6:] == ["observer", "encoding"]
     with pytest.raises(ReadingsError, match="'cie-1964-10' is no observer that a rule judges"):
         read(done.data)
 
 
 def test_another_observer_of_each_format_of_spectra() -> None:
-    ten, plain = Spectral("cie-1964-10"), converted(spectra(), "csv", "rgb-10-full").data
+    ten, plain = SpectralOptions("cie-1964-10"), converted(spectra(), "csv", "rgb-10-full").data
     texts = (spectra(), cgats_spectra(), cxf_of_spectra())
     made = [converted(text, "csv", "rgb-10-full", spectral=ten).data for text in texts]
     found = [list(reader(StringIO(data.decode()))) for data in made]

@@ -8,13 +8,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from other_formats import WAVELENGTHS, edited, read, spectra, tm27
+from helpers.other_formats import WAVELENGTHS, edited, read, spectra, tm27
 
 from compliance.errors import ReadingsError, UsageError
-from compliance.readings.formats import read_table
-from compliance.readings.integration import OBSERVERS, UNITS, unit_of, weights
-from compliance.readings.problems import Problems
-from compliance.readings.tables import Spectral
+from compliance.readings.load import read_raw
+from compliance.readings.raw_table import SpectralOptions
+from compliance.readings.spectral_integration import OBSERVERS, UNITS, unit_of, weights
+from compliance.readings.text import Problems
 
 KM = 683.0
 FIVE = tuple(map(float, WAVELENGTHS))
@@ -31,7 +31,7 @@ def messages(text: str) -> list[str]:
 
 
 def table(text: str, **how: str):
-    return read_table(text, Problems("f"), None, Spectral(**how))
+    return read_raw(text, Problems("f"), None, SpectralOptions(**how))
 
 
 def observer_functions() -> np.ndarray:

@@ -7,12 +7,12 @@ from datetime import date
 from pathlib import Path
 
 import pytest
-from texts import HOUSE, RULE, complaint, edited, rule_folder, write
+from helpers.sample_text import HOUSE, RULE, complaint, edited, rule_folder, write
 
-from compliance.canonical import canonical_bytes
+from compliance.documents import canonical_bytes
 from compliance.errors import RuleError
 from compliance.model import Band, Change, Decision, Level, Limits, Requirement, Rule
-from compliance.rules import load_rule, rule_from_resolved
+from compliance.rules.library import load_rule, rule_from_resolved
 
 HEAD = "rule: house\nextends: sdr@1\ntitle: Ours\nrevision: 1\n"
 CHANGE = "change: {reason: a, agreed_by: b, date: 2026-11-02}"

@@ -5,16 +5,17 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from helpers.sample_text import RULE, STEPS, complaint, edited, write
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from texts import RULE, STEPS, complaint, edited, write
 
 from compliance.errors import RuleError
-from compliance.rules import load_rule, provenance
-from compliance.rules.library import known_rules
-from compliance.rules.repository import (
+from compliance.rules import git_history
+from compliance.rules.library import (
     MOST_LEVELS,
     NAME,
+    known_rules,
+    load_rule,
     read_repository,
     repository_file,
     repository_folders,
@@ -26,7 +27,7 @@ CHILD = "rule: child\nextends: sdr@1\ntitle: T\nrevision: 1\n"
 @pytest.fixture(autouse=True)
 def without_git(monkeypatch: pytest.MonkeyPatch) -> None:
     """git is not asked, for speed."""
-    monkeypatch.setattr(provenance, "_ask", lambda *_: None)
+    monkeypatch.setattr(git_history, "_ask", lambda *_: None)
 
 
 @pytest.fixture

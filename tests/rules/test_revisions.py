@@ -7,11 +7,11 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from texts import HOUSE, RULE, STEPS, edited, rule_folder, write
+from helpers.sample_text import HOUSE, RULE, STEPS, edited, rule_folder, write
 
 from compliance.errors import RuleError
-from compliance.rules import load_rule
-from compliance.rules.revisions import Revision, checked_out, commits_of, is_revision, text_at
+from compliance.rules.git_history import Revision, checked_out, commits_of, is_revision, text_at
+from compliance.rules.library import load_rule
 
 
 def git(folder: Path, *words: str, told: bytes = b"") -> str:

@@ -5,13 +5,14 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from helpers.rule_mistakes import EXTENDED, LISTS, SENSE, STRUCTURE
+from helpers.sample_text import HOUSE, RULE, STEPS, edited, rule_folder, write
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from rule_mistakes import EXTENDED, LISTS, SENSE, STRUCTURE
-from texts import HOUSE, RULE, STEPS, edited, rule_folder, write
 
-from compliance.rules import provenance, shipped_folder
-from compliance.rules.check import check_file
+from compliance.rules import git_history
+from compliance.rules.library import shipped_folder
+from compliance.rules.lint import check_file
 
 SPECS = sorted(shipped_folder().glob("*.yaml"))
 PATCHES = sorted((shipped_folder() / "patches").glob("*.yaml"))
@@ -120,7 +121,7 @@ IN_LISTS = [
 @pytest.fixture(autouse=True)
 def without_git(monkeypatch: pytest.MonkeyPatch) -> None:
     """git is not asked, for speed."""
-    monkeypatch.setattr(provenance, "_ask", lambda *_: None)
+    monkeypatch.setattr(git_history, "_ask", lambda *_: None)
 
 
 def complaints(folder: Path, name: str) -> list[str]:

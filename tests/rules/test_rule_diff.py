@@ -7,28 +7,24 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from helpers.sample_text import RULE, edited, rule_folder
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
-from texts import RULE, edited, rule_folder
 
 from compliance.errors import RuleError
-from compliance.model import (
-    ENCODINGS,
-    POSITIONS,
-    Band,
-    Level,
-    Limits,
-    Over,
-    PatchSet,
-    Requirement,
+from compliance.grading.patches import Plan
+from compliance.model import ENCODINGS, POSITIONS, Band, Level, Limits, Over, PatchSet, Requirement
+from compliance.rules import git_history
+from compliance.rules.compare import Difference, difference, requirement_details
+from compliance.rules.compare_parts import (
+    Extent,
+    Kind,
+    combine,
+    limits_kind,
+    over_extent,
+    set_extent,
 )
-from compliance.patches import Plan
-from compliance.rules import load_rule, provenance
-from compliance.rules.compare import requirement_details
-from compliance.rules.diff import Difference, difference
-from compliance.rules.kinds import Extent, Kind, together
-from compliance.rules.selection import over_extent, set_extent
-from compliance.rules.tolerance import limits_kind
+from compliance.rules.library import load_rule
 
 BUDGET = settings(
     max_examples=300,
@@ -395,7 +391,7 @@ EDITS: list[tuple[str, str, str, Kind]] = [
 @pytest.fixture(autouse=True)
 def without_git(monkeypatch: pytest.MonkeyPatch) -> None:
     """git is not asked, for speed."""
-    monkeypatch.setattr(provenance, "_ask", lambda *_: None)
+    monkeypatch.setattr(git_history, "_ask", lambda *_: None)
 
 
 def compared(folder: Path, old: str, new: str) -> Difference:
@@ -447,7 +443,7 @@ def test_several_changes_at_once(tmp_path: Path, data: st.DataObject) -> None:
     found = compared(tmp_path, RULE, text)
     assert kinds(found) == expected
     weighed = {A: T, W: L}
-    assert found.kind is together(weighed.get(kind, kind) for kind in expected.values())
+    assert found.kind is combine(weighed.get(kind, kind) for kind in expected.values())
     assert found.harmless is all(kind in (T, R, A) for kind in expected.values())
 
 
@@ -586,7 +582,7 @@ def test_other_keys(old: dict[str, object], new: dict[str, object], kind: Kind) 
 
     sets = {"grey": PatchSet("grey", "ramp", steps=11)}
     found = requirement_details(made(new), made(old), sets, sets)
-    assert together(detail.kind for detail in found) is kind
+    assert combine(detail.kind for detail in found) is kind
 
 
 def test_coverage_goes_by_the_hues_it_takes(tmp_path: Path) -> None:

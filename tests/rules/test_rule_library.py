@@ -8,11 +8,11 @@ import subprocess
 from pathlib import Path
 
 import pytest
-from texts import HOUSE, RULE, STEPS, complaint, edited, rule_folder, write
+from helpers.sample_text import HOUSE, RULE, STEPS, complaint, edited, rule_folder, write
 
-from compliance.canonical import canonical_bytes
+from compliance.documents import canonical_bytes
 from compliance.errors import RuleError
-from compliance.rules import load_rule, rule_from_resolved, shipped_folder, shipped_rules
+from compliance.rules.library import load_rule, rule_from_resolved, shipped_folder, shipped_rules
 
 
 def test_the_shipped_rules_are_found_by_id() -> None:

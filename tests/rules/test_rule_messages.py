@@ -5,11 +5,11 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
-from rule_mistakes import EXTENDED, LISTS, SENSE, STRUCTURE
-from texts import HOUSE, RULE, STEPS, complaint, edited, rule_folder, write
+from helpers.rule_mistakes import EXTENDED, LISTS, SENSE, STRUCTURE
+from helpers.sample_text import HOUSE, RULE, STEPS, complaint, edited, rule_folder, write
 
 from compliance.errors import RuleError
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 
 @pytest.mark.parametrize(("old", "new", "message"), STRUCTURE + SENSE)

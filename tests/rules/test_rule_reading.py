@@ -6,9 +6,9 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
-from texts import RULE, edited, rule_folder
+from helpers.sample_text import RULE, edited, rule_folder
 
-from compliance.canonical import digest
+from compliance.documents import digest
 from compliance.model import (
     ENCODINGS,
     POSITIONS,
@@ -22,7 +22,7 @@ from compliance.model import (
     Rule,
     Target,
 )
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 BT709 = ((0.640, 0.330), (0.300, 0.600), (0.150, 0.060))
 BT2020 = ((0.708, 0.292), (0.170, 0.797), (0.131, 0.046))

@@ -6,12 +6,12 @@ from collections.abc import Callable
 from typing import Any
 
 import pytest
-from invented_samples import SAMPLES
-from printed import Said
+from helpers.invented_samples import SAMPLES
+from helpers.pdf_text import Said
 
 from compliance.model import Assessment
-from compliance.sheet.fonts import width
-from compliance.sheet.pen import Pen
+from compliance.pictures.canvas import Pen
+from compliance.pictures.fonts import width
 
 
 @pytest.fixture(scope="session")

@@ -10,10 +10,10 @@ from pathlib import Path
 import pikepdf
 import pytest
 from fontTools.ttLib import TTFont
+from helpers.signing import ATTACHED, archived, run, tool
 from reportlab.pdfgen.canvas import Canvas
-from sealing import ATTACHED, archived, run, tool
 
-from compliance.sheet import fonts
+from compliance.pictures import fonts
 
 
 def test_a_second_library_finds_it_to_be_pdf_a(tmp_path: Path) -> None:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import replace
 
-from printed import Said, everything
+from helpers.pdf_text import Said, everything
 
 from compliance.model import Assessment, Cause
 from compliance.sheet import draw_sheet

@@ -9,7 +9,7 @@ from collections.abc import Callable
 from dataclasses import replace
 
 import pytest
-from printed import Said, everything, on_page
+from helpers.pdf_text import Said, everything, on_page
 
 from compliance.model import Assessment, Reason, Remark
 from compliance.sheet import draw_sheet

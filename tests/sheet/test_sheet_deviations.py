@@ -6,18 +6,16 @@ from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 
-import invented
-import missed
 import pytest
-from missed import AGAIN, assessment, both, deviation
-from sealing import run, tool
+from helpers import near_limit, sample_assessments
+from helpers.near_limit import AGAIN, assessment, both, deviation
+from helpers.signing import run, tool
 
 from compliance.model import Certificate, Reason, Verdict
-from compliance.sheet.content import gather
-from compliance.sheet.front import _extent, _fitting, _room
-from compliance.sheet.style import PAGES
-from compliance.sheet.validity import validity
-from compliance.sheet.write import write_sheet
+from compliance.pictures.canvas import PAGES
+from compliance.sheet.content import build_content, validity
+from compliance.sheet.front_page import _extent, _fitting, _room
+from compliance.sheet.make_sheet import write_sheet
 
 
 def page(pdf: bytes, folder: Path, number: int | None = None) -> str:
@@ -29,7 +27,7 @@ def page(pdf: bytes, folder: Path, number: int | None = None) -> str:
 
 
 def test_page_1_lists_each(tmp_path: Path) -> None:
-    text = page(missed.sheet(accepted=True), tmp_path, 1)
+    text = page(near_limit.sheet(accepted=True), tmp_path, 1)
     assert "Not compliant" in text
     assert "Accepted with deviations, by the client, until the end of 2026-12-10 (UTC)." in text
     assert (
@@ -41,9 +39,9 @@ def test_page_1_lists_each(tmp_path: Path) -> None:
 
 
 def test_the_last_pages_name_who_signed(tmp_path: Path) -> None:
-    text = page(missed.sheet(accepted=True), tmp_path)
+    text = page(near_limit.sheet(accepted=True), tmp_path)
     assert "deviation-1.json, accepted 2026-11-20 18:00 UTC, signed by Cleo Client" in text
-    assert missed.client().signer.fingerprint[:40] in text.replace(" ", "")
+    assert near_limit.client().signer.fingerprint[:40] in text.replace(" ", "")
 
 
 def test_in_part_it_is_listed_and_accepts_nothing(tmp_path: Path) -> None:
@@ -58,7 +56,7 @@ def test_many_with_long_reasons_leave_room_for_the_signatures(size: str) -> None
     found = assessment(both(), now=AGAIN)
     long = replace(both()[0], reason="for the offline edit, " * 11, accepted_by="Cleo Client " * 8)
     grid = PAGES[size]
-    blocks, _ = _fitting(gather(replace(found, deviations=(long,) * 9)).front, grid)
+    blocks, _ = _fitting(build_content(replace(found, deviations=(long,) * 9)).front, grid)
     assert _extent(blocks) <= _room(grid)
 
 
@@ -66,7 +64,7 @@ def test_the_row_of_what_is_accepted_says_so(tmp_path: Path) -> None:
     pdf = write_sheet(assessment(both()[:1], now=AGAIN))
     text = page(pdf, tmp_path, 2)
     assert text.count("Accepted by Cleo Client until 2026-12-10; the verdict stays.") == 1
-    assert "Accepted by" not in page(missed.sheet(), tmp_path)
+    assert "Accepted by" not in page(near_limit.sheet(), tmp_path)
 
 
 def test_of_two_ends_page_1_names_the_first_and_why() -> None:
@@ -80,7 +78,7 @@ def test_of_two_ends_page_1_names_the_first_and_why() -> None:
     due = Certificate("C-1", None, date(2026, 11, 1), date(2026, 12, 12))
     metered = replace(
         found,
-        meter=invented.meter(certificate=due),
+        meter=sample_assessments.meter(certificate=due),
         valid_until=datetime(2026, 12, 13, tzinfo=UTC),
     )
     assert "2026-12-13 00:00 UTC, when the meter's certificate ends, before" in validity(metered)

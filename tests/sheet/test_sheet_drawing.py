@@ -13,15 +13,15 @@ from typing import Any
 
 import pikepdf
 import pytest
-from printed import Said, everything, on_page
+from helpers.pdf_text import Said, everything, on_page
 
 from compliance.errors import SheetError
 from compliance.model import Assessment, Party, Remark, Verdict
+from compliance.pictures.canvas import PAGES
+from compliance.pictures.fonts import MONO, width
 from compliance.sheet import draw_sheet
-from compliance.sheet.content import gather
-from compliance.sheet.fonts import MONO, width
-from compliance.sheet.layout import set_body
-from compliance.sheet.style import PAGES
+from compliance.sheet.content import build_content
+from compliance.sheet.layout import choose_layout
 
 Sample = Callable[[str], Assessment]
 
@@ -74,7 +74,7 @@ def test_no_two_lines_are_printed_over_one_another(
 @pytest.mark.parametrize("page", ["a4", "letter"])
 def test_no_page_is_half_empty(each: Assessment, page: str) -> None:
     grid = PAGES[page]
-    for number, body in enumerate(set_body(gather(each), grid), 2):
+    for number, body in enumerate(choose_layout(build_content(each), grid), 2):
         assert body.filled > 0.5 * grid.depth, f"page {number}"
         assert body.filled <= grid.depth + 0.01, f"page {number}"
 
@@ -230,7 +230,7 @@ def test_guarding_without_uncertainty_leaves_it_open(sample: Sample, said: list[
 
 
 def test_every_requirement_is_printed_shall_first(each: Assessment, said: list[Said]) -> None:
-    content = gather(each)
+    content = build_content(each)
     draw_sheet(each, signed=True)
     levels = [row.level for row in content.now.rows]
     assert levels == sorted(levels, reverse=False)
@@ -324,7 +324,9 @@ def test_labels_say_what_they_are_of(sample: Sample, said: list[Said]) -> None:
 
 
 def test_formulas_are_not_broken_inside(sample: Sample) -> None:
-    formulas = [fact.value for fact in gather(sample("both")).definitions if "·(" in fact.value]
+    formulas = [
+        fact.value for fact in build_content(sample("both")).definitions if "·(" in fact.value
+    ]
     assert formulas
     assert not [text for text in formulas if " − " in text or " + " in text]
 
@@ -378,7 +380,7 @@ AGAIN = """
 import hashlib, sys
 sys.path.insert(0, sys.argv[1])
 from compliance.sheet import draw_sheet
-from invented_samples import both
+from helpers.invented_samples import both
 print(hashlib.sha256(draw_sheet(both(), signed=True).pdf).hexdigest())
 """
 

@@ -8,9 +8,17 @@ from pathlib import Path
 import pytest
 
 from compliance.errors import SheetError
-from compliance.quantities.table import QUANTITIES
-from compliance.sheet.fonts import FACES, MONO, SANS, able, clean, guard, width
-from compliance.sheet.pen import fit, fit_middle, wrap
+from compliance.pictures.canvas import ellipsize, fit_middle, wrap
+from compliance.pictures.fonts import (
+    FACES,
+    MONO,
+    SANS,
+    face_with_glyphs,
+    normalise,
+    require_glyphs,
+    width,
+)
+from compliance.quantities.catalogue import QUANTITIES
 
 TRADE = "Δ γ σ λ δ μ ′ ″ → ✓ ₀ ₂ ⁻ ő ± − · × ≤ ≥ √ ° ² ³ … – “ ” ’ Σ α β"
 
@@ -19,42 +27,42 @@ TRADE = "Δ γ σ λ δ μ ′ ″ → ✓ ₀ ₂ ⁻ ő ± − · × ≤ ≥ �
 def test_signs_of_the_trade_are_there(face: str) -> None:
     for sign in TRADE.split():
         if sign != "✓" or face != "SheetSerif":
-            assert guard(sign, face) == sign
+            assert require_glyphs(sign, face) == sign
 
 
 def test_names_in_three_alphabets_are_there() -> None:
     for name in ("Žižkov Łódź Ærøskøbing", "Ελλάδα", "Київ Ђорђевић", "Nguyễn Đình"):
         for face in FACES:
-            assert guard(clean(name), able(name, face)) == clean(name)
-    assert able("Žižkov", MONO) == MONO
-    assert able("Nguyễn", MONO) == SANS
+            assert require_glyphs(normalise(name), face_with_glyphs(name, face)) == normalise(name)
+    assert face_with_glyphs("Žižkov", MONO) == MONO
+    assert face_with_glyphs("Nguyễn", MONO) == SANS
 
 
 def test_the_catalogue_can_be_printed() -> None:
     for row in QUANTITIES.values():
-        guard(clean(f"{row.title} {row.unit} {row.definition} {row.source}"), SANS)
+        require_glyphs(normalise(f"{row.title} {row.unit} {row.definition} {row.source}"), SANS)
 
 
 def test_every_text_in_the_source_can_be_printed(root: Path) -> None:
     package = root / "compliance"
-    for file in (*(package / "sheet").glob("*.py"), *(package / "wording").glob("*.py")):
-        if file.name == "archive.py":  # XMP, not print
+    for file in (*(package / "sheet").glob("*.py"), *(package / "report").glob("*.py")):
+        if file.name in ("pdfa.py", "junit.py", "findings_csv.py"):  # not print
             continue
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Constant) and isinstance(node.value, str):
-                guard("".join(sign for sign in node.value if sign >= " "), SANS)
+                require_glyphs("".join(sign for sign in node.value if sign >= " "), SANS)
 
 
 def test_a_missing_glyph_is_named() -> None:
     with pytest.raises(SheetError, match=r"no '漢' \(U\+6F22\).*Latin, Greek and Cyrillic"):
-        guard("漢")
+        require_glyphs("漢")
     with pytest.raises(SheetError, match=r"U\+200D"):
-        guard("a\u200db")
+        require_glyphs("a\u200db")
 
 
 def test_text_is_composed_and_set_on_one_line() -> None:
-    assert clean("Z\u030ci\tz\u030c\n  kov\u200b") == "Ži ž kov"
-    assert clean("5\u00a0%") == "5\u00a0%"
+    assert normalise("Z\u030ci\tz\u030c\n  kov\u200b") == "Ži ž kov"
+    assert normalise("5\u00a0%") == "5\u00a0%"
 
 
 def test_lines_stay_within_the_measure() -> None:
@@ -65,8 +73,8 @@ def test_lines_stay_within_the_measure() -> None:
 
 
 def test_a_cut_line_says_so() -> None:
-    assert fit("short", SANS, 8, 100) == "short"
-    cut = fit("long " * 50, SANS, 8, 100)
+    assert ellipsize("short", SANS, 8, 100) == "short"
+    cut = ellipsize("long " * 50, SANS, 8, 100)
     assert cut.endswith("…")
     assert width(cut, SANS, 8) <= 100
     middle = fit_middle("begin" + "x" * 200 + "end", SANS, 8, 100)
@@ -77,7 +85,7 @@ def test_a_cut_line_says_so() -> None:
 
 def test_only_the_pen_writes_on_the_canvas(root: Path) -> None:
     for file in (root / "compliance" / "sheet").glob("*.py"):
-        if file.name in ("pen.py", "stamp.py"):
+        if file.name in ("canvas.py", "signature_box.py"):
             continue
         source = file.read_text(encoding="utf-8")
         for call in ("drawString", "drawRightString", "drawCentredString", "beginText", "textOut"):
@@ -85,7 +93,7 @@ def test_only_the_pen_writes_on_the_canvas(root: Path) -> None:
 
 
 def test_the_licence_lies_beside_the_fonts(root: Path) -> None:
-    folder = root / "compliance" / "sheet" / "fonts"
+    folder = root / "compliance" / "pictures" / "fonts"
     licence = (folder / "LICENSE.txt").read_text(encoding="utf-8")
     assert "Permission is hereby granted" in licence
     assert {file.stem for file in folder.glob("*.ttf")} == set(FACES)
@@ -93,7 +101,7 @@ def test_the_licence_lies_beside_the_fonts(root: Path) -> None:
 
 def test_the_fonts_are_renamed_and_keep_their_notice(root: Path) -> None:
     ttlib = pytest.importorskip("fontTools.ttLib")
-    for file in (root / "compliance" / "sheet" / "fonts").glob("*.ttf"):
+    for file in (root / "compliance" / "pictures" / "fonts").glob("*.ttf"):
         with ttlib.TTFont(file) as font:
             for number in (1, 2, 3, 4, 6):
                 name = font["name"].getDebugName(number)

@@ -7,17 +7,15 @@ from dataclasses import dataclass, replace
 from typing import Any
 
 import pytest
-from invented_charts import charts
-from printed import Said, everything
+from helpers.invented_charts import charts
+from helpers.pdf_text import Said, everything
 
 from compliance.model import Assessment, Charts, DifferencePoint, Differences, LevelPoint
+from compliance.pictures.axes import Axis, Frame
+from compliance.pictures.canvas import INK, Pen
+from compliance.pictures.charts import PLOTS, draw_white, plots_of
+from compliance.pictures.tracking import tracking
 from compliance.sheet import draw_sheet
-from compliance.sheet.axes import Axis, Frame
-from compliance.sheet.pen import Pen
-from compliance.sheet.plots import PLOTS, plots_of
-from compliance.sheet.style import INK
-from compliance.sheet.tracking import tracking
-from compliance.sheet.white import draw_white
 
 Sample = Callable[[str], Assessment]
 Spots = Sequence[tuple[float, float]]

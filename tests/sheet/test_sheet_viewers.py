@@ -9,15 +9,14 @@ from pathlib import Path
 import numpy as np
 import pikepdf
 import pytest
-from browser import Browser, Picture, browser, picture
+from helpers.browser import Browser, Picture, browser, picture
+from helpers.signing import run, tool
 from numpy.typing import NDArray
-from sealing import run, tool
 
 from compliance.model import Assessment, Verdict
+from compliance.pictures.canvas import INK, Pen
 from compliance.sheet import draw_sheet
-from compliance.sheet.marks import draw_mark
-from compliance.sheet.pen import Pen
-from compliance.sheet.style import INK
+from compliance.sheet.elements import draw_mark
 
 Sample = Callable[[str], Assessment]
 

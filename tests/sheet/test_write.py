@@ -7,13 +7,13 @@ from pathlib import Path
 
 import pikepdf
 import pytest
-from evidence_of_a_slot import assessment, evidence
-from sealing import MADE, PASSWORD, identity, run, tool
+from helpers.evidence_of_a_slot import assessment, evidence
+from helpers.signing import MADE, PASSWORD, identity, run, tool
 
 from compliance.errors import SheetError
-from compliance.identity import load_identity, new_identity
-from compliance.sheet.write import KINDS, write_sheet
-from compliance.signatures import read_attachments
+from compliance.sheet.make_sheet import KINDS, write_sheet
+from compliance.signing.keys import load_identity, new_identity
+from compliance.signing.read import read_attachments
 
 
 @pytest.mark.parametrize("page", ["a4", "letter"])

@@ -17,15 +17,15 @@ from functools import cache
 from pathlib import Path
 
 import pytest
-from authorities import DOCUMENTS, Holder, issued
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID
-from sealing import byte_ranges, container, countersigned, run, signed, tool
-from tampering import new_annotation, new_attachment, new_text, new_title, updated
+from helpers.authorities import DOCUMENTS, Holder, issued
+from helpers.signing import byte_ranges, container, countersigned, run, signed, tool
+from helpers.tampering import new_annotation, new_attachment, new_text, new_title, updated
 
-import compliance.stamped
-from compliance.identity import Signer, read_certificates
-from compliance.signatures import read_signatures
+import compliance.signing.timestamps
+from compliance.signing.certificates import Signer, read_certificates
+from compliance.signing.read import read_signatures
 
 NOW = datetime.now(UTC).replace(microsecond=0) - timedelta(minutes=10)
 START = NOW - timedelta(days=30)
@@ -78,7 +78,7 @@ def by_a_stranger() -> bytes:
 def after_its_time() -> bytes:
     old = issued("Facility Signer", root(), start=START, life=timedelta(days=10))
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(compliance.stamped, "_check_validity", lambda *_: None)
+        patch.setattr(compliance.signing.timestamps, "_check_validity", lambda *_: None)
         return signed(who=old.identity, when=NOW)
 
 

@@ -12,10 +12,10 @@ from typing import Any
 
 import pikepdf
 import pytest
+from helpers.signing import ATTACHED, archived
 from pikepdf import Array, Dictionary, Name, String
-from sealing import ATTACHED, archived
 
-from compliance.signatures import read_attachments
+from compliance.signing.read import read_attachments
 
 FIRST = "assessment.json"
 LARGEST = 1 << 20

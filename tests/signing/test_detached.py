@@ -14,14 +14,14 @@ from typing import Any
 
 import pytest
 from asn1crypto import cms
-from authorities import Clock, Holder, Within, clock, issued
 from cryptography.x509.oid import ExtendedKeyUsageOID
-from sealing import MADE, SIGNED, identity, run, tool
+from helpers.authorities import Clock, Holder, Within, clock, issued
+from helpers.signing import MADE, SIGNED, identity, run, tool
 
-import compliance.stamped
-from compliance.detached import Detached, read_detached, sign_detached
+import compliance.signing.timestamps
 from compliance.errors import IdentityError, TimestampError
-from compliance.identity import read_certificates
+from compliance.signing.certificates import read_certificates
+from compliance.signing.detached import Detached, read_detached, sign_detached
 
 DATA = b'{"accepted": "the white"}'
 MONTH = timedelta(days=30)
@@ -103,8 +103,8 @@ def brief() -> Holder:
 def unchecked(claimed: datetime, when: datetime | None) -> bytes:
     """Signed whatever the dates, as another program would."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(compliance.stamped, "_check_validity", lambda *_: None)
-        patch.setattr(compliance.stamped, "_check_stamp", lambda *_: None)
+        patch.setattr(compliance.signing.timestamps, "_check_validity", lambda *_: None)
+        patch.setattr(compliance.signing.timestamps, "_check_stamp", lambda *_: None)
         stamper = None if when is None else Within(when)
         return sign_detached(DATA, brief().identity, when=claimed, stamper=stamper)
 

@@ -11,10 +11,11 @@ from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.hazmat.primitives.asymmetric import ec, ed25519, rsa
 from cryptography.hazmat.primitives.serialization import pkcs12
 from cryptography.x509.oid import NameOID
-from sealing import MADE, PASSWORD, identity, run, tool
+from helpers.signing import MADE, PASSWORD, identity, run, tool
 
 from compliance.errors import IdentityError
-from compliance.identity import LIFE, load_identity, new_identity, read_certificates
+from compliance.signing.certificates import read_certificates
+from compliance.signing.keys import LIFE, load_identity, new_identity
 
 
 def test_a_new_identity_says_whose_it_is() -> None:

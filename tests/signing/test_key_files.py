@@ -7,18 +7,19 @@ from io import BytesIO
 from pathlib import Path
 
 import pytest
-from authorities import YEAR, issued, leaf, middle, root, signed_by_rsa
 from cryptography import x509
 from cryptography.hazmat.primitives import serialization
 from cryptography.hazmat.primitives.asymmetric import ec
 from cryptography.hazmat.primitives.serialization import pkcs12
 from cryptography.x509.oid import ExtendedKeyUsageOID
+from helpers.authorities import YEAR, issued, leaf, middle, root, signed_by_rsa
+from helpers.signing import MADE, PASSWORD, identity, run, signed, tool
 from pyhanko.pdf_utils.reader import PdfFileReader
-from sealing import MADE, PASSWORD, identity, run, signed, tool
 
 from compliance.errors import IdentityError
-from compliance.identity import load_identity, needs_password, new_request, read_certificates
-from compliance.signatures import read_signatures
+from compliance.signing.certificates import read_certificates
+from compliance.signing.keys import load_identity, needs_password, new_request
+from compliance.signing.read import read_signatures
 from compliance.verification import verify_sheet
 
 

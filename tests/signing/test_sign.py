@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pikepdf
 import pytest
-from sealing import (
+from helpers.signing import (
     MADE,
     SIGNED,
     archived,
@@ -23,8 +23,8 @@ from sealing import (
 )
 
 from compliance.errors import IdentityError
-from compliance.signatures import read_signatures
-from compliance.signing import COUNTER_FIELD, FACILITY_FIELD, role_in, role_reason
+from compliance.signing.read import read_signatures
+from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, role_in, role_reason
 
 
 @pytest.fixture(scope="module", params=["signed", "countersigned"])

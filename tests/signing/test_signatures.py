@@ -8,11 +8,19 @@ from functools import cache
 from typing import Any
 
 import pytest
-from authorities import DOCUMENTS, Holder, issued, leaf, middle, root
 from cryptography.hazmat.primitives import serialization
 from cryptography.x509.oid import ExtendedKeyUsageOID
-from sealing import ATTACHED, archived, byte_ranges, container, countersigned, identity, signed
-from tampering import (
+from helpers.authorities import DOCUMENTS, Holder, issued, leaf, middle, root
+from helpers.signing import (
+    ATTACHED,
+    archived,
+    byte_ranges,
+    container,
+    countersigned,
+    identity,
+    signed,
+)
+from helpers.tampering import (
     new_annotation,
     new_attachment,
     new_packet,
@@ -22,8 +30,8 @@ from tampering import (
     updated,
 )
 
-from compliance.identity import Signer, read_certificates
-from compliance.signatures import Seal, read_attachments, read_signatures
+from compliance.signing.certificates import Signer, read_certificates
+from compliance.signing.read import PdfSignatures, read_attachments, read_signatures
 
 
 @cache
@@ -60,7 +68,7 @@ def test_a_countersigned_file_has_no_faults() -> None:
 
 
 def test_an_unsigned_file_has_no_signatures() -> None:
-    assert read_signatures(archived()) == Seal((), 1, ())
+    assert read_signatures(archived()) == PdfSignatures((), 1, ())
 
 
 @pytest.mark.parametrize(("make", "flips"), [(once, 200), (twice, 60)])

@@ -11,16 +11,17 @@ from pathlib import Path
 
 import pytest
 from asn1crypto import tsp
-from authorities import Clock, Within, clock, issued
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID
-from sealing import MADE, PASSWORD, SIGNED, countersigned, identity, run, signed, tool
-from timeserver import Answer, serving
+from helpers.authorities import Clock, Within, clock, issued
+from helpers.signing import MADE, PASSWORD, SIGNED, countersigned, identity, run, signed, tool
+from helpers.timeserver import Answer, serving
 
 from compliance.errors import TimestampError, UsageError
-from compliance.identity import load_identity, new_identity, read_certificates
-from compliance.signatures import Signature, read_signatures
-from compliance.stamping import LARGEST, REPLY, Reply, Stamper
+from compliance.signing.certificates import read_certificates
+from compliance.signing.keys import load_identity, new_identity
+from compliance.signing.read import Signature, read_signatures
+from compliance.signing.timestamps import LARGEST, REPLY, Reply, Stamper
 
 
 def one(data: bytes, *trusted: bytes) -> Signature:
@@ -145,7 +146,7 @@ def unchecked(stamper: Within) -> bytes:
     with pytest.raises(TimestampError, match="it would not hold: its time stamp"):
         signed(stamper=stamper)
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("compliance.stamping._faults", lambda *_: [])
+        patch.setattr("compliance.signing.timestamps._reply_faults", lambda *_: [])
         return signed(stamper=stamper)
 
 

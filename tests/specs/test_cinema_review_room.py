@@ -11,13 +11,13 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import simulated
+from helpers import simulated
+from helpers.shipped import edges, finding, ideal, judged, other_primaries, outside
 from numpy.typing import NDArray
-from shipped import edges, finding, ideal, judged, other_primaries, outside
 
-from compliance.colorimetry.spaces import PRIMARIES
+from compliance.colour.spaces import PRIMARIES
 from compliance.model import Assessment, Level, Outcome, Reason
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 

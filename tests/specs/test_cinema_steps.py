@@ -13,14 +13,14 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import simulated
+from helpers import simulated
+from helpers.shipped import black, edge_share, edges, finding, ideal, judged, outside
 from numpy.typing import NDArray
-from shipped import black, edge_share, edges, finding, ideal, judged, outside
 
-from compliance.colorimetry.spaces import xy_to_xyz
+from compliance.colour.spaces import xy_to_xyz
+from compliance.grading.patches import PlannedPatch
 from compliance.model import Assessment, Outcome, Rule
-from compliance.patches import PlannedPatch
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 

@@ -4,15 +4,15 @@ from __future__ import annotations
 
 import numpy as np
 import pytest
-import simulated
+from helpers import simulated
+from helpers.shipped import ideal, judged, other_primaries, outside
 from numpy.typing import NDArray
-from shipped import ideal, judged, other_primaries, outside
 
-from compliance.colorimetry.pq import pq
-from compliance.colorimetry.spaces import PRIMARIES
+from compliance.colour.pq import pq
+from compliance.colour.spaces import PRIMARIES
+from compliance.grading.patches import PlannedPatch
 from compliance.model import Outcome, Rule
-from compliance.patches import PlannedPatch
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 

@@ -12,17 +12,17 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-import simulated
+from helpers import simulated
+from helpers.outside_tools import colour
+from helpers.shipped import ideal, judged, outside
 from numpy.typing import NDArray
-from outside import colour
-from shipped import ideal, judged, outside
 
 from compliance import targets
-from compliance.colorimetry.spaces import PRIMARIES, WHITES, rgb_to_xyz_matrix
+from compliance.colour.spaces import PRIMARIES, WHITES, rgb_to_xyz_matrix
 from compliance.errors import RuleError
 from compliance.model import Outcome, Rule
-from compliance.rules import load_rule
-from compliance.target_model import target_model
+from compliance.rules.library import load_rule
+from compliance.targets import target_model
 
 Array = NDArray[np.float64]
 

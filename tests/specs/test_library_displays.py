@@ -11,11 +11,11 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from good_displays import FAMILIES, family, good, wrong, wrong_ways
-from shipped import RULES, judged
+from helpers.good_displays import FAMILIES, family, good, wrong, wrong_ways
+from helpers.shipped import RULES, judged
 
 from compliance.model import Outcome
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 PER_FAMILY = 40
 WRONG = 2

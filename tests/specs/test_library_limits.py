@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import pytest
-from pushed import Bench, pushes
-from shipped import RULES, applicable, finding, judged, outside, technologies
+from helpers.limit_pushers import Bench, pushes
+from helpers.shipped import RULES, applicable, finding, judged, outside, technologies
 
 from compliance.model import Level, Outcome, Verdict
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 COUPLED: dict[str, set[str]] = {
     # Black is a part of contrast.

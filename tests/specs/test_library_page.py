@@ -9,10 +9,10 @@ from types import ModuleType
 
 import pytest
 import robustness
-from shipped import RULES
+from helpers.shipped import RULES
 
 from compliance.model import ENCODINGS
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -79,8 +79,8 @@ def test_skin_and_memory_colours_are_what_they_say() -> None:
     To the rounding of the codes: a code of 10-bit PQ is up to .8 in a* or b*.
     """
     from compliance import targets
-    from compliance.colorimetry import codes, spaces
-    from compliance.target_model import target_model
+    from compliance.colour import codes, spaces
+    from compliance.targets import target_model
 
     lists = script("make_patch_lists")
     seen = 0

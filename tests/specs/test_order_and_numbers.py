@@ -7,12 +7,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-import simulated
-from good_displays import good
-from shipped import RULES, ideal, judged
+from helpers import simulated
+from helpers.good_displays import good
+from helpers.shipped import RULES, ideal, judged
 
 from compliance.model import Assessment, Finding, Rule, Value, Verdict
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 
 def shuffled(shown: list[simulated.Shown], seed: int) -> list[simulated.Shown]:

@@ -9,13 +9,13 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from helpers.shipped import black, finding, ideal, judged, outside, tinted
 from numpy.typing import NDArray
-from shipped import black, finding, ideal, judged, outside, tinted
 
-from compliance.colorimetry.spaces import PRIMARIES
+from compliance.colour.spaces import PRIMARIES
+from compliance.grading.patches import PlannedPatch
 from compliance.model import Outcome, Rule, Verdict
-from compliance.patches import PlannedPatch
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 

@@ -6,15 +6,15 @@ from collections.abc import Iterator
 
 import numpy as np
 import pytest
-import simulated
+from helpers import simulated
+from helpers.shipped import RULES, black, edge_share, edges, ideal, judged, outside, technologies
 from numpy.typing import NDArray
-from shipped import RULES, black, edge_share, edges, ideal, judged, outside, technologies
 
 from compliance import targets
-from compliance.decision import margin
+from compliance.grading.decide import margin
+from compliance.grading.patches import Plan, PlannedPatch
 from compliance.model import ENCODINGS, Finding, Outcome, Reason, Rule, Verdict
-from compliance.patches import Plan, PlannedPatch
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 from compliance.sheet import fonts
 
 Array = NDArray[np.float64]
@@ -67,9 +67,9 @@ def test_every_limit_says_how_firm_it_is(rule: Rule) -> None:
 
 def test_the_sheet_has_every_sign_of_its_words(rule: Rule) -> None:
     for text in (rule.title, *(one.title for one in rule.requirements)):
-        fonts.guard(text)
+        fonts.require_glyphs(text)
     for requirement in rule.requirements:
-        fonts.guard(requirement.clause or "")
+        fonts.require_glyphs(requirement.clause or "")
 
 
 @pytest.mark.parametrize("quantised", [False, True])

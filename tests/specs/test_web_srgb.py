@@ -9,12 +9,12 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
+from helpers.shipped import ideal, judged, outside
 from numpy.typing import NDArray
-from shipped import ideal, judged, outside
 
+from compliance.grading.patches import PlannedPatch
 from compliance.model import Assessment, Outcome
-from compliance.patches import PlannedPatch
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 

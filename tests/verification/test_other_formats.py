@@ -5,21 +5,22 @@ from __future__ import annotations
 from datetime import UTC, datetime
 
 import pytest
-from evidence_of_a_slot import JOB, METER, RULE
-from sealing import SIGNED, identity
-from simulated import csv, ideal
+from helpers.evidence_of_a_slot import JOB, METER, RULE
+from helpers.signing import SIGNED, identity
+from helpers.simulated import csv, ideal
 
 from compliance.assessment import assess
-from compliance.enclosures import name_faults
-from compliance.evidence import attachments, reassess
-from compliance.job import job_from_document
-from compliance.meter import meter_from_document
+from compliance.evidence.attachments import name_faults
+from compliance.evidence.recompute import attachments, reassess
+from compliance.job_file import job_from_document
+from compliance.meter_file import meter_from_document
 from compliance.model import Assessment
-from compliance.readings import readings_from_bytes
 from compliance.readings.convert import Source, convert
-from compliance.rules import load_rule
-from compliance.sheet.write import write_sheet
-from compliance.verification import Status, verify_sheet
+from compliance.readings.load import readings_from_bytes
+from compliance.rules.library import load_rule
+from compliance.sheet.make_sheet import write_sheet
+from compliance.verification import verify_sheet
+from compliance.verification.result import Status
 
 NOW = datetime(2026, 11, 20, 9, tzinfo=UTC)
 NAMES = {"cgats": "readings.txt", "cxf": "readings.cxf"}
@@ -63,9 +64,9 @@ def test_two_files_of_readings_do_not_belong_to_one_sheet() -> None:
 
 
 def test_a_changed_digit_is_found() -> None:
-    from compliance.enclosures import digest_faults, stated_in
+    from compliance.evidence.attachments import digest_faults, read_assessment
 
     files = attachments(assessed("cgats", "csv"))
     changed = files["readings.txt"].replace(b"\tcentre", b"\tleft", 1)
-    (fault,) = digest_faults({**files, "readings.txt": changed}, stated_in(files))
+    (fault,) = digest_faults({**files, "readings.txt": changed}, read_assessment(files))
     assert fault.startswith("readings.txt: the readings were changed")

@@ -8,14 +8,15 @@ from typing import Any
 
 import pikepdf
 import pytest
-from evidence_of_a_slot import assessment, evidence, mended, sealed, with_assessment
+from helpers.evidence_of_a_slot import assessment, evidence, mended, sealed, with_assessment
+from helpers.signing import countersigned, countersigned_elsewhere, identity
 from pikepdf import Array, Dictionary, Name, String
-from sealing import countersigned, countersigned_elsewhere, identity
 
-import compliance.sheet.write
-from compliance.likeness import CLOSE, _close
-from compliance.sheet.write import archival_sheet, write_sheet
-from compliance.verification import Verification, verify_sheet
+import compliance.sheet.make_sheet
+from compliance.sheet.make_sheet import archival_sheet, write_sheet
+from compliance.verification import verify_sheet
+from compliance.verification.compare_pages import CLOSE, _close
+from compliance.verification.result import Verification
 
 ME = [identity().pem]
 
@@ -24,16 +25,16 @@ def forged(change: Callable[[pikepdf.Pdf], object], page: str = "a4") -> Verific
     """A sheet changed before its own facility signed it."""
     honest = archival_sheet
 
-    def dishonest(*arguments: Any, **named: Any) -> compliance.sheet.write.Unsigned:
+    def dishonest(*arguments: Any, **named: Any) -> compliance.sheet.make_sheet.Unsigned:
         sheet = honest(*arguments, **named)
         with pikepdf.open(BytesIO(sheet.pdf)) as pdf:
             change(pdf)
             out = BytesIO()
             pdf.save(out, fix_metadata_version=False, force_version="1.7")
-        return compliance.sheet.write.Unsigned(out.getvalue(), sheet.boxes, sheet.facility)
+        return compliance.sheet.make_sheet.Unsigned(out.getvalue(), sheet.boxes, sheet.facility)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(compliance.sheet.write, "archival_sheet", dishonest)
+        patch.setattr(compliance.sheet.make_sheet, "archival_sheet", dishonest)
         data = write_sheet(assessment(), identity=identity(), page=page)
     return verify_sheet(data, trust=ME)
 
@@ -156,11 +157,11 @@ def test_forged_pages_are_found_out(change: Callable[[pikepdf.Pdf], object], wor
 
 def test_a_box_of_the_signature_elsewhere() -> None:
     """A signature that shows over a whole page, with what it likes in it."""
-    honest = compliance.signing.Box.corners.fget
+    honest = compliance.signing.sign.Box.corners.fget
     assert honest is not None
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(
-            compliance.signing.Box, "corners", property(lambda box: (0, 0, *honest(box)[2:]))
+            compliance.signing.sign.Box, "corners", property(lambda box: (0, 0, *honest(box)[2:]))
         )
         data = write_sheet(assessment(), identity=identity())
     found = verify_sheet(data, trust=ME)
@@ -175,8 +176,8 @@ def test_pages_of_another_version_are_not_compared() -> None:
         stated["tool"]["version"] = "0.0.1"
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("compliance.sheet.particulars.NOT_STATED", "unknown")
-        patch.setattr("compliance.sheet.archive.CONDITION", "sRGB")
+        patch.setattr("compliance.report.numbers.NOT_STATED", "unknown")
+        patch.setattr("compliance.sheet.pdfa.CONDITION", "sRGB")
         data = sealed(mended(with_assessment(older)))
     found = verify_sheet(data, trust=ME)
     assert [str(step.status) for step in found.steps] == ["ok"] * 5 + ["not done"]
@@ -188,8 +189,8 @@ def test_pages_of_another_version_are_not_compared() -> None:
 
 def test_pages_by_other_libraries_are_not_compared() -> None:
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("compliance.sheet.archive.PRODUCER", "deliverable-compliance 0.1.0 (other 1)")
-        patch.setattr("compliance.sheet.archive.CONDITION", "sRGB")
+        patch.setattr("compliance.sheet.pdfa.PRODUCER", "deliverable-compliance 0.1.0 (other 1)")
+        patch.setattr("compliance.sheet.pdfa.CONDITION", "sRGB")
         data = write_sheet(assessment(), identity=identity())
     step = verify_sheet(data, trust=ME).steps[5]
     assert step.status == "not done"
@@ -207,7 +208,7 @@ def test_another_last_digit_excuses_pages() -> None:
             finding["value"] = [each * (1 + 1e-15) for each in finding["value"]]
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr("compliance.sheet.archive.CONDITION", "sRGB")
+        patch.setattr("compliance.sheet.pdfa.CONDITION", "sRGB")
         data = sealed(mended(with_assessment(drifted)))
     found = verify_sheet(data, trust=ME)
     assert found.steps[4].status == "ok"

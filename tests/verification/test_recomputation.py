@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from compliance.recomputation import Topic, compare, tool_of
+from compliance.verification.compare import Topic, compare, tool_version
 
 Document = dict[str, Any]
 Change = Callable[[Document], None]
@@ -292,6 +292,6 @@ def test_the_state_before_calibration_is_compared_too() -> None:
 
 
 def test_tool_of() -> None:
-    assert tool_of(assessment()) == ("1", 1)
-    assert tool_of({}) == (None, None)
-    assert tool_of({"tool": "mine"}) == (None, None)
+    assert tool_version(assessment()) == ("1", 1)
+    assert tool_version({}) == (None, None)
+    assert tool_version({"tool": "mine"}) == (None, None)

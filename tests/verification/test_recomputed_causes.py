@@ -7,14 +7,14 @@ from datetime import UTC, datetime
 from functools import cache
 from typing import Any
 
-import faulty
 import numpy as np
+from helpers import faulty_displays
 
 from compliance.assessment import assess
-from compliance.evidence import attachments, reassess
+from compliance.evidence.recompute import attachments, reassess
 from compliance.model import Assessment
-from compliance.recomputation import Topic, compare
-from compliance.rules import load_rule
+from compliance.rules.library import load_rule
+from compliance.verification.compare import Topic, compare
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 RULE = "sdr-broadcast"
@@ -25,8 +25,8 @@ def assessed() -> Assessment:
     """A slot with gamma 2.1, and readings from before."""
     rule = load_rule(RULE)
     before, after = (
-        faulty.readings(rule, (fault,), np.random.RandomState(seed))
-        for seed, fault in enumerate((faulty.power(1.9), faulty.power(2.1)))
+        faulty_displays.readings(rule, (fault,), np.random.RandomState(seed))
+        for seed, fault in enumerate((faulty_displays.power(1.9), faulty_displays.power(2.1)))
     )
     return assess(rule, after, before=before, now=NOW)
 

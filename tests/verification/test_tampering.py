@@ -8,11 +8,11 @@ from functools import cache
 from io import BytesIO
 from typing import Any
 
-import flipped
 import pikepdf
 import pytest
-from authorities import Within, issued
-from evidence_of_a_slot import (
+from helpers import byte_flips
+from helpers.authorities import Within, issued
+from helpers.evidence_of_a_slot import (
     assessment,
     evidence,
     mended,
@@ -20,17 +20,8 @@ from evidence_of_a_slot import (
     with_assessment,
     with_reading,
 )
-from pyhanko.pdf_utils import generic
-from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
-from pyhanko.sign import fields
-from sealing import (
-    SIGNED,
-    byte_ranges,
-    container,
-    countersigned,
-    identity,
-)
-from tampering import (
+from helpers.signing import SIGNED, byte_ranges, container, countersigned, identity
+from helpers.tampering import (
     new_annotation,
     new_attachment,
     new_packet,
@@ -39,10 +30,14 @@ from tampering import (
     nothing_but_written,
     updated,
 )
+from pyhanko.pdf_utils import generic
+from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
+from pyhanko.sign import fields
 
-import compliance.signing
-from compliance.sheet.write import write_sheet
-from compliance.verification import Verification, verify_sheet
+import compliance.signing.sign
+from compliance.sheet.make_sheet import write_sheet
+from compliance.verification import verify_sheet
+from compliance.verification.result import Verification
 
 TRUST = [identity().pem, identity("Cleo Client").pem]
 
@@ -88,7 +83,7 @@ def capitals() -> bytes:
     start, end = hole(sheet())
     digits = sheet()[start:end]
     first = next(at for at, digit in enumerate(digits) if chr(digit).isalpha())
-    return flipped._with(sheet(), start + first, digits[first] ^ 0x20)
+    return byte_flips._with(sheet(), start + first, digits[first] ^ 0x20)
 
 
 def another_certificate() -> bytes:
@@ -108,7 +103,7 @@ def broken_stamp() -> bytes:
     """The last byte of the container changed: it is of the time stamp's own signature."""
     start, _ = hole(stamped())
     last = start + 2 * len(container(stamped())) - 1
-    return flipped._with(stamped(), last, ord("1" if stamped()[last] == ord("0") else "0"))
+    return byte_flips._with(stamped(), last, ord("1" if stamped()[last] == ord("0") else "0"))
 
 
 # ---------------------------------------------------------------- the file
@@ -149,7 +144,7 @@ def within_the_countersignature(change: Callable[[Any], None]) -> bytes:
             change(self)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(compliance.signing, "_Writer", Writer)
+        patch.setattr(compliance.signing.sign, "_Writer", Writer)
         return countersigned(sheet())
 
 
@@ -296,8 +291,8 @@ def test_a_stripped_countersignature_leaves_what_was_there_before() -> None:
     assert verify_sheet(sheet()).signatures[0].claimed == SIGNED
 
 
-@pytest.mark.parametrize("name", flipped.FILES)
+@pytest.mark.parametrize("name", byte_flips.FILES)
 def test_no_byte_can_be_changed(name: str) -> None:
     """Over a fixed sample; with LONG_TESTS=1 over 2,000 places, as `flipped.py` by hand."""
     long = os.environ.get("LONG_TESTS") == "1"
-    assert flipped.let_pass(name, 2000 if long else 40, 3) == []
+    assert byte_flips.let_pass(name, 2000 if long else 40, 3) == []

@@ -10,15 +10,16 @@ from datetime import datetime, timedelta
 from functools import cache
 
 import pytest
-from authorities import YEAR, Clock, Holder, Within, clock, issued
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID
-from evidence_of_a_slot import evidence, sealed
-from sealing import MADE, SIGNED, countersigned, identity, signed
+from helpers.authorities import YEAR, Clock, Holder, Within, clock, issued
+from helpers.evidence_of_a_slot import evidence, sealed
+from helpers.signing import MADE, SIGNED, countersigned, identity, signed
 
-import compliance.stamped
-from compliance.stamping import Stamper
-from compliance.verification import Verification, verify_sheet
+import compliance.signing.timestamps
+from compliance.signing.timestamps import Stamper
+from compliance.verification import verify_sheet
+from compliance.verification.result import Verification
 
 MONTH = timedelta(days=30)
 LONG_AGO = datetime(2011, 3, 1, 9, 0, tzinfo=MADE.tzinfo)
@@ -44,8 +45,8 @@ def trust(kind: str) -> list[bytes]:
 def unchecked(who: Holder, when: datetime, stamper: Stamper | None = None) -> bytes:
     """Signed whatever the dates, as another program would."""
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(compliance.stamped, "_check_validity", lambda *_: None)
-        patch.setattr(compliance.stamped, "_check_stamp", lambda *_: None)
+        patch.setattr(compliance.signing.timestamps, "_check_validity", lambda *_: None)
+        patch.setattr(compliance.signing.timestamps, "_check_stamp", lambda *_: None)
         return signed(who=who.identity, when=when, stamper=stamper)
 
 

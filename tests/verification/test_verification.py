@@ -11,8 +11,8 @@ from io import BytesIO
 from typing import Any
 
 import pytest
-from authorities import Within, clock
-from evidence_of_a_slot import (
+from helpers.authorities import Within, clock
+from helpers.evidence_of_a_slot import (
     assessment,
     document,
     dumped,
@@ -24,22 +24,16 @@ from evidence_of_a_slot import (
     with_reading,
     with_rule,
 )
+from helpers.signing import PASSWORD, SIGNED, archived, byte_ranges, countersigned, identity
 from pikepdf import Pdf
-from sealing import (
-    PASSWORD,
-    SIGNED,
-    archived,
-    byte_ranges,
-    countersigned,
-    identity,
-)
 
-import compliance.evidence
-import compliance.stamped
+import compliance.evidence.recompute
+import compliance.signing.timestamps
 from compliance.errors import IdentityError
-from compliance.identity import LIFE, load_identity, new_identity
-from compliance.sheet.write import write_sheet
-from compliance.verification import Status, Verification, verify_sheet
+from compliance.sheet.make_sheet import write_sheet
+from compliance.signing.keys import LIFE, load_identity, new_identity
+from compliance.verification import verify_sheet
+from compliance.verification.result import Status, Verification
 
 ME = [identity().pem]
 STRANGER = identity("Mallory")
@@ -406,7 +400,7 @@ def test_a_fault_in_computing_again_is_a_failed_step(monkeypatch: pytest.MonkeyP
     def broken(_: object) -> dict[str, Any]:
         raise ZeroDivisionError("division by zero")
 
-    monkeypatch.setattr(compliance.evidence, "assess_again", broken)
+    monkeypatch.setattr(compliance.evidence.recompute, "assess_again", broken)
     found = verify_sheet(sheet(), trust=ME)
     assert statuses(found)[4] == "fail"
     assert told(found, 5) == ("not possible: ZeroDivisionError: division by zero")
@@ -420,7 +414,7 @@ def test_a_time_outside_the_certificates_dates(
     when: datetime, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Of a certificate that is valid long before the sheet is signed, or long after."""
-    monkeypatch.setattr(compliance.stamped, "_check_validity", lambda *_: None)
+    monkeypatch.setattr(compliance.signing.timestamps, "_check_validity", lambda *_: None)
     data = new_identity("Ada Quill", "Low House", "ada@example.org", PASSWORD, when)
     who = load_identity(data, PASSWORD)
     found = verify_sheet(sealed(evidence(), who), trust=[who.pem])

@@ -1,1 +1,0 @@
-"""Checks of the readings themselves: what is told as remarks, and never corrected."""

@@ -1,0 +1,263 @@
+"""Deviation files as the command line reads and tells them."""
+
+from __future__ import annotations
+
+import json
+import logging
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import click
+
+from compliance.cli._assess_inputs import Call, WorkItem
+from compliance.cli._options import read_trust
+from compliance.cli._terminal import escape_controls
+from compliance.cli._text import COLUMNS, wrap
+from compliance.cli._write import clean_name
+from compliance.errors import DeviationError, Problem
+from compliance.grading.deviation_check import expiry
+from compliance.model import Deviation
+from compliance.report.verdict_text import accepted_limits, accepted_value
+from compliance.yaml_nodes.read_file import read_bytes
+
+if TYPE_CHECKING:
+    from compliance.signing.certificates import Signer
+    from compliance.signing.detached import Detached
+    from compliance.signing.timestamps import Stamp
+from compliance.report import numbers
+
+LARGEST = 1 << 17
+"""Bytes of a deviation file."""
+LARGEST_ASSESSMENT = 64 << 20
+"""Bytes of a sheet, or of an assessment alone."""
+
+
+@dataclass(frozen=True, slots=True)
+class Checked:
+    """A deviation file with what came out."""
+
+    file: Path
+    deviation: Deviation | None
+    signature: Detached | None = None
+    faults: tuple[str, ...] = ()
+    code: int = 0
+    """The exit code this one would have alone."""
+    any_signer: bool = False
+    """Nobody was named whom its signer should be."""
+    any_authority: bool = False
+    """Nobody was named whom its stamp should be by."""
+
+
+def check(
+    file: Path, trusted: Sequence[Signer] | None, stamping: Sequence[Signer], now: datetime
+) -> Checked:
+    """A deviation file held against the trusted (None: nobody named) and the time.
+
+    With `stamping`, certificates of time-stamping authorities, it has to bear a stamp.
+    """
+    from compliance.evidence.deviation_file import read_deviation, require_deviation
+
+    try:
+        data = read_bytes(file, DeviationError, "deviation", limit=LARGEST)
+        require_deviation(data, str(file))
+    except DeviationError as fault:
+        return Checked(file, None, faults=_told(fault), code=2)
+    try:
+        deviation, signature = read_deviation(data, str(file), trusted or (), stamping)
+    except DeviationError as fault:
+        return Checked(file, None, faults=_told(fault), code=1)
+    faults = []
+    if now >= expiry(deviation):
+        faults.append(f"{file}: expired: it was accepted until {deviation.until.isoformat()}")
+    if trusted is not None and signature.trusted_as is None:
+        faults.append(f"{file}: its signer is not among the trusted certificates")
+    stamp = signature.stamp
+    proven = not stamping or (stamp is not None and stamp.trusted_as is not None)
+    code = 1 if faults else 0 if signature.trusted_as and proven else 3
+    return Checked(file, deviation, signature, tuple(faults), code, trusted is None, not stamping)
+
+
+def _told(fault: DeviationError) -> tuple[str, ...]:
+    return tuple(str(problem) for problem in fault.problems)
+
+
+def parts_of(file: Path, folder: Path) -> dict[Path, bytes]:
+    """What was signed and the signature, by the places in `folder` that they go to."""
+    from compliance.evidence.deviation_file import payload_and_signature
+
+    data = read_bytes(file, DeviationError, "deviation", limit=LARGEST)
+    signed, signature = payload_and_signature(data, str(file))
+    stem = clean_name(file.stem)
+    return {folder / f"{stem}.signed.json": signed, folder / f"{stem}.p7s": signature}
+
+
+# ---------------------------------------------------------------- for an assessment
+
+
+def deviations_for(call: Call, cases: Sequence[WorkItem]) -> list[list[Deviation]]:
+    """The deviations given, by the case that each is for; their signatures hold.
+
+    Raises DeviationError, a line for each that is none, was changed, is not by the trusted,
+    or is for something that is not assessed here. Expiry and fit are seen with the findings.
+    """
+    found: list[list[Deviation]] = [[] for _ in cases]
+    if not call.deviation:
+        return found
+    from compliance.evidence.deviation_file import load_deviation
+
+    trusted = read_trust(call.deviation_trust) if call.deviation_trust else None
+    problems: list[Problem] = []
+    for file in call.deviation:
+        try:
+            deviation = load_deviation(file, trusted)
+        except DeviationError as fault:
+            problems += fault.problems
+            continue
+        places = [index for index, case in enumerate(cases) if _is_for(deviation, case)]
+        if places:
+            found[places[0]].append(deviation)
+        else:
+            problems.append(Problem(str(file), _elsewhere(deviation, cases)))
+    if problems:
+        raise DeviationError(problems)
+    return found
+
+
+def _is_for(deviation: Deviation, case: WorkItem) -> bool:
+    job = case.source.job
+    named = (job.reference if job else None, case.source.name, case.deliverable)
+    return named == (deviation.job, deviation.slot, deviation.rule)
+
+
+def _elsewhere(deviation: Deviation, cases: Sequence[WorkItem]) -> str:
+    first = cases[0].source.job
+    slots = ", ".join(f"{case.source.name} by {case.deliverable}" for case in cases)
+    return (
+        f"is for job {deviation.job}, slot {deviation.slot} by {deviation.rule}; here job "
+        f"{first.reference if first else 'not stated'} is assessed, slot {slots}"
+    )
+
+
+# ---------------------------------------------------------------- what is accepted
+
+
+def stated_in_file(file: Path) -> tuple[dict[str, Any], Signer | None]:
+    """The assessment in a .json file or a sheet, as plain data, and who signed the sheet.
+
+    Raises DeviationError where there is none, where it was changed, or where the sheet's
+    signature does not hold.
+    """
+    facility = None
+    data = read_bytes(file, DeviationError, "assessment", limit=LARGEST_ASSESSMENT)
+    from compliance.evidence.attachments import numbering_fault, read_assessment
+
+    if data.startswith(b"%PDF-"):
+        data, facility = _from_sheet(data, file)
+    try:
+        stated = read_assessment({"assessment.json": data})
+        fault = numbering_fault(stated)
+    except ValueError as error:
+        raise DeviationError(Problem(str(file), str(error))) from None
+    if fault is not None:
+        raise DeviationError(Problem(str(file), fault))
+    return dict(stated), facility
+
+
+def _from_sheet(data: bytes, file: Path) -> tuple[bytes, Signer]:
+    from compliance.signing.read import read_attachments
+    from compliance.verification import verify_sheet
+    from compliance.verification.result import Status
+
+    for name in ("pyhanko", "pyhanko_certvalidator"):
+        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
+    found = verify_sheet(data, any_signer=True)
+    failed = [step for step in found.steps if step.status is Status.FAIL]
+    if failed:
+        told = f"{failed[0].title}: {failed[0].text}; see: compliance verify {file}"
+        raise DeviationError(Problem(str(file), told))
+    attached = read_attachments(data, largest=LARGEST_ASSESSMENT)
+    return attached["assessment.json"], found.signatures[0].signer
+
+
+# ---------------------------------------------------------------- telling
+
+
+def _ending(checked: Checked) -> str:
+    if checked.code != 3:
+        return "It holds." if checked.code == 0 else "It does NOT hold."
+    if checked.signature is not None and checked.signature.trusted_as:
+        return "Unchanged, but without a time stamp of an authority that is trusted."
+    return "Unchanged; its signer was not checked: --trust CERTIFICATE says whom you expect."
+
+
+def print_checked(checked: Sequence[Checked], form: str) -> None:
+    """What came out of every file, faults on standard error."""
+    if form == "json":
+        data = {"deviations": [_object(each) for each in checked]}
+        click.echo(json.dumps(data, indent=2, ensure_ascii=False))
+    else:
+        told = [each for each in checked if each.deviation is not None]
+        for index, each in enumerate(told):
+            assert each.deviation is not None and each.signature is not None
+            if index:
+                click.echo()
+            _print(each, each.deviation, each.signature)
+    for each in checked:
+        for fault in each.faults:
+            click.echo(escape_controls(fault), err=True)
+
+
+def _print(checked: Checked, deviation: Deviation, signature: Detached) -> None:
+    click.echo(
+        escape_controls(
+            f"{checked.file}: slot {deviation.slot} of {deviation.job}, {deviation.rule}"
+        )
+    )
+    signer = deviation.signer
+    who = ", ".join(part for part in (signer.name, signer.organisation) if part)
+    for line in (
+        f"{deviation.title} ({deviation.requirement}): {accepted_value(deviation)} accepted; "
+        f"limit {accepted_limits(deviation)}",
+        f"Reason: {deviation.reason}",
+        f"Accepted by {deviation.accepted_by}, {numbers.format_time(deviation.accepted)}, until "
+        f"{numbers.format_date(deviation.until)}",
+        f"Seen in assessment {deviation.assessment}",
+        f"Signed by {who}: {_standing(signature.trusted_as, checked.any_signer)}",
+        f"SHA-256 {signer.sha256}",
+        *_stamped(signature.stamp, checked.any_authority),
+        _ending(checked),
+    ):
+        for part in wrap(escape_controls(line.replace("\u00a0", " ")), COLUMNS - 2):
+            click.echo(f"  {part}")
+
+
+def _standing(trusted_as: str | None, anybody: bool) -> str:
+    return trusted_as or ("not checked" if anybody else "not among the trusted")
+
+
+def _stamped(stamp: Stamp | None, anybody: bool) -> list[str]:
+    if stamp is None:
+        return []
+    trust = _standing(stamp.trusted_as, anybody)
+    return [f"Stamped {numbers.format_time(stamp.time)} by {stamp.authority.name}: {trust}"]
+
+
+def _object(checked: Checked) -> dict[str, Any]:
+    found: dict[str, Any] = {"file": str(checked.file), "exit_code": checked.code}
+    if checked.deviation is not None and checked.signature is not None:
+        signer, stamp = checked.deviation.signer, checked.signature.stamp
+        found |= {
+            "deviation": checked.deviation.document["deviation"],
+            "signer": {
+                "name": signer.name,
+                "organisation": signer.organisation,
+                "sha256": signer.sha256,
+            },
+            "trusted": checked.signature.trusted_as is not None,
+            "stamped": None if stamp is None else stamp.time.isoformat().replace("+00:00", "Z"),
+            "stamp_trusted": stamp is not None and stamp.trusted_as is not None,
+        }
+    return found | {"faults": list(checked.faults)}

@@ -1,0 +1,285 @@
+"""Write files and folders whole or not at all, under names that stay in their folder.
+
+A file is written beside its place under a name of its own, put to disk, and then
+moved there in one step. Without leave to replace, the step fails if a file has
+appeared meanwhile, so that of two runs at once only one writes.
+"""
+
+from __future__ import annotations
+
+import errno
+import os
+import secrets
+import shutil
+import stat
+import unicodedata
+from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
+from pathlib import Path
+
+from compliance.errors import OutputError, UsageError
+
+LONGEST = 70
+"""Bytes of one part of a name: three of them, hyphens and suffix stay under the usual 255."""
+REPLACE = "--replace writes over it"
+"""What to do where something stands in the way that may be replaced."""
+RESERVED = frozenset('<>:"/\\|?*%')
+
+
+def clean_name(text: str) -> str:
+    """`text` as one part of a file's name: it cannot leave its folder, hide or be an option.
+
+    Letters and digits of every script stay; separators, spaces, signs that some file
+    system reserves, control and direction characters become hyphens. Different texts may
+    come out alike: whoever writes several files compares their names (`check_targets`).
+    """
+    text = unicodedata.normalize("NFC", text)
+    kept = "".join(char if _keeps(char) else "-" for char in text)
+    words = [word for word in kept.split("-") if word]
+    name = "-".join(words).strip("-.~").encode()[:LONGEST].decode(errors="ignore")
+    return name.rstrip("-.~") or "unnamed"
+
+
+def _keeps(char: str) -> bool:
+    return char not in RESERVED and unicodedata.category(char)[0] not in "CZ"
+
+
+# ---------------------------------------------------------------- checks
+
+
+def check_folder(folder: Path) -> None:
+    """Make `folder` where there is none and try that a file can be made in it.
+
+    Raises UsageError where a file stands in its place, OutputError where the system refuses.
+    """
+    try:
+        folder.mkdir(parents=True, exist_ok=True)
+    except (FileExistsError, NotADirectoryError):
+        raise UsageError(f"{folder}: a file stands there; expected a folder") from None
+    except OSError as error:
+        raise OutputError(f"{folder}: cannot be made: {_why(error)}") from error
+    _try(folder)
+
+
+def _try(folder: Path) -> None:
+    trial = _beside(folder / "trial")
+    try:
+        os.close(os.open(trial, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
+        trial.unlink()
+    except OSError as error:
+        raise OutputError(f"{folder}: no file can be written there: {_why(error)}") from error
+
+
+def check_targets(paths: Iterable[Path], replace: bool) -> None:
+    """That each path can be written: none stands there unless `replace`, none is a folder.
+
+    Raises UsageError with one line per path; OutputError where the system refuses.
+    """
+    faults = [fault for path in paths if (fault := _taken(path, replace))]
+    if faults:
+        raise UsageError("\n".join(faults))
+
+
+def _taken(path: Path, replace: bool) -> str | None:
+    try:
+        mode = path.lstat().st_mode
+    except FileNotFoundError:
+        return None
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+    if stat.S_ISDIR(mode):
+        return f"{path}: a folder stands there"
+    if path.exists() and not path.is_file():
+        return f"{path}: is no regular file; expected a new file's name"
+    return None if replace else f"{path}: stands there already; {REPLACE}"
+
+
+@contextmanager
+def lock_folder(folder: Path, waiting: Callable[[], None]) -> Iterator[None]:
+    """Hold `folder` against other runs while inside; `waiting` is called where one is at work.
+
+    The kernel lets go when the process ends, however it ends. Where the system or the file
+    system knows no such lock, files are still placed whole and never two in one place.
+    """
+    descriptor: int | None = None
+    try:
+        with suppress(ImportError, OSError):
+            import fcntl
+
+            descriptor = os.open(folder, os.O_RDONLY)
+            try:
+                fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
+            except BlockingIOError:
+                waiting()
+                fcntl.flock(descriptor, fcntl.LOCK_EX)
+        yield
+    finally:
+        if descriptor is not None:
+            os.close(descriptor)
+
+
+# ---------------------------------------------------------------- writing
+
+
+def write_new(
+    files: Mapping[Path, bytes], *, replace: bool, private: Collection[Path] = ()
+) -> None:
+    """Write all `files` or none; those in `private` so that only their owner may read them.
+
+    Raises OutputError where the disk is full or the folder is read-only; UsageError where,
+    without `replace`, a file stands in a place. Nothing unfinished is left behind.
+    """
+    ready: dict[Path, Path] = {}
+    placed: list[Path] = []
+    try:
+        for path, data in files.items():
+            ready[path] = _beside(path)
+            _fill(ready[path], data, path, 0o600 if path in private else 0o666)
+        for path, temporary in ready.items():
+            _place(temporary, path, replace)
+            placed.append(path)
+    except BaseException:
+        _drop(() if replace else placed)
+        raise
+    finally:
+        _drop(ready.values())
+
+
+def write_file(path: Path, data: bytes) -> None:
+    """Write one file over whatever stands there; devices and pipes are written to as they are.
+
+    Raises OutputError.
+    """
+    try:
+        path = path.resolve()
+        special = path.exists() and not path.is_file()
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+    if not special:
+        write_new({path: data}, replace=True)
+        return
+    try:
+        path.write_bytes(data)
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+
+
+def _beside(path: Path) -> Path:
+    """A new name in the folder of `path`; hidden, so that no reader takes it for a result."""
+    return path.with_name(f".{secrets.token_hex(8)}.part")
+
+
+def _fill(temporary: Path, data: bytes, path: Path, mode: int) -> None:
+    try:
+        descriptor = os.open(temporary, os.O_CREAT | os.O_EXCL | os.O_WRONLY, mode)
+        with open(descriptor, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+
+
+def _place(temporary: Path, path: Path, replace: bool) -> None:
+    try:
+        if replace:
+            os.replace(temporary, path)
+        else:
+            _place_new(temporary, path)
+    except FileExistsError:
+        raise UsageError(f"{path}: has appeared while this ran; {REPLACE}") from None
+    except OSError as error:
+        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+
+
+def _place_new(temporary: Path, path: Path) -> None:
+    """Move to `path` only if nothing is there; FileExistsError otherwise."""
+    try:
+        os.link(temporary, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without hard links: claim the name first
+        os.close(os.open(path, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o666))
+        os.replace(temporary, path)
+
+
+def _drop(paths: Iterable[Path]) -> None:
+    for path in paths:
+        with suppress(OSError):
+            path.unlink(missing_ok=True)
+
+
+def _why(error: OSError) -> str:
+    return (error.strerror or str(error)).lower()
+
+
+SIGN = "bagit.txt"
+"""Stands in every folder that may be replaced here, and in hardly another."""
+
+
+def check_place(folder: Path, replace: bool) -> None:
+    """That `folder` can be written: nothing stands there, or with `replace` a delivery.
+
+    Raises UsageError where not, or where its parent is no folder.
+    """
+    check_folder(folder.absolute().parent)
+    if not os.path.lexists(folder):
+        return
+    if not folder.is_dir() or folder.is_symlink():
+        raise UsageError(f"{folder}: a file stands there; expected a place for a folder")
+    if not any(folder.iterdir()):
+        return
+    if not (folder / SIGN).is_file():
+        raise UsageError(f"{folder}: a folder stands there that is no delivery; name another")
+    if not replace:
+        raise UsageError(f"{folder}: stands there already; {REPLACE}")
+
+
+def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> None:
+    """Write `files`, by path below it, as the new `folder`, or nothing.
+
+    A delivery that stands there is put aside until the new one is in its place, and then
+    removed. Raises OutputError where the system refuses, UsageError where another folder
+    stands there.
+    """
+    check_place(folder, replace)
+    named, folder = folder, folder.absolute()
+    new = folder.with_name(f".{secrets.token_hex(8)}.part")
+    old = folder.with_name(f".{secrets.token_hex(8)}.old")
+    try:
+        for name, data in files.items():
+            _fill_folder(new / name, new, data)
+        _change(new, folder, old, replace)
+    except OSError as error:
+        if error.errno in (errno.ENOTEMPTY, errno.EEXIST):
+            raise UsageError(f"{named}: has appeared while this ran; {REPLACE}") from None
+        why = (error.strerror or str(error)).lower()
+        raise OutputError(f"{named}: cannot be written: {why}") from error
+    finally:
+        for each in (new, *([old] if folder.exists() else [])):
+            with suppress(OSError):
+                shutil.rmtree(each)
+
+
+def _change(new: Path, folder: Path, old: Path, replace: bool) -> None:
+    """Put `new` in the place of `folder`, which becomes `old`; back again if that fails."""
+    try:
+        if replace and folder.exists():
+            os.rename(folder, old)
+        elif folder.exists():
+            folder.rmdir()  # fails unless it is empty: another run may have been faster
+        os.rename(new, folder)
+    except BaseException:
+        if old.exists() and not folder.exists():
+            os.rename(old, folder)
+        raise
+
+
+def _fill_folder(path: Path, top: Path, data: bytes) -> None:
+    if ".." in path.parts or not path.is_relative_to(top):
+        raise OutputError(f"{path}: leads out of the folder")
+    path.parent.mkdir(parents=True, exist_ok=True)
+    with path.open("xb") as file:
+        file.write(data)
+        file.flush()
+        os.fsync(file.fileno())

@@ -1,0 +1,387 @@
+"""`compliance rules`: look at rules, check house rules, see what a change of a rule does."""
+
+from __future__ import annotations
+
+import os
+from collections import Counter
+from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
+from typing import Any
+
+import click
+
+from compliance.cli._options import search_path, specs_option
+from compliance.cli._rules_diff import diff
+from compliance.cli._terminal import escape_controls
+from compliance.cli._text import (
+    cell,
+    columns,
+    hanging_indent,
+    print_json,
+    print_lines,
+    style,
+    table,
+)
+from compliance.errors import Problem, RuleError, UsageError
+from compliance.model import Change, Level, Requirement, Rule, RuleFile
+from compliance.report.rule_text import (
+    asked_words,
+    basis_summary,
+    decision_words,
+    limits_words,
+    set_words,
+    source_words,
+    subject_words,
+    target_facts,
+)
+from compliance.rules.compare_parts import limit_key
+from compliance.rules.library import (
+    NAME,
+    known_rules,
+    load_rule,
+    load_rule_with_locations,
+    repository_file,
+    repository_folders,
+)
+from compliance.rules.lint import check_file
+from compliance.rules.load import from_resolved
+from compliance.yaml_nodes.locations import SourceLocations
+from compliance.yaml_nodes.nodes import write_yaml
+
+HEADS = ("rule", "revision", "title", "limits by basis")
+WIDTHS = (26, 8, 24, 16)
+
+
+@click.command("list")
+@specs_option
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json", "markdown"]),
+    default="text",
+    show_default=True,
+)
+def listing(specs: tuple[Path, ...], form: str) -> int:
+    """List the rules: house rules first, then the shipped ones.
+
+    The last column counts each rule's limits by what they rest on: published documents,
+    digests of them, memory, practice, or the house.
+    """
+    search = search_path(specs)
+    found: list[tuple[Rule, bool]] = []
+    faults: list[str] = []
+    for name, shipped in known_rules(search):
+        try:
+            found.append((load_rule(name, search=search), shipped))
+        except RuleError as error:
+            faults += [str(problem) for problem in error.problems]
+    if form == "json":
+        print_json({"rules": [_list_data(rule, shipped) for rule, shipped in found]})
+    elif form == "markdown":
+        rows = [[f"`{rule.id}`", *map(cell, _cells(rule)[1:])] for rule, _ in found]
+        print_lines(table(HEADS, rows))
+    else:
+        _print_text(found)
+    if faults:
+        click.echo("\n".join(escape_controls(line) for line in dict.fromkeys(faults)), err=True)
+    return 2 if faults else 0
+
+
+def _cells(rule: Rule) -> list[str]:
+    title = f"{rule.title} (extends {rule.extends})" if rule.extends else rule.title
+    return [rule.id, str(rule.revision), title, basis_summary(rule.requirements)]
+
+
+def _print_text(found: Sequence[tuple[Rule, bool]]) -> None:
+    look = style()
+    rows = [[(head, "strong") for head in HEADS]]
+    rows += [[(look.text(text), "") for text in _cells(rule)] for rule, _ in found]
+    print_lines(columns(rows, WIDTHS, look))
+
+
+def _list_data(rule: Rule, shipped: bool) -> dict[str, Any]:
+    return {
+        "id": rule.id,
+        "title": rule.title,
+        "revision": rule.revision,
+        "extends": rule.extends,
+        "shipped": shipped,
+        "shall": sum(one.level is Level.SHALL for one in rule.requirements),
+        "should": sum(one.level is Level.SHOULD for one in rule.requirements),
+        "basis": dict(Counter(one.basis for one in rule.requirements)),
+        "digest": rule.digest,
+    }
+
+
+INDENT = 4
+LABEL = 20
+
+
+@click.command("show")
+@click.argument("rule", metavar="ID|FILE")
+@specs_option
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "yaml", "json", "markdown"]),
+    default="text",
+    show_default=True,
+    help="yaml: as one rule file with parents and lists in it.",
+)
+def show(rule: str, specs: tuple[Path, ...], form: str) -> None:
+    """Show a rule with its parents: each limit in plain words and where it comes from."""
+    found, places = load_rule_with_locations(rule, search=search_path(specs))
+    if form == "json":
+        print_json(_rule_data(found))
+    elif form == "yaml":
+        print_lines(_yaml(found))
+    elif form == "markdown":
+        print_lines(_markdown(found, places))
+    else:
+        print_lines(_text(found, places))
+
+
+def _origin(requirement: Requirement, places: SourceLocations) -> str:
+    """File and line where a requirement's limits stand."""
+    file, line = places.find(("requirements", requirement.id, limit_key(requirement)))
+    return file if line is None else f"{file}:{line}"
+
+
+def _facts(rule: Rule) -> Iterator[tuple[str, str]]:
+    """What a rule says besides its requirements."""
+    if rule.extends:
+        yield "Extends", rule.extends
+    yield "Limits", basis_summary(rule.requirements)
+    yield "Verdict's life", f"{rule.valid_days} days" if rule.valid_days else "not stated"
+    yield "Decision", decision_words(rule.decision)
+    yield from target_facts(rule.target)
+    yield "Plan's encoding", rule.encoding.name
+    yield "Window", f"{rule.window:g}\u00a0% of area"
+    for file in rule.files:
+        yield "File", _file(file)
+    yield "SHA-256", rule.digest
+
+
+def _file(file: RuleFile) -> str:
+    if file.commit is None:
+        return f"{file.path}, {'came with the software' if file.shipped else 'unversioned'}"
+    state = ", with uncommitted changes" if file.dirty else ""
+    return f"{file.path}, commit {file.commit[:12]}{state}"
+
+
+def _change(change: Change) -> str:
+    what = "withdrawn: " if change.withdrawn else ""
+    return f"{what}{change.reason}; agreed by {change.agreed_by}, {change.date.isoformat()}"
+
+
+def _groups(rule: Rule) -> Iterator[tuple[str, list[Requirement]]]:
+    for level, words in ((Level.SHALL, "Shall: decides"), (Level.SHOULD, "Should: is reported")):
+        found = [one for one in rule.requirements if one.level is level]
+        if found:
+            yield words, found
+
+
+# ---------------------------------------------------------------- as text
+
+
+def _text(rule: Rule, places: SourceLocations) -> Iterator[str]:
+    look = style()
+    yield look.ink(look.text(f"{rule.id}, revision {rule.revision}"), "strong")
+    yield from hanging_indent(rule.title, 0, look)
+    yield ""
+    for label, value in _facts(rule):
+        yield from hanging_indent(value, LABEL, look, first=label)
+    for words, found in _groups(rule):
+        yield ""
+        yield look.ink(look.text(words), "strong")
+        for one in found:
+            yield from hanging_indent(f"{one.id}: {one.title}", 2, look)
+            yield from hanging_indent(asked_words(one, rule.sets), INDENT, look)
+            yield from hanging_indent(f"{source_words(one)} ({_origin(one, places)})", INDENT, look)
+    if rule.sets:
+        yield ""
+        yield look.ink(look.text("Patches"), "strong")
+        for name, patch_set in rule.sets.items():
+            yield from hanging_indent(set_words(patch_set), LABEL, look, first=f"  {name}")
+    if rule.changes:
+        yield ""
+        yield look.ink(look.text("Changes from the parent, with their reasons"), "strong")
+        for change in rule.changes:
+            yield from hanging_indent(change.subject, 2, look)
+            yield from hanging_indent(_change(change), INDENT, look)
+
+
+# ---------------------------------------------------------------- as Markdown
+
+
+def _markdown(rule: Rule, places: SourceLocations) -> Iterator[str]:
+    yield f"## `{rule.id}`, revision {rule.revision}: {cell(rule.title)}"
+    yield ""
+    yield from (f"- {label}: {cell(value)}" for label, value in _facts(rule))
+    for words, found in _groups(rule):
+        yield ""
+        yield f"### {words}"
+        yield ""
+        yield from table(
+            ("requirement", "what", "limits", "basis and clause", "stands in"),
+            (
+                (
+                    f"{cell(one.title)} (`{one.id}`)",
+                    cell(subject_words(one, rule.sets)),
+                    cell(limits_words(one)),
+                    cell(source_words(one)),
+                    cell(_origin(one, places)),
+                )
+                for one in found
+            ),
+        )
+    if rule.changes:
+        yield ""
+        yield "### Changes from the parent, with their reasons"
+        yield ""
+        yield from (f"- `{one.subject}`: {cell(_change(one))}" for one in rule.changes)
+
+
+# ---------------------------------------------------------------- as data
+
+
+def _rule_data(rule: Rule) -> dict[str, Any]:
+    return {
+        "id": rule.id,
+        "digest": rule.digest,
+        "files": [
+            {
+                "path": file.path,
+                "sha256": file.sha256,
+                "commit": file.commit,
+                "dirty": file.dirty,
+                "shipped": file.shipped,
+            }
+            for file in rule.files
+        ],
+        "resolved": rule.resolved,
+    }
+
+
+def _yaml(rule: Rule) -> Iterator[str]:
+    """A rule file without parents and lists; what it came from stands in comments."""
+    look = style()
+    data = from_resolved(rule.resolved)
+    data.pop("extends", None)
+    data.pop("changes", None)
+    yield look.text(f"# {rule.id}, revision {rule.revision}, resolved; SHA-256 {rule.digest}")
+    if rule.extends:
+        yield look.text(f"# extends {rule.extends}")
+    for change in rule.changes:
+        yield look.text(f"# change of {change.subject}: {_change(change)}")
+    yield write_yaml(data).rstrip("\n")
+
+
+SUFFIXES = (".yaml", ".yml")
+
+
+@click.command("check")
+@click.argument("paths", metavar="[PATH]...", nargs=-1, type=click.Path(path_type=Path))
+@specs_option
+@click.option(
+    "--format",
+    "form",
+    type=click.Choice(["text", "json", "github"]),
+    default="text",
+    show_default=True,
+    help="github: annotations of a workflow's run.",
+)
+def check(paths: tuple[Path, ...], specs: tuple[Path, ...], form: str) -> int:
+    """Check rule files, patch lists and folders of them; of the repository unless named.
+
+    Looks at the form, the parents, and whether what a rule asks can be shown, judged and
+    met by a display that is its target.
+
+    Exit codes: 0 no complaint, 1 there are complaints, 2 the call is wrong.
+    """
+    search = search_path(specs)
+    files = list(dict.fromkeys(_files(paths or _own())))
+    found: dict[Problem, None] = {}
+    for file in files:
+        found.update(dict.fromkeys(check_file(file, search)))
+    if form == "json":
+        print_json(
+            {"files": [str(file) for file in files], "complaints": list(map(_check_data, found))}
+        )
+    elif form == "github":
+        print_lines(map(_annotation, found))
+    else:
+        look = style()
+        print_lines(look.text(str(problem)) for problem in found)
+        count = f"{len(files)} file{'s' * (len(files) != 1)} checked"
+        print_lines([f"{count}, {_count(len(found))}"])
+    return 1 if found else 0
+
+
+def _count(number: int) -> str:
+    return "no complaint" if not number else f"{number} complaint{'s' * (number != 1)}"
+
+
+def _own() -> tuple[Path, ...]:
+    """What the repository around the folder one stands in says of its rules."""
+    file = repository_file(Path())
+    if file is None:
+        raise UsageError(
+            f"no PATH is named, and no {NAME} above this folder names any folders of rules"
+        )
+    return (file, *repository_folders(Path()))
+
+
+def _files(paths: Iterable[Path]) -> Iterator[Path]:
+    """Files as named; of a folder its rule files, and the `.compliance.yaml` in it."""
+    for path in paths:
+        if path.is_dir():
+            inside = sorted(path.glob("*.yaml"))
+            if not inside:
+                raise UsageError(f"{path}: there are no rule files (*.yaml) in this folder")
+            yield from inside
+        elif not os.path.lexists(path):
+            raise UsageError(f"{path}: no such file or folder")
+        elif path.suffix.lower() not in SUFFIXES:
+            raise UsageError(f"{path}: is no rule file; expected a name that ends in .yaml")
+        else:
+            yield path
+
+
+def _check_data(problem: Problem) -> dict[str, object]:
+    return {
+        "file": problem.file,
+        "line": problem.line,
+        "field": problem.field,
+        "message": problem.message,
+    }
+
+
+def _annotation(problem: Problem) -> str:
+    """A complaint as a workflow command; its text may not end it or begin another."""
+    places = [f"file={_escaped(problem.file, ':,')}"]
+    if problem.line is not None:
+        places.append(f"line={problem.line}")
+    if problem.field:
+        places.append(f"title={_escaped(problem.field, ':,')}")
+    return f"::error {','.join(places)}::{_escaped(problem.message)}"
+
+
+def _escaped(text: str, further: str = "") -> str:
+    found = escape_controls(text).replace("%", "%25")
+    for sign in further:
+        found = found.replace(sign, f"%{ord(sign):02X}")
+    return style().text(found)
+
+
+@click.group("rules")
+def command() -> None:
+    """Look at rules, check house rules, see what a change of a rule does.
+
+    Rules are found by id in the folders of --specs, in those that a .compliance.yaml
+    above the folder you stand in names, and among the shipped ones.
+    """
+
+
+for _each in (listing, show, check, diff):
+    command.add_command(_each)

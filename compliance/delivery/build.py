@@ -1,0 +1,89 @@
+"""From sheets to the files of a delivery, as a folder or as one .zip."""
+
+from __future__ import annotations
+
+import io
+import zipfile
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from compliance import __version__
+from compliance.delivery import bag
+from compliance.delivery.contents import Sheet, bag_info, duplicate_faults, payload
+from compliance.delivery.page import render_page
+from compliance.errors import DeliveryError, Problem
+
+if TYPE_CHECKING:
+    from compliance.signing.keys import Identity
+    from compliance.signing.timestamps import Stamper
+
+
+WHEN = (1980, 1, 1, 0, 0, 0)
+"""The first time that a .zip can tell: files of a delivery have none of their own."""
+UNIX = 3
+
+
+def zip_bytes(files: Mapping[str, bytes], top: str) -> bytes:
+    """`files` by path below the folder `top`, sorted, each stored as it is.
+
+    Stored and not deflated: libraries differ in how they deflate, and sheets hold their
+    evidence deflated already.
+    """
+    out = io.BytesIO()
+    with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED, allowZip64=False) as archive:
+        for name, data in sorted(files.items()):
+            entry = zipfile.ZipInfo(f"{top}/{name}", WHEN)
+            entry.create_system = UNIX
+            entry.external_attr = 0o100644 << 16
+            archive.writestr(entry, data)
+    return out.getvalue()
+
+
+AGENT = f"deliverable-compliance {__version__}"
+
+
+def check_sheets(sheets: Sequence[Sheet], file: str) -> None:
+    """That the sheets may go out together: each holds, all are of one job, no number twice.
+
+    Raises DeliveryError, a line for each fault; `file` is what they were taken from.
+    """
+    problems = [
+        Problem(f"{sheet.name}.pdf", f"{step.title}: {step.text}; it cannot be delivered")
+        for sheet in sheets
+        if sheet.verification.exit_code == 1
+        for step in sheet.verification.steps
+        if step.status == "fail"
+    ]
+    problems += [Problem(file, fault) for fault in duplicate_faults(sheets)]
+    if not sheets:
+        problems.append(Problem(file, "holds no sheet (.pdf)"))
+    if problems:
+        raise DeliveryError(problems)
+
+
+def build_delivery(sheets: Sequence[Sheet]) -> dict[str, bytes]:
+    """All files of the delivery of `sheets` by path, unsigned: the same for the same sheets.
+
+    KeyError, TypeError or ValueError where an assessment or an attachment is none.
+    """
+    ordered = sorted(sheets, key=lambda sheet: sheet.name)
+    files = bag.build_bag(payload(ordered), bag_info(ordered), render_page(ordered), AGENT)
+    for name in files:
+        if fault := bag.path_fault(name):
+            raise ValueError(fault)
+    return files
+
+
+def sign_delivery(
+    files: dict[str, bytes], identity: Identity, when: datetime, stamper: Stamper | None = None
+) -> dict[str, bytes]:
+    """The files with a signature over all of them, through the tag manifest.
+
+    Raises IdentityError where the certificate is not valid at `when` (aware), TimestampError
+    where there is no time stamp and it is not optional.
+    """
+    from compliance.signing.detached import sign_detached
+
+    signature = sign_detached(files[bag.TAG_MANIFEST], identity, when=when, stamper=stamper)
+    return {**files, bag.SIGNATURE: signature}

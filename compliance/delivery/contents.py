@@ -1,0 +1,155 @@
+"""What a delivery holds and states of its sheets: the same when it is packed and when checked."""
+
+from __future__ import annotations
+
+import json
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from typing import TYPE_CHECKING, Any
+
+from compliance.delivery.bag import Tag
+from compliance.errors import DeviationError
+from compliance.evidence.attachments import is_deviation, read_assessment
+from compliance.evidence.deviation_file import read_deviation
+from compliance.model import Acceptor
+
+if TYPE_CHECKING:
+    from compliance.signing.read import Signature
+    from compliance.verification.result import Verification
+
+
+SHEETS = "sheets/"
+"""Below data/, as the others."""
+EVIDENCE = "evidence/"
+CERTIFICATES = "certificates/"
+SHEET_LABEL = "Compliance-Sheet"
+SIGNATURE_LABEL = "Compliance-Signature"
+
+
+@dataclass(frozen=True, slots=True)
+class Sheet:
+    """One sheet of a delivery, opened."""
+
+    name: str
+    """Of its file, without .pdf."""
+    pdf: bytes
+    attached: Mapping[str, bytes]
+    stated: Mapping[str, Any]
+    """Its assessment; empty where it could not be read."""
+    verification: Verification
+
+    @property
+    def number(self) -> str:
+        """The assessment's."""
+        return str(self.stated.get("number"))
+
+    @property
+    def path(self) -> str:
+        """Below the delivery."""
+        return f"data/{SHEETS}{self.name}.pdf"
+
+
+def opened_sheet(name: str, pdf: bytes, verification: Verification) -> Sheet:
+    """A sheet with what is attached to it; nothing of that where it is damaged."""
+    from compliance.signing.read import read_attachments
+    from compliance.verification import LARGEST_SHEET
+
+    try:
+        attached = read_attachments(pdf, largest=LARGEST_SHEET)
+        stated = read_assessment(attached)
+    except Exception:
+        # A damaged file can raise anything; what is wrong with it stands in its verification.
+        attached, stated = {}, {}
+    return Sheet(name, pdf, attached, stated, verification)
+
+
+def payload(sheets: Sequence[Sheet]) -> dict[str, bytes]:
+    """The files of a delivery below data/: sheets, what is attached to them, certificates."""
+    found: dict[str, bytes] = {}
+    for sheet in sheets:
+        found[f"{SHEETS}{sheet.name}.pdf"] = sheet.pdf
+        for name, data in sheet.attached.items():
+            found[f"{EVIDENCE}{sheet.name}/{name}"] = data
+        for signature in sheet.verification.signatures:
+            place = f"{CERTIFICATES}{signature.signer.fingerprint}.pem"
+            found[place] = _pem(signature.signer.certificate)
+        for acceptor in acceptors(sheet):
+            found[f"{CERTIFICATES}{acceptor.sha256}.pem"] = _pem(acceptor.certificate)
+    return dict(sorted(found.items()))
+
+
+def acceptors(sheet: Sheet) -> list[Acceptor]:
+    """Who signed the deviations attached to a sheet; those that do not hold are left out."""
+    found = []
+    for name in filter(is_deviation, sorted(sheet.attached)):
+        with suppress(DeviationError):
+            found.append(read_deviation(sheet.attached[name], name)[0].signer)
+    return found
+
+
+def _pem(certificate: bytes) -> bytes:
+    from cryptography import x509
+    from cryptography.hazmat.primitives.serialization import Encoding
+
+    return x509.load_der_x509_certificate(certificate).public_bytes(Encoding.PEM)
+
+
+def bag_info(sheets: Sequence[Sheet]) -> list[Tag]:
+    """What bag-info.txt says of the delivery, of each sheet and of each of its signatures."""
+    heads = [head for sheet in sheets if (head := sheet.stated.get("job"))]
+    told: list[Tag] = [
+        ("Source-Organization", _first(heads, "facility", "name")),
+        ("External-Identifier", _first(heads, "reference")),
+        ("External-Description", _first(heads, "title")),
+    ]
+    for sheet in sheets:
+        told.append((SHEET_LABEL, f"{sheet.path} {sheet.number} {sheet.verification.said}"))
+        told += [
+            (SIGNATURE_LABEL, f"{sheet.path} {_signature(each)}")
+            for each in sheet.verification.signatures
+        ]
+    return told
+
+
+def _signature(signature: Signature) -> str:
+    """Field, certificate, times, and as whom, in one line; what may hold spaces comes last."""
+    stamp = signature.stamp
+    parts = [signature.field, f"sha256={signature.signer.fingerprint}"]
+    parts.append(f"claimed={_time(signature.claimed)}")
+    if stamp is not None:
+        parts.append(f"stamped={_time(stamp.time)}")
+    return " ".join([*parts, f"{signature.signer.name} as {signature.role}"])
+
+
+def _time(moment: datetime | None) -> str:
+    if moment is None:
+        return "none"
+    return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
+
+
+def _first(heads: Iterable[Any], *keys: str) -> str:
+    for head in heads:
+        found = head
+        for key in keys:
+            found = found.get(key) if isinstance(found, Mapping) else None
+        if isinstance(found, str):
+            return found
+    return ""
+
+
+def duplicate_faults(sheets: Sequence[Sheet]) -> list[str]:
+    """What is wrong where two sheets bear one number, or not all are of one job."""
+    numbers = Counter(sheet.number for sheet in sheets if sheet.stated)
+    faults = [
+        f"{count} sheets have the number {number}: "
+        + ", ".join(sheet.path for sheet in sheets if sheet.number == number)
+        for number, count in sorted(numbers.items())
+        if count > 1
+    ]
+    jobs = {json.dumps((sheet.stated.get("job") or {}).get("reference")) for sheet in sheets}
+    if len(jobs) > 1:
+        faults.append(f"sheets of {len(jobs)} jobs: {', '.join(sorted(jobs))}")
+    return faults

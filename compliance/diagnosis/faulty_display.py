@@ -1,0 +1,405 @@
+"""A display with faults: signals to light, any number of displays at a time.
+
+Every part of a `Display` has a leading axis K of displays, or 1. Signals pass: order of
+the channels, range, curve, the primaries they are taken for, levels of each channel, gain
+of each channel, the primaries and the white they are shown with, the luminance of it all.
+"""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.colour import hlg, pq, spaces, transfer
+from compliance.diagnosis.inputs import Facts
+from compliance.targets import TargetModel
+
+Array = NDArray[np.float64]
+
+
+def primaries_of(matrix: Array) -> Array:
+    """(3, 2) x, y of the primaries of a matrix (3, 3)."""
+    return np.asarray(spaces.xyz_to_xy(matrix.T))
+
+
+def matrices(primaries: Array, white: Array) -> Array:
+    """(K, 3, 3) linear R, G, B to XYZ with Y = 1 for white; SMPTE RP 177."""
+    columns = np.swapaxes(_unit(primaries), -1, -2)
+    shares = np.linalg.solve(columns, _unit(white)[..., None])
+    return np.asarray(columns * np.swapaxes(shares, -1, -2))
+
+
+def _unit(xy: Array) -> Array:
+    """XYZ (..., 3) of x, y (..., 2) at Y = 1."""
+    x, y = xy[..., 0], xy[..., 1]
+    xyz = np.ones((*x.shape, 3))
+    xyz[..., 0], xyz[..., 2] = x / y, (1 - x - y) / y
+    return xyz
+
+
+PQ_PEAK = 10_000.0
+"""cd/m²"""
+MOST = 0.5
+"""Of the drive, that a lift may be."""
+
+
+class Curve(NamedTuple):
+    """What turns drive into light."""
+
+    name: str
+    """A target's curve, or `power`."""
+    exponent: Array
+    """(K,)"""
+    native: Array
+    """(K,) exponent of the panel's own drive"""
+
+
+def light_of(drive: Array, curve: Curve, model: TargetModel) -> Array:
+    """Light per channel as a share of the rule's white, (K, P, 3), of drive (K, P, 3)."""
+    if curve.name == "pq":
+        return np.asarray(pq.pq(drive)) / _full(model)
+    if curve.name == "srgb":
+        return np.asarray(transfer.srgb(drive))
+    if curve.name == "hlg":
+        scene = np.asarray(hlg.hlg_inverse_oetf(drive))
+        return np.asarray(hlg.hlg_ootf(scene, 1.0, curve.exponent[:, None]))
+    return np.asarray(transfer.power(drive, curve.exponent[:, None, None]))
+
+
+def drive_of(light: Array, curve: Curve, model: TargetModel) -> Array:
+    """The inverse of `light_of` for the curves that act on each channel by itself."""
+    if curve.name == "pq":
+        return np.asarray(pq.pq_inverse(light * _full(model)))
+    if curve.name == "srgb":
+        return np.asarray(transfer.srgb_inverse(light))
+    return np.asarray(transfer.power(light, 1 / curve.exponent[:, None, None]))
+
+
+def _full(model: TargetModel) -> float:
+    """cd/m² of a share of 1 where the curve is PQ."""
+    return model.white_luminance if model.curve == "pq" else PQ_PEAK
+
+
+def _peak(curve: Curve, model: TargetModel) -> float:
+    """The rule's peak as a share of what `light_of` gives shares of."""
+    one = _full(model) if curve.name == "pq" else model.white_luminance
+    return model.peak_luminance / one
+
+
+def shifted(light: Array, offset: Array, curve: Curve, model: TargetModel) -> Array:
+    """Light (K, P, 3) with an offset (K, 3) on the panel's own drive, which has an exponent of its
+    own and is 1 at the rule's peak, whatever the curve of the signal."""
+    peak, native = _peak(curve, model), curve.native[:, None, None]
+    drive = transfer.power(light / peak, 1 / native) + offset[:, None, :]
+    return np.asarray(peak * transfer.power(np.maximum(drive, 0.0), native))
+
+
+def lift_of(black: Array, curve: Curve, model: TargetModel) -> Array:
+    """(K,) that raises the drive so that black is a share (K,) of the white: of the signal's
+    drive, or the panel's own where that is PQ."""
+    share = np.maximum(black, 0.0)
+    if curve.name == "hlg":
+        lift = np.sqrt(3 * share ** (1 / curve.exponent))
+    elif curve.name == "pq":
+        lift = (share / _peak(curve, model)) ** (1 / curve.native)
+    else:
+        lift = drive_of(share[:, None, None], curve, model)[:, 0, 0]
+    return np.clip(lift, 0.0, MOST)
+
+
+def lifted(lift: Array, curve: Curve, model: TargetModel) -> Array:
+    """(K,) share of the white that a lift (K,) makes of black; the inverse of `lift_of`."""
+    if curve.name == "hlg":
+        return np.asarray((lift**2 / 3) ** curve.exponent)
+    if curve.name == "pq":
+        return np.asarray(_peak(curve, model) * lift**curve.native)
+    return np.asarray(light_of(lift[:, None, None], curve, model)[:, 0, 0])
+
+
+NEAR = 0.0012
+"""Δu'v' by which a well set up display's white may be off."""
+HIGH = 0.001
+"""Share of white from which a black in the drive also raises what the white is fitted to."""
+SECANTS = 3
+"""Steps to a lift beside other light in the black."""
+GAIN = 0.04
+"""Share by which the light of a well set up display with an absolute curve may be off."""
+
+
+class Display(NamedTuple):
+    """K displays of one kind of curve."""
+
+    curve: str
+    """A target's curve, or `power`."""
+    black: str
+    """`lift`, `add` or `none`."""
+    veil: Array
+    """(K,) share of the black read that is light added, the rest being in the drive, and its level
+    no matter; below 0: as `black` says"""
+    exponent: Array
+    """(K,)"""
+    absolute: bool
+    """The curve says cd/m²; else it is a share of the white, which is fitted to the readings."""
+    order: tuple[int, int, int]
+    """Which channel of the signal each channel shows."""
+    drive_order: tuple[int, int, int]
+    """The same of the display's own red, green and blue, where the signal is X'Y'Z'."""
+    low: Array
+    high: Array
+    """(K,) signals shown as 0 and as 1"""
+    taken: Array
+    """(K, 3, 3) light of the signal's channels to XYZ, as the display takes it"""
+    primaries: Array
+    """(K, 3, 2) x, y that it shows red, green and blue with"""
+    white: Array
+    """(K, 2) x, y"""
+    sunk: Array
+    """(K,) signal that shows as 0 after that, the white staying where it is"""
+    floor: Array
+    """(K,) signal at and below which nothing is shown"""
+    crush: Array
+    """(K,) the same of the drive"""
+    knee: Array
+    """(K,) drive from which highlights are bent"""
+    slope: Array
+    """(K,) of the drive above the knee"""
+    cap: Array
+    """(K,) luminance in cd/m² that nothing exceeds"""
+    ceiling: Array
+    """(K,) light that no channel exceeds, as a share of the rule's white"""
+    offset: Array
+    """(K, 3) added to the panel's own drive"""
+    native: Array
+    """(K,) exponent of that drive"""
+    gain: Array
+    """(K, 3) on the light"""
+    ripple: Array
+    """(P,) or () share of the light by patch: drift"""
+    prior: tuple[float, float]
+    """cd/m² between which its white is no matter."""
+
+
+def has_swapped_channels(display: Display) -> bool:
+    """Whether channels are shown where others belong: its greys are none then."""
+    return (*display.order, *display.drive_order) != (0, 1, 2, 0, 1, 2)
+
+
+def ideal_display(facts: Facts) -> Display:
+    """The display that the rule asks for."""
+    model = facts.model
+    one = np.ones(1)
+    return Display(
+        curve=model.curve,
+        black="none" if model.blackless else "lift" if model.lift else "add",
+        veil=-one,
+        exponent=np.array([model.system_gamma if model.curve == "hlg" else model.exponent]),
+        absolute=not model.relative,
+        order=(0, 1, 2),
+        drive_order=(0, 1, 2),
+        low=0 * one,
+        high=one,
+        taken=model.from_signal[None],
+        primaries=primaries_of(model.from_target)[None],
+        white=np.asarray(spaces.xyz_to_xy(model.white_xyz))[None],
+        sunk=0 * one,
+        floor=-one,
+        crush=-one,
+        knee=2 * one,
+        slope=one,
+        cap=np.inf * one,
+        ceiling=np.inf * one,
+        offset=np.zeros((1, 3)),
+        native=(2.6 if model.curve == "dcdm" else 2.4) * one,
+        gain=np.ones((1, 3)),
+        ripple=np.ones(()),
+        prior=facts.span,
+    )
+
+
+# ------------------------------------------------------------ light
+
+
+class Shown(NamedTuple):
+    """What K displays show."""
+
+    xyz: Array
+    """(K, P, 3) cd/m²"""
+    white: Array
+    """(K,) cd/m² of full drive, as fitted"""
+    black: Array
+    """(K,) cd/m² of no drive, as fitted, without what raises it; 0 where that is no matter"""
+
+
+def simulate(display: Display, facts: Facts) -> Shown:
+    """The light of the displays for the patches.
+
+    White's luminance is fitted to the neutral readings, within bounds if the curve is
+    absolute, and the black to the black reading, as far as the rule admits it.
+    """
+    turned = np.swapaxes(_turned(display, facts), -1, -2)
+    share = _channels(display, facts, np.zeros(1)) @ turned
+    added = _added(display)
+    glow = added * facts.black[1]
+    for _ in range(2):
+        scale = _scale(share[:, :-1], glow, display, facts)
+        dark = share[:, -1, 1] * scale
+        rest = np.maximum(facts.black[1] - dark, 0.0)
+        own, glow = (1 - added) * rest, added * rest
+    admitted = min(facts.darkest, facts.white)
+    raised = _raised(admitted, turned, scale, display, facts) - dark
+    most = np.where(display.veil < 0, np.maximum(raised, admitted), facts.white)
+    black = own + glow
+    lifts = display.black != "none" or bool(np.any(display.veil >= 0))
+    if lifts and np.any(own > 0):
+        for _ in range(2 if facts.black[1] > HIGH * facts.white else 1):
+            lift = _lift(own, dark, turned, scale, display, facts)
+            black = scale * lifted(lift, _curve(display), facts.model) + glow
+            lift = np.minimum(lift, lift_of(most / scale, _curve(display), facts.model))
+            share = _channels(display, facts, lift) @ turned
+            scale = _scale(share[:, :-1], glow, display, facts)
+    light = share[:, :-1] * scale[:, None, None]
+    hue = facts.black / max(facts.black[1], 1e-12)
+    if not lifts:
+        own = np.minimum(own, most)[:, None, None]
+        light = np.where(light[..., 1:2] < own, own * hue, light)
+    light = light + np.minimum(glow, most)[:, None, None] * hue
+    black = np.where(display.veil < 0, black * admitted / np.maximum(most, 1e-12), 0.0)
+    light = light * display.ripple[..., None]
+    if np.isfinite(display.cap).any():
+        over = display.cap[:, None, None] / np.maximum(light[..., 1:2], 1e-12)
+        light = light * np.minimum(over, 1.0)
+    return Shown(light, scale, black)
+
+
+def _raised(black: float, turned: Array, scale: Array, display: Display, facts: Facts) -> Array:
+    """(K,) cd/m² that a black in cd/m² becomes where channels are raised."""
+    if not np.any(display.offset > 0):
+        return np.full_like(scale, black)
+    share = np.ones(3) * (black / scale)[:, None, None]
+    light = shifted(share, np.maximum(display.offset, 0.0), _curve(display), facts.model)
+    return np.asarray((light @ turned)[:, 0, 1] * scale)
+
+
+def _added(display: Display) -> Array:
+    """(K,) share of the black that is light added."""
+    return np.where(display.veil < 0, float(display.black == "add"), display.veil)
+
+
+def _channels(display: Display, facts: Facts, lift: Array) -> Array:
+    """Light (K, P + 1, 3) of the displays' own channels as a share of the white's, for the
+    patches and for black; `lift` (K,) raises the drive, the panel's own where the signal is PQ."""
+    model = facts.model
+    ordered = facts.signals[:, display.order]
+    span = (display.high - display.low)[:, None, None]
+    drive = np.clip((ordered - display.low[:, None, None]) / span, 0.0, 1.0)
+    if np.any(display.sunk):
+        sunk = display.sunk[:, None, None]
+        drive = np.maximum(drive - sunk, 0.0) / (1 - sunk)
+    if np.any(display.floor >= 0):
+        drive = np.where(drive <= display.floor[:, None, None], 0.0, drive)
+    offset = display.offset
+    if display.curve == "pq":
+        offset, lift = offset + lift[:, None], np.zeros(1)
+    light = _own(drive, display, lift[:, None, None], model)
+    if np.any(offset):
+        light = shifted(light, offset, _curve(display), model)
+    if np.isfinite(display.ceiling).any():
+        light = np.minimum(light, display.ceiling[:, None, None])
+    return light
+
+
+def _curve(display: Display) -> Curve:
+    return Curve(display.curve, display.exponent, display.native)
+
+
+def _own(drive: Array, display: Display, lift: Array, model: TargetModel) -> Array:
+    """Light of the displays' own channels for the drive of the signal's."""
+    kind = (_curve(display), model)
+    own = len(display.taken) == 1 and np.array_equal(display.taken[0], model.from_target)
+    if own or display.curve == "hlg":
+        light = light_of(_levels(drive, display, lift), *kind)
+        return light if own else _native(light, display, model)
+    light = light_of(drive, *kind)
+    if display.curve == "dcdm":
+        light = light * (transfer.DCDM_PEAK / model.white_luminance)
+    drive = drive_of(_native(light, display, model), *kind)[..., display.drive_order]
+    return light_of(_levels(drive, display, lift), *kind)
+
+
+def _turned(display: Display, facts: Facts) -> Array:
+    """(K, 3, 3) light of the display's channels to XYZ; its white as near the one read as
+    a well set up display may be off."""
+    plain = matrices(display.primaries, display.white) * display.gain[:, None, :]
+    white = plain.sum(axis=-1)
+    there = spaces.xyz_to_uv(white)
+    away = facts.white_uv - there
+    size = np.linalg.norm(away, axis=-1, keepdims=True)
+    there = there + away * np.minimum(1.0, NEAR / np.maximum(size, 1e-12))
+    turned = matrices(display.primaries, spaces.uv_to_xy(there))
+    return np.asarray(turned * white[:, 1, None, None])
+
+
+def _native(light: Array, display: Display, model: TargetModel) -> Array:
+    """Light of the signal's channels as light of the display's own, which shows none below 0."""
+    into = np.linalg.inv(model.from_target) @ display.taken
+    return np.asarray(np.maximum(light @ np.swapaxes(into, -1, -2), 0.0))
+
+
+def _levels(drive: Array, display: Display, lift: Array) -> Array:
+    """What happens to the drive of each channel: crush, knee, lift."""
+    if np.any(display.crush >= 0):
+        drive = np.where(drive <= display.crush[:, None, None], 0.0, drive)
+    if np.any(display.knee <= 1):
+        knee = display.knee[:, None, None]
+        bent = knee + display.slope[:, None, None] * (drive - knee)
+        drive = np.where(drive > knee, bent, drive)
+    if np.any(lift > 0):
+        drive = drive * (1 - lift) + lift
+    return drive
+
+
+def _scale(share: Array, glow: Array, display: Display, facts: Facts) -> Array:
+    """(K,) cd/m² of a share of 1: the rule's white, or fitted to the brighter neutral readings
+    with `glow` (K,) cd/m² taken off."""
+    bright = facts.bright
+    below = np.maximum(share[:, bright, 1], 1e-12)
+    lit = facts.xyz[bright, 1] * np.ones_like(below)
+    if display.ripple.ndim:
+        lit = lit / display.ripple[bright]
+    ratio = np.maximum(lit - glow[:, None], 1e-6) / below
+    if np.isfinite(display.cap).any():
+        ratio = np.where(lit >= 0.98 * display.cap[:, None], np.nan, ratio)
+        ratio = np.where(np.isnan(ratio).all(axis=1, keepdims=True), 1.0, ratio)
+        scale = np.nanmedian(ratio, axis=1)
+    else:
+        scale = np.median(ratio, axis=1)
+    if display.absolute:
+        nominal = facts.model.white_luminance
+        scale = np.clip(scale, nominal * (1 - GAIN), nominal * (1 + GAIN))
+    return np.asarray(scale)
+
+
+def _lift(
+    own: Array, dark: Array, turned: Array, scale: Array, display: Display, facts: Facts
+) -> Array:
+    """(K,) of the drive, so that black shows `own` (K,) cd/m² more than `dark` (K,), its light
+    without a lift."""
+    wanted = own + dark
+    curve = _curve(display)
+    before, lift = (lift_of(level / scale, curve, facts.model) for level in (wanted, own))
+    if not np.any(dark > 0):
+        return before
+    only = facts._replace(signals=facts.signals[-1:])
+
+    def made(tried: Array) -> Array:
+        return np.asarray((_channels(display, only, tried) @ turned)[:, 0, 1] * scale)
+
+    high = made(before)
+    for _ in range(SECANTS):
+        low = made(lift)
+        slope = (high - low) / np.where(before == lift, 1.0, before - lift)
+        step = (wanted - low) / np.where(slope > 0, slope, np.inf)
+        before, high, lift = lift, low, np.clip(lift + step, 0.0, 0.5)
+    return np.asarray(lift)

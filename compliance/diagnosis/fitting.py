@@ -1,0 +1,249 @@
+"""How well displays with faults show what was read, and the few faults that explain it best."""
+
+from __future__ import annotations
+
+import itertools
+from collections.abc import Callable, Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.diagnosis.faulty_display import Display, simulate
+from compliance.diagnosis.inputs import Facts, itp
+
+Array = NDArray[np.float64]
+Change = Callable[[Display, Array], Display]
+
+NOTHING: Array = np.zeros((1, 0))
+"""Grid of an option without a value."""
+ROUNDS = 3
+"""Times that the values are polished, each on a finer grid."""
+LEVEL = 0.06
+"""Share by which white may lie beyond what is no matter before it weighs as one patch's error."""
+WEIGHT = 0.1
+"""Of that, in ΔE ITP."""
+FURTHEST = 10.0
+DIGITS = 9
+"""Decimals of a loss; machines differ in those after."""
+
+
+ONWARD = (1.0, 2.0, 4.0)
+"""How much further values that went one way together are tried."""
+
+
+class Option(NamedTuple):
+    """One way for a display to be wrong, with the values to try."""
+
+    cause: str
+    """Key in the table of causes."""
+    variant: str
+    change: Change
+    """From a display (K = 1) and values (K, n) to displays (K)."""
+    grid: Array
+    """(K, n); (1, 0) where there is nothing to choose"""
+    steps: tuple[float, ...] = ()
+    """Distance of the grid's values, by column."""
+    price: float = 0.0
+    """What it costs more than a cause without a parameter, of the logarithm of the loss."""
+    tells: Callable[[Array, Display], bool] = lambda value, display: True
+    """Whether a value (n,) is far enough from nothing, and the readings bear out the display with
+    all that was chosen (K = 1)."""
+
+    @property
+    def about(self) -> str:
+        """What it changes: two that change the same are never chosen together."""
+        return self.cause.removesuffix("-elsewhere")
+
+
+class Chosen(NamedTuple):
+    """An option with its values."""
+
+    option: Option
+    value: Array
+    """(n,)"""
+
+
+Found = tuple[Chosen, ...]
+
+
+def errors(display: Display, facts: Facts) -> Array:
+    """(K, P) ΔE ITP between what displays show and what was read."""
+    return np.asarray(np.linalg.norm(itp(simulate(display, facts).xyz) - facts.itp, axis=-1))
+
+
+def loss(display: Display, facts: Facts) -> Array:
+    """(K,) mean error in ΔE ITP, small ones counting less, and what white and black add to it.
+
+    A pseudo-Huber loss, so that a few patches that do not fit decide nothing.
+    """
+    made = simulate(display, facts)
+    away = np.linalg.norm(itp(made.xyz) - facts.itp, axis=-1)
+    mean = np.mean(np.sqrt(1 + away**2) - 1, axis=1)
+    low, high = display.prior
+    beyond = _beyond(made.white, high) + _beyond(low, made.white)
+    beyond += _beyond(made.black, facts.darkest)
+    return np.asarray(np.round(mean + WEIGHT * np.minimum(beyond / LEVEL, FURTHEST), DIGITS))
+
+
+def _beyond(value: Array | float, bound: Array | float) -> Array:
+    """Logarithm of a value over a bound, 0 below it."""
+    return np.log(np.maximum(np.maximum(value, 1e-9) / np.maximum(bound, 1e-9), 1.0))
+
+
+def applied(start: Display, chosen: Sequence[Chosen]) -> Display:
+    """The display with each of the options, one on top of the other."""
+    for one in chosen:
+        start = one.option.change(start, one.value[None])
+    return start
+
+
+def best_on_grid(option: Option, display: Display, facts: Facts) -> tuple[Chosen, float]:
+    """The best of an option's grid on top of a display, and its loss."""
+    values = loss(option.change(display, option.grid), facts)
+    place = int(np.argmin(values))
+    return Chosen(option, option.grid[place]), float(values[place])
+
+
+def refine(
+    start: Display, chosen: Sequence[Chosen], facts: Facts, rounds: int = ROUNDS
+) -> tuple[tuple[Chosen, ...], float]:
+    """The options with values made better in turn, and the loss of them together."""
+    found = tuple(chosen)
+    lowest = float(loss(applied(start, found), facts)[0])
+    free = [place for place, one in enumerate(found) if one.option.steps]
+    for turn in range(rounds if len(free) < 2 else 2 * rounds):
+        before = found
+        size = 2.0 ** -(turn if len(free) < 2 else turn // 2)
+        for place in free:
+            found, lowest = _better(start, found, place, size, lowest, facts)
+        if len(free) > 1:
+            found, lowest = _onward(start, before, found, lowest, facts)
+    return found, lowest
+
+
+def _better(
+    start: Display, found: Found, place: int, size: float, lowest: float, facts: Facts
+) -> tuple[Found, float]:
+    """The best value of one option about the one that it has, the others staying."""
+    one = found[place]
+    tried = _around(one, size)
+    others = (*found[:place], *found[place + 1 :])
+    values = loss(one.option.change(applied(start, others), tried), facts)
+    nearest = int(np.argmin(values))
+    if values[nearest] >= lowest:
+        return found, lowest
+    better = Chosen(one.option, tried[nearest])
+    return (*found[:place], better, *found[place + 1 :]), float(values[nearest])
+
+
+def _onward(
+    start: Display, before: Found, found: Found, lowest: float, facts: Facts
+) -> tuple[Found, float]:
+    """Further along the way that all values went together, as long as it gets better."""
+    for factor in ONWARD:
+        further = tuple(
+            Chosen(new.option, _within(new.option, new.value + factor * (new.value - old.value)))
+            for old, new in zip(before, found, strict=True)
+        )
+        value = float(loss(applied(start, further), facts)[0])
+        if value >= lowest:
+            break
+        found, lowest = further, value
+    return found, lowest
+
+
+def _around(one: Chosen, size: float) -> Array:
+    """(K, n) values about one, within `size` of a step of the grid."""
+    ticks = np.linspace(-1, 1, 9 if len(one.value) == 1 else 5)
+    offsets = np.array(list(itertools.product(ticks, repeat=len(one.value))))
+    return _within(one.option, one.value + offsets * size * np.array(one.option.steps))
+
+
+def _within(option: Option, values: Array) -> Array:
+    """Values (..., n) no more than a step beyond the option's grid."""
+    if not option.steps:
+        return values
+    steps = np.array(option.steps)
+    return np.clip(values, option.grid.min(axis=0) - steps, option.grid.max(axis=0) + steps)
+
+
+QUIET = 0.4
+"""Loss in ΔE ITP that a well calibrated display leaves."""
+CAUSE = 0.15
+"""Least fall of the logarithm of the loss that a cause must bring."""
+SETTLED = 0.5
+"""Loss from which only the best is followed; above it also what is not yet worth its price, as
+two faults may hide each other."""
+WIDE, NARROW = 5, 1
+"""Displays followed at a time."""
+POLISHED, TRIED = 7, 12
+"""Options of each that are made better after a first look, and of how many those that may be told
+are sought."""
+DEEPEST = 3
+"""Causes at a time."""
+
+
+class Node(NamedTuple):
+    """A display with faults."""
+
+    chosen: tuple[Chosen, ...]
+    loss: float
+
+    @property
+    def cost(self) -> float:
+        return cost(self.loss) + sum(price(one) for one in self.chosen)
+
+
+def cost(value: float) -> float:
+    """A loss on the scale of prices, without the digits in which machines differ."""
+    return round(float(np.log(value + QUIET)), 6)
+
+
+def price(one: Chosen) -> float:
+    """What an option must take off the cost."""
+    return CAUSE + one.option.price
+
+
+def search(facts: Facts, start: Display, options: Sequence[Option]) -> Node:
+    """The display of the least cost; without a fault if none is worth its price."""
+    found = Node((), float(loss(start, facts)[0]))
+    front = [found]
+    for _ in range(DEEPEST):
+        grown = [each for node in front for each in _grown(node, options, start, facts)]
+        front = _distinct(grown)
+        better = bool(front) and front[0].cost < found.cost
+        if not front or not (better or found.loss > SETTLED):
+            break
+        found = front[0] if better else found
+        front = front[: NARROW if found.loss < SETTLED else WIDE]
+    return found
+
+
+def _grown(node: Node, options: Sequence[Option], start: Display, facts: Facts) -> list[Node]:
+    """The most promising displays with one fault more, each at its best."""
+    done = {one.option.about for one in node.chosen}
+    display = applied(start, node.chosen)
+    rough = []
+    for option in options:
+        if option.about not in done:
+            chosen, value = best_on_grid(option, display, facts)
+            rough.append(Node((*node.chosen, chosen), value))
+    rough.sort(key=lambda each: each.cost)
+    fine = (Node(*refine(start, each.chosen, facts)) for each in rough[:TRIED])
+    return list(itertools.islice((each for each in fine if _tells(each, start)), POLISHED))
+
+
+def _tells(node: Node, start: Display) -> bool:
+    """Whether each fault of a display may be told."""
+    display = applied(start, node.chosen)
+    return all(one.option.tells(one.value, display) for one in node.chosen)
+
+
+def _distinct(nodes: Sequence[Node]) -> list[Node]:
+    """The best of each combination, the cheapest first."""
+    kept: dict[frozenset[tuple[str, str]], Node] = {}
+    for node in sorted(nodes, key=lambda each: each.cost):
+        key = frozenset((one.option.cause, one.option.variant) for one in node.chosen)
+        kept.setdefault(key, node)
+    return list(kept.values())

@@ -1,0 +1,202 @@
+"""What the models of a fault are fitted to: one slot's patches at the centre, as arrays."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.colour import spaces
+from compliance.grading.decide import OUTSIDE
+from compliance.grading.grade import evaluate
+from compliance.grading.match import MatchedReadings
+from compliance.model import Level, Limits, Rule
+from compliance.targets import TargetModel, target_linear
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+FLOOR = 0.05
+"""cd/m² of nominal target below which a patch is not used."""
+VEIL = 0.02
+"""cd/m²"""
+GREY = spaces.xy_to_xyz(np.array(spaces.WHITES["d65"]), np.ones(()))
+LIT = 0.05
+"""Share of the brightest neutral target from which neutrals tell white's luminance."""
+BRIGHT = 0.2
+"""Share of the brightest neutral target from which neutrals tell the white."""
+LEAST = 8
+"""Patches without which nothing is said."""
+ALONE = 0.01
+"""Share of a primary's light that the other two may have beside it."""
+ABOUT = 0.1
+"""Share by which the white of a rule without a limit on it may differ from the rule's."""
+
+
+class Facts(NamedTuple):
+    """Patches at the centre and the rule's window, shown at once; P of them."""
+
+    model: TargetModel
+    patches: NDArray[np.int64]
+    """(P,) of the case"""
+    signal: Array
+    """(P, 3)"""
+    xyz: Array
+    """(P, 3) as read, cd/m²"""
+    itp: Array
+    """(P, 3)"""
+    nominal: Array
+    """(P,) cd/m²"""
+    neutral: Flags
+    black: Array
+    """(3,) XYZ of black as read; of no light where it was not"""
+    signals: Array
+    """(P + 1, 3), that of black last"""
+    bright: Flags
+    """(P,) neutrals that the white is fitted to"""
+    white_uv: Array
+    """(2,) u'v' of the brighter neutral readings"""
+    white: float
+    """Luminance of the measured white of the rule; the rule's where it was not read."""
+    span: tuple[float, float]
+    """White luminances in cd/m² that are not worth a word."""
+    darkest: float
+    """Black luminance in cd/m² up to which none is worth a word; a white that is too dark makes it
+    no lower."""
+    greys: Array
+    """(G, 2) level and luminance in cd/m² of every neutral read, the darkest first"""
+    top: float
+    """cd/m² of the brightest reading"""
+    hues: NDArray[np.int64]
+    """(3,) of the P patches, those of the display's red, green and blue alone; -1: not read"""
+    exponent: Exponent | None
+    """Where the rule has a limit on it."""
+
+
+class Exponent(NamedTuple):
+    """The exponent in the rule's own form, as its requirement measures it."""
+
+    value: float
+    kept: bool
+    """Whether it is within its limits."""
+
+
+def itp(xyz: Array) -> Array:
+    """XYZ (..., 3) in cd/m² to I, T, P in just noticeable differences (ITU-R BT.2124-0).
+
+    Seen through a veil, so that the meter's noise in the dark weighs little.
+    """
+    return np.asarray(720 * spaces.xyz_to_itp(xyz + VEIL * GREY))
+
+
+def gather(case: MatchedReadings) -> Facts | None:
+    """The facts of a case; None where too little was read to tell one fault from another."""
+    patches, model = case.patches, case.plan.model
+    usable = ~(patches.beyond | patches.above | patches.unreachable)
+    usable &= patches.nominal >= max(FLOOR, 3 * case.lowest)
+    plain = np.array([_plain(case, index) for index in range(len(patches))])
+    usable &= plain
+    white, black = case.built_in("white"), case.built_in("black")
+    if black is not None and case.view.xyz[black, 1] > case.lowest:
+        usable[black] = True
+    index = np.flatnonzero(usable)
+    if len(index) < LEAST or np.count_nonzero(patches.neutral[index]) < LEAST // 2:
+        return None
+    xyz = case.view.xyz[index]
+    dark = np.zeros(3) if black is None else np.maximum(case.view.xyz[black], 0.0)
+    level = model.white_luminance if white is None else max(float(case.view.xyz[white, 1]), 1e-6)
+    signal = patches.signal[index]
+    there = np.flatnonzero(plain)
+    nominal, neutral = patches.nominal[index], patches.neutral[index]
+    return Facts(
+        model=model,
+        patches=index.astype(np.int64),
+        signal=signal,
+        xyz=xyz,
+        itp=itp(xyz),
+        nominal=nominal,
+        neutral=neutral,
+        black=dark,
+        signals=np.vstack([signal, np.zeros(3)]),
+        bright=neutral & (nominal >= LIT * nominal[neutral].max()),
+        white_uv=white_of(xyz, neutral, nominal),
+        white=level,
+        span=_span(case.rule),
+        darkest=_darkest(case.rule, max(level, model.white_luminance)),
+        greys=_greys(case, there),
+        top=float(case.view.xyz[there, 1].max()),
+        hues=_hues(signal, model),
+        exponent=_exponent(case),
+    )
+
+
+def _greys(case: MatchedReadings, there: NDArray[np.intp]) -> Array:
+    """(G, 2) level and luminance of the neutrals among patches, the darkest first."""
+    patches = case.patches
+    grey = there[patches.neutral[there] & ~patches.beyond[there]]
+    grey = grey[np.argsort(patches.level[grey], kind="stable")]
+    return np.stack([patches.level[grey], case.view.xyz[grey, 1]], axis=-1)
+
+
+def _hues(signal: Array, model: TargetModel) -> NDArray[np.int64]:
+    """(3,) the brightest patch in which one of the target's primaries shines (almost) alone."""
+    light = target_linear(signal, model)
+    found = []
+    for channel in range(3):
+        others = np.abs(np.delete(light, channel, axis=1)).max(axis=1)
+        alone = np.where(others <= ALONE * light[:, channel], light[:, channel], 0.0)
+        found.append(int(np.argmax(alone)) if alone.max() > 0 else -1)
+    return np.array(found, dtype=np.int64)
+
+
+def _exponent(case: MatchedReadings) -> Exponent | None:
+    for one in case.rule.requirements:
+        if one.quantity == "fitted-exponent" and one.level is Level.SHALL:
+            found = evaluate(one, case)
+            if isinstance(found.value, float):
+                return Exponent(found.value, found.verdict not in OUTSIDE)
+    return None
+
+
+def white_of(xyz: Array, neutral: Flags, nominal: Array) -> Array:
+    """(2,) u'v' of the brighter neutrals among patches: XYZ (P, 3), which are neutral (P,), and
+    nominal luminances (P,)."""
+    bright = neutral & (nominal >= BRIGHT * nominal[neutral].max())
+    return np.asarray(np.median(spaces.xyz_to_uv(xyz[bright]), axis=0))
+
+
+def _plain(case: MatchedReadings, index: int) -> bool:
+    """Whether a patch was shown at the centre, at the rule's window, at once."""
+    there = case.patches.stimulus[index]
+    same = abs(there.window - case.rule.window) <= 1e-6 and there.pattern != "checkerboard"
+    return there.position == "centre" and same and there.seconds == 0
+
+
+def _span(rule: Rule) -> tuple[float, float]:
+    """What the rule's shall limits on the white admit, or about its own white."""
+    nominal = rule.target.luminance_white
+    low, high = nominal * (1 - ABOUT), nominal * (1 + ABOUT)
+    for limits in _limits(rule, "luminance", "white"):
+        low = limits.minimum if limits.minimum is not None else low
+        high = limits.maximum if limits.maximum is not None else high
+    return low, high
+
+
+def _darkest(rule: Rule, white: float) -> float:
+    """What the rule's shall limits on black and contrast admit beside a white in cd/m²."""
+    found = [limits.maximum for limits in _limits(rule, "luminance", "black")]
+    for limits in _limits(rule, "contrast", None):
+        found.append(white / limits.minimum if limits.minimum else None)
+    return min((level for level in found if level is not None), default=np.inf)
+
+
+def _limits(rule: Rule, quantity: str, over: str | None) -> list[Limits]:
+    return [
+        one.limits
+        for one in rule.requirements
+        if one.quantity == quantity
+        and one.level is Level.SHALL
+        and one.limits is not None
+        and (over is None or (one.over is not None and one.over.patches == (over,)))
+    ]

@@ -1,0 +1,294 @@
+"""What happened in the session: a limiter, a slot never loaded, a display warming up."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.diagnosis.cause_text import number, percent, plain_cause
+from compliance.diagnosis.fitting import Array
+from compliance.diagnosis.inputs import Facts, itp
+from compliance.grading.match import Along, MatchedReadings, groups_differing_only_in
+from compliance.model import Cause, Readings
+from compliance.report.verdict_text import shown_words
+
+ALONG: tuple[Along, ...] = ("window", "seconds")
+LEAST_LOSS = 0.05
+"""Share of its luminance that a stimulus must lose."""
+SAME = 0.02
+"""Share within which two luminances are one."""
+LIT = 1.0
+"""cd/m² below which no stimulus is looked at."""
+
+
+class Limiter(NamedTuple):
+    """The stimulus that loses most, by what it is shown with."""
+
+    along: Along
+    places: tuple[float, ...]
+    """% of area, or s"""
+    luminance: tuple[float, ...]
+    """cd/m²"""
+    patches: frozenset[int]
+    """Patches of the case that are dimmed."""
+    cap: float
+    """cd/m² that nothing exceeds at the rule's window; infinite if that is not dimmed"""
+
+    @property
+    def lost(self) -> float:
+        return 1 - min(self.luminance) / max(self.luminance)
+
+
+def find_limiters(case: MatchedReadings) -> tuple[Limiter, ...]:
+    """By area and by time, the stimulus that is dimmed most, where one loses enough, ever more
+    from where it is brightest."""
+    found = (_most(case, along) for along in ALONG)
+    return tuple(limiter for limiter in found if limiter is not None)
+
+
+def _most(case: MatchedReadings, along: Along) -> Limiter | None:
+    found = []
+    for group in groups_differing_only_in(case, along):
+        stimulus = case.patches.stimulus[group[0]]
+        if stimulus.position != "centre" or stimulus.pattern == "checkerboard":
+            continue
+        if (limiter := _of(case, along, group)) is not None:
+            found.append(limiter)
+    return max(found, key=lambda one: one.lost, default=None)
+
+
+def _of(case: MatchedReadings, along: Along, group: list[int]) -> Limiter | None:
+    group = group[int(np.argmax(case.view.xyz[group, 1])) :]
+    level = case.view.xyz[group, 1]
+    brightest = level[0]
+    if len(group) < 2 or brightest < LIT:
+        return None
+    falls = np.all(np.diff(level) <= SAME * brightest)
+    if not falls or 1 - level[-1] / brightest < LEAST_LOSS:
+        return None
+    places = [float(getattr(case.patches.stimulus[index], along)) for index in group]
+    dimmed = level < (1 - SAME) * brightest
+    cap = np.inf
+    for place, luminance, low in zip(places, level, dimmed, strict=True):
+        if along == "window" and low and abs(place - case.rule.window) <= 1e-6:
+            cap = float(luminance)
+    return Limiter(
+        along,
+        tuple(places),
+        tuple(float(value) for value in level),
+        frozenset(index for index, low in zip(group, dimmed, strict=True) if low),
+        cap,
+    )
+
+
+class _Words(NamedTuple):
+    """How what is lost along one thing is told."""
+
+    kind: str
+    title: str
+    """With the share that is lost in place of {}."""
+    next_step: str
+
+
+WORDS: Mapping[str, _Words] = {
+    "window": _Words(
+        "limiter",
+        "A limiter takes {} of the light on larger areas",
+        "Switch off the display's power or brightness limiter if it lets you, measure at the "
+        "window that the rule asks for, and lower the slot's peak until it holds.",
+    ),
+    "seconds": _Words(
+        "sag",
+        "The light falls by {} while a patch is shown",
+        "Switch off the display's power or static-picture limiter if it lets you, let it cool, "
+        "and lower the slot's peak until it holds.",
+    ),
+}
+
+
+def describe_limiter(limiter: Limiter) -> Cause:
+    """The limiter in words and numbers."""
+    words = WORDS[limiter.along]
+    places = [shown_words(limiter.along, number(place)) for place in limiter.places]
+    pairs = list(zip(places, limiter.luminance, strict=True))
+    told = ", ".join(f"{number(luminance)}\u00a0cd/m² {place}" for place, luminance in pairs)
+    return plain_cause(
+        words.kind,
+        words.title.format(percent(limiter.lost)),
+        f"The same signal reads {told}.",
+        words.next_step,
+        *(
+            (f"luminance {place}".replace("\u00a0", " "), luminance, "cd/m²")
+            for place, luminance in pairs
+        ),
+    )
+
+
+# ------------------------------------------------------------ before equals after
+
+COMMON = 8
+"""Readings alike in all but the time, without which two sessions are not compared."""
+ALIKE, AT_MOST = 0.5, 1.5
+"""ΔE ITP in the middle and of 19 of 20 that a meter's noise makes."""
+
+
+class Sameness(NamedTuple):
+    """How near the readings after calibration are to those before."""
+
+    common: int
+    middle: float
+    """ΔE ITP"""
+    most: float
+    """ΔE ITP of 19 of 20"""
+    same_file: bool
+
+
+def find_unloaded(readings: Readings, before: Readings | None) -> Sameness | None:
+    """Whether calibration changed nothing; None where it did, or nobody knows."""
+    if before is None or before.encoding != readings.encoding:
+        return None
+    first, then = _means(before), _means(readings)
+    common = sorted(first.keys() & then.keys())
+    if len(common) < COMMON:
+        return None
+    one = np.array([first[key] for key in common])
+    other = np.array([then[key] for key in common])
+    away = np.sort(np.linalg.norm(itp(one) - itp(other), axis=-1))
+    middle, most = float(np.median(away)), float(away[int(0.95 * (len(away) - 1))])
+    if middle > ALIKE or most > AT_MOST:
+        return None
+    return Sameness(len(common), middle, most, readings.sha256 == before.sha256)
+
+
+def _means(readings: Readings) -> dict[tuple[object, ...], Array]:
+    """Mean XYZ by stimulus."""
+    rows: dict[tuple[object, ...], list[Array]] = {}
+    for row in range(len(readings)):
+        key = (
+            *(int(code) for code in readings.codes[row]),
+            readings.position[row],
+            str(float(readings.window[row])),
+            readings.pattern[row],
+            float(readings.seconds[row]),
+        )
+        rows.setdefault(key, []).append(readings.xyz[row])
+    return {key: np.mean(found, axis=0) for key, found in rows.items()}
+
+
+def describe_unloaded(found: Sameness) -> Cause:
+    same = " Both files are the same, byte for byte." if found.same_file else ""
+    return plain_cause(
+        "unloaded",
+        "Calibration changed nothing: the slot may never have been loaded",
+        f"{found.common} patches read before and after calibration differ by ΔE ITP "
+        f"{number(found.middle, 2)} in the middle, 19 of 20 by no more than "
+        f"{number(found.most, 2)}: no more than two readings of the same state.{same}",
+        "Load the calibration into this slot, see that the display shows this slot and "
+        "that its table is active, check that the right files were named, and read again.",
+        ("patches in common", found.common, "1"),
+        ("median difference before and after", found.middle, "ΔE ITP"),
+        ("95th percentile", found.most, "ΔE ITP"),
+    )
+
+
+# ------------------------------------------------------------ warm-up drift
+
+LEAST = 0.01
+"""Share of the light by which the session must begin and end apart."""
+MOST = 0.5
+"""The same beyond which it is something else: readings out of step, another slot."""
+READ = 3
+"""Readings of one stimulus over at least half of the session."""
+BRIGHT = 1.0
+"""cd/m²"""
+PACES = (0.1, 0.2, 0.35, 0.6, 1.0, 1e3)
+"""Time constants of the approach, as shares of the session; the last is a straight line."""
+NOISE = 0.3
+"""Share of the drift that the repeated readings may lie off it."""
+BACK = 0.15
+"""Share of the drift by which a reading may step back."""
+
+
+class Drift(NamedTuple):
+    """How the light of the same stimulus changed with the row."""
+
+    change: float
+    """Of the light over the session, a share of that at the start."""
+    repeats: int
+    """Readings of repeated stimuli."""
+    off: float
+    """Share that they lie off it."""
+    shares: Array
+    """(R,) light at each reading, in canonical order, as a share of the middle of the session"""
+    ripple: Array
+    """(P,) of the facts: the same for each patch"""
+
+
+def find_drift(case: MatchedReadings, facts: Facts) -> Drift | None:
+    """A steady change of what was read again; None where there is none to speak of."""
+    order, rows = case.patches.order, case.patches.rows
+    at = order / max(len(order) - 1, 1)
+    luminance = np.maximum(case.view.readings[:, 1], 1e-9)
+    repeated = [
+        np.flatnonzero(rows == patch)
+        for patch in range(len(case.patches))
+        if case.patches.count[patch] >= 2 and case.view.xyz[patch, 1] >= BRIGHT
+    ]
+    spans = [np.ptp(at[found]) for found in repeated if len(found) >= READ]
+    if not spans or max(spans) < 0.5:
+        return None
+    change, pace, off = _approach(at, np.log(luminance), repeated)
+    if not LEAST <= abs(change) <= MOST or off > NOISE * abs(change):
+        return None
+    if not all(_steady(luminance[found[np.argsort(at[found])]], change) for found in repeated):
+        return None
+    shares = np.exp(change * _shape(at, pace))
+    shares /= np.mean([shares[found].mean() for found in repeated])
+    ripple = np.array([shares[rows == patch].mean() for patch in facts.patches])
+    return Drift(float(np.expm1(change)), sum(map(len, repeated)), off, shares, ripple)
+
+
+def _shape(at: Array, pace: float) -> Array:
+    """0 at the start and 1 at the end of the session."""
+    return np.asarray(np.expm1(-at / pace) / np.expm1(-1 / pace))
+
+
+def _approach(
+    at: Array, level: Array, repeated: list[NDArray[np.intp]]
+) -> tuple[float, float, float]:
+    """Change of the logarithm over the session, its pace, and the scatter about it."""
+    best = (0.0, PACES[-1], np.inf)
+    for pace in PACES:
+        shape = _shape(at, pace)
+        x = np.concatenate([shape[found] - shape[found].mean() for found in repeated])
+        y = np.concatenate([level[found] - level[found].mean() for found in repeated])
+        change = float(x @ y / max(float(x @ x), 1e-12))
+        off = float(np.sqrt(np.mean((y - change * x) ** 2)))
+        if off < best[2] - 1e-12:
+            best = (change, pace, off)
+    return best
+
+
+def _steady(luminance: Array, change: float) -> bool:
+    """Whether readings in the order of the session go one way."""
+    steps = np.diff(np.log(luminance)) * np.sign(change)
+    return bool(np.all(steps >= -BACK * abs(change)))
+
+
+def describe_drift(drift: Drift) -> Cause:
+    word = "rose" if drift.change > 0 else "fell"
+    return plain_cause(
+        "drift",
+        f"The light {word} by {percent(abs(drift.change))} during the session",
+        f"{drift.repeats} readings of patches shown again follow it within "
+        f"{percent(drift.off)}; at the end they stand at {percent(1 + drift.change, 3)} of the "
+        "light at the start.",
+        "Let the display warm up (30 minutes or more) with a moving picture, keep room "
+        "and settings as they are, and take the readings again.",
+        ("change of the light over the session", 100 * drift.change, "%"),
+        ("scatter about it", 100 * drift.off, "%"),
+        ("readings of repeated patches", drift.repeats, "1"),
+    )

@@ -1,0 +1,1 @@
+"""What travels with a sheet, and the assessment computed again from it."""

@@ -1,0 +1,103 @@
+"""From a value, its limits and its probability to a verdict; from findings to an outcome.
+
+The four statements are ILAC-G8:09/2019's; a probability of None means that the
+measurement uncertainty is not known, and leaves plain pass and fail.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable, Sequence
+
+from compliance.model import Decision, Finding, Level, Limits, Outcome, Reason, Value, Verdict
+from compliance.quantities.catalogue import QUANTITIES
+
+SLACK = 1e-9
+"""Share of a limit within which a value lies on it."""
+
+SEVERITY = (
+    Verdict.FAIL,
+    Verdict.CONDITIONAL_FAIL,
+    Verdict.CONDITIONAL_PASS,
+    Verdict.PASS,
+)
+OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+
+
+def inside(value: Value, limits: Limits) -> bool:
+    """Whether a value lies within its limits; a NaN never does."""
+    if isinstance(value, tuple):
+        box = limits.box or (0.0, 0.0)
+        away = [_within(abs(v), -math.inf, b, limits) for v, b in zip(value, box, strict=True)]
+        return all(away)
+    low = -math.inf if limits.minimum is None else limits.minimum
+    high = math.inf if limits.maximum is None else limits.maximum
+    return _within(value, low, high, limits)
+
+
+def _within(value: float, low: float, high: float, limits: Limits) -> bool:
+    """Rounding must not move a value over its limit: .316 − .314 is .0020000000000000018."""
+    slack = [SLACK * abs(limit) if math.isfinite(limit) else 0.0 for limit in (low, high)]
+    if limits.exclusive:
+        return low + slack[0] < value < high - slack[1]
+    return low - slack[0] <= value <= high + slack[1]
+
+
+def margin(value: Value, limits: Limits) -> float:
+    """Distance to the nearest limit, negative outside, as a share of the limits' size.
+
+    Size is half the width of two-sided limits, the amount of a one-sided one, and
+    1 where that is 0; of a box the axis with less margin counts.
+    """
+    if isinstance(value, tuple):
+        box = limits.box or (0.0, 0.0)
+        return min((b - abs(v)) / (b or 1.0) for v, b in zip(value, box, strict=True))
+    low, high = limits.minimum, limits.maximum
+    if low is not None and high is not None:
+        return min(value - low, high - value) / ((high - low) / 2 or 1.0)
+    if low is not None:
+        return (value - low) / (abs(low) or 1.0)
+    if high is not None:
+        return (high - value) / (abs(high) or 1.0)
+    return math.inf
+
+
+def statement(is_inside: bool, probability: float | None, confidence: float) -> Verdict:
+    """The statement on one value whose probability of conformity is known, or not."""
+    if is_inside:
+        sure = probability is None or probability >= confidence
+        return Verdict.PASS if sure else Verdict.CONDITIONAL_PASS
+    sure = probability is None or probability <= 1 - confidence
+    return Verdict.FAIL if sure else Verdict.CONDITIONAL_FAIL
+
+
+def worst(verdicts: Iterable[Verdict]) -> Verdict:
+    """The worst of the statements on the points of one finding."""
+    return min(verdicts, key=SEVERITY.index)
+
+
+def outcome(findings: Sequence[Finding], decision: Decision) -> tuple[Outcome, Reason | None, bool]:
+    """Verdict, reason and whether it is conditional; the first of the rules that applies."""
+    shalls = [
+        finding
+        for finding in findings
+        if finding.level is Level.SHALL and finding.reason is not Reason.NOT_APPLICABLE
+    ]
+    failed = [finding for finding in shalls if finding.verdict in OUTSIDE]
+    if failed:
+        conditional = all(finding.verdict is Verdict.CONDITIONAL_FAIL for finding in failed)
+        return Outcome.NOT_COMPLIANT, None, conditional
+    reasons = {finding.reason for finding in shalls if finding.verdict is Verdict.NOT_ASSESSED}
+    if reasons or not shalls:
+        told = Reason.METER if reasons == {Reason.METER} else Reason.MISSING_READINGS
+        return Outcome.UNDECIDED, told, False
+    if decision.acceptance == "guarded" and not all(_proven(finding) for finding in shalls):
+        return Outcome.UNDECIDED, Reason.UNCERTAINTY, False
+    conditional = any(finding.verdict is Verdict.CONDITIONAL_PASS for finding in shalls)
+    return Outcome.COMPLIANT, None, conditional
+
+
+def _proven(finding: Finding) -> bool:
+    if QUANTITIES[finding.quantity].values == "stated":
+        return True
+    return finding.verdict is Verdict.PASS and finding.probability is not None

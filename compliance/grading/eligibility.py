@@ -1,0 +1,283 @@
+"""What can be judged at all, and what a finding says of a patch that cannot."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.errors import Problem, RuleError
+from compliance.grading.match import MatchedReadings, SelectedPatch
+from compliance.grading.patch_roles import PatchRoles, by_time, needs_black, needs_white
+from compliance.model import Finding, Limits, NotJudged, Point, Requirement, Value, Verdict
+from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, Quantity
+from compliance.quantities.measured import COMPUTE, NOWHERE, Measured, Options, Roles
+
+
+def finding(requirement: Requirement, verdict: Verdict, **fields: object) -> Finding:
+    """A finding of a requirement with what every finding carries filled in."""
+    quantity = QUANTITIES[requirement.quantity]
+    unit = quantity.unit
+    if requirement.quantity == "recorded" and requirement.field:
+        unit = RECORDED_FIELDS[requirement.field][0]
+    fields.setdefault("limits", requirement.limits)
+    return Finding(
+        id=requirement.id,
+        title=requirement.title,
+        quantity=requirement.quantity,
+        unit=unit,
+        level=requirement.level,
+        statistic=requirement.statistic,
+        basis=requirement.basis,
+        clause=requirement.clause,
+        verdict=verdict,
+        **fields,  # type: ignore[arg-type]
+    )
+
+
+def limits_of(requirement: Requirement, case: MatchedReadings, one: SelectedPatch) -> Limits:
+    """Limits that hold for one patch: by name, by band of nominal target, or the same for all."""
+    if requirement.by_patch:
+        name = one.planned or one.name
+        if name not in requirement.by_patch:
+            raise RuleError(
+                Problem(
+                    case.rule.id,
+                    f"no limits for patch '{name}'; add it, or leave it out with `except`",
+                    field=f"requirements.{requirement.id}.by_patch",
+                )
+            )
+        return requirement.by_patch[name]
+    if requirement.bands:
+        nominal = float(case.patches.nominal[one.index])
+        for band in requirement.bands:
+            if band.upto is None or nominal <= band.upto * (1 + 1e-9):
+                return band.limits
+        raise RuleError(
+            Problem(
+                case.rule.id,
+                f"no band for {nominal:g} cd/m²; leave `upto` out of the last band",
+                field=f"requirements.{requirement.id}.bands",
+            )
+        )
+    return requirement.limits or Limits()
+
+
+def not_judged(case: MatchedReadings, one: SelectedPatch, why: str) -> NotJudged:
+    """A measured patch that cannot be judged, and why."""
+    there = case.patches.stimulus[one.index]
+    return NotJudged(case.patches.triple(one.index), one.name, there.position, there.window, why)
+
+
+def point(
+    case: MatchedReadings, one: SelectedPatch, target: float | None, **fields: object
+) -> Point:
+    """A patch in a finding."""
+    there = case.patches.stimulus[one.index]
+    return Point(
+        patch=case.patches.triple(one.index),
+        name=one.name,
+        position=there.position,
+        window=there.window,
+        target=target,
+        **fields,  # type: ignore[arg-type]
+    )
+
+
+def target_luminances(
+    quantity: Quantity, case: MatchedReadings, roles: Roles
+) -> list[float | None]:
+    """Luminance the target shows for each patch, where the quantity uses the target."""
+    if not quantity.target or not len(roles.over):
+        return [None] * len(roles.over)
+    view, model = case.view, case.view.model
+    fitted = np.ones(len(roles.over), dtype=np.bool_)
+    if model.relative:
+        fitted &= view.white[roles.over] != NOWHERE
+    if not model.blackless and np.isnan(model.black_luminance):
+        fitted &= view.black[roles.over] != NOWHERE
+    found: list[float | None] = [None] * len(roles.over)
+    for place, value in zip(
+        np.flatnonzero(fitted), view.target(roles.over[fitted])[..., 1], strict=True
+    ):
+        found[place] = float(value) if math.isfinite(value) else None
+    return found
+
+
+CONTRASTS = ("contrast", "checkerboard-contrast")
+BLACK_DECIDES = "the black is below what the meter can tell, and decides this value"
+
+Array = NDArray[np.float64]
+
+
+def options_of(requirement: Requirement) -> Options:
+    """How a requirement wants its quantity taken."""
+    return Options(
+        reference=requirement.reference,
+        above_black=requirement.above_black,
+        ignore_luminance=requirement.ignore_luminance,
+        diagram=requirement.diagram,
+        by_time=by_time(requirement),
+    )
+
+
+def values_of(requirement: Requirement, view: Measured, roles: Roles) -> Array:
+    """(..., n) or (..., n, 2) values of a requirement's quantity."""
+    return COMPUTE[requirement.quantity](view, roles, options_of(requirement))
+
+
+def roles_of(chosen: Sequence[SelectedPatch]) -> Roles:
+    """Patches without a part of their own."""
+    return roles_at([one.index for one in chosen])
+
+
+def roles_at(indices: Sequence[int]) -> Roles:
+    """The same, by index."""
+    return Roles(np.array(indices, dtype=np.int64), {})
+
+
+def reason_not_judged(requirement: Requirement, case: MatchedReadings, index: int) -> str | None:
+    """Why a measured patch cannot be judged by a requirement; None if it can."""
+    quantity = QUANTITIES[requirement.quantity]
+    patches = case.patches
+    if patches.beyond[index]:
+        return "code beyond nominal black or white"
+    if quantity.target and patches.above[index] and quantity.name != "clipping-level":
+        return "code above the target's peak"
+    if quantity.target and patches.unreachable[index]:
+        return "code outside the target's primaries"
+    if needs_white(requirement, case) and not _is_lit(case, index):
+        return "white reads no light, nothing can be fitted to it"
+    if quantity.dark == "luminance":
+        floor = case.dark_floor(index) if requirement.floor is None else requirement.floor
+        if patches.nominal[index] < floor * (1 - 1e-9):
+            return f"target below {floor:.3g} cd/m²"
+    if quantity.dark == "chromaticity" and case.view.xyz[index, 1] < case.chromaticity_floor:
+        return f"luminance below {case.chromaticity_floor:.3g} cd/m², the floor for chromaticity"
+    return None
+
+
+def split_judgeable(
+    requirement: Requirement, case: MatchedReadings, parts: PatchRoles
+) -> tuple[list[SelectedPatch], list[NotJudged]]:
+    """Split the patches of a requirement into those that can be judged and those that cannot."""
+    judged: list[SelectedPatch] = []
+    left_out: list[NotJudged] = []
+    for one in parts.chosen:
+        why = reason_not_judged(requirement, case, one.index)
+        if why is None:
+            judged.append(one)
+        else:
+            left_out.append(not_judged(case, one, why))
+    return judged, left_out
+
+
+def _is_lit(case: MatchedReadings, index: int) -> bool:
+    white = case.view.white[index]
+    return bool(white == NOWHERE or case.view.xyz[white, 1] > 0)
+
+
+def reason_not_finite(value: Value) -> str | None:
+    """Why a value that is no number cannot be judged."""
+    numbers = value if isinstance(value, tuple) else (value,)
+    return None if all(map(math.isfinite, numbers)) else "these readings give no number"
+
+
+def is_zero_by_construction(requirement: Requirement, case: MatchedReadings, index: int) -> bool:
+    """Whether the difference is zero by construction: shown, not counted.
+
+    Spread and pairwise compare the patches with each other, so that every one counts.
+    """
+    view = case.view
+    if requirement.statistic in ("spread", "pairwise"):
+        return False
+    is_white = view.white[index] == index
+    if requirement.reference == "white":
+        return bool(is_white)
+    if requirement.statistic == "each" and _is_own_reference(requirement, case, index):
+        return True
+    if requirement.quantity != "luminance-error":
+        return False
+    measured_black = bool(np.isnan(view.model.black_luminance))
+    is_black = view.black[index] == index and not view.model.blackless and measured_black
+    white_is_zero = view.model.relative and (measured_black or not requirement.above_black)
+    return bool((white_is_zero and is_white) or is_black)
+
+
+def _is_own_reference(requirement: Requirement, case: MatchedReadings, index: int) -> bool:
+    """Whether a patch would be compared with itself: the centre, or the first in time."""
+    view = case.view
+    if requirement.reference == "centre":
+        return bool(view.centre[index] == index)
+    if requirement.quantity != "relative-luminance":
+        return False
+    return bool((view.start if by_time(requirement) else view.centre)[index] == index)
+
+
+def reason_below_meter(
+    requirement: Requirement, case: MatchedReadings, value: Value, limits: Limits
+) -> str | None:
+    """Why a luminance under the meter's reach cannot be judged.
+
+    It may be anything from 0 to `lowest`; where the limits hold for all of that,
+    or for none of it, it can.
+    """
+    if requirement.quantity != "luminance" or isinstance(value, tuple) or value >= case.lowest:
+        return None
+    low = -math.inf if limits.minimum is None else limits.minimum
+    high = math.inf if limits.maximum is None else limits.maximum
+    all_inside = low <= 0 and high >= case.lowest
+    all_outside = low >= case.lowest or high < 0
+    if all_inside or all_outside:
+        return None
+    return f"told as < {case.lowest:g} cd/m², the least the meter can tell"
+
+
+def reason_black_zero(
+    requirement: Requirement, case: MatchedReadings, parts: PatchRoles
+) -> str | None:
+    """Why a contrast over a black that reads 0 or less cannot be judged."""
+    if requirement.quantity not in CONTRASTS:
+        return None
+    black = float(case.view.luminance(parts.roles.part["black"]).mean())
+    return None if black > 0 else f"black reads {black:.3g} cd/m², no contrast can be formed"
+
+
+def contrast_is_bound(requirement: Requirement, case: MatchedReadings, parts: PatchRoles) -> bool:
+    """Whether a contrast rests on a black that the meter cannot tell from dark."""
+    if requirement.quantity not in CONTRASTS or case.lowest == 0:
+        return False
+    return bool(case.view.luminance(parts.roles.part["black"]).mean() < case.lowest)
+
+
+def black_dominates(
+    requirement: Requirement, case: MatchedReadings, roles: Roles, limits: Sequence[Limits]
+) -> NDArray[np.bool_]:
+    """(n,): the value taken with black 0 and with black `lowest` differs too much to judge.
+
+    Too much is more than half the width of two-sided limits, or more than the
+    amount of a one-sided limit.
+    """
+    nothing = np.zeros(len(limits), dtype=np.bool_)
+    if not len(roles.over) or not needs_black(requirement, case):
+        return nothing
+    if not np.any(case.view.black_is_zero[roles.over]):
+        return nothing
+    lit_view = case.view._replace(zero_black=case.lowest)
+    dark = values_of(requirement, case.view, roles)
+    lit = values_of(requirement, lit_view, roles)
+    change = np.abs(lit - dark)
+    if change.ndim == 2:
+        change = change.max(axis=-1)
+    return np.array([c > _half_width(one) for c, one in zip(change, limits, strict=True)])
+
+
+def _half_width(limits: Limits) -> float:
+    if limits.box is not None:
+        return min(limits.box)
+    if limits.minimum is not None and limits.maximum is not None:
+        return (limits.maximum - limits.minimum) / 2
+    only = limits.minimum if limits.minimum is not None else limits.maximum
+    return math.inf if only is None else abs(only)

@@ -1,0 +1,357 @@
+"""One requirement to one finding. None is dropped, and a NaN is never a pass."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
+from itertools import combinations
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.grading import eligibility
+from compliance.grading.decide import inside, statement
+from compliance.grading.eligibility import finding, limits_of, not_judged, point, target_luminances
+from compliance.grading.match import MatchedReadings, SelectedPatch
+from compliance.grading.patch_roles import PatchRoles, select_roles
+from compliance.grading.samples import Graded, SampledQuantity, decided_by_points
+from compliance.model import Finding, Limits, Point, Reason, Requirement, Value, Verdict
+from compliance.quantities.catalogue import QUANTITIES, Quantity
+from compliance.quantities.measured import FIX_EXTREMES, Measured, Roles, between
+
+KIND = "the display's technology (display.technology in the job)"
+"""What is missing where the kind of display is not known."""
+
+
+def not_applicable_finding(requirement: Requirement, case: MatchedReadings) -> Finding | None:
+    """The finding where a requirement is for another kind of display, or the kind is unknown."""
+    if requirement.displays is None:
+        return None
+    technology = case.stated.technology
+    if technology is None:
+        return finding(
+            requirement, Verdict.NOT_ASSESSED, reason=Reason.MISSING_READINGS, missing=(KIND,)
+        )
+    if (technology == "projector") == (requirement.displays == "projector"):
+        return None
+    return finding(
+        requirement,
+        Verdict.NOT_ASSESSED,
+        reason=Reason.NOT_APPLICABLE,
+        note=f"for {requirement.displays} displays only",
+    )
+
+
+def grade_declared(requirement: Requirement, quantity: Quantity, case: MatchedReadings) -> Finding:
+    """A condition that the job records or the facility declares."""
+    if requirement.quantity == "recorded":
+        name = requirement.field or ""
+        value = case.stated.recorded.get(name)
+    else:
+        name = requirement.declaration or ""
+        value = case.stated.declared.get(name)
+    limits = requirement.limits
+    if value is None or limits is None:
+        return finding(
+            requirement,
+            Verdict.NOT_ASSESSED,
+            reason=Reason.MISSING_READINGS,
+            missing=(f"{name} ({quantity.name} in the job)",),
+        )
+    verdict = statement(inside(value, limits), None, case.rule.decision.confidence)
+    return finding(requirement, verdict, value=value)
+
+
+Array = NDArray[np.float64]
+
+
+def _value(values: Array, place: int) -> Value:
+    if values.ndim == 2:
+        return float(values[place, 0]), float(values[place, 1])
+    return float(values[place])
+
+
+def grade_per_patch(
+    requirement: Requirement, quantity: Quantity, case: MatchedReadings, parts: PatchRoles
+) -> Graded:
+    """Every patch is decided by itself; the finding is that of the one with least margin."""
+    judged, left_out = eligibility.split_judgeable(requirement, case, parts)
+    roles = eligibility.roles_of(judged)
+    values = eligibility.values_of(requirement, case.view, roles) if judged else np.empty(0)
+    limits = [limits_of(requirement, case, one) for one in judged]
+    weighs = eligibility.black_dominates(requirement, case, roles, limits)
+    targets = target_luminances(quantity, case, roles)
+    points: list[Point] = []
+    indices: list[int] = []
+    for place, one in enumerate(judged):
+        value = _value(values, place)
+        why = eligibility.reason_not_finite(value) or (
+            eligibility.BLACK_DECIDES if weighs[place] else None
+        )
+        why = why or eligibility.reason_below_meter(requirement, case, value, limits[place])
+        if why:
+            left_out.append(not_judged(case, one, why))
+            continue
+        verdict = None
+        if not eligibility.is_zero_by_construction(requirement, case, one.index):
+            confidence = case.rule.decision.confidence
+            verdict = statement(inside(value, limits[place]), None, confidence)
+        indices.append(one.index)
+        points.append(
+            point(case, one, targets[place], value=value, limits=limits[place], verdict=verdict)
+        )
+    shown = {
+        "points": tuple(points),
+        "not_judged": tuple(left_out),
+        "missing": parts.missing,
+    }
+    bare = finding(requirement, Verdict.NOT_ASSESSED, **shown)
+    question = _question(requirement, quantity, points, indices)
+    return Graded(requirement, decided_by_points(bare), question, tuple(indices))
+
+
+def _question(
+    requirement: Requirement, quantity: Quantity, points: list[Point], indices: list[int]
+) -> SampledQuantity | None:
+    """What the draws are asked: the values of the points that count."""
+    places = tuple(place for place, one in enumerate(points) if one.verdict is not None)
+    if not places:
+        return None
+    roles = eligibility.roles_at([indices[place] for place in places])
+
+    def values(view: Measured) -> Array:
+        return eligibility.values_of(requirement, view, roles)
+
+    limits = tuple(points[place].limits or Limits() for place in places)
+    return SampledQuantity(values, limits, places, one_sided=quantity.distance)
+
+
+Flags = NDArray[np.bool_]
+
+DARKEST = 1e-9
+"""cd/m² below which a black is none, and a contrast has no value."""
+
+
+# ------------------------------------------------------------ statistics over patches
+
+
+def grade_statistic(
+    requirement: Requirement, quantity: Quantity, case: MatchedReadings, parts: PatchRoles
+) -> Graded:
+    """mean, percentile, spread or pairwise: one value, decided as a whole."""
+    judged, left_out = eligibility.split_judgeable(requirement, case, parts)
+    roles = eligibility.roles_of(judged)
+    values = eligibility.values_of(requirement, case.view, roles) if judged else np.empty(0)
+    limits = requirement.limits or Limits()
+    weighs = eligibility.black_dominates(requirement, case, roles, [limits] * len(judged))
+    targets = target_luminances(quantity, case, roles)
+    points: list[Point] = []
+    kept: list[int] = []
+    for place, one in enumerate(judged):
+        value = float(values[place])
+        why = eligibility.reason_not_finite(value) or (
+            eligibility.BLACK_DECIDES if weighs[place] else None
+        )
+        if why:
+            left_out.append(not_judged(case, one, why))
+            continue
+        points.append(point(case, one, targets[place], value=value, limits=None, verdict=None))
+        if not eligibility.is_zero_by_construction(requirement, case, one.index):
+            kept.append(one.index)
+    shown = {"points": tuple(points), "not_judged": tuple(left_out), "missing": parts.missing}
+    least = 2 if requirement.statistic in ("spread", "pairwise") else 1
+    if parts.missing or len(kept) < least:
+        return Graded(requirement, _open(requirement, parts, shown))
+    summary = _summary(requirement, quantity, case.view, eligibility.roles_at(kept))
+    value = float(summary(case.view))
+    verdict = statement(inside(value, limits), None, case.rule.decision.confidence)
+    sizes = quantity.signed and requirement.statistic in ("mean", "percentile")
+    question = SampledQuantity(
+        values=lambda view: summary(view)[..., None],
+        limits=(limits,),
+        places=(),
+        one_sided=quantity.distance or sizes,
+    )
+    decided = finding(requirement, verdict, value=value, **shown)
+    return Graded(requirement, decided, question, tuple(kept))
+
+
+def _open(requirement: Requirement, parts: PatchRoles, shown: Mapping[str, object]) -> Finding:
+    reason = Reason.MISSING_READINGS if parts.missing else Reason.METER
+    return finding(requirement, Verdict.NOT_ASSESSED, reason=reason, **shown)
+
+
+def _summary(
+    requirement: Requirement, quantity: Quantity, measured: Measured, roles: Roles
+) -> Callable[[Measured], Array]:
+    """View to summary (...,); the patches of an extreme are settled on the measured values."""
+    first = eligibility.values_of(requirement, measured, roles)
+
+    def values(view: Measured) -> Array:
+        taken = eligibility.values_of(requirement, view, roles)
+        sized = quantity.signed and requirement.statistic in ("mean", "percentile")
+        return np.abs(taken) if sized else taken
+
+    if requirement.statistic == "mean":
+        return lambda view: np.asarray(values(view).mean(axis=-1))
+    if requirement.statistic == "percentile":
+        rank = max(1, math.ceil((requirement.percentile or 100.0) / 100 * len(first) - 1e-9))
+        at = int(np.argsort(values(measured), kind="stable")[rank - 1])
+        return lambda view: np.asarray(values(view)[..., at])
+    if requirement.statistic == "spread":
+        high, low = int(first.argmax()), int(first.argmin())
+        return lambda view: np.asarray(values(view)[..., high] - values(view)[..., low])
+    return _farthest(requirement, measured, roles)
+
+
+def _farthest(
+    requirement: Requirement, measured: Measured, roles: Roles
+) -> Callable[[Measured], Array]:
+    """The largest difference between any two patches, of the pair that shows it."""
+    options = eligibility.options_of(requirement)
+    pairs = np.array(list(combinations(roles.over, 2)), dtype=np.int64)
+    apart = between(requirement.quantity, measured, pairs[:, 0], pairs[:, 1], options)
+    one, two = pairs[int(apart.argmax())][:, None]
+    return lambda view: np.asarray(between(requirement.quantity, view, one, two, options)[..., 0])
+
+
+# ------------------------------------------------------------ whole quantities
+
+
+def grade_aggregate(
+    requirement: Requirement, quantity: Quantity, case: MatchedReadings, parts: PatchRoles
+) -> Graded:
+    """A quantity that is one value of all its patches."""
+    judged, left_out = eligibility.split_judgeable(requirement, case, parts)
+    points = _parts_shown(case, judged)
+    shown = {"points": points, "not_judged": tuple(left_out), "missing": parts.missing}
+    if parts.missing or left_out:
+        return Graded(requirement, _open(requirement, parts, shown))
+    limits = requirement.limits or Limits()
+    nothing = eligibility.reason_black_zero(requirement, case, parts)
+    bound = eligibility.contrast_is_bound(requirement, case, parts)
+    if nothing is not None and not bound:
+        return Graded(requirement, _unfit(requirement, nothing, shown))
+    roles = parts.roles
+    if requirement.quantity in FIX_EXTREMES:
+        roles = FIX_EXTREMES[requirement.quantity](case.view, roles)
+    question = _whole_question(requirement, quantity, limits, roles, case if bound else None)
+    patches = tuple(one.index for one in judged)
+    value = float(question.values(case.view)[..., 0])
+    if bound:
+        decided = _contrast_bound(requirement, case, value, limits, shown)
+        known = decided.verdict is not Verdict.NOT_ASSESSED
+        return Graded(requirement, decided, question if known else None, patches)
+    why = eligibility.reason_not_finite(value)
+    if why is None and eligibility.black_dominates(requirement, case, roles, [limits])[0]:
+        why = eligibility.BLACK_DECIDES
+    if why is not None:
+        return Graded(requirement, _unfit(requirement, why, shown))
+    verdict = statement(inside(value, limits), None, case.rule.decision.confidence)
+    decided = finding(requirement, verdict, value=value, **shown)
+    single = requirement.quantity == "stability"
+    return Graded(requirement, decided, question, patches, single_readings=single)
+
+
+def _unfit(requirement: Requirement, why: str, shown: Mapping[str, object]) -> Finding:
+    return finding(requirement, Verdict.NOT_ASSESSED, reason=Reason.METER, note=why, **shown)
+
+
+def _parts_shown(case: MatchedReadings, chosen: Sequence[SelectedPatch]) -> tuple[Point, ...]:
+    """The patches a whole was computed from, with their luminance."""
+    return tuple(
+        point(
+            case,
+            one,
+            None,
+            value=float(case.view.xyz[one.index, 1]),
+            limits=None,
+            verdict=None,
+        )
+        for one in chosen
+    )
+
+
+def _whole_question(
+    requirement: Requirement,
+    quantity: Quantity,
+    limits: Limits,
+    roles: Roles,
+    bound: MatchedReadings | None,
+) -> SampledQuantity:
+    """Values of a whole; a contrast is tested without a division, Yw − c·Yk ≥ 0."""
+    if requirement.quantity not in eligibility.CONTRASTS:
+        return SampledQuantity(
+            values=lambda view: eligibility.values_of(requirement, view, roles),
+            limits=(limits,),
+            places=(),
+            one_sided=quantity.distance,
+        )
+    white, black = roles.part["white"], roles.part["black"]
+
+    def bright(view: Measured) -> Array:
+        return np.asarray(view.luminance(white).mean(axis=-1, keepdims=True))
+
+    def dark(view: Measured) -> Array:
+        told = view.luminance(black).mean(axis=-1, keepdims=True)
+        return told if bound is None else np.full_like(told, bound.lowest)
+
+    def conforms(view: Measured) -> Flags:
+        lit = bright(view)
+        low = 0.0 if limits.minimum is None else limits.minimum
+        inside_low = lit - low * dark(view) >= 0
+        if limits.maximum is None:
+            return np.asarray(inside_low)
+        return np.asarray(inside_low & (lit - limits.maximum * dark(view) <= 0))
+
+    def values(view: Measured) -> Array:
+        below = dark(view)
+        return np.asarray(bright(view) / np.where(below < DARKEST, np.nan, below))
+
+    return SampledQuantity(values, (limits,), (), one_sided=False, conforms=conforms)
+
+
+def _contrast_bound(
+    requirement: Requirement,
+    case: MatchedReadings,
+    value: float,
+    limits: Limits,
+    shown: Mapping[str, object],
+) -> Finding:
+    """Contrast over a black that the meter cannot tell from dark: at least this much."""
+    told = finding(
+        requirement,
+        Verdict.NOT_ASSESSED,
+        value=value,
+        bound="at-least",
+        note=f"black is told as < {case.lowest:g} cd/m², the least the meter can tell",
+        **shown,
+    )
+    if limits.maximum is None and inside(value, limits):
+        return replace(told, verdict=Verdict.PASS)
+    return replace(told, reason=Reason.METER)
+
+
+def grade(requirement: Requirement, case: MatchedReadings) -> Graded:
+    """Grade one requirement on the measured values, with what the draws are to be asked.
+
+    RuleError where the rule itself asks for what cannot be.
+    """
+    quantity = QUANTITIES[requirement.quantity]
+    elsewhere = not_applicable_finding(requirement, case)
+    if elsewhere is not None:
+        return Graded(requirement, elsewhere)
+    if quantity.values == "stated":
+        return Graded(requirement, grade_declared(requirement, quantity, case))
+    parts = select_roles(requirement, case)
+    if quantity.values == "whole":
+        return grade_aggregate(requirement, quantity, case, parts)
+    if requirement.statistic == "each":
+        return grade_per_patch(requirement, quantity, case, parts)
+    return grade_statistic(requirement, quantity, case, parts)
+
+
+def evaluate(requirement: Requirement, case: MatchedReadings) -> Finding:
+    """The finding of one requirement without measurement uncertainty."""
+    return grade(requirement, case).finding

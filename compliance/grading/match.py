@@ -1,0 +1,435 @@
+"""Match readings with a rule: which patch is what, what is missing, what is out of reach.
+
+Equal stimuli are repeats of one patch. Everything is decided once, on the
+nominal target, and kept for every draw of the same readings.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance import targets
+from compliance.colour import codes
+from compliance.grading.patches import EDGE, Plan, PlannedPatch, default_pattern
+from compliance.model import CHROMATICITY_FLOOR, Integers, Meter, Over, Readings, Rule, Triple
+from compliance.quantities.measured import NOWHERE, Array, Index, Measured
+
+Flags = NDArray[np.bool_]
+
+
+@dataclass(frozen=True, slots=True)
+class Stimulus:
+    """What makes a patch that patch, besides its codes."""
+
+    position: str
+    window: float
+    pattern: str
+    background: str
+    seconds: float
+
+
+@dataclass(frozen=True)
+class Patches:
+    """The distinct patches of a set of readings; P of them, from R readings."""
+
+    codes: Integers
+    """(P, 3)"""
+    signal: Array
+    """(P, 3), not clipped"""
+    stimulus: tuple[Stimulus, ...]
+    rows: Integers
+    """(R,) the patch each reading belongs to, readings in canonical order"""
+    order: Integers
+    """(R,) canonical order of the readings as rows of the file"""
+    count: Integers
+    """(P,) readings per patch"""
+    level: Array
+    neutral: Flags
+    nominal: Array
+    """(P,) cd/m²"""
+    unreachable: Flags
+    above: Flags
+    beyond: Flags
+
+    def __len__(self) -> int:
+        return len(self.codes)
+
+    def triple(self, index: int) -> Triple:
+        """Code values of a patch."""
+        red, green, blue = (int(code) for code in self.codes[index])
+        return red, green, blue
+
+    def mean(self, xyz: Array) -> Array:
+        """Means of repeats: (..., R, 3) in canonical order to (..., P, 3)."""
+        total = np.zeros((*xyz.shape[:-2], len(self), 3))
+        for row, patch in enumerate(self.rows):
+            total[..., patch, :] += xyz[..., row, :]
+        return total / self.count[:, None]
+
+    def like(self, index: int, **changes: object) -> int | None:
+        """The patch with the same codes but for what `changes` says of its stimulus."""
+        wanted = replace(self.stimulus[index], **changes)  # type: ignore[arg-type]
+        for other in np.flatnonzero(np.all(self.codes == self.codes[index], axis=1)):
+            if self.stimulus[other] == wanted:
+                return int(other)
+        return None
+
+
+def canonical_order(readings: Readings, window: float) -> list[int]:
+    """Rows sorted by stimulus, then by X, Y, Z, so that the order in the file is no matter."""
+    sizes = _windows(readings, window)
+
+    def key(row: int) -> tuple[object, ...]:
+        return (*_stimulus_key(readings, sizes, row), *(float(v) for v in readings.xyz[row]))
+
+    return sorted(range(len(readings)), key=key)
+
+
+def _windows(readings: Readings, window: float) -> Array:
+    return np.where(np.isnan(readings.window), window, readings.window)
+
+
+def _stimulus_key(readings: Readings, sizes: Array, row: int) -> tuple[object, ...]:
+    triple = tuple(int(code) for code in readings.codes[row])
+    return (
+        *triple,
+        readings.position[row],
+        float(sizes[row]),
+        readings.pattern[row] or default_pattern(float(sizes[row])),
+        readings.background[row],
+        float(readings.seconds[row]),
+    )
+
+
+def distinct_patches(readings: Readings, plan: Plan) -> Patches:
+    """Group equal stimuli and work out what the rule's target makes of each."""
+    sizes = _windows(readings, plan.rule.window)
+    order = canonical_order(readings, plan.rule.window)
+    found: dict[tuple[object, ...], int] = {}
+    rows = [found.setdefault(_stimulus_key(readings, sizes, row), len(found)) for row in order]
+    triples = np.array([key[:3] for key in found], dtype=np.int64).reshape(-1, 3)
+    stimulus = tuple(Stimulus(*key[3:]) for key in found)  # type: ignore[arg-type]
+    encoding, model = plan.encoding, plan.model
+    signal = np.asarray(codes.decode(triples, encoding.bits, encoding.narrow), dtype=np.float64)
+    return Patches(
+        codes=triples,
+        signal=signal,
+        stimulus=stimulus,
+        rows=np.array(rows, dtype=np.int64),
+        order=np.array(order, dtype=np.int64),
+        count=np.bincount(rows, minlength=len(found)).astype(np.int64),
+        level=targets.level(signal, model),
+        neutral=targets.neutral(signal, model),
+        nominal=targets.nominal_xyz(signal, model)[:, 1],
+        unreachable=targets.unreachable(signal, model),
+        above=targets.above_peak(signal, model),
+        beyond=targets.beyond_nominal(signal, model),
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class SelectedPatch:
+    """A patch of the readings that plays a part in a requirement."""
+
+    index: int
+    name: str
+    planned: str = ""
+    """Name of the planned patch it stands for, by which limits and exceptions go."""
+
+
+@dataclass(frozen=True, slots=True)
+class Selection:
+    """The patches a requirement is about, and what it misses."""
+
+    chosen: tuple[SelectedPatch, ...]
+    missing: tuple[str, ...]
+
+
+class Matcher:
+    """Finds planned patches among the readings of one slot."""
+
+    def __init__(self, plan: Plan, patches: Patches) -> None:
+        self.plan = plan
+        self.patches = patches
+        self._tolerance = plan.half_code * (1 + EDGE) + 1e-12
+
+    # -- single patches
+
+    def find(self, planned: PlannedPatch) -> int | None:
+        """The patch that shows `planned`, the nearest if several do."""
+        away = np.abs(self.patches.signal - np.array(planned.signal)).max(axis=-1)
+        tolerance = max(self._tolerance, planned.slack * (1 + EDGE) + 1e-12)
+        if self.plan.model.kind == "xyz" and self._is_neutral(planned):
+            tolerance = max(tolerance, self.plan.model.step * (1 + EDGE))
+        near = [i for i in _true(away <= tolerance) if self._same_place(i, planned)]
+        return min(near, key=lambda i: (away[i], i)) if near else None
+
+    def _is_neutral(self, planned: PlannedPatch) -> bool:
+        return bool(targets.neutral(np.array([planned.signal]), self.plan.model)[0])
+
+    def _same_place(self, index: int, planned: PlannedPatch) -> bool:
+        there = self.patches.stimulus[index]
+        return (
+            there.position == planned.position
+            and abs(there.window - planned.window) <= 1e-6
+            and there.pattern == planned.pattern
+            and there.seconds == planned.seconds
+        )
+
+    def built_in(
+        self, name: str, *, window: float, pattern: str, position: str = "centre"
+    ) -> int | None:
+        """White, black or peak at a window, pattern and place."""
+        planned = self.plan.patches(name)[0]
+        return self.find(replace(planned, window=window, pattern=pattern, position=position))
+
+    # -- sets
+
+    def select(self, over: Over, *, all_neutrals: bool) -> Selection:
+        """The patches of `over`; with `all_neutrals` a ramp takes every neutral in range."""
+        chosen: dict[int, SelectedPatch] = {}
+        missing: list[str] = []
+        for name in over.patches:
+            planned = self.plan.asked(name, over)
+            is_ramp = bool(planned) and planned[0].neutral_ramp
+            if is_ramp:
+                found = self._ramp(planned, over, missing, all_neutrals=all_neutrals)
+            else:
+                found = self._single(planned, missing)
+            for one in found:
+                chosen.setdefault(one.index, one)
+        ordered = tuple(chosen[index] for index in sorted(chosen))
+        return Selection(ordered, tuple(dict.fromkeys(missing)))
+
+    def _single(self, planned: list[PlannedPatch], missing: list[str]) -> list[SelectedPatch]:
+        """Patches that have to be met by their own codes."""
+        found = []
+        for patch in planned:
+            index = self.find(patch)
+            if index is None:
+                missing.append(self.described(patch))
+                continue
+            if self.patches.count[index] < patch.count:
+                missing.append(f"{self.described(patch)} ({patch.count} readings)")
+            found.append(SelectedPatch(index, patch.name, patch.name))
+        return found
+
+    def _ramp(
+        self, planned: list[PlannedPatch], over: Over, missing: list[str], *, all_neutrals: bool
+    ) -> list[SelectedPatch]:
+        """Neutrals in range: all of them, or the one nearest to each planned level.
+
+        A planned level is met by any neutral within half a step. Each neutral belongs to
+        the level it is nearest to, and goes where `only` and `except` send that level.
+        """
+        members = self._members(planned[0].set, over)
+        nearest: list[int] = []
+        for patch in planned:
+            met = members.get(patch, [])
+            if not met:
+                missing.append(self.described(patch))
+            else:
+                nearest.append(met[0])
+        in_range = self.plan.in_range(self.patches.level, self.patches.nominal, over)
+        found = []
+        for patch, indices in members.items():
+            for index in indices:
+                if not in_range[index] or not (all_neutrals or index in nearest):
+                    continue
+                label = f"{patch.set} {100 * self.patches.level[index]:.4g} %"
+                name = patch.name if index == indices[0] else label
+                found.append(SelectedPatch(index, name, patch.name))
+        return found
+
+    def _members(self, name: str, over: Over) -> dict[PlannedPatch, list[int]]:
+        """Neutrals within half a step of each level of a ramp, the nearest first."""
+        ramp = self.plan.rule.sets[name]
+        levels = self.plan.ramp_levels(ramp)
+        half_step = 0.5 * abs(levels[1] - levels[0]) * (1 + EDGE)
+        low, high = min(levels) - self.plan.half_code, max(levels) + self.plan.half_code
+        patches = self.patches
+        usable = (
+            patches.neutral & ~patches.beyond & (patches.level >= low) & (patches.level <= high)
+        )
+        members: dict[PlannedPatch, list[int]] = {}
+        for patch in self.plan.asked(name, replace(over, signal=None, target=None)):
+            wanted = float(targets.level(np.array([patch.signal]), self.plan.model)[0])
+            away = np.abs(patches.level - wanted)
+            near = [i for i in _true(usable & (away <= half_step)) if self._same_place(i, patch)]
+            members[patch] = sorted(near, key=lambda i: (away[i], i))
+        return members
+
+    def described(self, patch: PlannedPatch) -> str:
+        """A planned patch in words, for lists of what is missing."""
+        words = [patch.name]
+        if patch.position != "centre" and patch.position not in patch.name:
+            words.append(patch.position)
+        if patch.window != self.plan.rule.window and "window" not in patch.varies:
+            words.append(f"{patch.window:g} % window")
+        if patch.pattern == "checkerboard":
+            words.append(patch.pattern)
+        if patch.seconds:
+            words.append(f"after {patch.seconds:g} s")
+        return ", ".join(words)
+
+
+def _true(flags: Flags) -> list[int]:
+    return [int(index) for index in np.flatnonzero(flags)]
+
+
+class DeclaredFacts(NamedTuple):
+    """What the job states and no reading shows."""
+
+    technology: str | None = None
+    recorded: Mapping[str, float | None] = {}
+    """Fields of `quantities.table.RECORDED_FIELDS`; None where not stated."""
+    declared: Mapping[str, float] = {}
+
+
+@dataclass(frozen=True)
+class MatchedReadings:
+    """Rule, readings, meter and job of one assessment, matched."""
+
+    rule: Rule
+    plan: Plan
+    patches: Patches
+    matcher: Matcher
+    view: Measured
+    lowest: float
+    """cd/m² the meter can tell from dark; 0 without a meter"""
+    chromaticity_floor: float
+    stated: DeclaredFacts
+    deviation: Array
+    """(R,) stated deviation of each reading's Y in %, canonical order; NaN if not stated"""
+
+    def built_in(self, name: str) -> int | None:
+        """Patch index of the rule's own `white`, `black` or `peak`; None where it was not read."""
+        return self.matcher.find(self.plan.patches(name)[0])
+
+    def black_for(self, index: int) -> int:
+        """Patch index of the black that goes with a patch, or `NOWHERE`."""
+        return int(self.view.black[index])
+
+    def dark_floor(self, index: int) -> float:
+        """cd/m² of nominal target below which luminance error and ΔE ITP are not judged."""
+        if self.plan.model.curve != "pq":
+            return max(0.1, self.lowest)
+        black = self.black_for(index)
+        dark = 0.0 if black == NOWHERE else float(self.view.measured_black(np.array([index]))[0])
+        return max(0.05, 10 * dark, 3 * self.lowest)
+
+
+def match_readings(
+    rule: Rule,
+    readings: Readings,
+    *,
+    meter: Meter | None = None,
+    stated: DeclaredFacts | None = None,
+) -> MatchedReadings:
+    """Match readings to the rule; RuleError where the encoding does not suit the target."""
+    plan = Plan(rule, readings.encoding)
+    patches = distinct_patches(readings, plan)
+    matcher = Matcher(plan, patches)
+    lowest = meter.lowest if meter else 0.0
+    return MatchedReadings(
+        rule=rule,
+        plan=plan,
+        patches=patches,
+        matcher=matcher,
+        view=_view(plan, patches, matcher, readings, lowest),
+        lowest=lowest,
+        chromaticity_floor=meter.chromaticity_floor if meter else CHROMATICITY_FLOOR,
+        stated=stated or DeclaredFacts(),
+        deviation=readings.deviation[patches.order],
+    )
+
+
+def _view(
+    plan: Plan, patches: Patches, matcher: Matcher, readings: Readings, lowest: float
+) -> Measured:
+    ordered = readings.xyz[patches.order]
+    xyz = patches.mean(ordered)
+    black = _index(_black(plan, matcher, patches, patch) for patch in range(len(patches)))
+    return Measured(
+        xyz=xyz,
+        readings=ordered,
+        rows=patches.rows,
+        model=plan.model,
+        signal=patches.signal,
+        level=patches.level,
+        white=_index(_white(matcher, patches, patch) for patch in range(len(patches))),
+        black=black,
+        centre=_index(patches.like(patch, position="centre") for patch in range(len(patches))),
+        start=_index(patches.like(patch, seconds=0.0) for patch in range(len(patches))),
+        black_is_zero=(black != NOWHERE) & (xyz[black, 1] < lowest),
+        zero_black=0.0,
+    )
+
+
+def _index(found: Iterable[int | None]) -> Index:
+    return np.array([NOWHERE if one is None else one for one in found], dtype=np.int64)
+
+
+def _white(matcher: Matcher, patches: Patches, patch: int) -> int | None:
+    there = patches.stimulus[patch]
+    return matcher.built_in("white", window=there.window, pattern=default_pattern(there.window))
+
+
+def _black(plan: Plan, matcher: Matcher, patches: Patches, patch: int) -> int | None:
+    for window in (patches.stimulus[patch].window, plan.rule.window):
+        found = matcher.built_in("black", window=window, pattern=default_pattern(window))
+        if found is not None:
+            return found
+    return None
+
+
+Along = Literal["window", "seconds"]
+"""What light may be lost along."""
+Key = tuple[Triple, Stimulus]
+"""Codes of a patch, and what else it is shown with."""
+
+
+def groups_differing_only_in(
+    case: MatchedReadings, along: Along | Literal["background"]
+) -> list[list[int]]:
+    """Groups of two and more patches of a case that are alike in all else, in order of what they
+    differ in.
+
+    Windows differ in their pattern too, and a full screen, which has no background, belongs to
+    the windows on every one; checkerboards are no windows.
+    """
+    groups: dict[Key, list[int]] = {}
+    full: dict[Key, list[int]] = {}
+    for index, stimulus in enumerate(case.patches.stimulus):
+        if along == "window" and stimulus.pattern == "checkerboard":
+            continue
+        everywhere = along == "window" and _is_full(stimulus)
+        key = case.patches.triple(index), _plain(stimulus, along)
+        (full if everywhere else groups).setdefault(key, []).append(index)
+    ordered = (
+        sorted(
+            [*group, *full.get((key[0], replace(key[1], background="")), [])],
+            key=lambda index: getattr(case.patches.stimulus[index], along),
+        )
+        for key, group in groups.items()
+    )
+    return [group for group in ordered if len(group) > 1]
+
+
+def _is_full(stimulus: Stimulus) -> bool:
+    return default_pattern(stimulus.window) == "full"
+
+
+def _plain(stimulus: Stimulus, along: str) -> Stimulus:
+    """The stimulus without what the group differs in."""
+    if along == "window":
+        background = "" if _is_full(stimulus) else stimulus.background
+        return replace(stimulus, window=0.0, pattern="", background=background)
+    if along == "seconds":
+        return replace(stimulus, seconds=0.0)
+    return replace(stimulus, background="")

@@ -1,0 +1,269 @@
+"""Which patches play which part in a requirement, and what is missing for it."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import replace
+from typing import NamedTuple
+
+import numpy as np
+
+from compliance.errors import Problem, RuleError
+from compliance.grading.match import MatchedReadings, SelectedPatch
+from compliance.grading.patches import PlannedPatch, default_pattern
+from compliance.model import PatchSet, Requirement
+from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.measured import LEAST_PATCHES, NOWHERE, Index, Roles
+
+ALONG_A_SET = ("monotonicity", "slope-monotonicity", "clipping-level", "fitted-exponent")
+ONE_WINDOW = (*ALONG_A_SET, "non-uniformity")
+"""Quantities that compare patches of a set with each other: at one window and pattern."""
+EVERY_NEUTRAL = ("each", "spread", "pairwise")
+RGB = ("red", "green", "blue")
+
+
+class PatchRoles(NamedTuple):
+    """The patches of a requirement."""
+
+    chosen: tuple[SelectedPatch, ...]
+    """Those it is about, in canonical order."""
+    roles: Roles
+    missing: tuple[str, ...]
+
+
+def select_roles(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
+    """Find the patches of a requirement that takes readings; see `quantities.table` for roles."""
+    name = requirement.quantity
+    if name == "contrast":
+        return _contrast(requirement, case)
+    if name == "checkerboard-contrast":
+        return _checkerboard(requirement, case)
+    if name in ("gamut-coverage", "additivity"):
+        return _hues(requirement, case)
+    over = requirement.over
+    if over is None:
+        raise RuleError(
+            Problem(case.rule.id, "the quantity needs patches", field=requirement.id + ".over")
+        )
+    point = QUANTITIES[name].values == "point"
+    every = point and requirement.statistic in EVERY_NEUTRAL
+    selection = case.matcher.select(over, all_neutrals=every)
+    missing = list(selection.missing)
+    chosen = _with_company(requirement, case, selection.chosen, missing)
+    if name in ALONG_A_SET:
+        chosen = tuple(sorted(chosen, key=lambda one: case.patches.level[one.index]))
+    if name in ONE_WINDOW:
+        _check_one_window(requirement, case, chosen)
+    indices = _indices(chosen)
+    if name == "stability":
+        indices = _readings_of(requirement, case, chosen)
+    if len(indices) < LEAST_PATCHES.get(name, 1) and not missing:
+        missing.append(f"{LEAST_PATCHES.get(name, 1)} readings at least")
+    return PatchRoles(chosen, Roles(indices, {}), tuple(missing))
+
+
+def _indices(chosen: Sequence[SelectedPatch]) -> Index:
+    return np.array([one.index for one in chosen], dtype=np.int64)
+
+
+def _check_one_window(
+    requirement: Requirement, case: MatchedReadings, chosen: Sequence[SelectedPatch]
+) -> None:
+    shown = {case.patches.stimulus[one.index] for one in chosen}
+    along = requirement.quantity in ALONG_A_SET
+    places = {
+        (one.window, one.pattern, one.seconds, one.position if along else "") for one in shown
+    }
+    if len(places) > 1:
+        raise RuleError(
+            Problem(
+                case.rule.id,
+                f"{requirement.quantity} compares patches of one window"
+                f"{' and position' if along else ''}; make a requirement of each",
+                field=f"requirements.{requirement.id}.over",
+            )
+        )
+
+
+def _readings_of(
+    requirement: Requirement, case: MatchedReadings, chosen: Sequence[SelectedPatch]
+) -> Index:
+    if len(chosen) > 1:
+        raise RuleError(
+            Problem(
+                case.rule.id,
+                "stability is taken of one repeated patch; name a set of repeats",
+                field=f"requirements.{requirement.id}.over",
+            )
+        )
+    rows = np.flatnonzero(np.isin(case.view.rows, _indices(chosen)))
+    return rows.astype(np.int64)
+
+
+def _with_company(
+    requirement: Requirement,
+    case: MatchedReadings,
+    chosen: Sequence[SelectedPatch],
+    missing: list[str],
+) -> tuple[SelectedPatch, ...]:
+    """Leave out patches whose white, black, centre or first reading was not measured."""
+    view, kept = case.view, []
+    for one in chosen:
+        absent = []
+        if needs_white(requirement, case) and view.white[one.index] == NOWHERE:
+            absent.append(_at_window(case, one.index, "white"))
+        if needs_black(requirement, case) and view.black[one.index] == NOWHERE:
+            absent.append("black")
+        if requirement.quantity == "relative-luminance":
+            if by_time(requirement) and view.start[one.index] == NOWHERE:
+                absent.append(f"{one.name} at 0 s")
+            if not by_time(requirement) and view.centre[one.index] == NOWHERE:
+                absent.append(_the_same_at_the_centre(one.name))
+        if requirement.reference == "centre" and view.centre[one.index] == NOWHERE:
+            absent.append(_the_same_at_the_centre(one.name))
+        if absent:
+            missing.extend(name for name in absent if name not in missing)
+        else:
+            kept.append(one)
+    return tuple(kept)
+
+
+def by_time(requirement: Requirement) -> bool:
+    """Whether a relative luminance is against the same patch at 0 s, not at the centre."""
+    return requirement.over is not None and requirement.over.seconds is not None
+
+
+def _the_same_at_the_centre(name: str) -> str:
+    return f"{name.split(',')[0]}, centre"
+
+
+def _at_window(case: MatchedReadings, index: int, name: str) -> str:
+    window = case.patches.stimulus[index].window
+    return name if window == case.rule.window else f"{name}, {window:g} % window"
+
+
+def needs_white(requirement: Requirement, case: MatchedReadings) -> bool:
+    """Whether the measured white of the same window takes part."""
+    name = requirement.quantity
+    if name == "gamut-coverage":
+        return False
+    if requirement.reference == "white" or name in ("delta-uv-star", "fitted-exponent"):
+        return True
+    leans = QUANTITIES[name].target and requirement.reference == "target"
+    return leans and case.plan.model.relative
+
+
+def needs_black(requirement: Requirement, case: MatchedReadings) -> bool:
+    """Whether the measured black takes part."""
+    model = case.plan.model
+    if requirement.above_black:
+        return True
+    if requirement.quantity == "gamut-coverage":
+        return False
+    if requirement.quantity == "fitted-exponent":
+        return not model.blackless
+    leans = QUANTITIES[requirement.quantity].target and requirement.reference == "target"
+    leans = leans or requirement.quantity.startswith("delta-")
+    return leans and not model.blackless and bool(np.isnan(model.black_luminance))
+
+
+# ------------------------------------------------------------ fixed roles
+
+
+def _place(requirement: Requirement, case: MatchedReadings) -> dict[str, object]:
+    """Window, pattern and position that `over` names, else the rule's window at the centre."""
+    over = requirement.over
+    windows = over.window if over and over.window else (case.rule.window,)
+    positions = over.position if over and over.position else ("centre",)
+    if len(windows) > 1 or len(positions) > 1:
+        raise RuleError(
+            Problem(
+                case.rule.id,
+                "contrast is taken at one window and one position; make a requirement of each",
+                field=f"requirements.{requirement.id}.over",
+            )
+        )
+    pattern = over.pattern if over and over.pattern else default_pattern(windows[0])
+    return {"window": windows[0], "pattern": pattern, "position": positions[0]}
+
+
+def _contrast(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
+    place = _place(requirement, case)
+    parts, chosen, missing = {}, [], []
+    for name in ("white", "black"):
+        planned = replace(case.plan.patches(name)[0], **place)  # type: ignore[arg-type]
+        found = case.matcher.find(planned)
+        if found is None:
+            missing.append(case.matcher.described(planned))
+        else:
+            parts[name] = np.array([found], dtype=np.int64)
+            chosen.append(SelectedPatch(found, name))
+    return PatchRoles(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
+
+
+def _checkerboard(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
+    """Fields of a checkerboard, at the places that `over` names or all; both colours are needed."""
+    over = requirement.over
+    positions = over.position if over else None
+    windows = over.window if over else None
+    parts: dict[str, Index] = {}
+    chosen: list[SelectedPatch] = []
+    missing = []
+    for name in ("white", "black"):
+        planned = replace(case.plan.patches(name)[0], pattern="checkerboard")
+        found = [
+            index
+            for index, stimulus in enumerate(case.patches.stimulus)
+            if stimulus.pattern == "checkerboard"
+            and (positions is None or stimulus.position in positions)
+            and (windows is None or stimulus.window in windows)
+            and index
+            == case.matcher.find(
+                replace(planned, position=stimulus.position, window=stimulus.window)
+            )
+        ]
+        if not found:
+            missing.append(f"{name} fields of a checkerboard")
+        parts[name] = np.array(found, dtype=np.int64)
+        chosen.extend(
+            SelectedPatch(index, f"{name}, {case.patches.stimulus[index].position}")
+            for index in found
+        )
+    return PatchRoles(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
+
+
+def _hues(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
+    """Red, green and blue, and for additivity the white of the same drive and the black."""
+    patch_set = _hue_set(requirement, case)
+    planned = {patch.name: patch for patch in case.plan.hues_of(requirement.over)}
+    wanted: list[PlannedPatch] = [planned[hue] for hue in RGB if hue in planned]
+    missing = [hue for hue in RGB if hue not in planned]
+    if requirement.quantity == "additivity" and wanted:
+        wanted.append(case.plan.white_of_drive(patch_set, wanted[0]))
+        wanted.append(replace(wanted[0], name="black", signal=(0.0, 0.0, 0.0)))
+    parts, chosen = {}, []
+    for patch in wanted:
+        found = case.matcher.find(patch)
+        if found is None:
+            missing.append(case.matcher.described(patch))
+            continue
+        parts[patch.name] = np.array([found], dtype=np.int64)
+        chosen.append(SelectedPatch(found, patch.name))
+    if requirement.quantity == "additivity" and case.plan.model.curve == "hlg":
+        # Only HLG's target is not additive, and has to be fitted to the measured white.
+        _with_company(requirement, case, chosen, missing)
+    return PatchRoles(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
+
+
+def _hue_set(requirement: Requirement, case: MatchedReadings) -> PatchSet:
+    try:
+        return case.plan.primaries_of(requirement.over)
+    except KeyError:
+        raise RuleError(
+            Problem(
+                case.rule.id,
+                f"'{requirement.over.patches[0] if requirement.over else ''}' has no red, "
+                "green and blue; name a set of hues",
+                field=f"requirements.{requirement.id}.over",
+            )
+        ) from None

@@ -1,0 +1,204 @@
+"""A requirement graded on the measured values, and what the draws are to say of it."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field, replace
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.grading.decide import OUTSIDE, inside, margin, statement, worst
+from compliance.model import Finding, Interval, Limits, Point, Reason, Requirement, Value, Verdict
+from compliance.quantities.measured import Measured
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+
+COVERAGE = 0.95
+"""Of every interval."""
+
+MOST_INTERVALS = 500
+"""Points of one finding up to which each has an interval of its own; the worst always has."""
+
+
+@dataclass(frozen=True)
+class SampledQuantity:
+    """What to ask of each draw of the readings."""
+
+    values: Callable[[Measured], Array]
+    """Drawn view to values (draws, n) or (draws, n, 2)"""
+    limits: tuple[Limits, ...]
+    """Of each of the n values"""
+    places: tuple[int, ...]
+    """Which point of the finding each value belongs to; empty where it is one value of all"""
+    one_sided: bool
+    """The value is a distance: its interval runs from 0"""
+    conforms: Callable[[Measured], Flags] | None = None
+    """(draws, n) conformity, where it is not read off the values"""
+
+
+@dataclass(frozen=True)
+class Graded:
+    """A finding on the measured values alone, and the question to settle how sure it is."""
+
+    requirement: Requirement
+    finding: Finding
+    question: SampledQuantity | None = None
+    """None where nothing can be said: probability stays null."""
+    patches: tuple[int, ...] = ()
+    """Patches that take part, without the whites and blacks that go with them."""
+    single_readings: bool = False
+    """The question needs readings before averaging."""
+
+
+@dataclass
+class SampleCounts:
+    """Answers of the draws, gathered chunk by chunk."""
+
+    question: SampledQuantity
+    worst: int
+    """Which of the n values has the least margin"""
+    draws: int = 0
+    joint: int = 0
+    inside: Array | None = None
+    kept: list[Array] = field(default_factory=list)
+
+    def add(self, view: Measured) -> None:
+        """Count one chunk of draws."""
+        values = self.question.values(view)
+        conforms = self.question.conforms
+        within = conforms(view) if conforms else _within(values, self.question.limits)
+        counted = within.sum(axis=0).astype(np.float64)
+        self.inside = counted if self.inside is None else self.inside + counted
+        self.joint += int(within.all(axis=1).sum())
+        self.draws += len(values)
+        self.kept.append(values if self._keeps_all else values[:, [self.worst]])
+
+    @property
+    def _keeps_all(self) -> bool:
+        return len(self.question.limits) <= MOST_INTERVALS
+
+    def probability(self, place: int) -> float:
+        """Share of draws in which a value conforms."""
+        counted = 0.0 if self.inside is None else float(self.inside[place])
+        return counted / self.draws
+
+    def samples(self, place: int) -> Array:
+        """(draws, 1) or (draws, 2) drawn values that are numbers; none where they were not kept."""
+        if not self._keeps_all and place != self.worst:
+            return np.empty((0, 1))
+        column = place if self._keeps_all else 0
+        values = np.concatenate([chunk[:, column] for chunk in self.kept])
+        flat = values.reshape(len(values), -1)
+        return np.asarray(flat[np.isfinite(flat).all(axis=1)])
+
+    def interval(self, place: int) -> Interval | None:
+        """Coverage interval of a value; draws that yield no number are left out."""
+        flat = self.samples(place)
+        if not len(flat):
+            return None
+        sided = 1 if self.question.one_sided else 2
+        tail = (1 - COVERAGE) / sided
+        high = np.quantile(flat, 1 - tail, axis=0)
+        low = np.zeros_like(high) if sided == 1 else np.quantile(flat, tail, axis=0)
+        return Interval(_value(low), _value(high), COVERAGE, sided)
+
+
+def _within(values: Array, limits: Sequence[Limits]) -> Flags:
+    """(draws, n): inside the limits, both coordinates of a box in the same draw."""
+    result = np.empty(values.shape[:2], dtype=np.bool_)
+    for place, one in enumerate(limits):
+        result[:, place] = _inside_one(values[:, place], one)
+    return result
+
+
+def _inside_one(values: Array, limits: Limits) -> Flags:
+    if values.ndim == 2:
+        within = np.abs(values) <= np.array(limits.box or (0.0, 0.0))
+        return np.asarray(within.all(axis=1))
+    low = -np.inf if limits.minimum is None else limits.minimum
+    high = np.inf if limits.maximum is None else limits.maximum
+    if limits.exclusive:
+        return np.asarray((values > low) & (values < high))
+    return np.asarray((values >= low) & (values <= high))
+
+
+def _value(values: Array) -> Value:
+    if len(values) == 2:
+        return float(values[0]), float(values[1])
+    return float(values[0])
+
+
+# ------------------------------------------------------------ from tallies to findings
+
+
+def apply_samples(graded: Graded, tallies: Sequence[SampleCounts], confidence: float) -> Finding:
+    """The finding with what the draws say; of several tallies the least favourable counts.
+
+    Several there are where the correlation of x and y is not known.
+    """
+    question = graded.question
+    if question is None or not tallies:
+        return graded.finding
+    if not question.places:
+        return _settled_whole(graded.finding, tallies, confidence)
+    points = list(graded.finding.points)
+    for place, index in enumerate(question.places):
+        points[index] = _settled_point(points[index], tallies, place, confidence)
+    finding = decided_by_points(replace(graded.finding, points=tuple(points)))
+    joint = min(tally.joint / tally.draws for tally in tallies)
+    return replace(finding, joint=joint)
+
+
+def _least(tallies: Sequence[SampleCounts], place: int) -> SampleCounts:
+    return min(tallies, key=lambda tally: tally.probability(place))
+
+
+def _settled_point(
+    point: Point, tallies: Sequence[SampleCounts], place: int, confidence: float
+) -> Point:
+    tally = _least(tallies, place)
+    probability = tally.probability(place)
+    verdict = point.verdict
+    if verdict is not None and point.value is not None and point.limits is not None:
+        verdict = statement(inside(point.value, point.limits), probability, confidence)
+    return replace(point, interval=tally.interval(place), probability=probability, verdict=verdict)
+
+
+def _settled_whole(finding: Finding, tallies: Sequence[SampleCounts], confidence: float) -> Finding:
+    tally = _least(tallies, 0)
+    probability = tally.probability(0)
+    verdict = finding.verdict
+    if verdict is not Verdict.NOT_ASSESSED and finding.value is not None and finding.limits:
+        verdict = statement(inside(finding.value, finding.limits), probability, confidence)
+    return replace(finding, interval=tally.interval(0), probability=probability, verdict=verdict)
+
+
+def decided_by_points(finding: Finding) -> Finding:
+    """A finding of `each` from its points: the value of the least margin, the worst verdict."""
+    counted = [point for point in finding.points if point.verdict is not None]
+    if not counted:
+        reason = Reason.MISSING_READINGS if finding.missing else Reason.METER
+        note = "every difference here is zero by construction" if finding.points else None
+        return replace(finding, verdict=Verdict.NOT_ASSESSED, reason=reason, note=note)
+    nearest = counted[nearest_of(counted)]
+    probabilities = [point.probability for point in counted if point.probability is not None]
+    told = replace(
+        finding,
+        value=nearest.value,
+        limits=nearest.limits,
+        interval=nearest.interval,
+        probability=min(probabilities, default=None),
+        verdict=worst(point.verdict for point in counted if point.verdict),
+        reason=None,
+    )
+    if finding.missing and told.verdict not in OUTSIDE:
+        return replace(told, verdict=Verdict.NOT_ASSESSED, reason=Reason.MISSING_READINGS)
+    return told
+
+
+def nearest_of(points: Sequence[Point]) -> int:
+    """Which point has the least margin; of equals the first in canonical order."""
+    margins = [margin(point.value or 0.0, point.limits or Limits()) for point in points]
+    return min(range(len(points)), key=margins.__getitem__)

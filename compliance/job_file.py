@@ -1,0 +1,217 @@
+"""The job's file: who measured which slots, for whom, for which deliverables."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import replace
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+from compliance.errors import JobError, Problem
+from compliance.model import (
+    ENCODINGS,
+    Declaration,
+    Display,
+    Job,
+    Party,
+    People,
+    ReadingsEntry,
+    Room,
+    Slot,
+)
+from compliance.yaml_nodes import read_data, read_nodes, read_yaml
+from compliance.yaml_nodes.messages import did_you_mean, dotted, quoted
+from compliance.yaml_nodes.nodes import Node, locate
+from compliance.yaml_nodes.read_file import read_bytes, resolve_inside
+from compliance.yaml_nodes.schema_reader import as_date, as_float, as_time
+
+Data = Mapping[str, Any]
+YES_NO = {"yes": 1.0, "no": 0.0}
+
+
+def load_job(path: str | Path, *, allow_outside: bool = False, measured: bool = True) -> Job:
+    """A job from its file. Raises JobError with every problem.
+
+    Files are named from the job's folder and may not leave it unless `allow_outside`; they
+    are not opened here, so that one slot's bad file is that slot's fault alone. A slot needs
+    readings unless `measured` is false: a plan is made before there are any.
+    """
+    node = read_yaml(read_bytes(path, JobError, "job"), str(path), JobError)
+    document = read_nodes(node, str(path), "job", JobError)
+    return _job(document, node, Path(path), allow_outside, measured)
+
+
+def job_from_document(document: Data, file: str | Path) -> Job:
+    """A job again from `Job.document` as it came back from JSON. Raises JobError.
+
+    `file` is the job's file; nothing is opened, so it need not be there.
+    """
+    node, typed = read_data(document, str(file), "job", JobError)
+    return _job(typed, node, Path(file), allow_outside=True)
+
+
+def only_slot(job: Job, name: str) -> Job:
+    """The job reduced to one slot, in its document too: no trace of the others is left.
+
+    A display or meter that the slot replaces by its own goes as well. Raises JobError where
+    the job has no such slot.
+    """
+    names = [slot.name for slot in job.slots]
+    if name not in names:
+        message = f"{quoted(name)} is no slot of this job; {did_you_mean(name, names)}"
+        raise JobError(Problem(str(job.file), message, field="slots"))
+    entry = job.document["slots"][names.index(name)]
+    replaced = {key for key in ("display", "meter") if key in entry}
+    document = {key: value for key, value in job.document.items() if key not in replaced}
+    document["slots"] = [entry]
+    return replace(job, slots=(job.slots[names.index(name)],), document=document)
+
+
+# ---------------------------------------------------------------- building
+
+
+def _job(document: Data, node: Node, file: Path, allow_outside: bool, measured: bool = True) -> Job:
+    builder = _Builder(document, node, file, allow_outside, measured)
+    slots = builder.slots()
+    if builder.problems:
+        raise JobError(sorted(builder.problems, key=lambda problem: problem.line or 0))
+    suite, people = document.get("suite", {}), document.get("people", {})
+    room = suite.get("room", {})
+    return Job(
+        reference=document["job"],
+        title=document.get("title"),
+        client=_party(document.get("client")),
+        facility=_party(document.get("facility")),
+        suite=suite.get("id"),
+        room=Room(as_float(room.get("surround")), as_float(room.get("ambient"))),
+        people=People(people.get("measured_by"), people.get("authorised_by")),
+        slots=slots,
+        file=file,
+        document=document,
+    )
+
+
+class _Builder:
+    """Builds the slots and notes what the schema cannot say."""
+
+    def __init__(
+        self, document: Data, node: Node, file: Path, allow_outside: bool, measured: bool
+    ) -> None:
+        self._measured = measured
+        self._document = document
+        self._node = node
+        self._file = file
+        self._allow_outside = allow_outside
+        self.problems: list[Problem] = []
+
+    def _problem(self, path: tuple[str | int, ...], message: str) -> None:
+        line, _ = locate(self._node, path)
+        self.problems.append(Problem(str(self._file), message, line, dotted(path)))
+
+    def slots(self) -> tuple[Slot, ...]:
+        shared = self._document.get("meter")
+        meter = self._path(shared, ("meter",)) if shared else None
+        known: dict[str, int] = {}
+        found = []
+        for number, data in enumerate(self._document["slots"]):
+            first = known.setdefault(data["slot"], number)
+            if first != number:
+                message = f"{quoted(data['slot'])} is the name of another slot already"
+                line, _ = locate(self._node, ("slots", first, "slot"))
+                where = f" (line {line})" if line else ""
+                self._problem(("slots", number, "slot"), message + where)
+            found.append(self._slot(data, ("slots", number), meter))
+        return tuple(found)
+
+    def _slot(self, data: Data, path: tuple[str | int, ...], meter: Path | None) -> Slot:
+        if self._measured and "readings" not in data and "before" not in data:
+            message = "missing; expected e.g. readings: {file: readings/slot-1.csv, measured: …}"
+            self._problem((*path, "readings"), message)
+        deliverable = data["deliverable"]
+        named = deliverable if isinstance(deliverable, list) else [deliverable]
+        calibrated = as_time(data["calibrated"]) if "calibrated" in data else None
+        before = self._readings(data.get("before"), (*path, "before"))
+        readings = self._readings(data.get("readings"), (*path, "readings"))
+        self._check_order(data, calibrated, before, readings, path)
+        own = data.get("meter")
+        return Slot(
+            name=data["slot"],
+            deliverables=tuple(named),
+            display=_display(data.get("display", self._document.get("display", {}))),
+            meter=self._path(own, (*path, "meter")) if own else meter,
+            calibrated=calibrated,
+            settings=data.get("settings", {}),
+            warm_up=as_float(data.get("warm_up")),
+            declared={key: _declaration(entry) for key, entry in data.get("declared", {}).items()},
+            before=before,
+            readings=readings,
+        )
+
+    def _check_order(
+        self,
+        data: Data,
+        calibrated: datetime | None,
+        before: ReadingsEntry | None,
+        readings: ReadingsEntry | None,
+        path: tuple[str | int, ...],
+    ) -> None:
+        """Before, calibrated, readings: in this order of time."""
+        if calibrated and readings and readings.measured < calibrated:
+            self._problem(
+                (*path, "readings", "measured"),
+                f"{data['readings']['measured']} is earlier than calibrated, {data['calibrated']}; "
+                "readings taken before a calibration belong under before",
+            )
+        after = calibrated or (readings.measured if readings else None)
+        if before and after and before.measured > after:
+            key = "calibrated" if calibrated else "readings.measured"
+            self._problem(
+                (*path, "before", "measured"),
+                f"{data['before']['measured']} is later than {key}; readings taken after a "
+                "calibration belong under readings",
+            )
+
+    def _readings(self, data: Data | None, path: tuple[str | int, ...]) -> ReadingsEntry | None:
+        if data is None:
+            return None
+        measured = as_time(data["measured"])
+        assert measured is not None  # the schema's format
+        return ReadingsEntry(
+            file=self._path(data["file"], (*path, "file")),
+            named=data["file"],
+            measured=measured,
+            encoding=ENCODINGS[data.get("encoding", self._document["encoding"])],
+            ambient=data.get("ambient"),
+            geometry=data.get("geometry"),
+        )
+
+    def _path(self, named: str, path: tuple[str | int, ...]) -> Path:
+        """A file named in the job, inside the job's folder unless that is allowed."""
+        folder = self._file.parent
+        if not self._allow_outside and resolve_inside(folder, named) is None:
+            message = f"{quoted(named)} leaves the job's folder; expected a file in it or below"
+            self._problem(path, message)
+        return folder / named
+
+
+def _party(data: Data | None) -> Party | None:
+    return Party(data["name"], data.get("contact"), data.get("address")) if data else None
+
+
+def _display(data: Data) -> Display:
+    return Display(
+        make=data.get("make"),
+        model=data.get("model"),
+        serial=data.get("serial"),
+        technology=data.get("technology"),
+        firmware=data.get("firmware"),
+        hours=as_float(data.get("hours")),
+    )
+
+
+def _declaration(data: Data) -> Declaration:
+    when = as_date(data["date"])
+    assert when is not None  # the schema's format
+    value = data["value"]
+    return Declaration(YES_NO[value] if isinstance(value, str) else float(value), data["by"], when)

@@ -1,0 +1,135 @@
+"""The meter's file: what instrument it is and what its certificate says."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import date
+from pathlib import Path
+from typing import Any
+
+from compliance.errors import MeterError, Problem
+from compliance.model import (
+    Certificate,
+    ChromaticityBand,
+    LuminanceBand,
+    Meter,
+    RepeatabilityBand,
+    Uncertainty,
+)
+from compliance.yaml_nodes import read_data, read_nodes, read_yaml
+from compliance.yaml_nodes.messages import dotted, inline_yaml
+from compliance.yaml_nodes.nodes import Node, locate
+from compliance.yaml_nodes.read_file import read_bytes, sha256
+from compliance.yaml_nodes.schema_reader import as_date, as_float
+
+BANDS = (
+    ("uncertainty", "luminance"),
+    ("uncertainty", "chromaticity"),
+    ("uncertainty", "repeatability"),
+    ("reading_time",),
+)
+
+
+def load_meter(path: str | Path) -> Meter:
+    """A meter from its file. Raises MeterError with every problem."""
+    data = read_bytes(path, MeterError, "meter")
+    node = read_yaml(data, str(path), MeterError)
+    document = read_nodes(node, str(path), "meter", MeterError)
+    return _meter(document, node, str(path), sha256(data))
+
+
+def meter_from_document(document: Mapping[str, Any], file: str, sha256: str) -> Meter:
+    """A meter again from `Meter.document` as it came back from JSON. Raises MeterError.
+
+    `file` and `sha256` are those of the file the document was read from.
+    """
+    node, typed = read_data(document, file, "meter", MeterError)
+    return _meter(typed, node, file, sha256)
+
+
+def _meter(document: Mapping[str, Any], node: Node, file: str, digest: str) -> Meter:
+    problems = [
+        Problem(file, message, locate(node, path)[0], dotted(path))
+        for path, message in _faults(document)
+    ]
+    if problems:
+        raise MeterError(problems)
+    return Meter(
+        name=document["meter"],
+        kind=document["kind"],
+        make=document.get("make"),
+        model=document.get("model"),
+        serial=document.get("serial"),
+        certificate=_certificate(document.get("certificate")),
+        uncertainty=_uncertainty(document.get("uncertainty")),
+        lowest=float(document.get("lowest", 0)),
+        settle=as_float(document.get("settle")),
+        reading_time=tuple(
+            (float(band["from"]), float(band["seconds"]))
+            for band in document.get("reading_time", ())
+        ),
+        correction=document.get("correction"),
+        document=document,
+        file=file,
+        sha256=digest,
+    )
+
+
+def _faults(document: Mapping[str, Any]) -> list[tuple[tuple[str | int, ...], str]]:
+    """What the schema cannot say: order of bands and dates, whose correction it is."""
+    found: list[tuple[tuple[str | int, ...], str]] = []
+    for path in BANDS:
+        bands: Any = document
+        for part in path:
+            bands = bands.get(part, {})
+        starts = [band["from"] for band in bands]
+        for number in range(1, len(starts)):
+            if starts[number] <= starts[number - 1]:
+                before = inline_yaml(starts[number - 1])
+                message = f"{inline_yaml(starts[number])} does not rise above {before} before it"
+                found.append(((*path, number, "from"), message))
+    if "correction" in document and document["kind"] != "colorimeter":
+        message = f"is for a colorimeter; a {document['kind']} has none, leave the key out"
+        found.append((("correction",), message))
+    certificate = document.get("certificate", {})
+    issued, due = certificate.get("issued"), certificate.get("due")
+    if issued and due and issued > due:
+        found.append((("certificate", "due"), f"{due} is before it was issued, {issued}"))
+    return found
+
+
+def _date(text: str | None) -> date | None:
+    return as_date(text) if text else None
+
+
+def _certificate(data: Mapping[str, Any] | None) -> Certificate | None:
+    if data is None:
+        return None
+    issued, due = _date(data.get("issued")), _date(data.get("due"))
+    return Certificate(data.get("number"), data.get("laboratory"), issued, due)
+
+
+def _uncertainty(data: Mapping[str, Any] | None) -> Uncertainty | None:
+    if data is None:
+        return None
+    saturated, correlation = data.get("saturated"), data.get("correlation")
+    return Uncertainty(
+        k=float(data["k"]),
+        luminance=tuple(
+            LuminanceBand(float(band["from"]), float(band["relative"]))
+            for band in data["luminance"]
+        ),
+        dark=float(data.get("dark", 0)),
+        chromaticity=tuple(
+            ChromaticityBand(float(band["from"]), float(band["x"]), float(band["y"]))
+            for band in data["chromaticity"]
+        ),
+        saturated=(float(saturated["x"]), float(saturated["y"])) if saturated else None,
+        correlation=float(correlation["xy"]) if correlation else None,
+        repeatability=tuple(
+            RepeatabilityBand(
+                float(band["from"]), float(band["relative"]), float(band["x"]), float(band["y"])
+            )
+            for band in data.get("repeatability", ())
+        ),
+    )

@@ -1,0 +1,219 @@
+"""What an assessment says."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from enum import StrEnum
+from typing import Any
+
+from compliance.model.jobs import Deviation, Disposition, Job, Slot
+from compliance.model.pictures import Charts
+from compliance.model.readings import Meter, Readings
+from compliance.model.rules import Level, Limits, Rule
+from compliance.model.signals import Pair, Triple
+
+
+class Verdict(StrEnum):
+    """Of a finding or a point; the statements are ILAC-G8:09/2019's."""
+
+    PASS = "pass"
+    CONDITIONAL_PASS = "conditional-pass"
+    CONDITIONAL_FAIL = "conditional-fail"
+    FAIL = "fail"
+    NOT_ASSESSED = "not-assessed"
+
+
+class Outcome(StrEnum):
+    """Of an assessment."""
+
+    COMPLIANT = "compliant"
+    NOT_COMPLIANT = "not-compliant"
+    UNDECIDED = "undecided"
+
+
+class Reason(StrEnum):
+    MISSING_READINGS = "missing-readings"
+    METER = "meter"
+    UNCERTAINTY = "uncertainty"
+    NOT_APPLICABLE = "not-applicable"
+    """Of a finding only: the requirement is for another kind of display."""
+
+
+Value = float | Pair
+
+
+@dataclass(frozen=True, slots=True)
+class Interval:
+    low: Value
+    high: Value
+    coverage: float
+    sided: int
+    """1 or 2"""
+
+
+@dataclass(frozen=True, slots=True)
+class Point:
+    """One patch in a finding, or one pair's two patches."""
+
+    patch: Triple
+    name: str
+    position: str
+    window: float
+    target: float | None
+    """Luminance an ideal display would show, cd/m²; None where no target is used."""
+    value: Value | None
+    limits: Limits | None
+    verdict: Verdict | None
+    """None where the point is shown, not counted by itself: an anchor, or a part of a mean."""
+    interval: Interval | None = None
+    probability: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class NotJudged:
+    """A patch that was measured and could not be judged."""
+
+    patch: Triple
+    name: str
+    position: str
+    window: float
+    why: str
+
+
+@dataclass(frozen=True, slots=True)
+class Finding:
+    """The outcome of one requirement."""
+
+    id: str
+    title: str
+    quantity: str
+    unit: str
+    level: Level
+    statistic: str
+    basis: str
+    clause: str | None
+    verdict: Verdict
+    reason: Reason | None = None
+    value: Value | None = None
+    bound: str | None = None
+    """`at-least` or `at-most` where only a bound is known: over a black the meter cannot see."""
+    limits: Limits | None = None
+    interval: Interval | None = None
+    probability: float | None = None
+    joint: float | None = None
+    points: tuple[Point, ...] = ()
+    missing: tuple[str, ...] = ()
+    not_judged: tuple[NotJudged, ...] = ()
+    note: str | None = None
+    """How to read the value, one sentence."""
+
+
+@dataclass(frozen=True, slots=True)
+class Remark:
+    """Something noticed that is no requirement; never changes a verdict."""
+
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class Evidence:
+    """A number that a cause rests on."""
+
+    what: str
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class Cause:
+    """What is likely wrong with a slot that misses limits: a model that its readings fit."""
+
+    kind: str
+    """A key of `diagnosis.table.CAUSES`."""
+    title: str
+    text: str
+    """What it is and how it shows, in numbers."""
+    next_step: str
+    share: float | None
+    """% of the mean error that it takes away; None where it is told from single readings."""
+    evidence: tuple[Evidence, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Shift:
+    """A requirement's value before calibration and after."""
+
+    id: str
+    title: str
+    unit: str
+    before: Value
+    after: Value
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """What the calibration of a slot changed."""
+
+    white_before: float | None
+    """cd/m², of the patch whose luminance the rule asks for: white, or peak in high range"""
+    white_after: float | None
+    lost: float | None
+    """% of the luminance before"""
+    asked: float
+    """cd/m² that the slot shall end at"""
+    wanted: float
+    """cd/m² to start from, so that it can"""
+    shifts: tuple[Shift, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class GradedReadings:
+    """One set of readings of a slot graded against the rule."""
+
+    readings: Readings
+    measured: datetime | None
+    verdict: Outcome
+    reason: Reason | None
+    conditional: bool
+    findings: tuple[Finding, ...]
+    remarks: tuple[Remark, ...]
+    charts: Charts
+    causes: tuple[Cause, ...] = ()
+    """Likely causes of what is outside its limits, the likeliest first; empty: none known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Assessment:
+    """All findings of one slot against one rule, with the verdict."""
+
+    number: str
+    assessed: datetime
+    valid_until: datetime | None
+    heading: str
+    """`calibrated`, or `before` where the slot has only readings before calibration."""
+    rule: Rule
+    job: Job | None
+    """The job reduced to this slot; None for a bare readings file."""
+    meter: Meter | None
+    state: GradedReadings
+    before: GradedReadings | None
+    """Readings of the same slot before calibration, graded too, where both exist."""
+    document: Mapping[str, Any]
+    """The assessment as plain data, as schemas/assessment.json describes it."""
+    calibration: Calibration | None = None
+    """What calibration changed, where readings before it exist."""
+    deviations: tuple[Deviation, ...] = ()
+    """What the client accepts although it lies outside, in the rule's order."""
+    disposition: Disposition | None = None
+    """What that makes of the verdict, which stays."""
+
+    @property
+    def slot(self) -> Slot | None:
+        return self.job.slots[0] if self.job else None
+
+    @property
+    def verdict(self) -> Outcome:
+        return self.state.verdict

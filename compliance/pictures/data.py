@@ -1,0 +1,331 @@
+"""What the pictures show, computed from matched readings and their findings."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance import targets
+from compliance.colour import spaces
+from compliance.grading import eligibility
+from compliance.grading.match import MatchedReadings
+from compliance.model import (
+    Charts,
+    ColourPoint,
+    DifferencePoint,
+    Differences,
+    Finding,
+    GreyPoint,
+    Level,
+    LevelPoint,
+    Limits,
+    Pair,
+    Point,
+    Requirement,
+    Triple,
+)
+from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.measured import COMPUTE, NOWHERE, Options
+
+Shown = tuple[Triple, str, float]
+"""Codes, position and window of a patch."""
+
+
+def shown(case: MatchedReadings, index: int) -> Shown:
+    """What a measured patch is known by in the points of findings."""
+    there = case.patches.stimulus[index]
+    return case.patches.triple(index), there.position, there.window
+
+
+def by_place(findings: Iterable[Finding]) -> Mapping[Shown, Point]:
+    """Points with limits by patch and place, of a shall before a should."""
+    points: dict[Shown, Point] = {}
+    for one in sorted(findings, key=lambda finding: finding.level is Level.SHOULD):
+        for point in one.points:
+            if point.limits is not None:
+                points.setdefault((point.patch, point.position, point.window), point)
+    return points
+
+
+Array = NDArray[np.float64]
+CHI_SQUARE = 5.991
+"""95 % quantile with two degrees of freedom: the size of a 95 % ellipse."""
+OUTLINE = 72
+"""Points of a round outline."""
+WHITE_DIFFERENCES = ("chromaticity", "chromaticity-difference", "delta-uv-star")
+
+
+def _circle() -> Array:
+    turn = np.linspace(0.0, 2 * np.pi, OUTLINE, endpoint=False)
+    return np.stack([np.cos(turn), np.sin(turn)], axis=1)
+
+
+def _outline(points: Array) -> tuple[Pair, ...]:
+    return tuple((float(u), float(v)) for u, v in points)
+
+
+def ellipse(white: Pair | None, covariance: NDArray[np.float64] | None) -> tuple[Pair, ...]:
+    if white is None or covariance is None:
+        return ()
+    sizes, axes = np.linalg.eigh(covariance)
+    reach = np.sqrt(CHI_SQUARE * np.maximum(sizes, 0.0))
+    return _outline(np.array(white) + (_circle() * reach) @ axes.T)
+
+
+def white_limit(case: MatchedReadings, findings: Sequence[Finding]) -> tuple[Pair, ...]:
+    """The first shall limit on the white's distance from the target's white."""
+    index = case.built_in("white")
+    requirements = {one.id: one for one in case.rule.requirements}
+    for one in findings:
+        requirement = requirements[one.id]
+        about_white = [
+            point
+            for point in one.points
+            if index is not None and point.patch == case.patches.triple(index)
+        ]
+        plain = one.quantity in WHITE_DIFFERENCES and requirement.reference == "target"
+        if plain and one.level is Level.SHALL and about_white and about_white[0].limits:
+            return _limit_outline(case, one.quantity, about_white[0].limits)
+    return ()
+
+
+def _limit_outline(case: MatchedReadings, quantity: str, limits: Limits) -> tuple[Pair, ...]:
+    white = case.plan.model.white_xyz
+    if limits.box is not None:
+        corners = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * np.array(limits.box)
+        return _outline(np.asarray(spaces.xy_to_uv(spaces.xyz_to_xy(white) + corners)))
+    if limits.maximum is None:
+        return ()
+    size = limits.maximum / 1300 if quantity == "delta-uv-star" else limits.maximum
+    return _outline(spaces.xyz_to_uv(white) + size * _circle())
+
+
+def _limited(
+    case: MatchedReadings, findings: Sequence[Finding]
+) -> list[tuple[Requirement, Mapping[Shown, Point]]]:
+    """A requirement for each way that the rule takes a distance, with the points it limits."""
+    known = {one.id: one for one in findings}
+    ways: dict[tuple[str, str, bool], list[Requirement]] = {}
+    for one in sorted(case.rule.requirements, key=lambda row: row.level is Level.SHOULD):
+        if QUANTITIES[one.quantity].distance and one.statistic == "each" and one.id in known:
+            way = one.quantity, one.reference, one.ignore_luminance
+            ways.setdefault(way, []).append(one)
+    return [(same[0], by_place(known[one.id] for one in same)) for same in ways.values()]
+
+
+def grey_differences(
+    case: MatchedReadings, neutrals: list[int], findings: Sequence[Finding]
+) -> Iterable[Differences]:
+    """Each distance that the rule limits for greys, of those that count."""
+    for requirement, limited in _limited(case, findings):
+        found = [limited.get(shown(case, index)) for index in neutrals]
+        counted = [point for point in found if point is not None and point.verdict is not None]
+        if len(counted) > 1:
+            name = _short_name(requirement.quantity)
+            points = [_difference(point.name, point.value, point) for point in counted]
+            white = requirement.reference == "white"
+            yield Differences(f"Greys by patch: {name}", name, tuple(points), white)
+
+
+def colour_differences(
+    case: MatchedReadings, colours: list[tuple[int, str]], findings: Sequence[Finding]
+) -> Iterable[Differences]:
+    """The distance that the rule limits for most of the colours; a usual one, where for none."""
+    if not colours:
+        return
+    places = [shown(case, index) for index, _ in colours]
+    roles = eligibility.roles_at([index for index, _ in colours])
+    best, least = None, 0
+    for requirement, limited in _limited(case, findings):
+        count = sum(place in limited for place in places)
+        if count > least:
+            best, least = (requirement, limited), count
+    if best is None:
+        quantity = "delta-e-itp" if case.plan.model.curve in ("pq", "hlg") else "delta-e-2000"
+        values = COMPUTE[quantity](case.view, roles, Options())
+        limited, white = {}, False
+    else:
+        requirement, limited = best
+        quantity, white = requirement.quantity, requirement.reference == "white"
+        values = eligibility.values_of(requirement, case.view, roles)
+    points = [
+        _difference(name, float(value), limited.get(place))
+        for (_, name), place, value in zip(colours, places, values, strict=True)
+    ]
+    yield Differences("Colour differences by patch", _short_name(quantity), tuple(points), white)
+
+
+def _short_name(quantity: str) -> str:
+    return QUANTITIES[quantity].title.rpartition("difference ")[2]
+
+
+def _difference(name: str, value: object, point: Point | None) -> DifferencePoint:
+    assert isinstance(value, float)
+    limit = point.limits.maximum if point and point.limits else None
+    bound = point.interval.high if point and point.interval else None
+    return DifferencePoint(name, value, limit, bound if isinstance(bound, float) else None)
+
+
+EXPANDED = 1.960
+"""Two-sided normal quantile of 95 %: half an interval's width in standard uncertainties."""
+COLOUR_SETS = ("hues", "saturations", "list")
+
+
+def picture_data(
+    case: MatchedReadings,
+    findings: Sequence[Finding],
+    white_spread: NDArray[np.float64] | None = None,
+) -> Charts:
+    """Pictures of one set of readings; what was not measured is left out.
+
+    `white_spread` is the (2, 2) covariance of the measured white's u'v'.
+    """
+    neutrals, colours = _neutrals(case), _colours(case)
+    return Charts(
+        levels=tuple(_levels(case, neutrals, findings)),
+        target_triangle=_triangle(case.plan.model.from_target.T),
+        measured_triangle=_measured_triangle(case),
+        target_white=_uv(case.plan.model.white_xyz),
+        measured_white=_measured_white(case),
+        colours=tuple(_colour_points(case, colours)),
+        differences=(
+            *grey_differences(case, neutrals, findings),
+            *colour_differences(case, colours, findings),
+        ),
+        greys=tuple(_greys(case, neutrals)),
+        white_ellipse=ellipse(_measured_white(case), white_spread),
+        white_limit=white_limit(case, findings),
+    )
+
+
+def _uv(xyz: Array) -> Pair:
+    u, v = (float(value) for value in spaces.xyz_to_uv(xyz))
+    return u, v
+
+
+def _triangle(xyz: Array) -> tuple[Pair, Pair, Pair]:
+    return _uv(xyz[0]), _uv(xyz[1]), _uv(xyz[2])
+
+
+def _main(case: MatchedReadings, index: int) -> bool:
+    """Whether a patch was shown at the centre, at the rule's window, at once."""
+    there = case.patches.stimulus[index]
+    full = abs(there.window - case.rule.window) <= 1e-6 and there.pattern != "checkerboard"
+    return there.position == "centre" and full and there.seconds == 0
+
+
+def _has_target(case: MatchedReadings, index: int) -> bool:
+    """Whether all that the target is fitted to was measured."""
+    view, model = case.view, case.plan.model
+    white = not model.relative or view.white[index] != NOWHERE
+    black = model.blackless or not np.isnan(model.black_luminance)
+    return bool(white and (black or view.black[index] != NOWHERE))
+
+
+def _neutrals(case: MatchedReadings) -> list[int]:
+    patches = case.patches
+    usable = np.flatnonzero(patches.neutral & ~patches.beyond & ~patches.above)
+    found = [int(i) for i in usable if _main(case, int(i)) and _has_target(case, int(i))]
+    return sorted(found, key=lambda i: patches.level[i])
+
+
+def _colours(case: MatchedReadings) -> list[tuple[int, str]]:
+    """Coloured patches of the rule's sets that were measured, in the order of the sets."""
+    found: dict[int, str] = {}
+    for name, patch_set in case.rule.sets.items():
+        if patch_set.kind not in COLOUR_SETS:
+            continue
+        for planned in case.plan.patches(name):
+            index = case.matcher.find(planned)
+            if index is None or case.patches.neutral[index] or not _has_target(case, index):
+                continue
+            bright = case.view.xyz[index, 1] >= case.chromaticity_floor
+            if bright and not (case.patches.unreachable[index] or case.patches.above[index]):
+                found.setdefault(index, planned.name)
+    return list(found.items())
+
+
+def _levels(
+    case: MatchedReadings, neutrals: list[int], findings: Sequence[Finding]
+) -> Iterable[LevelPoint]:
+    if not neutrals:
+        return
+    index = np.array(neutrals, dtype=np.int64)
+    target = case.view.target(index)[..., 1]
+    each = [one for one in findings if one.statistic == "each"]
+    points = by_place(one for one in each if one.quantity == "luminance-error")
+    guard = NormalDist().inv_cdf(case.rule.decision.confidence)
+    above = {
+        requirement.above_black
+        for requirement in case.rule.requirements
+        if requirement.quantity == "luminance-error"
+    }
+    black = case.view.measured_black(index) if above == {True} else np.zeros(len(index))
+    for place, patch in enumerate(neutrals):
+        wanted = float(target[place])
+        lifted = wanted - float(black[place])
+        low, high, inner_low, inner_high = (
+            None if error is None else wanted + lifted * error / 100
+            for error in _errors(points.get(shown(case, patch)), guard)
+        )
+        yield LevelPoint(
+            name=f"{100 * case.patches.level[patch]:.4g} %",
+            target=wanted,
+            measured=float(case.view.xyz[patch, 1]),
+            low=low,
+            high=high,
+            guard_low=inner_low,
+            guard_high=inner_high,
+        )
+
+
+def _errors(
+    point: Point | None, guard: float
+) -> tuple[float | None, float | None, float | None, float | None]:
+    """Limits of a luminance error in %, and the same drawn in by `guard` times its u."""
+    if point is None or point.limits is None:
+        return None, None, None, None
+    low, high = point.limits.minimum, point.limits.maximum
+    interval = point.interval
+    if interval is None or isinstance(interval.low, tuple) or isinstance(interval.high, tuple):
+        return low, high, None, None
+    band = guard * (interval.high - interval.low) / (2 * EXPANDED)
+    inner = None if low is None else low + band
+    return low, high, inner, None if high is None else high - band
+
+
+def _measured_triangle(case: MatchedReadings) -> tuple[Pair, Pair, Pair] | None:
+    """Of the first set that has a red, a green and a blue, hues or a list of codes."""
+    for name in case.rule.sets:
+        planned = {patch.name: patch for patch in case.plan.patches(name)}
+        if not planned.keys() >= {"red", "green", "blue"}:
+            continue
+        found = [case.matcher.find(planned[hue]) for hue in ("red", "green", "blue")]
+        indices = [index for index in found if index is not None]
+        return _triangle(case.view.xyz[indices]) if len(indices) == 3 else None
+    return None
+
+
+def _measured_white(case: MatchedReadings) -> Pair | None:
+    index = case.built_in("white")
+    return None if index is None else _uv(case.view.xyz[index])
+
+
+def _colour_points(case: MatchedReadings, colours: list[tuple[int, str]]) -> Iterable[ColourPoint]:
+    for index, name in colours:
+        target = case.view.target(np.array([index]))[0]
+        yield ColourPoint(name, _uv(target), _uv(case.view.xyz[index]))
+
+
+def _greys(case: MatchedReadings, neutrals: list[int]) -> Iterable[GreyPoint]:
+    for index in neutrals:
+        white = int(case.view.white[index])
+        dark = case.view.xyz[index, 1] < case.chromaticity_floor
+        if white == NOWHERE or dark:
+            continue
+        offset = spaces.xyz_to_uv(case.view.xyz[index]) - spaces.xyz_to_uv(case.view.xyz[white])
+        target = float(targets.nominal_xyz(case.patches.signal[[index]], case.plan.model)[0, 1])
+        yield GreyPoint(target, float(offset[0]), float(offset[1]))

@@ -1,0 +1,249 @@
+"""Can this meter prove this rule? Asked before anything is measured.
+
+A display that is exactly the rule's target is drawn as the meter would read it. What
+the meter's uncertainty makes of each requirement is then held against its limits:
+two-sided limits by C_m = (TU − TL)/(2U) (JCGM 106:2012, 7.6.3), distances by the limit
+over the 95 % quantile that a perfect display would show, other one-sided limits by
+the guard band against the limit itself, or against the room below a perfect display.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from enum import StrEnum
+from statistics import NormalDist
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.grading.grade import grade
+from compliance.grading.match import DeclaredFacts, match_readings
+from compliance.grading.monte_carlo import OF_LUMINANCE, sample_requirements
+from compliance.grading.samples import Graded, SampleCounts
+from compliance.model import (
+    Encoding,
+    Level,
+    Limits,
+    Meter,
+    Readings,
+    Requirement,
+    Rule,
+    Uncertainty,
+)
+from compliance.planning.required_patches import ideal_readings, readings_at_limit
+from compliance.quantities.catalogue import QUANTITIES
+
+Array = NDArray[np.float64]
+
+ADEQUATE, MARGINAL = 3.0, 1.0
+DRAWS, SEED = 4000, 0
+EXPANDED = 2.0
+CEILING = {"gamut-coverage": 100.0, "relative-luminance": 100.0}
+"""What a perfect display shows and none exceeds, in the quantity's unit; a least value has the
+room between the two."""
+DARK = 5000.0
+"""White over black of the ideal display, where the rule puts no limit on its black."""
+
+
+class Adequacy(StrEnum):
+    ADEQUATE = "adequate"
+    MARGINAL = "marginal"
+    INADEQUATE = "inadequate"
+    UNKNOWN = "unknown"
+    """The meter's file does not say what it would have to."""
+    NOT_RATED = "not-rated"
+
+
+@dataclass(frozen=True, slots=True)
+class Capability:
+    """What a meter can prove of one requirement."""
+
+    requirement: Requirement
+    unit: str
+    adequacy: Adequacy
+    ratio: float | None
+    """C_m, limit over quantile, or limit over guard band; None: nothing known"""
+    uncertainty: float | None
+    """Expanded (95 %) uncertainty of the value, in the quantity's unit"""
+    needed: float | None
+    """What it would have to be at most for `adequate`"""
+    place: str | None
+    """The patch that decides, where there are several"""
+    why: str | None = None
+    """Where nothing can be proven: what is missing"""
+
+
+def capability(
+    rule: Rule, meter: Meter, encoding: Encoding | None = None
+) -> tuple[Capability, ...]:
+    """One row for each requirement that takes readings.
+
+    ValueError where the meter's file states no uncertainty of luminance.
+    """
+    uncertainty = meter.uncertainty
+    if uncertainty is None or not uncertainty.luminance:
+        raise ValueError("the meter's file states no measurement uncertainty")
+    readings = ideal_readings(rule, encoding or rule.encoding, _black(rule))
+    bench = _Bench(rule, meter, uncertainty, readings)
+    taking = [
+        requirement
+        for requirement in rule.requirements
+        if QUANTITIES[requirement.quantity].values != "stated"
+    ]
+    grades, tallies = bench.drawn(taking, readings)
+    return tuple(
+        _row(bench, graded, answers) for graded, answers in zip(grades, tallies, strict=True)
+    )
+
+
+def _black(rule: Rule) -> float:
+    """Half of what the rule allows, so that the ideal display is well inside."""
+    allowed = [
+        requirement.limits.maximum
+        for requirement in rule.requirements
+        if requirement.quantity == "luminance"
+        and requirement.over is not None
+        and requirement.over.patches == ("black",)
+        and requirement.over.pattern != "checkerboard"
+        and requirement.limits is not None
+        and requirement.limits.maximum is not None
+    ]
+    return min(allowed) / 2 if allowed else rule.target.luminance_white / DARK
+
+
+def inadequate(rule: Rule, meter: Meter | None, encoding: Encoding) -> tuple[Capability, ...]:
+    """The shall requirements that a meter cannot prove; none where it states no uncertainty."""
+    if meter is None or meter.uncertainty is None or not meter.uncertainty.luminance:
+        return ()
+    return tuple(
+        row
+        for row in capability(rule, meter, encoding)
+        if row.adequacy is Adequacy.INADEQUATE and row.requirement.level is Level.SHALL
+    )
+
+
+@dataclass(frozen=True)
+class _Bench:
+    """A rule, a meter and the ideal display's readings."""
+
+    rule: Rule
+    meter: Meter
+    uncertainty: Uncertainty
+    ideal: Readings
+
+    def drawn(
+        self, requirements: Sequence[Requirement], readings: Readings
+    ) -> tuple[list[Graded], list[list[SampleCounts]]]:
+        """Requirements graded on readings, and what the draws say of them."""
+        technology = {"projector": "projector", "direct-view": "lcd"}
+        grades, tallies = [], []
+        for displays in dict.fromkeys(one.displays for one in requirements):
+            chosen = [one for one in requirements if one.displays == displays]
+            stated = DeclaredFacts(technology=technology.get(displays or ""))
+            case = match_readings(self.rule, readings, meter=self.meter, stated=stated)
+            some = [grade(one, case) for one in chosen]
+            grades += some
+            tallies += sample_requirements(
+                some, case, self.uncertainty, count=DRAWS, seed=SEED, own_scatter=False
+            )
+        order = [requirements.index(graded.requirement) for graded in grades]
+        places = sorted(range(len(order)), key=order.__getitem__)
+        return [grades[i] for i in places], [tallies[i] for i in places]
+
+    def at_limit(self, requirement: Requirement, limit: float) -> Array:
+        """Drawn values of a display whose value lies on a one-sided limit; none if unreadable."""
+        readings = readings_at_limit(requirement, self.ideal, self.rule, limit)
+        _, (tallies,) = self.drawn([requirement], readings)
+        return tallies[0].samples(tallies[0].worst)[:, 0] if tallies else np.empty(0)
+
+
+def _row(bench: _Bench, graded: Graded, tallies: Sequence[SampleCounts]) -> Capability:
+    requirement = graded.requirement
+    row = Capability(
+        requirement=requirement,
+        unit=QUANTITIES[requirement.quantity].unit,
+        adequacy=Adequacy.INADEQUATE,
+        ratio=None,
+        uncertainty=None,
+        needed=None,
+        place=None,
+    )
+    question = graded.question
+    if question is None:
+        return replace(row, why=graded.finding.note or "the meter cannot read these patches")
+    if not tallies:
+        why = "the meter's file does not say how well its readings repeat"
+        if not bench.uncertainty.chromaticity and requirement.quantity not in OF_LUMINANCE:
+            why = "the meter's file states no uncertainty of chromaticity"
+        return replace(row, adequacy=Adequacy.UNKNOWN, why=why)
+    rows = [
+        _place(bench, row, graded, tally, place)
+        for tally in tallies
+        for place in range(len(question.limits))
+    ]
+    return min(rows, key=lambda one: math.inf if one.ratio is None else one.ratio)
+
+
+def _place(
+    bench: _Bench, row: Capability, graded: Graded, tally: SampleCounts, place: int
+) -> Capability:
+    """One value of a requirement against its limits."""
+    question = tally.question
+    limits = question.limits[place]
+    if len(question.places) > 1:
+        row = replace(row, place=graded.finding.points[question.places[place]].name)
+    samples = tally.samples(place)
+    if not len(samples):
+        return replace(row, why="the draws give no number")
+    if limits.box is not None:
+        half = _half_interval(samples)
+        axis = int(np.argmin(np.array(limits.box) / half))
+        return _rated(row, limits.box[axis], float(half[axis]))
+    if limits.minimum is not None and limits.maximum is not None:
+        width = (limits.maximum - limits.minimum) / 2
+        return _rated(row, width, float(_half_interval(samples)[0]))
+    if question.one_sided:
+        return _rated(row, limits.maximum or 0.0, float(np.quantile(samples[:, 0], 0.95)))
+    return _guarded(bench, row, limits)
+
+
+def _half_interval(samples: Array) -> Array:
+    """Half the width of the 95 % interval, per coordinate: U of JCGM 100, 6.2."""
+    low, high = np.quantile(samples, (0.025, 0.975), axis=0)
+    return np.asarray((high - low) / 2)
+
+
+def _rated(row: Capability, room: float, uncertainty: float) -> Capability:
+    """Adequate where the room for a value is three times its uncertainty."""
+    ratio = math.inf if uncertainty == 0 else room / uncertainty
+    adequacy = Adequacy.INADEQUATE
+    if ratio >= MARGINAL:
+        adequacy = Adequacy.ADEQUATE if ratio >= ADEQUATE else Adequacy.MARGINAL
+    return replace(
+        row, adequacy=adequacy, ratio=ratio, uncertainty=uncertainty, needed=room / ADEQUATE
+    )
+
+
+def _guarded(bench: _Bench, row: Capability, limits: Limits) -> Capability:
+    """A one-sided limit T: the guarded limit T ∓ z·u(T) has to be readable."""
+    limit = limits.maximum if limits.minimum is None else limits.minimum
+    if not limit:
+        why = "a limit of 0 gives nothing to compare with"
+        return replace(row, adequacy=Adequacy.NOT_RATED, why=why)
+    requirement, lowest = row.requirement, bench.meter.lowest
+    samples = bench.at_limit(requirement, limit)
+    if not len(samples):
+        return replace(row, why=f"a display on the limit cannot be read from {lowest:g} cd/m²")
+    u = float(samples.std())
+    z = NormalDist().inv_cdf(bench.rule.decision.confidence)
+    room = abs(limit)
+    if limits.maximum is None:
+        room = abs(CEILING.get(requirement.quantity, 0.0) - limit)
+    row = _rated(row, room, z * u)
+    row = replace(row, uncertainty=EXPANDED * u, needed=EXPANDED * room / ADEQUATE / z)
+    if requirement.quantity == "luminance" and limits.minimum is None and limit - z * u < lowest:
+        why = f"{limit - z * u:.3g} cd/m² is below what the meter can tell"
+        return replace(row, why=why, adequacy=Adequacy.INADEQUATE)
+    return row

@@ -1,0 +1,196 @@
+"""What is computed from luminances, chromaticities and targets, patches on the last axis."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.colour import chromaticity_diagram, difference, hlg, spaces, transfer
+
+Array = NDArray[np.float64]
+
+CLIPPED = 0.98
+"""A patch within 2 % of the highest counts as clipped (common practice, no source)."""
+
+
+def ratio(numerator: Array, denominator: Array) -> Array:
+    """Quotient (...,); NaN where the denominator is 0."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        quotient = np.asarray(numerator / denominator)
+    return np.where(denominator == 0, np.nan, quotient)
+
+
+def luminance_error(measured: Array, target: Array) -> Array:
+    """100·(Y − Yt)/Yt in %, signed (DCI HDR D-Cinema Addendum 1.2, Annex A)."""
+    return 100.0 * ratio(measured - target, target)
+
+
+def relative_luminance(measured: Array, reference: Array) -> Array:
+    """100·Y/Yr in % (SMPTE ST 431-1 for places on a screen)."""
+    return 100.0 * ratio(measured, reference)
+
+
+def non_uniformity(lowest: Array, highest: Array) -> Array:
+    """100·(1 − Ymin/Ymax) in % (DCI Direct View Addendum 1.2, 6.6.4)."""
+    return 100.0 * (1.0 - ratio(lowest, highest))
+
+
+def stability(lowest: Array, highest: Array, mean: Array) -> Array:
+    """Range of repeated readings in % of their mean."""
+    return 100.0 * ratio(highest - lowest, mean)
+
+
+def additivity(primaries: Array, white: Array, black: Array) -> Array:
+    """100·(Σ(Yi − Yk) + Yk − Yw)/(Yw − Yk) in %, primaries (..., 3)."""
+    above = np.sum(primaries - black[..., None], axis=-1)
+    return 100.0 * ratio(above + black - white, white - black)
+
+
+def first_differences(luminance: Array) -> Array:
+    """(..., n - 1) steps of luminance along a set in order of its signal."""
+    return np.asarray(np.diff(luminance, axis=-1))
+
+
+def second_differences(luminance: Array, level: Array) -> Array:
+    """(..., n - 2) second divided differences times the mean step squared, in cd/m².
+
+    Twice the divided difference y[a, b, c], so that equal steps give the plain
+    second difference y[a] − 2·y[b] + y[c].
+    """
+    slope = np.diff(luminance, axis=-1) / np.diff(level)
+    span = level[2:] - level[:-2]
+    mean_step = (level[-1] - level[0]) / (len(level) - 1)
+    return np.asarray(2.0 * np.diff(slope, axis=-1) / span * mean_step**2)
+
+
+def clipped_from(luminance: Array) -> int:
+    """Index of the lowest of patches (n,) in order of signal that is within 2 % of the highest."""
+    return int(np.flatnonzero(luminance >= CLIPPED * np.max(luminance))[0])
+
+
+def chromaticity_offset(xyz: Array, reference: Array) -> Array:
+    """(..., 2) offset in CIE 1931 x, y; both (..., 3)."""
+    return np.asarray(spaces.xyz_to_xy(xyz) - spaces.xyz_to_xy(reference))
+
+
+def chromaticity_difference(xyz: Array, reference: Array) -> Array:
+    """(...,) Δu′v′, CIE 1976; both (..., 3)."""
+    offset = spaces.xyz_to_uv(xyz) - spaces.xyz_to_uv(reference)
+    return np.asarray(np.hypot(offset[..., 0], offset[..., 1]))
+
+
+def delta_uv_star(xyz: Array, reference: Array, target_share: Array) -> Array:
+    """(...,) Δu*v* = 13·L*t·Δu′v′ with L* of `target_share` = Yt/Yw (CIE 15; EBU Tech 3320)."""
+    return np.asarray(
+        13.0 * spaces.lightness(target_share) * chromaticity_difference(xyz, reference)
+    )
+
+
+def coverage(measured: Array, target: Array, diagram: str) -> Array:
+    """(...,) % of the target triangle that the measured one covers; (..., 3, 3) XYZ of R, G, B."""
+    to_plane = spaces.xyz_to_uv if diagram == "uv" else spaces.xyz_to_xy
+    return np.asarray(100.0 * chromaticity_diagram.coverage(to_plane(measured), to_plane(target)))
+
+
+def delta_e_itp(xyz: Array, target: Array) -> Array:
+    """(...,) ΔE_ITP (ITU-R BT.2124-0), absolute luminance."""
+    return np.asarray(difference.delta_e_itp(spaces.xyz_to_itp(xyz), spaces.xyz_to_itp(target)))
+
+
+def delta_e_2000(xyz: Array, white: Array, target: Array, target_white: Array) -> Array:
+    """(...,) CIEDE2000, each colour against its own white."""
+    return np.asarray(
+        difference.delta_e_2000(
+            spaces.xyz_to_lab(xyz, white), spaces.xyz_to_lab(target, target_white)
+        )
+    )
+
+
+def delta_e_ab(xyz: Array, white: Array, target: Array, target_white: Array) -> Array:
+    """(...,) ΔE*ab, each colour against its own white."""
+    return np.asarray(
+        difference.delta_e_ab(
+            spaces.xyz_to_lab(xyz, white), spaces.xyz_to_lab(target, target_white)
+        )
+    )
+
+
+def delta_e_uv(xyz: Array, white: Array, target: Array, target_white: Array) -> Array:
+    """(...,) ΔE*uv, each colour against its own white."""
+    return np.asarray(
+        difference.delta_e_uv(
+            spaces.xyz_to_luv(xyz, white), spaces.xyz_to_luv(target, target_white)
+        )
+    )
+
+
+def without_luminance(xyz: Array, target: Array) -> Array:
+    """(..., 3) measured XYZ scaled to the target's Y."""
+    return np.asarray(xyz * ratio(target[..., 1], xyz[..., 1])[..., None])
+
+
+AGAINST_WHITE: Mapping[str, Callable[[Array, Array, Array, Array], Array]] = {
+    "delta-e-2000": delta_e_2000,
+    "delta-e-ab": delta_e_ab,
+    "delta-e-uv": delta_e_uv,
+}
+"""Differences that need a reference white."""
+
+
+ROUNDS = 12
+STEP = 1e-4
+SETTLED = 1e-11
+"""A change of every exponent that is no change any more."""
+
+
+def power_exponent(signal: Array, luminance: Array, white: Array, black: Array) -> Array:
+    """γ of (Y − Yk)/(Yw − Yk) = V^γ, least squares in the log.
+
+    Signal (n,), luminance (..., n), white and black (...,) in cd/m².
+    """
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.log((luminance - black[..., None]) / (white - black)[..., None])
+    base = np.log(signal)
+    return np.asarray(np.sum(base * share, axis=-1) / np.sum(base * base))
+
+
+def bt1886_exponent(signal: Array, luminance: Array, white: Array, black: Array) -> Array:
+    """γ of the form of ITU-R BT.1886 Annex 1 with measured white and black (...,)."""
+
+    def model(gamma: Array) -> Array:
+        return np.asarray(
+            transfer.bt1886(signal, white[..., None], black[..., None], gamma[..., None])
+        )
+
+    return _least_squares(model, luminance, np.shape(white), 2.4)
+
+
+def hlg_system_gamma(signal: Array, luminance: Array, white: Array, black: Array) -> Array:
+    """System gamma of ITU-R BT.2100 HLG, black lift included, measured white and black (...,)."""
+
+    def model(gamma: Array) -> Array:
+        exponent = gamma[..., None]
+        beta = hlg.hlg_black_lift(white[..., None], black[..., None], exponent)
+        scene = hlg.hlg_inverse_oetf(np.maximum(0.0, (1 - beta) * signal + beta))
+        return np.asarray(white[..., None] * scene**exponent)
+
+    return _least_squares(model, luminance, np.shape(white), 1.2)
+
+
+def _least_squares(
+    model: Callable[[Array], Array], luminance: Array, shape: tuple[int, ...], start: float
+) -> Array:
+    """Gauss-Newton on the residuals of log luminance, one exponent per leading index."""
+    gamma = np.full(shape, start)
+    with np.errstate(divide="ignore", invalid="ignore"):
+        measured = np.log(luminance)
+        for _ in range(ROUNDS):
+            here = np.log(model(gamma))
+            slope = (np.log(model(gamma + STEP)) - np.log(model(gamma - STEP))) / (2 * STEP)
+            change = np.sum(slope * (measured - here), axis=-1) / np.sum(slope * slope, axis=-1)
+            gamma = gamma + np.clip(change, -0.5, 0.5)
+            if not np.any(np.abs(change) >= SETTLED):  # none that is a number
+                break
+    return gamma

@@ -1,0 +1,388 @@
+"""What a quantity sees of a slot, and the catalogue's names bound to functions of it.
+
+Leading axes of `xyz` and `readings` are free: none for one slot, one for draws.
+Index arrays are decided once, on the measured values, and kept.
+
+`COMPUTE` gives values (..., n), or (..., n, 2) for pairs; `SETTLE` decides, once
+and on the measured values, which patches an extreme is taken at, so that draws
+of the same readings keep the choice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance import targets
+from compliance.quantities import formulas
+from compliance.targets import TargetModel
+
+Array = NDArray[np.float64]
+Index = NDArray[np.int64]
+Flags = NDArray[np.bool_]
+
+NOWHERE = -1
+"""Stands in an index array where there is no such patch."""
+
+
+class Measured(NamedTuple):
+    """Readings of one slot, or of any number of draws of it."""
+
+    xyz: Array
+    """(..., P, 3) means of repeats, cd/m²"""
+    readings: Array
+    """(..., R, 3) single readings in canonical order, cd/m²"""
+    rows: Index
+    """(R,) the patch of each reading"""
+    model: TargetModel
+    signal: Array
+    """(P, 3)"""
+    level: Array
+    """(P,) normalised signal level"""
+    white: Index
+    """(P,) white of the same window and pattern"""
+    black: Index
+    """(P,) black of the same window, else of the rule's"""
+    centre: Index
+    """(P,) the same patch at the centre"""
+    start: Index
+    """(P,) the same patch at 0 s"""
+    black_is_zero: Flags
+    """(P,) whether that black is under what the meter can tell, and counts as 0"""
+    zero_black: float
+    """What a black that counts as 0 is taken as, cd/m²; 0 but for the test of its weight"""
+
+    def luminance(self, index: Index) -> Array:
+        """(..., n) Y of patches."""
+        return np.asarray(self.xyz[..., index, 1])
+
+    def measured_white(self, index: Index) -> Array:
+        """(..., n) Y of the white that goes with each patch."""
+        return self.luminance(self.white[index])
+
+    def measured_white_xyz(self, index: Index) -> Array:
+        """(..., n, 3) of the white that goes with each patch."""
+        return np.asarray(self.xyz[..., self.white[index], :])
+
+    def measured_black(self, index: Index) -> Array:
+        """(..., n) Y of the black that goes with each patch; 0 under the meter's reach."""
+        black = self.luminance(self.black[index])
+        return np.where(self.black_is_zero[index], self.zero_black, black)
+
+    def scaling_white(self, index: Index) -> Array:
+        """(..., n) luminance the target's white is fitted to."""
+        if self.model.relative:
+            return self.measured_white(index)
+        return np.full(np.shape(index), self.model.white_luminance)
+
+    def target_black(self, index: Index) -> Array:
+        """(..., n) luminance of the target's black; not used where it has none."""
+        if self.model.blackless:
+            return np.zeros(np.shape(index))
+        if not np.isnan(self.model.black_luminance):
+            return np.full(np.shape(index), self.model.black_luminance)
+        return self.measured_black(index)
+
+    def target(self, index: Index) -> Array:
+        """(..., n, 3) XYZ of the target, fitted to measured white and black as the rule says."""
+        white, black = self.scaling_white(index), self.target_black(index)
+        return targets.target_xyz(self.signal[index], self.model, white, black)
+
+    def reference_white(self, index: Index) -> Array:
+        """(..., n, 3) reference white of CIELAB and CIELUV for the target's colours."""
+        return self.scaling_white(index)[..., None] * self.model.white_xyz
+
+
+class Roles(NamedTuple):
+    """Who plays which part in one requirement, as indices of patches."""
+
+    over: Index
+    """(n,) in order of the set; of readings, not patches, for stability"""
+    part: Mapping[str, Index]
+    """Fixed roles: white, black, red, green, blue, and what `SETTLE` adds; (1,) or more"""
+
+
+class Options(NamedTuple):
+    """What a requirement says about how its quantity is taken."""
+
+    reference: str = "target"
+    above_black: bool = False
+    ignore_luminance: bool = False
+    diagram: str = "uv"
+    by_time: bool = False
+    """relative-luminance: against the same patch at 0 s, not at the centre"""
+
+
+Compute = Callable[[Measured, Roles, Options], Array]
+Settle = Callable[[Measured, Roles], Roles]
+
+
+# ------------------------------------------------------------ one value per patch
+
+
+def _luminance(view: Measured, roles: Roles, options: Options) -> Array:
+    return view.luminance(roles.over)
+
+
+def _luminance_error(view: Measured, roles: Roles, options: Options) -> Array:
+    measured = view.luminance(roles.over)
+    target = view.target(roles.over)[..., 1]
+    if options.above_black:
+        measured = measured - view.measured_black(roles.over)
+        target = target - (0.0 if view.model.blackless else view.target_black(roles.over))
+    return formulas.luminance_error(measured, target)
+
+
+def _relative_luminance(view: Measured, roles: Roles, options: Options) -> Array:
+    other = (view.start if options.by_time else view.centre)[roles.over]
+    return formulas.relative_luminance(view.luminance(roles.over), view.luminance(other))
+
+
+def _reference(view: Measured, roles: Roles, options: Options) -> Array:
+    """(..., n, 3) XYZ whose chromaticity is the reference."""
+    if options.reference == "white":
+        return view.measured_white_xyz(roles.over)
+    if options.reference == "centre":
+        return np.asarray(view.xyz[..., view.centre[roles.over], :])
+    return _coloured(view, roles.over)
+
+
+def _coloured(view: Measured, index: Index) -> Array:
+    """(..., n, 3) target; signal 0 without a black has the white's chromaticity."""
+    target = view.target(index)
+    dark = target[..., 1:2] == 0
+    return np.where(dark, view.model.white_xyz, target)
+
+
+def _chromaticity(view: Measured, roles: Roles, options: Options) -> Array:
+    return formulas.chromaticity_offset(
+        view.xyz[..., roles.over, :], _reference(view, roles, options)
+    )
+
+
+def _chromaticity_difference(view: Measured, roles: Roles, options: Options) -> Array:
+    return formulas.chromaticity_difference(
+        view.xyz[..., roles.over, :], _reference(view, roles, options)
+    )
+
+
+def _delta_uv_star(view: Measured, roles: Roles, options: Options) -> Array:
+    target = view.target(roles.over)[..., 1]
+    share = formulas.ratio(target, view.measured_white(roles.over))
+    return formulas.delta_uv_star(
+        view.xyz[..., roles.over, :], _reference(view, roles, options), share
+    )
+
+
+def _measured(view: Measured, roles: Roles, options: Options, target: Array) -> Array:
+    xyz = np.asarray(view.xyz[..., roles.over, :])
+    return formulas.without_luminance(xyz, target) if options.ignore_luminance else xyz
+
+
+def _delta_e_itp(view: Measured, roles: Roles, options: Options) -> Array:
+    target = view.target(roles.over)
+    return formulas.delta_e_itp(_measured(view, roles, options, target), target)
+
+
+def _against_white(name: str) -> Compute:
+    function = formulas.AGAINST_WHITE[name]
+
+    def compute(view: Measured, roles: Roles, options: Options) -> Array:
+        target = view.target(roles.over)
+        reference = view.reference_white(roles.over)
+        white = view.measured_white_xyz(roles.over) if options.reference == "white" else reference
+        return function(_measured(view, roles, options, target), white, target, reference)
+
+    return compute
+
+
+def _temperature(axis: int) -> Compute:
+    def compute(view: Measured, roles: Roles, options: Options) -> Array:
+        from compliance.colour import chromaticity_diagram
+
+        return np.asarray(chromaticity_diagram.cct_duv(view.xyz[..., roles.over, :])[..., axis])
+
+    return compute
+
+
+# ------------------------------------------------------------ one value of all
+
+
+def _one(values: Array) -> Array:
+    return np.asarray(values)[..., None]
+
+
+def _contrast(view: Measured, roles: Roles, options: Options) -> Array:
+    return formulas.ratio(view.luminance(roles.part["white"]), view.luminance(roles.part["black"]))
+
+
+def _checkerboard(view: Measured, roles: Roles, options: Options) -> Array:
+    white = view.luminance(roles.part["white"]).mean(axis=-1)
+    return _one(formulas.ratio(white, view.luminance(roles.part["black"]).mean(axis=-1)))
+
+
+def _non_uniformity(view: Measured, roles: Roles, options: Options) -> Array:
+    lowest, highest = roles.part["lowest"], roles.part["highest"]
+    return formulas.non_uniformity(view.luminance(lowest), view.luminance(highest))
+
+
+def _fitted_exponent(view: Measured, roles: Roles, options: Options) -> Array:
+    lifted = {"bt1886": formulas.bt1886_exponent, "hlg": formulas.hlg_system_gamma}
+    fit = formulas.power_exponent
+    if view.model.lift or view.model.curve == "hlg":
+        fit = lifted[view.model.curve]
+    first = roles.over[:1]
+    white = view.measured_white(first)[..., 0]
+    black = view.measured_black(first)[..., 0]
+    if view.model.blackless or (view.model.curve == "hlg" and not view.model.lift):
+        black = np.zeros_like(black)
+    signal = view.level[roles.over]
+    return _one(fit(signal, view.luminance(roles.over), white, black))
+
+
+def _gamut_coverage(view: Measured, roles: Roles, options: Options) -> Array:
+    hues = np.concatenate([roles.part[hue] for hue in ("red", "green", "blue")])
+    primaries = view.model.from_target.T
+    return _one(formulas.coverage(view.xyz[..., hues, :], primaries, options.diagram))
+
+
+def _additivity(view: Measured, roles: Roles, options: Options) -> Array:
+    hues = np.concatenate([roles.part[hue] for hue in ("red", "green", "blue")])
+    white = roles.part["white"]
+    black = view.measured_black(white)[..., 0]
+    measured = formulas.additivity(view.luminance(hues), view.luminance(white)[..., 0], black)
+    if view.model.curve != "hlg":
+        return _one(measured)
+    target = formulas.additivity(
+        view.target(hues)[..., 1], view.target(white)[..., 0, 1], view.target_black(white)[..., 0]
+    )
+    return _one(measured - target)
+
+
+def _monotonicity(view: Measured, roles: Roles, options: Options) -> Array:
+    steps = formulas.first_differences(view.luminance(roles.over))
+    return np.asarray(steps[..., roles.part["place"]])
+
+
+def _slope_monotonicity(view: Measured, roles: Roles, options: Options) -> Array:
+    level = view.level[roles.over]
+    bends = formulas.second_differences(view.luminance(roles.over), level)
+    return np.asarray(bends[..., roles.part["place"]])
+
+
+def _clipping_level(view: Measured, roles: Roles, options: Options) -> Array:
+    level = view.target(roles.over[roles.part["place"]])[..., 1]
+    return np.broadcast_to(level, (*view.xyz.shape[:-2], 1))
+
+
+def _stability(view: Measured, roles: Roles, options: Options) -> Array:
+    repeated = view.readings[..., roles.over, 1]
+    lowest = repeated[..., roles.part["lowest"]]
+    highest = repeated[..., roles.part["highest"]]
+    return formulas.stability(lowest, highest, repeated.mean(axis=-1)[..., None])
+
+
+COMPUTE: Mapping[str, Compute] = {
+    "luminance": _luminance,
+    "luminance-error": _luminance_error,
+    "relative-luminance": _relative_luminance,
+    "non-uniformity": _non_uniformity,
+    "contrast": _contrast,
+    "checkerboard-contrast": _checkerboard,
+    "fitted-exponent": _fitted_exponent,
+    "chromaticity": _chromaticity,
+    "chromaticity-difference": _chromaticity_difference,
+    "delta-uv-star": _delta_uv_star,
+    "delta-e-itp": _delta_e_itp,
+    **{name: _against_white(name) for name in formulas.AGAINST_WHITE},
+    "correlated-colour-temperature": _temperature(0),
+    "duv": _temperature(1),
+    "gamut-coverage": _gamut_coverage,
+    "additivity": _additivity,
+    "monotonicity": _monotonicity,
+    "slope-monotonicity": _slope_monotonicity,
+    "clipping-level": _clipping_level,
+    "stability": _stability,
+}
+
+
+# ------------------------------------------------------------ extremes, decided once
+
+
+def _with(roles: Roles, **parts: int) -> Roles:
+    added = {name: np.array([place], dtype=np.int64) for name, place in parts.items()}
+    return roles._replace(part={**roles.part, **added})
+
+
+def _settle_extremes(view: Measured, roles: Roles) -> Roles:
+    values = view.luminance(roles.over)
+    lowest, highest = int(roles.over[values.argmin()]), int(roles.over[values.argmax()])
+    return _with(roles, lowest=lowest, highest=highest)
+
+
+def _settle_repeats(view: Measured, roles: Roles) -> Roles:
+    values = view.readings[roles.over, 1]
+    return _with(roles, lowest=int(values.argmin()), highest=int(values.argmax()))
+
+
+def _settle_step(view: Measured, roles: Roles) -> Roles:
+    return _with(roles, place=int(formulas.first_differences(view.luminance(roles.over)).argmin()))
+
+
+def _settle_bend(view: Measured, roles: Roles) -> Roles:
+    level = view.level[roles.over]
+    bends = formulas.second_differences(view.luminance(roles.over), level)
+    return _with(roles, place=int(bends.argmin()))
+
+
+def _settle_clipping(view: Measured, roles: Roles) -> Roles:
+    return _with(roles, place=formulas.clipped_from(view.luminance(roles.over)))
+
+
+FIX_EXTREMES: Mapping[str, Settle] = {
+    "non-uniformity": _settle_extremes,
+    "stability": _settle_repeats,
+    "monotonicity": _settle_step,
+    "slope-monotonicity": _settle_bend,
+    "clipping-level": _settle_clipping,
+}
+
+LEAST_PATCHES: Mapping[str, int] = {
+    "non-uniformity": 2,
+    "fitted-exponent": 2,
+    "monotonicity": 2,
+    "slope-monotonicity": 3,
+    "clipping-level": 2,
+    "stability": 2,
+}
+"""Fewer patches (readings, for stability) say nothing."""
+
+
+# ------------------------------------------------------------ pairs of patches
+
+
+def between(name: str, view: Measured, first: Index, second: Index, options: Options) -> Array:
+    """(..., m) difference between patches `first` and `second`, for `statistic: pairwise`.
+
+    Distances are taken between the two measured colours themselves; of any other
+    quantity it is the absolute difference of the two values.
+    """
+    one, two = view.xyz[..., first, :], view.xyz[..., second, :]
+    if options.ignore_luminance:
+        two = formulas.without_luminance(two, one)
+    if name == "chromaticity-difference":
+        return formulas.chromaticity_difference(one, two)
+    if name == "delta-e-itp":
+        return formulas.delta_e_itp(one, two)
+    if name in formulas.AGAINST_WHITE:
+        white = view.reference_white(first)
+        return formulas.AGAINST_WHITE[name](one, white, two, white)
+    if name == "delta-uv-star":
+        share = formulas.ratio(view.target(first)[..., 1], view.measured_white(first))
+        return formulas.delta_uv_star(one, two, share)
+    compute = COMPUTE[name]
+    values = [compute(view, Roles(index, {}), options) for index in (first, second)]
+    return np.asarray(np.abs(values[0] - values[1]))

@@ -1,0 +1,168 @@
+"""From spectral radiance to X, Y, Z.
+
+X, Y, Z are 683 lm/W times the integral of the spectrum over the observer's functions, in
+cd/m² for the 2° observer (CIE 15:2018, 7.1; ISO/CIE 11664-3). The spectrum is brought to
+steps of 1 nm first, evenly spaced ones by Sprague's polynomial and others by a cubic spline,
+and taken as zero where it was not measured. colour-science does both; since both are linear in
+the spectrum, they are done once for each set of wavelengths, as a table of weights.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+import warnings
+from collections.abc import Mapping, Sequence
+from functools import lru_cache
+from itertools import pairwise
+
+import numpy as np
+
+from compliance.errors import UsageError
+from compliance.model import Array
+from compliance.readings.raw_table import NUMBER
+from compliance.readings.text import Problems
+from compliance.readings.validate import OBSERVER
+from compliance.yaml_nodes.messages import did_you_mean, quoted
+
+KM = 683.0
+"""lm/W, luminous efficacy of 540 THz (The International System of Units)."""
+FROM, TO = 380.0, 730.0
+"""nm that a spectrum must cover at the least."""
+WIDEST = 5.0
+"""nm between two values at the most: a display's primaries are narrow (CIE 15:2018, 7.1)."""
+MOST_WAVELENGTHS = 2000
+EVEN = 1e-6
+"""nm by which steps may differ and be one."""
+
+OBSERVERS: Mapping[str, str] = {
+    OBSERVER: "CIE 1931 2 Degree Standard Observer",
+    "cie-1964-10": "CIE 1964 10 Degree Standard Observer",
+    "cie-2015-2": "CIE 2015 2 Degree Standard Observer",
+    "cie-2015-10": "CIE 2015 10 Degree Standard Observer",
+}
+"""Our names, and those of the tables in colour-science. A rule judges the first."""
+
+EVERY_NM = "W/(sr·m²·nm)"
+UNITS: Mapping[str, float] = {EVERY_NM: 1.0, "mW/(sr·m²·nm)": 1e-3}
+"""Units of spectral radiance, and what one is in W/(sr·m²·nm)."""
+DIVISOR = re.compile(r"/\(([a-z0-9.]+)\)|/([a-z0-9]+)|\.([a-z]+)-([12])")
+"""What is divided by: `/(sr.m2)`, `/nm` or `.nm-1`."""
+DIVISORS = ["m2", "nm", "sr"]
+
+
+def unit_of(text: str) -> str | None:
+    """The unit of spectral radiance that a text means; None where it is none."""
+    plain = text.strip().replace("²", "2").replace("⁻", "-").replace("¹", "1")
+    plain = re.sub(r"[·*\s]+", ".", plain).replace("^", "")
+    match = re.fullmatch(r"(m?)W(.+)", plain)
+    if match is None or DIVISOR.sub("", match[2]):
+        return None
+    names: list[str] = []
+    for several, one, base, times in DIVISOR.findall(match[2]):
+        names += several.split(".") if several else [one or base + times.replace("1", "")]
+    return match[1] + EVERY_NM if sorted(names) == DIVISORS else None
+
+
+def stated_unit(said: str, line: int | None, field: str, problems: Problems) -> str | None:
+    """The unit of spectral radiance that was said; None where it is none, which is noted."""
+    unit = unit_of(said)
+    if unit is None:
+        what = f"{quoted(said)} is no unit of spectral radiance" if said else "no unit is stated"
+        problems.add(f"{what}; expected {' or '.join(UNITS)}", line, field)
+    return unit
+
+
+def check_wavelengths(
+    wavelengths: Sequence[float], line: int | None, field: str, problems: Problems
+) -> bool:
+    """Whether a spectrum at these wavelengths (nm) can be judged; what is wrong is noted."""
+    told = _fault(wavelengths)
+    if told:
+        problems.add(told, line, field)
+    return not told
+
+
+def _fault(wavelengths: Sequence[float]) -> str:
+    if not 2 < len(wavelengths) <= MOST_WAVELENGTHS:
+        return f"{len(wavelengths)} wavelengths; expected up to {MOST_WAVELENGTHS}, in nm"
+    steps = [after - before for before, after in pairwise(wavelengths)]
+    if min(steps) <= 0:
+        after = wavelengths[steps.index(min(steps)) + 1]
+        return f"the wavelength {after:g} nm does not rise above the one before it"
+    first, last = wavelengths[0], wavelengths[-1]
+    if first > FROM or last < TO:
+        return f"{first:g} to {last:g} nm; expected {FROM:g} to {TO:g} nm at the least"
+    inside = [
+        step
+        for step, start in zip(steps, wavelengths, strict=False)
+        if step > WIDEST * (1 + 1e-9) and start < TO and start + step > FROM
+    ]
+    if inside:
+        return f"steps of {max(inside):g} nm; expected {WIDEST:g} nm or less"
+    return ""
+
+
+@lru_cache(maxsize=8)
+def weights(wavelengths: tuple[float, ...], observer: str = OBSERVER) -> Array:
+    """(N, 3) by which radiance in W/(sr·m²·nm) at N wavelengths (nm) makes X, Y, Z.
+
+    UsageError for an unknown observer.
+    """
+    if observer not in OBSERVERS:
+        raise UsageError(f"{quoted(observer)} is no observer; {did_you_mean(observer, OBSERVERS)}")
+    with warnings.catch_warnings():  # it warns that its optional plotting is not there
+        warnings.simplefilter("ignore")
+        import colour
+
+    functions = colour.MSDS_CMFS[OBSERVERS[observer]]
+    nodes = np.asarray(wavelengths)
+    # Integer wavelengths by their own numbers: nothing here counts steps in floating point.
+    inner = np.arange(math.ceil(nodes[0]), math.floor(nodes[-1]) + 1, dtype=np.float64)
+    inner = inner[(inner >= functions.wavelengths[0]) & (inner <= functions.wavelengths[-1])]
+    table = functions.values[np.searchsorted(functions.wavelengths, inner)]
+    steps = np.diff(nodes)
+    if np.ptp(steps) <= EVEN:
+        make, nodes = colour.SpragueInterpolator, np.linspace(nodes[0], nodes[-1], len(nodes))
+    else:
+        make = colour.CubicSplineInterpolator
+    unit = np.eye(len(nodes))
+    found = [make(nodes, one)(np.clip(inner, nodes[0], nodes[-1])) @ table for one in unit]
+    return KM * np.array(found, dtype=np.float64)
+
+
+def tristimulus_cells(
+    wavelengths: Sequence[float],
+    numbers: Sequence[str],
+    unit: str,
+    *,
+    line: int | None,
+    field: str,
+    problems: Problems,
+    observer: str = OBSERVER,
+) -> dict[str, str]:
+    """X, Y, Z in cd/m² of one spectrum, as cells; empty ones where it is faulty, which is noted."""
+    nothing = {"X": "", "Y": "", "Z": ""}
+    if not check_wavelengths(wavelengths, line, field, problems):
+        return nothing
+    values = radiances(numbers, wavelengths, line, field, problems)
+    if values is None:
+        return nothing
+    xyz = UNITS[unit] * values @ weights(tuple(wavelengths), observer)
+    return dict(zip(nothing, (repr(float(value)) for value in xyz), strict=True))
+
+
+def radiances(
+    numbers: Sequence[str],
+    wavelengths: Sequence[float],
+    line: int | None,
+    field: str,
+    problems: Problems,
+) -> Array | None:
+    """The values of a spectrum; None where one is no number, which is noted."""
+    for text, wavelength in zip(numbers, wavelengths, strict=True):
+        if not NUMBER.fullmatch(text) or not math.isfinite(float(text)):
+            what = f"{quoted(text)} is no finite number" if text else "nothing stands here"
+            problems.add(f"{what}; expected spectral radiance", line, f"{field} {wavelength:g} nm")
+            return None
+    return np.array([float(text) for text in numbers])

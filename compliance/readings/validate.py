@@ -1,0 +1,304 @@
+"""From a table of text to readings: every cell judged, every colour one that there is.
+
+Source: CIE 1931 standard colorimetric observer, ISO/CIE 11664-1: no light lies outside the
+spectral locus.
+
+Noise at black and repeated patches are normal.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.colour.chromaticity_diagram import distance_outside
+from compliance.colour.spaces import xyz_to_uv, xyz_to_xy
+from compliance.model import (
+    CHROMATICITY_FLOOR,
+    ENCODINGS,
+    PATTERNS,
+    POSITIONS,
+    Array,
+    Encoding,
+    Readings,
+    Triple,
+)
+from compliance.readings.raw_table import (
+    MOST_DIGITS,
+    WHOLE,
+    Cells,
+    Columns,
+    Table,
+    columns_of,
+    whole_rows,
+)
+from compliance.readings.text import Problems, Row
+from compliance.yaml_nodes.messages import did_you_mean, quoted
+from compliance.yaml_nodes.read_file import sha256
+
+NOISE = 0.01
+"""cd/m²; at black X, Y, Z may be below zero by so much, and no smaller Y has a chromaticity"""
+MOST = 1_000_000.0
+"""cd/m²; no display's reading lies beyond it"""
+OUTSIDE = 0.01
+"""in u′v′, that a reading may lie outside the spectral locus"""
+CHUNK = 4096
+
+Colour = tuple[float, float, float]
+UNKNOWN: Colour = (0.0, 0.0, 0.0)
+
+
+def tristimulus(cells: Cells, columns: Columns, floor: float) -> Colour:
+    """X, Y, Z in cd/m² of a row, from its X, Y, Z or its Y, x, y; bad cells are noted."""
+    first, second, third = columns.values
+    if first == "X":
+        return _luminance(cells, first), _luminance(cells, second), _luminance(cells, third)
+    level = _luminance(cells, first)
+    x = cells.number(second, "CIE 1931 x, e.g. 0.3127")
+    y = cells.number(third, "CIE 1931 y, e.g. 0.3290")
+    if math.isnan(x + y) or not -NOISE <= level <= MOST:
+        return UNKNOWN
+    return _from_chromaticity(cells, level, x, y, floor)
+
+
+def _luminance(cells: Cells, column: str) -> float:
+    value = cells.number(column, "cd/m², e.g. 95.05")
+    if value < -NOISE:
+        cells.note_cell(column, "is less than noise at black explains", f"{-NOISE} cd/m² or more")
+    elif value > MOST:
+        cells.note_cell(column, "is more than any display shows", "cd/m², e.g. 95.05")
+    return value
+
+
+def _from_chromaticity(cells: Cells, level: float, x: float, y: float, floor: float) -> Colour:
+    """X, Y, Z of Y, x, y. A dark row without chromaticity is black; its luminance stays."""
+    if level == 0:
+        return 0.0, 0.0, 0.0
+    if y == 0:
+        if level >= floor:
+            cells.note_cell("y", f"leaves a patch of {level:g} cd/m² without colour", "y above 0")
+        return level, level, level
+    colour = x * level / y, level, (1 - x - y) * level / y
+    least = -MOST if level >= floor else -NOISE  # above the floor the locus decides
+    if not all(least <= value <= MOST for value in colour):
+        cells.note_cell("y", f"with x {x:g} and Y {level:g} is no colour", "CIE 1931 x, y")
+    return colour
+
+
+def are_plausible(xyz: Array, floor: float) -> NDArray[np.bool_]:
+    """Whether colours (R, 3) lie within the spectral locus, or no further than `OUTSIDE`.
+
+    Under the floor chromaticity is noise. There only an X or Z that is no noise counts, with
+    the luminance raised to the floor: what then lies outside is no colour at any luminance.
+    """
+    level = max(floor, CHROMATICITY_FLOOR)
+    bright = xyz[:, 1] >= floor
+    glaring = ~bright & (np.maximum(xyz[:, 0], xyz[:, 2]) >= level)
+    colours = xyz.copy()
+    colours[glaring, 1] = level
+    good = np.ones(len(xyz), dtype=np.bool_)
+    judged = np.flatnonzero(bright | glaring)
+    for start in range(0, len(judged), CHUNK):
+        some = judged[start : start + CHUNK]
+        good[some] = distance_outside(xyz_to_uv(colours[some])) <= OUTSIDE  # NaN is none
+    return good
+
+
+OBSERVER = "cie-1931-2"
+"""The observer whose values a rule judges: CIE 1931, 2° (ISO/CIE 11664-1)."""
+MANY = 4
+"""Code values beyond the encoding from which it may be another."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Record:
+    line: int
+    codes: Triple
+    xyz: Colour
+    position: str
+    window: float
+    pattern: str
+    background: str
+    seconds: float
+    deviation: float
+
+
+def validate(
+    table: Table,
+    data: bytes,
+    encoding: Encoding | None,
+    *,
+    floor: float,
+    problems: Problems,
+    observer: str = OBSERVER,
+) -> Readings:
+    """A table's readings; `data` are the bytes it was read from.
+
+    `encoding` is what was said of its code values, None where the file must state it. Below
+    `floor` (cd/m²) no chromaticity is judged. An `observer` other than the one that a rule
+    judges is for what is only converted. Raises ReadingsError with what is wrong.
+    """
+    columns = columns_of(table, problems)
+    floor = max(floor, NOISE)
+    if table.doubt:
+        raise problems.stop(table.doubt, table.line, table.said.get("r"))
+    encoding = encoding or encoding_of(table, problems)
+    if table.encoding not in ("", encoding.name):
+        told = _disagreement(table.encoding, encoding)
+        raise problems.stop(told, field=table.said.get("encoding"))
+    if table.top not in ("", str(encoding.top)):
+        told = (
+            f"code values go up to {quoted(table.top)}, as the file says or its format takes it; "
+            f"{encoding.name} has {encoding.top}"
+        )
+        problems.add(told, table.line)
+    _check_tops(table, columns, encoding, problems)
+    records: list[_Record] = []
+    for row in whole_rows(table, problems):
+        if not any(row.cells[columns.at[name]] for name in columns.values):
+            problems.add(_unmeasured(columns, table), row.line)
+        elif record := _record(row, columns, table, _Asked(encoding, floor, observer), problems):
+            records.append(record)
+    _check_colours(records, columns, floor, problems)
+    problems.check()
+    return Readings(
+        encoding=encoding,
+        codes=np.array([record.codes for record in records], dtype=np.int64).reshape(-1, 3),
+        xyz=np.array([record.xyz for record in records], dtype=np.float64).reshape(-1, 3),
+        position=tuple(record.position for record in records),
+        window=np.array([record.window for record in records]),
+        pattern=tuple(record.pattern for record in records),
+        background=tuple(record.background for record in records),
+        seconds=np.array([record.seconds for record in records]),
+        deviation=np.array([record.deviation for record in records]),
+        lines=tuple(record.line for record in records),
+        file=problems.file,
+        data=data,
+        sha256=sha256(data),
+        form=table.form,
+    )
+
+
+def encoding_of(table: Table, problems: Problems, given: Encoding | None = None) -> Encoding:
+    """The encoding of a table's code values: what was given, or what the file states.
+
+    Raises ReadingsError where there is neither, or as `stated_encoding`.
+    """
+    known = stated_encoding(table, problems)
+    if given is None and known is None:
+        told = "does not state the encoding of its code values; name it: --encoding NAME, one of "
+        raise problems.stop(told + ", ".join(ENCODINGS))
+    known = given or known
+    assert known is not None
+    return known
+
+
+def stated_encoding(table: Table, problems: Problems) -> Encoding | None:
+    """The encoding that a file states for all its code values; None where it states none.
+
+    Raises ReadingsError where it states several, or one that there is not.
+    """
+    said = dict.fromkeys(name for name in (table.encoding, *table.cells("encoding")) if name)
+    if len(said) > 1:
+        told = " and ".join(list(map(quoted, said))[:2])
+        raise problems.stop(f"code values of two encodings, {told}; split the file")
+    for name in said:
+        if name not in ENCODINGS:
+            raise problems.stop(f"{quoted(name)} is no encoding; {did_you_mean(name, ENCODINGS)}")
+        return ENCODINGS[name]
+    return None
+
+
+def _disagreement(stated: str, encoding: Encoding) -> str:
+    return f"{quoted(stated)} disagrees with what was said of this file; expected {encoding.name}"
+
+
+def _unmeasured(columns: Columns, table: Table) -> str:
+    """What a row says of a plan whose values are not filled in yet."""
+    first, second, third = (table.said.get(name, name) for name in columns.values)
+    return f"not measured yet: {first}, {second} and {third} are empty here"
+
+
+def _check_tops(table: Table, columns: Columns, encoding: Encoding, problems: Problems) -> None:
+    """That the code values are not those of a larger encoding, told once and not of each."""
+    places = [columns.at[name] for name in columns.codes]
+    above = [
+        (int(cell), row.line)
+        for row in table.rows
+        for cell in (row.cells[at] for at in places if at < len(row.cells))
+        if WHOLE.fullmatch(cell) and len(cell) <= MOST_DIGITS and int(cell) > encoding.top
+    ]
+    if len(above) < MANY:
+        return
+    top, _ = max(above)
+    told = f"{len(above)} code values, up to {top}, where {encoding.name} has 0 to {encoding.top}"
+    fitting = _larger(table, encoding, top)
+    hint = f"; are they {' or '.join(fitting)}?" if fitting else ""
+    raise problems.stop(told + hint, above[0][1])
+
+
+def _larger(table: Table, encoding: Encoding, top: int) -> list[str]:
+    """What a file's code values may be in: what its rows say, or whatever reaches that far."""
+    stated = [cell for cell in table.cells("encoding") if cell in ENCODINGS]
+    return stated[:1] or [
+        name
+        for name, other in ENCODINGS.items()
+        if other.kind == encoding.kind and other.top >= top
+    ]
+
+
+@dataclass(frozen=True, slots=True)
+class _Asked:
+    """What rows are held against."""
+
+    encoding: Encoding
+    floor: float
+    observer: str
+
+
+def _record(
+    row: Row, columns: Columns, table: Table, asked: _Asked, problems: Problems
+) -> _Record | None:
+    """One row's values; None where something in it is wrong, which is noted."""
+    encoding = asked.encoding
+    cells = Cells(row, columns.at, problems, table.said)
+    r, g, b = (cells.code(column, encoding) for column in columns.codes)
+    record = _Record(
+        line=row.line,
+        codes=(r, g, b),
+        xyz=tristimulus(cells, columns, asked.floor),
+        position=cells.word_if("position", "centre", POSITIONS),
+        window=cells.number_if("window", math.nan, _is_share, "% of area, above 0, up to 100"),
+        pattern=cells.word_if("pattern", "", PATTERNS),
+        background=cells.line_if("background"),
+        seconds=cells.number_if("seconds", 0.0, _is_positive, "seconds, 0 or more"),
+        deviation=cells.number_if("sd", math.nan, _is_positive, "% of the mean Y, 0 or more"),
+    )
+    if cells.text("encoding") not in ("", encoding.name):
+        cells.note_cell("encoding", "disagrees with what was said of this file", encoding.name)
+    if cells.text("observer") not in ("", asked.observer):
+        cells.note_cell("observer", "is no observer that a rule judges", asked.observer)
+    return None if cells.bad else record
+
+
+def _is_share(value: float) -> bool:
+    return 0 < value <= 100
+
+
+def _is_positive(value: float) -> bool:
+    return value >= 0
+
+
+def _check_colours(
+    records: list[_Record], columns: Columns, floor: float, problems: Problems
+) -> None:
+    xyz = np.array([record.xyz for record in records], dtype=np.float64).reshape(-1, 3)
+    for row in np.flatnonzero(~are_plausible(xyz, floor)):
+        colour = xyz[row] if columns.values[0] == "X" else (xyz[row][1], *xyz_to_xy(xyz[row]))
+        told = zip(columns.values, colour, strict=True)
+        stated = ", ".join(f"{name} {value:g}" for name, value in told)
+        message = f"{stated} is no colour: over {OUTSIDE} in u′v′ outside the spectral locus"
+        problems.add(message, records[row].line)

@@ -1,0 +1,64 @@
+"""Things noticed in readings that are no requirement; they never change a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from compliance.grading.match import MatchedReadings
+from compliance.model import Cause, Job, Meter, Readings, ReadingsEntry, Remark
+from compliance.remarks.expected_light import Array, order, readings_lag, rows
+from compliance.remarks.meter_limits import (
+    all_identical,
+    floor,
+    observer,
+    repeatability,
+    repeats_disagree,
+    repeats_identical,
+    saturation,
+)
+from compliance.remarks.surroundings import ambient, background, black_unmeasured, dimming, encoding
+
+EXPLAINED = {
+    "out-of-order": {"channels"},
+    "dimmed-by-area": {"limiter"},
+    "dimmed-in-time": {"sag"},
+}
+"""Causes that a remark would only repeat, or that make a display look as if its readings were
+wrong."""
+
+
+def reading_remarks(
+    case: MatchedReadings,
+    readings: Readings,
+    *,
+    meter: Meter | None,
+    job: Job | None,
+    entry: ReadingsEntry | None,
+    causes: Sequence[Cause] = (),
+    expected: Array | None = None,
+) -> tuple[Remark, ...]:
+    """What is odd about the readings as readings, the gravest first.
+
+    Left out is what one of the display's own `causes` explains; `expected` (P, 3) is the XYZ
+    that they make of the patches, NaN where they say nothing.
+    """
+    shown = rows(case, readings, expected)
+    nothing = all_identical(readings, shown)
+    found = [
+        encoding(case, readings) or readings_lag(case, readings) or order(shown),
+        observer(case),
+        nothing or saturation(case, readings, shown),
+        None if nothing else floor(case, readings, shown),
+        repeats_disagree(case) or repeats_identical(case) or repeatability(case, meter),
+        ambient(case, job, entry),
+        black_unmeasured(case),
+        dimming(case, "window"),
+        dimming(case, "seconds"),
+        background(case),
+    ]
+    kinds = {one.kind for one in causes}
+    return tuple(
+        remark
+        for remark in found
+        if remark is not None and not kinds & EXPLAINED.get(remark.kind, set())
+    )

@@ -1,0 +1,216 @@
+"""Things noticed that are no requirement; they never change a verdict."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from datetime import UTC, datetime, time, timedelta
+
+import numpy as np
+
+from compliance.grading.match import MatchedReadings
+from compliance.model import Job, Meter, Readings, Remark, Requirement, Rule
+
+FOOT_LAMBERT = 1 / (np.pi * 0.3048**2)
+"""cd/m²: 1/π cd/ft², and the foot of 0.3048 m (NIST SP 811, B.8)."""
+UNITS = {"foot-lamberts": FOOT_LAMBERT, "mcd/m²": 0.001}
+"""cd/m² that one of a unit is."""
+ABOUT = 0.1
+"""Share by which white may be off and still tell the unit (practice)."""
+DARK = 1e-6
+"""cd/m²"""
+EXACT = 0.005
+"""Share by which the brightest of readings that were normalised may be off."""
+FAR = 0.3
+"""Share of its target by which it differs then."""
+DRIFT = 0.5
+"""% of the mean from which a drift of the repeated white is worth a remark (practice)."""
+
+
+def circumstance_remarks(
+    case: MatchedReadings,
+    readings: Readings,
+    *,
+    meter: Meter | None,
+    measured: datetime | None,
+    job: Job | None,
+    unproven: Sequence[Requirement],
+    now: datetime,
+) -> tuple[Remark, ...]:
+    """All remarks on one set of readings, the most serious first.
+
+    `unproven` are the requirements that the meter is inadequate for.
+    """
+    found = [
+        _certificate(meter, measured),
+        _no_meter(meter),
+        _inadequate(unproven),
+        _changed_files(case.rule),
+        _unversioned_files(case.rule),
+        _correlation(meter),
+        _repeatability(case, meter),
+        _future(measured, now),
+        _older_than_calibration(job, measured),
+        _normalised(case),
+        _other_unit(case),
+        _drift(case, readings),
+    ]
+    return tuple(remark for remark in found if remark is not None)
+
+
+def _certificate(meter: Meter | None, measured: datetime | None) -> Remark | None:
+    due = meter.certificate.due if meter and meter.certificate else None
+    if meter is None or due is None or measured is None:
+        return None
+    if measured < datetime.combine(due, time(), UTC) + timedelta(days=1):
+        return None
+    return Remark(
+        "meter-past-due",
+        f"The certificate of meter {meter.name} was due on {due.isoformat()}, "
+        "before these readings were taken.",
+    )
+
+
+def _no_meter(meter: Meter | None) -> Remark | None:
+    if meter is None:
+        return Remark(
+            "no-meter",
+            "No meter is stated: its reach, its uncertainty and its certificate are not known.",
+        )
+    if meter.uncertainty is None:
+        return Remark("no-uncertainty", "The meter's file states no measurement uncertainty.")
+    return None
+
+
+def _inadequate(unproven: Sequence[Requirement]) -> Remark | None:
+    if not unproven:
+        return None
+    titles = "; ".join(requirement.title for requirement in unproven)
+    return Remark(
+        "meter-inadequate",
+        "The meter's uncertainty is too large for the limits of these requirements, so that "
+        f"their verdicts rest on an inadequate meter: {titles}.",
+    )
+
+
+def _correlation(meter: Meter | None) -> Remark | None:
+    uncertainty = meter.uncertainty if meter else None
+    if uncertainty is None or uncertainty.correlation is not None or not uncertainty.chromaticity:
+        return None
+    return Remark(
+        "correlation-unknown",
+        "How the meter's errors in x and y go together is not known; each probability is the "
+        "smallest of those with correlations −0.9, 0 and 0.9.",
+    )
+
+
+def _changed_files(rule: Rule) -> Remark | None:
+    named = [file.path for file in rule.files if file.dirty]
+    if not named:
+        return None
+    whose = "The rule's file" if len(named) == 1 else "Of the rule's files,"
+    return Remark(
+        "rule-changed",
+        f"{whose} {', '.join(named)} had changes that were not committed: no commit holds the "
+        "text used here, only the digests in this assessment say which it was.",
+    )
+
+
+def _unversioned_files(rule: Rule) -> Remark | None:
+    named = [file.path for file in rule.files if file.commit is None and not file.shipped]
+    if not named:
+        return None
+    whose = "The rule's file" if len(named) == 1 else "Of the rule's files,"
+    verb = "is" if len(named) == 1 else "are"
+    return Remark(
+        "rule-unversioned",
+        f"{whose} {', '.join(named)} {verb} under no version control: only the digests in this "
+        "assessment say which text was used.",
+    )
+
+
+def _repeatability(case: MatchedReadings, meter: Meter | None) -> Remark | None:
+    uncertainty = meter.uncertainty if meter else None
+    if uncertainty is None or uncertainty.repeatability or not np.isnan(case.deviation).any():
+        return None
+    return Remark(
+        "repeatability-unknown",
+        "The meter's file does not say how well its readings repeat, so that no probability can "
+        "be given for values that compare readings with each other or with the measured white.",
+    )
+
+
+def _future(measured: datetime | None, now: datetime) -> Remark | None:
+    if measured is None or measured <= now:
+        return None
+    return Remark("measured-later", "The readings are dated after this assessment was made.")
+
+
+def _older_than_calibration(job: Job | None, measured: datetime | None) -> Remark | None:
+    slot = job.slots[0] if job else None
+    if slot is None or slot.readings is None or slot.calibrated is None or measured is None:
+        return None
+    if measured != slot.readings.measured or measured >= slot.calibrated:
+        return None
+    return Remark(
+        "older-than-calibration",
+        "The readings were taken before the slot was last calibrated.",
+    )
+
+
+def _normalised(case: MatchedReadings) -> Remark | None:
+    index = case.built_in("white")
+    may_be = (
+        "the file may have been normalised to white, and its values would then be no luminances."
+    )
+    if index is not None and float(case.view.xyz[index, 1]) == 100.0:
+        return Remark("normalised", f"White reads exactly 100.0000 cd/m²; {may_be}")
+    brightest = int(np.argmax(case.view.xyz[:, 1]))
+    read, nominal = case.view.xyz[brightest, 1], max(case.patches.nominal[brightest], DARK)
+    for whole in (1.0, 100.0):
+        if abs(read / whole - 1) <= EXACT and abs(read / nominal - 1) > FAR:
+            return Remark(
+                "normalised",
+                f"The brightest patch reads {read:.4g}, where the rule's is {nominal:.4g} cd/m²; "
+                f"{may_be}",
+            )
+    return None
+
+
+def _other_unit(case: MatchedReadings) -> Remark | None:
+    """White, and the brightest patch, that would be the rule's if the file were in another unit."""
+    index = case.built_in("white")
+    if index is None:
+        return None
+    brightest = int(np.argmax(case.view.xyz[:, 1]))
+    asked = np.maximum(case.patches.nominal[[index, brightest]], DARK)
+    shares = case.view.xyz[[index, brightest], 1] / asked
+    read, nominal = float(case.view.xyz[index, 1]), float(case.patches.nominal[index])
+    for unit, factor in UNITS.items():
+        if np.abs(shares * factor - 1).max() <= ABOUT:
+            return Remark(
+                "unit",
+                f"White reads {read:.4g}; were that in {unit}, it would be {read * factor:.3g} "
+                f"cd/m² where the rule's is {nominal:.4g}. Readings are taken to be in cd/m².",
+            )
+    return None
+
+
+def _drift(case: MatchedReadings, readings: Readings) -> Remark | None:
+    """Linear drift of the repeated white in the order of the file."""
+    index = case.built_in("white")
+    if index is None or case.patches.count[index] < 3:
+        return None
+    places = np.sort(case.patches.order[case.patches.rows == index])
+    luminance = readings.xyz[places, 1]
+    if luminance.mean() <= 0:
+        return None
+    slope = float(np.polyfit(np.linspace(0.0, 1.0, len(places)), luminance, 1)[0])
+    change = 100 * slope / float(luminance.mean())
+    if abs(change) < DRIFT:
+        return None
+    return Remark(
+        "drift",
+        f"White drifted by {change:+.1f} % over the {len(places)} times it was read.".replace(
+            "-", "−"
+        ),
+    )

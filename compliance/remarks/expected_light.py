@@ -1,0 +1,189 @@
+"""What each reading should show, and patches that are out of order."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from typing import NamedTuple
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance import targets
+from compliance.colour import spaces
+from compliance.grading.match import MatchedReadings
+from compliance.model import Readings, Remark
+
+Array = NDArray[np.float64]
+VEIL = 0.02 * np.asarray(spaces.xy_to_xyz(np.array(spaces.WHITES["d65"]), np.ones(())))
+"""XYZ in cd/m² laid over both sides of a comparison, so that noise in the dark weighs little."""
+
+
+class Row(NamedTuple):
+    """A reading at the centre and the rule's window, in its place in the session."""
+
+    row: int
+    """Of the readings."""
+    line: int
+    """Of the file."""
+    patch: int
+    """Of the case."""
+    read: Array
+    """(3,) ITP"""
+    target: Array
+    """(3,) ITP"""
+    sure: bool
+    """Whether the target is what this display is known to show."""
+    luminance: float
+    """cd/m²"""
+
+
+def itp(xyz: Array) -> Array:
+    """XYZ (..., 3) in cd/m² to I, T, P in just noticeable differences (ITU-R BT.2124-0)."""
+    return np.asarray(720 * spaces.xyz_to_itp(xyz + VEIL))
+
+
+def rows(
+    case: MatchedReadings, readings: Readings, expected: Array | None = None, *, shift: int = 0
+) -> list[Row]:
+    """The readings that a target can be said for, in the order of the session.
+
+    The target has the luminance of the brighter greys as read; with `shift` of those that were
+    read so many places on. `expected` (P, 3) is what the display is known to show instead, NaN
+    where it is not.
+    """
+    session = _session(case)
+    wanted = itp(_targets(case, readings, session, shift))
+    known: NDArray[np.bool_] = np.ones(len(wanted), dtype=np.bool_)
+    if expected is not None:
+        known = np.asarray(np.isfinite(expected).all(axis=-1))
+        wanted[known] = itp(expected[known])
+    read = itp(readings.xyz)
+    return [
+        Row(
+            row,
+            readings.lines[row],
+            patch,
+            read[row],
+            wanted[patch],
+            bool(known[patch]),
+            float(readings.xyz[row, 1]),
+        )
+        for row, patch in session
+    ]
+
+
+def _session(case: MatchedReadings) -> list[tuple[int, int]]:
+    """Rows of the readings with their patches, in the order of the session."""
+    patches = case.patches
+    usable = ~(patches.beyond | patches.above | patches.unreachable)
+    for index, there in enumerate(patches.stimulus):
+        same = abs(there.window - case.rule.window) <= 1e-6 and there.seconds == 0
+        usable[index] &= same and there.position == "centre"
+    pairs = zip(patches.order, patches.rows, strict=True)
+    return sorted((int(row), int(patch)) for row, patch in pairs if usable[patch])
+
+
+def _targets(
+    case: MatchedReadings, readings: Readings, session: Sequence[tuple[int, int]], shift: int
+) -> Array:
+    """(P, 3) XYZ in cd/m² of the rule's target at the light that was read."""
+    patches, model = case.patches, case.plan.model
+    plain = targets.nominal_xyz(patches.signal, model)[:, 1]
+    bright = patches.neutral & (plain >= max(0.05 * plain.max(), 1e-6))
+    ratios = [
+        readings.xyz[row, 1] / plain[patch]
+        for (row, _), (_, patch) in zip(
+            session[max(-shift, 0) :], session[max(shift, 0) :], strict=False
+        )
+        if bright[patch]
+    ]
+    ratio = max(float(np.median(ratios)) if ratios else 1.0, 1e-3)
+    dark = max(float(readings.xyz[:, 1].min(initial=1.0)), 1e-6)
+    level = np.full(len(patches), model.white_luminance * ratio)
+    return targets.target_xyz(patches.signal, model, level, np.full(len(patches), dark))
+
+
+FAR = 6.0
+"""ΔE ITP from its own target, and between the two targets, below which nothing is said."""
+CLEARLY, ALONE_CLEARLY = 0.25, 0.12
+"""Share of that distance within which the neighbour's target must be: of two readings that are
+each at one with the other's, and of one alone."""
+ALONE = 4.0
+"""Times that it must be further off than the readings are in the middle."""
+LAGGING = 0.8
+"""Share of the readings that fit the patch before theirs, of a meter that lags throughout."""
+LEAST = 8
+NAMED = 4
+"""Lines named in one remark."""
+
+
+def readings_lag(case: MatchedReadings, readings: Readings) -> Remark | None:
+    """Readings that nearly all fit the patch before theirs, or the one after."""
+    for step, word in ((-1, "before"), (1, "after")):
+        if _lagging(rows(case, readings, shift=step), step):
+            return Remark(
+                "out-of-order",
+                f"Nearly all readings fit the patch {word} theirs better than their own: patches "
+                "and readings may have come out of step from the start.",
+            )
+    return None
+
+
+def order(shown: Sequence[Row]) -> Remark | None:
+    """Readings at odds with their own patch and at one with the one before or after."""
+    if len(shown) < LEAST:
+        return None
+    own = _own(shown)
+    usual = float(np.nanmedian(own)) if np.isfinite(own).any() else 0.0
+    far = own >= max(FAR, ALONE * (usual + 1))
+    found = [
+        (one, shown[other])
+        for place, one in enumerate(shown)
+        if far[place] and (other := _fitting(shown, own, place)) is not None
+    ]
+    if not found:
+        return None
+    told = "; ".join(
+        f"line {one.line} fits the patch of line {other.line} (ΔE ITP "
+        f"{_apart(one, other):.1f}) and not its own ({_apart(one, one):.1f})"
+        for one, other in found[:NAMED]
+    )
+    more = f"; and {len(found) - NAMED} more" if len(found) > NAMED else ""
+    return Remark("out-of-order", f"Patches may be out of order in the readings: {told}{more}.")
+
+
+def _own(shown: Sequence[Row]) -> Array:
+    """ΔE ITP of each from its own target; NaN where that is not sure."""
+    return np.array([_apart(one, one) if one.sure else np.nan for one in shown])
+
+
+def _apart(one: Row, other: Row) -> float:
+    """ΔE ITP between what was read at one and the target of another."""
+    return float(np.linalg.norm(one.read - other.target))
+
+
+def _fitting(shown: Sequence[Row], own: Array, place: int) -> int | None:
+    """The neighbour in the session whose target a reading fits clearly better."""
+    one = shown[place]
+    fitting = []
+    for other in (place - 1, place + 1):
+        if not 0 <= other < len(shown):
+            continue
+        if np.linalg.norm(one.target - shown[other].target) < FAR:
+            continue
+        mutual = own[other] >= FAR and _apart(shown[other], one) <= CLEARLY * own[other]
+        if _apart(one, shown[other]) <= (CLEARLY if mutual else ALONE_CLEARLY) * own[place]:
+            fitting.append(other)
+    return min(fitting, key=lambda other: _apart(one, shown[other]), default=None)
+
+
+def _lagging(shown: Sequence[Row], step: int) -> bool:
+    """Whether nearly every reading fits the patch `step` places on."""
+    fits = told = 0
+    for place, one in enumerate(shown):
+        at = place + step
+        if 0 <= at < len(shown) and np.linalg.norm(one.target - shown[at].target) >= FAR:
+            own = _apart(one, one)
+            told += 1
+            fits += own >= FAR and _apart(one, shown[at]) <= CLEARLY * own
+    return told >= LEAST and fits >= LAGGING * told

@@ -1,0 +1,232 @@
+"""Readings at the limits of the meter: saturation, floor, observer, repeatability."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+import numpy as np
+
+from compliance.colour import spaces
+from compliance.grading.match import MatchedReadings
+from compliance.model import Meter, Readings, Remark, RepeatabilityBand
+from compliance.remarks.expected_light import Row
+from compliance.report.numbers import format_number, format_plain
+
+STEP = 1.03
+"""Ratio of two targets that are to read differently."""
+ABOVE = 2.0
+"""Times the floor that a target must be for its reading not to be there."""
+LEAST = 3
+"""Readings at the floor without which nothing is said."""
+
+
+def all_identical(readings: Readings, rows: Sequence[Row]) -> Remark | None:
+    """Every patch reads the very same: what was read was not the screen."""
+    read = readings.xyz[[one.row for one in rows]]
+    if len({one.patch for one in rows}) < LEAST or np.ptp(read, axis=0).any():
+        return None
+    return Remark(
+        "alike",
+        f"All {len(rows)} readings of different patches are the same to the last digit, "
+        f"{format_number(rows[0].luminance)}\u00a0cd/m²: the meter can hardly have read the "
+        "screen.",
+    )
+
+
+def saturation(case: MatchedReadings, readings: Readings, rows: Sequence[Row]) -> Remark | None:
+    """Brighter patches that all read the very same highest value."""
+    if not rows:
+        return None
+    top = max(rows, key=lambda one: one.luminance)
+    same = [one for one in rows if np.array_equal(readings.xyz[one.row], readings.xyz[top.row])]
+    levels = [float(case.patches.nominal[one.patch]) for one in same]
+    if len({one.patch for one in same}) < 2 or max(levels) < STEP * min(levels):
+        return None
+    return Remark(
+        "saturation",
+        f"{len(same)} readings of different patches, of targets from "
+        f"{format_number(min(levels))} to {format_number(max(levels))}\u00a0cd/m², are the same to "
+        f"the last digit, {format_number(top.luminance)}\u00a0cd/m²: the meter may have been at "
+        "its upper end.",
+    )
+
+
+def floor(case: MatchedReadings, readings: Readings, rows: Sequence[Row]) -> Remark | None:
+    """Patches that should be told from black and are not."""
+    lowest = case.lowest
+    asked = [float(case.patches.nominal[one.patch]) for one in rows]
+    if lowest > 0:
+        under = [
+            one
+            for one, nominal in zip(rows, asked, strict=True)
+            if nominal >= ABOVE * lowest and one.luminance < lowest
+        ]
+        if len({one.patch for one in under}) >= LEAST:
+            return Remark(
+                "floor",
+                f"{len(under)} readings of patches brighter than that are below "
+                f"{format_number(lowest)}\u00a0cd/m², the least that the meter can tell from dark.",
+            )
+    dark = min(rows, key=lambda one: one.luminance, default=None)
+    if dark is None:
+        return None
+    same = [one for one in rows if np.array_equal(readings.xyz[one.row], readings.xyz[dark.row])]
+    levels = [float(case.patches.nominal[one.patch]) for one in same]
+    if len({one.patch for one in same}) < LEAST or sorted(levels)[1] < 0.001:
+        return None
+    return Remark(
+        "floor",
+        f"{len(same)} readings of different patches, of targets up to "
+        f"{format_number(max(levels))}\u00a0cd/m², are the same to the last digit, "
+        f"{format_number(dark.luminance)}\u00a0cd/m²: the meter may have been at its lower end.",
+    )
+
+
+TEN_DEGREES = np.array(
+    [
+        (0.880, 0.088, 0.013),
+        (0.004, 0.947, 0.039),
+        (0.014, -0.031, 0.987),
+    ]
+)
+"""XYZ of the CIE 1931 2° observer to those of the CIE 1964 10° observer, for the light of
+displays: the mean over six sets of primaries from wide phosphors to lasers, each with its
+white at D65 (computed with colour-science; `tests/checks/test_observer.py` does so again)."""
+
+BLUE = 0.03
+"""Δu'v' by which blue must be off its target."""
+BETTER = 0.6
+"""Share of the distance that may be left, over red, green and blue together."""
+EACH = 0.7
+"""The same of blue and of green alone."""
+
+
+def observer(case: MatchedReadings) -> Remark | None:
+    """A remark where red, green and blue fit the target as the 10° observer sees it."""
+    name = case.plan.hue_set()
+    if name is None:
+        return None
+    planned = {patch.name: patch for patch in case.plan.patches(name)}
+    found = [case.matcher.find(planned[hue]) for hue in ("red", "green", "blue")]
+    index = [place for place in found if place is not None]
+    if len(index) < 3:
+        return None
+    model = case.plan.model
+    read = spaces.xyz_to_uv(case.view.xyz[index])
+    target = model.from_target.T
+    two = np.linalg.norm(read - spaces.xyz_to_uv(target), axis=-1)
+    ten = np.linalg.norm(read - spaces.xyz_to_uv(target @ TEN_DEGREES.T), axis=-1)
+    if two[2] < BLUE or np.linalg.norm(ten) > BETTER * np.linalg.norm(two):
+        return None
+    if not np.all(ten[1:] <= EACH * two[1:]):
+        return None
+    return Remark(
+        "observer",
+        f"Blue is Δu'v' {format_plain(round(float(two[2]), 3))} off its target, and red, green and "
+        "blue together fit what the 10° observer of 1964 sees of it better than what the 2° "
+        "observer of 1931 does: the meter may have been set to the 10° observer, and these rules "
+        "are for the 2° one.",
+    )
+
+
+LIT = 1.0
+"""cd/m² from which readings of one patch are held against each other."""
+ONE = 0.15
+"""Share within which they are of one patch (practice)."""
+UNSTEADY = 0.4
+"""The same of the repeated white, which may have drifted."""
+SEVERAL = 3
+"""Patches whose repeats no meter reads all the same."""
+APART = 3
+"""Rows within which two readings of a patch tell scatter and no drift."""
+LEAST_REPEATS = 2
+"""Differences without which nothing is said."""
+WORSE = 2.0
+"""Times the meter's own."""
+UNLIKELY = 3.09
+"""Normal quantile of 99.9 %."""
+
+
+def repeatability(case: MatchedReadings, meter: Meter | None) -> Remark | None:
+    """A remark where readings taken close to each other differ by more than the meter's file
+    and chance allow."""
+    uncertainty = meter.uncertainty if meter else None
+    if uncertainty is None or not uncertainty.repeatability:
+        return None
+    patches = case.patches
+    shares: list[float] = []
+    sizes: list[float] = []
+    for patch in range(len(patches)):
+        own = _own(uncertainty.repeatability, float(case.view.xyz[patch, 1]))
+        if own is None or patches.count[patch] < 2:
+            continue
+        mine = np.flatnonzero(patches.rows == patch)
+        mine = mine[np.argsort(patches.order[mine])]
+        level = case.view.readings[mine, 1]
+        near = np.diff(patches.order[mine]) <= APART
+        steps = np.diff(level)[near] / level.mean()
+        own_share = own / 100 / uncertainty.k
+        shares += [float(step) / own_share for step in steps]
+        sizes += [float(step) for step in steps]
+    count = len(shares)
+    if count < LEAST_REPEATS:
+        return None
+    # Two readings differ by √2 times what one scatters.
+    excess = float(np.sum(np.square(shares)) / 2)
+    if excess < count * WORSE**2 or excess <= _chi_square(count):
+        return None
+    scatter = 100 * float(np.sqrt(np.mean(np.square(sizes)) / 2))
+    times = float(np.sqrt(excess / count))
+    return Remark(
+        "repeatability",
+        f"Readings repeated at once scatter by {format_plain(float(f'{scatter:.2g}'))}\u00a0% "
+        f"(standard deviation), {format_plain(float(f'{times:.2g}'))} times what the meter's file "
+        "states: display or conditions were unsteady, or the meter was.",
+    )
+
+
+def repeats_disagree(case: MatchedReadings) -> Remark | None:
+    """A remark on the patch whose readings can hardly be of one patch."""
+    patches, white = case.patches, case.built_in("white")
+    most, told = ONE, ""
+    for patch in np.flatnonzero((patches.count > 1) & (case.view.xyz[:, 1] >= LIT)):
+        level = case.view.readings[patches.rows == patch, 1]
+        apart = float(np.ptp(level) / level.mean())
+        if apart > most and (patch != white or apart > UNSTEADY):
+            most = apart
+            told = (
+                f"Patch {patches.triple(int(patch))} was read {len(level)} times, as "
+                f"{format_number(float(level.min()))} to {format_number(float(level.max()))}"
+                "\u00a0cd/m²: these can hardly be of one patch, and their mean is judged."
+            )
+    return Remark("conflicting", told) if told else None
+
+
+def repeats_identical(case: MatchedReadings) -> Remark | None:
+    """A remark where readings of several patches were repeated to the last digit."""
+    patches = case.patches
+    lit = np.flatnonzero((patches.count > 1) & (case.view.xyz[:, 1] >= LIT))
+    same = [
+        patch
+        for patch in lit
+        if not np.ptp(case.view.readings[patches.rows == patch], axis=0).any()
+    ]
+    if len(same) < SEVERAL:
+        return None
+    return Remark(
+        "copied",
+        f"{len(same)} patches were read several times, each the same to the last digit: rows may "
+        "have been copied.",
+    )
+
+
+def _own(bands: tuple[RepeatabilityBand, ...], luminance: float) -> float | None:
+    """Expanded repeatability in % at a luminance; None below the first band."""
+    found = [band.relative for band in bands if band.start <= luminance]
+    return found[-1] if found and found[-1] > 0 else None
+
+
+def _chi_square(freedom: int) -> float:
+    """The quantile of 99.9 % (Wilson and Hilferty 1931)."""
+    small = 2 / (9 * freedom)
+    return float(freedom * (1 - small + UNLIKELY * np.sqrt(small)) ** 3)

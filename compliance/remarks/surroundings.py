@@ -1,0 +1,193 @@
+"""What was around a patch: background, area, room light; and another encoding."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from compliance.errors import RuleError
+from compliance.grading.match import (
+    Along,
+    MatchedReadings,
+    Matcher,
+    distinct_patches,
+    groups_differing_only_in,
+)
+from compliance.grading.patches import Plan
+from compliance.model import ENCODINGS, Encoding, Job, Readings, ReadingsEntry, Remark
+from compliance.report.numbers import format_number, format_plain
+from compliance.report.verdict_text import shown_words
+
+NAMED = 4
+"""Backgrounds named in the remark."""
+
+
+def background(case: MatchedReadings) -> Remark | None:
+    """A remark where patches differ in nothing but what was around them."""
+    several = groups_differing_only_in(case, "background")
+    if not several:
+        return None
+    names = sorted({case.patches.stimulus[index].background for each in several for index in each})
+    told = ", ".join(f"“{name}”" if name else "none stated" for name in names[:NAMED])
+    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
+    patches = "1 patch was" if len(several) == 1 else f"{len(several)} patches were"
+    return Remark(
+        "backgrounds",
+        f"{patches} read on several backgrounds: {told}{more}. Where a requirement takes such a "
+        "patch by itself, the reading on the first of these counts and the others do not.",
+    )
+
+
+LEAST = 0.03
+"""Share of its luminance that a patch must lose (practice)."""
+LIT = 5.0
+"""cd/m² below which no patch is looked at."""
+
+
+def dimming(case: MatchedReadings, along: Along) -> Remark | None:
+    """A remark on the patch that loses most light from where it is brightest to what is larger,
+    or shown for longer."""
+    most, pair = 0.0, None
+    for group in groups_differing_only_in(case, along):
+        level = case.view.xyz[group, 1]
+        first = int(np.argmax(level))
+        last = first + int(np.argmin(level[first:]))
+        lost = float(level[first] - level[last])
+        if level[first] >= LIT and lost > max(most, LEAST * level[first]):
+            most, pair = lost, (group[first], group[last])
+    if pair is None:
+        return None
+    before, after = (_told(case, index, along) for index in pair)
+    share = 100 * most / case.view.xyz[pair[0], 1]
+    return Remark(
+        "dimmed-by-area" if along == "window" else "dimmed-in-time",
+        f"The same patch reads {before} and {after}: {share:.0f}\u00a0% less.",
+    )
+
+
+def _told(case: MatchedReadings, index: int, along: Along) -> str:
+    size = format_plain(getattr(case.patches.stimulus[index], along))
+    return f"{case.view.xyz[index, 1]:.4g}\u00a0cd/m² {shown_words(along, size)}"
+
+
+FEW = 0.5
+"""Share of the rule's patches that is found, above which nothing is said."""
+HARDLY = 0.1
+"""Share that is found of a rule's patches where others were measured."""
+MOST = 0.9
+"""Share that another encoding must find."""
+
+
+def encoding(case: MatchedReadings, readings: Readings) -> Remark | None:
+    """A remark where most patches are missing, and are there if the codes are read otherwise."""
+    here, every = _found(case.matcher)
+    if here > FEW * every:
+        return None
+    others = {name: _found_in(case, readings, other) for name, other in ENCODINGS.items()}
+    best = max(others, key=lambda name: others[name])
+    if others[best] < MOST * every:
+        return _of_another_plan(here, every, len(case.patches))
+    return Remark(
+        "encoding",
+        f"Of {every} patches that the rule names {here} are among the readings as "
+        f"{readings.encoding.name}, and {others[best]} would be as {best}: the code values may "
+        "be in that encoding.",
+    )
+
+
+def _of_another_plan(here: int, every: int, read: int) -> Remark | None:
+    """A remark where hardly any of the rule's patches is there, and much that is none of them."""
+    if here > HARDLY * every or read <= 2 * here:
+        return None
+    return Remark(
+        "other-plan",
+        f"Of {every} patches that the rule names {here or 'none'} "
+        f"{'is' if here == 1 else 'are'} among the readings: they may have been taken for another "
+        "rule.",
+    )
+
+
+def _found_in(case: MatchedReadings, readings: Readings, other: Encoding) -> int:
+    """How many of the rule's patches there are if the codes are in another encoding."""
+    if other == readings.encoding or readings.codes.max(initial=0) > other.top:
+        return 0
+    try:
+        plan = Plan(case.rule, other)
+    except RuleError:  # X'Y'Z' codes for a rule that takes RGB
+        return 0
+    found, _ = _found(Matcher(plan, distinct_patches(replace(readings, encoding=other), plan)))
+    return found
+
+
+def _found(matcher: Matcher) -> tuple[int, int]:
+    """How many of the patches in the rule's sets are among the readings, and of how many."""
+    plan = matcher.plan
+    names = ("white", "black", *plan.rule.sets)
+    patches = [patch for name in names for patch in plan.patches(name)]
+    return sum(matcher.find(patch) is not None for patch in patches), len(patches)
+
+
+SCREEN = (0.01, 0.04)
+"""Share of the light falling on a screen that it sends back (practice)."""
+PROJECTION = (0.8, 1.0)
+"""The same of a projection screen (practice)."""
+WEIGHT = 0.3
+"""Share of the black reading from which that light matters."""
+LIGHTLESS = ("oled", "led")
+"""Kinds of displays whose black gives no light."""
+GLOW = 0.005
+"""cd/m² that a lightless black may read."""
+OFF = ("off", "dark", "none", "no", "0")
+CONTACT = ("contact", "hood", "shroud")
+
+
+def ambient(case: MatchedReadings, job: Job | None, entry: ReadingsEntry | None) -> Remark | None:
+    """A remark where what the room sends back, or light from elsewhere, is in the black."""
+    index = case.built_in("black")
+    if index is None:
+        return None
+    black = float(case.view.xyz[index, 1])
+    if black <= 0 or black < case.lowest:
+        return None
+    technology = case.stated.technology
+    stated = (entry.ambient or "").strip().lower() if entry else ""
+    close = any(word in (entry.geometry or "").lower() for word in CONTACT) if entry else False
+    light = job.room.ambient if job else None
+    if light and stated not in OFF and not close:
+        shares = PROJECTION if technology == "projector" else SCREEN
+        low, high = (light * share / math.pi for share in shares)
+        if WEIGHT * black <= low <= black:  # a darker black was read without that light
+            how = "was on" if stated else "is not said to have been off"
+            return Remark(
+                "ambient-light",
+                f"Black reads {format_number(black)}\u00a0cd/m². The room's light, stated as "
+                f"{format_plain(light)}\u00a0lx on the screen, {how} while measuring; a screen "
+                f"sends back some {low:.2g} to {high:.2g}\u00a0cd/m² of it, which the dark "
+                "readings then hold.",
+            )
+    if technology in LIGHTLESS and black > max(GLOW, ABOVE_FLOOR * case.lowest):
+        return Remark(
+            "ambient-light",
+            f"Black reads {format_number(black)}\u00a0cd/m² on a display whose black gives no "
+            "light: the room's light, or the meter's own dark reading, may be in it.",
+        )
+    return None
+
+
+ABOVE_FLOOR = 3.0
+"""Times what the meter can tell from dark."""
+
+
+def black_unmeasured(case: MatchedReadings) -> Remark | None:
+    """A remark where a black reads no light at all, on a display that may give some."""
+    index = case.built_in("black")
+    if index is None or case.view.xyz[index, 1] > 0 or case.stated.technology in LIGHTLESS:
+        return None
+    return Remark(
+        "black-unseen",
+        "Black reads no light at all: if the display gives any, as with a backlight or a lamp, the "
+        "meter did not see it, and what is said of black, contrast and the curve in the dark does "
+        "not hold.",
+    )

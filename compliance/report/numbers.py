@@ -1,0 +1,356 @@
+"""Numbers, limits, values and times as print; the same in every report."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterable
+from datetime import UTC, date, datetime
+from decimal import ROUND_HALF_EVEN, Decimal
+
+from compliance.model import Finding, Interval, Limits, NotJudged, Point, Requirement, Value
+from compliance.quantities.catalogue import QUANTITIES
+
+NOT_STATED = "not stated"
+NONE = "–"
+MINUS = "−"
+MOST_DECIMALS = 17
+
+
+# ---------------------------------------------------------------- numbers
+
+
+def format_plain(value: float) -> str:
+    """A stated number as a person writes it: no exponent, no dust, a true minus sign."""
+    if not math.isfinite(value):
+        return NONE
+    text = f"{Decimal(f'{value:.9g}'):f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text in ("-0", "") else text.replace("-", MINUS)
+
+
+def format_number(value: float, limits: Limits | None = None, *, signed: bool = False) -> str:
+    """A value with digits enough to be told from each of its limits.
+
+    The number of decimals follows the size of the limits, four digits without any;
+    more are added until the printed value lies on the same side of each limit as
+    the value itself. `signed` puts a plus before a positive one.
+    """
+    if not math.isfinite(value):
+        return NONE
+    ends = _ends(limits)
+    decimals = _decimals(value, limits)
+    text = _fixed(value, decimals)
+    while decimals < MOST_DECIMALS and not _same_side(value, text, ends):
+        decimals += 1
+        text = _fixed(value, decimals)
+    if float(text) == 0:
+        return text.lstrip("-")
+    sign = "+" if signed and value > 0 else ""
+    return sign + text.replace("-", MINUS)
+
+
+def _fixed(value: float, decimals: int) -> str:
+    step = Decimal(1).scaleb(-decimals)
+    return f"{Decimal(repr(float(value))).quantize(step, rounding=ROUND_HALF_EVEN):f}"
+
+
+def _ends(limits: Limits | None) -> tuple[float, ...]:
+    if limits is None:
+        return ()
+    if limits.box is not None:
+        return tuple(sign * width for width in limits.box for sign in (-1, 1))
+    return tuple(end for end in (limits.minimum, limits.maximum) if end is not None)
+
+
+def _decimals(value: float, limits: Limits | None) -> int:
+    scale = _scale(limits)
+    if scale == 0:
+        size = abs(value)
+        return max(0, 3 - math.floor(math.log10(size))) if size > 0 else 0
+    fine = 1 if _two_sided(limits) or scale < 0.01 else 2
+    return max(0, fine - math.floor(math.log10(scale) + 1e-9))
+
+
+def _scale(limits: Limits | None) -> float:
+    if limits is None:
+        return 0.0
+    if limits.box is not None:
+        return min(limits.box)
+    if limits.minimum is not None and limits.maximum is not None:
+        return (limits.maximum - limits.minimum) / 2
+    return max((abs(end) for end in _ends(limits)), default=0.0)
+
+
+def _two_sided(limits: Limits | None) -> bool:
+    if limits is None or limits.minimum is None or limits.maximum is None:
+        return False
+    return limits.minimum != -limits.maximum
+
+
+def _same_side(value: float, text: str, ends: Iterable[float]) -> bool:
+    shown = float(text)
+    return all((shown > end) == (value > end) and (shown < end) == (value < end) for end in ends)
+
+
+def with_unit(text: str, unit: str) -> str:
+    """`text` and its unit with a no-break space; plain numbers have none."""
+    return text if unit in ("1", "", "as the field") or text == NONE else f"{text}\u00a0{unit}"
+
+
+# ---------------------------------------------------------------- limits
+
+
+def format_limits(limits: Limits | None, unit: str = "1") -> str:
+    """Limits in plain language, e.g. `at most 0.05 cd/m²`, `100 ± 5 cd/m²`, `± 5 %`."""
+    if limits is None:
+        return NONE
+    if limits.box is not None:
+        dx, dy = (format_plain(width) for width in limits.box)
+        return f"x\u00a0±\u00a0{dx}, y\u00a0±\u00a0{dy}"
+    low, high = limits.minimum, limits.maximum
+    if low is not None and high is not None:
+        return _interval(low, high, limits, unit)
+    if high is not None:
+        return f"{'below' if limits.exclusive else 'at most'} {_quantity(high, unit)}"
+    if low is not None:
+        return f"{'above' if limits.exclusive else 'at least'} {_quantity(low, unit)}"
+    return NONE
+
+
+def _quantity(value: float, unit: str) -> str:
+    return with_unit(format_plain(value), unit)
+
+
+def _interval(low: float, high: float, limits: Limits, unit: str) -> str:
+    inside = "inside " if limits.exclusive else ""
+    if low == -high:
+        return inside + with_unit(f"±\u00a0{format_plain(high)}", unit)
+    centre = limits.nominal
+    if centre is not None and math.isclose(high - centre, centre - low, rel_tol=1e-9):
+        half = format_plain(high - centre)
+        return inside + with_unit(f"{format_plain(centre)}\u00a0±\u00a0{half}", unit)
+    return f"{inside}{format_plain(low)} to {_quantity(high, unit)}"
+
+
+def _says_yes(quantity: str, limits: Limits | None) -> str | None:
+    """`yes` or `no` where a declaration is limited to just that."""
+    if quantity != "declared" or limits is None:
+        return None
+    if limits.minimum == 1 and limits.maximum in (None, 1):
+        return "yes"
+    if limits.maximum == 0 and limits.minimum in (None, 0):
+        return "no"
+    return None
+
+
+def format_requirement_limits(requirement: Requirement, unit: str) -> tuple[str, ...]:
+    """All limits of a requirement, one line per band or group of patches."""
+    if requirement.bands:
+        return tuple(_band_lines(requirement, unit))
+    if requirement.by_patch:
+        grouped: dict[Limits, list[str]] = {}
+        for name, limits in requirement.by_patch.items():
+            grouped.setdefault(limits, []).append(name)
+        return tuple(
+            f"{', '.join(names)}: {format_limits(limits, unit)}"
+            for limits, names in grouped.items()
+        )
+    yes = _says_yes(requirement.quantity, requirement.limits)
+    return (yes or format_limits(requirement.limits, unit),)
+
+
+def _band_lines(requirement: Requirement, unit: str) -> Iterable[str]:
+    below: float | None = None
+    for band in requirement.bands:
+        text = format_limits(band.limits, unit)
+        if band.upto is not None:
+            yield f"{text} up to {format_plain(band.upto)}\u00a0cd/m²"
+        elif below is not None:
+            yield f"{text} above {format_plain(below)}\u00a0cd/m²"
+        else:
+            yield text
+        below = band.upto
+
+
+def format_finding_limits(finding: Finding) -> str:
+    """The limits that decided a finding, in plain language."""
+    return _says_yes(finding.quantity, finding.limits) or format_limits(
+        finding.limits, finding.unit
+    )
+
+
+# ---------------------------------------------------------------- values
+
+
+def _value(value: Value | None, limits: Limits | None, quantity: str, unit: str) -> str:
+    if value is None:
+        return NONE
+    if isinstance(value, tuple):
+        x, y = (format_number(part, limits, signed=True) for part in value)
+        return f"x\u00a0{x}, y\u00a0{y}"
+    if _says_yes(quantity, limits) and value in (0, 1):
+        return "yes" if value else "no"
+    row = QUANTITIES.get(quantity)
+    text = format_number(value, limits, signed=row is not None and row.signed)
+    return with_unit(text, unit)
+
+
+def format_value(finding: Finding, among: Iterable[Finding] = ()) -> str:
+    """A finding's value with unit, its digits told from the limit; `–` without one.
+
+    `among` are the findings it stands beside: one value under two limits reads the same.
+    """
+    told = (
+        _value(finding.value, limits, finding.quantity, finding.unit)
+        for limits in alike_limits(finding, among)
+    )
+    text = max(told, key=len)
+    return f"at least {text}" if finding.bound == "at-least" and text != NONE else text
+
+
+def alike_limits(finding: Finding, among: Iterable[Finding] = ()) -> list[Limits | None]:
+    """The limits of a finding, and of those that hold the same measured value to others."""
+    row = QUANTITIES.get(finding.quantity)
+    measured = row is not None and row.values != "stated"
+    said = finding.quantity, finding.value
+    return [finding.limits] + [
+        one.limits for one in among if measured and (one.quantity, one.value) == said
+    ]
+
+
+def format_point_value(point: Point, finding: Finding) -> str:
+    """A point's value with unit, its digits told from its own limits."""
+    return _value(point.value, point.limits, finding.quantity, finding.unit)
+
+
+def point_name(point: Point | NotJudged) -> str:
+    """A point as named to a person: its name, unbroken, and, off centre, where."""
+    name = point.name or " ".join(str(code) for code in point.patch)
+    shown = name.replace(" ", "\u00a0")
+    if point.position == "centre" or name.endswith(point.position):
+        return shown
+    return f"{shown}, {point.position}"
+
+
+# ---------------------------------------------------------------- times
+
+
+def format_time(moment: datetime | None) -> str:
+    """An instant in UTC to the minute, e.g. `2026-11-20 15:10 UTC`."""
+    if moment is None:
+        return NOT_STATED
+    return f"{moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+
+
+def format_date(day: date | datetime | None) -> str:
+    """A date as `2026-11-20`; an instant's is its UTC date."""
+    if day is None:
+        return NOT_STATED
+    if isinstance(day, datetime):
+        day = day.astimezone(UTC).date()
+    return day.isoformat()
+
+
+# ---------------------------------------------------------------- how sure
+
+
+def format_interval(
+    interval: Interval, limits: Limits | None, *, least: float | None = None
+) -> str:
+    """An interval with its coverage, digits as for a value with these limits.
+
+    `least` is what the value cannot be below: the interval ends there.
+    """
+    share = f"{format_plain(100 * interval.coverage)}\u00a0%"
+    low, high = interval.low, interval.high
+    if isinstance(low, tuple) and isinstance(high, tuple):
+        ends = [
+            f"{axis} {format_number(start, limits, signed=True)} to "
+            f"{format_number(end, limits, signed=True)}"
+            for axis, start, end in zip("xy", low, high, strict=True)
+        ]
+        return f"{share}: {', '.join(ends)}"
+    if isinstance(low, tuple) or isinstance(high, tuple):
+        return NONE
+    if interval.sided == 1:
+        return f"{share}: at most {format_number(high, limits)}"
+    if least is not None:
+        low, high = max(low, least), max(high, least)
+    start = format_plain(low) if low == least else format_number(low, limits)
+    return f"{share}: {start} to {format_number(high, limits)}"
+
+
+def format_probability(probability: float, confidence: float = 0.95) -> str:
+    """A probability with its sign, its digits told from what the decision asks for.
+
+    No draw outside is no certainty, so that none is printed as 0 or 1.
+    """
+    if probability > max(0.9995, confidence):
+        return ">\u00a00.999"
+    if probability < min(0.0005, 1 - confidence):
+        return "<\u00a00.001"
+    sure, doubtful = probability >= confidence, probability <= round(1 - confidence, 12)
+    for digits in (3, 4, 5, 6):
+        text = f"{probability:.{digits}f}"
+        shown = float(text)
+        if (shown >= confidence, shown <= round(1 - confidence, 12)) == (sure, doubtful):
+            break
+    return f"=\u00a0{text}"
+
+
+ALIKE = 0.01
+"""Probabilities that differ by less are alike to a reader."""
+
+
+def value_point(finding: Finding) -> Point | None:
+    """The point that a finding's value is of; None where it is of all points together."""
+    if finding.statistic != "each" or finding.value is None:
+        return None
+    said = finding.value, finding.limits
+    counted = (point for point in finding.points if point.verdict is not None)
+    return next((point for point in counted if (point.value, point.limits) == said), None)
+
+
+def least_sure(finding: Finding, confidence: float = 0.95) -> Point | None:
+    """The point that a finding's probability is of, where the value's own is another one.
+
+    Value and probability of a finding of `each` are the least of all points, each by itself,
+    and so need not be of one patch. None where they are, or where the two are alike to a reader.
+    """
+    nearest, lowest = value_point(finding), finding.probability
+    if nearest is None or lowest is None:
+        return None
+    if nearest.probability is not None and _alike(nearest.probability, lowest, confidence):
+        return None
+    counted = (point for point in finding.points if point.verdict is not None)
+    return next((point for point in counted if point.probability == lowest), None)
+
+
+def _alike(one: float, other: float, confidence: float) -> bool:
+    """Whether two probabilities differ by little, and not in the statement they lead to."""
+    ends = confidence, round(1 - confidence, 12)
+    return abs(one - other) < ALIKE and all((one >= end) == (other >= end) for end in ends)
+
+
+def interval_words(
+    finding: Finding, point: Point | None = None, among: Iterable[Finding] = ()
+) -> str:
+    """The interval of a finding, or of a point of it; empty where it is not known.
+
+    It ends at 0 where the value cannot be negative, whatever the draws say. Its digits are
+    those of the value, told `among` other findings.
+    """
+    interval = point.interval if point else finding.interval
+    if interval is None:
+        return ""
+    least = 0.0 if _unsigned(finding) else None
+    limits = [point.limits] if point else alike_limits(finding, among)
+    return max((format_interval(interval, each, least=least) for each in limits), key=len)
+
+
+def _unsigned(finding: Finding) -> bool:
+    """Whether a finding's value cannot be negative; means and ranges are of amounts."""
+    row = QUANTITIES.get(finding.quantity)
+    if row is None or row.pair:
+        return False
+    return not row.signed or finding.statistic != "each"

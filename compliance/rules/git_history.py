@@ -1,0 +1,283 @@
+"""Rule files in git: which commit a file belongs to, and its text at a revision.
+
+No hook, no file-system monitor, no filter, no signature check, no pager and no transport. What a
+surrounding git call has put into the environment (a hook runs with the repository of its own
+call) does not point these questions elsewhere. Any trouble means that nothing is known.
+
+Blobs are copied byte for byte into a temporary folder: no filter, hook or attribute of the
+repository takes part, links are left out, names that would leave the folder too.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import os
+import posixpath
+import re
+import subprocess
+import tempfile
+from collections.abc import Iterator
+from contextlib import contextmanager
+from dataclasses import dataclass, replace
+from pathlib import Path
+from typing import NamedTuple
+
+from compliance.errors import Problem, RuleError
+from compliance.yaml_nodes.messages import quoted
+from compliance.yaml_nodes.read_file import DOCUMENT_LIMIT
+
+TIME_LIMIT = 5.0
+"""s per question"""
+
+INHERITED = (
+    "GIT_DIR", "GIT_WORK_TREE", "GIT_INDEX_FILE", "GIT_PREFIX", "GIT_OBJECT_DIRECTORY",
+    "GIT_ALTERNATE_OBJECT_DIRECTORIES", "GIT_COMMON_DIR", "GIT_NAMESPACE",
+)  # fmt: skip
+"""Of the environment: what would name another repository than the folder's."""
+
+STATED = (
+    "GIT_OPTIONAL_LOCKS=0", "GIT_NO_LAZY_FETCH=1", "GIT_NO_REPLACE_OBJECTS=1",
+    "GIT_TERMINAL_PROMPT=0", "GIT_PAGER=cat", "LC_ALL=C",
+)  # fmt: skip
+
+SAFELY = (
+    "--no-pager",
+    "--no-optional-locks",
+    "--literal-pathspecs",
+    "-c", "core.hooksPath=/dev/null",
+    "-c", "core.fsmonitor=false",
+    "-c", "protocol.allow=never",
+)  # fmt: skip
+
+
+def ask(folder: Path, *question: str, told: bytes = b"", patience: float = 1) -> bytes | None:
+    """What git answers in `folder`; None where it fails, takes too long or is not there.
+
+    `told` goes to its standard input; `patience` multiplies the time limit.
+    """
+    without = [part for name in INHERITED for part in ("-u", name)]
+    try:
+        done = subprocess.run(
+            ["env", *without, *STATED, "git", "-C", str(folder), *SAFELY, *question],
+            input=told,
+            capture_output=True,
+            timeout=TIME_LIMIT * patience,
+            check=False,
+        )
+    except (OSError, ValueError, subprocess.SubprocessError):
+        return None
+    return done.stdout if done.returncode == 0 else None
+
+
+class Origin(NamedTuple):
+    """Where version control has a file."""
+
+    commit: str | None
+    """The last commit that touched it; where that takes too long to find, HEAD."""
+    dirty: bool | None
+    """Whether it differs from what was committed last."""
+    path: str | None
+    """From the top of its repository, with slashes."""
+
+
+UNKNOWN = Origin(None, None, None)
+
+
+def provenance(path: Path, data: bytes) -> Origin:
+    """Where version control has the file `path`, which holds `data`.
+
+    `UNKNOWN` where it is not known to be under version control. Of a link, where it leads.
+    """
+    real = Path(os.path.realpath(path))
+    folder, name = real.parent, real.name
+    answer = _ask(folder, "rev-parse", "--show-prefix", f"HEAD:./{name}")
+    if answer is None:
+        return UNKNOWN
+    above, _, blob = answer.rpartition("\n")
+    touched = ("rev-list", "-1", "HEAD", "--", name)
+    commit = _ask(folder, *touched) or _ask(folder, "rev-parse", "HEAD")
+    return Origin(commit, _blob(data, len(blob)) != blob, above.strip() + name)
+
+
+def _blob(data: bytes, digits: int) -> str:
+    """git's name for a file's content, in repositories of either kind of hash."""
+    kind = "sha256" if digits == 64 else "sha1"
+    known = hashlib.new(kind, usedforsecurity=False)
+    known.update(b"blob %d\0" % len(data))
+    known.update(data)
+    return known.hexdigest()
+
+
+def _ask(folder: Path, *question: str) -> str | None:
+    answer = ask(folder, *question)
+    return (answer.decode("utf-8", "replace").strip() or None) if answer is not None else None
+
+
+MOST_FILES = 4000
+MOST_BYTES = 64 << 20
+MOST_COMMITS = 500
+PATIENCE = 6
+"""Times the usual limit, for questions about a whole tree."""
+SUFFIXES = (".yaml", ".yml")
+REGULAR = (b"100644", b"100755")
+NAME = re.compile(r"[^\s:~^?*\[\\-][^\s:?*\[\\]{0,199}")
+"""A revision as it may be named: `main`, `HEAD~2`, `v1.0^`, a commit's digits."""
+
+
+@dataclass(frozen=True, slots=True)
+class Revision:
+    """`REV:PATH`, taken apart."""
+
+    name: str
+    path: str
+    """From the top of the repository, or from the folder one stands in if it begins with `./`."""
+
+
+def is_revision(named: str) -> Revision | None:
+    """`REV:PATH` taken apart; None where `named` is something else, such as a file there is."""
+    name, colon, path = named.partition(":")
+    if not colon or os.path.exists(named) or not NAME.fullmatch(name):
+        return None
+    return Revision(name, path)
+
+
+@dataclass(frozen=True, slots=True)
+class Copy:
+    """The rule files of a repository as they stood at a revision."""
+
+    place: Path
+    """The file or folder that was asked for."""
+    root: Path
+    top: Path
+    """What `root` is a copy of."""
+
+    def counterpart(self, folder: Path) -> Path | None:
+        """The same folder in the copy; None where it was not there, `folder` if outside."""
+        found = os.path.relpath(os.path.realpath(folder), self.top)
+        if found.split(os.sep)[0] == os.pardir:
+            return folder
+        return self.root / found if (self.root / found).is_dir() else None
+
+
+@contextmanager
+def checked_out(wanted: Revision, folder: Path) -> Iterator[Copy]:
+    """A copy of the repository's rule files at a revision, while inside.
+
+    `folder` lies in the repository. RuleErrors that arise inside name files as `REV:path`.
+    """
+    commit = _commit(wanted, folder)
+    above = ask(folder, "rev-parse", "--show-cdup") or b""
+    top = Path(os.path.realpath(folder / os.fsdecode(above).strip()))
+    path = _from_top(wanted, folder)
+    blobs = _chosen(_blobs(commit, folder), path, wanted)
+    with tempfile.TemporaryDirectory(prefix="compliance-") as place:
+        root = Path(place) / "tree"
+        (root / ".git").mkdir(parents=True)  # where a walk upwards ends
+        try:
+            _write(root, blobs, folder)
+            yield Copy(root / path, root, top)
+        except RuleError as error:
+            raise RuleError([_renamed(one, root, wanted) for one in error.problems]) from None
+
+
+def _renamed(problem: Problem, root: Path, wanted: Revision) -> Problem:
+    def said(text: str) -> str:
+        return text.replace(f"{root}/", f"{wanted.name}:").replace(str(root), f"{wanted.name}:")
+
+    return replace(problem, file=said(problem.file), message=said(problem.message))
+
+
+def _fault(wanted: Revision, message: str) -> RuleError:
+    return RuleError(Problem(f"{wanted.name}:{wanted.path}", message))
+
+
+def _commit(wanted: Revision, folder: Path) -> str:
+    answer = ask(folder, "rev-parse", "--verify", "--quiet", f"{wanted.name}^{{commit}}")
+    if answer is None:
+        inside = ask(folder, "rev-parse", "--git-dir") is not None
+        why = f"git knows no revision {quoted(wanted.name)} here"
+        why = why if inside else "is asked of git, and this folder is in no repository it can read"
+        raise _fault(wanted, why)
+    return answer.decode("ascii", "replace").strip()
+
+
+def _from_top(wanted: Revision, folder: Path) -> str:
+    path = wanted.path
+    if path.startswith(("./", "../")) or path in (".", ".."):
+        above = ask(folder, "rev-parse", "--show-prefix") or b""
+        path = posixpath.join(os.fsdecode(above).strip(), path)
+    path = posixpath.normpath(path) if path else "."
+    if path.startswith(("/", "..")):
+        raise _fault(wanted, "leaves the repository; expected a path from its top, or from ./")
+    return path
+
+
+@dataclass(frozen=True, slots=True)
+class _Blob:
+    path: str
+    name: str
+    """git's, of the content."""
+    size: int
+
+
+def _blobs(commit: str, folder: Path) -> list[_Blob]:
+    """The rule files, patch lists and repository files of a commit."""
+    listing = ask(folder, "ls-tree", "-r", "-z", "-l", "--full-tree", commit, patience=PATIENCE)
+    found = []
+    for entry in (listing or b"").split(b"\0"):
+        head, _, raw = entry.partition(b"\t")
+        parts = head.split()
+        path = os.fsdecode(raw)
+        if len(parts) != 4 or parts[0] not in REGULAR or not path.endswith(SUFFIXES):
+            continue
+        if not all(part not in ("", ".", "..", ".git") for part in path.split("/")):
+            continue
+        size = int(parts[3]) if parts[3].isdigit() else DOCUMENT_LIMIT + 1
+        if size <= DOCUMENT_LIMIT:
+            found.append(_Blob(path, parts[2].decode("ascii", "replace"), size))
+    return found
+
+
+def _chosen(blobs: list[_Blob], path: str, wanted: Revision) -> list[_Blob]:
+    """All of them, or of a large repository those around the path."""
+    within = path == "." or any(b.path == path or b.path.startswith(f"{path}/") for b in blobs)
+    if not within:
+        raise _fault(wanted, f"no such rule file or folder in {wanted.name}")
+    around = posixpath.dirname(path) if path.endswith(SUFFIXES) else path
+    for chosen in (blobs, [b for b in blobs if b.path.startswith(f"{around}/")]):
+        few = len(chosen) <= MOST_FILES and sum(blob.size for blob in chosen) <= MOST_BYTES
+        if chosen and few:
+            return chosen
+    raise _fault(wanted, f"has more than {MOST_FILES:,} YAML files around it, the most it may have")
+
+
+def _write(root: Path, blobs: list[_Blob], folder: Path) -> None:
+    told = "".join(f"{blob.name}\n" for blob in blobs).encode()
+    data = ask(folder, "cat-file", "--batch", told=told, patience=PATIENCE) or b""
+    place = 0
+    for blob in blobs:
+        end = data.find(b"\n", place)
+        if end < 0 or data[place:end].split()[1:] != [b"blob", str(blob.size).encode()]:
+            raise RuleError(Problem(str(root / blob.path), "git did not give its content"))
+        path = root / blob.path
+        try:
+            path.parent.mkdir(parents=True, exist_ok=True)
+            path.write_bytes(data[end + 1 : end + 1 + blob.size])
+        except (OSError, ValueError):
+            raise RuleError(Problem(str(path), "has a name that cannot be written here")) from None
+        place = end + 1 + blob.size + 1
+
+
+def commits_of(path: Path) -> list[str]:
+    """The commits that touched a file, the newest first; empty where none is known."""
+    answer = ask(path.parent, "rev-list", "-n", str(MOST_COMMITS), "HEAD", "--", path.name)
+    return (answer or b"").decode("ascii", "replace").split()
+
+
+def text_at(commit: str, path: Path) -> bytes | None:
+    """What a file held at a commit, at most as much as a rule file may."""
+    named = f"{commit}:./{path.name}"
+    size = ask(path.parent, "cat-file", "-s", named)
+    if size is None or not size.strip().isdigit() or int(size) > DOCUMENT_LIMIT:
+        return None
+    return ask(path.parent, "cat-file", "blob", named)

@@ -1,0 +1,136 @@
+"""From an assessment to the finished sheet: draw, make archival, sign."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from datetime import datetime
+from typing import TYPE_CHECKING
+
+from compliance.model import Assessment
+
+if TYPE_CHECKING:
+    from compliance.signing.keys import Identity
+    from compliance.signing.timestamps import Stamper
+
+
+CSV = "text/csv"
+JSON = "application/json"
+FORMATS = ((".csv", CSV), (".txt", "text/plain"), (".cxf", "application/xml"))
+"""Of readings: suffix and MIME type."""
+READINGS = "The readings as the meter's file had them"
+BEFORE = "Readings of the same slot before it was calibrated"
+
+KINDS: Mapping[str, tuple[str, str]] = {
+    "assessment.json": (JSON, "The assessment: every finding with value, limits and verdict"),
+    **{f"readings{suffix}": (mime, READINGS) for suffix, mime in FORMATS},
+    **{f"before{suffix}": (mime, BEFORE) for suffix, mime in FORMATS},
+    "rule.json": (JSON, "The rule with everything it extends and lists"),
+    "job.json": (JSON, "The job, as far as it is about this slot"),
+    "meter.json": (JSON, "The meter with its certificate and uncertainties"),
+}
+"""MIME type and description of the attachments."""
+DEVIATION = JSON, "A value outside its limits that the client accepts, signed by who accepts it"
+
+
+@dataclass(frozen=True, slots=True)
+class Unsigned:
+    """A finished sheet that waits for its signatures."""
+
+    pdf: bytes
+    boxes: Mapping[str, tuple[int, float, float, float, float]]
+    """Where the signatures will show: page, counted from 0, and corners in points."""
+    facility: str
+
+
+def write_sheet(
+    assessment: Assessment,
+    *,
+    identity: Identity | None = None,
+    page: str = "a4",
+    stamper: Stamper | None = None,
+) -> bytes:
+    """The sheet of an assessment as PDF/A-3b with its evidence attached.
+
+    `page` is `a4` or `letter`. With an identity it is certified at the time of the
+    assessment, and stamped by `stamper`; without one every page says NOT SIGNED. Raises
+    SheetError where a character cannot be printed, IdentityError where the certificate is
+    not valid then, TimestampError where there is no time stamp, DeviationError where this
+    identity accepted a deviation of the assessment.
+    """
+    if identity is not None and assessment.deviations:
+        from compliance.evidence.deviation_file import check_acceptor
+
+        for deviation in assessment.deviations:
+            check_acceptor(deviation, identity.signer)
+    sheet = archival_sheet(assessment, page=page, signed=identity is not None)
+    return sheet.pdf if identity is None else _signed(sheet, assessment, identity, stamper)
+
+
+def archival_sheet(assessment: Assessment, *, page: str = "a4", signed: bool = True) -> Unsigned:
+    """The sheet before it is signed; `signed` says whether it will be. Same input, same bytes."""
+    from compliance.evidence.recompute import attachments
+    from compliance.sheet import draw_sheet
+    from compliance.sheet.pdfa import archival
+
+    drawing = draw_sheet(assessment, page=page, signed=signed)
+    job = assessment.job
+    facility = job.facility.name if job is not None and job.facility is not None else ""
+    pdf = archival(
+        drawing.pdf,
+        title=f"{assessment.rule.title}: {assessment.number}",
+        subject=f"Compliance sheet {assessment.number}, rule {assessment.rule.id} "
+        f"revision {assessment.rule.revision}",
+        author=facility,
+        attachments={name: (data, *_kind(name)) for name, data in attachments(assessment).items()},
+        created=assessment.assessed,
+    )
+    return Unsigned(pdf, drawing.boxes, facility)
+
+
+def countersign_sheet(
+    pdf: bytes, *, identity: Identity, role: str, when: datetime, stamper: Stamper | None = None
+) -> bytes:
+    """Add a visible second signature to a signed sheet, in the field that waits for it.
+
+    The file given is kept byte for byte, what comes after it is the signature. Raises
+    SheetError where the role has characters that cannot be printed, and otherwise as
+    `write_sheet`. Whether the sheet is sound is for the caller to find out first.
+    """
+    from compliance.sheet.signature_box import draw_stamp
+    from compliance.signing.sign import COUNTER_FIELD, countersign, field_size, role_reason
+
+    width, height = field_size(pdf, COUNTER_FIELD)
+    return countersign(
+        pdf,
+        identity,
+        when=when,
+        appearance=draw_stamp(identity.signer, when, width=width, height=height, role=role),
+        reason=role_reason(role),
+        stamper=stamper,
+    )
+
+
+def _kind(name: str) -> tuple[str, str]:
+    return KINDS.get(name, DEVIATION)
+
+
+def _signed(
+    sheet: Unsigned, assessment: Assessment, identity: Identity, stamper: Stamper | None
+) -> bytes:
+    from compliance.sheet.signature_box import draw_stamp
+    from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, Box, sign
+
+    box = Box(*sheet.boxes[FACILITY_FIELD])
+    x0, y0, x1, y1 = box.corners
+    return sign(
+        sheet.pdf,
+        identity,
+        when=assessment.assessed,
+        box=box,
+        counter_box=Box(*sheet.boxes[COUNTER_FIELD]),
+        appearance=draw_stamp(identity.signer, assessment.assessed, width=x1 - x0, height=y1 - y0),
+        reason=f"Assessment {assessment.number}",
+        location=sheet.facility or None,
+        stamper=stamper,
+    )

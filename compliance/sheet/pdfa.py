@@ -1,0 +1,154 @@
+"""Turn a drawn PDF into an archival one: PDF/A-3b (ISO 19005-3) with attachments.
+
+Adds what the drawing library leaves out: the output intent with its colour
+profile, the XMP packet, the associated files. The same input gives the same bytes.
+
+`srgb.icc` was made with Little CMS; its copyright tag reads "no copyright, use
+freely".
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from datetime import UTC, datetime
+from importlib.resources import files
+from io import BytesIO
+from xml.sax.saxutils import escape
+
+import pikepdf
+import reportlab
+from pikepdf import Array, AttachedFileSpec, Dictionary, Name, ObjectStreamMode, Pdf
+
+from compliance import __version__
+
+Attachment = tuple[bytes, str, str]
+"""Content, MIME type, description."""
+
+PRODUCER = (
+    f"deliverable-compliance {__version__} "
+    f"(reportlab {reportlab.__version__}, pikepdf {pikepdf.__version__})"
+)
+"""With the libraries that drew and wrote: others may draw the same a little otherwise."""
+CONDITION = "sRGB IEC61966-2.1"
+SOURCES = ("readings", "before")
+"""Stems of attachments the sheet was computed from; the others are data that belong to it."""
+
+PACKET = """<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
+<x:xmpmeta xmlns:x="adobe:ns:meta/">
+<rdf:RDF xmlns:rdf="http://www.w3.org/1999/02/22-rdf-syntax-ns#">
+<rdf:Description rdf:about=""
+ xmlns:dc="http://purl.org/dc/elements/1.1/"
+ xmlns:pdf="http://ns.adobe.com/pdf/1.3/"
+ xmlns:pdfaid="http://www.aiim.org/pdfa/ns/id/"
+ xmlns:xmp="http://ns.adobe.com/xap/1.0/">
+<dc:format>application/pdf</dc:format>
+<dc:title><rdf:Alt><rdf:li xml:lang="x-default">{title}</rdf:li></rdf:Alt></dc:title>
+<dc:description><rdf:Alt><rdf:li xml:lang="x-default">{subject}</rdf:li></rdf:Alt></dc:description>
+<dc:creator><rdf:Seq><rdf:li>{author}</rdf:li></rdf:Seq></dc:creator>
+<pdf:Producer>{producer}</pdf:Producer>
+<xmp:CreatorTool>{producer}</xmp:CreatorTool>
+<xmp:CreateDate>{created}</xmp:CreateDate>
+<xmp:ModifyDate>{created}</xmp:ModifyDate>
+<pdfaid:part>3</pdfaid:part>
+<pdfaid:conformance>B</pdfaid:conformance>
+</rdf:Description>
+</rdf:RDF>
+</x:xmpmeta>
+<?xpacket end="w"?>
+"""
+
+
+def archival(
+    pdf: bytes,
+    *,
+    title: str,
+    subject: str,
+    author: str,
+    attachments: Mapping[str, Attachment],
+    created: datetime,
+) -> bytes:
+    """Make a drawn PDF archival and attach the files, by name.
+
+    `created` (aware) is the only time in the file. Every font of `pdf` must be
+    embedded already; nothing here can mend that.
+    """
+    moment = created.astimezone(UTC).replace(microsecond=0)
+    with Pdf.open(BytesIO(pdf)) as document:
+        for page in document.pages:
+            # An empty transparency group, which a strict reader takes for one without type.
+            if Name.Trans in page:
+                del page.Trans
+        for name in sorted(attachments):
+            document.attachments[name] = _associated(document, name, attachments[name], moment)
+        _describe(document, title, subject, author, moment)
+        _intend_srgb(document)
+        out = BytesIO()
+        document.save(
+            out,
+            deterministic_id=True,
+            fix_metadata_version=False,
+            force_version="1.7",
+            object_stream_mode=ObjectStreamMode.disable,
+            recompress_flate=False,
+        )
+    return out.getvalue()
+
+
+def _associated(
+    document: Pdf, name: str, attachment: Attachment, moment: datetime
+) -> AttachedFileSpec:
+    data, mime, description = attachment
+    stamp = _pdf_date(moment)
+    return AttachedFileSpec(
+        document,
+        data,
+        filename=name,
+        description=description,
+        mime_type=mime,
+        relationship=Name.Source if name.partition(".")[0] in SOURCES else Name.Data,
+        creation_date=stamp,
+        mod_date=stamp,
+    )
+
+
+def _describe(document: Pdf, title: str, subject: str, author: str, moment: datetime) -> None:
+    """Say the same in the XMP packet and in the older information dictionary."""
+    packet = PACKET.format(
+        title=escape(title),
+        subject=escape(subject),
+        author=escape(author),
+        producer=escape(PRODUCER),
+        created=moment.strftime("%Y-%m-%dT%H:%M:%S+00:00"),
+    )
+    document.Root.Metadata = document.make_stream(
+        packet.encode(), Type=Name.Metadata, Subtype=Name.XML
+    )
+    stamp = _pdf_date(moment)
+    document.trailer.Info = document.make_indirect(
+        Dictionary(
+            Title=title,
+            Subject=subject,
+            Author=author,
+            Creator=PRODUCER,
+            Producer=PRODUCER,
+            CreationDate=stamp,
+            ModDate=stamp,
+        )
+    )
+
+
+def _intend_srgb(document: Pdf) -> None:
+    """State that the file's RGB colours are sRGB."""
+    profile = document.make_stream(files("compliance.sheet").joinpath("srgb.icc").read_bytes(), N=3)
+    intent = Dictionary(
+        Type=Name.OutputIntent,
+        S=Name.GTS_PDFA1,
+        OutputConditionIdentifier=pikepdf.String(CONDITION),
+        Info=pikepdf.String(CONDITION),
+        DestOutputProfile=profile,
+    )
+    document.Root.OutputIntents = Array([document.make_indirect(intent)])
+
+
+def _pdf_date(moment: datetime) -> str:
+    return moment.strftime("D:%Y%m%d%H%M%S+00'00'")

@@ -1,0 +1,126 @@
+"""What a certificate says about its holder, and what it must allow to sign a sheet.
+
+Certificates of web servers, too, have the key usage that signatures need: without a
+look at the extended usage, whoever runs one under a trusted authority could sign.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import datetime
+
+from cryptography import x509
+from cryptography.hazmat.primitives import hashes, serialization
+from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
+
+from compliance.errors import IdentityError
+
+
+@dataclass(frozen=True, slots=True)
+class Signer:
+    """What a certificate says about its holder."""
+
+    name: str
+    organisation: str | None
+    email: str | None
+    issuer: str
+    """The issuer's distinguished name, RFC 4514."""
+    self_issued: bool
+    not_before: datetime
+    not_after: datetime
+    fingerprint: str
+    """SHA-256 of the certificate, lower-case hex."""
+    certificate: bytes
+    """DER"""
+
+    @classmethod
+    def of(cls, certificate: x509.Certificate) -> Signer:
+        """Read the holder out of a certificate."""
+        subject = certificate.subject
+        return cls(
+            name=_attribute(subject, NameOID.COMMON_NAME) or subject.rfc4514_string(),
+            organisation=_attribute(subject, NameOID.ORGANIZATION_NAME),
+            email=_email(certificate),
+            issuer=certificate.issuer.rfc4514_string(),
+            self_issued=certificate.issuer == subject,
+            not_before=certificate.not_valid_before_utc,
+            not_after=certificate.not_valid_after_utc,
+            fingerprint=certificate.fingerprint(hashes.SHA256()).hex(),
+            certificate=certificate.public_bytes(serialization.Encoding.DER),
+        )
+
+    def valid_at(self, moment: datetime) -> bool:
+        """Whether the certificate is within its dates at an aware time."""
+        return self.not_before <= moment <= self.not_after
+
+
+def read_certificates(data: bytes, *, file: str = "certificate") -> tuple[Signer, ...]:
+    """Read one or more certificates, PEM or DER; raises IdentityError if there is none."""
+    try:
+        if b"-----BEGIN" in data:
+            found = x509.load_pem_x509_certificates(data)
+        else:
+            found = [x509.load_der_x509_certificate(data)]
+    except ValueError as fault:
+        raise IdentityError(
+            f"{file}: holds no certificate; expected PEM ('-----BEGIN CERTIFICATE-----') or DER"
+        ) from fault
+    return tuple(Signer.of(certificate) for certificate in found)
+
+
+def same_key(one: bytes, other: bytes) -> bool:
+    """Whether two certificates (DER) are of one key, renewed or issued by others as they may be."""
+    return _public(one) == _public(other)
+
+
+def _public(certificate: bytes) -> bytes:
+    key = x509.load_der_x509_certificate(certificate).public_key()
+    return key.public_bytes(
+        serialization.Encoding.DER, serialization.PublicFormat.SubjectPublicKeyInfo
+    )
+
+
+def _attribute(name: x509.Name, kind: x509.ObjectIdentifier) -> str | None:
+    found = name.get_attributes_for_oid(kind)
+    return str(found[0].value) if found else None
+
+
+def _email(certificate: x509.Certificate) -> str | None:
+    try:
+        names = certificate.extensions.get_extension_for_class(x509.SubjectAlternativeName).value
+    except x509.ExtensionNotFound:
+        return _attribute(certificate.subject, NameOID.EMAIL_ADDRESS)
+    found = names.get_values_for_type(x509.RFC822Name)
+    return found[0] if found else None
+
+
+FOR_DOCUMENTS = frozenset(
+    {
+        ExtendedKeyUsageOID.ANY_EXTENDED_KEY_USAGE,
+        ExtendedKeyUsageOID.EMAIL_PROTECTION,
+        x509.ObjectIdentifier("1.3.6.1.5.5.7.3.36"),  # document signing, RFC 9336
+        x509.ObjectIdentifier("1.3.6.1.4.1.311.10.3.12"),  # document signing, two vendors' own
+        x509.ObjectIdentifier("1.2.840.113583.1.1.5"),
+    }
+)
+"""Extended key usages, of which one must stand there where there are any."""
+
+
+def usage_fault(certificate: x509.Certificate) -> str | None:
+    """Why a certificate is not for signing documents; None if it is, or does not say."""
+    try:
+        usage = certificate.extensions.get_extension_for_class(x509.KeyUsage).value
+        if not (usage.digital_signature or usage.content_commitment):
+            return "is not for signing; expected key usage digitalSignature or nonRepudiation"
+    except x509.ExtensionNotFound:
+        pass
+    try:
+        extended = certificate.extensions.get_extension_for_class(x509.ExtendedKeyUsage).value
+    except x509.ExtensionNotFound:
+        return None
+    if FOR_DOCUMENTS.isdisjoint(extended):
+        return (
+            "is for something else than documents; expected extended key usage "
+            "emailProtection or documentSigning, or none"
+        )
+    return None

@@ -1,0 +1,375 @@
+"""Read the signatures of a PDF: what they cover, who made them, when, and their faults.
+
+Libraries wave through a new title, new metadata or further entries of the catalog, as
+what an archive may add. A sheet is finished when it is certified: nothing of that may
+come after it. Dates of change and the name of the program that wrote may.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import zlib
+from collections.abc import Iterable, Iterator, Sequence
+from dataclasses import dataclass
+from datetime import datetime
+from io import BytesIO
+from typing import Any, BinaryIO
+
+from cryptography import x509 as pyca
+from pyhanko.pdf_utils.reader import PdfFileReader
+from pyhanko.sign import fields
+from pyhanko.sign.validation import async_validate_pdf_signature
+from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature, read_certification_data
+from pyhanko.sign.validation.settings import KeyUsageConstraints
+from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverageLevel
+
+from compliance.signing.certificates import Signer, usage_fault
+from compliance.signing.cms_checks import DAMAGED, UnsoundError, container_faults, friendly_errors
+from compliance.signing.pyhanko_key import run_outside_event_loop
+from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, role_in
+from compliance.signing.timestamps import Stamp, embedded_timestamp, judging_time
+from compliance.signing.trust import Standing, clamp_to_validity, context, trust_of
+
+FREE_INFO = frozenset({"/ModDate", "/Producer"})
+FREE_METADATA = frozenset({"ModifyDate", "MetadataDate", "Producer"})
+FREE_CATALOG = frozenset({"/Version", "/Extensions"})
+"""Of the information dictionary, the metadata and the catalog: what each writer may set."""
+
+
+def later_faults(certified: bytes, data: bytes) -> Iterator[str]:
+    """What of a file, `data`, is not as it was in its beginning that the first signature covers."""
+    if len(certified) == len(data):
+        return
+    before, after = PdfFileReader(BytesIO(certified)), PdfFileReader(BytesIO(data))
+    yield from _catalog(before.root, after.root)
+    yield from _information(before.trailer, after.trailer)
+    yield from _metadata(before.root, after.root)
+
+
+def _catalog(before: Any, after: Any) -> Iterable[str]:
+    if new := sorted(set(after) - set(before) - FREE_CATALOG):
+        yield f"the file's catalog has got {', '.join(new)} since it was certified"
+    if gone := sorted(set(before) - set(after)):
+        yield f"the file's catalog has lost {', '.join(gone)} since it was certified"
+
+
+def _information(before: Any, after: Any) -> Iterable[str]:
+    """(ISO 32000-1, 14.3.3)"""
+    first, last = (_entries(_at(each, "/Info") or {}) for each in (before, after))
+    for key in sorted((first.keys() | last.keys()) - FREE_INFO):
+        if first.get(key) != last.get(key):
+            yield f"the file's {key[1:].lower()} was changed since it was certified"
+
+
+def _entries(information: Any) -> dict[str, str]:
+    return {str(key): str(information[key]) for key in information}
+
+
+def _metadata(before: Any, after: Any) -> Iterable[str]:
+    """(ISO 32000-1, 14.3.2)"""
+    first, last = (_at(each, "/Metadata") for each in (before, after))
+    if first is None or last is None:
+        if first is not last:
+            yield "the file's metadata came or went since it was certified"
+    elif first.data != last.data and _statements(first.data) != (_statements(last.data) or ()):
+        yield "the file's metadata were changed since it was certified"
+
+
+def _at(container: Any, key: str) -> Any:
+    # The library's own `get` gives a reference where indexing follows it.
+    return container[key] if key in container else None  # noqa: SIM401
+
+
+def _statements(packet: bytes) -> list[list[str]] | None:
+    """What an XMP packet states, in each of its parts, apart from what is free.
+
+    None where it is none. Of two that are none, the bytes differ: so they are not alike.
+    """
+    from pyhanko.pdf_utils.metadata.xmp_xml import XmpXmlProcessingError, parse_xmp
+
+    try:
+        parts = parse_xmp(BytesIO(packet))
+    except (XmpXmlProcessingError, ValueError):
+        return None
+    return [
+        sorted(f"{name} {value!r}" for name, value in part if name.local_name not in FREE_METADATA)
+        for part in parts
+    ]
+
+
+MOST_NODES = 100
+"""Of the tree that names the attachments; ours has one."""
+
+
+def read_attachments(data: bytes, *, largest: int) -> dict[str, bytes]:
+    """The files attached to a PDF, by name; each of at most `largest` bytes.
+
+    UnsoundError where viewers could show another file for one of them than what is given here,
+    and where the file is damaged.
+    """
+    return friendly_errors(lambda: _read_files(data, largest), DAMAGED)
+
+
+def _read_files(data: bytes, largest: int) -> dict[str, bytes]:
+    reader = PdfFileReader(BytesIO(data))
+    found: dict[str, bytes] = {}
+    for name, specification in _leaves(reader.root.get("/Names", {}).get("/EmbeddedFiles")):
+        if name in found:
+            raise UnsoundError(f"two attachments are named {name}")
+        found[name] = _content(specification, name, largest)
+    for specification in _associated(reader.root):
+        name = str(specification.get("/UF", specification.get("/F")))
+        if found.get(name) != _content(specification, name, largest):
+            raise UnsoundError(f"the associated file {name} is none of the attachments")
+    return found
+
+
+def _associated(root: Any) -> list[Any]:
+    """What the catalog names as associated files (ISO 19005-3, 6.8)."""
+    # The library's own `get` gives a reference where indexing follows it.
+    named = root["/AF"] if "/AF" in root else ()  # noqa: SIM401
+    return [each.get_object() for each in named]
+
+
+def _content(specification: Any, name: str, largest: int) -> bytes:
+    """What a file specification holds: the same in each place where viewers look for it."""
+    for key in ("/F", "/UF"):
+        if str(specification.get(key, name)) != name:
+            raise UnsoundError(f"attachment {name} calls itself {specification[key]}")
+    embedded = specification["/EF"]
+    first, *others = (_unpacked(embedded[key], name, largest) for key in embedded)
+    if any(each != first for each in others):
+        raise UnsoundError(f"attachment {name} is two files")
+    return first
+
+
+def _unpacked(stream: Any, name: str, largest: int) -> bytes:
+    """The bytes of an embedded file; no more of them is unpacked than there may be."""
+    packed: bytes = stream.encoded_data
+    coding = stream["/Filter"] if "/Filter" in stream else ()  # noqa: SIM401
+    filters = [coding] if isinstance(coding, str) else [str(each) for each in coding]
+    if filters == ["/FlateDecode"] and "/DecodeParms" not in stream:
+        packed = friendly_errors(
+            lambda: zlib.decompressobj().decompress(packed, largest + 1),
+            f"attachment {name} is damaged",
+        )
+    elif filters:
+        raise UnsoundError(f"attachment {name} is coded with {', '.join(filters)}")
+    if len(packed) > largest:
+        raise UnsoundError(f"attachment {name} has more than {largest} bytes")
+    return packed
+
+
+def _leaves(tree: Any) -> Iterable[tuple[str, Any]]:
+    """Names and file specifications of a name tree (ISO 32000-1, 7.9.6)."""
+    nodes = [] if tree is None else [tree]
+    seen = 0
+    while nodes:
+        node = nodes.pop().get_object()
+        seen += 1
+        if seen > MOST_NODES:
+            raise UnsoundError("the tree of attachments is too large")
+        nodes += node.get("/Kids", ())
+        flat = [part.get_object() for part in node.get("/Names", ())]
+        if len(flat) % 2:
+            raise UnsoundError("the tree of attachments names one without a file")
+        yield from ((str(name), leaf) for name, leaf in zip(flat[::2], flat[1::2], strict=True))
+
+
+USAGE = KeyUsageConstraints(
+    key_usage={"digital_signature", "non_repudiation"}, match_all_key_usages=False
+)
+
+
+@dataclass(frozen=True, slots=True)
+class Signature:
+    """One signature of a file."""
+
+    field: str
+    signer: Signer
+    claimed: datetime | None
+    """When the signer says it was made."""
+    stamp: Stamp | None
+    """What a time-stamping authority says about that."""
+    reason: str | None
+    trusted_as: str | None
+    """How it is among the trusted certificates; None if it is not."""
+    why_not: str
+    """Where there is more to say than that it is not."""
+    faults: tuple[str, ...]
+
+    @property
+    def role(self) -> str:
+        """As whom the signer signed."""
+        return "facility" if self.field == FACILITY_FIELD else role_in(self.reason)
+
+    @property
+    def moment(self) -> datetime | None:
+        """The time at which its certificate is judged: stamped by a trusted authority, or claimed.
+
+        None where neither is there.
+        """
+        return judging_time(self.claimed, self.stamp)
+
+
+@dataclass(frozen=True, slots=True)
+class PdfSignatures:
+    """All signatures of a file, in the order in which they were made."""
+
+    signatures: tuple[Signature, ...]
+    revisions: int
+    faults: tuple[str, ...]
+    """Of the file as a whole; those of each signature stand with it."""
+    certified: int = 0
+    """Length of the file's beginning that the first signature covers."""
+
+    @property
+    def all_faults(self) -> tuple[str, ...]:
+        """Of the file and of every signature."""
+        return self.faults + tuple(
+            f"{signature.field}: {fault}"
+            for signature in self.signatures
+            for fault in signature.faults
+        )
+
+
+def read_signatures(
+    data: bytes, trusted: Sequence[Signer] = (), stamping: Sequence[Signer] = ()
+) -> PdfSignatures:
+    """Read and check all signatures of a PDF.
+
+    `trusted` are certificates of signers, taken as they are, or of authorities that may
+    have issued a signer's; `stamping` likewise of time-stamping authorities. UnsoundError on
+    a file that is damaged or no PDF.
+    """
+    return friendly_errors(
+        lambda: run_outside_event_loop(lambda: _read_all(data, trusted, stamping)), DAMAGED
+    )
+
+
+def count_signatures(file: BinaryIO) -> int:
+    """How many signatures a file carries, whatever they are worth; 0 where it is no PDF."""
+    try:
+        return len(PdfFileReader(file).embedded_signatures)
+    except Exception:
+        # The library raises what it likes on a file that is none or is damaged.
+        return 0
+
+
+def _read_all(data: bytes, trusted: Sequence[Signer], stamping: Sequence[Signer]) -> PdfSignatures:
+    reader = PdfFileReader(BytesIO(data))
+    embedded = list(reader.embedded_signatures)
+    certified = _covered(embedded[0]) if embedded else 0
+    return PdfSignatures(
+        signatures=tuple(_read(data, each, trusted, stamping) for each in embedded),
+        revisions=reader.total_revisions,
+        faults=tuple(_file_faults(data[:certified], data, reader, embedded)) if embedded else (),
+        certified=certified,
+    )
+
+
+# ---------------------------------------------------------------- the file
+
+
+def _covered(embedded: EmbeddedPdfSignature) -> int:
+    *_, start, length = (int(number) for number in embedded.byte_range)
+    return start + length
+
+
+def _file_faults(
+    certified: bytes, data: bytes, reader: PdfFileReader, embedded: list[EmbeddedPdfSignature]
+) -> Iterable[str]:
+    names = sorted(name for name, _, _ in fields.enumerate_sig_fields(reader))
+    if names != sorted((FACILITY_FIELD, COUNTER_FIELD)):
+        yield f"signature fields {', '.join(names)}; expected {FACILITY_FIELD}, {COUNTER_FIELD}"
+    if embedded[0].field_name != FACILITY_FIELD:
+        yield (
+            f"signed first in the field {embedded[0].field_name}; expected {FACILITY_FIELD}: "
+            "the facility's own signature is gone, or never was"
+        )
+    if reader.total_revisions != len(embedded) + 1:
+        yield (
+            f"written {reader.total_revisions} times for {len(embedded)} signature(s); expected "
+            f"{len(embedded) + 1}: it was changed without being signed"
+        )
+    promise = read_certification_data(reader)
+    if promise is None or promise.permission != fields.MDPPerm.FILL_FORMS:
+        yield "not certified as a file in which only a signature may be added"
+    if embedded[-1].evaluate_signature_coverage() != SignatureCoverageLevel.ENTIRE_FILE:
+        yield "the last signature does not cover the whole file: something was added after it"
+    yield from later_faults(certified, data)
+
+
+# ---------------------------------------------------------------- one signature
+
+
+def _read(
+    data: bytes,
+    embedded: EmbeddedPdfSignature,
+    trusted: Sequence[Signer],
+    stamping: Sequence[Signer],
+) -> Signature:
+    """The facts about one signature; its own certificate is taken for trusted at first."""
+    own = embedded.signer_cert
+    signer = Signer.of(pyca.load_der_x509_certificate(own.dump()))
+    claimed = _claimed(embedded)
+    stamp = embedded_timestamp(embedded.signer_info, stamping)
+    moment = judging_time(claimed, stamp)
+    found = Standing(None)
+    if moment is not None:
+        found = trust_of(own, embedded.other_embedded_certs, trusted, moment)
+    within = context([own], clamp_to_validity(signer, moment or signer.not_before))
+    status = asyncio.run(
+        async_validate_pdf_signature(
+            embedded,
+            signer_validation_context=within,
+            ts_validation_context=within,
+            key_usage_settings=USAGE,
+        )
+    )
+    return Signature(
+        field=embedded.field_name,
+        signer=signer,
+        claimed=claimed,
+        stamp=stamp,
+        reason=_text(embedded.sig_object.get("/Reason")),
+        trusted_as=found.as_,
+        why_not=found.why_not,
+        faults=(
+            *_status_faults(status),
+            *_usage_faults(own.dump()),
+            *container_faults(data, embedded),
+            *(stamp.faults if stamp is not None else ()),
+        ),
+    )
+
+
+def _claimed(embedded: EmbeddedPdfSignature) -> datetime | None:
+    for attribute in embedded.signer_info["signed_attrs"]:
+        if attribute["type"].native == "signing_time":
+            return attribute["values"][0].native  # type: ignore[no-any-return]
+    return embedded.self_reported_timestamp
+
+
+def _status_faults(status: PdfSignatureStatus) -> Iterable[str]:
+    if not status.intact:
+        yield "the signed bytes were changed"
+    if not status.valid:
+        yield "the signature was not made with the key of its certificate"
+    if status.intact and status.valid and not status.trusted:
+        yield f"its certificate cannot sign a document ({status.trust_problem_indic})"
+    if status.coverage < SignatureCoverageLevel.ENTIRE_REVISION:
+        yield "it covers a part of the file only"
+    if not status.docmdp_ok:
+        yield "the file was changed after signing in a way that the signature forbids"
+
+
+def _usage_faults(certificate: bytes) -> Iterable[str]:
+    # The library does not look at it where the certificate itself is taken for trusted.
+    fault = usage_fault(pyca.load_der_x509_certificate(certificate))
+    if fault is not None:
+        yield f"its certificate {fault}"
+
+
+def _text(value: Any) -> str | None:
+    return None if value is None else str(value)

@@ -1,0 +1,332 @@
+"""Time stamps (RFC 3161): asked for, put into signatures, and read from them.
+
+What has to be true of the two times, the claimed and the stamped, before a signature is
+given out: verification would refuse it otherwise.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import http.client
+import urllib.error
+import urllib.request
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime, timedelta
+from typing import TYPE_CHECKING, Any, ClassVar
+from urllib.parse import urlsplit
+
+from asn1crypto import cms, core, tsp, x509
+from cryptography import x509 as pyca
+from cryptography.hazmat.primitives import hashes
+from pyhanko.sign.timestamps import TimeStamper
+from pyhanko.sign.validation.generic_cms import validate_tst_signed_data
+
+from compliance.errors import IdentityError, TimestampError, UsageError
+from compliance.signing.certificates import Signer
+from compliance.signing.cms_checks import STAMP, UnsoundError
+from compliance.signing.trust import clamp_to_validity, context, trust_of
+
+if TYPE_CHECKING:
+    from compliance.signing.keys import Identity
+
+
+DIGESTS: dict[str, Callable[[], hashes.HashAlgorithm]] = {
+    "sha256": hashes.SHA256,
+    "sha384": hashes.SHA384,
+    "sha512": hashes.SHA512,
+}
+"""That a stamp may use, by their names in the container."""
+
+Imprint = Callable[[str], bytes]
+
+
+@dataclass(frozen=True, slots=True)
+class Stamp:
+    """What a time-stamping authority says."""
+
+    time: datetime
+    """When it saw the signature."""
+    authority: Signer
+    trusted_as: str | None
+    """How its certificate is among the trusted ones; None if it is not."""
+    why_not: str
+    faults: tuple[str, ...]
+
+
+def judging_time(claimed: datetime | None, stamp: Stamp | None) -> datetime | None:
+    """When a signer's certificate is judged: at the time of a trusted stamp, or as claimed.
+
+    None where neither is there.
+    """
+    return stamp.time if stamp is not None and stamp.trusted_as is not None else claimed
+
+
+def embedded_timestamp(information: Any, trusted: Sequence[Signer] = ()) -> Stamp | None:
+    """The time stamp of a signature, given what its one signer states; None without one.
+
+    `trusted` and errors as for `read_stamp`.
+    """
+    for attribute in information["unsigned_attrs"]:
+        if attribute["type"].native == STAMP:
+            stamped = digest_of(information["signature"].native)
+            return read_stamp(attribute["values"][0], stamped, trusted)
+    return None
+
+
+def digest_of(stamped: bytes) -> Imprint:
+    """What a stamp of these bytes states for them, by the name of its digest."""
+
+    def imprint(name: str) -> bytes:
+        if name not in DIGESTS:
+            raise UnsoundError(f"its time stamp uses {name}; expected {', '.join(DIGESTS)}")
+        digest = hashes.Hash(DIGESTS[name]())
+        digest.update(stamped)
+        return digest.finalize()
+
+    return imprint
+
+
+def read_stamp(token: cms.ContentInfo, imprint: Imprint, trusted: Sequence[Signer] = ()) -> Stamp:
+    """Read a time stamp; `imprint` gives the digest it has to be of. Judged at its own time.
+
+    UnsoundError where the token is none; on a damaged one any other exception.
+    """
+    signed = token["content"]
+    information = signed["encap_content_info"]["content"].parsed
+    if not isinstance(information, tsp.TSTInfo):
+        raise UnsoundError("its time stamp is none")
+    own, others = _certificates(signed)
+    authority = Signer.of(pyca.load_der_x509_certificate(own.dump()))
+    time = information["gen_time"].native.astimezone(UTC)
+    found = trust_of(own, others, trusted, time, extended={"time_stamping"})
+    return Stamp(
+        time=time,
+        authority=authority,
+        trusted_as=found.as_,
+        why_not=found.why_not,
+        faults=tuple(_faults(signed, own, authority, time, imprint)),
+    )
+
+
+def _faults(
+    signed: Any, own: x509.Certificate, authority: Signer, time: datetime, imprint: Imprint
+) -> Iterable[str]:
+    found = asyncio.run(
+        validate_tst_signed_data(
+            signed, context([own], clamp_to_validity(authority, time)), imprint
+        )
+    )
+    if not found["intact"]:
+        yield "its time stamp was made for something else or was changed"
+    if not found["valid"]:
+        yield "its time stamp was not made with the key of its authority"
+    usages = own.extended_key_usage_value
+    if usages is None or "time_stamping" not in usages.native:
+        yield "its time stamp's certificate is not for stamping"
+    if not authority.valid_at(time):
+        yield "its time stamp was made outside the dates of its authority's certificate"
+
+
+def _certificates(signed: Any) -> tuple[x509.Certificate, list[x509.Certificate]]:
+    """The authority's own, and those that came with it."""
+    named = signed["signer_infos"][0]["sid"].chosen
+    found = [each.chosen for each in signed["certificates"]]
+    own = [
+        each
+        for each in found
+        if isinstance(named, cms.IssuerAndSerialNumber)
+        and each.issuer.dump() == named["issuer"].dump()
+        and each.serial_number == named["serial_number"].native
+    ]
+    if len(own) != 1:
+        raise UnsoundError("its time stamp does not come with the certificate of its authority")
+    return own[0], [each for each in found if each is not own[0]]
+
+
+PATIENCE = 15.0
+"""Seconds without a byte before a server is given up."""
+LARGEST = 1 << 18
+"""Bytes of an answer; real ones have some thousand."""
+QUERY, REPLY = "application/timestamp-query", "application/timestamp-reply"
+GRANTED = ("granted", "granted_with_mods")
+
+
+class Reply(core.Sequence):  # type: ignore[misc]
+    """The answer of a server; a refusal comes without a token (RFC 3161, 2.4.2)."""
+
+    _fields: ClassVar = [
+        ("status", tsp.PKIStatusInfo),
+        ("time_stamp_token", cms.ContentInfo, {"optional": True}),
+    ]
+
+
+class Stamper(TimeStamper):
+    """Asks one server. `optional` says whether a signature may go without its stamp."""
+
+    def __init__(self, url: str, *, optional: bool = False, patience: float = PATIENCE) -> None:
+        super().__init__()  # type: ignore[no-untyped-call]
+        self.url = _checked(url)
+        self.optional = optional
+        self.last: datetime | None = None
+        """The time in the last answer."""
+        self.missed: TimestampError | None = None
+        """Why signatures went without a stamp, where some did."""
+        self._patience = patience
+
+    async def async_timestamp(self, message_digest: bytes, md_algorithm: str) -> cms.ContentInfo:
+        """A token over the digest. Raises TimestampError, in one line, where there is none."""
+        nonce, request = self.request_cms(message_digest, md_algorithm)  # type: ignore[no-untyped-call]
+        answer = await asyncio.to_thread(self._asked, request.dump())
+        try:
+            token, problem = _token(answer, message_digest, md_algorithm, nonce)
+        except Exception:
+            # The reader of the format raises what it likes on what is none.
+            raise self._none("its answer cannot be read") from None
+        if token is None:
+            raise self._none(problem)
+        faults = await asyncio.to_thread(_reply_faults, token, message_digest)
+        if faults:
+            raise self._none(f"it would not hold: {faults[0]}")
+        self.last = token["content"]["encap_content_info"]["content"].parsed["gen_time"].native
+        return token
+
+    def _asked(self, query: bytes) -> bytes:
+        request = urllib.request.Request(
+            self.url, data=query, headers={"Content-Type": QUERY, "Accept": REPLY}, method="POST"
+        )
+        try:
+            with urllib.request.urlopen(request, timeout=self._patience) as answer:
+                kind = answer.headers.get_content_type()
+                data: bytes = answer.read(LARGEST + 1)
+        except urllib.error.HTTPError as fault:
+            raise self._none(f"it answered {fault.code} {fault.reason}".rstrip()) from None
+        except TimeoutError:
+            raise self._none(f"no answer within {self._patience:g} s") from None
+        except urllib.error.URLError as fault:
+            late = isinstance(fault.reason, TimeoutError)
+            why = f"no answer within {self._patience:g} s" if late else _lower(fault.reason)
+            raise self._none(why) from None
+        except (OSError, http.client.HTTPException, ValueError) as fault:
+            raise self._none(_lower(fault)) from None
+        if kind != REPLY:
+            raise self._none(f"it answered with {kind}; expected {REPLY}")
+        if len(data) > LARGEST:
+            raise self._none(f"its answer is larger than {LARGEST >> 10} KiB")
+        return data
+
+    def _none(self, why: str) -> TimestampError:
+        return TimestampError(
+            f"no time stamp from {self.url}: {why}; --timestamp-optional signs without one"
+        )
+
+
+def _token(
+    answer: bytes, digest: bytes, algorithm: str, nonce: int
+) -> tuple[cms.ContentInfo | None, str]:
+    """The token in an answer, or what is wrong with it."""
+    reply = Reply.load(answer, strict=True)
+    status = reply["status"]
+    if status["status"].native not in GRANTED:
+        words = [*(status["status_string"].native or ()), *sorted(status["fail_info"].native or ())]
+        said = f" ({'; '.join(words)})" if words else ""
+        return None, f"it refused: {status['status'].native.replace('_', ' ')}{said}"
+    token = reply["time_stamp_token"]
+    said_of = token["content"]["encap_content_info"]["content"].parsed
+    imprint = said_of["message_imprint"]
+    if said_of["nonce"].native != nonce:
+        return None, "its answer is to another question"
+    if (
+        imprint["hashed_message"].native != digest
+        or imprint["hash_algorithm"]["algorithm"].native != algorithm
+    ):
+        return None, "it stamped something else than was asked for"
+    return token, ""
+
+
+def _reply_faults(token: cms.ContentInfo, digest: bytes) -> list[str]:
+    """What verification would say against a token: before it is in a sheet."""
+    from compliance.signing.cms_checks import token_faults
+
+    try:
+        return [*token_faults(token), *read_stamp(token, lambda _: digest).faults]
+    except Exception as fault:
+        return [str(fault) if isinstance(fault, ValueError) else type(fault).__name__]
+
+
+def _checked(url: str) -> str:
+    try:
+        parts = urlsplit(url)
+        usable = parts.scheme in ("http", "https") and bool(parts.hostname) and parts.port != 0
+    except ValueError:
+        usable = False
+    if not usable or any(char.isspace() or not char.isprintable() for char in url):
+        raise UsageError(f"--timestamp: {url!r} is no address; expected http://… or https://…")
+    if parts.username is not None or parts.password is not None:
+        raise UsageError("--timestamp: the address names a user; such servers are not supported")
+    if not url.isascii():
+        raise UsageError(f"--timestamp: {url!r} is not in ASCII; expected it as servers take it")
+    return url
+
+
+def _lower(fault: Any) -> str:
+    text = str(getattr(fault, "strerror", None) or fault) or type(fault).__name__
+    return text.splitlines()[0].lower()
+
+
+CLOCKS_APART = timedelta(minutes=5)
+"""By which a signer's clock may be ahead of a time-stamping authority's."""
+
+
+def sign_with_timestamp(
+    make: Callable[[datetime, Stamper | None], bytes],
+    identity: Identity,
+    when: datetime,
+    stamper: Stamper | None,
+) -> bytes:
+    """What `make` signs at a time, in whole seconds of UTC, with or without a stamp.
+
+    Made once more without one where `stamper` gives none and is optional. Raises
+    IdentityError if the certificate is not valid at `when` (aware), TimestampError if there
+    is no time stamp and it is not optional.
+    """
+    moment = when.astimezone(UTC).replace(microsecond=0)
+    _check_validity(identity, moment)
+    try:
+        signed = make(moment, stamper)
+        if stamper is not None:
+            _check_stamp(identity, moment, stamper)
+    except TimestampError as fault:
+        if stamper is None or not stamper.optional:
+            raise
+        stamper.missed = fault
+        signed = make(moment, None)
+    return signed
+
+
+def _check_validity(identity: Identity, moment: datetime) -> None:
+    signer = identity.signer
+    if not signer.valid_at(moment):
+        state = "is not yet valid" if moment < signer.not_before else "has expired"
+        raise IdentityError(
+            f"the certificate of {signer.name} {state} on {moment:%Y-%m-%d}: valid from "
+            f"{signer.not_before:%Y-%m-%d %H:%M} to {signer.not_after:%Y-%m-%d %H:%M} UTC; "
+            f"sign with another identity, or make one: compliance identity new"
+        )
+
+
+def _check_stamp(identity: Identity, moment: datetime, stamper: Stamper) -> None:
+    """That the two clocks agree as far as they have to, or verification will refuse them."""
+    told, signer = stamper.last, identity.signer
+    assert told is not None
+    if moment - told > CLOCKS_APART:
+        raise TimestampError(
+            f"{stamper.url} stamped {told:%Y-%m-%d %H:%M} UTC, before the time of signing, "
+            f"{moment:%Y-%m-%d %H:%M} UTC; set the clock, or give --now"
+        )
+    if not signer.valid_at(told):
+        raise TimestampError(
+            f"{stamper.url} stamped {told:%Y-%m-%d %H:%M} UTC, outside the dates of the "
+            f"certificate of {signer.name}, {signer.not_before:%Y-%m-%d} to "
+            f"{signer.not_after:%Y-%m-%d}"
+        )

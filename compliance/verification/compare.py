@@ -1,0 +1,341 @@
+"""Compare an assessment as stated with the same one computed again.
+
+Works on plain data, as `schemas/assessment.json` describes it, with the rules of
+`decision`. A verdict that is not possible here was stated against its own numbers.
+
+Works on plain data. Numbers may differ by what another machine's arithmetic does
+to them, and no more; a verdict may differ only where such a difference can turn it.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+from typing import Any, TypeGuard
+
+from compliance.grading.decide import SLACK, outcome, statement, worst
+from compliance.model import Decision, Finding, Level, Reason, Verdict
+
+CLOSE = 1e-9
+"""Of values: relative or absolute, whichever is larger."""
+
+INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
+OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+
+
+def verdicts_within_tolerance(item: Mapping[str, Any], confidence: float, close: float) -> set[Any]:
+    """The verdicts that a finding or point could have, its own among them.
+
+    `close` is how far its probability may be off. Others than its own are possible only
+    where the value lies at a limit or the probability at the confidence.
+    """
+    own, p = item.get("verdict"), item.get("probability")
+    if own not in INSIDE and own not in OUTSIDE:
+        return {own}
+    sides = {own in INSIDE} | ({True, False} if _at_a_limit(item) else set())
+    chances = [None] if p is None else [p - close, p, p + close]
+    return {own} | {statement(side, chance, confidence) for side in sides for chance in chances}
+
+
+def worst_point_verdict(item: Mapping[str, Any]) -> Verdict | None:
+    """The worst verdict of a finding's points; None where none has one."""
+    verdicts = [point["verdict"] for point in item.get("points") or ()]
+    found = [Verdict(verdict) for verdict in verdicts if verdict is not None]
+    return worst(found) if found else None
+
+
+def outcome_of_document(state: Mapping[str, Any], decision: Mapping[str, Any]) -> dict[str, Any]:
+    """What the findings of a state, as they stand, come to: verdict, reason, conditional."""
+    findings = [
+        Finding(
+            id=each["id"],
+            title=each["title"],
+            quantity=each["quantity"],
+            unit=each["unit"],
+            level=Level(each["level"]),
+            statistic=each["statistic"],
+            basis=each["basis"],
+            clause=each["clause"],
+            verdict=Verdict(each["verdict"]),
+            reason=None if each["reason"] is None else Reason(each["reason"]),
+            probability=each["probability"],
+        )
+        for each in state["findings"]
+    ]
+    verdict, reason, conditional = outcome(
+        findings, Decision(decision["acceptance"], decision["confidence"])
+    )
+    return {"verdict": verdict, "reason": reason, "conditional": conditional}
+
+
+def _at_a_limit(item: Mapping[str, Any]) -> bool:
+    return any(
+        abs(value - limit) <= CLOSE * max(1.0, abs(limit)) + SLACK * abs(limit)
+        for value, limit in _limits(item)
+    )
+
+
+def _limits(item: Mapping[str, Any]) -> Iterator[tuple[float, float]]:
+    """A value with each of its limits; of a pair each axis with its half width."""
+    value, limits = item["value"], item["limits"]
+    if value is None or limits is None:
+        return
+    if isinstance(value, list):
+        yield from zip(map(abs, value), limits["box"], strict=True)
+    else:
+        yield from ((value, limits[end]) for end in ("min", "max") if limits[end] is not None)
+
+
+Document = Mapping[str, Any]
+Path = tuple[str, ...]
+"""Keys from the document's root to a place in it."""
+
+CLOSE_ENDS = 1e-6
+"""Of interval ends, which are quantiles of draws; likewise."""
+DRAWS_APART = 2
+"""Draws that may fall on the other side of a limit; over all draws, of a probability."""
+
+IGNORED = frozenset({"tool", "number"})
+"""Of the document: what computed it, and the number over its other bytes."""
+CONCLUSIONS = frozenset({"verdict", "reason", "conditional", "bound", "note", "remarks", "causes"})
+"""Keys whose values follow from those beside them."""
+ABSENT = object()
+"""Stands for what one of the two does not have."""
+
+
+class Topic(StrEnum):
+    """What a difference is about, as a sentence."""
+
+    READING = "the readings attached are not those stated"
+    VALUE = "values stated are not what the attached readings and rule give"
+    RULE = "limits or words stated are not those of the attached rule"
+    VERDICT = "a verdict stated is not what its values and limits give"
+    METER = "the meter stated is not the attached one"
+    DEVIATION = "deviations stated are not what the attached ones give"
+    JOB = "the job stated is not the attached one"
+    WORDS = "remarks are not those that the evidence gives"
+    OTHER = "the assessment states what its evidence does not"
+
+
+PARTS: Mapping[str, Topic] = {
+    "job": Topic.JOB,
+    "slot": Topic.JOB,
+    "display": Topic.JOB,
+    "room": Topic.JOB,
+    "rule": Topic.RULE,
+    "decision": Topic.RULE,
+    "meter": Topic.METER,
+    "readings": Topic.READING,
+    "deviations": Topic.DEVIATION,
+    "disposition": Topic.DEVIATION,
+    "causes": Topic.WORDS,
+    "calibration": Topic.VALUE,
+}
+"""By the first key of a path."""
+
+FIELDS: Mapping[str, Topic] = {
+    "findings": Topic.RULE,
+    "points": Topic.READING,
+    "readings": Topic.READING,
+    "patch": Topic.READING,
+    "name": Topic.READING,
+    "position": Topic.READING,
+    "window": Topic.READING,
+    "missing": Topic.READING,
+    "not_judged": Topic.READING,
+    "target": Topic.VALUE,
+    "value": Topic.VALUE,
+    "bound": Topic.VALUE,
+    "remarks": Topic.WORDS,
+    "note": Topic.WORDS,
+    "why": Topic.WORDS,
+    "interval": Topic.VALUE,
+    "probability": Topic.VALUE,
+    "joint": Topic.VALUE,
+    "id": Topic.RULE,
+    "title": Topic.RULE,
+    "quantity": Topic.RULE,
+    "unit": Topic.RULE,
+    "level": Topic.RULE,
+    "statistic": Topic.RULE,
+    "limits": Topic.RULE,
+    "basis": Topic.RULE,
+    "clause": Topic.RULE,
+    "verdict": Topic.VERDICT,
+    "reason": Topic.VERDICT,
+    "conditional": Topic.VERDICT,
+}
+"""By the last key of a path that stands here, where its first says nothing."""
+
+
+@dataclass(frozen=True, slots=True)
+class Difference:
+    """One place where the two documents disagree."""
+
+    topic: Topic
+    place: str
+    stated: Any
+    computed: Any
+
+    @property
+    def of_numbers(self) -> bool:
+        """Whether two numbers disagree, as they may between two engines."""
+        return _is_number(self.stated) and _is_number(self.computed)
+
+    def __str__(self) -> str:
+        return f"{self.place}: {_shown(self.stated)} stated, {_shown(self.computed)} computed"
+
+
+def compare(stated: Mapping[str, Any], computed: Mapping[str, Any]) -> tuple[Difference, ...]:
+    """Where an assessment document differs from the same one computed again.
+
+    Both are documents as `schemas/assessment.json` describes them. Empty if they agree
+    within the tolerances of this module.
+    """
+    comparison = _Comparison(computed)
+    comparison.mapping((), _without(stated, IGNORED), _without(computed, IGNORED))
+    return tuple(comparison.found)
+
+
+def tool_version(document: Mapping[str, Any]) -> tuple[Any, Any]:
+    """What computed a document: its version, and the number of its definitions; None if unsaid."""
+    tool = document.get("tool")
+    if not isinstance(tool, Mapping):
+        return None, None
+    return tool.get("version"), tool.get("engine")
+
+
+class _Comparison:
+    """Walks two documents side by side and keeps what differs."""
+
+    def __init__(self, computed: Mapping[str, Any]) -> None:
+        draws = computed.get("draws")
+        self.found: list[Difference] = []
+        self._close_p = DRAWS_APART / draws if _is_number(draws) and draws > 0 else 0.0
+        self._decision = computed["decision"]
+        self._cause: Topic | None = None
+        self._turned = 0
+        """Verdicts that differ and may."""
+
+    def mapping(self, path: Path, stated: Document, computed: Document) -> None:
+        """Compare two mappings that stand at `path`, what follows from the rest at the end."""
+        before, turned, outer = len(self.found), self._turned, self._cause
+        keys = stated.keys() | computed.keys()
+        for key in sorted(keys - CONCLUSIONS):
+            self._pair(path, key, stated, computed)
+        # What the conclusions were drawn from already differs: they differ for that reason.
+        found = self.found[before].topic if len(self.found) > before else None
+        self._cause = outer or found
+        for key in sorted(keys & CONCLUSIONS - self._excused(stated, computed, turned)):
+            self._pair(path, key, stated, computed)
+        self._cause = outer
+
+    def _pair(self, path: Path, key: str, stated: Document, computed: Document) -> None:
+        self._walk((*path, key), stated.get(key, ABSENT), computed.get(key, ABSENT))
+
+    def _walk(self, path: Path, stated: Any, computed: Any) -> None:
+        if isinstance(stated, Mapping) and isinstance(computed, Mapping):
+            self.mapping(path, stated, computed)
+        elif _is_list(stated) and _is_list(computed):
+            self._list(path, stated, computed)
+        elif not self._same(path, stated, computed):
+            topic = self._cause or _topic(path)
+            self.found.append(Difference(topic, _place(path), stated, computed))
+
+    def _list(self, path: Path, stated: Sequence[Any], computed: Sequence[Any]) -> None:
+        if len(stated) != len(computed) and not _all_named((*stated, *computed)):
+            count = f"{_place(path)}: number of entries"
+            topic = self._cause or _topic(path)
+            self.found.append(Difference(topic, count, len(stated), len(computed)))
+            return
+        mine, theirs = _labelled(stated), _labelled(computed)
+        for label in dict.fromkeys((*theirs, *mine)):
+            self._walk((*path, label), mine.get(label, ABSENT), theirs.get(label, ABSENT))
+
+    def _same(self, path: Path, stated: Any, computed: Any) -> bool:
+        if not (_is_number(stated) and _is_number(computed)):
+            return type(stated) is type(computed) and bool(stated == computed)
+        if "probability" in path or "joint" in path:
+            return bool(abs(stated - computed) <= self._close_p)
+        ends = "low" in path or "high" in path
+        return _close(stated, computed, CLOSE_ENDS if ends else CLOSE)
+
+    def _excused(self, stated: Document, computed: Document, turned: int) -> frozenset[str]:
+        """Which of the conclusions may differ because a verdict lies at its threshold.
+
+        `turned` is how many had been let pass before the two mappings were walked.
+        """
+        below = self._turned > turned
+        if "findings" in computed:
+            follows = outcome_of_document(stated, self._decision) if below else {}
+            agree = below and all(stated[key] == follows[key] for key in follows)
+            return frozenset({*follows, "causes"}) if agree else frozenset()
+        if "verdict" not in computed or stated.get("verdict") == computed["verdict"]:
+            return frozenset()
+        allowed = verdicts_within_tolerance(computed, self._decision["confidence"], self._close_p)
+        if below and computed.get("statistic") == "each":
+            allowed = {worst_point_verdict(stated)}
+        if stated.get("verdict") not in allowed:
+            return frozenset()
+        self._turned += 1
+        return frozenset({"verdict"})
+
+
+def _labelled(entries: Sequence[Any]) -> dict[str, Any]:
+    """Entries by their id, or else by place in the list with the name they have."""
+    labels = {}
+    for index, entry in enumerate(entries, 1):
+        label = str(index)
+        if isinstance(entry, Mapping) and "id" in entry:
+            label = str(entry["id"])
+        elif isinstance(entry, Mapping) and "name" in entry:
+            codes = " ".join(str(code) for code in entry.get("patch") or ())
+            label = f"{index} {entry['name']} ({codes})"
+        labels[label if label not in labels else f"{label} (entry {index})"] = entry
+    return labels
+
+
+def _all_named(entries: Iterable[Any]) -> bool:
+    return all(isinstance(entry, Mapping) and "id" in entry for entry in entries)
+
+
+def _topic(path: Path) -> Topic:
+    if path[0] in PARTS:
+        return PARTS[path[0]]
+    return next((FIELDS[key] for key in reversed(path) if key in FIELDS), Topic.OTHER)
+
+
+def _place(path: Path) -> str:
+    words = {"findings": "finding", "points": "point"}
+    parts: list[str] = []
+    for before, key in zip(("", *path), path, strict=False):
+        if before in words:
+            parts[-1] = f"{words[before]} {key}"
+        else:
+            parts.append(key)
+    return ", ".join(parts[:-1]) + ": " * (len(parts) > 1) + parts[-1]
+
+
+def _without(document: Mapping[str, Any], keys: frozenset[str]) -> dict[str, Any]:
+    return {key: value for key, value in document.items() if key not in keys}
+
+
+def _close(one: float, other: float, tolerance: float) -> bool:
+    return abs(one - other) <= tolerance * max(1.0, abs(one), abs(other))
+
+
+def _is_number(value: Any) -> TypeGuard[float]:
+    return isinstance(value, int | float) and not isinstance(value, bool)
+
+
+def _is_list(value: Any) -> TypeGuard[Sequence[Any]]:
+    return isinstance(value, list | tuple)
+
+
+def _shown(value: Any) -> str:
+    if value is ABSENT:
+        return "nothing"
+    text = json.dumps(value, ensure_ascii=False, default=str)
+    return text if len(text) <= 80 else f"{text[:79]}…"

@@ -1,0 +1,187 @@
+"""Whether a PDF shows what another shows: page for page, with all that a page refers to.
+
+For a signed file and the same file drawn afresh. Signing adds to a file a form with its
+fields and little else; everything besides has to be equal, numbers in the pages to
+within what two machines' arithmetic makes of them.
+"""
+
+from __future__ import annotations
+
+import zlib
+from collections.abc import Iterator, Mapping
+from io import BytesIO
+from typing import Any
+
+from pikepdf import Array, Dictionary, Name, Object, Pdf, Stream
+
+Box = tuple[int, float, float, float, float]
+"""Page, counted from 0, and corners in points."""
+
+BY_SIGNING = frozenset({"/AcroForm", "/Perms", "/Extensions"})
+"""Of the catalog, which the signature has put there."""
+EVIDENCE = frozenset({"/AF", "/Names"})
+"""Of the catalog: the attached files, which are compared as what they say."""
+FORM = frozenset({"/Fields", "/SigFlags"})
+DATED = frozenset({"/ModDate"})
+UPON = frozenset({"/Annots", "/Parent"})
+"""Of a page: what lies upon it, which is looked at apart, and what it belongs to."""
+CODING = frozenset({"/Length", "/Filter", "/DecodeParms"})
+CLOSE = 0.02
+"""Points, and shares of full colour: not to be seen."""
+DEEPEST = 40
+
+
+def page_size(pdf: bytes) -> tuple[float, float]:
+    """Width and height of the first page, in points."""
+    with Pdf.open(BytesIO(pdf)) as document:
+        box: Any = document.pages[0].mediabox
+        x0, y0, x1, y1 = (float(each) for each in box)
+        return x1 - x0, y1 - y0
+
+
+def producer(pdf: bytes) -> str:
+    """What a file says that it was written with."""
+    with Pdf.open(BytesIO(pdf)) as document:
+        information: Any = document.docinfo
+        return str(information.get("/Creator", ""))
+
+
+def differences(signed: bytes, fresh: bytes, boxes: Mapping[str, Box]) -> Iterator[str]:
+    """Where a signed file shows something else than `fresh`; none if it does not.
+
+    `boxes` are the places of the signature fields, by their names. Raises whatever the
+    library does where one of the two is damaged.
+    """
+    with Pdf.open(BytesIO(signed)) as one, Pdf.open(BytesIO(fresh)) as other:
+        yield from _catalog(one, other)
+        yield from _form(one, boxes)
+        if len(one.pages) != len(other.pages):
+            yield f"it has {len(one.pages)} pages; expected {len(other.pages)}"
+            return
+        comparison = _Comparison()
+        for number, (page, expected) in enumerate(zip(one.pages, other.pages, strict=True), 1):
+            if fault := _page(comparison, page.obj, expected.obj):
+                yield f"page {number} {fault}"
+
+
+def _page(comparison: _Comparison, one: Any, other: Any) -> str | None:
+    keys = set(other.keys()) - UPON
+    if set(one.keys()) - UPON != keys:
+        return "has other entries"
+    if all(comparison.same(one[key], other[key], content=key == "/Contents") for key in keys):
+        return None
+    return "shows something else"
+
+
+def _catalog(one: Pdf, other: Pdf) -> Iterator[str]:
+    theirs, ours = set(one.Root.keys()) - BY_SIGNING, set(other.Root.keys())
+    if theirs != ours:
+        yield f"the catalog has {', '.join(sorted(theirs ^ ours))} otherwise"
+        return
+    if set(one.Root.Names.keys()) != {"/EmbeddedFiles"}:
+        yield "the catalog names more than attached files"
+    comparison = _Comparison()
+    for key in sorted(ours - EVIDENCE - {"/Pages"}):
+        if not comparison.same(one.Root[key], other.Root[key]):
+            yield f"the catalog has another {key[1:]}"
+    stated: Any = one.docinfo
+    expected: Any = other.docinfo
+    for key in sorted((set(stated.keys()) | set(expected.keys())) - DATED):
+        if str(stated.get(key)) != str(expected.get(key)):
+            yield f"the file has another {key[1:].lower()}"
+
+
+def _form(one: Pdf, boxes: Mapping[str, Box]) -> Iterator[str]:
+    """The fields stand where they are drawn, and nothing else lies upon the pages."""
+    expected = {
+        (name, page, tuple(round(each) for each in corners))
+        for name, (page, *corners) in boxes.items()
+    }
+    found = set()
+    for number, page in enumerate(one.pages):
+        for each in page.obj.get("/Annots", ()):
+            corners = tuple(round(float(side)) for side in each.get("/Rect", ()))
+            name = str(each.get("/T")) if each.get("/Subtype") == Name.Widget else "a note"
+            if (name, number, corners) in found:
+                yield f"two fields {name} lie upon page {number + 1}"
+            found.add((name, number, corners))
+    for name, number, _ in sorted(found - expected):
+        yield f"{name} lies upon page {number + 1}, where it does not belong"
+    if set(one.Root.get("/AcroForm", Dictionary()).keys()) - FORM:
+        yield "its form has more than fields"
+
+
+class _Comparison:
+    """Walks two objects of two files side by side."""
+
+    def __init__(self) -> None:
+        self._known: set[tuple[Any, Any]] = set()
+        """Pairs that were seen: they are equal, or the walk has failed already."""
+
+    def same(self, one: Any, other: Any, *, content: bool = False, depth: int = 0) -> bool:
+        """Whether both are equal, with all they refer to; `content` is drawing."""
+        if depth > DEEPEST:
+            raise ValueError("its objects refer to each other too deeply")
+        if isinstance(one, Object) and isinstance(other, Object) and one.is_indirect:
+            pair = one.objgen, other.objgen
+            if other.is_indirect and pair in self._known:
+                return True
+            self._known.add(pair)
+        return self._equal(one, other, content, depth + 1)
+
+    def _equal(self, one: Any, other: Any, content: bool, depth: int) -> bool:
+        if isinstance(other, Stream):
+            return isinstance(one, Stream) and self._streams(one, other, content, depth)
+        if isinstance(other, Dictionary):
+            return isinstance(one, Dictionary) and self._entries(one, other, frozenset(), depth)
+        if isinstance(other, Array):
+            return (
+                isinstance(one, Array)
+                and len(one) == len(other)
+                and all(
+                    self.same(mine, theirs, depth=depth)
+                    for mine, theirs in zip(one, other, strict=True)
+                )
+            )
+        return type(one) is type(other) and bool(one == other)
+
+    def _entries(self, one: Any, other: Any, free: frozenset[str], depth: int) -> bool:
+        keys = set(other.keys()) - free
+        return set(one.keys()) - free == keys and all(
+            self.same(one[key], other[key], depth=depth) for key in keys if key != "/Parent"
+        )
+
+    def _streams(self, one: Any, other: Any, content: bool, depth: int) -> bool:
+        if not self._entries(one, other, CODING, depth):
+            return False
+        expected = other.read_bytes()
+        drawing = content or other.get("/Subtype") == Name.Form
+        found = _decoded(one, 2 * len(expected) + 1000)
+        return found == expected or (drawing and found is not None and _close(found, expected))
+
+
+def _decoded(stream: Any, most: int) -> bytes | None:
+    """What a stream holds; None if it is coded otherwise than ours are, or has more than `most`."""
+    coding = stream.get("/Filter")
+    if coding is None:
+        return bytes(stream.read_raw_bytes())
+    filters = list(coding) if isinstance(coding, Array) else [coding]
+    raw = stream.read_raw_bytes()
+    if filters == [Name.FlateDecode] and "/DecodeParms" not in stream:
+        return zlib.decompressobj().decompress(raw, most)
+    return None
+
+
+def _close(one: bytes, other: bytes) -> bool:
+    """Whether two drawings differ in the last digits of numbers at most."""
+    mine, theirs = one.split(), other.split()
+    return len(mine) == len(theirs) and all(
+        a == b or _near(a, b) for a, b in zip(mine, theirs, strict=True)
+    )
+
+
+def _near(one: bytes, other: bytes) -> bool:
+    try:
+        return abs(float(one) - float(other)) <= CLOSE
+    except ValueError:
+        return False

@@ -1,0 +1,71 @@
+"""How messages show what stands in a file and what was meant."""
+
+from __future__ import annotations
+
+import difflib
+from collections.abc import Iterable
+from typing import Any
+
+Path = tuple[str | int, ...]
+
+SHOWN = 40
+"""Characters of a value that a message repeats."""
+
+
+def quoted(text: str) -> str:
+    """A text from a file, in quotes, on one line and not too long."""
+    return f"'{_safe(text)}'"
+
+
+def _safe(text: str) -> str:
+    flat = " ".join(text.split())
+    safe = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in flat)
+    return safe if len(safe) <= SHOWN else f"{safe[: SHOWN - 1]}…"
+
+
+def dotted(path: Path) -> str:
+    """`slots[0].readings.file`: a path as messages print it."""
+    text = ""
+    for part in path:
+        text += f"[{part}]" if isinstance(part, int) else f".{_safe(part)}"
+    return text.removeprefix(".")
+
+
+def inline_yaml(value: Any) -> str:
+    """A value as it might be written on one line of YAML."""
+    if isinstance(value, dict):
+        return "{" + ", ".join(f"{key}: {inline_yaml(entry)}" for key, entry in value.items()) + "}"
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(inline_yaml(entry) for entry in value) + "]"
+    if isinstance(value, bool):
+        return str(value).lower()
+    return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def one_of(names: Iterable[str]) -> str:
+    """`one of a, b, c`; just `a` where there is one."""
+    known = list(names)
+    return known[0] if len(known) == 1 else "one of " + ", ".join(known)
+
+
+def nearest(text: str, names: Iterable[str], likeness: float = 0.6) -> str | None:
+    """The name that `text` most likely stands for, if any is near: at least so alike, 0 to 1."""
+    plain = {_plain(name): name for name in reversed(list(names))}
+    wanted = _plain(text)
+    begun = [name for name in plain if len(wanted) >= 3 and name.startswith(wanted)]
+    near = begun if len(begun) == 1 else difflib.get_close_matches(wanted, plain, 1, likeness)
+    return plain[near[0]] if near else None
+
+
+def _plain(name: str) -> str:
+    """A name without what is easily mistaken: case, and - for _ or a space."""
+    return name.strip().lower().replace("_", "-").replace(" ", "-")
+
+
+def did_you_mean(text: str, names: Iterable[str]) -> str:
+    """The end of a message about a name that is not known: the nearest, or all there are."""
+    known = list(dict.fromkeys(names))
+    if not known:
+        return "there is none to name"
+    near = nearest(text[:SHOWN], known)
+    return f"did you mean {quoted(near)}?" if near else f"expected {one_of(known)}"

@@ -1,0 +1,276 @@
+"""YAML as a tree of nodes that know their line; nothing in it is interpreted.
+
+Accepted is the part of YAML that has one meaning: mappings with plain keys, lists, scalars.
+Tags, anchors, aliases, merge keys, duplicate keys and a second document are refused; size,
+depth and number of nodes are bounded.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from typing import Any
+
+import yaml
+
+from compliance.errors import Problem
+
+MAX_DEPTH = 16
+MAX_NODES = 100_000
+
+
+@dataclass(frozen=True, slots=True)
+class Node:
+    """A mapping, a list or a scalar of a document."""
+
+    kind: str
+    """`mapping`, `list` or `scalar`."""
+    line: int | None = None
+    """Counted from 1; None where the document has no lines (JSON)."""
+    text: str = ""
+    """Of a scalar."""
+    plain: bool = True
+    """Of a scalar: written without quotes."""
+    entries: Mapping[str, Node] = field(default_factory=dict)
+    lines: Mapping[str, int] = field(default_factory=dict)
+    """Of a mapping: the lines of its keys."""
+    items: tuple[Node, ...] = ()
+
+    @property
+    def empty(self) -> bool:
+        """Nothing was written where a value belongs."""
+        return self.kind == "scalar" and self.plain and self.text in ("", "~", "null")
+
+
+class _Fault(Exception):
+    def __init__(self, line: int | None, message: str) -> None:
+        super().__init__(message)
+        self.line = line
+        self.message = message
+
+
+def parse(data: bytes, file: str) -> Node | Problem:
+    """The document in `data` as nodes, or the first thing that makes it unreadable."""
+    try:
+        return _Composer(_decoded(data)).document()
+    except _Fault as fault:
+        return Problem(file, fault.message, fault.line)
+
+
+def _decoded(data: bytes) -> str:
+    if not data.strip():
+        raise _Fault(None, "is empty")
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as fault:
+        line = data.count(b"\n", 0, fault.start) + 1
+        raise _Fault(line, "is no UTF-8 text; save the file as UTF-8") from None
+    odd = yaml.reader.Reader.NON_PRINTABLE.search(text)
+    if odd:
+        line = text.count("\n", 0, odd.start()) + 1
+        code = f"U+{ord(odd.group()):04X}"
+        raise _Fault(line, f"has a control character, {code}; this is no text file")
+    return text
+
+
+class _Composer:
+    """Turns the parser's events into nodes, depth first, within bounds."""
+
+    def __init__(self, text: str) -> None:
+        self._events = self._safely(text)
+        self._left = MAX_NODES
+
+    def document(self) -> Node:
+        opening = self._after_start()
+        if isinstance(opening, yaml.StreamEndEvent):
+            raise _Fault(None, "holds comments only")
+        node = self._node(next(self._events), 1)
+        next(self._events)
+        extra = next(self._events)
+        if not isinstance(extra, yaml.StreamEndEvent):
+            raise _Fault(_line(extra), "a second document begins here; a file holds one")
+        return node
+
+    def _after_start(self) -> yaml.Event:
+        event = next(self._events)
+        while isinstance(event, yaml.StreamStartEvent):
+            event = next(self._events)
+        return event
+
+    def _node(self, event: yaml.Event, depth: int) -> Node:
+        line = _line(event)
+        self._left -= 1
+        if self._left < 0:
+            raise _Fault(line, f"has more than {MAX_NODES:,} values, the most a file may have")
+        if depth > MAX_DEPTH:
+            raise _Fault(line, f"is nested deeper than {MAX_DEPTH} levels")
+        if isinstance(event, yaml.AliasEvent):
+            raise _Fault(line, f"'*{event.anchor}' is an alias; write the value out")
+        assert isinstance(event, yaml.ScalarEvent | yaml.CollectionStartEvent)
+        if event.anchor is not None:
+            raise _Fault(line, f"'&{event.anchor}' is an anchor; write values out where they stand")
+        if event.tag is not None:
+            tag = event.tag.replace("tag:yaml.org,2002:", "!!")
+            raise _Fault(line, f"'{_shown(tag)}' is a tag; values here need none")
+        if isinstance(event, yaml.MappingStartEvent):
+            return self._mapping(line, depth)
+        if isinstance(event, yaml.SequenceStartEvent):
+            items: list[Node] = []
+            while not isinstance(item := next(self._events), yaml.SequenceEndEvent):
+                items.append(self._node(item, depth + 1))
+            return Node("list", line, items=tuple(items))
+        assert isinstance(event, yaml.ScalarEvent)
+        return Node("scalar", line, event.value, event.style is None)
+
+    def _mapping(self, line: int, depth: int) -> Node:
+        entries: dict[str, Node] = {}
+        lines: dict[str, int] = {}
+        while not isinstance(event := next(self._events), yaml.MappingEndEvent):
+            key = self._node(event, depth + 1)
+            here = _line(event)
+            if key.kind != "scalar":
+                raise _Fault(here, f"a {key.kind} stands where a key belongs")
+            if key.plain and key.text == "<<":
+                raise _Fault(here, "'<<' is a merge key; write the values out")
+            if key.text in entries:
+                first = lines[key.text]
+                raise _Fault(here, f"the key '{_shown(key.text)}' stands in line {first} already")
+            lines[key.text] = here
+            entries[key.text] = self._node(next(self._events), depth + 1)
+        return Node("mapping", line, entries=entries, lines=lines)
+
+    @staticmethod
+    def _safely(text: str) -> Iterator[yaml.Event]:
+        """The parser's events; every way in which it stumbles becomes one kind of fault."""
+        try:
+            yield from yaml.parse(text, Loader=yaml.SafeLoader)
+        except yaml.MarkedYAMLError as fault:
+            mark = fault.problem_mark or fault.context_mark
+            line = mark.line + 1 if mark else None
+            raise _Fault(line, f"is no YAML here: {_reworded(fault.problem or '')}") from None
+        except (yaml.YAMLError, ValueError, OverflowError, IndexError):
+            message = "is no YAML: a directive, or an escape in a quoted text, that has no meaning"
+            raise _Fault(None, message) from None
+
+
+_WORDS = {
+    "mapping values are not allowed": "a colon too many, or an indentation that does not fit; "
+    "put a text with ': ' in it into quotes",
+    "found character '\\t'": "a tab; indent with spaces",
+    "could not find expected ':'": "a key without its colon",
+    "found unexpected end of stream": "a quote that is never closed",
+    "expected ',' or '}'": "a comma or a closing brace } is missing",
+    "expected ',' or ']'": "a comma or a closing bracket ] is missing",
+    "found incompatible YAML document": "a directive for another version of YAML; leave it out",
+    "expected <block end>": "an indentation that does not fit, or a text that needs quotes",
+}
+
+
+def _reworded(problem: str) -> str:
+    """The parser's complaint in the words of whoever wrote the file, where we know them."""
+    return next((words for start, words in _WORDS.items() if problem.startswith(start)), "") or (
+        _shown(problem)
+    )
+
+
+def _line(event: yaml.Event) -> int:
+    return int(event.start_mark.line) + 1 if event.start_mark else 1
+
+
+def _shown(text: str) -> str:
+    flat = " ".join(text.split())
+    return flat if len(flat) <= 60 else flat[:57] + "…"
+
+
+def node_from_data(data: Any) -> Node:
+    """Plain data (as from JSON) as nodes without lines, so that one check serves both.
+
+    ValueError where it nests too deeply or holds what no document can.
+    """
+    return _from_data(data, 1)
+
+
+def _from_data(data: Any, depth: int) -> Node:
+    if depth > MAX_DEPTH:
+        raise ValueError(f"is nested deeper than {MAX_DEPTH} levels")
+    if isinstance(data, Mapping):
+        if not all(isinstance(key, str) for key in data):
+            raise ValueError("has a key that is no text")
+        return Node("mapping", entries={k: _from_data(v, depth + 1) for k, v in data.items()})
+    if isinstance(data, list | tuple):
+        return Node("list", items=tuple(_from_data(item, depth + 1) for item in data))
+    if isinstance(data, str):
+        return Node("scalar", text=data, plain=False)
+    if data is None:
+        return Node("scalar")
+    return Node("scalar", text=str(data).lower() if isinstance(data, bool) else repr(data))
+
+
+def locate(node: Node, path: tuple[str | int, ...]) -> tuple[int | None, int]:
+    """The line of the deepest part of `path` that stands in `node`, and how many parts do."""
+    line = node.line
+    for depth, part in enumerate(path):
+        if isinstance(part, int):
+            if part >= len(node.items):
+                return line, depth
+            node = node.items[part]
+            line = node.line
+        else:
+            if part not in node.entries:
+                return line, depth
+            line = node.lines.get(part)
+            node = node.entries[part]
+    return line, len(path)
+
+
+MARKS = {
+    "rule": ("rule",),
+    "job": ("job", "slots"),
+    "meter": ("kind",),  # a job has the key meter, too
+    "repository": ("specs",),
+}
+"""By the name of its schema: keys that documents of no other kind have."""
+
+
+def kind_of(node: Node) -> str | None:
+    """The kind of document that begins at `node`, as its schema is called; None: none of ours."""
+    return next((kind for kind, marks in MARKS.items() if _marked(node, marks)), None)
+
+
+def other_kind(node: Node, schema: str) -> str | None:
+    """The kind of a document that is plainly not of the kind `schema`."""
+    return None if _marked(node, MARKS.get(schema, ())) else kind_of(node)
+
+
+def _marked(node: Node, marks: tuple[str, ...]) -> bool:
+    return any(mark in node.entries for mark in marks)
+
+
+WIDTH = 100
+
+
+class _Dumper(yaml.SafeDumper):
+    """Block style, short lists on one line, no anchors."""
+
+    def ignore_aliases(self, data: Any) -> bool:
+        return True
+
+
+def _sequence(dumper: _Dumper, data: list[Any]) -> yaml.Node:
+    flat = all(not isinstance(entry, dict | list | tuple) for entry in data)
+    return dumper.represent_sequence("tag:yaml.org,2002:seq", data, flow_style=flat)
+
+
+def _mapping(dumper: _Dumper, data: dict[str, Any]) -> yaml.Node:
+    flat = all(not isinstance(entry, dict | list | tuple) for entry in data.values())
+    short = flat and sum(len(f"{key}{value}") for key, value in data.items()) < WIDTH // 2
+    return dumper.represent_mapping("tag:yaml.org,2002:map", data.items(), flow_style=short)
+
+
+_Dumper.add_representer(list, _sequence)
+_Dumper.add_representer(dict, _mapping)
+
+
+def write_yaml(data: dict[str, Any]) -> str:
+    """The mapping as a YAML document, its keys in their order, UTF-8 as it is."""
+    return yaml.dump(data, Dumper=_Dumper, sort_keys=False, allow_unicode=True, width=WIDTH)

@@ -1,0 +1,258 @@
+"""The parts of the measurement model one by one, and its traps."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime
+
+import numpy as np
+import pytest
+from helpers import builders
+from numpy.typing import NDArray
+
+import compliance.grading.measurement_model
+from compliance import model
+from compliance.assessment import assess
+from compliance.documents import canonical_bytes
+from compliance.grading.match import match_readings
+from compliance.grading.measurement_model import Draws
+from compliance.grading.monte_carlo import findings_of
+from compliance.model import (
+    Finding,
+    Limits,
+    LuminanceBand,
+    Meter,
+    Outcome,
+    PatchSet,
+    Readings,
+    Reason,
+    Requirement,
+    Rule,
+    Verdict,
+)
+from compliance.quantities.measured import Measured
+
+Array = NDArray[np.float64]
+NOW = datetime(2026, 11, 20, tzinfo=UTC)
+D65 = np.array([0.3127 / 0.3290, 1, (1 - 0.3127 - 0.3290) / 0.3290])
+QUIET = {"repeatability": ()}
+
+
+def screen(black: float = 0.05, white: float = 100.0) -> Readings:
+    return builders.readings([[255] * 3, [0] * 3], np.array([white, black])[:, None] * D65)
+
+
+def rule(*requirements: Requirement, **changes: object) -> Rule:
+    return builders.rule(builders.target(), *requirements, sets=(builders.HUES,), **changes)  # type: ignore[arg-type]
+
+
+def found(requirement: Requirement, readings: Readings, meter: Meter, **more: int) -> Finding:
+    case = match_readings(rule(requirement), readings, meter=meter)
+    count, seed = more.get("count", 4000), more.get("seed", 0)
+    return findings_of(case, meter.uncertainty, count=count, seed=seed)[0]
+
+
+def view_of(readings: Readings, meter: Meter, count: int = 4000) -> Measured:
+    case = match_readings(rule(), readings, meter=meter)
+    assert meter.uncertainty is not None
+    draws = Draws(case, meter.uncertainty, count=count, seed=0)
+    parts = [views[0] for views in draws.views(range(len(case.patches)), range(len(case.patches)))]
+    joined = np.concatenate([view.xyz for view in parts])
+    single = np.concatenate([view.readings for view in parts])
+    return parts[0]._replace(xyz=joined, readings=single)
+
+
+CONTRAST = builders.requirement("contrast", None, limits=Limits(minimum=1000))
+LEVEL = builders.requirement("luminance", "white", limits=Limits(95, 105))
+SHIFT = builders.requirement("chromaticity-difference", "white", limits=Limits(maximum=0.004))
+
+
+def test_contrast_of_single_readings_without_repeatability_has_no_probability() -> None:
+    one = found(CONTRAST, screen(), builders.meter(0.0, **QUIET))
+    assert (one.verdict, one.probability, one.interval) == (Verdict.PASS, None, None)
+    assert found(CONTRAST, screen(), builders.meter(0.0)).probability == 1.0
+
+
+def test_a_single_value_has_a_probability_without_repeatability() -> None:
+    assert found(LEVEL, screen(), builders.meter(0.0, **QUIET)).probability is not None
+
+
+@pytest.mark.parametrize("reference", ["white", "target"])
+def test_a_reference_that_is_measured_needs_repeatability(reference: str) -> None:
+    hue = builders.requirement(
+        "chromaticity-difference", "primaries", reference=reference, limits=Limits(maximum=1)
+    )
+    readings = builders.readings(
+        [[255] * 3, [0] * 3, [255, 0, 0], [0, 255, 0], [0, 0, 255]],
+        [100 * D65, 0.05 * D65, [41, 21, 2], [36, 72, 12], [18, 7, 95]],
+    )
+    silent = found(hue, readings, builders.meter(0.0, **QUIET))
+    assert silent.probability is None, "a relative target is scaled to the measured white"
+    assert found(hue, readings, builders.meter(0.0)).probability is not None
+
+
+def test_a_meter_that_says_nothing_of_chromaticity() -> None:
+    meter = builders.meter(0.0, chromaticity=())
+    assert found(SHIFT, screen(), meter).probability is None
+    assert found(LEVEL, screen(), meter).probability is not None
+
+
+def test_nothing_stated_leaves_plain_verdicts() -> None:
+    meter = replace(builders.meter(0.0), uncertainty=None)
+    one = found(LEVEL, screen(), meter)
+    assert (one.verdict, one.probability, one.interval, one.joint) == (
+        Verdict.PASS,
+        None,
+        None,
+        None,
+    )
+
+
+def test_a_dark_black_keeps_its_mean() -> None:
+    """Black .0005 with a dark uncertainty of .001: clipping at 0 would raise it to .0007."""
+    meter = builders.meter(0.0, luminance=(LuminanceBand(0.0001, 2.0),))
+    black = view_of(screen(0.0005), meter, 40_000).xyz[:, 0, 1]
+    assert black.mean() == pytest.approx(0.0005, abs=3e-5)
+    assert (black < 0).any()
+    assert np.maximum(black, 0).mean() > 0.0006
+
+
+def test_a_red_on_the_edge_of_the_diagram_is_not_refused() -> None:
+    """P3 red has x + y = 1 and Z = 0: half of the draws have a negative Z, all count."""
+    red = np.array([0.680 / 0.320, 1.0, 0.0]) * 22
+    readings = builders.readings([[255] * 3, [0] * 3, [255, 0, 0]], [100 * D65, 0.05 * D65, red])
+    drawn = view_of(readings, builders.meter(0.0)).xyz
+    place = int(np.argmax(drawn[0, :, 0] / drawn[0].sum(axis=-1) > 0.5))
+    assert np.isfinite(drawn).all()
+    assert 0.4 < (drawn[:, place, 2] < 0).mean() < 0.6
+
+
+def test_below_the_floor_x_y_and_z_have_a_dark_part_each() -> None:
+    meter = replace(builders.meter(0.0), lowest=0.1)
+    black = view_of(screen(0.01), meter, 40_000).xyz[:, 0]
+    assert np.corrcoef(black.T)[0, 2] < 0.2
+    assert black.std(axis=0) == pytest.approx([0.001] * 3, rel=0.05)
+
+
+def test_what_is_saturated_is_less_sure() -> None:
+    """The part per hue is full at a primary and nothing at white (DESIGN of the meter file)."""
+    readings = builders.readings(
+        [[255] * 3, [0] * 3, [255, 0, 0]], [100 * D65, 0.05 * D65, [41.24, 21.26, 1.93]]
+    )
+    spread = {}
+    for name, saturated in (("plain", None), ("more", (0.01, 0.01))):
+        drawn = view_of(readings, builders.meter(0.0, saturated=saturated), 20_000).xyz
+        xy = drawn[..., :2] / drawn.sum(axis=-1, keepdims=True)
+        spread[name] = xy.std(axis=0)
+    white, red = 2, 1
+    assert spread["more"][white] == pytest.approx(spread["plain"][white], rel=0.02)
+    expected = np.hypot(spread["plain"][red], 0.005)
+    assert spread["more"][red] == pytest.approx(expected, rel=0.03)
+
+
+def test_a_rows_own_deviation_comes_first() -> None:
+    readings = replace(screen(), deviation=np.array([1.5, np.nan]))
+    meter = builders.meter(0.0, luminance=(LuminanceBand(0.001, 0.0),), dark=0.0)
+    drawn = view_of(readings, meter, 40_000).xyz[..., 1]
+    assert drawn.std(axis=0) == pytest.approx([0.05 * 0.003, 1.5], rel=0.03)
+
+
+def test_repeats_tell_their_own_scatter_with_student_draws() -> None:
+    """Five readings: s/√n · t with 4 degrees of freedom (JCGM 101, 6.4.9)."""
+    whites = np.array([99.0, 100.0, 101.0, 100.5, 99.5])
+    readings = builders.readings(
+        [[255] * 3] * 5 + [[0] * 3], np.append(whites, 0.05)[:, None] * D65
+    )
+    meter = builders.meter(0.0, luminance=(LuminanceBand(0.001, 0.0),), dark=0.0)
+    drawn = view_of(readings, meter, 40_000).xyz[:, 1, 1]
+    scale = whites.std(ddof=1) / np.sqrt(5)
+    low, high = np.quantile(drawn, (0.025, 0.975))
+    assert (high - low) / 2 == pytest.approx(2.776 * scale, rel=0.03), "t(.975, 4) = 2.776"
+
+
+def test_the_common_part_cancels_in_a_ratio_and_not_in_a_level() -> None:
+    drawn = view_of(screen(50.0), builders.meter(0.0), 20_000).xyz[..., 1]
+    assert drawn[:, 1].std() / drawn[:, 1].mean() > 0.0095
+    ratio = drawn[:, 1] / drawn[:, 0]
+    assert ratio.std() / ratio.mean() == pytest.approx(np.sqrt(2) * 0.003, rel=0.05)
+
+
+def test_chunks_do_not_change_the_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    whole = view_of(screen(), builders.meter(0.2), 1000)
+    monkeypatch.setattr(compliance.grading.measurement_model, "CHUNK", 2 * 130)
+    parts = view_of(screen(), builders.meter(0.2), 1000)
+    assert np.array_equal(whole.xyz, parts.xyz)
+    assert np.array_equal(whole.readings, parts.readings)
+
+
+def test_the_stream_is_frozen() -> None:
+    """Numbers of an earlier release must come out again: the first draws, to the last digit."""
+    drawn = view_of(screen(), builders.meter(0.2), 3).xyz
+    assert drawn[:, 1, 1] == pytest.approx(FROZEN, rel=1e-13)
+
+
+FROZEN = [100.38409800170038, 100.6761622615995, 99.71227827775994]
+
+
+def test_the_order_of_rows_changes_nothing() -> None:
+    forward = builders.readings(
+        [[255] * 3, [0] * 3, [255] * 3], np.array([100, 0.05, 101])[:, None] * D65
+    )
+    order = [2, 1, 0]
+    backward = builders.readings(forward.codes[order], forward.xyz[order])
+    meter = builders.meter(0.2)
+    for requirement in (CONTRAST, LEVEL, SHIFT):
+        assert found(requirement, forward, meter) == found(requirement, backward, meter)
+
+
+def test_same_input_same_document() -> None:
+    meter = builders.meter(0.2)
+    made = [
+        canonical_bytes(assess(rule(LEVEL, CONTRAST), screen(), meter=meter, now=NOW).document)
+        for _ in range(2)
+    ]
+    assert made[0] == made[1]
+    other = assess(rule(LEVEL, CONTRAST), screen(), meter=meter, now=NOW, seed=1)
+    assert canonical_bytes(other.document) != made[0]
+
+
+@pytest.mark.parametrize(
+    ("white", "acceptance", "expected"),
+    [
+        (100.0, "guarded", (Outcome.COMPLIANT, None, False)),
+        (104.5, "simple", (Outcome.COMPLIANT, None, True)),
+        (104.5, "guarded", (Outcome.UNDECIDED, Reason.UNCERTAINTY, False)),
+        (105.5, "guarded", (Outcome.NOT_COMPLIANT, None, True)),
+        (112.0, "simple", (Outcome.NOT_COMPLIANT, None, False)),
+    ],
+)
+def test_the_decision_rules(white: float, acceptance: str, expected: object) -> None:
+    decision = model.Decision(acceptance, 0.95)
+    made = assess(
+        rule(LEVEL, decision=decision), screen(0.05, white), meter=builders.meter(0.2), now=NOW
+    )
+    assert (made.verdict, made.state.reason, made.state.conditional) == expected
+
+
+def test_each_is_decided_point_by_point() -> None:
+    """Probability is the smallest of the points', joint the share with all inside at once."""
+    some = PatchSet(
+        name="some",
+        kind="list",
+        patches=(("one", (255, 255, 255)), ("two", (200, 200, 200))),
+        encoding=model.ENCODINGS["rgb-8-full"],
+    )
+    requirement = builders.requirement("luminance", "some", limits=Limits(60, 101))
+    readings = builders.readings(
+        [[255] * 3, [200] * 3, [0] * 3], np.array([100.5, 60.8, 0.05])[:, None] * D65
+    )
+    meter = builders.meter(0.2)
+    case = match_readings(
+        builders.rule(builders.target(), requirement, sets=(some,)), readings, meter=meter
+    )
+    (one,) = findings_of(case, meter.uncertainty, count=20_000, seed=0)
+    probabilities = [point.probability for point in one.points]
+    assert one.probability == min(p for p in probabilities if p is not None)
+    assert one.joint is not None and one.joint < one.probability
+    assert one.verdict is Verdict.CONDITIONAL_PASS
+    assert one.value == pytest.approx(100.5)

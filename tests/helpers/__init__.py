@@ -1,0 +1,1 @@
+"""What tests share: invented displays, signers, documents, outside tools."""

@@ -1,0 +1,107 @@
+"""A delivery of two invented sheets, as files, and what somebody may do to it."""
+
+from __future__ import annotations
+
+import hashlib
+import zipfile
+from collections.abc import Mapping
+from functools import cache
+from pathlib import Path
+
+from compliance.delivery.build import build_delivery, sign_delivery, zip_bytes
+from compliance.delivery.check import DeliveryVerification, verify_delivery
+from compliance.delivery.contents import Sheet, opened_sheet
+from compliance.sheet.make_sheet import countersign_sheet, write_sheet
+from compliance.verification import verify_sheet
+from compliance.verification.result import Verification
+from helpers import near_limit
+from helpers.near_limit import AGAIN
+from helpers.signing import identity
+
+Files = dict[str, bytes]
+TRUST = (identity().pem, near_limit.client().pem)
+
+
+@cache
+def verify(data: bytes) -> Verification:
+    """One sheet, by those who may sign and accept here; each only once in all tests."""
+    return verify_sheet(data, trust=TRUST)
+
+
+@cache
+def first() -> bytes:
+    """A sheet that is signed twice."""
+    return countersign_sheet(
+        near_limit.sheet(accepted=True), identity=near_limit.client(), role="Client", when=AGAIN
+    )
+
+
+@cache
+def second() -> bytes:
+    """A sheet of another slot."""
+    return write_sheet(near_limit.assessment(slot="2"), identity=identity())
+
+
+def sheets(**pdfs: bytes) -> list[Sheet]:
+    """Sheets opened; the two above unless others are named."""
+    given = pdfs or {"one": first(), "two": second()}
+    return [opened_sheet(name, data, verify(data)) for name, data in given.items()]
+
+
+@cache
+def _delivery() -> Mapping[str, bytes]:
+    return sign_delivery(build_delivery(sheets()), identity(), AGAIN)
+
+
+def delivery() -> Files:
+    """Its files by path, signed as a whole."""
+    return dict(_delivery())
+
+
+def resealed(files: Files) -> Files:
+    """With manifests that fit, unsigned: what a careful forger does."""
+    kept = {name: data for name, data in files.items() if name != "signature.p7s"}
+    for manifest, payload in (("manifest-sha256.txt", True), ("tagmanifest-sha256.txt", False)):
+        kept.pop(manifest, None)
+        lines = [
+            f"{hashlib.sha256(data).hexdigest()}  {name}\n"
+            for name, data in sorted(kept.items())
+            if name.startswith("data/") is payload and not name.startswith("tagmanifest")
+        ]
+        kept[manifest] = "".join(lines).encode()
+    return kept
+
+
+def as_folder(files: Mapping[str, bytes], place: Path) -> Path:
+    """Written out below `place`."""
+    for name, data in files.items():
+        target = place / name
+        target.parent.mkdir(parents=True, exist_ok=True)
+        target.write_bytes(data)
+    return place
+
+
+def as_zip(files: Mapping[str, bytes], place: Path) -> Path:
+    """In one .zip."""
+    place.write_bytes(zip_bytes(files, "delivery"))
+    return place
+
+
+def with_entries(place: Path, *entries: tuple[zipfile.ZipInfo | str, bytes]) -> Path:
+    """The .zip at `place` with more entries."""
+    with zipfile.ZipFile(place, "a") as archive:
+        for entry, data in entries:
+            archive.writestr(entry, data)
+    return place
+
+
+def checked(place: Path, **given: object) -> DeliveryVerification:
+    """The plan carried out, by whom is expected."""
+    trusted = [identity().signer, near_limit.client().signer]
+    return verify_delivery(place, verify, **{"trusted": trusted, **given})  # type: ignore[arg-type]
+
+
+def told(found: DeliveryVerification, number: int) -> str:
+    """Everything that a step says."""
+    step = found.steps[number - 1]
+    return "\n".join([str(step.status), step.text, *step.details])

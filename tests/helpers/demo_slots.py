@@ -1,0 +1,36 @@
+"""A slot of the demo's job, assessed."""
+
+from __future__ import annotations
+
+from datetime import UTC, datetime
+from pathlib import Path
+from typing import Any
+
+from compliance.assessment import assess
+from compliance.job_file import load_job, only_slot
+from compliance.meter_file import load_meter
+from compliance.model import Assessment
+from compliance.readings.load import load_readings
+from compliance.rules.library import load_rule
+
+DEMO = Path(__file__).resolve().parent.parent / "demo"
+NOW = datetime(2026, 11, 20, 16, tzinfo=UTC)
+
+
+def assessed(
+    name: str, *, rule: str | Path | None = None, now: datetime = NOW, **more: Any
+) -> Assessment:
+    """The slot by the first deliverable that the job names, or by `rule`."""
+    job = only_slot(load_job(DEMO / "job.yaml"), name)
+    (slot,) = job.slots
+    assert slot.meter is not None and slot.readings is not None
+    before = slot.before and load_readings(slot.before.file, slot.before.encoding)
+    return assess(
+        load_rule(rule or slot.deliverables[0]),
+        load_readings(slot.readings.file, slot.readings.encoding),
+        job=job,
+        before=before,
+        meter=load_meter(slot.meter),
+        now=now,
+        **more,
+    )

@@ -1,0 +1,384 @@
+"""Mistakes in rule files: what is replaced by what in the text, and what is said about it."""
+
+from __future__ import annotations
+
+from helpers.sample_text import RULE, STEPS
+
+LIMIT = "requirements.white-level.limits"
+KINDS = "ramp, hues, saturations, list, positions, windows, repeats"
+
+STRUCTURE = [
+    # numbers
+    ("max: 110", "max: a lot", f"sdr.yaml:26: {LIMIT}.max: 'a lot' is no number; "
+     "expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: '110'", f"sdr.yaml:26: {LIMIT}.max: '110' is no number (it stands in "
+     "quotes, which makes it a text); expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: 110 cd/m²", f"sdr.yaml:26: {LIMIT}.max: '110 cd/m²' is no number; "
+     "expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: 1_10", f"sdr.yaml:26: {LIMIT}.max: '1_10' is no number; "
+     "expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: .inf", f"sdr.yaml:26: {LIMIT}.max: '.inf' is no number; "
+     "expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: 1e400", f"sdr.yaml:26: {LIMIT}.max: '1e400' is too large a number; "
+     "expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: ", f"sdr.yaml:26: {LIMIT}.max: nothing stands here; "
+     "expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: null", f"sdr.yaml:26: {LIMIT}.max: nothing stands here; "
+     "expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: 110,5", f"sdr.yaml:26: {LIMIT}.5: '5' is no key here; a comma parts "
+     "entries in brackets: write a decimal point, e.g. 1.5"),
+    ("window: 100", "window: 99,5", "sdr.yaml:11: window: '99,5' is no number (write a decimal "
+     "point, no comma); expected % of area, e.g. window: 100"),
+    ("window: 100", "window: 0", "sdr.yaml:11: window: '0' is not above 0; "
+     "expected % of area, e.g. window: 100"),
+    ("window: 100", "window: 101", "sdr.yaml:11: window: '101' is above 100; "
+     "expected % of area, e.g. window: 100"),
+    ("confidence: 0.95", "confidence: 95", "sdr.yaml:12: decision.confidence: '95' is not below "
+     "1; expected a probability above .5 and below 1, e.g. confidence: 0.95"),
+    ("steps: 21", "steps: 2.5", "sdr.yaml:15: patches.grey.steps: '2.5' is no whole number; "
+     "expected a whole number, e.g. steps: 21"),
+    ("revision: 1", "revision: 0", "sdr.yaml:3: revision: '0' is below 1; "
+     "expected a whole number from 1, e.g. revision: 1"),
+    ("revision: 1", "revision: first", "sdr.yaml:3: revision: 'first' is no whole number; "
+     "expected a whole number from 1, e.g. revision: 1"),
+    # the unit that is expected is the quantity's
+    ("{min: 1000}", "{min: high}", "sdr.yaml:44: requirements.contrast.limits.min: 'high' is no "
+     "number; expected a plain number, e.g. min: 1000"),
+    ("nominal: 10, ", "nominal: dim, ", "sdr.yaml:45: requirements.surround.limits.nominal: "
+     "'dim' is no number; expected cd/m², e.g. nominal: 12"),
+    ("{within: 5}]", "{within: some}]", "sdr.yaml:36: requirements.tracking.bands[1].within: "
+     "'some' is no number; expected %, e.g. within: 5"),
+    # kinds of values
+    ("limits: {max: 110}", "limits: 110", f"sdr.yaml:26: {LIMIT}: '110' stands here; "
+     "expected a mapping, e.g. limits: {max: 110}"),
+    ("max: 110", "max: [110]", f"sdr.yaml:26: {LIMIT}.max: a list stands here; "
+     "expected cd/m², e.g. max: 110"),
+    ("luminance: {white: 100}", "luminance: 100", "sdr.yaml:9: target.luminance: '100' stands "
+     "here; expected a mapping with the white's luminance, e.g. luminance: {white: 100}"),
+    ("white: d65", "white: [0.3127]", "sdr.yaml:7: target.white: a list with 1 entry; "
+     "expected x and y, e.g. white: [0.3127, 0.329]"),
+    ("white: d65", "white: {x: 1}", "sdr.yaml:7: target.white: a mapping stands here; "
+     "expected a name or x and y, e.g. white: d65"),
+    ("hues: [red, green, blue]", "hues: red", "sdr.yaml:16: patches.primaries.hues: 'red' stands "
+     "here; expected a list of hues, e.g. hues: [red, green, blue]"),
+    ("hues: [red, green, blue]", "hues: []", "sdr.yaml:16: patches.primaries.hues: a list with "
+     "no entries; expected a list of hues, e.g. hues: [red, green, blue]"),
+    ("level: should", "above_black: on", "sdr.yaml:44: requirements.contrast.above_black: 'on' "
+     "is neither true nor false; expected true or false, e.g. above_black: true"),
+    ("valid_for: {days: 30}", "valid_for: 30", "sdr.yaml:4: valid_for: '30' stands here; "
+     "expected a mapping with days, e.g. valid_for: {days: 30}"),
+    # keys
+    ("limits: {max: 110}", "limit: {max: 110}", "sdr.yaml:26: requirements.white-level.limit: "
+     "'limit' is no key here; did you mean 'limits'?"),
+    ("max: 110", "mx: 110", f"sdr.yaml:26: {LIMIT}.mx: 'mx' is no key here; "
+     "did you mean 'max'?"),
+    ("max: 110", "colour: 110", f"sdr.yaml:26: {LIMIT}.colour: 'colour' is no key here; "
+     "expected one of min, max, within, nominal, within_percent, box, exclusive"),
+    ("valid_for", "valid-for", "sdr.yaml:4: valid-for: 'valid-for' is no key here; "
+     "did you mean 'valid_for'?"),
+    ("title: SDR broadcast master, HD\n", "", "sdr.yaml:1: title: missing; expected a text, "
+     "e.g. title: SDR broadcast master, HD"),
+    ("rule: sdr\n", "", "sdr.yaml:1: rule: missing; expected small letters, digits and hyphens, "
+     "e.g. rule: sdr-broadcast"),
+    ("title: SDR", "tile: SDR", "sdr.yaml:2: tile: 'tile' is no key here; "
+     "did you mean 'title'?"),
+    ("blue: {nominal", "? [blue] : {nominal", "sdr.yaml:43: a list stands where a key belongs"),
+    # names
+    ("white-level:\n    quantity: luminance\n", "white-level:\n    quantity: luminanse\n",
+     "sdr.yaml:24: requirements.white-level.quantity: 'luminanse' is no quantity; "
+     "did you mean 'luminance'?"),
+    ("level: should", "level: must", "sdr.yaml:44: requirements.contrast.level: 'must' is no "
+     "level; expected one of shall, should"),
+    ("level: should", "level: Should", "sdr.yaml:44: requirements.contrast.level: 'Should' is no "
+     "level; did you mean 'should'?"),
+    ("basis: digest", "basis: measured", "sdr.yaml:13: defaults.basis: 'measured' is no basis; "
+     "expected one of published, digest, memory, practice, house"),
+    ("white: d65", "white: d64", "sdr.yaml:7: target.white: 'd64' is no white point; "
+     "did you mean 'd65'?"),
+    ("primaries: bt709", "primaries: BT 709", "sdr.yaml:6: target.primaries: 'BT 709' is no "
+     "primaries; did you mean 'bt709'?"),
+    ("curve: bt1886", "curve: bt1866", "sdr.yaml:8: target.transfer.curve: 'bt1866' is no curve; "
+     "did you mean 'bt1886'?"),
+    ("rgb-10-narrow", "rgb-10", "sdr.yaml:10: signal.encoding: 'rgb-10' is no encoding; "
+     "did you mean 'rgb-10-full'?"),
+    ("[red, green, blue]", "[red, gren, blue]", "sdr.yaml:16: patches.primaries.hues[1]: 'gren' "
+     "is no hue; did you mean 'green'?"),
+    ("[red, green, blue]", "[red, red]", "sdr.yaml:16: patches.primaries.hues[1]: 'red' stands "
+     "here twice"),
+    ("[sides, corners]", "[sides, corner]", "sdr.yaml:18: patches.edges.positions[1]: 'corner' "
+     "is no position; did you mean 'corners'?"),
+    ("repeats: 3, of: white", "repeats: 3, of: grey", "sdr.yaml:20: patches.again.of: 'grey' is "
+     "no built-in set; expected one of white, black, peak"),
+    ("field: surround", "field: surrounds", "sdr.yaml:45: requirements.surround.field: "
+     "'surrounds' is no field of the job; did you mean 'surround'?"),
+    ("rule: sdr", "rule: SDR HD", "sdr.yaml:1: rule: 'SDR HD' does not fit; "
+     "expected small letters, digits and hyphens, e.g. rule: sdr-broadcast"),
+    ("  again: {", "  Again 2: {", "sdr.yaml:20: patches.Again 2: 'Again 2' is no fitting name; "
+     "expected small letters, digits and hyphens, e.g. grey"),
+    # texts
+    ("title: SDR broadcast master, HD", 'title: "a\\u202eb"', "sdr.yaml:2: title: has the "
+     "character U+202E, which cannot be printed"),
+    ("title: SDR broadcast master, HD", 'title: "\\ud800"', "sdr.yaml:2: title: has the "
+     "character U+D800, which cannot be printed"),
+    ("title: SDR broadcast master, HD", 'title: " "', "sdr.yaml:2: title: an empty text; "
+     "expected a text, e.g. title: SDR broadcast master, HD"),
+    ("title: SDR broadcast master, HD", "title: " + "x" * 301, "sdr.yaml:2: title: a text of 301 "
+     "characters; at most 300 fit here"),
+    ("level: should", "change: {reason: a, agreed_by: b, date: 2026-02-30}", "sdr.yaml:44: "
+     "requirements.contrast.change.date: '2026-02-30' is no date; expected year-month-day, "
+     "e.g. date: 2026-11-02"),
+    # YAML
+    ("title: SDR", "title: &a SDR", "sdr.yaml:2: '&a' is an anchor; write values out where they "
+     "stand"),
+    ("title: SDR broadcast master, HD", "title: *a", "sdr.yaml:2: '*a' is an alias; write the "
+     "value out"),
+    ("title: SDR", "title: !!str SDR", "sdr.yaml:2: '!!str' is a tag; values here need none"),
+    ("title: SDR", "<<: {a: b}\ntitle: SDR", "sdr.yaml:2: '<<' is a merge key; write the values "
+     "out"),
+    ("revision: 1", "revision: 1\ntitle: Again", "sdr.yaml:4: the key 'title' stands in line 2 "
+     "already"),
+    ("revision: 1", "revision: 1\n---\nrule: b", "sdr.yaml:4: a second document begins here; a "
+     "file holds one"),
+    ("title: SDR", "title: SDR: ", "sdr.yaml:2: is no YAML here: a colon too many, or an "
+     "indentation that does not fit; put a text with ': ' in it into quotes"),
+    ("revision: 1", "\trevision: 1", "sdr.yaml:3: is no YAML here: a tab; indent with spaces"),
+    ("title: SDR", 'title: "SDR', "sdr.yaml:47: is no YAML here: a quote that is never closed"),
+    ("{days: 30}", "{days: 30", "sdr.yaml:5: is no YAML here: a comma or a closing brace } is "
+     "missing"),
+    ("title: SDR", 'title: "\\U00110000"\nx: SDR', "sdr.yaml: is no YAML: a directive, or an "
+     "escape in a quoted text, that has no meaning"),
+    ("title: SDR", "title: \x07SDR", "sdr.yaml:2: has a control character, U+0007; this is no "
+     "text file"),
+    (RULE, "", "sdr.yaml: is empty"),
+    (RULE, "# a rule, one day\n", "sdr.yaml: holds comments only"),
+    (RULE, "- rule\n", "sdr.yaml:1: a list stands here; expected a mapping of rule, title, "
+     "revision, target and requirements"),
+    (RULE, "[" * 40, "sdr.yaml:1: is nested deeper than 16 levels"),
+]  # fmt: skip
+
+SENSE = [
+    # the file
+    ("rule: sdr", "rule: hd", "sdr.yaml:1: rule: 'hd' stands in a file named 'sdr.yaml'; "
+     "expected rule: sdr, or another file name"),
+    ("level: shall", "level: should", "sdr.yaml:21: requirements: no requirement is a shall, so "
+     "every display would comply; expected at least one"),
+    # the target
+    ("  white: d65\n", "", "sdr.yaml:5: target.white: missing; expected e.g. white: d65"),
+    ("curve: bt1886", "curve: power", "sdr.yaml:8: target.transfer.exponent: missing; the power "
+     "curve needs one, e.g. exponent: 2.2"),
+    ("curve: bt1886", "curve: bt1886, exponent: 2.2", "sdr.yaml:8: target.transfer.exponent: "
+     "bt1886 has its own; leave the key out, or take {curve: power, exponent: …}"),
+    ("curve: bt1886", "curve: srgb, black: lift", "sdr.yaml:8: target.transfer.black: 'lift' is "
+     "not for srgb; expected one of add, none"),
+    ("curve: bt1886}", "curve: pq}\n  scale: relative", "sdr.yaml:9: target.scale: pq is "
+     "absolute; expected absolute, or no such key"),
+    ("luminance: {white: 100}", "luminance: {white: 100, peak: 200}", "sdr.yaml:9: "
+     "target.luminance.peak: belongs to pq; in bt1886 white is the highest level, leave the key "
+     "out"),
+    ("curve: bt1886}\n  luminance: {white: 100}", "curve: pq}\n  luminance: {white: 100, peak: 9}",
+     "sdr.yaml:9: target.luminance.peak: 9 is below white 100; expected at least that"),
+    ("  white: d65", "  white: d65\n  surround: 5", "sdr.yaml:8: target.surround: enters the "
+     "target of hlg only, not of bt1886; to limit the room's surround write a requirement "
+     "{quantity: recorded, field: surround, …}"),
+    ("  white: d65", "  white: d65\n  container: none", "sdr.yaml:8: target.container: 'none' is "
+     "for xyz-12-full; rgb-10-narrow needs primaries"),
+    ("  white: d65", "  white: [0.7, 0.2]", "sdr.yaml:6: target.primaries: do not enclose the "
+     "white [0.7, 0.2]; look at both"),
+    ("primaries: bt709", "primaries: {red: [0.64, 0.33], green: [0.64, 0.33], blue: [0.1, 0.1]}",
+     "sdr.yaml:6: target.primaries: span no area; expected three different corners"),
+    ("primaries: bt709", "primaries: {red: [0.74, 0.33], green: [0.3, 0.6], blue: [0.1, 0.1]}",
+     "sdr.yaml:6: target.primaries: holds no chromaticity: y is above 0, and x + y at most 1"),
+    ("rgb-10-narrow", "xyz-12-full", "sdr.yaml:10: signal.encoding: xyz-12-full carries dcdm or "
+     "pq, not bt1886; expected e.g. rgb-10-full"),
+    # sets
+    ("  again: {", "  black: {", "sdr.yaml:20: patches.black: 'black' is built in; give the set "
+     "another name"),
+    ("ramp: neutral, steps: 21", "steps: 21", "sdr.yaml:15: patches.grey: does not say what it "
+     f"is made of; expected one of {KINDS}"),
+    ("ramp: neutral, steps: 21", "ramp: neutral, repeats: 3", "sdr.yaml:15: patches.grey: ramp "
+     f"and repeats stand here; expected one of {KINDS}"),
+    ("ramp: neutral, steps: 21", "ramp: neutral", "sdr.yaml:15: patches.grey.steps: missing; "
+     "ramp needs it, e.g. steps: 21"),
+    ("steps: 21", "steps: 1", "sdr.yaml:15: patches.grey.steps: a ramp has both its ends; "
+     "expected at least 2"),
+    ("steps: 21", "steps: 21, signal: [0.5, 0.1]", "sdr.yaml:15: patches.grey.signal: [0.5, 0.1] "
+     "does not rise; expected e.g. [0, 1]"),
+    ("hues: [red, green, blue]", "hues: [red], of: white", "sdr.yaml:16: patches.primaries.of: "
+     "does not go with hues; expected one of hues, neutral, window, pattern"),
+    ("hues: [red, green, blue]", "hues: [red, green, blue], neutral: 150", "sdr.yaml:16: "
+     "patches.primaries.neutral: 150 is above the target's highest level, 100 cd/m²"),
+    ("windows: [1, 4, 10, 25]", "windows: [1], window: 5", "sdr.yaml:19: patches.sizes.window: "
+     "windows says the sizes already; leave one of them out"),
+    ("repeats: 3, of: white", "repeats: 3, of: peak", "sdr.yaml:20: patches.again.of: 'peak' is "
+     "for pq and hlg, not bt1886; did you mean 'white'?"),
+    ("patches/steps.yaml", "../steps.yaml", "sdr.yaml:17: patches.steps.list: '../steps.yaml' "
+     "leaves the rule's folder; lists stand in it or below"),
+    ("patches/steps.yaml", "/etc/hostname", "sdr.yaml:17: patches.steps.list: '/etc/hostname' "
+     "leaves the rule's folder; lists stand in it or below"),
+    ("patches/steps.yaml", "patches/stairs.yaml", "sdr.yaml:17: patches.steps.list: "
+     "'patches/stairs.yaml': no such patch list file"),
+    ("patches/steps.yaml", "patches", "sdr.yaml:17: patches.steps.list: 'patches': is a folder; "
+     "expected a patch list file"),
+    # requirements
+    ("    quantity: delta-uv-star\n", "", "sdr.yaml:28: requirements.grey-balance.quantity: "
+     "missing; expected e.g. quantity: luminance"),
+    ("    limits: {max: 110}\n", "", "sdr.yaml:23: requirements.white-level.limits: missing; "
+     "expected e.g. limits: {max: 110}"),
+    ("limits: {max: 110}", "limits: {max: 110}\n    bands: [{max: 110}]", "sdr.yaml:27: "
+     "requirements.white-level.bands: limits and bands stand here; expected one of them"),
+    ("    over: white\n    limits", "    limits", "sdr.yaml:23: requirements.white-level.over: "
+     "missing; luminance needs a set of patches, e.g. over: white"),
+    ("over: black", "over: blck", "sdr.yaml:22: requirements.black-level.over: 'blck' is no set "
+     "of this rule; did you mean 'black'?"),
+    ("[grey, steps]", "[grey, Step]", "sdr.yaml:35: requirements.tracking.over.patches[1]: 'Step' "
+     "does not fit; expected small letters, digits and hyphens, e.g. grey"),
+    ("[grey, steps]", "[grey, step]", "sdr.yaml:35: requirements.tracking.over.patches[1]: "
+     "'step' is no set of this rule; did you mean 'steps'?"),
+    ("over: black", "over: nowhere", "sdr.yaml:22: requirements.black-level.over: 'nowhere' is "
+     "no set of this rule; expected one of grey, primaries, steps, edges, sizes, again, white, "
+     "black, peak"),
+    ("over: black", "over: peak", "sdr.yaml:22: requirements.black-level.over: 'peak' is for pq "
+     "and hlg, not bt1886; did you mean 'white'?"),
+    ("over: black", "over: {position: centre}", "sdr.yaml:22: "
+     "requirements.black-level.over.patches: missing; expected a set, e.g. patches: grey"),
+    ("{patches: grey, target: [1, 100]}", "{patches: grey, target: [100, 1]}", "sdr.yaml:30: "
+     "requirements.grey-balance.over.target: [100, 1] falls; the smaller end stands first"),
+    ("over: primaries", "over: {patches: primaries, except: blu}", "sdr.yaml:39: "
+     "requirements.primary-level.over.except: 'blu' is no patch of primaries; did you mean "
+     "'blue'?"),
+    ("      blue: {nominal: 7.2, within_percent: 5}\n", "", "sdr.yaml:40: "
+     "requirements.primary-level.by_patch: has no limits for the patch 'blue'"),
+    ("over: primaries\n", "over: white\n    statistic: mean\n", "sdr.yaml:41: "
+     "requirements.primary-level.by_patch: go with one value per patch (statistic each); "
+     "expected e.g. limits: {max: 110}"),
+    ("reference: white", "reference: centre", "sdr.yaml:31: requirements.grey-balance.reference: "
+     "'centre' does not go with delta-uv-star; expected one of target, white"),
+    ("limits: {max: 110}", "limits: {max: 110}\n    reference: white", "sdr.yaml:27: "
+     "requirements.white-level.reference: does not go with luminance; leave the key out"),
+    ("quantity: chromaticity, over: white", "quantity: chromaticity, over: white, "
+     "reference: centre", "sdr.yaml:27: requirements.white-chromaticity.reference: 'centre' "
+     "compares positions, and over has the centre only; expected a set of positions, or another "
+     "reference"),
+    ("limits: {max: 110}", "limits: {max: 110}\n    floor: 1", "sdr.yaml:27: "
+     "requirements.white-level.floor: does not go with luminance, but with luminance-error, "
+     "delta-e-itp"),
+    ("limits: {max: 110}", "limits: {max: 110}\n    unit: lx", "sdr.yaml:27: "
+     "requirements.white-level.unit: 'lx' is not the unit of luminance; expected cd/m², or no "
+     "such key"),
+    ("level: should", "statistic: mean", "sdr.yaml:44: requirements.contrast.statistic: 'mean' "
+     "does not go with contrast, which is one value of all patches together; expected each"),
+    ("over: white, limits: {box", "over: white, statistic: spread, limits: {box", "sdr.yaml:27: "
+     "requirements.white-chromaticity.statistic: 'spread' does not go with chromaticity, which "
+     "is an offset in x and y; expected each"),
+    ("field: surround, ", "", "sdr.yaml:45: requirements.surround.field: missing; recorded needs "
+     "it, e.g. field: surround"),
+    ("field: surround", "field: surround, over: white", "sdr.yaml:45: "
+     "requirements.surround.over: recorded is about no patch; leave the key out"),
+    ("declaration: local-dimming-off, ", "", "sdr.yaml:46: requirements.dimming.declaration: "
+     "missing; declared needs it, e.g. declaration: local-dimming-off"),
+    ("quantity: contrast, ", "quantity: non-uniformity, over: white, ", "sdr.yaml:44: "
+     "requirements.contrast.over: non-uniformity compares positions, and there is the centre "
+     "only; expected a set of positions, e.g. {positions: [centre, corners], of: white}"),
+    # limits
+    ("max: 110", "exclusive: true", f"sdr.yaml:26: {LIMIT}: no limit stands here; expected a "
+     "limit, e.g. {max: 110}"),
+    ("max: 110", "nominal: 100", f"sdr.yaml:26: {LIMIT}.nominal: alone is no limit; add within "
+     "or within_percent, e.g. within: 5"),
+    ("max: 110", "within_percent: 5", f"sdr.yaml:26: {LIMIT}.within_percent: is a share of "
+     "nominal, which is missing; e.g. nominal: 100"),
+    ("max: 110", "min: 5, within: 3", f"sdr.yaml:26: {LIMIT}.within: min and within do not go "
+     "together; expected one of: min, max, min with max, within, nominal with within, nominal "
+     "with within_percent, box"),
+    ("max: 110", "box: [0.1, 0.1]", f"sdr.yaml:26: {LIMIT}.box: does not fit: luminance is one "
+     "number; expected e.g. {max: 110}"),
+    ("box: [0.002, 0.002]", "max: 0.002", "sdr.yaml:27: "
+     "requirements.white-chromaticity.limits.max: does not fit: chromaticity is an offset in x "
+     "and y; expected e.g. {box: [0.002, 0.002]}"),
+    ("max: 110", "min: 120, max: 110", f"sdr.yaml:26: {LIMIT}.min: 120 is above max 110; the "
+     "smaller belongs to min"),
+    ("max: 110", "min: 110, max: 110, exclusive: true", f"sdr.yaml:26: {LIMIT}.exclusive: leaves "
+     "nothing between 110 and 110"),
+    ("max: 110", "within: 5", f"sdr.yaml:26: {LIMIT}.within: is about 0, and luminance is never "
+     "below 0; expected {max: 5}"),
+    ("max: 110", "max: -1", f"sdr.yaml:26: {LIMIT}.max: can never be met: luminance is never "
+     "below 0; expected e.g. {max: 110}"),
+    # bands
+    ("upto: 10, within: 10", "within: 10", "sdr.yaml:36: requirements.tracking.bands[0].upto: "
+     "missing; every band but the last needs it, e.g. upto: 10"),
+    ("{within: 5}]", "{upto: 100, within: 5}]", "sdr.yaml:36: "
+     "requirements.tracking.bands[1].upto: the last band is open; leave upto out, or add a band "
+     "after it"),
+    ("{within: 5}]", "{upto: 5, within: 7}, {within: 5}]", "sdr.yaml:36: "
+     "requirements.tracking.bands[1].upto: 5 does not rise above 10 before it"),
+    # what belongs to house rules
+    ("level: should", "withdraw: true", "sdr.yaml:44: requirements.contrast.withdraw: is for a "
+     "rule that extends another; this one does not"),
+    ("level: should", "change: {reason: a, agreed_by: b, date: 2026-11-02}", "sdr.yaml:44: "
+     "requirements.contrast.change: is for a rule that extends another; this one does not"),
+    ("window: 100", "changes: {window: {reason: a, agreed_by: b, date: 2026-11-02}}",
+     "sdr.yaml:11: changes: are for a rule that extends another; this one does not"),
+]  # fmt: skip
+
+LISTS = [
+    ("step-1: [102, 102, 102]", "step-1: [102, 102]", "patches/steps.yaml:4: patches.step-1: a "
+     "list with 2 entries; expected three code values, e.g. step-1: [3794, 3960, 3890]"),
+    ("[102, 102, 102]", "[102, 102, 1024]", "patches/steps.yaml:4: patches.step-1: [102, 102, "
+     "1024] is outside rgb-10-full, which ends at 1023"),
+    ("[102, 102, 102]", "[102, 102, -1]", "patches/steps.yaml:4: patches.step-1[2]: '-1' is "
+     "below 0; expected a code value, e.g. 3960"),
+    ("[102, 102, 102]", "[102, 102, 0x7F]", "patches/steps.yaml:4: patches.step-1[2]: '0x7F' is "
+     "no whole number; expected a code value, e.g. 3960"),
+    ("[102, 102, 102]", "[205, 205, 205]", "patches/steps.yaml:5: patches.step-2: [205, 205, "
+     "205] is the patch 'step-1' already; keep one name"),
+    ("encoding: rgb-10-full", "encoding: rgb-10-wide", "patches/steps.yaml:1: encoding: "
+     "'rgb-10-wide' is no encoding; did you mean 'rgb-10-narrow'?"),
+    (STEPS, "encoding: rgb-8-full\n", "patches/steps.yaml:1: patches: missing; expected a mapping "
+     "of names and code values, e.g. patches: {white: [3794, 3960, 3890]}"),
+]  # fmt: skip
+
+EXTENDED = [
+    ("extends: sdr@1", "extends: sdr", "house.yaml:2: extends: 'sdr' does not fit; expected a "
+     "rule's id and revision, e.g. extends: sdr-broadcast@1"),
+    ("extends: sdr@1", "extends: sdr@2", "house.yaml:2: extends: 'sdr@2' is pinned, but the "
+     "search path has revision 1; see what changed with: compliance rules diff sdr@2 sdr@1; "
+     "then pin sdr@1"),
+    ("extends: sdr@1", "extends: sdr-braodcast@1", "house.yaml:2: extends: 'sdr-braodcast': no "
+     "such rule on the search path; did you mean 'sdr-broadcast'?"),
+    ("extends: sdr@1", "extends: house@3", "house.yaml:2: extends: goes in a circle: house → "
+     "house"),
+    ("extends: sdr@1\n", "", "house.yaml:8: requirements.white-level.change: is for a rule "
+     "that extends another; this one does not"),
+    ("max: 0.04", "max: dark", "house.yaml:6: requirements.black-level.limits.max: 'dark' is no "
+     "number; expected cd/m², e.g. max: 110"),
+    ("max: 0.04", "max: 0.06", "house.yaml:6: requirements.black-level.limits: not provably "
+     "tighter than in sdr@1; expected a reason, e.g. change: {reason: …, agreed_by: …, date: "
+     "2026-11-02}"),
+    ("limits: {max: 0.04}", "over: white, level: should", "house.yaml:6: "
+     "requirements.black-level.over: not provably tighter than in sdr@1 (nor is level); expected "
+     "a reason, e.g. change: {reason: …, agreed_by: …, date: 2026-11-02}"),
+    ("limits: {max: 0.04}", "withdraw: true", "house.yaml:6: requirements.black-level.change: "
+     "missing; a withdrawal needs it, e.g. change: {reason: …, agreed_by: …, date: 2026-11-02}"),
+    ("limits: {max: 120}", "withdraw: true\n    level: should", "house.yaml:9: "
+     "requirements.white-level.level: a withdrawn requirement says nothing else; leave it out"),
+    ("  white-level:", "  white-levle:", "house.yaml:9: requirements.white-levle.change: the "
+     "parent has no 'white-levle'; did you mean 'white-level'?"),
+    ("  black-level:", "  blacklevel:", "house.yaml:6: requirements.blacklevel: the parent has no "
+     "'blacklevel'; did you mean 'black-level'? (a new one states its quantity)"),
+    ("  black-level: {limits: {max: 0.04}}", "  black-level: {limits: {max: 0.04}}\n"
+     "  gloss: {limits: {max: 1}}", "house.yaml:7: requirements.gloss: the parent has no 'gloss'; "
+     "expected one of black-level, white-level, white-chromaticity, grey-balance, tracking, "
+     "primary-level, contrast, surround, dimming (a new one states its quantity)"),
+    ("    limits: {max: 120}\n", "", "house.yaml:8: requirements.white-level.change: the "
+     "requirement is as in sdr@1; leave the change out"),
+    ("revision: 3", "revision: 3\nwindow: 10", "house.yaml:5: window: not provably tighter than "
+     "in sdr@1; expected a reason, e.g. changes: {window: {reason: …, agreed_by: …, date: "
+     "2026-11-02}}"),
+    ("revision: 3", "revision: 3\npatches: {grey: {ramp: neutral, steps: 11}}", "house.yaml:5: "
+     "patches: not provably tighter than in sdr@1 (grey); expected a reason, e.g. changes: "
+     "{patches: {reason: …, agreed_by: …, date: 2026-11-02}}"),
+    ("revision: 3", "revision: 3\ntarget: {white: dci}", "house.yaml:5: target: not provably "
+     "tighter than in sdr@1 (white); expected a reason, e.g. changes: {target: {reason: …, "
+     "agreed_by: …, date: 2026-11-02}}"),
+    ("revision: 3", "revision: 3\nchanges: {window: {reason: a, agreed_by: b, date: 2026-11-02}}",
+     "house.yaml:5: changes.window: window is as in sdr@1; leave the entry out"),
+]  # fmt: skip

@@ -1,0 +1,44 @@
+"""A server in this process that answers requests for time stamps as a test says."""
+
+from __future__ import annotations
+
+import threading
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager, suppress
+from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
+
+from compliance.signing.timestamps import QUERY
+
+__all__ = ["Answer", "serving"]
+
+Answer = tuple[int, str, bytes]
+
+
+@contextmanager
+def serving(answer: Callable[[bytes], Answer]) -> Iterator[str]:
+    """The address of a server that answers requests so."""
+
+    class Handler(BaseHTTPRequestHandler):
+        def do_POST(self) -> None:
+            query = self.rfile.read(int(self.headers["Content-Length"]))
+            assert self.headers["Content-Type"] == QUERY
+            status, kind, data = answer(query)
+            self.send_response(status)
+            self.send_header("Content-Type", kind)
+            self.send_header("Content-Length", str(len(data)))
+            self.end_headers()
+            with suppress(BrokenPipeError):
+                self.wfile.write(data)
+
+        def log_message(self, *_: object) -> None:
+            return
+
+    server = ThreadingHTTPServer(("127.0.0.1", 0), Handler)
+    thread = threading.Thread(target=server.serve_forever, daemon=True)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{server.server_port}/tsa"
+    finally:
+        server.shutdown()
+        server.server_close()
+        thread.join()
