@@ -1,19 +1,17 @@
-"""The assessment as a document: plain data, canonical JSON (RFC 8785) and digests over it.
+"""The assessment as a document: plain data, as `schemas/assessment.json` describes it.
 
 Numbers are unrounded, times RFC 3339 in UTC, verdicts the words of the model.
 """
 
 from __future__ import annotations
 
-import hashlib
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime
 from typing import Any
 
-import rfc8785
-
 from compliance import __version__
+from compliance.canonical_json import digest
 from compliance.model import (
     Calibration,
     Cause,
@@ -36,24 +34,15 @@ from compliance.model import (
     Value,
     Verdict,
 )
-
-
-def canonical_bytes(data: Any) -> bytes:
-    """`data` (mappings, lists, texts, numbers, booleans, null) as RFC 8785 JSON.
-
-    ValueError where it has no such form: NaN, infinities, integers beyond 2^53, keys that
-    are no text, lone surrogates.
-    """
-    try:
-        return rfc8785.dumps(data)
-    except (rfc8785.CanonicalizationError, UnicodeEncodeError, RecursionError) as fault:
-        raise ValueError(f"no canonical JSON: {fault}") from fault
-
-
-def digest(data: Any) -> str:
-    """SHA-256 over the canonical JSON of `data`, in hex."""
-    return hashlib.sha256(canonical_bytes(data)).hexdigest()
-
+from compliance.report.words import (
+    cause_next_step,
+    cause_text,
+    cause_title,
+    evidence_text,
+    note_text,
+    reason_text,
+    remark_text,
+)
 
 SCHEMA = "https://deliverable-compliance.invalid/schemas/assessment-1.json"
 """Names the format; nothing is fetched from it."""
@@ -135,7 +124,7 @@ def _state(state: GradedReadings) -> dict[str, Any]:
         "reason": state.reason.value if state.reason else None,
         "conditional": state.conditional,
         "findings": [_finding(one) for one in state.findings],
-        "remarks": [{"kind": one.kind, "text": one.text} for one in state.remarks],
+        "remarks": [{"kind": one.kind, "text": remark_text(one)} for one in state.remarks],
     }
 
 
@@ -167,7 +156,7 @@ def _finding(one: Finding) -> dict[str, Any]:
         "reason": one.reason.value if one.reason else None,
         "basis": one.basis,
         "clause": one.clause,
-        "note": one.note,
+        "note": note_text(one),
         "points": [_point(point) for point in one.points],
         "missing": list(one.missing),
         "not_judged": [_not_judged(point) for point in one.not_judged],
@@ -215,7 +204,7 @@ def _not_judged(point: NotJudged) -> dict[str, Any]:
         "name": point.name,
         "position": point.position,
         "window": point.window,
-        "why": point.why,
+        "why": reason_text(point),
     }
 
 
@@ -354,12 +343,13 @@ def causes_as_data(found: Sequence[Cause]) -> list[dict[str, Any]]:
 def _cause(one: Cause) -> dict[str, Any]:
     return {
         "kind": one.kind,
-        "title": one.title,
-        "text": one.text,
-        "next_step": one.next_step,
+        "title": cause_title(one),
+        "text": cause_text(one),
+        "next_step": cause_next_step(one),
         "share": one.share,
         "evidence": [
-            {"what": each.what, "value": each.value, "unit": each.unit} for each in one.evidence
+            {"what": evidence_text(each), "value": each.value, "unit": each.unit}
+            for each in one.evidence
         ],
     }
 

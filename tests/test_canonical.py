@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from compliance.documents import canonical_bytes, digest
+from compliance.canonical_json import canonical_bytes, digest
 
 
 def test_the_example_of_the_standard() -> None:

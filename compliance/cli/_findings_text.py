@@ -18,6 +18,7 @@ from compliance.report import numbers, verdict_text
 from compliance.report.results import Result
 from compliance.report.rule_text import departures_sentence
 from compliance.report.verdict_text import DISPOSITION_WORDS, accepted_sentence, not_accepted
+from compliance.report.words import cause_title, note_text, reason_text, remark_text
 
 
 class Shape(NamedTuple):
@@ -109,8 +110,9 @@ def _sentences(finding: Finding, among: Sequence[Finding]) -> Iterable[str]:
         yield from filter(None, (_least_sure(finding), _others(finding)))
         if finding.missing:
             yield f"missing: {_names(finding.missing)}"
-    if finding.note:
-        yield finding.note
+    note = note_text(finding)
+    if note:
+        yield note
     yield _source(finding)
 
 
@@ -183,7 +185,7 @@ def _why_open(finding: Finding) -> Iterable[str]:
         told = f"{_quantity(finding)} {numbers.format_value(finding)}"
         yield f"as far as read: {told}; limit {_limit(finding)}"
     if finding.not_judged:
-        why = list(dict.fromkeys(point.why for point in finding.not_judged))
+        why = list(dict.fromkeys(map(reason_text, finding.not_judged)))
         names = tuple(point.name for point in finding.not_judged)
         yield f"not judged: {_names(names)}: {'; '.join(why[:2])}"
 
@@ -254,7 +256,7 @@ def _not_judged(findings: Sequence[Finding], style: Style) -> list[str]:
     for finding in findings:
         if finding.verdict is Verdict.NOT_ASSESSED:
             continue
-        for why, count in Counter(point.why for point in finding.not_judged).items():
+        for why, count in Counter(map(reason_text, finding.not_judged)).items():
             patches = "1 patch" if count == 1 else f"{count}\u00a0patches"
             told.setdefault(why, []).append(f"{finding.title} ({patches})")
     lines: list[str] = []
@@ -408,7 +410,7 @@ def _causes(state: GradedReadings, style: Style) -> list[str]:
     """The likely causes, in a line each; `compliance explain` tells the rest."""
     lines: list[str] = []
     for place, cause in enumerate(state.causes, 1):
-        first, *rest = wrap(style.text(cause.title), COLUMNS - 5)
+        first, *rest = wrap(style.text(cause_title(cause)), COLUMNS - 5)
         lines += [f"  {place}. {first}", *(f"     {line}" for line in rest)]
     return ["  Likely causes (more: compliance explain)", *lines] if lines else []
 
@@ -416,7 +418,7 @@ def _causes(state: GradedReadings, style: Style) -> list[str]:
 def _remarks(state: GradedReadings, style: Style) -> list[str]:
     lines: list[str] = []
     for remark in state.remarks:
-        first, *rest = wrap(style.text(remark.text), COLUMNS - 4)
+        first, *rest = wrap(style.text(remark_text(remark)), COLUMNS - 4)
         lines += [style.text("  · ") + first, *(f"    {line}" for line in rest)]
     return ["  Remarks", *lines] if lines else []
 

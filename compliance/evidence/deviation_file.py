@@ -15,7 +15,8 @@ from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from compliance.documents import canonical_bytes, finding_of
+from compliance.canonical_json import canonical_bytes
+from compliance.documents import finding_of
 from compliance.errors import DeviationError, Problem
 from compliance.evidence.attachments import STRICT, is_assessment, is_deviation
 from compliance.grading.deviation_check import reason_not_acceptable

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
-from compliance import documents
 from compliance.assessment import assess
+from compliance.canonical_json import canonical_bytes
 from compliance.documents import timestamp
 from compliance.errors import SheetError
 from compliance.evidence.attachments import is_deviation, parse_json, readings_name
@@ -32,7 +32,7 @@ def attachments(assessment: Assessment) -> dict[str, bytes]:
         _name("readings" if calibrated else "before", assessment.state.readings): (
             assessment.state.readings.data
         ),
-        "rule.json": documents.canonical_bytes(assessment.rule.resolved),
+        "rule.json": canonical_bytes(assessment.rule.resolved),
     }
     if assessment.before is not None:
         files[_name("before", assessment.before.readings)] = assessment.before.readings.data
@@ -43,7 +43,7 @@ def attachments(assessment: Assessment) -> dict[str, bytes]:
     for stated, deviation in zip(
         assessment.document["deviations"], assessment.deviations, strict=True
     ):
-        files[stated["file"]] = documents.canonical_bytes(deviation.document)
+        files[stated["file"]] = canonical_bytes(deviation.document)
     return dict(sorted(files.items()))
 
 

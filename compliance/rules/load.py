@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from compliance.documents import digest
+from compliance.canonical_json import digest
 from compliance.errors import Problem, RuleError
 from compliance.model import Change, Decision, Level, Rule, RuleFile
 from compliance.quantities.catalogue import QUANTITIES

@@ -44,6 +44,7 @@ from compliance.report.verdict_text import (
     tally_words,
     with_uncertainty,
 )
+from compliance.report.words import cause_next_step, cause_text, cause_title, remark_text
 from compliance.sheet.provenance import Fact, Group, definitions, particulars, text
 from compliance.sheet.requirement_rows import OpenItem, Row, listed, open_items, rows
 
@@ -298,7 +299,7 @@ MOST_NAMED = 4
 def _remarks(remarks: Iterable[Remark]) -> tuple[str, ...]:
     """Remarks as page 1 tells them, the serious first, long lists cut."""
     ordered = sorted(remarks, key=lambda remark: remark.kind not in SERIOUS)
-    return tuple(_shortened(remark.text) for remark in ordered)
+    return tuple(_shortened(remark_text(remark)) for remark in ordered)
 
 
 def _shortened(said: str) -> str:
@@ -434,9 +435,12 @@ def _stage(assessment: Assessment, state: GradedReadings, name: str) -> Stage:
         word=outcome_word(state.verdict, state.conditional),
         mark=outcome_mark(state.verdict, state.conditional),
         sentence=outcome_sentence(assessment, state),
-        remarks=tuple(remark.text for remark in state.remarks),
+        remarks=tuple(remark_text(remark) for remark in state.remarks),
         open=open_items(state.findings),
-        causes=tuple(CauseText(one.title, one.text, one.next_step) for one in state.causes),
+        causes=tuple(
+            CauseText(cause_title(cause), cause_text(cause), cause_next_step(cause))
+            for cause in state.causes
+        ),
         unexplained=not state.causes and any(one.points for one in failing(state.findings)),
     )
 

@@ -32,6 +32,7 @@ from compliance.report.numbers import (
     value_point,
 )
 from compliance.report.verdict_text import REASON_WORDS, applies, capital, over_words, verdict_word
+from compliance.report.words import note_text, reason_text
 
 SHOWN_POINTS = 6
 NAMED = 4
@@ -224,10 +225,11 @@ def _least_sure(finding: Finding, confidence: float) -> str:
 
 
 def _details(finding: Finding) -> Iterable[str]:
-    if finding.note:
-        yield _sentence(finding.note)
+    note = note_text(finding)
+    if note:
+        yield _sentence(note)
     if finding.verdict is Verdict.NOT_ASSESSED and finding.reason is not None:
-        told = finding.missing or (finding.note and not applies(finding))
+        told = finding.missing or (note and not applies(finding))
         if not told:
             yield _sentence(REASON_WORDS[finding.reason])
     if finding.missing:
@@ -288,7 +290,7 @@ def _by_reason(patches: Iterable[NotJudged]) -> tuple[tuple[str, tuple[str, ...]
     grouped: dict[str, list[str]] = {}
     for patch in patches:
         shown = point_name(patch)
-        names = grouped.setdefault(patch.why, [])
+        names = grouped.setdefault(reason_text(patch), [])
         if shown not in names:
             names.append(shown)
     return tuple((why, tuple(names)) for why, names in grouped.items())

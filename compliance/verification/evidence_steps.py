@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from compliance.documents import digest
+from compliance.canonical_json import digest
 from compliance.evidence.attachments import (
     Attached,
     Document,

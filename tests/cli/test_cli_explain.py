@@ -158,7 +158,7 @@ def test_what_is_refused(compliance, suite, arguments, said):
 
 
 def test_a_document_of_something_else(compliance, suite):
-    from compliance.documents import digest
+    from compliance.canonical_json import digest
 
     document = {"causes": [], "findings": [{}]}
     document["number"] = f"X-1-r-{digest(document)[:8]}"

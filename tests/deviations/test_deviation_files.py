@@ -18,7 +18,7 @@ from helpers.near_limit import ACCEPTED, AGAIN, assessment, both, client, file
 from helpers.signing import identity, run, tool
 from jsonschema import Draft202012Validator
 
-from compliance.documents import canonical_bytes
+from compliance.canonical_json import canonical_bytes
 from compliance.errors import DeviationError, IdentityError
 from compliance.evidence.deviation_file import load_deviation, payload_and_signature, read_deviation
 from compliance.evidence.recompute import attachments, reassess

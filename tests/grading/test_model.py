@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 import compliance.grading.measurement_model
 from compliance import model
 from compliance.assessment import assess
-from compliance.documents import canonical_bytes
+from compliance.canonical_json import canonical_bytes
 from compliance.grading.match import match_readings
 from compliance.grading.measurement_model import Draws
 from compliance.grading.monte_carlo import findings_of

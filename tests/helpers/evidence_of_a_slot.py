@@ -12,7 +12,7 @@ import numpy as np
 import pytest
 
 from compliance.assessment import assess
-from compliance.documents import digest
+from compliance.canonical_json import digest
 from compliance.evidence.recompute import assess_again, attachments
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document

@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from helpers.sample_text import JOB, complaint, edited, write
 
-from compliance.documents import canonical_bytes
+from compliance.canonical_json import canonical_bytes
 from compliance.errors import JobError
 from compliance.job_file import job_from_document, load_job, only_slot
 from compliance.model import (

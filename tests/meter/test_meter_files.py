@@ -10,7 +10,7 @@ from pathlib import Path
 import pytest
 from helpers.sample_text import METER, complaint, edited, write
 
-from compliance.documents import canonical_bytes
+from compliance.canonical_json import canonical_bytes
 from compliance.errors import MeterError
 from compliance.meter_file import load_meter, meter_from_document
 from compliance.model import (

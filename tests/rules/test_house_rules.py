@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from helpers.sample_text import HOUSE, RULE, complaint, edited, rule_folder, write
 
-from compliance.documents import canonical_bytes
+from compliance.canonical_json import canonical_bytes
 from compliance.errors import RuleError
 from compliance.model import Band, Change, Decision, Level, Limits, Requirement, Rule
 from compliance.rules.library import load_rule, rule_from_resolved

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 from helpers.sample_text import RULE, edited, rule_folder
 
-from compliance.documents import digest
+from compliance.canonical_json import digest
 from compliance.model import (
     ENCODINGS,
     POSITIONS,

@@ -12,7 +12,7 @@ from helpers.sample_text import HOUSE, JOB, METER, RULE, STEPS, rule_folder, wri
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from compliance.documents import canonical_bytes
+from compliance.canonical_json import canonical_bytes
 from compliance.errors import InputError
 from compliance.job_file import job_from_document, load_job
 from compliance.meter_file import load_meter, meter_from_document
