@@ -7,11 +7,10 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from typing import Any
 
 from compliance import __version__
-from compliance.canonical_json import digest
 from compliance.model import (
     Calibration,
     Cause,
@@ -34,6 +33,7 @@ from compliance.model import (
     Value,
     Verdict,
 )
+from compliance.plain_data import digest, timestamp
 from compliance.report.words import (
     cause_next_step,
     cause_text,
@@ -49,11 +49,6 @@ SCHEMA = "https://deliverable-compliance.invalid/schemas/assessment-1.json"
 
 ENGINE = 1
 """Raised whenever a definition changes, so that old numbers are not called tampered with."""
-
-
-def timestamp(time: datetime | None) -> str | None:
-    """RFC 3339 in UTC, to the second where that is exact."""
-    return None if time is None else time.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
 @dataclass(frozen=True, slots=True)

@@ -20,11 +20,12 @@ from compliance.model import (
     Room,
     Slot,
 )
+from compliance.plain_data import from_plain
 from compliance.yaml_nodes import read_data, read_nodes, read_yaml
 from compliance.yaml_nodes.messages import did_you_mean, dotted, quoted
 from compliance.yaml_nodes.nodes import Node, locate
 from compliance.yaml_nodes.read_file import read_bytes, resolve_inside
-from compliance.yaml_nodes.schema_reader import as_date, as_float, as_time
+from compliance.yaml_nodes.schema_reader import as_float, as_time
 
 Data = Mapping[str, Any]
 YES_NO = {"yes": 1.0, "no": 0.0}
@@ -76,16 +77,15 @@ def _job(document: Data, node: Node, file: Path, allow_outside: bool, measured: 
     slots = builder.slots()
     if builder.problems:
         raise JobError(sorted(builder.problems, key=lambda problem: problem.line or 0))
-    suite, people = document.get("suite", {}), document.get("people", {})
-    room = suite.get("room", {})
+    suite = document.get("suite", {})
     return Job(
         reference=document["job"],
         title=document.get("title"),
-        client=_party(document.get("client")),
-        facility=_party(document.get("facility")),
+        client=from_plain(document["client"], Party) if "client" in document else None,
+        facility=from_plain(document["facility"], Party) if "facility" in document else None,
         suite=suite.get("id"),
-        room=Room(as_float(room.get("surround")), as_float(room.get("ambient"))),
-        people=People(people.get("measured_by"), people.get("authorised_by")),
+        room=from_plain(suite.get("room", {}), Room),
+        people=from_plain(document.get("people", {}), People),
         slots=slots,
         file=file,
         document=document,
@@ -138,7 +138,7 @@ class _Builder:
         return Slot(
             name=data["slot"],
             deliverables=tuple(named),
-            display=_display(data.get("display", self._document.get("display", {}))),
+            display=from_plain(data.get("display", self._document.get("display", {})), Display),
             meter=self._path(own, (*path, "meter")) if own else meter,
             calibrated=calibrated,
             settings=data.get("settings", {}),
@@ -195,23 +195,6 @@ class _Builder:
         return folder / named
 
 
-def _party(data: Data | None) -> Party | None:
-    return Party(data["name"], data.get("contact"), data.get("address")) if data else None
-
-
-def _display(data: Data) -> Display:
-    return Display(
-        make=data.get("make"),
-        model=data.get("model"),
-        serial=data.get("serial"),
-        technology=data.get("technology"),
-        firmware=data.get("firmware"),
-        hours=as_float(data.get("hours")),
-    )
-
-
 def _declaration(data: Data) -> Declaration:
-    when = as_date(data["date"])
-    assert when is not None  # the schema's format
     value = data["value"]
-    return Declaration(YES_NO[value] if isinstance(value, str) else float(value), data["by"], when)
+    return from_plain({**data, "value": YES_NO.get(value, value)}, Declaration)

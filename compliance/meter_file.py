@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from datetime import date
 from pathlib import Path
 from typing import Any
 
@@ -16,11 +15,12 @@ from compliance.model import (
     RepeatabilityBand,
     Uncertainty,
 )
+from compliance.plain_data import from_plain
 from compliance.yaml_nodes import read_data, read_nodes, read_yaml
 from compliance.yaml_nodes.messages import dotted, inline_yaml
 from compliance.yaml_nodes.nodes import Node, locate
 from compliance.yaml_nodes.read_file import read_bytes, sha256
-from compliance.yaml_nodes.schema_reader import as_date, as_float
+from compliance.yaml_nodes.schema_reader import as_float
 
 BANDS = (
     ("uncertainty", "luminance"),
@@ -54,13 +54,14 @@ def _meter(document: Mapping[str, Any], node: Node, file: str, digest: str) -> M
     ]
     if problems:
         raise MeterError(problems)
+    certificate = document.get("certificate")
     return Meter(
         name=document["meter"],
         kind=document["kind"],
         make=document.get("make"),
         model=document.get("model"),
         serial=document.get("serial"),
-        certificate=_certificate(document.get("certificate")),
+        certificate=from_plain(certificate, Certificate) if certificate is not None else None,
         uncertainty=_uncertainty(document.get("uncertainty")),
         lowest=float(document.get("lowest", 0)),
         settle=as_float(document.get("settle")),
@@ -98,38 +99,16 @@ def _faults(document: Mapping[str, Any]) -> list[tuple[tuple[str | int, ...], st
     return found
 
 
-def _date(text: str | None) -> date | None:
-    return as_date(text) if text else None
-
-
-def _certificate(data: Mapping[str, Any] | None) -> Certificate | None:
-    if data is None:
-        return None
-    issued, due = _date(data.get("issued")), _date(data.get("due"))
-    return Certificate(data.get("number"), data.get("laboratory"), issued, due)
-
-
 def _uncertainty(data: Mapping[str, Any] | None) -> Uncertainty | None:
     if data is None:
         return None
     saturated, correlation = data.get("saturated"), data.get("correlation")
     return Uncertainty(
         k=float(data["k"]),
-        luminance=tuple(
-            LuminanceBand(float(band["from"]), float(band["relative"]))
-            for band in data["luminance"]
-        ),
+        luminance=from_plain(data["luminance"], tuple[LuminanceBand, ...]),
         dark=float(data.get("dark", 0)),
-        chromaticity=tuple(
-            ChromaticityBand(float(band["from"]), float(band["x"]), float(band["y"]))
-            for band in data["chromaticity"]
-        ),
+        chromaticity=from_plain(data["chromaticity"], tuple[ChromaticityBand, ...]),
         saturated=(float(saturated["x"]), float(saturated["y"])) if saturated else None,
         correlation=float(correlation["xy"]) if correlation else None,
-        repeatability=tuple(
-            RepeatabilityBand(
-                float(band["from"]), float(band["relative"]), float(band["x"]), float(band["y"])
-            )
-            for band in data.get("repeatability", ())
-        ),
+        repeatability=from_plain(data.get("repeatability", ()), tuple[RepeatabilityBand, ...]),
     )

@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from compliance.canonical_json import canonical_bytes, digest
+from compliance.plain_data import canonical_bytes, digest
 
 
 def test_the_example_of_the_standard() -> None:

@@ -13,11 +13,10 @@ from helpers.demo_slots import assessed
 from helpers.simulated import ideal, readings
 
 from compliance.assessment import assess, valid_until
-from compliance.canonical_json import digest
-from compliance.documents import timestamp
 from compliance.evidence.recompute import attachments, reassess
 from compliance.grading.grade import KIND
 from compliance.model import Assessment, Certificate, Display, Limits, Meter
+from compliance.plain_data import digest, timestamp
 from compliance.rules.library import load_rule
 
 ROOT = Path(__file__).resolve().parent.parent

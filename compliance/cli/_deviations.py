@@ -20,6 +20,7 @@ from compliance.cli._write import clean_name
 from compliance.errors import DeviationError, Problem
 from compliance.grading.deviation_check import expiry
 from compliance.model import Deviation
+from compliance.plain_data import timestamp
 from compliance.report.verdict_text import accepted_limits, accepted_value
 from compliance.yaml_nodes.read_file import read_bytes
 
@@ -257,7 +258,7 @@ def _object(checked: Checked) -> dict[str, Any]:
                 "sha256": signer.sha256,
             },
             "trusted": checked.signature.trusted_as is not None,
-            "stamped": None if stamp is None else stamp.time.isoformat().replace("+00:00", "Z"),
+            "stamped": timestamp(stamp.time if stamp else None),
             "stamp_trusted": stamp is not None and stamp.trusted_as is not None,
         }
     return found | {"faults": list(checked.faults)}

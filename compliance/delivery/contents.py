@@ -7,7 +7,6 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from compliance.delivery.bag import Tag
@@ -15,6 +14,7 @@ from compliance.errors import DeviationError
 from compliance.evidence.attachments import is_deviation, read_assessment
 from compliance.evidence.deviation_file import read_deviation
 from compliance.model import Acceptor
+from compliance.plain_data import timestamp
 
 if TYPE_CHECKING:
     from compliance.signing.read import Signature
@@ -118,16 +118,10 @@ def _signature(signature: Signature) -> str:
     """Field, certificate, times, and as whom, in one line; what may hold spaces comes last."""
     stamp = signature.stamp
     parts = [signature.field, f"sha256={signature.signer.fingerprint}"]
-    parts.append(f"claimed={_time(signature.claimed)}")
+    parts.append(f"claimed={timestamp(signature.claimed) or 'none'}")
     if stamp is not None:
-        parts.append(f"stamped={_time(stamp.time)}")
+        parts.append(f"stamped={timestamp(stamp.time)}")
     return " ".join([*parts, f"{signature.signer.name} as {signature.role}"])
-
-
-def _time(moment: datetime | None) -> str:
-    if moment is None:
-        return "none"
-    return moment.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
 def _first(heads: Iterable[Any], *keys: str) -> str:

@@ -8,7 +8,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
-from compliance.canonical_json import digest
+from compliance.plain_data import digest
 
 MOST_DIGITS = 400
 """Of a whole number in JSON."""

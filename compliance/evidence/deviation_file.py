@@ -11,16 +11,16 @@ import binascii
 import json
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from compliance.canonical_json import canonical_bytes
 from compliance.documents import finding_of
 from compliance.errors import DeviationError, Problem
 from compliance.evidence.attachments import STRICT, is_assessment, is_deviation
 from compliance.grading.deviation_check import reason_not_acceptable
 from compliance.model import Acceptor, Deviation, Limits, Value
+from compliance.plain_data import canonical_bytes, timestamp
 from compliance.yaml_nodes import read_data
 from compliance.yaml_nodes.read_file import read_bytes
 
@@ -93,7 +93,7 @@ def _content(
         raise _error(file, why)
     display = stated.get("display") or {}
     serial = {"serial": display["serial"]} if display.get("serial") else {}
-    moment = acceptance.accepted.astimezone(UTC).replace(microsecond=0)
+    moment = acceptance.accepted.replace(microsecond=0)
     return {
         "schema": SCHEMA,
         "assessment": stated["number"],
@@ -108,7 +108,7 @@ def _content(
         },
         "reason": acceptance.reason,
         "accepted_by": acceptance.accepted_by,
-        "accepted": moment.isoformat().replace("+00:00", "Z"),
+        "accepted": timestamp(moment),
         "until": acceptance.until.isoformat(),
     }
 

@@ -9,14 +9,13 @@ from datetime import datetime
 from typing import Any
 
 from compliance.assessment import assess
-from compliance.canonical_json import canonical_bytes
-from compliance.documents import timestamp
 from compliance.errors import SheetError
 from compliance.evidence.attachments import is_deviation, parse_json, readings_name
 from compliance.evidence.deviation_file import read_deviation
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
 from compliance.model import Assessment, Deviation, Display, Readings, RuleFile
+from compliance.plain_data import canonical_bytes, timestamp
 from compliance.readings.load import FORMATS, readings_from_bytes
 from compliance.rules.library import rule_from_resolved
 

@@ -53,7 +53,7 @@ class Interval:
     """1 or 2"""
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Point:
     """One patch in a finding, or one pair's two patches."""
 
@@ -64,11 +64,11 @@ class Point:
     target: float | None
     """Luminance an ideal display would show, cd/m²; None where no target is used."""
     value: Value | None
+    interval: Interval | None = None
     limits: Limits | None
+    probability: float | None = None
     verdict: Verdict | None
     """None where the point is shown, not counted by itself: an anchor, or a part of a mean."""
-    interval: Interval | None = None
-    probability: float | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -82,7 +82,7 @@ class NotJudged:
     why: str
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Finding:
     """The outcome of one requirement."""
 
@@ -92,22 +92,22 @@ class Finding:
     unit: str
     level: Level
     statistic: str
-    basis: str
-    clause: str | None
-    verdict: Verdict
-    reason: Reason | None = None
     value: Value | None = None
     bound: str | None = None
     """`at-least` or `at-most` where only a bound is known: over a black the meter cannot see."""
-    limits: Limits | None = None
     interval: Interval | None = None
+    limits: Limits | None = None
     probability: float | None = None
     joint: float | None = None
+    verdict: Verdict
+    reason: Reason | None = None
+    basis: str
+    clause: str | None
+    note: str | None = None
+    """How to read the value, one sentence."""
     points: tuple[Point, ...] = ()
     missing: tuple[str, ...] = ()
     not_judged: tuple[NotJudged, ...] = ()
-    note: str | None = None
-    """How to read the value, one sentence."""
 
 
 @dataclass(frozen=True, slots=True)

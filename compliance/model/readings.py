@@ -82,10 +82,10 @@ class Uncertainty:
 
 @dataclass(frozen=True, slots=True)
 class Certificate:
-    number: str | None
-    laboratory: str | None
-    issued: date | None
-    due: date | None
+    number: str | None = None
+    laboratory: str | None = None
+    issued: date | None = None
+    due: date | None = None
 
 
 @dataclass(frozen=True, slots=True)

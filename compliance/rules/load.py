@@ -12,9 +12,9 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from compliance.canonical_json import digest
 from compliance.errors import Problem, RuleError
 from compliance.model import Change, Decision, Level, Rule, RuleFile
+from compliance.plain_data import digest
 from compliance.quantities.catalogue import QUANTITIES
 from compliance.rules.git_history import provenance
 from compliance.rules.patch_sets import check_list, read_sets

@@ -5,7 +5,6 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
-from compliance.canonical_json import digest
 from compliance.evidence.attachments import (
     Attached,
     Document,
@@ -13,6 +12,7 @@ from compliance.evidence.attachments import (
     is_deviation,
     name_faults,
 )
+from compliance.plain_data import digest
 from compliance.signing.certificates import Signer
 from compliance.verification.compare import ABSENT, Difference, Topic, compare, tool_version
 from compliance.verification.result import Expected, Outcome, Status, one_line, result_or_exception

@@ -158,7 +158,7 @@ def test_what_is_refused(compliance, suite, arguments, said):
 
 
 def test_a_document_of_something_else(compliance, suite):
-    from compliance.canonical_json import digest
+    from compliance.plain_data import digest
 
     document = {"causes": [], "findings": [{}]}
     document["number"] = f"X-1-r-{digest(document)[:8]}"

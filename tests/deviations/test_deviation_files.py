@@ -18,10 +18,10 @@ from helpers.near_limit import ACCEPTED, AGAIN, assessment, both, client, file
 from helpers.signing import identity, run, tool
 from jsonschema import Draft202012Validator
 
-from compliance.canonical_json import canonical_bytes
 from compliance.errors import DeviationError, IdentityError
 from compliance.evidence.deviation_file import load_deviation, payload_and_signature, read_deviation
 from compliance.evidence.recompute import attachments, reassess
+from compliance.plain_data import canonical_bytes
 from compliance.sheet.make_sheet import write_sheet
 from compliance.signing.detached import read_detached, sign_detached
 from compliance.signing.keys import Identity

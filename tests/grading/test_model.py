@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 import compliance.grading.measurement_model
 from compliance import model
 from compliance.assessment import assess
-from compliance.canonical_json import canonical_bytes
 from compliance.grading.match import match_readings
 from compliance.grading.measurement_model import Draws
 from compliance.grading.monte_carlo import findings_of
@@ -30,6 +29,7 @@ from compliance.model import (
     Rule,
     Verdict,
 )
+from compliance.plain_data import canonical_bytes
 from compliance.quantities.measured import Measured
 
 Array = NDArray[np.float64]

@@ -13,7 +13,7 @@ from compliance.model import Assessment
 from compliance.readings.load import load_readings
 from compliance.rules.library import load_rule
 
-DEMO = Path(__file__).resolve().parent.parent / "demo"
+DEMO = Path(__file__).resolve().parents[2] / "demo"
 NOW = datetime(2026, 11, 20, 16, tzinfo=UTC)
 
 

@@ -12,11 +12,11 @@ import numpy as np
 import pytest
 
 from compliance.assessment import assess
-from compliance.canonical_json import digest
 from compliance.evidence.recompute import assess_again, attachments
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
 from compliance.model import Assessment, Readings
+from compliance.plain_data import digest
 from compliance.readings.load import readings_from_bytes
 from compliance.rules.library import load_rule
 from compliance.sheet.make_sheet import write_sheet

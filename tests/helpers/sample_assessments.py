@@ -210,14 +210,14 @@ def points(
     if need.over is None or need.over.patches[0] in ("white", "black"):
         return (
             Point(
-                (940,) * 3,
-                need.over.patches[0] if need.over else "",
-                "centre",
-                100.0,
-                100.0,
-                value,
-                limits,
-                verdict,
+                patch=(940,) * 3,
+                name=need.over.patches[0] if need.over else "",
+                position="centre",
+                window=100.0,
+                target=100.0,
+                value=value,
+                limits=limits,
+                verdict=verdict,
             ),
         )
     told = []
@@ -225,14 +225,16 @@ def points(
         outside = step <= failing
         told.append(
             Point(
-                (64 + 70 * step,) * 3,
-                f"{need.over.patches[0]} {5 * step} %",
-                "centre",
-                100.0,
-                float(step * 8),
-                value if step == 1 else (value * (1 - 0.05 * step) if outside else value * 0.3),
-                limits,
-                verdict if outside or step == 1 else Verdict.PASS,
+                patch=(64 + 70 * step,) * 3,
+                name=f"{need.over.patches[0]} {5 * step} %",
+                position="centre",
+                window=100.0,
+                target=float(step * 8),
+                value=value
+                if step == 1
+                else (value * (1 - 0.05 * step) if outside else value * 0.3),
+                limits=limits,
+                verdict=verdict if outside or step == 1 else Verdict.PASS,
             )
         )
     return tuple(told)

@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 from helpers.sample_text import JOB, complaint, edited, write
 
-from compliance.canonical_json import canonical_bytes
 from compliance.errors import JobError
 from compliance.job_file import job_from_document, load_job, only_slot
 from compliance.model import (
@@ -23,6 +22,7 @@ from compliance.model import (
     ReadingsEntry,
     Room,
 )
+from compliance.plain_data import canonical_bytes
 
 SECOND = (
     "    readings: {file: readings/slot-2.csv, measured: 2026-11-20T16:10:00+01:00, "

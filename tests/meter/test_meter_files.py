@@ -10,7 +10,6 @@ from pathlib import Path
 import pytest
 from helpers.sample_text import METER, complaint, edited, write
 
-from compliance.canonical_json import canonical_bytes
 from compliance.errors import MeterError
 from compliance.meter_file import load_meter, meter_from_document
 from compliance.model import (
@@ -22,6 +21,7 @@ from compliance.model import (
     RepeatabilityBand,
     Uncertainty,
 )
+from compliance.plain_data import canonical_bytes
 
 MESSAGES = [
     ("meter: spot-1\n", "", "meter.yaml:1: meter: missing; expected a text, e.g. meter: spot-1"),

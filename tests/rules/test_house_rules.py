@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 from helpers.sample_text import HOUSE, RULE, complaint, edited, rule_folder, write
 
-from compliance.canonical_json import canonical_bytes
 from compliance.errors import RuleError
 from compliance.model import Band, Change, Decision, Level, Limits, Requirement, Rule
+from compliance.plain_data import canonical_bytes
 from compliance.rules.library import load_rule, rule_from_resolved
 
 HEAD = "rule: house\nextends: sdr@1\ntitle: Ours\nrevision: 1\n"

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from helpers.sample_text import HOUSE, RULE, STEPS, complaint, edited, rule_folder, write
 
-from compliance.canonical_json import canonical_bytes
 from compliance.errors import RuleError
+from compliance.plain_data import canonical_bytes
 from compliance.rules.library import load_rule, rule_from_resolved, shipped_folder, shipped_rules
 
 
@@ -25,7 +25,7 @@ def test_the_shipped_rules_are_found_by_id() -> None:
 
 
 @pytest.mark.parametrize("name", shipped_rules())
-def test_shipped_rules_come_back_from_canonical_json(name: str) -> None:
+def test_shipped_rules_come_back_from_plain_data(name: str) -> None:
     rule = load_rule(name)
     again = rule_from_resolved(json.loads(canonical_bytes(rule.resolved)), rule.files)
     assert again == rule

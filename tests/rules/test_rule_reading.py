@@ -8,7 +8,6 @@ from pathlib import Path
 import pytest
 from helpers.sample_text import RULE, edited, rule_folder
 
-from compliance.canonical_json import digest
 from compliance.model import (
     ENCODINGS,
     POSITIONS,
@@ -22,6 +21,7 @@ from compliance.model import (
     Rule,
     Target,
 )
+from compliance.plain_data import digest
 from compliance.rules.library import load_rule
 
 BT709 = ((0.640, 0.330), (0.300, 0.600), (0.150, 0.060))

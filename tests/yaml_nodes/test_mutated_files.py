@@ -12,10 +12,10 @@ from helpers.sample_text import HOUSE, JOB, METER, RULE, STEPS, rule_folder, wri
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from compliance.canonical_json import canonical_bytes
 from compliance.errors import InputError
 from compliance.job_file import job_from_document, load_job
 from compliance.meter_file import load_meter, meter_from_document
+from compliance.plain_data import canonical_bytes
 from compliance.rules import git_history
 from compliance.rules.library import load_rule, rule_from_resolved
 
