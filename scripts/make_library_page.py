@@ -20,7 +20,8 @@ from typing import NamedTuple
 from compliance.model import Level, Requirement, Rule, Target
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS
 from compliance.report.numbers import format_plain, format_requirement_limits
-from compliance.report.verdict_text import BASIS_WORDS, over_words
+from compliance.report.words.en.rules import over_words
+from compliance.report.words.en.verdicts import BASIS_WORDS
 from compliance.rules.library import load_rule, shipped_folder, shipped_rules
 
 ROOT = Path(__file__).resolve().parent.parent

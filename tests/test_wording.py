@@ -30,14 +30,10 @@ from compliance.report.numbers import (
     format_time,
     format_value,
 )
-from compliance.report.rule_text import asked_words
-from compliance.report.verdict_text import (
-    deciding,
-    decision_sentence,
-    explanation,
-    left_open,
-    over_words,
-)
+from compliance.report.verdict import deciding, left_open
+from compliance.report.words.en.decisions import decision_sentence, risk_sentences
+from compliance.report.words.en.rules import asked_words, over_words
+from compliance.report.words.en.verdicts import deciding_title
 
 
 def finding(quantity: str, unit: str, value: object, limits: Limits, **more: object) -> Finding:
@@ -177,18 +173,18 @@ def test_a_probability_is_told_from_the_confidence(
 
 def test_of_what_is_left_open_the_least_sure_comes_first() -> None:
     state = unproven().state
-    findings, heading = deciding(state, Decision("guarded"))
-    assert heading == "Left open"
+    findings = deciding(state, Decision("guarded"))
+    assert deciding_title(findings[0], Decision("guarded")) == "Left open"
     assert [row.probability for row in findings] == [0.763, 0.774, 0.923, 0.94996, None]
     assert {row.id for row in findings} == {
         row.id
         for row in state.findings
         if row.level is Level.SHALL and left_open(row, Decision("guarded"))
     }
-    near, heading = deciding(unproven("simple").state, Decision())
-    assert heading == "Met conditionally"
+    near = deciding(unproven("simple").state, Decision())
+    assert deciding_title(near[0], Decision()) == "Met conditionally"
     assert near == findings[:4]
-    assert deciding(proven("simple").state, Decision())[0] == ()
+    assert deciding(proven("simple").state, Decision()) == ()
 
 
 def test_a_stated_condition_needs_no_probability() -> None:
@@ -198,7 +194,7 @@ def test_a_stated_condition_needs_no_probability() -> None:
 
 
 def test_the_risk_follows_the_confidence() -> None:
-    said = " ".join(explanation(unproven().state, Decision("guarded", 0.99)))
+    said = " ".join(risk_sentences(unproven().state, Decision("guarded", 0.99)))
     assert "guard band of 2.33\u00a0u" in said
     assert "at most 1\u00a0%" in said
     assert "less than the 99\u00a0% asked for" in said

@@ -16,7 +16,7 @@ from compliance.report.numbers import (
     point_name,
     value_point,
 )
-from compliance.report.verdict_text import outcome_sentence
+from compliance.report.words.en.verdicts import outcome_sentence
 
 
 def greys() -> Finding:

@@ -21,7 +21,7 @@ from compliance.errors import DeviationError, Problem
 from compliance.grading.deviation_check import expiry
 from compliance.model import Deviation
 from compliance.plain_data import timestamp
-from compliance.report.verdict_text import accepted_limits, accepted_value
+from compliance.report.words.en.verdicts import accepted_limits, accepted_value
 from compliance.yaml_nodes.read_file import read_bytes
 
 if TYPE_CHECKING:

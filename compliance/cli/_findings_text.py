@@ -12,47 +12,40 @@ from typing import NamedTuple
 
 from compliance.cli._terminal import width
 from compliance.cli._text import COLUMNS, GAP, Style, columns, pad, wrap
+from compliance.grading.decide import OUTSIDE
 from compliance.model import Assessment, Finding, GradedReadings, Level, Outcome, Point, Verdict
 from compliance.quantities.catalogue import QUANTITIES
-from compliance.report import numbers, verdict_text
+from compliance.report import numbers
 from compliance.report.results import Result
-from compliance.report.rule_text import departures_sentence
-from compliance.report.verdict_text import DISPOSITION_WORDS, accepted_sentence, not_accepted
+from compliance.report.verdict import (
+    INKS,
+    applies,
+    failing,
+    not_accepted,
+    outcome_mark,
+)
 from compliance.report.words import cause_title, note_text, reason_text, remark_text
+from compliance.report.words.en.grammar import capital
+from compliance.report.words.en.rules import departures_sentence
+from compliance.report.words.en.verdicts import (
+    DISPOSITION_WORDS,
+    accepted_sentence,
+    outcome_sentence,
+    outcome_word,
+    reason_word,
+    verdict_word,
+)
 
-
-class Shape(NamedTuple):
-    """How a verdict looks: filled disc, half discs, barred ring, dotted ring."""
-
-    sign: str
-    ink: str
-
-
-SHAPES: Mapping[Verdict, Shape] = {
-    Verdict.PASS: Shape("●", "teal"),
-    Verdict.CONDITIONAL_PASS: Shape("◐", "ochre"),
-    Verdict.CONDITIONAL_FAIL: Shape("◑", "ochre"),
-    Verdict.FAIL: Shape("⊖", "plum"),
-    Verdict.NOT_ASSESSED: Shape("◌", "grey"),
+SIGNS: Mapping[Verdict, str] = {
+    Verdict.PASS: "●",
+    Verdict.CONDITIONAL_PASS: "◐",
+    Verdict.CONDITIONAL_FAIL: "◑",
+    Verdict.FAIL: "⊖",
+    Verdict.NOT_ASSESSED: "◌",
 }
-FAULT = Shape("!", "plum")
-"""No assessment came about."""
-NOT_APPLICABLE = Shape("–", "grey")
-
-
-def verdict_shape(verdict: Verdict) -> Shape:
-    """The shape of a finding's verdict."""
-    return SHAPES[verdict]
-
-
-def outcome_shape(outcome: Outcome, conditional: bool) -> Shape:
-    """The shape of an assessment's verdict."""
-    if outcome is Outcome.COMPLIANT:
-        return SHAPES[Verdict.CONDITIONAL_PASS if conditional else Verdict.PASS]
-    if outcome is Outcome.NOT_COMPLIANT:
-        return SHAPES[Verdict.CONDITIONAL_FAIL if conditional else Verdict.FAIL]
-    return SHAPES[Verdict.NOT_ASSESSED]
-
+"""Filled disc, half discs, barred ring, dotted ring."""
+FAULT, NOT_APPLICABLE = "!", "–"
+"""No assessment came about; a requirement for another kind of display."""
 
 INDENT = 4
 NAMED = 4
@@ -60,7 +53,6 @@ NAMED = 4
 WIDEST_VALUE = 16
 WIDEST_LIMIT = 22
 """Columns of what stands in a line beside titles; wider ones get a line of their own."""
-OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 
 
 def finding_lines(matters: Sequence[Finding], quiet: Sequence[Finding], style: Style) -> list[str]:
@@ -88,12 +80,11 @@ def _rank(finding: Finding) -> tuple[bool, int]:
 
 
 def _full(finding: Finding, among: Sequence[Finding], style: Style) -> list[str]:
-    shape = verdict_shape(finding.verdict)
-    word = verdict_text.verdict_word(finding.verdict, finding.reason)
+    word = verdict_word(finding.verdict, finding.reason)
     level = " (should)" if finding.level is Level.SHOULD else ""
-    mark = style.text(f"{shape.sign} {word}{level}")
+    mark = style.text(f"{SIGNS[finding.verdict]} {word}{level}")
     title = style.text(f"{finding.title} ({finding.id})")
-    first = f"  {style.ink(mark, shape.ink)}  "
+    first = f"  {style.ink(mark, INKS[finding.verdict])}  "
     room = COLUMNS - 4 - width(mark)
     head, *rest = wrap(title, room)
     lines = [first + head, *(" " * (4 + width(mark)) + line for line in rest)]
@@ -180,7 +171,7 @@ def _why_open(finding: Finding) -> Iterable[str]:
     if finding.missing:
         yield f"missing: {_names(finding.missing)}"
     elif finding.reason is not None:
-        yield verdict_text.REASON_WORDS[finding.reason]
+        yield reason_word(finding.reason)
     if finding.value is not None:
         told = f"{_quantity(finding)} {numbers.format_value(finding)}"
         yield f"as far as read: {told}; limit {_limit(finding)}"
@@ -214,7 +205,7 @@ def _short(findings: Sequence[Finding], among: Sequence[Finding], style: Style) 
     titles = min(room, max((width(row.title) for row in rows), default=0))
     lines: list[str] = []
     for row in rows:
-        sign = style.ink(style.text(row.shape.sign), row.shape.ink)
+        sign = style.ink(style.text(row.sign), row.ink)
         alone = row.wide or not row.limit
         first, *rest = wrap(row.title, COLUMNS - INDENT if alone else titles)
         if row.wide:
@@ -228,7 +219,8 @@ def _short(findings: Sequence[Finding], among: Sequence[Finding], style: Style) 
 class Row(NamedTuple):
     """A finding in short."""
 
-    shape: Shape
+    sign: str
+    ink: str
     title: str
     value: str
     limit: str
@@ -240,14 +232,14 @@ class Row(NamedTuple):
 
 
 def _row(finding: Finding, among: Sequence[Finding], style: Style) -> Row:
-    applies = verdict_text.applies(finding)
-    shape = verdict_shape(finding.verdict) if applies else NOT_APPLICABLE
+    sign = SIGNS[finding.verdict] if applies(finding) else NOT_APPLICABLE
+    ink = INKS[finding.verdict]
     level = " (should)" if finding.level is Level.SHOULD else ""
     title = style.text(f"{finding.title}{level}")
-    if not applies:
-        return Row(shape, f"{title}: {style.text('not for this kind of display')}", "", "")
+    if not applies(finding):
+        return Row(sign, ink, f"{title}: {style.text('not for this kind of display')}", "", "")
     value, limit = numbers.format_value(finding, among), _limit(finding)
-    return Row(shape, title, style.text(value), style.text(limit))
+    return Row(sign, ink, title, style.text(value), style.text(limit))
 
 
 def _not_judged(findings: Sequence[Finding], style: Style) -> list[str]:
@@ -326,7 +318,7 @@ def _blocks(names: Iterable[str], room: int, style: Style) -> list[list[str]]:
 
 def _cell(result: Result, style: Style) -> tuple[str, str]:
     if result.assessment is None:
-        return style.text(f"{FAULT.sign} error"), FAULT.ink
+        return style.text(f"{FAULT} error"), INKS[Verdict.FAIL]
     sign, word, ink = _verdict(result.assessment, result.assessment.state, style)
     before = " before calibration" if result.assessment.heading == "before" else ""
     failed = " not written" if result.fault else ""
@@ -334,9 +326,9 @@ def _cell(result: Result, style: Style) -> tuple[str, str]:
 
 
 def _verdict(assessment: Assessment, state: GradedReadings, style: Style) -> tuple[str, str, str]:
-    shape = outcome_shape(state.verdict, state.conditional)
-    word = verdict_text.outcome_word(state.verdict, state.conditional)
-    return style.text(shape.sign), style.text(word), shape.ink
+    mark = outcome_mark(state.verdict, state.conditional)
+    word = outcome_word(state.verdict, state.conditional)
+    return style.text(SIGNS[mark]), style.text(word), INKS[mark]
 
 
 # ---------------------------------------------------------------- one assessment
@@ -345,7 +337,7 @@ def _verdict(assessment: Assessment, state: GradedReadings, style: Style) -> tup
 def _section(assessment: Assessment, result: Result, style: Style) -> list[str]:
     state = assessment.state
     lines = _title(assessment, result, style)
-    lines += _paragraph(verdict_text.outcome_sentence(assessment), style)
+    lines += _paragraph(outcome_sentence(assessment), style)
     lines += _paragraph(_dates(assessment), style)
     lines += _paragraph(departures_sentence(assessment.rule), style)
     lines += _accepted(assessment, style)
@@ -369,7 +361,7 @@ def _accepted(assessment: Assessment, style: Style) -> list[str]:
     )
     if assessment.disposition is not None:
         words = DISPOSITION_WORDS[assessment.disposition]
-        lines = [f"  {verdict_text.capital(words)}; the verdict stays"]
+        lines = [f"  {capital(words)}; the verdict stays"]
     for deviation in assessment.deviations:
         first, *rest = wrap(style.text(accepted_sentence(deviation)), COLUMNS - 4)
         lines += [style.text("  · ") + first, *(f"    {line}" for line in rest)]
@@ -378,7 +370,7 @@ def _accepted(assessment: Assessment, style: Style) -> list[str]:
 
 def _quiet(finding: Finding) -> bool:
     """A finding that one line is enough for."""
-    return finding.verdict is Verdict.PASS or not verdict_text.applies(finding)
+    return finding.verdict is Verdict.PASS or not applies(finding)
 
 
 def _title(assessment: Assessment, result: Result, style: Style) -> list[str]:
@@ -399,7 +391,7 @@ def _dates(assessment: Assessment) -> str:
     if assessment.valid_until is not None and state.verdict is Outcome.COMPLIANT:
         said.append(f"valid until {numbers.format_time(assessment.valid_until)}")
     said.append(f"number {assessment.number}")
-    return f"{verdict_text.capital(', '.join(said))}."
+    return f"{capital(', '.join(said))}."
 
 
 def _paragraph(text: str, style: Style) -> list[str]:
@@ -425,7 +417,7 @@ def _remarks(state: GradedReadings, style: Style) -> list[str]:
 
 def _before(assessment: Assessment, before: GradedReadings, style: Style) -> list[str]:
     sign, word, ink = _verdict(assessment, before, style)
-    count = len(verdict_text.failing(before.findings))
+    count = len(failing(before.findings))
     outside = (
         f", {count} {'requirement' if count == 1 else 'requirements'} outside" if count else ""
     )

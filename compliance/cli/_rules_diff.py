@@ -16,8 +16,7 @@ from compliance.cli._text import cell, hanging_indent, print_json, print_lines, 
 from compliance.errors import UsageError
 from compliance.model import Change, Over, PatchSet, Requirement, Rule
 from compliance.report.numbers import format_plain
-from compliance.report.rule_text import asked_words, limits_words, set_words
-from compliance.report.verdict_text import over_words
+from compliance.report.words.en.rules import asked_words, limits_words, over_words, set_words
 from compliance.rules.compare import Detail, Difference, Row, difference
 from compliance.rules.compare_parts import Kind
 from compliance.rules.git_history import (

@@ -22,7 +22,7 @@ from compliance.cli._terminal import escape_controls
 from compliance.cli._write import check_folder, check_targets, write_new
 from compliance.errors import IdentityError, UsageError
 from compliance.report.results import exit_code
-from compliance.report.verdict_text import accepted_sentence
+from compliance.report.words.en.verdicts import accepted_sentence
 
 PATH = click.Path(path_type=Path)
 

@@ -24,7 +24,7 @@ from compliance.cli._assess_inputs import (
     hint_missing_technology,
     job_cases,
 )
-from compliance.cli._findings_text import outcome_shape
+from compliance.cli._findings_text import SIGNS
 from compliance.cli._options import specs_option, time_option
 from compliance.cli._terminal import colour_wanted, to_encoding, width
 from compliance.cli._text import COLUMNS, Style, columns, pad, wrap
@@ -40,7 +40,8 @@ from compliance.report.numbers import (
     with_unit,
 )
 from compliance.report.results import Fault
-from compliance.report.verdict_text import REASON_WORDS, outcome_word
+from compliance.report.verdict import INKS, outcome_mark
+from compliance.report.words.en.verdicts import outcome_word, reason_word
 
 Document = Mapping[str, Any]
 OUTSIDE = ("fail", "conditional-fail")
@@ -160,15 +161,15 @@ def lines_of(one: Mapping[str, Any], style: Style) -> list[str]:
 
 def _head(one: Mapping[str, Any], style: Style) -> str:
     outcome = Outcome(one["verdict"])
-    shape = outcome_shape(outcome, one["conditional"])
+    mark = outcome_mark(outcome, one["conditional"])
     word = outcome_word(outcome, one["conditional"])
     subject = f"Slot {one['slot']}" if one["slot"] is not None else "Readings"
     if one["heading"] == "before":
         subject += " before calibration"
     title = style.text(f"{subject} · {one['rule']}, revision {one['revision']}")
-    verdict = style.text(f"{shape.sign} {word}")
+    verdict = style.text(f"{SIGNS[mark]} {word}")
     space = max(2, COLUMNS - width(title) - width(verdict))
-    return style.ink(title, "strong") + " " * space + style.ink(verdict, shape.ink)
+    return style.ink(title, "strong") + " " * space + style.ink(verdict, INKS[mark])
 
 
 def _sum(one: Mapping[str, Any]) -> str:
@@ -194,7 +195,7 @@ def _nothing_outside(one: Mapping[str, Any]) -> str:
 
 
 def _why_open(row: Mapping[str, Any]) -> str:
-    why = REASON_WORDS[Reason(row["reason"])] if row["reason"] else "not assessed"
+    why = reason_word(Reason(row["reason"]) if row["reason"] else None)
     missing = row["missing"]
     more = f" and {len(missing) - NAMED} more" if len(missing) > NAMED else ""
     return f"{why}: {'; '.join(missing[:NAMED])}{more}" if missing else why

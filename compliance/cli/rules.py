@@ -24,7 +24,7 @@ from compliance.cli._text import (
 )
 from compliance.errors import Problem, RuleError, UsageError
 from compliance.model import Change, Level, Requirement, Rule, RuleFile
-from compliance.report.rule_text import (
+from compliance.report.words.en.rules import (
     asked_words,
     basis_summary,
     decision_words,

@@ -23,14 +23,9 @@ from compliance.report.numbers import (
     format_time,
     format_value,
 )
-from compliance.report.verdict_text import (
-    REASON_WORDS,
-    capital,
-    left_open,
-    outcome_mark,
-    outcome_word,
-    tally_words,
-)
+from compliance.report.verdict import count, left_open, outcome_mark
+from compliance.report.words.en.grammar import capital
+from compliance.report.words.en.verdicts import outcome_word, reason_word, tally_words
 
 if TYPE_CHECKING:
     from compliance.delivery.contents import Sheet
@@ -203,7 +198,7 @@ def _sheet(sheet: Sheet) -> Iterable[str]:
     yield "<div>"
     yield f"<h2>{_text(stated['rule']['title'])}</h2>"
     yield f'<p class="word {mark.value}">{escape(capital(word))}</p>'
-    told = tally_words(_shall(findings), decision, of="requirements")
+    told = tally_words(count(_shall(findings), decision), of="requirements")
     yield f"<p>{escape(told)}.</p>"
     yield from _listed(_missed(findings, decision, accepted))
     yield from _facts(sheet, verdict)
@@ -251,8 +246,7 @@ def _missed(
                 told += f"<br>{_accepted(accepted[row.id])}"
             yield told
         elif row.verdict is Verdict.NOT_ASSESSED:
-            why = REASON_WORDS[row.reason] if row.reason else "not assessed"
-            yield f"{mark} {escape(row.title)}: {escape(why)}"
+            yield f"{mark} {escape(row.title)}: {escape(reason_word(row.reason))}"
         elif left_open(row, decision):
             yield f"{mark} {escape(row.title)}: {escape(_inside(row, decision))}"
 

@@ -13,7 +13,7 @@ from compliance.diagnosis.fitting import Array
 from compliance.diagnosis.inputs import Facts, itp
 from compliance.grading.match import Along, MatchedReadings, groups_differing_only_in
 from compliance.model import Cause, Readings
-from compliance.report.verdict_text import shown_words
+from compliance.report.words.en.rules import shown_words
 
 ALONG: tuple[Along, ...] = ("window", "seconds")
 LEAST_LOSS = 0.05

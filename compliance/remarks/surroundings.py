@@ -18,7 +18,7 @@ from compliance.grading.match import (
 from compliance.grading.patches import Plan
 from compliance.model import ENCODINGS, Encoding, Job, Readings, ReadingsEntry, Remark
 from compliance.report.numbers import format_number, format_plain
-from compliance.report.verdict_text import shown_words
+from compliance.report.words.en.rules import shown_words
 
 NAMED = 4
 """Backgrounds named in the remark."""

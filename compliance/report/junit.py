@@ -11,12 +11,17 @@ from collections.abc import Iterable, Sequence
 from datetime import UTC, datetime
 from xml.etree import ElementTree as ET
 
+from compliance.grading.decide import OUTSIDE
 from compliance.model import Assessment, Deviation, Finding, Level, Outcome, Verdict
-from compliance.report import numbers, verdict_text
+from compliance.report import numbers
 from compliance.report.results import Result
-from compliance.report.verdict_text import accepted_sentence
-
-OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+from compliance.report.verdict import applies
+from compliance.report.words.en.verdicts import (
+    accepted_sentence,
+    outcome_sentence,
+    reason_word,
+    verdict_word,
+)
 
 
 def junit(results: Sequence[Result], now: datetime) -> bytes:
@@ -68,23 +73,23 @@ def _cases(assessment: Assessment) -> list[tuple[str, ET.Element | None]]:
     told = {outcome.tag for _, outcome in cases if outcome is not None}
     verdict = assessment.verdict
     if verdict is Outcome.UNDECIDED and not told & {"error"}:
-        cases.append(("verdict", _outcome("error", verdict_text.outcome_sentence(assessment))))
+        cases.append(("verdict", _outcome("error", outcome_sentence(assessment))))
     if verdict is Outcome.NOT_COMPLIANT and not told & {"failure"}:
-        cases.append(("verdict", _outcome("failure", verdict_text.outcome_sentence(assessment))))
+        cases.append(("verdict", _outcome("failure", outcome_sentence(assessment))))
     return cases
 
 
 def _of_finding(finding: Finding, accepted: Deviation | None) -> ET.Element | None:
     """The element inside a case; None is a pass. What is accepted is told and stays a failure."""
-    if not verdict_text.applies(finding):
-        return _outcome("skipped", verdict_text.verdict_word(finding.verdict, finding.reason))
+    if not applies(finding):
+        return _outcome("skipped", verdict_word(finding.verdict, finding.reason))
     if finding.verdict in OUTSIDE:
         tag = "failure" if finding.level is Level.SHALL else "skipped"
         lines = [*_points(finding), *([accepted_sentence(accepted)] if accepted else [])]
         return _outcome(tag, _told(finding), lines, kind=finding.verdict)
     if finding.verdict is Verdict.NOT_ASSESSED:
         tag = "error" if finding.level is Level.SHALL else "skipped"
-        why = verdict_text.REASON_WORDS[finding.reason] if finding.reason else "not assessed"
+        why = reason_word(finding.reason)
         if finding.missing:
             why += f": {', '.join(finding.missing)}"
         return _outcome(tag, why, kind=finding.reason or finding.verdict)
@@ -93,7 +98,7 @@ def _of_finding(finding: Finding, accepted: Deviation | None) -> ET.Element | No
 
 def _told(finding: Finding) -> str:
     level = " (should)" if finding.level is Level.SHOULD else ""
-    word = verdict_text.verdict_word(finding.verdict)
+    word = verdict_word(finding.verdict)
     value, limit = numbers.format_value(finding), numbers.format_finding_limits(finding)
     return f"{finding.title}{level}: {word}: {value}; limit {limit}"
 

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
-from datetime import UTC, datetime, time, timedelta
 
 from compliance.model import (
     Assessment,
@@ -14,7 +13,6 @@ from compliance.model import (
     GradedReadings,
     Level,
     Outcome,
-    Reason,
     Remark,
     Rule,
     Verdict,
@@ -26,93 +24,29 @@ from compliance.report.numbers import (
     format_requirement_limits,
     format_time,
 )
-from compliance.report.rule_text import changed_requirement, changed_words, departing
-from compliance.report.verdict_text import (
-    BASIS_WORDS,
-    DISPOSITION_WORDS,
-    accepted_sentence,
+from compliance.report.verdict import (
     applies,
-    capital,
+    count,
     deciding,
-    decision_sentence,
-    explanation,
     failing,
-    not_accepted,
     outcome_mark,
-    outcome_sentence,
-    outcome_word,
-    tally_words,
     with_uncertainty,
 )
 from compliance.report.words import cause_next_step, cause_text, cause_title, remark_text
+from compliance.report.words.en.decisions import decision_sentence, risk_sentences
+from compliance.report.words.en.grammar import capital, listed
+from compliance.report.words.en.rules import changed_requirement, changed_words, departing
+from compliance.report.words.en.verdicts import (
+    BASIS_WORDS,
+    accepted_sentence,
+    deciding_title,
+    outcome_sentence,
+    outcome_word,
+    tally_words,
+    validity,
+)
 from compliance.sheet.provenance import Fact, Group, definitions, particulars, text
-from compliance.sheet.requirement_rows import OpenItem, Row, listed, open_items, rows
-
-DAY = timedelta(days=1)
-NAMED = 3
-"""Requirements named before the rest is counted."""
-
-
-def validity(assessment: Assessment) -> str:
-    """One sentence or two, in bold below the verdict."""
-    if assessment.heading == "before":
-        return "Calibrate the slot, then measure it again."
-    if assessment.disposition is not None:
-        words = DISPOSITION_WORDS[assessment.disposition]
-        return f"{capital(words)}, by the client, until {_accepted_end(assessment)}."
-    if assessment.verdict is Outcome.NOT_COMPLIANT:
-        return _put_right(assessment)
-    if assessment.verdict is Outcome.UNDECIDED:
-        return _what_next(assessment.state)
-    if assessment.valid_until is None:
-        return "The rule sets no end of validity."
-    until = format_time(assessment.valid_until)
-    measured = assessment.state.measured
-    if measured is not None and assessment.valid_until <= measured:
-        return "No time of validity: the meter's certificate was past its date."
-    if assessment.valid_until <= assessment.assessed:
-        return f"Was valid until {until}; measure again."
-    if _certificate_ends(assessment):
-        return f"Valid until {until}, when the meter's certificate ends."
-    return f"Valid until {until}. Measure again before then, or when a setting changes."
-
-
-def _accepted_end(assessment: Assessment) -> str:
-    """The day that the client named, or what ends before it."""
-    first = min(each.until for each in assessment.deviations)
-    if assessment.valid_until == datetime.combine(first, time(), UTC) + DAY:
-        return f"the end of {format_date(first)} (UTC)"
-    ending = "the meter's certificate ends"
-    why = ending if _certificate_ends(assessment) else "the rule asks for a new measurement"
-    return (
-        f"{format_time(assessment.valid_until)}, when {why}, before the day that the client named"
-    )
-
-
-def _certificate_ends(assessment: Assessment) -> bool:
-    certificate = assessment.meter.certificate if assessment.meter else None
-    due = certificate.due if certificate else None
-    return due is not None and assessment.valid_until == datetime.combine(due, time(), UTC) + DAY
-
-
-def _put_right(assessment: Assessment) -> str:
-    if not assessment.deviations:
-        return "Put right what lies outside, then measure again."
-    left = not_accepted(assessment)
-    if not left:
-        return "What lies outside is accepted; measure what stays open, then assess again."
-    names = listed([finding.title for finding in left], NAMED)
-    return f"Accepted only in part. Put right what is not, then measure again: {names}."
-
-
-def _what_next(state: GradedReadings) -> str:
-    if state.reason is Reason.MISSING_READINGS:
-        return "Measure what is missing, then assess again."
-    if state.reason is Reason.METER:
-        return "Measure again with a meter that reaches far enough."
-    if not with_uncertainty(state):
-        return "State the meter's uncertainty in its file, then assess again."
-    return "Measure again with less uncertainty, or adjust the slot away from the limits."
+from compliance.sheet.requirement_rows import OpenItem, Row, open_items, rows
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,7 +95,7 @@ def build_front_page(assessment: Assessment) -> Front:
     state, job = assessment.state, assessment.job
     graded = {row.id: row for row in rows(state.findings, assessment.rule, assessment.deviations)}
     decision = assessment.rule.decision
-    decisive, deciding_title = deciding(state, decision)
+    decisive = deciding(state, decision)
     only_before = assessment.heading == "before"
     return Front(
         title=assessment.rule.title,
@@ -173,9 +107,9 @@ def build_front_page(assessment: Assessment) -> Front:
         validity=validity(assessment),
         tallies=_tallies(state, decision, graded),
         deciding=tuple(graded[finding.id] for finding in decisive),
-        deciding_title=deciding_title if decisive else "",
+        deciding_title=deciding_title(decisive[0], decision) if decisive else "",
         accepted=tuple(accepted_sentence(each) for each in assessment.deviations),
-        decision=explanation(state, decision),
+        decision=risk_sentences(state, decision),
         asked=tuple(_asked(assessment)),
         measured=tuple(_measured(assessment)),
         not_said=tuple(_not_said(assessment)),
@@ -209,7 +143,7 @@ def _tallies(
         if graded:
             marks = tuple(row.verdict for row in graded)
             missed = _missed(rows[row.id] for row in failing(graded, Level.SHOULD))
-            told.append(Tally(label, tally_words(graded, decision), marks, missed))
+            told.append(Tally(label, tally_words(count(graded, decision)), marks, missed))
     return tuple(told)
 
 

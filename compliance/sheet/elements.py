@@ -7,34 +7,28 @@ conditional fail. Barred ring: fail. Dotted ring: not assessed, undecided.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from compliance.model import Level, Verdict
 from compliance.pictures.canvas import INK, Ink, Pen, ellipsize, mm, wrap
 from compliance.pictures.fonts import BOLD, MONO, SANS, SERIF, width
 from compliance.report.numbers import NOT_STATED
+from compliance.report.verdict import INKS
 from compliance.sheet.pagination import Block
 from compliance.sheet.provenance import Fact
 from compliance.sheet.requirement_rows import Row
 
-INKS: Mapping[Verdict, Ink] = {
-    Verdict.PASS: INK.TEAL,
-    Verdict.CONDITIONAL_PASS: INK.OCHRE,
-    Verdict.CONDITIONAL_FAIL: INK.OCHRE,
-    Verdict.FAIL: INK.PLUM,
-    Verdict.NOT_ASSESSED: INK.GREY,
-}
-
 
 def mark_ink(verdict: Verdict) -> Ink:
     """The ink of a verdict's mark and word."""
-    return INKS[verdict]
+    ink: Ink = getattr(INK, INKS[verdict].upper())
+    return ink
 
 
 def draw_mark(pen: Pen, x: float, y: float, radius: float, verdict: Verdict) -> None:
     """The mark of `verdict` round (`x`, `y`)."""
-    ink = INKS[verdict]
+    ink = mark_ink(verdict)
     weight = max(0.7, radius * 0.22)
     ring = radius - weight / 2
     if verdict is Verdict.PASS:

@@ -10,6 +10,7 @@ from compliance.pictures.axes import Plot, key_depth, key_line
 from compliance.pictures.canvas import INK, Grid, Pen, ellipsize, mm
 from compliance.pictures.charts import plots_of
 from compliance.pictures.fonts import BOLD
+from compliance.report.words.en.grammar import joined
 from compliance.sheet.content import Content, Stage
 from compliance.sheet.elements import (
     compared_rows,
@@ -25,7 +26,7 @@ from compliance.sheet.elements import (
 from compliance.sheet.front_page import shows_all_remarks
 from compliance.sheet.pagination import Block, Columns
 from compliance.sheet.provenance import Fact
-from compliance.sheet.requirement_rows import OpenItem, joined
+from compliance.sheet.requirement_rows import OpenItem
 
 Items = tuple[Block | Columns, ...]
 

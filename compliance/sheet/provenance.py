@@ -19,8 +19,8 @@ from compliance.model import (
 )
 from compliance.quantities.catalogue import QUANTITIES
 from compliance.report.numbers import NOT_STATED, format_date, format_plain, format_time
-from compliance.report.rule_text import target_facts
-from compliance.report.verdict_text import capital
+from compliance.report.words.en.grammar import capital
+from compliance.report.words.en.rules import target_facts
 
 
 @dataclass(frozen=True, slots=True)

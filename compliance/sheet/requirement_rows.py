@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
+from compliance.grading.decide import OUTSIDE
 from compliance.model import (
     Deviation,
     Finding,
@@ -31,8 +32,11 @@ from compliance.report.numbers import (
     point_name,
     value_point,
 )
-from compliance.report.verdict_text import REASON_WORDS, applies, capital, over_words, verdict_word
+from compliance.report.verdict import applies
 from compliance.report.words import note_text, reason_text
+from compliance.report.words.en.grammar import capital, listed
+from compliance.report.words.en.rules import over_words
+from compliance.report.words.en.verdicts import REASON_WORDS, verdict_word
 
 SHOWN_POINTS = 6
 NAMED = 4
@@ -45,7 +49,6 @@ STATISTICS = {
 }
 STATED = ("recorded", "declared")
 """Quantities that are stated, not measured."""
-OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 
 
 @dataclass(frozen=True, slots=True)
@@ -263,18 +266,6 @@ def _outside(outside: Sequence[Point], finding: Finding) -> str:
         for point in outside
     ]
     return listed(told, SHOWN_POINTS)
-
-
-def listed(names: Sequence[str], most: int) -> str:
-    """At most `most` names, or one more, then how many there are besides."""
-    shown = names if len(names) <= most + 1 else names[:most]
-    rest = len(names) - len(shown)
-    return joined(shown) + (f" and {rest} more" if rest else "")
-
-
-def joined(names: Sequence[str]) -> str:
-    """Names in a row; semicolons between those that have commas themselves."""
-    return ("; " if any("," in name for name in names) else ", ").join(names)
 
 
 def open_items(findings: Iterable[Finding]) -> tuple[OpenItem, ...]:

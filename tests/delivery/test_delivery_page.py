@@ -13,7 +13,8 @@ from helpers.demo_slots import DEMO, assessed
 from compliance.delivery.contents import bag_info
 from compliance.delivery.page import render_page
 from compliance.model import Assessment
-from compliance.report.verdict_text import deciding, left_open, shall_of, tally_words
+from compliance.report.verdict import count, deciding, left_open, shall_of
+from compliance.report.words.en.verdicts import tally_words
 
 
 @pytest.fixture
@@ -35,8 +36,10 @@ def test_what_is_left_open_is_not_called_met(guarded: Assessment) -> None:
     left = [row for row in shall if left_open(row, decision)]
     assert len(left) == 4
     assert f"5 of {len(shall)} requirements met, 4 left open." in told
-    assert tally_words(shall, decision) == "5 of 9 met, 4 left open"  # as page 1 of the sheet
-    for row in deciding(guarded.state, decision)[0]:
+    assert (
+        tally_words(count(shall, decision)) == "5 of 9 met, 4 left open"
+    )  # as page 1 of the sheet
+    for row in deciding(guarded.state, decision):
         line = next(line for line in told.splitlines() if line.startswith(f"{row.title}: "))
         assert row.probability is not None
         assert line.endswith(f"p\u00a0=\u00a0{row.probability:.3f}")

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from typing import Literal
 
-from compliance.model import Change, Decision, PatchSet, Requirement, Rule, Target
+from compliance.model import Change, Decision, Over, PatchSet, Requirement, Rule, Target
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS
 from compliance.report.numbers import format_plain, format_requirement_limits
-from compliance.report.verdict_text import over_words
+from compliance.report.words.en.grammar import counted
 
 CURVES = {
     "bt1886": "BT.1886",
@@ -60,6 +61,13 @@ def _points(points: Iterable[tuple[float, float]]) -> str:
     return "; ".join(f"{format_plain(x)} {format_plain(y)}" for x, y in points)
 
 
+def shown_words(along: Literal["window", "seconds"], size: str) -> str:
+    """Where or when a patch was read: at a window of `size` % of the screen, or after `size` s."""
+    if along == "window":
+        return f"at {size}\u00a0% of the screen"
+    return "at once" if size == "0" else f"after {size}\u00a0s"
+
+
 def set_words(patch_set: PatchSet) -> str:
     """What a set of patches is made of, e.g. `21 neutral steps from 0 to 100 %`."""
     kind, of = patch_set.kind, patch_set.of or "white"
@@ -88,6 +96,48 @@ def set_words(patch_set: PatchSet) -> str:
 
 
 # ---------------------------------------------------------------- requirements
+
+
+def over_words(over: Over | None, sets: Mapping[str, PatchSet] | None = None) -> str:
+    """Which patches a requirement is about, in short words; empty where roles are fixed.
+
+    With `sets`, those of the rule, a set whose name tells nothing is told by what it is of.
+    """
+    if over is None:
+        return ""
+    parts = [", ".join(_set_words(name, (sets or {}).get(name)) for name in over.patches)]
+    if over.signal is not None:
+        low, high = (format_plain(100 * end) for end in over.signal)
+        parts.append(f"signal {low} to {high}\u00a0%")
+    if over.target is not None:
+        low, high = (format_plain(end) for end in over.target)
+        parts.append(f"target {low} to {high}\u00a0cd/m²")
+    if over.position:
+        parts.append("at " + ", ".join(over.position))
+    if over.window:
+        parts.append("window " + ", ".join(format_plain(size) for size in over.window) + "\u00a0%")
+    if over.pattern:
+        parts.append(over.pattern)
+    if over.seconds:
+        parts.append("after " + ", ".join(format_plain(time) for time in over.seconds) + "\u00a0s")
+    if over.only:
+        parts.append("only " + ", ".join(over.only))
+    if over.exclude:
+        parts.append("except " + ", ".join(over.exclude))
+    return "; ".join(parts)
+
+
+def _set_words(name: str, patch_set: PatchSet | None) -> str:
+    if patch_set is None:
+        return name
+    of, kind = patch_set.of or "white", patch_set.kind
+    if kind == "repeats":
+        return f"{of} read again"
+    if kind == "positions":
+        return f"{of} over the screen"
+    if kind == "windows":
+        return f"{of} in several windows"
+    return "saturations" if kind == "saturations" else name.replace("-", " ")
 
 
 def requirement_unit(requirement: Requirement) -> str:
@@ -193,5 +243,5 @@ def departures_sentence(rule: Rule) -> str:
     told = departing(rule)
     if not told:
         return ""
-    count = "1 point" if len(told) == 1 else f"{len(told)} points"
-    return f"House rule {rule.id} departs from {rule.extends} in {count}: {'; '.join(told)}."
+    points = counted(len(told), "point")
+    return f"House rule {rule.id} departs from {rule.extends} in {points}: {'; '.join(told)}."

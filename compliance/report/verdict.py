@@ -1,0 +1,137 @@
+"""What a verdict rests on: its mark, the findings that decide it, and how many are met."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from compliance.grading.decide import OUTSIDE
+from compliance.model import (
+    Assessment,
+    Decision,
+    Finding,
+    GradedReadings,
+    Level,
+    Outcome,
+    Reason,
+    Verdict,
+)
+from compliance.quantities.catalogue import QUANTITIES
+
+INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
+INKS: Mapping[Verdict, str] = {
+    Verdict.PASS: "teal",
+    Verdict.CONDITIONAL_PASS: "ochre",
+    Verdict.CONDITIONAL_FAIL: "ochre",
+    Verdict.FAIL: "plum",
+    Verdict.NOT_ASSESSED: "grey",
+}
+"""Names of the inks of mark and word; every paper has its own shade, and its own drawing of the
+mark: filled disc, disc filled on the left, on the right, barred ring, dotted ring."""
+
+
+def outcome_mark(verdict: Outcome, conditional: bool) -> Verdict:
+    """The mark that an assessment's verdict is shown with."""
+    if verdict is Outcome.COMPLIANT:
+        return Verdict.CONDITIONAL_PASS if conditional else Verdict.PASS
+    if verdict is Outcome.NOT_COMPLIANT:
+        return Verdict.CONDITIONAL_FAIL if conditional else Verdict.FAIL
+    return Verdict.NOT_ASSESSED
+
+
+# ---------------------------------------------------------------- which findings
+
+
+def applies(finding: Finding) -> bool:
+    """Whether the requirement is for this kind of display at all."""
+    return finding.reason is not Reason.NOT_APPLICABLE
+
+
+def shall_of(state: GradedReadings) -> tuple[Finding, ...]:
+    """The findings that decide a verdict."""
+    return tuple(row for row in state.findings if row.level is Level.SHALL and applies(row))
+
+
+def failing(findings: Iterable[Finding], level: Level = Level.SHALL) -> tuple[Finding, ...]:
+    """The findings of one level that lie outside their limits."""
+    return tuple(row for row in findings if row.level is level and row.verdict in OUTSIDE)
+
+
+def with_uncertainty(state: GradedReadings) -> bool:
+    """Whether any finding was decided with a probability."""
+    return any(finding.probability is not None for finding in state.findings)
+
+
+def uncertainty_unknown(finding: Finding) -> bool:
+    """Whether a value was measured and judged without knowing its uncertainty."""
+    stated = QUANTITIES[finding.quantity].values == "stated"
+    judged = finding.verdict is not Verdict.NOT_ASSESSED
+    return judged and finding.probability is None and not stated
+
+
+def left_open(finding: Finding, decision: Decision) -> bool:
+    """Whether a value inside its limits is not accepted, because nothing proves it."""
+    if decision.acceptance != "guarded" or finding.verdict not in INSIDE:
+        return False
+    return finding.verdict is Verdict.CONDITIONAL_PASS or uncertainty_unknown(finding)
+
+
+def deciding(state: GradedReadings, decision: Decision) -> tuple[Finding, ...]:
+    """The findings that make the verdict what it is; none if all are met.
+
+    Those outside and not assessed come in the rule's order, the others least sure first.
+    """
+    shall = shall_of(state)
+    outside = failing(shall)
+    if outside:
+        return outside
+    if state.verdict is Outcome.UNDECIDED and state.reason is not Reason.UNCERTAINTY:
+        return tuple(row for row in shall if row.verdict is Verdict.NOT_ASSESSED)
+    unproven = _least_sure_first(row for row in shall if left_open(row, decision))
+    near = (row for row in shall if row.verdict is Verdict.CONDITIONAL_PASS)
+    return unproven or _least_sure_first(near)
+
+
+def _least_sure_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
+    def sureness(finding: Finding) -> float:
+        return 2.0 if finding.probability is None else finding.probability
+
+    return tuple(sorted(findings, key=sureness))
+
+
+def not_accepted(assessment: Assessment) -> tuple[Finding, ...]:
+    """What lies outside its limits and decides, and is not accepted."""
+    accepted = {deviation.requirement for deviation in assessment.deviations}
+    outside = failing(assessment.state.findings)
+    return tuple(finding for finding in outside if finding.id not in accepted)
+
+
+# ---------------------------------------------------------------- how many
+
+
+@dataclass(frozen=True, slots=True)
+class Counts:
+    """How many of some findings came out how."""
+
+    total: int
+    met: int
+    conditional: int
+    """Inside their limits, which the measurement uncertainty reaches across."""
+    left_open: int
+    outside: int
+    not_assessed: int
+
+
+def count(findings: Iterable[Finding], decision: Decision) -> Counts:
+    """Findings counted by what became of them under a rule of acceptance."""
+    counted = tuple(findings)
+    verdicts = [finding.verdict for finding in counted]
+    unproven = sum(left_open(finding, decision) for finding in counted)
+    return Counts(
+        total=len(counted),
+        met=sum(map(verdicts.count, INSIDE)) - unproven,
+        conditional=verdicts.count(Verdict.CONDITIONAL_PASS),
+        left_open=unproven,
+        outside=sum(map(verdicts.count, OUTSIDE)),
+        not_assessed=verdicts.count(Verdict.NOT_ASSESSED),
+    )

@@ -1,0 +1,169 @@
+"""How values are accepted, and the risk it leaves, in words.
+
+The risks are those of ILAC-G8:09/2019, 4 and 5, and JCGM 106:2012, 8.3: for one value
+taken alone, with a flat prior.
+"""
+
+from __future__ import annotations
+
+import math
+from statistics import NormalDist
+
+from compliance.model import Decision, Finding, GradedReadings, Outcome, Reason
+from compliance.report.numbers import format_plain
+from compliance.report.verdict import (
+    INSIDE,
+    deciding,
+    failing,
+    shall_of,
+    uncertainty_unknown,
+    with_uncertainty,
+)
+
+WITHOUT_UNCERTAINTY = "All values were judged without measurement uncertainty."
+P_MISSING = "Where p is missing, the measurement uncertainty is not known."
+
+
+def risk_words(decision: Decision) -> tuple[str, str]:
+    """The guard band in standard uncertainties, and the risk it leaves in per cent, as print."""
+    factor = f"{NormalDist().inv_cdf(decision.confidence):.2f}\u00a0u"
+    return factor, f"{format_plain(round(100 * (1 - decision.confidence), 6))}\u00a0%"
+
+
+# ---------------------------------------------------------------- in short, for these values
+
+
+def risk_sentences(state: GradedReadings, decision: Decision) -> tuple[str, ...]:
+    """How it was decided, what that comes to here, and what the risk is about."""
+    factor, risk = risk_words(decision)
+    if decision.acceptance == "guarded":
+        rule = (
+            f"Guarded acceptance: a value is accepted only when it lies inside its limits by a "
+            f"guard band of {factor}, u being its standard uncertainty; the risk of accepting it "
+            f"wrongly is then at most {risk}."
+        )
+    else:
+        rule = (
+            "Simple acceptance: a value is accepted when it lies inside its limits as measured, "
+            "however near; the risk of accepting one wrongly is up to 50\u00a0%."
+        )
+    alone = "Each risk is that of one value taken alone: nothing is said of all values together"
+    if with_uncertainty(state):
+        alone += ", and the joint probabilities printed further on decide nothing"
+    return rule, _consequence(state, decision), f"{alone}."
+
+
+def _consequence(state: GradedReadings, decision: Decision) -> str:
+    """What the rule of acceptance comes to for these findings."""
+    uncertain = with_uncertainty(state)
+    if state.verdict is Outcome.UNDECIDED and state.reason is not Reason.UNCERTAINTY:
+        why = "that the meter cannot tell" if state.reason is Reason.METER else "without readings"
+        return (
+            f"A requirement {why} is neither met nor missed, and as long as one is open, so is "
+            f"the whole."
+        )
+    if state.verdict is Outcome.NOT_COMPLIANT:
+        return _rejected(failing(shall_of(state)), uncertain)
+    if state.verdict is Outcome.UNDECIDED:
+        return _open(deciding(state, decision), decision)
+    return _accepted(state, decision) if uncertain else WITHOUT_UNCERTAINTY
+
+
+def _rejected(outside: tuple[Finding, ...], uncertain: bool) -> str:
+    parts = ["A value outside its limits is never accepted."]
+    if not uncertain:
+        parts.append(WITHOUT_UNCERTAINTY)
+    elif any(finding.probability is not None for finding in outside):
+        parts.append(
+            "p is the probability that the true value lies inside after all, and so the risk of "
+            "rejecting it wrongly."
+        )
+    if uncertain and any(map(uncertainty_unknown, outside)):
+        parts.append(P_MISSING)
+    return " ".join(parts)
+
+
+def _open(findings: tuple[Finding, ...], decision: Decision) -> str:
+    unknown = sum(map(uncertainty_unknown, findings))
+    if unknown == len(findings):
+        was, met = ("It was", "it is") if len(findings) == 1 else ("They were", "they are")
+        return (
+            f"{was} judged without measurement uncertainty, and so cannot be accepted in this "
+            f"way: inside as measured, which shows neither that {met} met nor that {met} missed."
+        )
+    confidence = f"{format_plain(100 * decision.confidence)}\u00a0%"
+    proof = (
+        f"What is left open lies inside as measured, but not by that much: p, the probability that "
+        f"the true value lies inside too, is less than the {confidence} asked for. It is neither "
+        f"shown to be met nor shown to be missed."
+    )
+    return f"{proof} {P_MISSING}" if unknown else proof
+
+
+def _accepted(state: GradedReadings, decision: Decision) -> str:
+    """Of a compliant slot whose values were judged with uncertainty."""
+    if decision.acceptance == "guarded":
+        return "Every value that was measured does so here."
+    factor, risk = risk_words(decision)
+    shall = shall_of(state)
+    sure = [p for row in shall if (p := row.probability) is not None and row.verdict in INSIDE]
+    near = [p for p in sure if p < decision.confidence]
+    parts = []
+    if near:
+        most = math.ceil(round(100 * (1 - min(near)), 6))
+        parts.append(
+            f"p is the probability that the true value lies inside too; the rest is the risk, here "
+            f"at most {most}\u00a0%."
+        )
+    if len(near) < len(sure):
+        subject = "The other values keep" if near else "Here the values keep"
+        parts.append(
+            f"{subject} a guard band of at least {factor} (u: standard uncertainty), at a risk of "
+            f"at most {risk} each."
+        )
+    unknown = sum(map(uncertainty_unknown, shall))
+    if unknown:
+        which = "one value" if unknown == 1 else f"{unknown} values"
+        parts.append(f"Of {which} the uncertainty is not known.")
+    return " ".join(parts)
+
+
+# ---------------------------------------------------------------- in full
+
+TOGETHER = (
+    "This is no statement about all values together: where several patches are judged, the "
+    "joint probability is printed for the reader, and decides nothing."
+)
+
+
+def decision_sentence(decision: Decision, uncertain: bool) -> str:
+    """The decision rule in words (ILAC-G8:09/2019, JCGM 106:2012).
+
+    `uncertain` says whether the measurement uncertainty was evaluated at all.
+    """
+    factor, risk = risk_words(decision)
+    if decision.acceptance == "guarded":
+        rule = (
+            f"Guarded acceptance: a value counts as met when it lies inside its limit by a guard "
+            f"band of {factor}, u being its standard uncertainty; the risk of wrongly "
+            f"accepting it is then at most {risk}, for each value taken alone and with a "
+            f"flat prior."
+        )
+        unknown = (
+            "The values were judged without measurement uncertainty, so that none of those "
+            "measured can be accepted in this way."
+        )
+        return f"{rule} {TOGETHER if uncertain else unknown}"
+    if not uncertain:
+        return (
+            "Simple acceptance (guard band 0): each value is compared with its limit as measured, "
+            "without measurement uncertainty. For a value near its limit the risk of wrongly "
+            "accepting it is up to 50\u00a0%, for each value taken alone."
+        )
+    return (
+        f"Simple acceptance (guard band 0): a value inside its limit is accepted, and the risk of "
+        f"wrongly accepting one near it is up to 50\u00a0%. It is called pass only when it lies "
+        f"inside by {factor}, u being its standard uncertainty, so that the risk is at most "
+        f"{risk}, for each value taken alone and with a flat prior; conditional pass else. "
+        f"{TOGETHER}"
+    )
