@@ -31,7 +31,7 @@ from compliance.cli._text import COLUMNS, Style, columns, pad, wrap
 from compliance.documents import finding_of
 from compliance.errors import DeviationError, Problem, UsageError
 from compliance.model import Outcome, Reason
-from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.catalogue import is_stated
 from compliance.report.numbers import (
     format_finding_limits,
     format_number,
@@ -78,11 +78,13 @@ def explanation(document: Document, file: str) -> dict[str, Any]:
             "revision": document["rule"]["revision"],
             "verdict": document["verdict"],
             "conditional": document["conditional"],
-            "outside": [_named(one) for one in _outside(document) if not _stated(one)],
+            "outside": [
+                _named(one) for one in _outside(document) if not is_stated(one["quantity"])
+            ],
             "stated": [
                 {**_named(one), "value": format_value(row), "limits": format_finding_limits(row)}
                 for one in _outside(document)
-                if _stated(one)
+                if is_stated(one["quantity"])
                 for row in [finding_of(one)]
             ],
             "open": [
@@ -124,11 +126,6 @@ def _named(finding: Document) -> dict[str, Any]:
 
 def _outside(document: Document) -> list[Document]:
     return [one for one in document["findings"] if one["verdict"] in OUTSIDE]
-
-
-def _stated(finding: Document) -> bool:
-    """Whether a value is a field of the job, which no reading explains."""
-    return QUANTITIES[finding["quantity"]].values == "stated"
 
 
 # ---------------------------------------------------------------- lines

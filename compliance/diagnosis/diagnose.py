@@ -44,6 +44,7 @@ from compliance.diagnosis.session_faults import (
 from compliance.grading.decide import OUTSIDE
 from compliance.grading.match import MatchedReadings
 from compliance.model import Cause, Finding, Readings, Requirement, Triple
+from compliance.quantities.catalogue import QUANTITIES
 
 
 class Row(NamedTuple):
@@ -138,11 +139,7 @@ def _bears(
         return _matters(suspect.rests_on, case, failed)
     if isinstance(suspect.rests_on, Counterfactual):
         return explains_failure(suspect.rests_on, missed, case)
-    return any(one.quantity not in OF_THE_PANEL for one in failed)
-
-
-OF_THE_PANEL = ("non-uniformity", "stability", "relative-luminance", "recorded", "declared")
-"""Quantities that loading a calibration does not change."""
+    return any(QUANTITIES[one.quantity].calibrated for one in failed)
 
 
 def _matters(limiter: Limiter, case: MatchedReadings, failed: Sequence[Finding]) -> bool:

@@ -12,15 +12,15 @@ from compliance.errors import Problem, RuleError
 from compliance.grading.match import MatchedReadings, SelectedPatch
 from compliance.grading.patch_roles import PatchRoles, by_time, needs_black, needs_white
 from compliance.model import Finding, Limits, NotJudged, Point, Requirement, Value, Verdict
-from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, Quantity
-from compliance.quantities.measured import COMPUTE, NOWHERE, Measured, Options, Roles
+from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, Quantity, values_at
+from compliance.quantities.measured import NOWHERE, Measured, Options, Roles
 
 
 def finding(requirement: Requirement, verdict: Verdict, **fields: object) -> Finding:
     """A finding of a requirement with what every finding carries filled in."""
     quantity = QUANTITIES[requirement.quantity]
     unit = quantity.unit
-    if requirement.quantity == "recorded" and requirement.field:
+    if requirement.field:
         unit = RECORDED_FIELDS[requirement.field][0]
     fields.setdefault("limits", requirement.limits)
     return Finding(
@@ -106,7 +106,6 @@ def target_luminances(
     return found
 
 
-CONTRASTS = ("contrast", "checkerboard-contrast")
 BLACK_DECIDES = "the black is below what the meter can tell, and decides this value"
 
 Array = NDArray[np.float64]
@@ -125,7 +124,7 @@ def options_of(requirement: Requirement) -> Options:
 
 def values_of(requirement: Requirement, view: Measured, roles: Roles) -> Array:
     """(..., n) or (..., n, 2) values of a requirement's quantity."""
-    return COMPUTE[requirement.quantity](view, roles, options_of(requirement))
+    return values_at(QUANTITIES[requirement.quantity], view, roles, options_of(requirement))
 
 
 def roles_of(chosen: Sequence[SelectedPatch]) -> Roles:
@@ -144,7 +143,7 @@ def reason_not_judged(requirement: Requirement, case: MatchedReadings, index: in
     patches = case.patches
     if patches.beyond[index]:
         return "code beyond nominal black or white"
-    if quantity.target and patches.above[index] and quantity.name != "clipping-level":
+    if quantity.target and patches.above[index] and not quantity.picks_target:
         return "code above the target's peak"
     if quantity.target and patches.unreachable[index]:
         return "code outside the target's primaries"
@@ -198,7 +197,7 @@ def is_zero_by_construction(requirement: Requirement, case: MatchedReadings, ind
         return bool(is_white)
     if requirement.statistic == "each" and _is_own_reference(requirement, case, index):
         return True
-    if requirement.quantity != "luminance-error":
+    if not QUANTITIES[requirement.quantity].anchored:
         return False
     measured_black = bool(np.isnan(view.model.black_luminance))
     is_black = view.black[index] == index and not view.model.blackless and measured_black
@@ -211,7 +210,7 @@ def _is_own_reference(requirement: Requirement, case: MatchedReadings, index: in
     view = case.view
     if requirement.reference == "centre":
         return bool(view.centre[index] == index)
-    if requirement.quantity != "relative-luminance":
+    if QUANTITIES[requirement.quantity].compares != "centre":
         return False
     return bool((view.start if by_time(requirement) else view.centre)[index] == index)
 
@@ -224,7 +223,8 @@ def reason_below_meter(
     It may be anything from 0 to `lowest`; where the limits hold for all of that,
     or for none of it, it can.
     """
-    if requirement.quantity != "luminance" or isinstance(value, tuple) or value >= case.lowest:
+    reading = QUANTITIES[requirement.quantity].reading
+    if not reading or isinstance(value, tuple) or value >= case.lowest:
         return None
     low = -math.inf if limits.minimum is None else limits.minimum
     high = math.inf if limits.maximum is None else limits.maximum
@@ -239,7 +239,7 @@ def reason_black_zero(
     requirement: Requirement, case: MatchedReadings, parts: PatchRoles
 ) -> str | None:
     """Why a contrast over a black that reads 0 or less cannot be judged."""
-    if requirement.quantity not in CONTRASTS:
+    if not QUANTITIES[requirement.quantity].ratio:
         return None
     black = float(case.view.luminance(parts.roles.part["black"]).mean())
     return None if black > 0 else f"black reads {black:.3g} cd/m², no contrast can be formed"
@@ -247,7 +247,7 @@ def reason_black_zero(
 
 def contrast_is_bound(requirement: Requirement, case: MatchedReadings, parts: PatchRoles) -> bool:
     """Whether a contrast rests on a black that the meter cannot tell from dark."""
-    if requirement.quantity not in CONTRASTS or case.lowest == 0:
+    if not QUANTITIES[requirement.quantity].ratio or case.lowest == 0:
         return False
     return bool(case.view.luminance(parts.roles.part["black"]).mean() < case.lowest)
 

@@ -17,8 +17,8 @@ from compliance.grading.match import MatchedReadings, SelectedPatch
 from compliance.grading.patch_roles import PatchRoles, select_roles
 from compliance.grading.samples import Graded, SampledQuantity, decided_by_points
 from compliance.model import Finding, Limits, Point, Reason, Requirement, Value, Verdict
-from compliance.quantities.catalogue import QUANTITIES, Quantity
-from compliance.quantities.measured import FIX_EXTREMES, Measured, Roles, between
+from compliance.quantities.catalogue import QUANTITIES, Quantity, differences
+from compliance.quantities.measured import Measured, Roles
 
 KIND = "the display's technology (display.technology in the job)"
 """What is missing where the kind of display is not known."""
@@ -45,12 +45,9 @@ def not_applicable_finding(requirement: Requirement, case: MatchedReadings) -> F
 
 def grade_declared(requirement: Requirement, quantity: Quantity, case: MatchedReadings) -> Finding:
     """A condition that the job records or the facility declares."""
-    if requirement.quantity == "recorded":
-        name = requirement.field or ""
-        value = case.stated.recorded.get(name)
-    else:
-        name = requirement.declaration or ""
-        value = case.stated.declared.get(name)
+    name = requirement.field or requirement.declaration or ""
+    stated = case.stated.recorded if requirement.field else case.stated.declared
+    value = stated.get(name)
     limits = requirement.limits
     if value is None or limits is None:
         return finding(
@@ -202,18 +199,18 @@ def _summary(
     if requirement.statistic == "spread":
         high, low = int(first.argmax()), int(first.argmin())
         return lambda view: np.asarray(values(view)[..., high] - values(view)[..., low])
-    return _farthest(requirement, measured, roles)
+    return _farthest(requirement, quantity, measured, roles)
 
 
 def _farthest(
-    requirement: Requirement, measured: Measured, roles: Roles
+    requirement: Requirement, quantity: Quantity, measured: Measured, roles: Roles
 ) -> Callable[[Measured], Array]:
     """The largest difference between any two patches, of the pair that shows it."""
     options = eligibility.options_of(requirement)
     pairs = np.array(list(combinations(roles.over, 2)), dtype=np.int64)
-    apart = between(requirement.quantity, measured, pairs[:, 0], pairs[:, 1], options)
-    one, two = pairs[int(apart.argmax())][:, None]
-    return lambda view: np.asarray(between(requirement.quantity, view, one, two, options)[..., 0])
+    apart = differences(quantity, measured, pairs[:, 0], pairs[:, 1], options)
+    first, second = pairs[int(apart.argmax())][:, None]
+    return lambda view: np.asarray(differences(quantity, view, first, second, options)[..., 0])
 
 
 # ------------------------------------------------------------ whole quantities
@@ -234,8 +231,8 @@ def grade_aggregate(
     if nothing is not None and not bound:
         return Graded(requirement, _unfit(requirement, nothing, shown))
     roles = parts.roles
-    if requirement.quantity in FIX_EXTREMES:
-        roles = FIX_EXTREMES[requirement.quantity](case.view, roles)
+    if quantity.extreme is not None:
+        roles = quantity.extreme.settle(case.view, roles)
     question = _whole_question(requirement, quantity, limits, roles, case if bound else None)
     patches = tuple(one.index for one in judged)
     value = float(question.values(case.view)[..., 0])
@@ -250,7 +247,7 @@ def grade_aggregate(
         return Graded(requirement, _unfit(requirement, why, shown))
     verdict = statement(inside(value, limits), None, case.rule.decision.confidence)
     decided = finding(requirement, verdict, value=value, **shown)
-    single = requirement.quantity == "stability"
+    single = quantity.compares == "repeats"
     return Graded(requirement, decided, question, patches, single_readings=single)
 
 
@@ -281,7 +278,7 @@ def _whole_question(
     bound: MatchedReadings | None,
 ) -> SampledQuantity:
     """Values of a whole; a contrast is tested without a division, Yw − c·Yk ≥ 0."""
-    if requirement.quantity not in eligibility.CONTRASTS:
+    if not quantity.ratio:
         return SampledQuantity(
             values=lambda view: eligibility.values_of(requirement, view, roles),
             limits=(limits,),

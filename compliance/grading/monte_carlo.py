@@ -14,37 +14,8 @@ from compliance.grading.measurement_model import Draws
 from compliance.grading.patch_roles import needs_black, needs_white
 from compliance.grading.samples import Graded, SampleCounts, apply_samples, nearest_of
 from compliance.model import Finding, Requirement, Uncertainty
+from compliance.quantities.catalogue import QUANTITIES
 from compliance.quantities.measured import NOWHERE
-
-OF_LUMINANCE = (
-    "luminance",
-    "luminance-error",
-    "relative-luminance",
-    "non-uniformity",
-    "contrast",
-    "checkerboard-contrast",
-    "fitted-exponent",
-    "additivity",
-    "monotonicity",
-    "slope-monotonicity",
-    "clipping-level",
-    "stability",
-)
-"""Quantities that need no chromaticity."""
-
-COMPARING = (
-    "relative-luminance",
-    "non-uniformity",
-    "contrast",
-    "checkerboard-contrast",
-    "fitted-exponent",
-    "gamut-coverage",
-    "additivity",
-    "monotonicity",
-    "slope-monotonicity",
-    "stability",
-)
-"""Quantities that compare readings with each other whatever the target."""
 
 
 def white_spread(
@@ -104,7 +75,7 @@ def _tallies(grades: Sequence[Graded], draws: Draws) -> list[list[SampleCounts]]
     tallies: list[list[SampleCounts]] = []
     for graded in grades:
         many = () if graded.question is None else draws.correlations
-        if graded.requirement.quantity in OF_LUMINANCE:
+        if not QUANTITIES[graded.requirement.quantity].chromatic:
             many = many[:1]
         tallies.append([_tally(graded) for _ in many])
     if not any(tallies):
@@ -143,7 +114,7 @@ def _tally(graded: Graded) -> SampleCounts:
 def _known(graded: Graded, draws: Draws) -> bool:
     """Whether the meter's file says all that the probability of a finding rests on."""
     requirement, case = graded.requirement, draws.case
-    chromatic = requirement.quantity not in OF_LUMINANCE
+    chromatic = QUANTITIES[requirement.quantity].chromatic
     if chromatic and not draws.chromatic:
         return False
     if not compares(requirement, case):
@@ -161,7 +132,7 @@ def compares(requirement: Requirement, case: MatchedReadings) -> bool:
     that the readings share cancels in it.
     """
     return (
-        requirement.quantity in COMPARING
+        QUANTITIES[requirement.quantity].comparing
         or requirement.statistic in ("spread", "pairwise")
         or requirement.reference != "target"
         or needs_white(requirement, case)
@@ -180,6 +151,6 @@ def _involved(graded: Graded, case: MatchedReadings) -> list[int]:
         others += [int(view.black[index]) for index in own]
     if graded.requirement.reference == "centre":
         others += [int(view.centre[index]) for index in own]
-    if graded.requirement.quantity == "relative-luminance":
+    if QUANTITIES[graded.requirement.quantity].compares == "centre":
         others += [int(index) for index in (*view.centre[own], *view.start[own])]
     return [index for index in {*own, *others} if index != NOWHERE]

@@ -13,11 +13,8 @@ from compliance.grading.match import MatchedReadings, SelectedPatch
 from compliance.grading.patches import PlannedPatch, default_pattern
 from compliance.model import PatchSet, Requirement
 from compliance.quantities.catalogue import QUANTITIES
-from compliance.quantities.measured import LEAST_PATCHES, NOWHERE, Index, Roles
+from compliance.quantities.measured import NOWHERE, Index, Roles
 
-ALONG_A_SET = ("monotonicity", "slope-monotonicity", "clipping-level", "fitted-exponent")
-ONE_WINDOW = (*ALONG_A_SET, "non-uniformity")
-"""Quantities that compare patches of a set with each other: at one window and pattern."""
 EVERY_NEUTRAL = ("each", "spread", "pairwise")
 RGB = ("red", "green", "blue")
 
@@ -32,33 +29,32 @@ class PatchRoles(NamedTuple):
 
 
 def select_roles(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
-    """Find the patches of a requirement that takes readings; see `quantities.table` for roles."""
-    name = requirement.quantity
-    if name == "contrast":
+    """Find the patches of a requirement that takes readings; see `quantities.catalogue`."""
+    quantity = QUANTITIES[requirement.quantity]
+    if quantity.ratio and quantity.pattern is not None:
+        return _fields(requirement, case, quantity.pattern)
+    if quantity.ratio:
         return _contrast(requirement, case)
-    if name == "checkerboard-contrast":
-        return _checkerboard(requirement, case)
-    if name in ("gamut-coverage", "additivity"):
+    if quantity.hues:
         return _hues(requirement, case)
     over = requirement.over
     if over is None:
         raise RuleError(
             Problem(case.rule.id, "the quantity needs patches", field=requirement.id + ".over")
         )
-    point = QUANTITIES[name].values == "point"
-    every = point and requirement.statistic in EVERY_NEUTRAL
+    every = quantity.values == "point" and requirement.statistic in EVERY_NEUTRAL
     selection = case.matcher.select(over, all_neutrals=every)
     missing = list(selection.missing)
     chosen = _with_company(requirement, case, selection.chosen, missing)
-    if name in ALONG_A_SET:
+    if quantity.compares == "steps":
         chosen = tuple(sorted(chosen, key=lambda one: case.patches.level[one.index]))
-    if name in ONE_WINDOW:
+    if quantity.one_window:
         _check_one_window(requirement, case, chosen)
     indices = _indices(chosen)
-    if name == "stability":
+    if quantity.compares == "repeats":
         indices = _readings_of(requirement, case, chosen)
-    if len(indices) < LEAST_PATCHES.get(name, 1) and not missing:
-        missing.append(f"{LEAST_PATCHES.get(name, 1)} readings at least")
+    if len(indices) < quantity.fewest and not missing:
+        missing.append(f"{quantity.fewest} readings at least")
     return PatchRoles(chosen, Roles(indices, {}), tuple(missing))
 
 
@@ -70,7 +66,7 @@ def _check_one_window(
     requirement: Requirement, case: MatchedReadings, chosen: Sequence[SelectedPatch]
 ) -> None:
     shown = {case.patches.stimulus[one.index] for one in chosen}
-    along = requirement.quantity in ALONG_A_SET
+    along = QUANTITIES[requirement.quantity].compares == "steps"
     places = {
         (one.window, one.pattern, one.seconds, one.position if along else "") for one in shown
     }
@@ -92,7 +88,7 @@ def _readings_of(
         raise RuleError(
             Problem(
                 case.rule.id,
-                "stability is taken of one repeated patch; name a set of repeats",
+                f"{requirement.quantity} is taken of one repeated patch; name a set of repeats",
                 field=f"requirements.{requirement.id}.over",
             )
         )
@@ -114,7 +110,7 @@ def _with_company(
             absent.append(_at_window(case, one.index, "white"))
         if needs_black(requirement, case) and view.black[one.index] == NOWHERE:
             absent.append("black")
-        if requirement.quantity == "relative-luminance":
+        if QUANTITIES[requirement.quantity].compares == "centre":
             if by_time(requirement) and view.start[one.index] == NOWHERE:
                 absent.append(f"{one.name} at 0 s")
             if not by_time(requirement) and view.centre[one.index] == NOWHERE:
@@ -144,13 +140,15 @@ def _at_window(case: MatchedReadings, index: int, name: str) -> str:
 
 def needs_white(requirement: Requirement, case: MatchedReadings) -> bool:
     """Whether the measured white of the same window takes part."""
-    name = requirement.quantity
-    if name == "gamut-coverage":
-        return False
-    if requirement.reference == "white" or name in ("delta-uv-star", "fitted-exponent"):
+    if requirement.reference == "white" or "white" in QUANTITIES[requirement.quantity].company:
         return True
-    leans = QUANTITIES[name].target and requirement.reference == "target"
-    return leans and case.plan.model.relative
+    return _needs_light_of_target(requirement) and case.plan.model.relative
+
+
+def _needs_light_of_target(requirement: Requirement) -> bool:
+    """Whether the target fitted to the readings takes part."""
+    target = QUANTITIES[requirement.quantity].target
+    return target == "light" or (target == "chromaticity" and requirement.reference == "target")
 
 
 def needs_black(requirement: Requirement, case: MatchedReadings) -> bool:
@@ -158,13 +156,11 @@ def needs_black(requirement: Requirement, case: MatchedReadings) -> bool:
     model = case.plan.model
     if requirement.above_black:
         return True
-    if requirement.quantity == "gamut-coverage":
+    if model.blackless:
         return False
-    if requirement.quantity == "fitted-exponent":
-        return not model.blackless
-    leans = QUANTITIES[requirement.quantity].target and requirement.reference == "target"
-    leans = leans or requirement.quantity.startswith("delta-")
-    return leans and not model.blackless and bool(np.isnan(model.black_luminance))
+    if "black" in QUANTITIES[requirement.quantity].company:
+        return True
+    return _needs_light_of_target(requirement) and bool(np.isnan(model.black_luminance))
 
 
 # ------------------------------------------------------------ fixed roles
@@ -201,8 +197,8 @@ def _contrast(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
     return PatchRoles(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
 
 
-def _checkerboard(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
-    """Fields of a checkerboard, at the places that `over` names or all; both colours are needed."""
+def _fields(requirement: Requirement, case: MatchedReadings, pattern: str) -> PatchRoles:
+    """Fields of a pattern, at the places that `over` names or all; both colours are needed."""
     over = requirement.over
     positions = over.position if over else None
     windows = over.window if over else None
@@ -210,11 +206,11 @@ def _checkerboard(requirement: Requirement, case: MatchedReadings) -> PatchRoles
     chosen: list[SelectedPatch] = []
     missing = []
     for name in ("white", "black"):
-        planned = replace(case.plan.patches(name)[0], pattern="checkerboard")
+        planned = replace(case.plan.patches(name)[0], pattern=pattern)
         found = [
             index
             for index, stimulus in enumerate(case.patches.stimulus)
-            if stimulus.pattern == "checkerboard"
+            if stimulus.pattern == pattern
             and (positions is None or stimulus.position in positions)
             and (windows is None or stimulus.window in windows)
             and index
@@ -223,7 +219,7 @@ def _checkerboard(requirement: Requirement, case: MatchedReadings) -> PatchRoles
             )
         ]
         if not found:
-            missing.append(f"{name} fields of a checkerboard")
+            missing.append(f"{name} fields of a {pattern}")
         parts[name] = np.array(found, dtype=np.int64)
         chosen.extend(
             SelectedPatch(index, f"{name}, {case.patches.stimulus[index].position}")
@@ -233,12 +229,13 @@ def _checkerboard(requirement: Requirement, case: MatchedReadings) -> PatchRoles
 
 
 def _hues(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
-    """Red, green and blue, and for additivity the white of the same drive and the black."""
+    """Red, green and blue, and where it takes part the white of the same drive and the black."""
+    quantity = QUANTITIES[requirement.quantity]
     patch_set = _hue_set(requirement, case)
     planned = {patch.name: patch for patch in case.plan.hues_of(requirement.over)}
     wanted: list[PlannedPatch] = [planned[hue] for hue in RGB if hue in planned]
     missing = [hue for hue in RGB if hue not in planned]
-    if requirement.quantity == "additivity" and wanted:
+    if "white" in quantity.roles and wanted:
         wanted.append(case.plan.white_of_drive(patch_set, wanted[0]))
         wanted.append(replace(wanted[0], name="black", signal=(0.0, 0.0, 0.0)))
     parts, chosen = {}, []
@@ -249,7 +246,7 @@ def _hues(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
             continue
         parts[patch.name] = np.array([found], dtype=np.int64)
         chosen.append(SelectedPatch(found, patch.name))
-    if requirement.quantity == "additivity" and case.plan.model.curve == "hlg":
+    if quantity.target == "light" and case.plan.model.curve == "hlg":
         # Only HLG's target is not additive, and has to be fitted to the measured white.
         _with_company(requirement, case, chosen, missing)
     return PatchRoles(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))

@@ -27,8 +27,8 @@ from compliance.model import (
     Requirement,
     Triple,
 )
-from compliance.quantities.catalogue import QUANTITIES
-from compliance.quantities.measured import COMPUTE, NOWHERE, Options
+from compliance.quantities.catalogue import QUANTITIES, Quantity, values_at
+from compliance.quantities.measured import NOWHERE, Options
 
 Shown = tuple[Triple, str, float]
 """Codes, position and window of a patch."""
@@ -55,7 +55,6 @@ CHI_SQUARE = 5.991
 """95 % quantile with two degrees of freedom: the size of a 95 % ellipse."""
 OUTLINE = 72
 """Points of a round outline."""
-WHITE_DIFFERENCES = ("chromaticity", "chromaticity-difference", "delta-uv-star")
 
 
 def _circle() -> Array:
@@ -86,20 +85,22 @@ def white_limit(case: MatchedReadings, findings: Sequence[Finding]) -> tuple[Pai
             for point in one.points
             if index is not None and point.patch == case.patches.triple(index)
         ]
-        plain = one.quantity in WHITE_DIFFERENCES and requirement.reference == "target"
+        quantity = QUANTITIES[one.quantity]
+        offset = quantity.pair or quantity.uv_scale is not None
+        plain = offset and requirement.reference == "target"
         if plain and one.level is Level.SHALL and about_white and about_white[0].limits:
-            return _limit_outline(case, one.quantity, about_white[0].limits)
+            return _limit_outline(case, quantity, about_white[0].limits)
     return ()
 
 
-def _limit_outline(case: MatchedReadings, quantity: str, limits: Limits) -> tuple[Pair, ...]:
+def _limit_outline(case: MatchedReadings, quantity: Quantity, limits: Limits) -> tuple[Pair, ...]:
     white = case.plan.model.white_xyz
     if limits.box is not None:
         corners = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * np.array(limits.box)
         return _outline(np.asarray(spaces.xy_to_uv(spaces.xyz_to_xy(white) + corners)))
     if limits.maximum is None:
         return ()
-    size = limits.maximum / 1300 if quantity == "delta-uv-star" else limits.maximum
+    size = limits.maximum / (quantity.uv_scale or 1.0)
     return _outline(spaces.xyz_to_uv(white) + size * _circle())
 
 
@@ -145,7 +146,7 @@ def colour_differences(
             best, least = (requirement, limited), count
     if best is None:
         quantity = "delta-e-itp" if case.plan.model.curve in ("pq", "hlg") else "delta-e-2000"
-        values = COMPUTE[quantity](case.view, roles, Options())
+        values = values_at(QUANTITIES[quantity], case.view, roles, Options())
         limited, white = {}, False
     else:
         requirement, limited = best

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from compliance.grading.grade import grade
 from compliance.grading.match import DeclaredFacts, match_readings
-from compliance.grading.monte_carlo import OF_LUMINANCE, sample_requirements
+from compliance.grading.monte_carlo import sample_requirements
 from compliance.grading.samples import Graded, SampleCounts
 from compliance.model import (
     Encoding,
@@ -40,9 +40,6 @@ Array = NDArray[np.float64]
 ADEQUATE, MARGINAL = 3.0, 1.0
 DRAWS, SEED = 4000, 0
 EXPANDED = 2.0
-CEILING = {"gamut-coverage": 100.0, "relative-luminance": 100.0}
-"""What a perfect display shows and none exceeds, in the quantity's unit; a least value has the
-room between the two."""
 DARK = 5000.0
 """White over black of the ideal display, where the rule puts no limit on its black."""
 
@@ -175,7 +172,8 @@ def _row(bench: _Bench, graded: Graded, tallies: Sequence[SampleCounts]) -> Capa
         return replace(row, why=graded.finding.note or "the meter cannot read these patches")
     if not tallies:
         why = "the meter's file does not say how well its readings repeat"
-        if not bench.uncertainty.chromaticity and requirement.quantity not in OF_LUMINANCE:
+        chromatic = QUANTITIES[requirement.quantity].chromatic
+        if chromatic and not bench.uncertainty.chromaticity:
             why = "the meter's file states no uncertainty of chromaticity"
         return replace(row, adequacy=Adequacy.UNKNOWN, why=why)
     rows = [
@@ -233,6 +231,7 @@ def _guarded(bench: _Bench, row: Capability, limits: Limits) -> Capability:
         why = "a limit of 0 gives nothing to compare with"
         return replace(row, adequacy=Adequacy.NOT_RATED, why=why)
     requirement, lowest = row.requirement, bench.meter.lowest
+    quantity = QUANTITIES[requirement.quantity]
     samples = bench.at_limit(requirement, limit)
     if not len(samples):
         return replace(row, why=f"a display on the limit cannot be read from {lowest:g} cd/m²")
@@ -240,10 +239,10 @@ def _guarded(bench: _Bench, row: Capability, limits: Limits) -> Capability:
     z = NormalDist().inv_cdf(bench.rule.decision.confidence)
     room = abs(limit)
     if limits.maximum is None:
-        room = abs(CEILING.get(requirement.quantity, 0.0) - limit)
+        room = abs(quantity.ceiling - limit)
     row = _rated(row, room, z * u)
     row = replace(row, uncertainty=EXPANDED * u, needed=EXPANDED * room / ADEQUATE / z)
-    if requirement.quantity == "luminance" and limits.minimum is None and limit - z * u < lowest:
+    if quantity.reading and limits.minimum is None and limit - z * u < lowest:
         why = f"{limit - z * u:.3g} cd/m² is below what the meter can tell"
         return replace(row, why=why, adequacy=Adequacy.INADEQUATE)
     return row

@@ -39,13 +39,13 @@ def _asked(rule: Rule, plan: Plan) -> Iterator[PlannedPatch]:
 
 def _of(requirement: Requirement, plan: Plan) -> Iterator[PlannedPatch]:
     """The patches a requirement is about."""
-    over, name = requirement.over, requirement.quantity
-    if name in ("contrast", "checkerboard-contrast"):
-        pattern = "checkerboard" if name == "checkerboard-contrast" else None
-        place = replace(over or Over(()), pattern=pattern or (over.pattern if over else None))
+    over, quantity = requirement.over, QUANTITIES[requirement.quantity]
+    if quantity.ratio:
+        pattern = quantity.pattern or (over.pattern if over else None)
+        place = replace(over or Over(()), pattern=pattern)
         yield from plan.asked("white", place)
         yield from plan.asked("black", place)
-    elif name in ("gamut-coverage", "additivity"):
+    elif quantity.hues:
         yield from _primaries(requirement, plan)
     elif over is not None:
         for name in over.patches:
@@ -53,11 +53,11 @@ def _of(requirement: Requirement, plan: Plan) -> Iterator[PlannedPatch]:
 
 
 def _primaries(requirement: Requirement, plan: Plan) -> Iterator[PlannedPatch]:
-    """Red, green and blue, and for additivity the white of the same drive and the black."""
+    """Red, green and blue, and where it takes part the white of the same drive and the black."""
     patch_set = plan.primaries_of(requirement.over)
     hues = plan.hues_of(requirement.over)
     yield from hues
-    if requirement.quantity == "additivity" and hues:
+    if "white" in QUANTITIES[requirement.quantity].roles and hues:
         yield plan.white_of_drive(patch_set, hues[0])
         yield replace(hues[0], name="black", signal=(0.0, 0.0, 0.0))
 
@@ -66,11 +66,11 @@ def _company(requirement: Requirement, plan: Plan, patch: PlannedPatch) -> Itera
     """What is compared with a patch: white and black of its window, the centre, the start."""
     quantity = QUANTITIES[requirement.quantity]
     centre = replace(patch, position="centre", varies=(), name=patch.name.split(",")[0])
-    if requirement.quantity == "relative-luminance" and patch.seconds:
+    if quantity.compares == "centre" and patch.seconds:
         yield replace(patch, seconds=0.0)
-    elif requirement.quantity == "relative-luminance" or requirement.reference == "centre":
+    elif quantity.compares == "centre" or requirement.reference == "centre":
         yield centre
-    if quantity.target or requirement.quantity == "fitted-exponent":
+    if quantity.target or quantity.company:
         pattern = default_pattern(patch.window)
         for name in ("white", "black"):
             yield replace(plan.patches(name)[0], window=patch.window, pattern=pattern)
@@ -116,18 +116,18 @@ def readings_at_limit(
     plan = Plan(rule, ideal.encoding)
     xyz = ideal.xyz.copy()
     rows = [_rows(ideal, patch) for patch in _of(requirement, plan)]
-    name = requirement.quantity
-    if name == "luminance":
+    quantity = QUANTITIES[requirement.quantity]
+    if quantity.reading:
         for mine in rows:
             xyz[mine] *= limit / xyz[mine, 1][0] if xyz[mine, 1][0] else 0.0
-    elif name in ("contrast", "checkerboard-contrast"):
+    elif quantity.ratio:
         white, black = rows[0], rows[-1]
         xyz[black] = plan.model.white_xyz * xyz[white, 1][0] / limit
-    elif name == "relative-luminance":
+    elif quantity.compares == "centre":
         for mine in rows:
             if not (np.array(ideal.position)[mine] == "centre").all() or ideal.seconds[mine].any():
                 xyz[mine] *= limit / 100
-    elif name in ("non-uniformity", "stability"):
+    elif quantity.extreme is not None and quantity.extreme.kind == "range":
         last = np.flatnonzero(rows[-1])[-1]
         xyz[last] *= 1 - limit / 100
     return replace(ideal, xyz=xyz)

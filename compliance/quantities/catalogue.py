@@ -1,13 +1,28 @@
-"""The catalogue of quantities: names, units, definitions, sources.
+"""The catalogue of quantities: everything that is known of each, its function included.
 
-A rule file only names a quantity; unit and definition belong to this table.
-The functions are bound to the names in `bind.py`.
+A rule file only names a quantity; the rest belongs to this table, and no other part of
+the program lists quantities by name.
 """
 
 from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass
+from typing import Literal
+
+import numpy as np
+
+from compliance.quantities import formulas, measured
+from compliance.quantities.measured import (
+    Array,
+    Between,
+    Compute,
+    Extreme,
+    Index,
+    Measured,
+    Options,
+    Roles,
+)
 
 EACH = ("each",)
 STATISTICS = ("each", "mean", "percentile", "spread", "pairwise")
@@ -23,22 +38,58 @@ class Quantity:
     title: str
     definition: str
     source: str
-    values: str = "point"
+    compute: Compute | None = None
+    """Its values at patches; None: stated in the job."""
+    values: Literal["point", "whole", "stated"] = "point"
     """`point`: one value per patch; `whole`: one of all patches together;
     `stated`: taken from the job, no patch at all."""
     signed: bool = False
-    distance: bool = False
-    """Never negative, 0 where all is well: its interval runs from 0."""
+    between: Between | None = None
+    """Distance of two measured colours. What has one is a distance itself: never
+    negative, 0 where all is well, so that its interval runs from 0."""
     pair: bool = False
     """The value is an (x, y) offset, its limits a box."""
+    chromatic: bool = False
+    """It rests on chromaticities, not on luminances alone."""
+    compares: Literal["centre", "positions", "steps", "repeats"] | None = None
+    """Which readings it compares. `centre`: each patch with itself at the centre of the
+    screen, or at 0 s where `over` names seconds; `positions`: places of the screen;
+    `steps`: patches of a set at one place, in the order of their signal; `repeats`: single
+    readings of one patch."""
+    extreme: Extreme | None = None
+    """Where a value is taken at an extreme: which, fixed on the measured values."""
+    fewest: int = 1
+    """Fewer patches (readings, for `repeats`) say nothing."""
     roles: tuple[str, ...] = ()
     """Built-in sets it takes by itself; `over` may then be left out."""
-    target: bool = False
-    """It compares with the target, so codes out of reach are not judged."""
+    company: tuple[str, ...] = ()
+    """Of white and black of the same window: those it takes whatever the reference."""
+    ratio: bool = False
+    """The first of its roles over the second, which the meter may not tell from dark."""
+    pattern: str | None = None
+    """The pattern that its patches are shown in."""
+    target: Literal["chromaticity", "light", "primaries"] | None = None
+    """It compares with the target, so codes out of reach are not judged. `chromaticity`:
+    where the target is the reference; `light`: with luminance, always; `primaries`: with
+    nothing that depends on the readings."""
+    picks_target: bool = False
+    """The value is a light of the target, the readings only tell which; codes above the
+    target's peak count."""
+    anchored: bool = False
+    """It is 0 by construction at the white and the black that the target is fitted to."""
     references: tuple[str, ...] = ("target",)
     """What `reference` may say; one entry: the key is not allowed."""
-    dark: str | None = None
-    """Which floor keeps it from dark patches: `luminance` or `chromaticity`."""
+    dark: Literal["luminance", "chromaticity"] | None = None
+    """Which floor keeps it from dark patches."""
+    reading: bool = False
+    """The value is the reading itself, so that the least the meter can tell bounds it."""
+    ideal: float | Literal["exponent"] | None = None
+    """What a display that is the target gives, where it is known beforehand; `exponent`:
+    that of the target's curve."""
+    ceiling: float = 0.0
+    """What a perfect display shows and none exceeds; a least value has the room below it."""
+    uv_scale: float | None = None
+    """The value of a white 1 off in u′v′ without a difference in luminance."""
     options: tuple[str, ...] = ()
     """Further keys that a requirement on it may carry."""
     example: str = "max: 1"
@@ -48,6 +99,60 @@ class Quantity:
     def statistics(self) -> tuple[str, ...]:
         """What `statistic` may say."""
         return STATISTICS if self.values == "point" and not self.pair else EACH
+
+    @property
+    def distance(self) -> bool:
+        """Whether it is never negative, and 0 where all is well."""
+        return self.between is not None
+
+    @property
+    def comparing(self) -> bool:
+        """Whether it compares readings with each other, whatever the target."""
+        whole = self.values == "whole" and not self.picks_target
+        return whole or self.compares == "centre"
+
+    @property
+    def one_window(self) -> bool:
+        """Whether it compares patches of a set with each other, at one window and pattern."""
+        return self.compares in ("positions", "steps")
+
+    @property
+    def by_position(self) -> bool:
+        """Whether it compares positions of the screen."""
+        return self.compares in ("centre", "positions")
+
+    @property
+    def calibrated(self) -> bool:
+        """Whether loading a calibration changes it."""
+        return self.values != "stated" and self.compares in (None, "steps")
+
+    @property
+    def hues(self) -> bool:
+        """Whether it takes red, green and blue by itself."""
+        return "red" in self.roles
+
+
+def differences(
+    quantity: Quantity, view: Measured, first: Index, second: Index, options: Options
+) -> Array:
+    """(..., m) difference between patches `first` and `second`, for `statistic: pairwise`.
+
+    Distances are taken between the two measured colours themselves; of any other
+    quantity it is the absolute difference of the two values.
+    """
+    if quantity.between is None:
+        values = [values_at(quantity, view, Roles(index, {}), options) for index in (first, second)]
+        return np.asarray(np.abs(values[0] - values[1]))
+    one, two = view.xyz[..., first, :], view.xyz[..., second, :]
+    if options.ignore_luminance:
+        two = formulas.without_luminance(two, one)
+    return quantity.between(view, first, one, two)
+
+
+def values_at(quantity: Quantity, view: Measured, roles: Roles, options: Options) -> Array:
+    """(..., n) or (..., n, 2) values of a quantity that takes readings."""
+    assert quantity.compute is not None
+    return quantity.compute(view, roles, options)
 
 
 CHROMATIC = ("target", "white", "centre")
@@ -59,6 +164,8 @@ _ROWS = (
         "Luminance",
         "luminance Y of the patch; of a patch read several times, the mean",
         "CIE 15:2018; CIE S 017 (ILV) 17-21-050",
+        compute=measured.luminance,
+        reading=True,
         example="max: 110",
     ),
     Quantity(
@@ -69,9 +176,12 @@ _ROWS = (
         "black, where a rule says so, the measured black is taken off Y, and the target's black "
         "off Yt",
         "DCI HDR D-Cinema Addendum 1.2, Annex A",
+        compute=measured.luminance_error,
         signed=True,
-        target=True,
+        target="light",
+        anchored=True,
         dark="luminance",
+        ideal=0.0,
         options=("above_black", "floor"),
         example="within: 5",
     ),
@@ -82,6 +192,9 @@ _ROWS = (
         "luminance as a share of that at the centre of the screen; of a patch shown for some time, "
         "as a share of its first reading",
         "SMPTE ST 431-1",
+        compute=measured.relative_luminance,
+        compares="centre",
+        ceiling=100.0,
         example="min: 80",
     ),
     Quantity(
@@ -91,7 +204,12 @@ _ROWS = (
         "by how much the darkest point of the screen falls short of the brightest: "
         "100·(1 − Ymin/Ymax)",
         "DCI Direct View Addendum 1.2, 6.6.4",
+        compute=measured.non_uniformity,
         values="whole",
+        compares="positions",
+        extreme=measured.RANGE_OF_PATCHES,
+        fewest=2,
+        ideal=0.0,
         example="max: 6",
     ),
     Quantity(
@@ -100,8 +218,10 @@ _ROWS = (
         "Sequential contrast",
         "luminance of white over that of black, both in the same window at the same point",
         "EBU Tech 3320 v4.1, 1.5.3",
+        compute=measured.contrast,
         values="whole",
         roles=("white", "black"),
+        ratio=True,
         example="min: 1000",
     ),
     Quantity(
@@ -110,8 +230,11 @@ _ROWS = (
         "Checkerboard contrast",
         "mean luminance of the white fields of a checkerboard over that of its black fields",
         "DCI CTP 1.4, 7.5.8",
+        compute=measured.checkerboard,
         values="whole",
         roles=("white", "black"),
+        ratio=True,
+        pattern="checkerboard",
         example="min: 100",
     ),
     Quantity(
@@ -121,8 +244,13 @@ _ROWS = (
         "exponent with which the rule's curve, through measured white and black, fits the greys "
         "from 10 to 90 % of the signal best (least squares of the logarithm of luminance)",
         "ITU-R BT.1886 Annex 1; EBU Tech 3320 v4.1, 1.5.4",
+        compute=measured.fitted_exponent,
         values="whole",
+        compares="steps",
+        fewest=2,
         roles=("white", "black"),
+        company=("white", "black"),
+        ideal="exponent",
         example="nominal: 2.4, within: 0.1",
     ),
     Quantity(
@@ -132,8 +260,10 @@ _ROWS = (
         "how far x and y of the patch lie from those of the target, or of the patch named "
         "(CIE 1931, 2° observer)",
         "CIE 15:2018; SMPTE ST 431-1",
+        compute=measured.chromaticity,
         pair=True,
-        target=True,
+        chromatic=True,
+        target="chromaticity",
         references=CHROMATIC,
         dark="chromaticity",
         example="box: [0.002, 0.002]",
@@ -144,10 +274,14 @@ _ROWS = (
         "Chromaticity difference Δu′v′",
         "distance from the target, or from the patch named, in the CIE 1976 u′v′ diagram",
         "CIE 15:2018",
-        distance=True,
-        target=True,
+        compute=measured.chromaticity_difference,
+        between=measured.between_chromaticities,
+        chromatic=True,
+        target="chromaticity",
         references=CHROMATIC,
         dark="chromaticity",
+        ideal=0.0,
+        uv_scale=1.0,
         example="max: 0.004",
     ),
     Quantity(
@@ -157,10 +291,15 @@ _ROWS = (
         "distance in chroma, 13·L*·Δu′v′: both colours are taken at the target's lightness L* "
         "relative to the measured white, so that a difference in lightness does not count",
         "CIE 15:2018; EBU Tech 3320 v4.1",
-        distance=True,
-        target=True,
+        compute=measured.delta_uv_star,
+        between=measured.between_chromas,
+        chromatic=True,
+        company=("white",),
+        target="light",
         references=CHROMATIC[:2],
         dark="chromaticity",
+        ideal=0.0,
+        uv_scale=1300.0,
         example="max: 1",
     ),
     Quantity(
@@ -170,9 +309,12 @@ _ROWS = (
         "difference from the target in colour and brightness, 720·√(ΔI² + ΔT² + ΔP²), in absolute "
         "luminance",
         "ITU-R BT.2124-0",
-        distance=True,
-        target=True,
+        compute=measured.delta_e_itp,
+        between=measured.between_itp,
+        chromatic=True,
+        target="light",
         dark="luminance",
+        ideal=0.0,
         options=("floor", "ignore"),
         example="max: 5",
     ),
@@ -182,10 +324,13 @@ _ROWS = (
         "Colour difference ΔE 2000",
         "difference from the target in colour and lightness, after CIEDE2000",
         "ISO/CIE 11664-6",
-        distance=True,
-        target=True,
+        compute=measured.against_white(formulas.delta_e_2000),
+        between=measured.between_against_white(formulas.delta_e_2000),
+        chromatic=True,
+        target="light",
         references=CHROMATIC[:2],
         dark="chromaticity",
+        ideal=0.0,
         options=("ignore",),
         example="max: 3",
     ),
@@ -195,10 +340,13 @@ _ROWS = (
         "Colour difference ΔE*uv",
         "difference from the target in colour and lightness, in CIE 1976 L*u*v*",
         "ISO/CIE 11664-5",
-        distance=True,
-        target=True,
+        compute=measured.against_white(formulas.delta_e_uv),
+        between=measured.between_against_white(formulas.delta_e_uv),
+        chromatic=True,
+        target="light",
         references=CHROMATIC[:2],
         dark="chromaticity",
+        ideal=0.0,
         options=("ignore",),
         example="max: 4",
     ),
@@ -208,10 +356,13 @@ _ROWS = (
         "Colour difference ΔE*ab",
         "difference from the target in colour and lightness, in CIE 1976 L*a*b*",
         "ISO/CIE 11664-4",
-        distance=True,
-        target=True,
+        compute=measured.against_white(formulas.delta_e_ab),
+        between=measured.between_against_white(formulas.delta_e_ab),
+        chromatic=True,
+        target="light",
         references=CHROMATIC[:2],
         dark="chromaticity",
+        ideal=0.0,
         options=("ignore",),
         example="max: 4",
     ),
@@ -221,6 +372,8 @@ _ROWS = (
         "Correlated colour temperature",
         "temperature of the black body whose colour is nearest, in the CIE 1960 diagram",
         "CIE 15:2018",
+        compute=measured.temperature(0),
+        chromatic=True,
         dark="chromaticity",
         example="nominal: 6504, within: 200",
     ),
@@ -231,7 +384,9 @@ _ROWS = (
         "distance from the nearest colour of a black body in the CIE 1960 diagram; positive on the "
         "green side",
         "CIE 15:2018",
+        compute=measured.temperature(1),
         signed=True,
+        chromatic=True,
         dark="chromaticity",
         example="within: 0.003",
     ),
@@ -242,10 +397,14 @@ _ROWS = (
         "share of the area of the target's triangle of red, green and blue that the measured one "
         "covers, in the CIE 1976 u′v′ diagram, or in CIE 1931 x, y where a rule says so",
         "common practice, no source; diagram CIE 15:2018",
+        compute=measured.gamut_coverage,
         values="whole",
+        chromatic=True,
         roles=("red", "green", "blue"),
-        target=True,
+        target="primaries",
         dark="chromaticity",
+        ideal=100.0,
+        ceiling=100.0,
         options=("diagram",),
         example="min: 97",
     ),
@@ -256,10 +415,12 @@ _ROWS = (
         "by how much red, green and blue together differ from white, each less the black: "
         "100·(Σ(Yi − Yk) + Yk − Yw)/(Yw − Yk), less what the same is for the target",
         "after IEC 61966-4, recalled and not checked against it",
+        compute=measured.additivity,
         values="whole",
         signed=True,
         roles=("red", "green", "blue", "white", "black"),
-        target=True,
+        target="light",
+        ideal=0.0,
         example="within: 5",
     ),
     Quantity(
@@ -268,8 +429,12 @@ _ROWS = (
         "Monotonicity",
         "smallest rise in luminance from one step to the next",
         "DCI CTP 1.4, 7.5.10",
+        compute=measured.monotonicity,
         values="whole",
         signed=True,
+        compares="steps",
+        extreme=measured.SMALLEST_STEP,
+        fewest=2,
         example="min: 0, exclusive: true",
     ),
     Quantity(
@@ -279,8 +444,12 @@ _ROWS = (
         "smallest change of the rise in luminance from one step to the next (second divided "
         "difference times the mean step squared)",
         "DCI CTP 1.4, 7.5.10",
+        compute=measured.slope_monotonicity,
         values="whole",
         signed=True,
+        compares="steps",
+        extreme=measured.SHARPEST_BEND,
+        fewest=3,
         example="min: 0, exclusive: true",
     ),
     Quantity(
@@ -289,8 +458,13 @@ _ROWS = (
         "Clipping level",
         "luminance of the target at the lowest code that is shown within 2 % of the brightest",
         "common practice, no source",
+        compute=measured.clipping_level,
         values="whole",
-        target=True,
+        compares="steps",
+        extreme=measured.FIRST_CLIPPED,
+        fewest=2,
+        target="light",
+        picks_target=True,
         example="min: 950",
     ),
     Quantity(
@@ -299,7 +473,12 @@ _ROWS = (
         "Stability",
         "range of the luminance of a patch that was read again and again, as a share of its mean",
         "common practice, no source",
+        compute=measured.stability,
         values="whole",
+        compares="repeats",
+        extreme=measured.RANGE_OF_READINGS,
+        fewest=2,
+        ideal=0.0,
         example="max: 2",
     ),
     Quantity(
@@ -325,6 +504,12 @@ _ROWS = (
 )
 
 QUANTITIES: Mapping[str, Quantity] = {row.name: row for row in _ROWS}
+
+
+def is_stated(name: str) -> bool:
+    """Whether a quantity of that name is taken from the job, without readings."""
+    return name in QUANTITIES and QUANTITIES[name].values == "stated"
+
 
 RECORDED_FIELDS: Mapping[str, tuple[str, str]] = {
     "surround": ("cd/m²", "luminance of the surround"),

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 
 import numpy as np
 from numpy.typing import NDArray
@@ -129,14 +129,6 @@ def delta_e_uv(xyz: Array, white: Array, target: Array, target_white: Array) -> 
 def without_luminance(xyz: Array, target: Array) -> Array:
     """(..., 3) measured XYZ scaled to the target's Y."""
     return np.asarray(xyz * ratio(target[..., 1], xyz[..., 1])[..., None])
-
-
-AGAINST_WHITE: Mapping[str, Callable[[Array, Array, Array, Array], Array]] = {
-    "delta-e-2000": delta_e_2000,
-    "delta-e-ab": delta_e_ab,
-    "delta-e-uv": delta_e_uv,
-}
-"""Differences that need a reference white."""
 
 
 ROUNDS = 12

@@ -1,28 +1,32 @@
-"""What a quantity sees of a slot, and the catalogue's names bound to functions of it.
+"""What a quantity sees of a slot, and the function behind each row of the catalogue.
 
 Leading axes of `xyz` and `readings` are free: none for one slot, one for draws.
 Index arrays are decided once, on the measured values, and kept.
 
-`COMPUTE` gives values (..., n), or (..., n, 2) for pairs; `SETTLE` decides, once
-and on the measured values, which patches an extreme is taken at, so that draws
-of the same readings keep the choice.
+A `Compute` gives values (..., n), or (..., n, 2) for pairs. An `Extreme` decides, once
+and on the measured values, which patches a value is taken at, so that draws of the
+same readings keep the choice.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from typing import NamedTuple
+from typing import Literal, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from compliance import targets
+from compliance.colour import chromaticity_diagram
 from compliance.quantities import formulas
 from compliance.targets import TargetModel
 
 Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 Flags = NDArray[np.bool_]
+
+AgainstWhite = Callable[[Array, Array, Array, Array], Array]
+"""A difference of two colours, each with its white."""
 
 NOWHERE = -1
 """Stands in an index array where there is no such patch."""
@@ -102,7 +106,7 @@ class Roles(NamedTuple):
     over: Index
     """(n,) in order of the set; of readings, not patches, for stability"""
     part: Mapping[str, Index]
-    """Fixed roles: white, black, red, green, blue, and what `SETTLE` adds; (1,) or more"""
+    """Fixed roles: white, black, red, green, blue, and what an `Extreme` adds; (1,) or more"""
 
 
 class Options(NamedTuple):
@@ -117,17 +121,29 @@ class Options(NamedTuple):
 
 
 Compute = Callable[[Measured, Roles, Options], Array]
+"""Values of the quantity at the patches of `Roles`."""
+Between = Callable[[Measured, Index, Array, Array], Array]
+"""(..., m) distance of two measured colours (..., m, 3); the first are those of patches (m,)."""
 Settle = Callable[[Measured, Roles], Roles]
+"""Adds the places of an extreme, found on the measured values."""
+
+
+class Extreme(NamedTuple):
+    """Places that a value is taken at, decided once."""
+
+    kind: Literal["range", "step", "bend", "clipping"]
+    """Largest and smallest; smallest step; sharpest bend down; lowest of what is clipped"""
+    settle: Settle
 
 
 # ------------------------------------------------------------ one value per patch
 
 
-def _luminance(view: Measured, roles: Roles, options: Options) -> Array:
+def luminance(view: Measured, roles: Roles, options: Options) -> Array:
     return view.luminance(roles.over)
 
 
-def _luminance_error(view: Measured, roles: Roles, options: Options) -> Array:
+def luminance_error(view: Measured, roles: Roles, options: Options) -> Array:
     measured = view.luminance(roles.over)
     target = view.target(roles.over)[..., 1]
     if options.above_black:
@@ -136,7 +152,7 @@ def _luminance_error(view: Measured, roles: Roles, options: Options) -> Array:
     return formulas.luminance_error(measured, target)
 
 
-def _relative_luminance(view: Measured, roles: Roles, options: Options) -> Array:
+def relative_luminance(view: Measured, roles: Roles, options: Options) -> Array:
     other = (view.start if options.by_time else view.centre)[roles.over]
     return formulas.relative_luminance(view.luminance(roles.over), view.luminance(other))
 
@@ -157,19 +173,19 @@ def _coloured(view: Measured, index: Index) -> Array:
     return np.where(dark, view.model.white_xyz, target)
 
 
-def _chromaticity(view: Measured, roles: Roles, options: Options) -> Array:
+def chromaticity(view: Measured, roles: Roles, options: Options) -> Array:
     return formulas.chromaticity_offset(
         view.xyz[..., roles.over, :], _reference(view, roles, options)
     )
 
 
-def _chromaticity_difference(view: Measured, roles: Roles, options: Options) -> Array:
+def chromaticity_difference(view: Measured, roles: Roles, options: Options) -> Array:
     return formulas.chromaticity_difference(
         view.xyz[..., roles.over, :], _reference(view, roles, options)
     )
 
 
-def _delta_uv_star(view: Measured, roles: Roles, options: Options) -> Array:
+def delta_uv_star(view: Measured, roles: Roles, options: Options) -> Array:
     target = view.target(roles.over)[..., 1]
     share = formulas.ratio(target, view.measured_white(roles.over))
     return formulas.delta_uv_star(
@@ -182,13 +198,13 @@ def _measured(view: Measured, roles: Roles, options: Options, target: Array) -> 
     return formulas.without_luminance(xyz, target) if options.ignore_luminance else xyz
 
 
-def _delta_e_itp(view: Measured, roles: Roles, options: Options) -> Array:
+def delta_e_itp(view: Measured, roles: Roles, options: Options) -> Array:
     target = view.target(roles.over)
     return formulas.delta_e_itp(_measured(view, roles, options, target), target)
 
 
-def _against_white(name: str) -> Compute:
-    function = formulas.AGAINST_WHITE[name]
+def against_white(function: AgainstWhite) -> Compute:
+    """The difference from the target by a formula that needs the white of each colour."""
 
     def compute(view: Measured, roles: Roles, options: Options) -> Array:
         target = view.target(roles.over)
@@ -199,10 +215,10 @@ def _against_white(name: str) -> Compute:
     return compute
 
 
-def _temperature(axis: int) -> Compute:
-    def compute(view: Measured, roles: Roles, options: Options) -> Array:
-        from compliance.colour import chromaticity_diagram
+def temperature(axis: int) -> Compute:
+    """The correlated colour temperature (0), or Duv (1)."""
 
+    def compute(view: Measured, roles: Roles, options: Options) -> Array:
         return np.asarray(chromaticity_diagram.cct_duv(view.xyz[..., roles.over, :])[..., axis])
 
     return compute
@@ -215,21 +231,21 @@ def _one(values: Array) -> Array:
     return np.asarray(values)[..., None]
 
 
-def _contrast(view: Measured, roles: Roles, options: Options) -> Array:
+def contrast(view: Measured, roles: Roles, options: Options) -> Array:
     return formulas.ratio(view.luminance(roles.part["white"]), view.luminance(roles.part["black"]))
 
 
-def _checkerboard(view: Measured, roles: Roles, options: Options) -> Array:
+def checkerboard(view: Measured, roles: Roles, options: Options) -> Array:
     white = view.luminance(roles.part["white"]).mean(axis=-1)
     return _one(formulas.ratio(white, view.luminance(roles.part["black"]).mean(axis=-1)))
 
 
-def _non_uniformity(view: Measured, roles: Roles, options: Options) -> Array:
+def non_uniformity(view: Measured, roles: Roles, options: Options) -> Array:
     lowest, highest = roles.part["lowest"], roles.part["highest"]
     return formulas.non_uniformity(view.luminance(lowest), view.luminance(highest))
 
 
-def _fitted_exponent(view: Measured, roles: Roles, options: Options) -> Array:
+def fitted_exponent(view: Measured, roles: Roles, options: Options) -> Array:
     lifted = {"bt1886": formulas.bt1886_exponent, "hlg": formulas.hlg_system_gamma}
     fit = formulas.power_exponent
     if view.model.lift or view.model.curve == "hlg":
@@ -243,13 +259,13 @@ def _fitted_exponent(view: Measured, roles: Roles, options: Options) -> Array:
     return _one(fit(signal, view.luminance(roles.over), white, black))
 
 
-def _gamut_coverage(view: Measured, roles: Roles, options: Options) -> Array:
+def gamut_coverage(view: Measured, roles: Roles, options: Options) -> Array:
     hues = np.concatenate([roles.part[hue] for hue in ("red", "green", "blue")])
     primaries = view.model.from_target.T
     return _one(formulas.coverage(view.xyz[..., hues, :], primaries, options.diagram))
 
 
-def _additivity(view: Measured, roles: Roles, options: Options) -> Array:
+def additivity(view: Measured, roles: Roles, options: Options) -> Array:
     hues = np.concatenate([roles.part[hue] for hue in ("red", "green", "blue")])
     white = roles.part["white"]
     black = view.measured_black(white)[..., 0]
@@ -262,51 +278,27 @@ def _additivity(view: Measured, roles: Roles, options: Options) -> Array:
     return _one(measured - target)
 
 
-def _monotonicity(view: Measured, roles: Roles, options: Options) -> Array:
+def monotonicity(view: Measured, roles: Roles, options: Options) -> Array:
     steps = formulas.first_differences(view.luminance(roles.over))
     return np.asarray(steps[..., roles.part["place"]])
 
 
-def _slope_monotonicity(view: Measured, roles: Roles, options: Options) -> Array:
+def slope_monotonicity(view: Measured, roles: Roles, options: Options) -> Array:
     level = view.level[roles.over]
     bends = formulas.second_differences(view.luminance(roles.over), level)
     return np.asarray(bends[..., roles.part["place"]])
 
 
-def _clipping_level(view: Measured, roles: Roles, options: Options) -> Array:
+def clipping_level(view: Measured, roles: Roles, options: Options) -> Array:
     level = view.target(roles.over[roles.part["place"]])[..., 1]
     return np.broadcast_to(level, (*view.xyz.shape[:-2], 1))
 
 
-def _stability(view: Measured, roles: Roles, options: Options) -> Array:
+def stability(view: Measured, roles: Roles, options: Options) -> Array:
     repeated = view.readings[..., roles.over, 1]
     lowest = repeated[..., roles.part["lowest"]]
     highest = repeated[..., roles.part["highest"]]
     return formulas.stability(lowest, highest, repeated.mean(axis=-1)[..., None])
-
-
-COMPUTE: Mapping[str, Compute] = {
-    "luminance": _luminance,
-    "luminance-error": _luminance_error,
-    "relative-luminance": _relative_luminance,
-    "non-uniformity": _non_uniformity,
-    "contrast": _contrast,
-    "checkerboard-contrast": _checkerboard,
-    "fitted-exponent": _fitted_exponent,
-    "chromaticity": _chromaticity,
-    "chromaticity-difference": _chromaticity_difference,
-    "delta-uv-star": _delta_uv_star,
-    "delta-e-itp": _delta_e_itp,
-    **{name: _against_white(name) for name in formulas.AGAINST_WHITE},
-    "correlated-colour-temperature": _temperature(0),
-    "duv": _temperature(1),
-    "gamut-coverage": _gamut_coverage,
-    "additivity": _additivity,
-    "monotonicity": _monotonicity,
-    "slope-monotonicity": _slope_monotonicity,
-    "clipping-level": _clipping_level,
-    "stability": _stability,
-}
 
 
 # ------------------------------------------------------------ extremes, decided once
@@ -317,13 +309,13 @@ def _with(roles: Roles, **parts: int) -> Roles:
     return roles._replace(part={**roles.part, **added})
 
 
-def _settle_extremes(view: Measured, roles: Roles) -> Roles:
+def _settle_patches(view: Measured, roles: Roles) -> Roles:
     values = view.luminance(roles.over)
     lowest, highest = int(roles.over[values.argmin()]), int(roles.over[values.argmax()])
     return _with(roles, lowest=lowest, highest=highest)
 
 
-def _settle_repeats(view: Measured, roles: Roles) -> Roles:
+def _settle_readings(view: Measured, roles: Roles) -> Roles:
     values = view.readings[roles.over, 1]
     return _with(roles, lowest=int(values.argmin()), highest=int(values.argmax()))
 
@@ -342,47 +334,34 @@ def _settle_clipping(view: Measured, roles: Roles) -> Roles:
     return _with(roles, place=formulas.clipped_from(view.luminance(roles.over)))
 
 
-FIX_EXTREMES: Mapping[str, Settle] = {
-    "non-uniformity": _settle_extremes,
-    "stability": _settle_repeats,
-    "monotonicity": _settle_step,
-    "slope-monotonicity": _settle_bend,
-    "clipping-level": _settle_clipping,
-}
-
-LEAST_PATCHES: Mapping[str, int] = {
-    "non-uniformity": 2,
-    "fitted-exponent": 2,
-    "monotonicity": 2,
-    "slope-monotonicity": 3,
-    "clipping-level": 2,
-    "stability": 2,
-}
-"""Fewer patches (readings, for stability) say nothing."""
+RANGE_OF_PATCHES = Extreme("range", _settle_patches)
+RANGE_OF_READINGS = Extreme("range", _settle_readings)
+SMALLEST_STEP = Extreme("step", _settle_step)
+SHARPEST_BEND = Extreme("bend", _settle_bend)
+FIRST_CLIPPED = Extreme("clipping", _settle_clipping)
 
 
-# ------------------------------------------------------------ pairs of patches
+# ------------------------------------------------------------ distances of two measured colours
 
 
-def between(name: str, view: Measured, first: Index, second: Index, options: Options) -> Array:
-    """(..., m) difference between patches `first` and `second`, for `statistic: pairwise`.
+def between_chromaticities(view: Measured, first: Index, one: Array, two: Array) -> Array:
+    return formulas.chromaticity_difference(one, two)
 
-    Distances are taken between the two measured colours themselves; of any other
-    quantity it is the absolute difference of the two values.
-    """
-    one, two = view.xyz[..., first, :], view.xyz[..., second, :]
-    if options.ignore_luminance:
-        two = formulas.without_luminance(two, one)
-    if name == "chromaticity-difference":
-        return formulas.chromaticity_difference(one, two)
-    if name == "delta-e-itp":
-        return formulas.delta_e_itp(one, two)
-    if name in formulas.AGAINST_WHITE:
+
+def between_chromas(view: Measured, first: Index, one: Array, two: Array) -> Array:
+    share = formulas.ratio(view.target(first)[..., 1], view.measured_white(first))
+    return formulas.delta_uv_star(one, two, share)
+
+
+def between_itp(view: Measured, first: Index, one: Array, two: Array) -> Array:
+    return formulas.delta_e_itp(one, two)
+
+
+def between_against_white(function: AgainstWhite) -> Between:
+    """The distance of two colours by a formula that needs their white."""
+
+    def between(view: Measured, first: Index, one: Array, two: Array) -> Array:
         white = view.reference_white(first)
-        return formulas.AGAINST_WHITE[name](one, white, two, white)
-    if name == "delta-uv-star":
-        share = formulas.ratio(view.target(first)[..., 1], view.measured_white(first))
-        return formulas.delta_uv_star(one, two, share)
-    compute = COMPUTE[name]
-    values = [compute(view, Roles(index, {}), options) for index in (first, second)]
-    return np.asarray(np.abs(values[0] - values[1]))
+        return function(one, white, two, white)
+
+    return between

@@ -10,6 +10,7 @@ from compliance.colour import spaces
 from compliance.colour.arrays import Array
 from compliance.grading.match import MatchedReadings
 from compliance.model import Calibration, Finding, Job, Level, Limits, Readings, Remark, Rule, Shift
+from compliance.quantities.catalogue import is_stated
 from compliance.report.numbers import format_number, format_plain
 
 COST = 0.12
@@ -55,11 +56,7 @@ def _shifts(after: tuple[Finding, ...], before: tuple[Finding, ...]) -> Iterator
     earlier = {one.id: one for one in before}
     for one in after:
         first = earlier[one.id].value
-        if (
-            one.value is not None
-            and first is not None
-            and one.quantity not in ("recorded", "declared")
-        ):
+        if one.value is not None and first is not None and not is_stated(one.quantity):
             yield Shift(one.id, one.title, one.unit, first, one.value)
 
 

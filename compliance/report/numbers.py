@@ -134,7 +134,8 @@ def _interval(low: float, high: float, limits: Limits, unit: str) -> str:
 
 def _says_yes(quantity: str, limits: Limits | None) -> str | None:
     """`yes` or `no` where a declaration is limited to just that."""
-    if quantity != "declared" or limits is None:
+    row = QUANTITIES.get(quantity)
+    if row is None or "declaration" not in row.options or limits is None:
         return None
     if limits.minimum == 1 and limits.maximum in (None, 1):
         return "yes"

@@ -16,7 +16,7 @@ from compliance.model import (
     Reason,
     Verdict,
 )
-from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.catalogue import is_stated
 
 INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 INKS: Mapping[Verdict, str] = {
@@ -64,9 +64,8 @@ def with_uncertainty(state: GradedReadings) -> bool:
 
 def uncertainty_unknown(finding: Finding) -> bool:
     """Whether a value was measured and judged without knowing its uncertainty."""
-    stated = QUANTITIES[finding.quantity].values == "stated"
     judged = finding.verdict is not Verdict.NOT_ASSESSED
-    return judged and finding.probability is None and not stated
+    return judged and finding.probability is None and not is_stated(finding.quantity)
 
 
 def left_open(finding: Finding, decision: Decision) -> bool:

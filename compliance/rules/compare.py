@@ -40,9 +40,6 @@ IN_FILE = {"ignore_luminance": "ignore"}
 
 WORDS = ("title", "basis", "clause")
 
-HUES = ("gamut-coverage", "additivity")
-"""Quantities that take red, green and blue by themselves."""
-
 
 @dataclass(frozen=True, slots=True)
 class Detail:
@@ -158,7 +155,7 @@ def _patches(
     new: Requirement, old: Requirement, new_sets: Sets, old_sets: Sets
 ) -> Iterator[Detail]:
     """The sets that both name, where they differ, then what is taken of them."""
-    if new.quantity in HUES and old.quantity in HUES:
+    if QUANTITIES[new.quantity].hues and QUANTITIES[old.quantity].hues:
         yield from _hues(new, old, new_sets, old_sets)
         return
     mine, theirs = new.over or Over(()), old.over or Over(())
@@ -216,13 +213,14 @@ def _more_is_harder(requirement: Requirement) -> bool:
     at_most = limits.maximum is not None and (limits.minimum is None or limits.minimum <= 0)
     if requirement.statistic in ("spread", "pairwise"):
         return at_most
-    if quantity.name in ("non-uniformity", "stability"):
+    extreme = quantity.extreme.kind if quantity.extreme else None
+    if extreme == "range":
         return at_most
     if limits.maximum is not None or limits.minimum is None:
         return False
-    if quantity.name == "monotonicity":
+    if extreme == "step":
         return limits.minimum >= 0
-    return quantity.name == "slope-monotonicity" and limits.minimum == 0
+    return extreme == "bend" and limits.minimum == 0
 
 
 # ---------------------------------------------------------------- the rest of a rule

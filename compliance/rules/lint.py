@@ -22,9 +22,6 @@ from compliance.yaml_nodes.messages import did_you_mean, inline_yaml, quoted
 from compliance.yaml_nodes.nodes import Node
 from compliance.yaml_nodes.read_file import read_bytes
 
-ZERO = ("non-uniformity", "additivity", "stability")
-"""Quantities, besides distances and errors, that are 0 on a display as it should be."""
-
 
 def check_ideal(requirement: Requirement, rule: Rule, places: SourceLocations, path: Path) -> None:
     """A display that is exactly the target may not fail by that."""
@@ -47,20 +44,19 @@ def _ideal(requirement: Requirement, rule: Rule) -> tuple[float, str] | None:
     quantity, target, over = QUANTITIES[requirement.quantity], rule.target, requirement.over
     if requirement.statistic not in ("each", "mean", "percentile"):
         return None
-    if quantity.name == "luminance" and over is not None:
+    if quantity.reading and over is not None:
         if over.patches == ("white",):
             return target.luminance_white, "the target's white"
         if over.patches == ("peak",):
             return target.luminance_peak, "the target's peak"
         return None
-    if quantity.name == "fitted-exponent":
+    if quantity.ideal == "exponent":
         exponent = target.system_gamma or target.exponent or 2.4
         return exponent, "the target's curve"
-    if quantity.name == "gamut-coverage":
-        return 100.0, "the target's own gamut"
-    if quantity.distance or quantity.name in ZERO or quantity.name == "luminance-error":
-        return 0.0, "a display that is the target"
-    return None
+    if quantity.ideal is None:
+        return None
+    gamut = quantity.target == "primaries"
+    return quantity.ideal, "the target's own gamut" if gamut else "a display that is the target"
 
 
 def _stated_limits(requirement: Requirement) -> Iterator[tuple[Path, Limits]]:

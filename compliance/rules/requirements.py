@@ -125,8 +125,6 @@ OPTIONS = ("floor", "above_black", "ignore", "diagram", "field", "declaration")
 NO_EXPONENT = ("srgb", "pq")
 """Curves that have no exponent to fit."""
 
-BY_POSITION = ("relative-luminance", "non-uniformity")
-
 
 def read_requirement(
     name: str,
@@ -269,7 +267,7 @@ def _check_sense(
     path: Path,
 ) -> None:
     """What quantity, target and sets cannot do together."""
-    if quantity.name == "fitted-exponent" and target and target.curve in NO_EXPONENT:
+    if quantity.ideal == "exponent" and target and target.curve in NO_EXPONENT:
         places.problem(
             (*path, "quantity"),
             f"{target.curve} has no exponent to fit; expected e.g. luminance-error",
@@ -279,8 +277,8 @@ def _check_sense(
     many = _positions(over, sets)
     if many is None:
         return
-    by_time = over.seconds is not None and quantity.name == "relative-luminance"
-    if quantity.name in BY_POSITION and not by_time and not many - {"centre"}:
+    by_time = over.seconds is not None and quantity.compares == "centre"
+    if quantity.by_position and not by_time and not many - {"centre"}:
         places.problem(
             (*path, "over"), f"{quantity.name} compares positions, and there is the centre only; "
             "expected a set of positions, e.g. {positions: [centre, corners], of: white}",

@@ -17,7 +17,7 @@ from compliance.model import (
     Rule,
     Verdict,
 )
-from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.catalogue import QUANTITIES, is_stated
 from compliance.report.numbers import (
     format_date,
     format_finding_limits,
@@ -47,8 +47,6 @@ STATISTICS = {
     "spread": "largest minus smallest",
     "pairwise": "largest difference of any two",
 }
-STATED = ("recorded", "declared")
-"""Quantities that are stated, not measured."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -190,7 +188,7 @@ def _value_notes(finding: Finding, among: Sequence[Finding], confidence: float) 
     uncertain = any(one.probability is not None for one in among)
     if finding.probability is not None:
         yield from _sureness(finding, len(counted), confidence)
-    elif uncertain and finding.value is not None and finding.quantity not in STATED:
+    elif uncertain and finding.value is not None and not is_stated(finding.quantity):
         yield "without measurement uncertainty"
 
 

@@ -20,7 +20,7 @@ from compliance.colour import transfer
 from compliance.grading.match import MatchedReadings, match_readings
 from compliance.grading.monte_carlo import findings_of
 from compliance.model import Decision, Finding, Limits, Over, Readings, Rule, Uncertainty, Verdict
-from compliance.quantities.measured import COMPUTE
+from compliance.quantities.catalogue import QUANTITIES
 
 Array = NDArray[np.float64]
 
@@ -146,7 +146,7 @@ def test_the_truth_is_what_it_was_built_to_be() -> None:
     assert true["fitted-exponent"] == pytest.approx(GAMMA, abs=1e-6)
     assert true["contrast"] == pytest.approx(WHITE / BLACK)
     assert true["gamut-coverage"] == pytest.approx(92, abs=1)
-    assert set(true) <= set(COMPUTE)
+    assert set(true) <= set(QUANTITIES)
 
 
 def test_guarded_acceptance_keeps_its_promise() -> None:
