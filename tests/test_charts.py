@@ -111,7 +111,7 @@ def test_greys_are_shown_with_the_limit_that_the_rule_sets_on_them() -> None:
     )  # fmt: skip
     case, made = drawn(TRACKING, balance)
     greys = made.differences[0]
-    assert (greys.title, greys.name, greys.from_white) == ("Greys by patch: Δu*v*", "Δu*v*", True)
+    assert (greys.patches, greys.name, greys.from_white) == ("greys", "Δu*v*", True)
     uncertainty = builders.meter(0.4).uncertainty
     (finding,) = (
         one
@@ -154,16 +154,19 @@ def test_each_distance_that_greys_are_held_to_has_a_picture(root: Path) -> None:
         rule = load_rule(root / "specs" / f"{name}.yaml")
         case = match_readings(rule, ideal_readings(rule, rule.encoding, 0.0))
         made = picture_data(case, findings_of(case, None, count=0, seed=0))
-        told[name] = [(each.title, {bar.limit for bar in each.points}) for each in made.differences]
+        told[name] = [
+            (each.patches, each.name, {bar.limit for bar in each.points})
+            for each in made.differences
+        ]
     assert told == {
-        "hdr-pq-1000": [("Greys by patch: ΔE ITP", {5}), ("Colour differences by patch", {0.008})],
+        "hdr-pq-1000": [("greys", "ΔE ITP", {5}), ("colours", "Δu′v′", {0.008})],
         "web-srgb": [
-            ("Greys by patch: ΔE 2000", {3}),
-            ("Greys by patch: Δu′v′", {0.004}),
-            ("Colour differences by patch", {4}),
+            ("greys", "ΔE 2000", {3}),
+            ("greys", "Δu′v′", {0.004}),
+            ("colours", "ΔE 2000", {4}),
         ],
         "sdr-broadcast": [
-            ("Greys by patch: Δu*v*", {1}),
-            ("Colour differences by patch", {3}),
+            ("greys", "Δu*v*", {1}),
+            ("colours", "ΔE 2000", {3}),
         ],
     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import Literal
 
 from compliance.model.signals import Pair
 
@@ -46,7 +47,7 @@ class DifferencePoint:
 class Differences:
     """The distances of several patches, all of one quantity."""
 
-    title: str
+    patches: Literal["greys", "colours"]
     name: str
     """The quantity's short name, e.g. `ΔE ITP`."""
     points: tuple[DifferencePoint, ...]

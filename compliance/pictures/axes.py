@@ -1,22 +1,35 @@
-"""A chart's frame: scales, ticks, grid, titles, and the key under it."""
+"""A picture's frame: scales, ticks, grid, titles."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable
+from contextlib import AbstractContextManager
 from dataclasses import dataclass
+from typing import NamedTuple
 
-from compliance.model import Charts
-from compliance.pictures.canvas import INK, Pen, wrap
+from compliance.pictures.canvas import INK, Canvas, Spot, Style
 from compliance.pictures.fonts import SANS, width
 from compliance.report.numbers import format_plain
 
 TICK = 6.4
+"""Size of tick labels."""
+TITLE = TICK + 0.4
 FOOT = 24.0
 """Room under a frame for tick labels and title."""
 HEAD = 3.0
 """Room above it."""
-Spot = tuple[float, float]
+BROKEN: Style = {"ink": INK.TEXT, "weight": 0.6, "dash": (2, 2)}
+"""The line on which measured values should lie."""
+
+
+class Area(NamedTuple):
+    """The room for a picture, in points; `top` is counted from the page's lower edge."""
+
+    left: float
+    top: float
+    width: float
+    height: float
 
 
 @dataclass(frozen=True, slots=True)
@@ -36,9 +49,14 @@ class Axis:
             return (math.log10(value) - low) / (high - low)
         return (value - self.low) / (self.high - self.low)
 
-    def labels(self) -> tuple[str, ...]:
-        """The ticks as print."""
-        return tuple(format_plain(tick) for tick in self.ticks)
+    def labels(self) -> tuple[tuple[float, str], ...]:
+        """The ticks with their print."""
+        return tuple((tick, format_plain(tick)) for tick in self.ticks)
+
+    def margin(self) -> float:
+        """Room left of a frame for the tick labels and the title, if this is its upright axis."""
+        widest = max((width(text, SANS, TICK) for _, text in self.labels()), default=0.0)
+        return widest + 5 + (12 if self.title else 0)
 
 
 def nice_step(span: float, most: int) -> float:
@@ -92,6 +110,15 @@ class Frame:
     across: Axis
     up: Axis
 
+    @classmethod
+    def filling(cls, area: Area, across: Axis, up: Axis, foot: float = FOOT) -> Frame:
+        """The frame that leaves of an area the room for labels, `foot` below it."""
+        left, top, wide, high = area
+        margin = up.margin()
+        return cls(
+            left + margin, top - high + foot, wide - margin - 2, high - HEAD - foot, across, up
+        )
+
     def spot(self, across: float, up: float) -> Spot:
         """The place of a pair of values on the page."""
         return (
@@ -103,87 +130,39 @@ class Frame:
         """The places of several pairs."""
         return [self.spot(across, up) for across, up in pairs]
 
-    def holds(self, across: float, up: float) -> bool:
-        """Whether a pair lies inside the frame."""
-        return self.across.low <= across <= self.across.high and self.up.low <= up <= self.up.high
+    def clipped(self, canvas: Canvas) -> AbstractContextManager[None]:
+        """Keep what is drawn meanwhile inside the frame."""
+        return canvas.clipped(self.x, self.y, self.w, self.h)
 
-    def draw(self, pen: Pen, *, label_across: bool = True) -> None:
+    def draw(self, canvas: Canvas, *, label_across: bool = True) -> None:
         """Grid, border, tick labels and titles."""
-        self._grid(pen)
-        pen.box(self.x, self.y, self.w, self.h, ink=INK.QUIET, weight=0.6)
-        for tick, text in zip(self.up.ticks, self.up.labels(), strict=True):
+        self._draw_grid(canvas)
+        canvas.box(self.x, self.y, self.w, self.h, ink=INK.QUIET, weight=0.6)
+        for tick, text in self.up.labels():
             y = self.spot(self.across.low, tick)[1]
-            pen.text(self.x - 3.5, y - TICK * 0.36, text, size=TICK, ink=INK.QUIET, align="right")
+            canvas.text(
+                self.x - 3.5, y - TICK * 0.36, text, size=TICK, ink=INK.QUIET, align="right"
+            )
         if label_across:
-            for tick, text in zip(self.across.ticks, self.across.labels(), strict=True):
+            for tick, text in self.across.labels():
                 x = self.spot(tick, self.up.low)[0]
-                pen.text(x, self.y - 9, text, size=TICK, ink=INK.QUIET, align="centre")
+                canvas.text(x, self.y - 9, text, size=TICK, ink=INK.QUIET, align="centre")
             if self.across.title:
                 middle = self.x + self.w / 2
-                title = self.across.title
-                pen.text(middle, self.y - 18, title, size=TICK + 0.4, align="centre")
+                canvas.text(middle, self.y - 18, self.across.title, size=TITLE, align="centre")
         if self.up.title:
-            self._up_title(pen)
+            with canvas.turned(self.x - self.up.margin() + 7, self.y + self.h / 2):
+                canvas.text(0, 0, self.up.title, size=TITLE, align="centre")
 
-    def _up_title(self, pen: Pen) -> None:
-        pen.canvas.saveState()
-        pen.canvas.translate(self.x - margin(self.up) + 7, self.y + self.h / 2)
-        pen.canvas.rotate(90)
-        pen.text(0, 0, self.up.title, size=TICK + 0.4, align="centre")
-        pen.canvas.restoreState()
-
-    def _grid(self, pen: Pen) -> None:
+    def _draw_grid(self, canvas: Canvas) -> None:
         for tick in self.across.ticks:
             x = self.spot(tick, self.up.low)[0]
-            pen.line(x, self.y, x, self.y + self.h, weight=0.35)
+            canvas.line(x, self.y, x, self.y + self.h, weight=0.35)
         for tick in self.up.ticks:
             y = self.spot(self.across.low, tick)[1]
-            pen.line(self.x, y, self.x + self.w, y, weight=0.35)
+            canvas.line(self.x, y, self.x + self.w, y, weight=0.35)
 
-    def clip(self, pen: Pen) -> None:
-        """Keep what follows inside the frame, until the canvas's state is restored."""
-        path = pen.canvas.beginPath()
-        path.rect(self.x, self.y, self.w, self.h)
-        pen.canvas.clipPath(path, stroke=0, fill=0)
-
-
-def margin(axis: Axis) -> float:
-    """Room left of a frame for the tick labels and the title of its upright axis."""
-    widest = max((width(text, "SheetSans", TICK) for text in axis.labels()), default=0.0)
-    return widest + 5 + (12 if axis.title else 0)
-
-
-SMALL = 6.6
-MOST_KEY, KEY_LEADING = 4, 1.3
-
-
-@dataclass(frozen=True, slots=True)
-class Plot:
-    """A kind of picture."""
-
-    title: str
-    note: Callable[[Charts], str]
-    """What its signs mean."""
-    has: Callable[[Charts], bool]
-    draw: Callable[[Pen, float, float, float, float, Charts, Sequence[Charts]], float]
-    """Pen, left, top, width, height, the charts shown, all charts on its scales; returns
-    where it ends below."""
-    share: float = 1.0
-    """Of the height of a row."""
-    squat: float | None = None
-    """Greatest height over width that it can use."""
-    rank: int = 0
-    """Place where before and after stand side by side."""
-
-
-def key_line(pen: Pen, x: float, y: float, plot: Plot, charts: Charts, measure: float) -> None:
-    """What the signs of a picture mean, under it."""
-    for line in wrap(plot.note(charts), SANS, SMALL, measure)[:MOST_KEY]:
-        pen.text(x, y, line, size=SMALL, ink=INK.QUIET)
-        y -= SMALL * KEY_LEADING
-
-
-def key_depth(plot: Plot, charts: Charts, measure: float) -> float:
-    """Height that the key takes below a picture."""
-    lines = len(wrap(plot.note(charts), SANS, SMALL, measure)[:MOST_KEY])
-    return 12.0 + SMALL * KEY_LEADING * (lines - 1)
+    def draw_zero(self, canvas: Canvas) -> None:
+        """The broken line at 0 of the upright axis."""
+        ends = self.across.low, self.across.high
+        canvas.polyline(self.spots((end, 0.0) for end in ends), **BROKEN)

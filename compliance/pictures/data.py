@@ -128,7 +128,7 @@ def grey_differences(
             name = _short_name(requirement.quantity)
             points = [_difference(point.name, point.value, point) for point in counted]
             white = requirement.reference == "white"
-            yield Differences(f"Greys by patch: {name}", name, tuple(points), white)
+            yield Differences("greys", name, tuple(points), white)
 
 
 def colour_differences(
@@ -156,7 +156,7 @@ def colour_differences(
         _difference(name, float(value), limited.get(place))
         for (_, name), place, value in zip(colours, places, values, strict=True)
     ]
-    yield Differences("Colour differences by patch", _short_name(quantity), tuple(points), white)
+    yield Differences("colours", _short_name(quantity), tuple(points), white)
 
 
 def _short_name(quantity: str) -> str:

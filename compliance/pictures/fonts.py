@@ -1,15 +1,16 @@
-"""The sheet's own fonts, and the guard that no character is lost.
+"""The faces that text is set in: their characters, the widths of lines, where lines break.
 
-Four faces lie beside this file; scripts/make_fonts.py made them. A character that
-they lack would vanish from the page without a word, so every printed string
-passes `guard` first.
+Four faces lie beside this file; scripts/make_fonts.py made them. A character that they lack
+would vanish from the page without a word, so every printed text passes `require_glyphs` first.
 """
 
 from __future__ import annotations
 
 import unicodedata
-from functools import cache
+from collections.abc import Mapping
+from functools import cache, lru_cache
 from importlib.resources import files
+from struct import iter_unpack, unpack_from
 
 from compliance.errors import SheetError
 
@@ -19,31 +20,43 @@ SERIF = "SheetSerif"
 MONO = "SheetMono"
 FACES = (SANS, BOLD, SERIF, MONO)
 
+MISSING = 0xFFFF
+"""Not a character; each face prints it as its sign for a missing one."""
 INVISIBLE = {0x00AD: None, 0x200B: None, 0xFEFF: None}
 """Soft hyphen, zero-width space and byte-order mark print nothing anyway."""
 
 
-@cache
-def register() -> None:
-    """Make the faces known to reportlab; once per process."""
-    from io import BytesIO
-
-    from reportlab.pdfbase import pdfmetrics
-    from reportlab.pdfbase.ttfonts import TTFont
-
-    folder = files("compliance.pictures") / "fonts"
-    for name in FACES:
-        data = (folder / f"{name}.ttf").read_bytes()
-        pdfmetrics.registerFont(TTFont(name, BytesIO(data)))
+def font_file(face: str) -> bytes:
+    """The TrueType file of a face."""
+    return (files("compliance.pictures") / "fonts" / f"{face}.ttf").read_bytes()
 
 
 @cache
-def _face(name: str) -> tuple[frozenset[int], dict[int, float], float]:
-    register()
-    from reportlab.pdfbase import pdfmetrics
+def glyph_widths(face: str) -> Mapping[int, float]:
+    """Width of each character of a face by its code point, in thousandths of the type size.
 
-    face = pdfmetrics.getFont(name).face
-    return frozenset(face.charToGlyph), face.charWidths, face.defaultWidth
+    Read from the tables `head`, `hhea`, `hmtx` and `cmap` of the font (ISO/IEC 14496-22), the
+    last in format 4 and, as scripts/make_fonts.py writes it, with glyphs in the characters' order.
+    """
+    data = font_file(face)
+    (table_count,) = unpack_from(">H", data, 4)
+    directory = iter_unpack(">4sIII", data[12 : 12 + 16 * table_count])
+    start = {tag: offset for tag, _, offset, _ in directory}
+    (units_per_em,) = unpack_from(">H", data, start[b"head"] + 18)
+    (glyph_count,) = unpack_from(">H", data, start[b"hhea"] + 34)
+    metrics = unpack_from(f">{2 * glyph_count}H", data, start[b"hmtx"])
+    (subtable,) = unpack_from(">I", data, start[b"cmap"] + 8)
+    characters = start[b"cmap"] + subtable
+    (twice_segments,) = unpack_from(">H", data, characters + 6)
+    lasts, firsts, shifts = (
+        unpack_from(f">{twice_segments // 2}H", data, characters + offset)
+        for offset in (14, 16 + twice_segments, 16 + 2 * twice_segments)
+    )
+    return {
+        character: metrics[2 * ((character + shift) % 0x10000)] * 1000 / units_per_em
+        for first, last, shift in zip(firsts, lasts, shifts, strict=True)
+        for character in range(first, last + 1)
+    }
 
 
 def normalise(text: str) -> str:
@@ -55,7 +68,7 @@ def normalise(text: str) -> str:
 
 def require_glyphs(text: str, face: str = SANS) -> str:
     """`text` unchanged; a `SheetError` names the first character that has no glyph."""
-    glyphs = _face(face)[0]
+    glyphs = glyph_widths(face)
     for character in text:
         if ord(character) not in glyphs:
             shown = character if character.isprintable() else "?"
@@ -68,11 +81,92 @@ def require_glyphs(text: str, face: str = SANS) -> str:
 
 def face_with_glyphs(text: str, face: str) -> str:
     """`face` if it has all of `text`, else the sans serif, which has the most glyphs."""
-    glyphs = _face(face)[0]
+    glyphs = glyph_widths(face)
     return face if all(ord(character) in glyphs for character in normalise(text)) else SANS
 
 
 def width(text: str, face: str, size: float) -> float:
     """Printed width of `text` in points."""
-    _, widths, default = _face(face)
-    return sum(widths.get(ord(character), default) for character in text) * size / 1000
+    widths = glyph_widths(face)
+    return sum(widths.get(ord(character), widths[MISSING]) for character in text) * size / 1000
+
+
+ELLIPSIS = "…"
+SOFT_BREAKS = "-/_.,;:@·"
+
+
+def wrap(text: str, face: str, size: float, measure: float, most: int | None = None) -> list[str]:
+    """`text` broken into lines of at most `measure` points; long words are broken too.
+
+    With `most`, what would take more lines than that ends in an ellipsis.
+    """
+    lines: list[str] = []
+    for paragraph in text.split("\n"):
+        lines.extend(_wrap_line(require_glyphs(normalise(paragraph), face), face, size, measure))
+    if most is not None and len(lines) > most:
+        lines[most - 1 :] = [ellipsize(" ".join(lines[most - 1 :]), face, size, measure)]
+    return lines
+
+
+@lru_cache(maxsize=8192)
+def _wrap_line(text: str, face: str, size: float, measure: float) -> tuple[str, ...]:
+    lines: list[str] = []
+    line = ""
+    for word in text.split(" "):
+        trial = f"{line} {word}" if line else word
+        if width(trial, face, size) <= measure:
+            line = trial
+            continue
+        if line:
+            lines.append(line)
+        pieces = _break_word(word, face, size, measure)
+        lines.extend(pieces[:-1])
+        line = pieces[-1]
+    lines.append(line)
+    return tuple(lines)
+
+
+def _break_word(word: str, face: str, size: float, measure: float) -> list[str]:
+    """A word wider than the measure, broken after a joint if there is one near the end."""
+    pieces: list[str] = []
+    while word and width(word, face, size) > measure:
+        count = max(1, _fitting(word, face, size, measure))
+        joint = max((word.rfind(mark, 0, count) for mark in SOFT_BREAKS), default=-1) + 1
+        if joint > count // 2:
+            count = joint
+        pieces.append(word[:count])
+        word = word[count:]
+    if word or not pieces:
+        pieces.append(word)
+    return pieces
+
+
+def _fitting(text: str, face: str, size: float, measure: float) -> int:
+    total = 0.0
+    for count, character in enumerate(text):
+        total += width(character, face, size)
+        if total > measure:
+            return count
+    return len(text)
+
+
+def ellipsize(text: str, face: str, size: float, measure: float) -> str:
+    """`text` on one line, its end cut with an ellipsis where it is too long."""
+    text = require_glyphs(normalise(text), face)
+    if width(text, face, size) <= measure:
+        return text
+    room = measure - width(ELLIPSIS, face, size)
+    return text[: _fitting(text, face, size, room)].rstrip() + ELLIPSIS
+
+
+def fit_middle(text: str, face: str, size: float, measure: float) -> str:
+    """`text` on one line, its middle cut with an ellipsis: both ends still tell it apart."""
+    text = require_glyphs(normalise(text), face)
+    cut = len(text)
+    while cut > 2 and width(text, face, size) > measure:
+        cut -= 2
+        half = cut // 2
+        shown = f"{text[:half]}{ELLIPSIS}{text[-half:]}"
+        if width(shown, face, size) <= measure:
+            return shown
+    return text

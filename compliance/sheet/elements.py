@@ -7,87 +7,111 @@ conditional fail. Barred ring: fail. Dotted ring: not assessed, undecided.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
-from dataclasses import replace
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
+from itertools import zip_longest
 
 from compliance.model import Level, Verdict
-from compliance.pictures.canvas import INK, Ink, Pen, ellipsize, mm, wrap
-from compliance.pictures.fonts import BOLD, MONO, SANS, SERIF, width
+from compliance.pictures.canvas import INK, Align, Canvas, Ink, Spot
+from compliance.pictures.fonts import BOLD, MONO, SANS, SERIF, ellipsize, width, wrap
 from compliance.report.numbers import NOT_STATED
 from compliance.report.verdict import INKS
-from compliance.sheet.pagination import Block
+from compliance.sheet.pagination import Block, mm
 from compliance.sheet.provenance import Fact
 from compliance.sheet.requirement_rows import Row
 
+# ---------------------------------------------------------------- marks
 
-def mark_ink(verdict: Verdict) -> Ink:
-    """The ink of a verdict's mark and word."""
-    ink: Ink = getattr(INK, INKS[verdict].upper())
-    return ink
+MARK_INKS: Mapping[Verdict, Ink] = {
+    verdict: getattr(INK, name.upper()) for verdict, name in INKS.items()
+}
+"""The ink of a verdict's mark and word."""
 
 
-def draw_mark(pen: Pen, x: float, y: float, radius: float, verdict: Verdict) -> None:
+def draw_mark(canvas: Canvas, x: float, y: float, radius: float, verdict: Verdict) -> None:
     """The mark of `verdict` round (`x`, `y`)."""
-    ink = mark_ink(verdict)
+    ink = MARK_INKS[verdict]
     weight = max(0.7, radius * 0.22)
     ring = radius - weight / 2
+
+    def on_ring(angle: float) -> Spot:
+        return x + ring * math.cos(angle), y + ring * math.sin(angle)
+
     if verdict is Verdict.PASS:
-        pen.disc(x, y, radius, fill=ink)
-    elif verdict is Verdict.NOT_ASSESSED:
-        _dotted(pen, x, y, ring, weight, ink)
-    elif verdict is Verdict.FAIL:
-        pen.disc(x, y, ring, ink=ink, weight=weight)
+        canvas.disc(x, y, radius, fill=ink)
+        return
+    if verdict is Verdict.NOT_ASSESSED:
+        count, dot = (8, 0.62 * weight) if ring < 6 else (16, 0.55 * weight)
+        for step in range(count):
+            canvas.disc(*on_ring(2 * math.pi * (step + 0.5) / count), dot, fill=ink)
+        return
+    canvas.disc(x, y, ring, ink=ink, weight=weight)
+    if verdict is Verdict.FAIL:
         reach = ring * math.sqrt(0.5)
-        pen.line(x - reach, y - reach, x + reach, y + reach, ink=ink, weight=weight)
+        canvas.line(x - reach, y - reach, x + reach, y + reach, ink=ink, weight=weight)
     else:
-        left = verdict is Verdict.CONDITIONAL_PASS
-        pen.disc(x, y, ring, ink=ink, weight=weight)
-        _half(pen, x, y, ring, left, ink)
+        start = math.pi / 2 if verdict is Verdict.CONDITIONAL_PASS else -math.pi / 2
+        canvas.polygon([on_ring(start + math.pi * step / 24) for step in range(25)], fill=ink)
 
 
-def _dotted(pen: Pen, x: float, y: float, ring: float, weight: float, ink: Ink) -> None:
-    count = 8 if ring < 6 else 16
-    dot = weight * (0.62 if ring < 6 else 0.55)
-    for step in range(count):
-        angle = 2 * math.pi * (step + 0.5) / count
-        pen.disc(x + ring * math.cos(angle), y + ring * math.sin(angle), dot, fill=ink)
-
-
-def _half(pen: Pen, x: float, y: float, ring: float, left: bool, ink: Ink) -> None:
-    start = math.pi / 2 if left else -math.pi / 2
-    arc = [
-        (
-            x + ring * math.cos(start + math.pi * step / 24),
-            y + ring * math.sin(start + math.pi * step / 24),
-        )
-        for step in range(25)
-    ]
-    pen.path(arc, fill=ink, close=True)
-
+# ---------------------------------------------------------------- lines of text
 
 LEADING = 1.32
 SIZE = 8.2
 SMALL = 7.2
-MOST_LINES = 40
 
 
-def heading(text: str, measure: float, *, space: float = mm(9)) -> Block:
+@dataclass(frozen=True, slots=True)
+class Text:
+    """A line of print in a block."""
+
+    text: str
+    base: float
+    """Base line, from the block's upper edge down."""
+    x: float = 0.0
+    face: str = SANS
+    size: float = SIZE
+    ink: Ink = INK.TEXT
+    align: Align = "left"
+
+    def draw(self, canvas: Canvas, x: float, top: float) -> None:
+        """Draw it in the block whose left and upper edge are given."""
+        canvas.text(
+            x + self.x,
+            top - self.base,
+            self.text,
+            face=self.face,
+            size=self.size,
+            ink=self.ink,
+            align=self.align,
+        )
+
+
+def text_block(height: float, *texts: Text, space: float = 0.0, keep: bool = False) -> Block:
+    """A block that holds lines of print and nothing else."""
+
+    def draw(canvas: Canvas, x: float, top: float) -> None:
+        for text in texts:
+            text.draw(canvas, x, top)
+
+    return Block(height, draw, space, keep)
+
+
+def heading(text: str, measure: float) -> Block:
     """A section's heading over a rule."""
+    title = Text(ellipsize(text, SERIF, 13.5, measure), 18, face=SERIF, size=13.5)
 
-    def draw(pen: Pen, x: float, top: float) -> None:
-        pen.line(x, top, x + measure, top, ink=INK.TEXT, weight=1.1)
-        pen.text(x, top - 18, ellipsize(text, SERIF, 13.5, measure), face=SERIF, size=13.5)
+    def draw(canvas: Canvas, x: float, top: float) -> None:
+        canvas.line(x, top, x + measure, top, ink=INK.TEXT, weight=1.1)
+        title.draw(canvas, x, top)
 
-    return Block(mm(10), draw, space, keep=True)
+    return Block(mm(10), draw, mm(9), keep=True)
 
 
 def subheading(text: str, measure: float, *, space: float = mm(4)) -> Block:
     """A heading inside a section."""
-
-    def draw(pen: Pen, x: float, top: float) -> None:
-        pen.text(x, top - 8, ellipsize(text, BOLD, 8.6, measure), face=BOLD, size=8.6)
-
-    return Block(13.0, draw, space, keep=True)
+    title = Text(ellipsize(text, BOLD, 8.6, measure), 8, face=BOLD, size=8.6)
+    return text_block(13.0, title, space=space, keep=True)
 
 
 def paragraph(
@@ -95,7 +119,6 @@ def paragraph(
     measure: float,
     *,
     size: float = SIZE,
-    ink: Ink = INK.TEXT,
     face: str = SANS,
     space: float = 3.0,
     bullet: bool = False,
@@ -103,18 +126,14 @@ def paragraph(
     """A paragraph, one block per line; its first two and last two lines stay together."""
     indent = mm(3.2) if bullet else 0.0
     lines = wrap(text, face, size, measure - indent)
-    height = size * LEADING
     blocks = []
     for index, line in enumerate(lines):
-        marked = bullet and index == 0
-
-        def draw(pen: Pen, x: float, top: float, line: str = line, marked: bool = marked) -> None:
-            if marked:
-                pen.text(x, top - size, "–", face=face, size=size, ink=INK.FAINT)
-            pen.text(x + indent, top - size, line, face=face, size=size, ink=ink)
-
+        texts = [Text(line, size, indent, face, size)]
+        if bullet and index == 0:
+            texts.insert(0, Text("–", size, 0.0, face, size, INK.FAINT))
         keep = len(lines) > 1 and index in (0, len(lines) - 2)
-        blocks.append(Block(height, draw, space if index == 0 else 0.0, keep=keep))
+        above = space if index == 0 else 0.0
+        blocks.append(text_block(size * LEADING, *texts, space=above, keep=keep))
     return blocks
 
 
@@ -127,68 +146,73 @@ def fact_blocks(
     space: float = 1.6,
     most: int | None = None,
 ) -> list[Block]:
-    """A label with its value beside it, one block per line."""
-    face = MONO if fact.mono else SANS
-    value_size = size - 1.3 if fact.mono else size
-    labels = wrap(fact.label, SANS, size, label_width - mm(2))
-    values = wrap(fact.value, face, value_size, measure - label_width)
-    if most is not None and len(values) > most:
-        tail = " ".join(values[most - 1 :])
-        values = [*values[: most - 1], ellipsize(tail, face, value_size, measure - label_width)]
-    if most is not None:
-        labels = labels[:most]
+    """A label with its value beside it, one block per line, of which there are at most `most`."""
+    face, value_size = (MONO, size - 1.3) if fact.mono else (SANS, size)
     ink = INK.FAINT if fact.value == NOT_STATED else INK.TEXT
+    labels = wrap(fact.label, SANS, size, label_width - mm(2))[:most]
+    values = wrap(fact.value, face, value_size, measure - label_width, most)
     count = max(len(labels), len(values))
     blocks = []
-    for index in range(count):
-        label = labels[index] if index < len(labels) else ""
-        value = values[index] if index < len(values) else ""
-
-        def draw(pen: Pen, x: float, top: float, label: str = label, value: str = value) -> None:
-            pen.text(x, top - size, label, size=size, ink=INK.QUIET)
-            pen.text(x + label_width, top - size, value, face=face, size=value_size, ink=ink)
-
+    for index, (label, value) in enumerate(zip_longest(labels, values, fillvalue="")):
+        texts = (
+            Text(label, size, size=size, ink=INK.QUIET),
+            Text(value, size, label_width, face, value_size, ink),
+        )
         keep = index < count - 1 if count <= 6 else index in (0, count - 2)
-        blocks.append(Block(size * LEADING, draw, space if index == 0 else 0.0, keep=keep))
+        above = space if index == 0 else 0.0
+        blocks.append(text_block(size * LEADING, *texts, space=above, keep=keep))
     return blocks
 
 
 # ---------------------------------------------------------------- requirements
 
-COLUMNS = (0.0, 0.145, 0.43, 0.62, 0.815)
-"""Left edges, as shares of the measure: verdict, requirement, value, limits, basis."""
-HEADS = ("Verdict", "Requirement", "Value", "Limits", "Clause and basis")
+Edges = Sequence[tuple[float, float]]
+"""Left edge and width of each column of a table."""
 PAD = mm(3)
+"""Between two columns."""
+MOST_LINES = 40
+"""Of a cell."""
 
 
-def _edges(measure: float) -> list[tuple[float, float]]:
-    starts = [share * measure for share in COLUMNS]
+def _edges(measure: float, *shares: float) -> Edges:
+    """The columns of a table, from their left edges as shares of the measure."""
+    starts = [share * measure for share in shares]
     ends = [*(start - PAD for start in starts[1:]), measure]
     return [(start, end - start) for start, end in zip(starts, ends, strict=True)]
 
 
+def _table_head(edges: Edges, titles: Sequence[str], measure: float, space: float = 0.0) -> Block:
+    """A table's head, set again on each page."""
+
+    def draw(canvas: Canvas, x: float, top: float) -> None:
+        for (start, _), title in zip(edges, titles, strict=True):
+            canvas.text(x + start, top - 9, title, size=SMALL, ink=INK.QUIET)
+        canvas.line(x, top - 14, x + measure, top - 14, ink=INK.TEXT, weight=0.7)
+
+    return Block(15.0, draw, space, keep=True)
+
+
+def _requirement_edges(measure: float) -> Edges:
+    return _edges(measure, 0.0, 0.145, 0.43, 0.62, 0.815)
+
+
 def requirement_head(measure: float) -> Block:
-    """The table's head, set again on each page."""
-
-    def draw(pen: Pen, x: float, top: float) -> None:
-        for (start, _), text in zip(_edges(measure), HEADS, strict=True):
-            pen.text(x + start, top - 9, text, size=SMALL, ink=INK.QUIET)
-        pen.line(x, top - 14, x + measure, top - 14, ink=INK.TEXT, weight=0.7)
-
-    return Block(15.0, draw, keep=True)
+    """The head of the table of requirements."""
+    titles = ("Verdict", "Requirement", "Value", "Limits", "Clause and basis")
+    return _table_head(_requirement_edges(measure), titles, measure)
 
 
 def level_head(level: Level, count: int, measure: float, again: Block) -> Block:
     """The line above the rows of one level."""
-    told = {
+    meaning = {
         Level.SHALL: "Shall: these decide the verdict",
         Level.SHOULD: "Should: graded, without bearing on the verdict",
     }[level]
 
-    def draw(pen: Pen, x: float, top: float) -> None:
-        pen.box(x, top - 15, measure, 15, fill=INK.WASH)
-        pen.text(x + 4, top - 10.5, told, face=BOLD, size=SMALL + 0.4)
-        pen.text(x + measure - 4, top - 10.5, str(count), size=SMALL + 0.4, align="right")
+    def draw(canvas: Canvas, x: float, top: float) -> None:
+        canvas.box(x, top - 15, measure, 15, fill=INK.WASH)
+        canvas.text(x + 4, top - 10.5, meaning, face=BOLD, size=SMALL + 0.4)
+        canvas.text(x + measure - 4, top - 10.5, str(count), size=SMALL + 0.4, align="right")
 
     return Block(16.0, draw, keep=True, again=again)
 
@@ -200,68 +224,70 @@ Cell = list[tuple[str, str, float, Ink]]
 def _lines(text: str, face: str, size: float, measure: float, ink: Ink = INK.TEXT) -> Cell:
     lines = wrap(text, face, size, measure)
     if len(lines) > MOST_LINES:
-        lines = [*lines[: MOST_LINES - 1], "…"]
+        lines[MOST_LINES - 1 :] = ["…"]
     return [(line, face, size, ink) for line in lines]
 
 
 def _stack(parts: Iterable[Cell]) -> Cell:
     cell = [line for part in parts for line in part]
     if len(cell) > MOST_LINES:
-        return [*cell[: MOST_LINES - 1], ("…", SANS, SMALL, INK.QUIET)]
+        cell[MOST_LINES - 1 :] = [("…", SANS, SMALL, INK.QUIET)]
     return cell
 
 
 def requirement_row(row: Row, measure: float, again: Block, air: float = 1.0) -> Block:
     """One requirement: mark and word, title, value, limits, clause and basis."""
-    edges = _edges(measure)
+    edges = _requirement_edges(measure)
+    word, title, value, limits, basis = (extent for _, extent in edges)
     indent = mm(4.6)
-    wide = edges[4][0] - PAD - edges[1][0]
     cells = [
-        _lines(row.word, BOLD, SIZE, edges[0][1] - indent, mark_ink(row.verdict)),
+        _lines(row.word, BOLD, SIZE, word - indent, MARK_INKS[row.verdict]),
         _stack(
             (
-                _lines(row.title, BOLD, SIZE, edges[1][1]),
-                _lines(row.about, SANS, SMALL, edges[1][1], INK.QUIET),
+                _lines(row.title, BOLD, SIZE, title),
+                _lines(row.about, SANS, SMALL, title, INK.QUIET),
             )
         ),
         _stack(
             (
-                _lines(row.value, BOLD, SIZE, edges[2][1]),
-                *(_lines(note, SANS, SMALL, edges[2][1], INK.QUIET) for note in row.value_notes),
+                _lines(row.value, BOLD, SIZE, value),
+                *(_lines(note, SANS, SMALL, value, INK.QUIET) for note in row.value_notes),
             )
         ),
-        _stack(_lines(line, SANS, SIZE, edges[3][1]) for line in row.limits),
+        _stack(_lines(line, SANS, SIZE, limits) for line in row.limits),
         _stack(
             (
-                *((_lines(row.clause, SANS, SMALL, edges[4][1]),) if row.clause else ()),
-                _lines(row.basis, SANS, SMALL, edges[4][1], INK.QUIET),
+                *((_lines(row.clause, SANS, SMALL, basis),) if row.clause else ()),
+                _lines(row.basis, SANS, SMALL, basis, INK.QUIET),
             )
         ),
     ]
-    details = _stack(_lines(detail, SANS, SMALL, wide) for detail in row.details)
+    start_of_title, start_of_basis = edges[1][0], edges[4][0]
+    below = start_of_basis - PAD - start_of_title
+    details = _stack(_lines(detail, SANS, SMALL, below) for detail in row.details)
     above = 4.0 * air
-    body = max(_depth(cell) for cell in cells)
+    body = max(map(_cell_height, cells))
     gap = 1.5 if details else 0.0
-    height = above + body + gap + _depth(details) + above
+    height = above + body + gap + _cell_height(details) + above
 
-    def draw(pen: Pen, x: float, top: float) -> None:
+    def draw(canvas: Canvas, x: float, top: float) -> None:
         first = top - above
-        draw_mark(pen, x + 4.6, first - SIZE * 0.64, 3.6, row.verdict)
+        draw_mark(canvas, x + 4.6, first - SIZE * 0.64, 3.6, row.verdict)
         for index, (cell, (start, _)) in enumerate(zip(cells, edges, strict=True)):
-            _draw_cell(pen, x + start + (indent if index == 0 else 0.0), first, cell)
-        _draw_cell(pen, x + edges[1][0], first - body - gap, details)
-        pen.line(x, top - height, x + measure, top - height)
+            _draw_cell(canvas, x + start + (indent if index == 0 else 0.0), first, cell)
+        _draw_cell(canvas, x + start_of_title, first - body - gap, details)
+        canvas.line(x, top - height, x + measure, top - height)
 
     return Block(height, draw, again=again)
 
 
-def _depth(cell: Sequence[tuple[str, str, float, Ink]]) -> float:
+def _cell_height(cell: Cell) -> float:
     return sum(size * LEADING for _, _, size, _ in cell)
 
 
-def _draw_cell(pen: Pen, x: float, top: float, cell: Cell) -> None:
+def _draw_cell(canvas: Canvas, x: float, top: float, cell: Cell) -> None:
     for text, face, size, ink in cell:
-        pen.text(x, top - size * 0.95, text, face=face, size=size, ink=ink)
+        canvas.text(x, top - size * 0.95, text, face=face, size=size, ink=ink)
         top -= size * LEADING
 
 
@@ -269,69 +295,55 @@ def compared_rows(
     before: Sequence[Row], after: Sequence[Row], measure: float, air: float = 1.0
 ) -> list[Block]:
     """Each requirement's value and verdict before calibration and after, side by side."""
-    starts = (0.0, 0.46 * measure, 0.73 * measure)
-    wide = (starts[1] - PAD, starts[2] - starts[1] - PAD, measure - starts[2])
-
-    def head(pen: Pen, x: float, top: float) -> None:
-        told = ("Requirement", "Before calibration", "After calibration")
-        for start, text in zip(starts, told, strict=True):
-            pen.text(x + start, top - 9, text, size=SMALL, ink=INK.QUIET)
-        pen.line(x, top - 14, x + measure, top - 14, ink=INK.TEXT, weight=0.7)
-
-    header = Block(15.0, head, mm(4), keep=True)
-    blocks = [header]
-    known = {row.id: row for row in before}
-    for row in after:
-        blocks.append(replace(_compared(row, known.get(row.id), starts, wide, air), again=header))
-    return blocks
+    edges = _edges(measure, 0.0, 0.46, 0.73)
+    titles = ("Requirement", "Before calibration", "After calibration")
+    head = _table_head(edges, titles, measure, mm(4))
+    earlier = {row.id: row for row in before}
+    rows = (_compared_row(earlier.get(row.id), row, edges, measure, air) for row in after)
+    return [head, *(replace(row, again=head) for row in rows)]
 
 
-def _compared(
-    row: Row,
-    earlier: Row | None,
-    starts: tuple[float, float, float],
-    wide: tuple[float, float, float],
-    air: float,
+def _compared_row(
+    before: Row | None, after: Row, edges: Edges, measure: float, air: float
 ) -> Block:
     above = 3.0 * air
     line = SIZE * LEADING
-    title = wrap(row.title, SANS, SIZE, wide[0])[:4]
+    (_, title_width), *columns = edges
+    title = wrap(after.title, SANS, SIZE, title_width)[:4]
     height = 2 * above + line * len(title)
-    measure = starts[2] + wide[2]
 
-    def side(pen: Pen, x: float, base: float, shown: Row | None, room: float) -> None:
-        if shown is None:
-            pen.text(x, base, "–", size=SIZE, ink=INK.FAINT)
-            return
-        draw_mark(pen, x + 3.4, base + SIZE * 0.32, 3.0, shown.verdict)
-        said = shown.word if shown.verdict is Verdict.NOT_ASSESSED else shown.value
-        pen.text(x + mm(3.8), base, ellipsize(said, SANS, SIZE, room - mm(3.8)), size=SIZE)
-
-    def draw(pen: Pen, x: float, top: float) -> None:
+    def draw(canvas: Canvas, x: float, top: float) -> None:
         base = top - above - SIZE * 0.95
         for index, text in enumerate(title):
-            pen.text(x, base - index * line, text, size=SIZE)
-        side(pen, x + starts[1], base, earlier, wide[1])
-        side(pen, x + starts[2], base, row, wide[2])
-        pen.line(x, top - height, x + measure, top - height)
+            canvas.text(x, base - index * line, text, size=SIZE)
+        for row, (start, extent) in zip((before, after), columns, strict=True):
+            left = x + start
+            if row is None:
+                canvas.text(left, base, "–", size=SIZE, ink=INK.FAINT)
+                continue
+            draw_mark(canvas, left + 3.4, base + SIZE * 0.32, 3.0, row.verdict)
+            result = row.word if row.verdict is Verdict.NOT_ASSESSED else row.value
+            shown = ellipsize(result, SANS, SIZE, extent - mm(3.8))
+            canvas.text(left + mm(3.8), base, shown, size=SIZE)
+        canvas.line(x, top - height, x + measure, top - height)
 
     return Block(height, draw)
 
 
-def legend(measure: float) -> Block:
+def legend() -> Block:
     """The five marks and their words."""
-    told = (
-        (Verdict.PASS, "pass"),
-        (Verdict.CONDITIONAL_PASS, "conditional pass"),
-        (Verdict.CONDITIONAL_FAIL, "conditional fail"),
-        (Verdict.FAIL, "fail"),
-        (Verdict.NOT_ASSESSED, "not assessed, undecided"),
-    )
+    words = {
+        Verdict.PASS: "pass",
+        Verdict.CONDITIONAL_PASS: "conditional pass",
+        Verdict.CONDITIONAL_FAIL: "conditional fail",
+        Verdict.FAIL: "fail",
+        Verdict.NOT_ASSESSED: "not assessed, undecided",
+    }
 
-    def draw(pen: Pen, x: float, top: float) -> None:
-        for verdict, word in told:
-            draw_mark(pen, x + 3.6, top - 6, 3.2, verdict)
-            pen.text(x + mm(3.8), top - 8.5, word, size=SMALL)
+    def draw(canvas: Canvas, x: float, top: float) -> None:
+        for verdict, word in words.items():
+            draw_mark(canvas, x + 3.6, top - 6, 3.2, verdict)
+            canvas.text(x + mm(3.8), top - 8.5, word, size=SMALL)
             x += mm(3.8) + width(word, SANS, SMALL) + mm(5)
 
     return Block(14.0, draw, 2.0)

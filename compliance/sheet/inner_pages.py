@@ -6,13 +6,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
 from compliance.model import Charts, Level
-from compliance.pictures.axes import Plot, key_depth, key_line
-from compliance.pictures.canvas import INK, Grid, Pen, ellipsize, mm
-from compliance.pictures.charts import plots_of
+from compliance.pictures.axes import Area
+from compliance.pictures.canvas import INK, Canvas
+from compliance.pictures.charts import HEADING_HEIGHT, Plot, draw_title, plots_of
 from compliance.pictures.fonts import BOLD
 from compliance.report.words.en.grammar import joined
 from compliance.sheet.content import Content, Stage
 from compliance.sheet.elements import (
+    Text,
     compared_rows,
     fact_blocks,
     heading,
@@ -22,60 +23,24 @@ from compliance.sheet.elements import (
     requirement_head,
     requirement_row,
     subheading,
+    text_block,
 )
 from compliance.sheet.front_page import shows_all_remarks
-from compliance.sheet.pagination import Block, Columns
-from compliance.sheet.provenance import Fact
+from compliance.sheet.pagination import Block, Columns, Grid, mm
 from compliance.sheet.requirement_rows import OpenItem
-
-Items = tuple[Block | Columns, ...]
-
-
-class Body:
-    """The blocks after page 1; each part is built once for each ease it is asked for."""
-
-    def __init__(self, content: Content, grid: Grid) -> None:
-        self.content = content
-        self.grid = grid
-        self._built: dict[tuple[str, float], Items] = {}
-
-    def items(self, stretch: float, air: float, size: float) -> Items:
-        """All parts in order: pictures `stretch` times as high, table rows with `air` times
-        the space, the last pages in type of `size` points."""
-        return (
-            *self._part("requirements", air),
-            *self._part("pictures", stretch),
-            *self._part("comparison", air),
-            *self._part("end", size),
-        )
-
-    def _part(self, name: str, ease: float) -> Items:
-        key = (name, ease)
-        if key not in self._built:
-            self._built[key] = tuple(self._build(name, ease))
-        return self._built[key]
-
-    def _build(self, name: str, ease: float) -> Iterable[Block | Columns]:
-        content, grid = self.content, self.grid
-        if name == "requirements":
-            yield from _requirements(content, grid, ease)
-        elif name == "pictures":
-            yield from _pictures(content, grid, ease)
-        elif name == "comparison":
-            yield from _comparison(content, grid, ease)
-        else:
-            yield from _causes(content.now, grid, ease)
-            yield from _open(content, grid, ease)
-            yield from _changes(content.changes, grid)
-            yield from _decision(content, grid, ease)
-            yield from _provenance(content, grid, ease)
-
 
 TOGETHER = 3
 """Rows at the end of a table that stay together."""
+ROW = mm(78)
+"""Height of a row of pictures."""
+NO_CAUSE = (
+    "No known cause: none of the models of what may be wrong fits the readings clearly better "
+    "than the rule's own target."
+)
 
 
-def _requirements(content: Content, grid: Grid, air: float) -> Iterable[Block]:
+def requirements(content: Content, grid: Grid, air: float) -> Iterable[Block]:
+    """The table of requirements, its rows with `air` times the usual space."""
     measure = grid.measure
     head = requirement_head(measure)
     yield heading("Requirements", measure)
@@ -88,10 +53,11 @@ def _requirements(content: Content, grid: Grid, air: float) -> Iterable[Block]:
         for row in graded:
             together = row in content.now.rows[-TOGETHER:]
             yield replace(requirement_row(row, measure, head, air), keep=together)
-    yield legend(measure)
+    yield legend()
 
 
-def _pictures(content: Content, grid: Grid, stretch: float) -> Iterable[Block]:
+def pictures(content: Content, grid: Grid, stretch: float) -> Iterable[Block]:
+    """The pictures, two in a row, `stretch` times as high as usual."""
     stages = [stage for stage in (content.before, content.now) if stage is not None]
     plots = plots_of([stage.charts for stage in stages])
     if not plots:
@@ -105,63 +71,44 @@ def _pictures(content: Content, grid: Grid, stretch: float) -> Iterable[Block]:
         yield _single_row(plots[at : at + 2], stages[0].charts, grid, stretch)
 
 
-ROW = mm(78)
-TITLE = 15.0
-
-
 def _single_row(plots: Sequence[Plot], charts: Charts, grid: Grid, stretch: float) -> Block:
     """Two different pictures of one set of readings, or one of full width."""
     wide = grid.half if len(plots) == 2 else grid.measure
-    key = max(key_depth(plot, charts, wide) for plot in plots)
-    height = ROW * stretch * max(plot.share for plot in plots) + key
+    height = ROW * stretch * max(plot.share for plot in plots)
+    key = max(plot.key_height(charts, wide) for plot in plots)
 
-    def draw(pen: Pen, x: float, top: float) -> None:
+    def draw(canvas: Canvas, x: float, top: float) -> None:
         for index, plot in enumerate(plots):
-            left = x + index * (grid.half + grid.gutter)
-            _picture(pen, left, top, wide, height - key, plot, plot.title, charts, [charts])
+            area = Area(x + index * grid.second, top, wide, height)
+            plot.draw_with_key(canvas, area, plot.title, charts, [charts])
 
-    return Block(height, draw, mm(4))
+    return Block(height + key, draw, mm(4))
 
 
 def _pair_row(plot: Plot, stages: Sequence[Stage], grid: Grid, stretch: float) -> Block:
     """The same picture before calibration and after, on the same scales."""
     group = [stage.charts for stage in stages if plot.has(stage.charts)]
-    key = max(key_depth(plot, charts, grid.half) for charts in group)
     height = ROW * stretch * plot.share
     if plot.squat is not None:
-        height = min(height, grid.half * plot.squat + TITLE)
-    height += key
+        height = min(height, grid.half * plot.squat + HEADING_HEIGHT)
+    key = max(plot.key_height(charts, grid.half) for charts in group)
 
-    def draw(pen: Pen, x: float, top: float) -> None:
+    def draw(canvas: Canvas, x: float, top: float) -> None:
         for index, stage in enumerate(stages):
-            left = x + index * (grid.half + grid.gutter)
+            area = Area(x + index * grid.second, top, grid.half, height)
             title = f"{plot.title}: {stage.name.lower()}"
             if plot.has(stage.charts):
-                _picture(pen, left, top, grid.half, height - key, plot, title, stage.charts, group)
+                plot.draw_with_key(canvas, area, title, stage.charts, group)
             else:
-                pen.text(left, top - 8, ellipsize(title, BOLD, 8.2, grid.half), face=BOLD, size=8.2)
-                pen.text(left, top - 22, "No readings for it.", size=7.4, ink=INK.QUIET)
+                draw_title(canvas, area, title)
+                nothing = "No readings for it."
+                canvas.text(area.left, top - 22, nothing, size=7.4, ink=INK.QUIET)
 
-    return Block(height, draw, mm(4))
-
-
-def _picture(
-    pen: Pen,
-    x: float,
-    top: float,
-    wide: float,
-    height: float,
-    plot: Plot,
-    title: str,
-    charts: Charts,
-    group: Sequence[Charts],
-) -> None:
-    pen.text(x, top - 8, ellipsize(title, BOLD, 8.2, wide), face=BOLD, size=8.2)
-    end = plot.draw(pen, x, top - TITLE, wide, height - TITLE, charts, group)
-    key_line(pen, x, end - 7, plot, charts, wide)
+    return Block(height + key, draw, mm(4))
 
 
-def _comparison(content: Content, grid: Grid, air: float) -> Iterable[Block]:
+def comparison(content: Content, grid: Grid, air: float) -> Iterable[Block]:
+    """Before calibration and after; nothing where there was no calibration."""
     before = content.before
     if before is None:
         return
@@ -174,10 +121,20 @@ def _comparison(content: Content, grid: Grid, air: float) -> Iterable[Block]:
     yield from compared_rows(before.rows, content.now.rows, grid.measure, air)
 
 
-NO_CAUSE = (
-    "No known cause: none of the models of what may be wrong fits the readings clearly better "
-    "than the rule's own target."
-)
+def last_pages(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:
+    """From the likely causes to the end, in type of `size` points."""
+    yield from _causes(content.now, grid, size)
+    yield from _open(content, grid, size)
+    yield from _remarks(content, grid)
+    yield from _changes(content, grid)
+    yield from _decision(content, grid, size)
+    yield from _provenance(content, grid, size)
+    end = Text("End of the sheet", 8, grid.measure / 2, size=7.2, ink=INK.QUIET, align="centre")
+    yield text_block(10.0, end, space=mm(5))
+
+
+def _columns(blocks: Iterable[Block], grid: Grid, space: float = 0.0) -> Columns:
+    return Columns(tuple(blocks), grid.second, space)
 
 
 def _causes(stage: Stage, grid: Grid, size: float) -> Iterable[Block]:
@@ -188,31 +145,20 @@ def _causes(stage: Stage, grid: Grid, size: float) -> Iterable[Block]:
     if stage.unexplained:
         yield from paragraph(NO_CAUSE, grid.measure)
         return
-    for place, one in enumerate(stage.causes, 1):
-        yield subheading(f"{place}. {one.title}", grid.measure)
-        yield from paragraph(one.text, grid.measure, size=size, space=1.5)
-        yield from paragraph(f"Next: {one.next_step}", grid.measure, size=size, space=1.5)
+    for place, cause in enumerate(stage.causes, 1):
+        yield subheading(f"{place}. {cause.title}", grid.measure)
+        yield from paragraph(cause.text, grid.measure, size=size, space=1.5)
+        yield from paragraph(f"Next: {cause.next_step}", grid.measure, size=size, space=1.5)
 
 
 def _open(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:
-    known = content.now.remarks
-    remarks = () if shows_all_remarks(content, grid) else known
-    before = content.before
-    told: list[Block] = []
-    for item in content.now.open:
-        told += _open_blocks(item, grid.half, size)
-    if told:
+    if content.now.open:
         yield heading("Missing and not judged", grid.measure)
-        yield Columns(tuple(told), grid.half + grid.gutter)
-    earlier = [text for text in (before.remarks if before else ()) if text not in known]
-    noted = [*remarks, *(f"Before calibration: {text}" for text in earlier)]
-    if noted:
-        yield heading("Noted", grid.measure)
-        for text in noted:
-            yield from paragraph(text, grid.measure, bullet=True)
+        items = (_open_item(item, grid.half, size) for item in content.now.open)
+        yield _columns((block for blocks in items for block in blocks), grid)
 
 
-def _open_blocks(item: OpenItem, measure: float, size: float) -> Iterable[Block]:
+def _open_item(item: OpenItem, measure: float, size: float) -> Iterable[Block]:
     yield subheading(item.title, measure)
     if item.missing:
         yield from paragraph(f"Missing: {joined(item.missing)}.", measure, size=size, space=1.5)
@@ -220,13 +166,26 @@ def _open_blocks(item: OpenItem, measure: float, size: float) -> Iterable[Block]
         yield from paragraph(f"Not judged, {why}: {joined(names)}.", measure, size=size, space=1.5)
 
 
-def _changes(changes: Sequence[Fact], grid: Grid) -> Iterable[Block]:
-    if not changes:
-        return
-    yield heading("Where the house rule departs from its parent", grid.measure)
-    for change in changes:
-        yield subheading(change.label, grid.measure)
-        yield from paragraph(change.value, grid.measure, space=1.0)
+def _remarks(content: Content, grid: Grid) -> Iterable[Block]:
+    """Remarks for which page 1 has no room, and those of before calibration alone."""
+    known = content.now.remarks
+    before = content.before.remarks if content.before else ()
+    shown = [
+        *(() if shows_all_remarks(content, grid) else known),
+        *(f"Before calibration: {text}" for text in before if text not in known),
+    ]
+    if shown:
+        yield heading("Noted", grid.measure)
+        for text in shown:
+            yield from paragraph(text, grid.measure, bullet=True)
+
+
+def _changes(content: Content, grid: Grid) -> Iterable[Block]:
+    if content.changes:
+        yield heading("Where the house rule departs from its parent", grid.measure)
+        for change in content.changes:
+            yield subheading(change.label, grid.measure)
+            yield from paragraph(change.value, grid.measure, space=1.0)
 
 
 def _decision(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:
@@ -235,48 +194,31 @@ def _decision(content: Content, grid: Grid, size: float) -> Iterable[Block | Col
     yield from paragraph(content.decision, grid.measure)
     if content.reading:
         yield from paragraph(content.reading, grid.measure)
-    told: list[Block] = [subheading("What the basis of a limit means", grid.half)]
+    yield _columns(_terms(content, grid.half, size), grid, mm(5))
+
+
+def _terms(content: Content, measure: float, size: float) -> Iterable[Block]:
+    yield subheading("What the basis of a limit means", measure)
     for fact in content.bases:
-        told += fact_blocks(fact, grid.half, label_width=mm(20), size=size)
-    told.append(subheading("Cautions", grid.half))
+        yield from fact_blocks(fact, measure, label_width=mm(20), size=size)
+    yield subheading("Cautions", measure)
     for text in content.cautions:
-        told += paragraph(text, grid.half, size=size, bullet=True)
-    told.append(subheading("The quantities", grid.half))
+        yield from paragraph(text, measure, size=size, bullet=True)
+    yield subheading("The quantities", measure)
     for fact in content.definitions:
-        told += _definition(fact.label, fact.value, grid.half, size)
-    yield Columns(tuple(told), grid.half + grid.gutter, space=mm(5))
-
-
-def _definition(name: str, text: str, measure: float, size: float) -> list[Block]:
-    blocks = [
-        *paragraph(name, measure, size=size, face=BOLD, space=3.0),
-        *paragraph(text, measure, size=size, space=0.0),
-    ]
-    return [
-        Block(b.height, b.draw, b.space, keep=at < len(blocks) - 1) for at, b in enumerate(blocks)
-    ]
+        *lines, last = (
+            *paragraph(fact.label, measure, size=size, face=BOLD),
+            *paragraph(fact.value, measure, size=size, space=0.0),
+        )
+        yield from (replace(line, keep=True) for line in lines)
+        yield replace(last, keep=False)
 
 
 def _provenance(content: Content, grid: Grid, size: float) -> Iterable[Block | Columns]:
     yield heading("Where it comes from", grid.measure)
-    told: list[Block] = []
+    blocks: list[Block] = []
     for group in content.groups:
-        told.append(subheading(group.title, grid.half, space=mm(5)))
+        blocks.append(subheading(group.title, grid.half, space=mm(5)))
         for fact in group.facts:
-            told += fact_blocks(fact, grid.half, size=size)
-    yield Columns(tuple(told), grid.half + grid.gutter)
-    yield _end(grid)
-
-
-def _end(grid: Grid) -> Block:
-    def draw(pen: Pen, x: float, top: float) -> None:
-        pen.text(
-            x + grid.measure / 2,
-            top - 8,
-            "End of the sheet",
-            size=7.2,
-            ink=INK.QUIET,
-            align="centre",
-        )
-
-    return Block(10.0, draw, mm(5))
+            blocks += fact_blocks(fact, grid.half, size=size)
+    yield _columns(blocks, grid)

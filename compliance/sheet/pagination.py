@@ -1,14 +1,60 @@
-"""Blocks, and how they are set on pages: nothing here knows what they show."""
+"""Pages, and how blocks are set on them: nothing here knows what the blocks show."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
+from functools import cached_property
 
-from compliance.pictures.canvas import Pen
+from compliance.pictures.canvas import Canvas
 
 DUST = 1e-6
+
+
+def mm(length: float) -> float:
+    """Millimetres as points."""
+    return length * 72 / 25.4
+
+
+@dataclass(frozen=True, slots=True)
+class Grid:
+    """A page and the place of its body; lengths in points."""
+
+    width: float
+    height: float
+    left: float = mm(18)
+    right: float = mm(18)
+    top: float = mm(22)
+    """From the upper edge to the first line of the body."""
+    bottom: float = mm(20)
+    gutter: float = mm(6)
+
+    @property
+    def measure(self) -> float:
+        """Width of the body."""
+        return self.width - self.left - self.right
+
+    @property
+    def depth(self) -> float:
+        """Height of the body."""
+        return self.height - self.top - self.bottom
+
+    @property
+    def half(self) -> float:
+        """Width of one of two columns."""
+        return (self.measure - self.gutter) / 2
+
+    @property
+    def second(self) -> float:
+        """From the left edge of the first column to that of the second."""
+        return self.half + self.gutter
+
+
+PAGES: Mapping[str, Grid] = {
+    "a4": Grid(mm(210), mm(297)),
+    "letter": Grid(612.0, 792.0),
+}
 
 
 @dataclass(frozen=True, slots=True)
@@ -16,8 +62,8 @@ class Block:
     """Something of known height that is never split."""
 
     height: float
-    draw: Callable[[Pen, float, float], None]
-    """Called with the pen, the left edge and the upper edge."""
+    draw: Callable[[Canvas, float, float], None]
+    """Called with the canvas, the left edge and the upper edge."""
     space: float = 0.0
     """Above it, unless it starts a page or a column."""
     keep: bool = False
@@ -26,7 +72,50 @@ class Block:
     """Set above it where it starts a page, such as a table's head."""
 
 
+def stack_height(blocks: Sequence[Block]) -> float:
+    """Height of blocks below one another, without the space above the first."""
+    return sum(block.height + (block.space if index else 0) for index, block in enumerate(blocks))
+
+
+def draw_stack(canvas: Canvas, x: float, top: float, blocks: Iterable[Block]) -> None:
+    """Draw blocks below one another, without the space above the first."""
+    for index, block in enumerate(blocks):
+        top -= block.space if index else 0
+        block.draw(canvas, x, top)
+        top -= block.height
+
+
 @dataclass(frozen=True, slots=True)
+class Chain:
+    """Blocks that stay together, measured once."""
+
+    blocks: tuple[Block, ...]
+    height: float
+    """With the space above."""
+    height_first: float
+    """As the first of a page or column, which loses its space and regains its head."""
+
+
+def keep_together(blocks: Iterable[Block]) -> list[Chain]:
+    """Blocks as chains that must stay together."""
+    chains: list[Chain] = []
+    held: list[Block] = []
+    for block in blocks:
+        held.append(block)
+        if not block.keep:
+            chains.append(_chain(held))
+            held = []
+    return [*chains, _chain(held)] if held else chains
+
+
+def _chain(blocks: Sequence[Block]) -> Chain:
+    first = blocks[0]
+    height = sum(block.height + block.space for block in blocks)
+    head = first.again.height if first.again else 0.0
+    return Chain(tuple(blocks), height, height - first.space + head)
+
+
+@dataclass(frozen=True)
 class Columns:
     """Blocks that run in two columns of equal width, balanced where they end."""
 
@@ -36,6 +125,14 @@ class Columns:
     space: float = 0.0
     least: float = 40.0
     """Does not start on a page with less room than this."""
+
+    @cached_property
+    def chains(self) -> tuple[Chain, ...]:
+        """Its blocks as chains that must stay together."""
+        return tuple(keep_together(self.blocks))
+
+
+Items = Sequence[Block | Columns]
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,140 +151,119 @@ class Page:
     """Height of the body that is used."""
 
 
-def keep_together(blocks: Sequence[Block]) -> list[list[Block]]:
-    """Blocks that must stay together, as lists."""
-    told: list[list[Block]] = []
-    open_chain = False
-    for block in blocks:
-        if open_chain:
-            told[-1].append(block)
-        else:
-            told.append([block])
-        open_chain = block.keep
-    return told
-
-
-def _extent(chain: Sequence[Block], first: bool) -> float:
-    """Height of a chain; the first on a page loses its space and regains its head."""
-    total = sum(block.height + block.space for block in chain)
-    if first:
-        total -= chain[0].space
-        total += chain[0].again.height if chain[0].again else 0.0
-    return total
-
-
 class _Setter:
     """The pages as they fill."""
 
-    def __init__(self, depth: float) -> None:
+    def __init__(self, depth: float, filled: float) -> None:
         self.depth = depth
         self.pages: list[Page] = []
         self.placed: list[Placed] = []
-        self.top = 0.0
+        self.top = filled
 
     def turn(self) -> None:
-        if self.placed:
+        """Start a new page, unless this one is empty."""
+        if self.top:
             self.pages.append(Page(tuple(self.placed), self.top))
         self.placed = []
         self.top = 0.0
 
-    def chain(self, chain: Sequence[Block]) -> None:
-        if self.placed and self.top + _extent(chain, False) > self.depth + DUST:
+    def chain(self, chain: Chain) -> None:
+        if self.top and self.top + chain.height > self.depth + DUST:
             self.turn()
-        for block in chain:
+        for block in chain.blocks:
             self.block(block)
 
     def block(self, block: Block) -> None:
-        if self.placed and self.top + block.space + block.height > self.depth + DUST:
+        if self.top and self.top + block.space + block.height > self.depth + DUST:
             self.turn()
-        if not self.placed and block.again is not None:
+        if self.top:
+            self.top += block.space
+        elif block.again is not None:
             self.placed.append(Placed(block.again, 0.0, 0.0))
             self.top = block.again.height
-        elif self.placed:
-            self.top += block.space
         self.placed.append(Placed(block, 0.0, self.top))
         self.top += block.height
 
     def columns(self, columns: Columns) -> None:
-        rest = keep_together(columns.blocks)
+        rest: Sequence[Chain] = columns.chains
         space = columns.space
         while rest:
-            start = self.top + space if self.placed else 0.0
+            start = self.top + space if self.top else 0.0
             room = self.depth - start
-            tallest = max(_extent(rest[0], True), columns.least)
-            if self.placed and room < tallest:
+            if self.top and room < max(rest[0].height_first, columns.least):
                 self.turn()
                 continue
             first, height = _balanced(rest, room)
-            counts = (first, _fill(rest[first:], height)[0] if first < len(rest) else 0)
-            for side, taken in enumerate(counts):
-                self.put(rest[:taken], columns.offset * side, start)
-                self.top = max(self.top, start + _column(rest[:taken]))
-                rest = rest[taken:]
+            second = _fill(rest[first:], height)
+            for left, count in ((0.0, first), (columns.offset, second)):
+                self.column(rest[:count], left, start)
+                rest = rest[count:]
             space = 0.0
             if rest:
                 self.turn()
 
-    def put(self, column: Iterable[Sequence[Block]], left: float, start: float) -> None:
+    def column(self, chains: Sequence[Chain], left: float, start: float) -> None:
         top = start
-        for index, block in enumerate(block for chain in column for block in chain):
+        for index, block in enumerate(block for chain in chains for block in chain.blocks):
             top += block.space if index else 0.0
             self.placed.append(Placed(block, left, top))
             top += block.height
+        self.top = max(self.top, start + _column_height(chains))
 
 
-def _column(column: Sequence[Sequence[Block]]) -> float:
+def _column_height(chains: Sequence[Chain]) -> float:
     """Height of chains below one another from the top of a column."""
-    return sum(_extent(chain, at == 0) for at, chain in enumerate(column))
+    return sum(chain.height if index else chain.height_first for index, chain in enumerate(chains))
 
 
-def _fill(rest: Sequence[Sequence[Block]], height: float) -> tuple[int, float]:
-    """How many chains go into a column of `height`, at least one, and where they end."""
+def _fill(chains: Sequence[Chain], height: float) -> int:
+    """How many chains go into a column of `height`: at least one, if there is one."""
     top = 0.0
-    for count, chain in enumerate(rest):
-        extent = _extent(chain, count == 0)
-        if count and top + extent > height + DUST:
-            return count, top
-        top += extent
-    return len(rest), top
+    for count, chain in enumerate(chains):
+        top += chain.height if count else chain.height_first
+        if count and top > height + DUST:
+            return count
+    return len(chains)
 
 
-def _balanced(rest: Sequence[Sequence[Block]], room: float) -> tuple[int, float]:
+def _balanced(chains: Sequence[Chain], room: float) -> tuple[int, float]:
     """Chains for the first column, and the height of both: even if all fit, else the room."""
-    total = _column(rest)
+    total = _column_height(chains)
     left = 0.0
     best, least = 0, math.inf
-    for count, chain in enumerate(rest, 1):
-        left += _extent(chain, count == 1)
-        right = total - left - (rest[count][0].space if count < len(rest) else 0.0)
+    for count, chain in enumerate(chains, 1):
+        left += chain.height_first if count == 1 else chain.height
+        right = total - left - (chains[count].blocks[0].space if count < len(chains) else 0.0)
         if max(left, right) < least:
             best, least = count, max(left, right)
     if least <= room + DUST:
         return best, least
-    return _fill(rest, room)[0], room
+    return _fill(chains, room), room
 
 
-def paginate(items: Iterable[Block | Columns], depth: float) -> list[Page]:
-    """Set blocks on pages whose body is `depth` points high, in order."""
-    setter = _Setter(depth)
+def paginate(items: Items, depth: float, filled: float = 0.0) -> list[Page]:
+    """Set blocks on pages whose body is `depth` points high, in order.
+
+    Of the first page the upper `filled` points are taken already.
+    """
+    setter = _Setter(depth, filled)
     waiting: list[Block] = []
     for item in items:
         if isinstance(item, Block):
             waiting.append(item)
-            if item.keep:
-                continue
-            setter.chain(waiting)
-            waiting = []
+            if not item.keep:
+                setter.chain(_chain(waiting))
+                waiting = []
             continue
         if waiting:
-            head = _extent(waiting, False) + item.least
-            if setter.placed and setter.top + head > depth:
+            head = _chain(waiting).height + item.least
+            if setter.top and setter.top + head > depth:
                 setter.turn()
             for block in waiting:
                 setter.block(block)
             waiting = []
         setter.columns(item)
     if waiting:
-        setter.chain(waiting)
+        setter.chain(_chain(waiting))
     setter.turn()
     return setter.pages

@@ -16,18 +16,15 @@ from io import BytesIO
 from xml.sax.saxutils import escape
 
 import pikepdf
-import reportlab
 from pikepdf import Array, AttachedFileSpec, Dictionary, Name, ObjectStreamMode, Pdf
 
 from compliance import __version__
+from compliance.pictures.pdf_canvas import LIBRARY
 
 Attachment = tuple[bytes, str, str]
 """Content, MIME type, description."""
 
-PRODUCER = (
-    f"deliverable-compliance {__version__} "
-    f"(reportlab {reportlab.__version__}, pikepdf {pikepdf.__version__})"
-)
+PRODUCER = f"deliverable-compliance {__version__} ({LIBRARY}, pikepdf {pikepdf.__version__})"
 """With the libraries that drew and wrote: others may draw the same a little otherwise."""
 CONDITION = "sRGB IEC61966-2.1"
 SOURCES = ("readings", "before")

@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 from datetime import UTC, datetime
-from io import BytesIO
 from typing import TYPE_CHECKING
 
-from compliance.pictures import fonts
-from compliance.pictures.canvas import INK, Ink, Pen, ellipsize
+from compliance.pictures.canvas import INK, Ink
+from compliance.pictures.fonts import BOLD, MONO, SANS, ellipsize
+from compliance.pictures.pdf_canvas import PdfCanvas
 
 if TYPE_CHECKING:
     from compliance.signing.certificates import Signer
@@ -30,38 +30,28 @@ def draw_stamp(
     Lines that find no room at the foot are left out. Raises SheetError where the fonts lack
     a character of the name or the role.
     """
-    from reportlab.pdfgen.canvas import Canvas
-
-    fonts.register()
-    out = BytesIO()
-    canvas = Canvas(out, pagesize=(width, height), invariant=1, initialFontName=fonts.SANS)
-    pen = Pen(canvas)
+    canvas = PdfCanvas(width, height, created=when)
     y = height - PAD
     for text, face, size, ink in _lines(signer, when, role):
         y -= size * LEAD
         if y < 0:
             break
         shown = ellipsize(text, face, size, width - 2 * PAD)
-        pen.text(PAD, y + size * (LEAD - 1), shown, face=face, size=size, ink=ink)
-    canvas.showPage()
-    canvas.save()
-    return out.getvalue()
+        canvas.text(PAD, y + size * (LEAD - 1), shown, face=face, size=size, ink=ink)
+    canvas.end_page()
+    return canvas.finish()
 
 
 def _lines(signer: Signer, when: datetime, role: str | None) -> list[Line]:
     digits = signer.fingerprint
     groups = [digits[at : at + GROUP] for at in range(0, len(digits), GROUP)]
     moment = when.astimezone(UTC)
+    affiliation = ", ".join(part for part in (role, signer.organisation) if part)
     lines = [
-        (f"Signed by {signer.name}", fonts.BOLD, 9.0, INK.TEXT),
-        (
-            ", ".join(each for each in (role, signer.organisation) if each),
-            fonts.SANS,
-            8.0,
-            INK.TEXT,
-        ),
-        (f"{moment:%Y-%m-%d %H:%M} UTC, certificate SHA-256", fonts.SANS, 6.5, INK.QUIET),
-        (" ".join(groups[:GROUPS]), fonts.MONO, 6.5, INK.QUIET),
-        (" ".join(groups[GROUPS:]), fonts.MONO, 6.5, INK.QUIET),
+        (f"Signed by {signer.name}", BOLD, 9.0, INK.TEXT),
+        (affiliation, SANS, 8.0, INK.TEXT),
+        (f"{moment:%Y-%m-%d %H:%M} UTC, certificate SHA-256", SANS, 6.5, INK.QUIET),
+        (" ".join(groups[:GROUPS]), MONO, 6.5, INK.QUIET),
+        (" ".join(groups[GROUPS:]), MONO, 6.5, INK.QUIET),
     ]
     return [line for line in lines if line[0]]

@@ -31,7 +31,7 @@ def _grey_bars(levels: list[LevelPoint], error: float, sure: float | None) -> Di
         value = error * (0.3 + 0.2 * math.sin(step))
         reach = None if sure is None else value + 0.1 * sure * (1.2 - step / 20)
         bars.append(DifferencePoint(level.name, value, 1.0, reach))
-    return Differences("Greys by patch: Δu*v*", "Δu*v*", tuple(bars), from_white=True)
+    return Differences("greys", "Δu*v*", tuple(bars), from_white=True)
 
 
 def charts(error: float = 1.0, seed: int = 1, *, sure: float | None = None) -> Charts:
@@ -92,7 +92,7 @@ def charts(error: float = 1.0, seed: int = 1, *, sure: float | None = None) -> C
         colours=tuple(colours),
         differences=(
             _grey_bars(levels, error, sure),
-            Differences("Colour differences by patch", "ΔE 2000", tuple(differences)),
+            Differences("colours", "ΔE 2000", tuple(differences)),
         ),
         greys=greys,
         white_ellipse=() if sure is None else outline(measured, sure / 1e3, sure / 1.5e3),

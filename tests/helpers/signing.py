@@ -17,9 +17,8 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign.fields import SigSeedSubFilter
 from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, SimpleSigner
 from pyhanko_certvalidator.registry import SimpleCertificateStore
-from reportlab.pdfgen.canvas import Canvas
 
-from compliance.pictures import fonts
+from compliance.pictures.pdf_canvas import PdfCanvas
 from compliance.sheet.make_sheet import countersign_sheet
 from compliance.sheet.pdfa import archival
 from compliance.sheet.signature_box import draw_stamp
@@ -45,14 +44,10 @@ def identity(name: str = "Ada Quill") -> Identity:
 
 def drawn(text: str = "A sheet") -> bytes:
     """A drawn page with that text."""
-    fonts.register()
-    out = BytesIO()
-    canvas = Canvas(out, pagesize=(595, 842), invariant=1, initialFontName=fonts.SANS, lang="en")
-    canvas.setFont(fonts.SANS, 12)
-    canvas.drawString(72, 700, text)
-    canvas.showPage()
-    canvas.save()
-    return out.getvalue()
+    canvas = PdfCanvas(595, 842, created=SIGNED)
+    canvas.text(72, 700, text, size=12)
+    canvas.end_page()
+    return canvas.finish()
 
 
 def archived(attached: Mapping[str, bytes] | None = None) -> bytes:

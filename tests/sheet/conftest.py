@@ -10,8 +10,8 @@ from helpers.invented_samples import SAMPLES
 from helpers.pdf_text import Said
 
 from compliance.model import Assessment
-from compliance.pictures.canvas import Pen
 from compliance.pictures.fonts import width
+from compliance.pictures.pdf_canvas import PdfCanvas
 
 
 @pytest.fixture(scope="session")
@@ -30,20 +30,20 @@ def each(request: pytest.FixtureRequest) -> Assessment:
 def said(monkeypatch: pytest.MonkeyPatch) -> list[Said]:
     """Everything that a drawing prints, in order."""
     told: list[Said] = []
-    drawn = Pen.text
+    drawn = PdfCanvas.text
 
-    def text(self: Pen, x: float, y: float, text: str, **how: Any) -> None:
+    def text(self: PdfCanvas, x: float, y: float, text: str, **how: Any) -> None:
         drawn(self, x, y, text, **how)
         size, face = how.get("size", 8.5), how.get("face", "SheetSans")
         extent = width(text, face, size) + how.get("spacing", 0.0) * max(0, len(text) - 1)
         start = x - {"left": 0.0, "centre": extent / 2, "right": extent}[how.get("align", "left")]
         corners = [
-            self.canvas.absolutePosition(px, py)
+            self._pdf.absolutePosition(px, py)
             for px, py in ((start, y), (start + extent, y + 0.7 * size))
         ]
         (ax, ay), (bx, by) = corners
-        page = self.canvas.getPageNumber() - 1
+        page = self._pdf.getPageNumber() - 1
         told.append(Said(page, min(ax, bx), min(ay, by), max(ax, bx), max(ay, by), text))
 
-    monkeypatch.setattr(Pen, "text", text)
+    monkeypatch.setattr(PdfCanvas, "text", text)
     return told

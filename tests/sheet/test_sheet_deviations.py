@@ -12,10 +12,10 @@ from helpers.near_limit import AGAIN, assessment, both, deviation
 from helpers.signing import run, tool
 
 from compliance.model import Certificate, Reason, Verdict
-from compliance.pictures.canvas import PAGES
 from compliance.sheet.content import build_content, validity
-from compliance.sheet.front_page import _extent, _fitting, _room
+from compliance.sheet.front_page import fit_front, front_depth
 from compliance.sheet.make_sheet import write_sheet
+from compliance.sheet.pagination import PAGES, stack_height
 
 
 def page(pdf: bytes, folder: Path, number: int | None = None) -> str:
@@ -56,8 +56,8 @@ def test_many_with_long_reasons_leave_room_for_the_signatures(size: str) -> None
     found = assessment(both(), now=AGAIN)
     long = replace(both()[0], reason="for the offline edit, " * 11, accepted_by="Cleo Client " * 8)
     grid = PAGES[size]
-    blocks, _ = _fitting(build_content(replace(found, deviations=(long,) * 9)).front, grid)
-    assert _extent(blocks) <= _room(grid)
+    blocks, _ = fit_front(build_content(replace(found, deviations=(long,) * 9)).front, grid)
+    assert stack_height(blocks) <= front_depth(grid)
 
 
 def test_the_row_of_what_is_accepted_says_so(tmp_path: Path) -> None:

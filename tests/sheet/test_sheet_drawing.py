@@ -17,11 +17,11 @@ from helpers.pdf_text import Said, everything, on_page
 
 from compliance.errors import SheetError
 from compliance.model import Assessment, Party, Remark, Verdict
-from compliance.pictures.canvas import PAGES
 from compliance.pictures.fonts import MONO, width
 from compliance.sheet import draw_sheet
 from compliance.sheet.content import build_content
 from compliance.sheet.layout import choose_layout
+from compliance.sheet.pagination import PAGES
 
 Sample = Callable[[str], Assessment]
 

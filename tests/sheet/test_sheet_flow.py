@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from compliance.pictures.canvas import Pen
+from compliance.pictures.canvas import Canvas
 from compliance.sheet.pagination import Block, Columns, paginate
 
 
-def nothing(pen: Pen, x: float, top: float) -> None:
+def nothing(canvas: Canvas, x: float, top: float) -> None:
     """Draws nothing."""
 
 

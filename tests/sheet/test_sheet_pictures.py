@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Sequence
+from contextlib import AbstractContextManager, nullcontext
 from dataclasses import dataclass, replace
 from typing import Any
 
@@ -11,10 +12,10 @@ from helpers.invented_charts import charts
 from helpers.pdf_text import Said, everything
 
 from compliance.model import Assessment, Charts, DifferencePoint, Differences, LevelPoint
-from compliance.pictures.axes import Axis, Frame
-from compliance.pictures.canvas import INK, Pen
+from compliance.pictures.axes import Area, Axis, Frame
+from compliance.pictures.canvas import INK, Canvas
 from compliance.pictures.charts import PLOTS, draw_white, plots_of
-from compliance.pictures.tracking import tracking
+from compliance.pictures.tracking import draw_tracking
 from compliance.sheet import draw_sheet
 
 Sample = Callable[[str], Assessment]
@@ -32,29 +33,46 @@ class Stroke:
         return min(values), max(values)
 
 
-class Recorder(Pen):
-    """A pen that draws nothing and remembers all paths."""
+class Recorder(Canvas):
+    """A canvas that remembers paths, boxes and lines."""
 
     def __init__(self) -> None:
-        super().__init__(_Nothing())
         self.paths: list[Stroke] = []
+        self.boxes: list[tuple[float, float, Any]] = []
+        self.lines: list[tuple[float, float, float, float]] = []
 
-    def path(self, points: Spots, **how: Any) -> None:
+    def polyline(self, points: Spots, **style: Any) -> None:
         if len(points) > 1:
-            self.paths.append(Stroke(tuple(points), how))
+            self.paths.append(Stroke(tuple(points), style))
+
+    polygon = polyline
+
+    def box(self, x: float, y: float, w: float, h: float, **style: Any) -> None:
+        self.boxes.append((y, h, style.get("fill")))
+
+    def line(self, x0: float, y0: float, x1: float, y1: float, **style: Any) -> None:
+        if style.get("ink") == INK.TEXT:
+            self.lines.append((x0, y0, x1, y1))
+
+    def text(self, x: float, y: float, text: str, **how: Any) -> None:
+        """Not looked at."""
+
+    def disc(self, x: float, y: float, radius: float, **style: Any) -> None:
+        """Not looked at."""
+
+    def clipped(self, x: float, y: float, w: float, h: float) -> AbstractContextManager[None]:
+        return nullcontext()
+
+    def turned(self, x: float, y: float) -> AbstractContextManager[None]:
+        return nullcontext()
 
     def filled(self, ink: Any) -> list[Stroke]:
         return [path for path in self.paths if path.how.get("fill") == ink]
 
 
-class _Nothing:
-    def __getattr__(self, name: str) -> Any:
-        return lambda *_, **__: _Nothing()
-
-
 def drawn(shown: Charts) -> Recorder:
     pen = Recorder()
-    tracking(pen, 0.0, 300.0, 300.0, 300.0, shown, [shown])
+    draw_tracking(pen, Area(0.0, 300.0, 300.0, 300.0), shown, [shown])
     return pen
 
 
@@ -164,29 +182,13 @@ BARS = (
 
 
 def bars(points: tuple[DifferencePoint, ...] = BARS, **more: Any) -> Charts:
-    return Charts(differences=(Differences("Greys by patch: Δu*v*", "Δu*v*", points, **more),))
-
-
-class Marks(Recorder):
-    """A pen that remembers boxes and lines."""
-
-    def __init__(self) -> None:
-        super().__init__()
-        self.boxes: list[tuple[float, float, Any]] = []
-        self.lines: list[tuple[float, float, float, float]] = []
-
-    def box(self, x: float, y: float, w: float, h: float, **how: Any) -> None:
-        self.boxes.append((y, h, how.get("fill")))
-
-    def line(self, x0: float, y0: float, x1: float, y1: float, **how: Any) -> None:
-        if how.get("ink") == INK.TEXT:
-            self.lines.append((x0, y0, x1, y1))
+    return Charts(differences=(Differences("greys", "Δu*v*", points, **more),))
 
 
 def test_a_bar_over_its_limit_is_filled_dark_and_each_has_its_bound() -> None:
-    shown, pen = bars(), Marks()
+    shown, pen = bars(), Recorder()
     (plot,) = plots_of([shown])
-    plot.draw(pen, 0.0, 200.0, 200.0, 200.0, shown, [shown])
+    plot.draw(pen, Area(0.0, 200.0, 200.0, 200.0), shown, [shown])
     filled = [box for box in pen.boxes if box[2] in (INK.PLUM, INK.HAIR)]
     assert [box[2] == INK.PLUM for box in filled] == [False, True, False]
     base, unit = filled[0][0], filled[1][1] / 1.4

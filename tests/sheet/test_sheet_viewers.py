@@ -10,11 +10,12 @@ import numpy as np
 import pikepdf
 import pytest
 from helpers.browser import Browser, Picture, browser, picture
-from helpers.signing import run, tool
+from helpers.signing import SIGNED, run, tool
 from numpy.typing import NDArray
 
 from compliance.model import Assessment, Verdict
-from compliance.pictures.canvas import INK, Pen
+from compliance.pictures.canvas import INK
+from compliance.pictures.pdf_canvas import PdfCanvas
 from compliance.sheet import draw_sheet
 from compliance.sheet.elements import draw_mark
 
@@ -180,14 +181,13 @@ def test_print_has_the_contrast_of_readable_text(name: str) -> None:
 
 def marks(folder: Path) -> dict[Verdict, Picture]:
     """(200, 200) of each mark, 1 where there is ink of whatever colour."""
-    from reportlab.pdfgen.canvas import Canvas
-
     found = {}
     for verdict in Verdict:
         path = folder / f"{verdict.name}.pdf"
-        canvas = Canvas(str(path), pagesize=(24, 24))
-        draw_mark(Pen(canvas), 12, 12, 10, verdict)
-        canvas.save()
+        canvas = PdfCanvas(24, 24, created=SIGNED)
+        draw_mark(canvas, 12, 12, 10, verdict)
+        canvas.end_page()
+        path.write_bytes(canvas.finish())
         found[verdict] = (grey(poppler(path, 1, (200, 200), "-gray")) < 0.8).astype(np.float64)
     return found
 

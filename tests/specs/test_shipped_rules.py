@@ -14,8 +14,8 @@ from compliance import targets
 from compliance.grading.decide import margin
 from compliance.grading.patches import Plan, PlannedPatch
 from compliance.model import ENCODINGS, Finding, Outcome, Reason, Rule, Verdict
+from compliance.pictures import fonts
 from compliance.rules.library import load_rule
-from compliance.sheet import fonts
 
 Array = NDArray[np.float64]
 

@@ -1,0 +1,159 @@
+"""The canvas whose pages become a PDF, drawn by reportlab."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from contextlib import contextmanager
+from datetime import UTC, datetime
+from functools import cache
+from hashlib import md5
+from io import BytesIO
+from typing import Any, Unpack
+
+import reportlab
+from reportlab.pdfbase import pdfmetrics
+from reportlab.pdfbase.ttfonts import TTFont
+from reportlab.pdfgen.canvas import Canvas as ReportlabCanvas
+
+from compliance.pictures.canvas import INK, Align, Canvas, Ink, Spot, Style
+from compliance.pictures.fonts import FACES, SANS, font_file, require_glyphs, width
+
+LIBRARY = f"reportlab {reportlab.__version__}"
+
+
+@cache
+def _register_faces() -> None:
+    """Make the faces known to the library; once per process."""
+    for face in FACES:
+        pdfmetrics.registerFont(TTFont(face, BytesIO(font_file(face))))
+
+
+class PdfCanvas(Canvas):
+    """Pages of one size; same marks, same bytes."""
+
+    def __init__(
+        self,
+        width: float,
+        height: float,
+        *,
+        created: datetime,
+        title: str = "",
+        author: str = "",
+        subject: str = "",
+    ) -> None:
+        _register_faces()
+        self._file = BytesIO()
+        self._pdf: Any = ReportlabCanvas(
+            self._file,
+            pagesize=(width, height),
+            invariant=1,
+            pageCompression=1,
+            initialFontName=SANS,
+            lang="en",
+        )
+        self._date(created.astimezone(UTC))
+        self._pdf.setTitle(title)
+        self._pdf.setAuthor(author)
+        self._pdf.setSubject(subject)
+
+    def _date(self, created: datetime) -> None:
+        """Set time and file identifier, which the library takes from clock and environment."""
+        self._pdf._doc.signature = md5(b"", usedforsecurity=False)
+        stamp = self._pdf._doc._timeStamp
+        stamp.t = created.timestamp()
+        stamp.lt = created.timetuple()
+        stamp.YMDhms = tuple(created.timetuple())[:6]
+        stamp.dhh = stamp.dmm = 0
+        stamp.tzname = "UTC"
+
+    def end_page(self) -> None:
+        """Finish a page; what is drawn next is on a new one."""
+        self._pdf.showPage()
+
+    def finish(self) -> bytes:
+        """The file with all pages that were ended."""
+        self._pdf.save()
+        return self._file.getvalue()
+
+    def text(
+        self,
+        x: float,
+        y: float,
+        text: str,
+        *,
+        face: str = SANS,
+        size: float = 8.5,
+        ink: Ink = INK.TEXT,
+        align: Align = "left",
+        spacing: float = 0.0,
+    ) -> None:
+        shown = require_glyphs(text, face)
+        extent = width(shown, face, size) + spacing * max(0, len(shown) - 1)
+        start = x - {"left": 0.0, "centre": extent / 2, "right": extent}[align]
+        self._pdf.setFillColorRGB(*ink)
+        line = self._pdf.beginText(start, y)
+        line.setFont(face, size)
+        line.setCharSpace(spacing)
+        line.textOut(shown)
+        if spacing:
+            line.setCharSpace(0)
+        self._pdf.drawText(line)
+
+    def polyline(self, points: Sequence[Spot], **style: Unpack[Style]) -> None:
+        self._path(points, style, close=False)
+
+    def polygon(self, points: Sequence[Spot], **style: Unpack[Style]) -> None:
+        self._path(points, style, close=True)
+
+    def _path(self, points: Sequence[Spot], style: Style, *, close: bool) -> None:
+        if len(points) < 2:
+            return
+        path = self._pdf.beginPath()
+        path.moveTo(*points[0])
+        for point in points[1:]:
+            path.lineTo(*point)
+        if close:
+            path.close()
+        self._pdf.drawPath(path, **self._set(style))
+
+    def line(self, x0: float, y0: float, x1: float, y1: float, **style: Unpack[Style]) -> None:
+        self._set({"ink": INK.HAIR, **style})
+        self._pdf.line(x0, y0, x1, y1)
+
+    def box(self, x: float, y: float, w: float, h: float, **style: Unpack[Style]) -> None:
+        self._pdf.rect(x, y, w, h, **self._set(style))
+
+    def disc(self, x: float, y: float, radius: float, **style: Unpack[Style]) -> None:
+        self._pdf.circle(x, y, radius, **self._set(style))
+
+    def _set(self, style: Style) -> dict[str, int]:
+        """Take up inks and pen; returns what the library is to draw, outline and area."""
+        ink, fill = style.get("ink"), style.get("fill")
+        if ink is not None:
+            self._pdf.setStrokeColorRGB(*ink)
+            self._pdf.setLineWidth(style.get("weight", 0.5))
+            self._pdf.setDash(list(style.get("dash", ())))
+        if fill is not None:
+            self._pdf.setFillColorRGB(*fill)
+        return {"stroke": int(ink is not None), "fill": int(fill is not None)}
+
+    @contextmanager
+    def clipped(self, x: float, y: float, w: float, h: float) -> Iterator[None]:
+        with self._saved_state():
+            path = self._pdf.beginPath()
+            path.rect(x, y, w, h)
+            self._pdf.clipPath(path, stroke=0, fill=0)
+            yield
+
+    @contextmanager
+    def turned(self, x: float, y: float) -> Iterator[None]:
+        with self._saved_state():
+            self._pdf.translate(x, y)
+            self._pdf.rotate(90)
+            yield
+
+    @contextmanager
+    def _saved_state(self) -> Iterator[None]:
+        self._pdf.saveState()
+        yield
+        self._pdf.restoreState()
