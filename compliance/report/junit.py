@@ -12,16 +12,14 @@ from datetime import UTC, datetime
 from xml.etree import ElementTree as ET
 
 from compliance.grading.decide import OUTSIDE
-from compliance.model import Assessment, Deviation, Finding, Level, Outcome, Verdict
-from compliance.report import numbers
+from compliance.model import Assessment, Level, Outcome, Verdict
+from compliance.report.build import build_report
+from compliance.report.report import Row
 from compliance.report.results import Result
 from compliance.report.verdict import applies
-from compliance.report.words.en.verdicts import (
-    accepted_sentence,
-    outcome_sentence,
-    reason_word,
-    verdict_word,
-)
+
+TAGS = {Outcome.UNDECIDED: "error", Outcome.NOT_COMPLIANT: "failure"}
+"""What a suite holds at least one of, by its verdict."""
 
 
 def junit(results: Sequence[Result], now: datetime) -> bytes:
@@ -65,52 +63,29 @@ def _place(result: Result) -> str:
 
 
 def _cases(assessment: Assessment) -> list[tuple[str, ET.Element | None]]:
-    accepted = {each.requirement: each for each in assessment.deviations}
-    cases = [
-        (finding.id, _of_finding(finding, accepted.get(finding.id)))
-        for finding in assessment.state.findings
-    ]
-    told = {outcome.tag for _, outcome in cases if outcome is not None}
-    verdict = assessment.verdict
-    if verdict is Outcome.UNDECIDED and not told & {"error"}:
-        cases.append(("verdict", _outcome("error", outcome_sentence(assessment))))
-    if verdict is Outcome.NOT_COMPLIANT and not told & {"failure"}:
-        cases.append(("verdict", _outcome("failure", outcome_sentence(assessment))))
+    report = build_report(assessment)
+    cases = [(row.finding.id, _of_row(row)) for row in report.now.rows]
+    tags = {outcome.tag for _, outcome in cases if outcome is not None}
+    needed = TAGS.get(assessment.verdict)
+    if needed is not None and needed not in tags:
+        cases.append(("verdict", _outcome(needed, report.now.sentence)))
     return cases
 
 
-def _of_finding(finding: Finding, accepted: Deviation | None) -> ET.Element | None:
+def _of_row(row: Row) -> ET.Element | None:
     """The element inside a case; None is a pass. What is accepted is told and stays a failure."""
+    finding = row.finding
+    decides = finding.level is Level.SHALL
     if not applies(finding):
-        return _outcome("skipped", verdict_word(finding.verdict, finding.reason))
+        return _outcome("skipped", row.message)
     if finding.verdict in OUTSIDE:
-        tag = "failure" if finding.level is Level.SHALL else "skipped"
-        lines = [*_points(finding), *([accepted_sentence(accepted)] if accepted else [])]
-        return _outcome(tag, _told(finding), lines, kind=finding.verdict)
+        lines = filter(None, (*row.points, row.accepted))
+        tag = "failure" if decides else "skipped"
+        return _outcome(tag, row.message, lines, kind=finding.verdict)
     if finding.verdict is Verdict.NOT_ASSESSED:
-        tag = "error" if finding.level is Level.SHALL else "skipped"
-        why = reason_word(finding.reason)
-        if finding.missing:
-            why += f": {', '.join(finding.missing)}"
-        return _outcome(tag, why, kind=finding.reason or finding.verdict)
+        kind = finding.reason or finding.verdict
+        return _outcome("error" if decides else "skipped", row.message, kind=kind)
     return None
-
-
-def _told(finding: Finding) -> str:
-    level = " (should)" if finding.level is Level.SHOULD else ""
-    word = verdict_word(finding.verdict)
-    value, limit = numbers.format_value(finding), numbers.format_finding_limits(finding)
-    return f"{finding.title}{level}: {word}: {value}; limit {limit}"
-
-
-def _points(finding: Finding) -> Iterable[str]:
-    for point in finding.points:
-        if point.verdict in OUTSIDE:
-            value = numbers.format_point_value(point, finding)
-            limit = numbers.format_limits(point.limits, finding.unit)
-            yield f"{numbers.point_name(point)}: {value}; limit {limit}"
-    if finding.clause:
-        yield f"{finding.clause} ({finding.basis})"
 
 
 def _outcome(

@@ -19,6 +19,12 @@ from compliance.model import (
 from compliance.quantities.catalogue import is_stated
 
 INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
+WORST_FIRST = (
+    Verdict.FAIL,
+    Verdict.CONDITIONAL_FAIL,
+    Verdict.NOT_ASSESSED,
+    Verdict.CONDITIONAL_PASS,
+)
 INKS: Mapping[Verdict, str] = {
     Verdict.PASS: "teal",
     Verdict.CONDITIONAL_PASS: "ochre",
@@ -96,6 +102,21 @@ def _least_sure_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
         return 2.0 if finding.probability is None else finding.probability
 
     return tuple(sorted(findings, key=sureness))
+
+
+def matters(finding: Finding) -> bool:
+    """Whether a reader should look at a finding: it is not simply met."""
+    return applies(finding) and finding.verdict is not Verdict.PASS
+
+
+def rank(finding: Finding) -> tuple[bool, bool, int]:
+    """Place of a finding, worst first: shall before should, outside before open before near.
+
+    Findings that do not matter come last, and keep their order.
+    """
+    if not matters(finding):
+        return True, False, 0
+    return False, finding.level is Level.SHOULD, WORST_FIRST.index(finding.verdict)
 
 
 def not_accepted(assessment: Assessment) -> tuple[Finding, ...]:

@@ -30,3 +30,9 @@ def more_than(shown: Sequence[str], names: Sequence[str]) -> str:
     """How many names there are besides those shown, e.g. ` and 3 more`; empty without any."""
     rest = len(names) - len(shown)
     return f" and {rest} more" if rest else ""
+
+
+def first_of(names: Sequence[str], most: int) -> str:
+    """The first names, which may hold commas, and how many there are besides."""
+    shown = names[:most]
+    return "; ".join(shown) + more_than(shown, names)

@@ -1,0 +1,134 @@
+"""From an assessment to its report."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from compliance.model import Assessment, GradedReadings, Level, Remark
+from compliance.report.report import CauseText, Report, Row, State, Tally
+from compliance.report.verdict import (
+    applies,
+    count,
+    deciding,
+    failing,
+    outcome_mark,
+    rank,
+    with_uncertainty,
+)
+from compliance.report.words import cause_next_step, cause_text, cause_title, remark_text
+from compliance.report.words.en import provenance, statements, verdicts
+from compliance.report.words.en.decisions import decision_sentence, risk_sentences
+from compliance.report.words.en.grammar import capital, listed
+from compliance.report.words.en.requirements import judged_in_part, requirement_rows
+from compliance.report.words.en.rules import departures_sentence
+
+SERIOUS = (
+    "normalised",
+    "unit",
+    "conflicting",
+    "meter-past-due",
+    "meter-inadequate",
+    "rule-changed",
+    "rule-unversioned",
+)
+"""Remarks that page 1 shows even where it has no room for others."""
+MOST_NAMED = 4
+"""Things named in one remark or line on page 1."""
+
+
+def build_report(assessment: Assessment) -> Report:
+    """All that is said of an assessment."""
+    rule, slot = assessment.rule, assessment.slot
+    before, decision = assessment.before, assessment.rule.decision
+    only_before = assessment.heading == "before"
+    name = statements.BEFORE if only_before else statements.CALIBRATED
+    now = _state(assessment, assessment.state, statements.AFTER if before else name)
+    rows = {row.finding.id: row for row in now.rows}
+    decisive = deciding(assessment.state, decision)
+    uncertain = with_uncertainty(assessment.state)
+    return Report(
+        number=assessment.number,
+        title=rule.title,
+        subtitle=statements.subtitle(assessment),
+        running=rule.title + (f" · slot {slot.name}" if slot else ""),
+        slot=statements.subject(assessment),
+        rule=f"{rule.id}, revision {rule.revision}",
+        when=statements.NOT_CALIBRATED if only_before else "",
+        heading=statements.ONLY_BEFORE if only_before else "",
+        now=now,
+        before=_state(assessment, before, statements.BEFORE) if before else None,
+        earlier=statements.earlier(before),
+        validity=verdicts.validity(assessment),
+        dates=statements.dates(assessment),
+        tallies=tuple(_tallies(assessment, rows)),
+        deciding=tuple(rows[finding.id] for finding in decisive),
+        deciding_title=verdicts.deciding_title(decisive[0], decision) if decisive else "",
+        disposition=statements.disposition(assessment),
+        accepted=tuple(map(verdicts.accepted_sentence, assessment.deviations)),
+        risk=risk_sentences(assessment.state, decision),
+        asked=tuple(provenance.asked(assessment)),
+        measured=tuple(provenance.measured(assessment)),
+        not_said=tuple(statements.not_said(assessment)),
+        remarks=_short_remarks(assessment.state.remarks),
+        serious=sum(remark.kind in SERIOUS for remark in assessment.state.remarks),
+        facility=provenance.facility_name(assessment.job),
+        departures=departures_sentence(rule),
+        changes=provenance.changes(rule),
+        provenance=provenance.provenance(assessment),
+        definitions=provenance.definitions(assessment),
+        method=statements.METHOD,
+        reading=statements.READING if uncertain else "",
+        decision=decision_sentence(decision, uncertain),
+        bases=provenance.bases(assessment.state),
+        cautions=tuple(statements.cautions(assessment)),
+    )
+
+
+def _state(assessment: Assessment, state: GradedReadings, name: str) -> State:
+    held = assessment.deviations if state is assessment.state else ()
+    word = verdicts.outcome_word(state.verdict, state.conditional)
+    unexplained = not state.causes and any(row.points for row in failing(state.findings))
+    return State(
+        name=name,
+        mark=outcome_mark(state.verdict, state.conditional),
+        word=word,
+        headline=capital(word),
+        sentence=verdicts.outcome_sentence(assessment, state),
+        rows=requirement_rows(state.findings, assessment.rule, held),
+        in_part=judged_in_part(sorted(state.findings, key=rank)),
+        remarks=tuple(map(remark_text, state.remarks)),
+        causes=tuple(
+            CauseText(cause_title(cause), cause_text(cause), cause_next_step(cause))
+            for cause in state.causes
+        ),
+        no_cause=statements.NO_CAUSE if unexplained else "",
+    )
+
+
+def _tallies(assessment: Assessment, rows: Mapping[str, Row]) -> Iterable[Tally]:
+    for level, label in statements.LEVELS.items():
+        graded = [row for row in assessment.state.findings if row.level is level and applies(row)]
+        if graded:
+            counts = count(graded, assessment.rule.decision)
+            missed = _missed([rows[row.id] for row in failing(graded, Level.SHOULD)])
+            marks = tuple(row.verdict for row in graded)
+            yield Tally(label, verdicts.tally_words(counts), marks, missed)
+
+
+def _missed(rows: Sequence[Row]) -> str:
+    names = [f"{row.finding.title} ({row.value}, limit {row.limit})" for row in rows]
+    return f"Not met: {listed(names, MOST_NAMED)}." if names else ""
+
+
+def _short_remarks(remarks: Iterable[Remark]) -> tuple[str, ...]:
+    """Remarks as page 1 tells them, the serious first, long lists cut."""
+    ordered = sorted(remarks, key=lambda remark: remark.kind not in SERIOUS)
+    return tuple(_shortened(remark_text(remark)) for remark in ordered)
+
+
+def _shortened(words: str) -> str:
+    parts = words.split("; ")
+    if len(parts) <= MOST_NAMED + 1:
+        return words
+    more = len(parts) - MOST_NAMED
+    return f"{'; '.join(parts[:MOST_NAMED])} and {more} more, on the following pages."
