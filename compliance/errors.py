@@ -98,3 +98,8 @@ class OutputError(ComplianceError):
     """Writing failed: disk full, folder read-only."""
 
     exit_code = 4
+
+
+def system_reason(error: OSError) -> str:
+    """Why the system refused, in its own words, small."""
+    return (error.strerror or str(error)).lower()

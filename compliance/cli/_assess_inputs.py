@@ -8,22 +8,21 @@ Everything that can be known to be wrong is found before anything is computed.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import click
 from click.core import ParameterSource
 
+from compliance.cli._files import check_folder, check_targets, clean_name, lock_folder
 from compliance.cli._identity_options import NAMES, KeyOptions
-from compliance.cli._options import search_path
-from compliance.cli._terminal import escape_controls
+from compliance.cli._options import BARE_ONLY, search_path
 from compliance.cli._text import COLUMNS, wrap
-from compliance.cli._write import check_folder, check_targets, clean_name, lock_folder
 from compliance.errors import ComplianceError, JobError, Problem, UsageError
 from compliance.model import (
     CHROMATICITY_FLOOR,
@@ -314,39 +313,6 @@ def _stem(case: WorkItem) -> str:
     return "-".join(clean_name(part) for part in (*parts, case.deliverable))
 
 
-F = TypeVar("F", bound=Callable[..., Any])
-
-BARE_ONLY = ("encoding", "meter", "technology")
-"""Options that have no use with a job, which says its own."""
-
-
-def bare_options(command: F) -> F:
-    """The options that say what a job would: `BARE_ONLY`."""
-    for option in (
-        click.option(
-            "--technology",
-            metavar="NAME",
-            type=click.Choice(TECHNOLOGIES),
-            help=f"Of the display of a bare readings file: {', '.join(TECHNOLOGIES)}.",
-        ),
-        click.option(
-            "--meter",
-            metavar="FILE",
-            type=click.Path(path_type=Path),
-            help="Meter of a bare readings file.",
-        ),
-        click.option(
-            "--encoding",
-            metavar="NAME",
-            type=click.Choice(list(ENCODINGS)),
-            help="Of the code values in a bare readings file that does not state it: "
-            f"{', '.join(ENCODINGS)}.",
-        ),
-    ):
-        command = option(command)
-    return command
-
-
 def check_rules(target: Path, rules: Sequence[str]) -> None:
     """That there is something to judge bare readings by. Raises UsageError."""
     if not rules:
@@ -516,8 +482,7 @@ def lock_outputs(call: Call, targets: Sequence[Sequence[Path]]) -> Iterator[None
     if call.out is None:
         yield
         return
-    note = f"compliance: waiting for another run that writes to {escape_controls(str(call.out))}"
-    with lock_folder(call.out, lambda: click.echo(note, err=True)):
+    with lock_folder(call.out):
         _check_places(call, targets)
         yield
 

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import logging
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -13,10 +11,11 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from compliance.cli._assess_inputs import Call, WorkItem
+from compliance.cli._files import clean_name
 from compliance.cli._options import read_trust
-from compliance.cli._terminal import escape_controls
-from compliance.cli._text import COLUMNS, wrap
-from compliance.cli._write import clean_name
+from compliance.cli._sheets import verify_any_signer
+from compliance.cli._terminal import escape_controls, print_plain
+from compliance.cli._text import COLUMNS, print_json, wrap
 from compliance.errors import DeviationError, Problem
 from compliance.grading.deviation_check import expiry
 from compliance.model import Deviation
@@ -169,12 +168,9 @@ def stated_in_file(file: Path) -> tuple[dict[str, Any], Signer | None]:
 
 def _from_sheet(data: bytes, file: Path) -> tuple[bytes, Signer]:
     from compliance.signing.read import read_attachments
-    from compliance.verification import verify_sheet
     from compliance.verification.result import Status
 
-    for name in ("pyhanko", "pyhanko_certvalidator"):
-        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
-    found = verify_sheet(data, any_signer=True)
+    found = verify_any_signer(data)
     failed = [step for step in found.steps if step.status is Status.FAIL]
     if failed:
         told = f"{failed[0].title}: {failed[0].text}; see: compliance verify {file}"
@@ -197,8 +193,7 @@ def _ending(checked: Checked) -> str:
 def print_checked(checked: Sequence[Checked], form: str) -> None:
     """What came out of every file, faults on standard error."""
     if form == "json":
-        data = {"deviations": [_object(each) for each in checked]}
-        click.echo(json.dumps(data, indent=2, ensure_ascii=False))
+        print_json({"deviations": [_object(each) for each in checked]})
     else:
         told = [each for each in checked if each.deviation is not None]
         for index, each in enumerate(told):
@@ -208,15 +203,11 @@ def print_checked(checked: Sequence[Checked], form: str) -> None:
             _print(each, each.deviation, each.signature)
     for each in checked:
         for fault in each.faults:
-            click.echo(escape_controls(fault), err=True)
+            print_plain(fault, err=True)
 
 
 def _print(checked: Checked, deviation: Deviation, signature: Detached) -> None:
-    click.echo(
-        escape_controls(
-            f"{checked.file}: slot {deviation.slot} of {deviation.job}, {deviation.rule}"
-        )
-    )
+    print_plain(f"{checked.file}: slot {deviation.slot} of {deviation.job}, {deviation.rule}")
     signer = deviation.signer
     who = ", ".join(part for part in (signer.name, signer.organisation) if part)
     for line in (

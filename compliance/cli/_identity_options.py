@@ -6,22 +6,19 @@ The data folder is `COMPLIANCE_DATA`, or the platform's place for a user's data.
 from __future__ import annotations
 
 import os
+import stat
 import sys
+from collections.abc import Callable
+from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from compliance.errors import IdentityError, UsageError
-
-if TYPE_CHECKING:
-    from compliance.signing.keys import Identity
-import stat
-from collections.abc import Callable
-from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any, TypeVar
-
-from compliance.cli._terminal import escape_controls
+from compliance.cli._files import read_bounded
+from compliance.cli._options import PATH, Command, together
+from compliance.cli._terminal import escape_controls, print_note
+from compliance.errors import IdentityError, UsageError, system_reason
 
 if TYPE_CHECKING:
     from compliance.signing.keys import Identity
@@ -95,7 +92,7 @@ def _line_of(descriptor: int) -> str:
             data += part
         line = data.splitlines()[0].decode() if data.strip() else ""
     except OSError as error:
-        why = (error.strerror or str(error)).lower()
+        why = system_reason(error)
         raise UsageError(f"--pin-fd: {descriptor} cannot be read: {why}") from None
     except UnicodeDecodeError:
         raise UsageError(f"--pin-fd: {descriptor} gives no UTF-8 text") from None
@@ -117,15 +114,7 @@ def _first_line(file: Path) -> str:
 
 def read_small(file: Path) -> bytes:
     """Of a key, a certificate or a password. Raises IdentityError."""
-    try:
-        with file.open("rb") as source:
-            data = source.read(LARGEST + 1)
-    except OSError as error:
-        why = (error.strerror or str(error)).lower()
-        raise IdentityError(f"{file}: cannot be read: {why}") from error
-    if len(data) > LARGEST:
-        raise IdentityError(f"{file}: is larger than {LARGEST >> 20} MiB, the most accepted here")
-    return data
+    return read_bounded(file, LARGEST, IdentityError, "accepted here")
 
 
 def open_identity(
@@ -147,11 +136,6 @@ def open_identity(
     if needs_password(data):
         password = ask_password(password_file, f"Password of {place}")
     return load_identity(data, password, file=str(place), chain=certificates, chain_file=str(chain))
-
-
-PATH = click.Path(path_type=Path)
-
-F = TypeVar("F", bound=Callable[..., Any])
 
 
 @dataclass(frozen=True, slots=True)
@@ -239,9 +223,9 @@ def pop_key_options(given: dict[str, Any]) -> KeyOptions:
     return KeyOptions(**{name: given.pop(name) for name in NAMES if name in given})
 
 
-def key_options(whose: str) -> Callable[[F], F]:
-    """The options that name a key; `whose` ends the sentence about the file."""
-    return _all(
+def signing_options(whose: str) -> Callable[[Command], Command]:
+    """The options that name a key and a time-stamping server; `whose` key ends the first."""
+    return together(
         click.option("--identity", metavar="FILE", type=PATH, help=f"PKCS#12 or PEM key {whose}"),
         click.option(
             "--chain",
@@ -271,12 +255,6 @@ def key_options(whose: str) -> Callable[[F], F]:
             type=click.IntRange(min=0),
             help="File descriptor that gives the token's PIN as a line; asked for unless said.",
         ),
-    )
-
-
-def stamp_options() -> Callable[[F], F]:
-    """The options that name a time-stamping server."""
-    return _all(
         click.option(
             "--timestamp",
             metavar="URL",
@@ -290,20 +268,11 @@ def stamp_options() -> Callable[[F], F]:
     )
 
 
-def _all(*options: Callable[[Any], Any]) -> Callable[[F], F]:
-    def decorate(command: F) -> F:
-        for option in reversed(options):
-            command = option(command)
-        return command
-
-    return decorate
-
-
 def warn_missing_timestamp(stamper: Stamper | None) -> None:
     """Say on standard error that there is no stamp, where one was only wished for."""
     if stamper is not None and stamper.missed is not None:
         why = str(stamper.missed).partition("; --timestamp-optional")[0]
-        click.echo(f"compliance: signed without a time stamp: {escape_controls(why)}", err=True)
+        print_note(f"signed without a time stamp: {why}")
 
 
 def _warn_of(place: Path) -> None:
@@ -316,8 +285,7 @@ def _warn_of(place: Path) -> None:
     except OSError:
         return
     if open_key:
-        click.echo(
-            f"compliance: {escape_controls(str(place))}: the key is under no password, and others "
-            f"may read the file (mode {mode:o}); 'chmod 600' keeps it to you",
-            err=True,
+        print_note(
+            f"{place}: the key is under no password, and others may read the file (mode {mode:o}); "
+            "'chmod 600' keeps it to you"
         )

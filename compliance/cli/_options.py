@@ -1,65 +1,166 @@
-"""Options that several commands share: times, folders of rules, trusted certificates."""
+"""The options that several commands share, each made in one place, and what they name."""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from datetime import date, datetime
+from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
-from compliance.errors import IdentityError
+from compliance.cli._files import read_bounded
+from compliance.errors import IdentityError, system_reason
+from compliance.model import ENCODINGS, TECHNOLOGIES
 
 if TYPE_CHECKING:
     from compliance.signing.certificates import Signer
 
+PATH = click.Path(path_type=Path)
 
-def time_option(ctx: click.Context, param: click.Parameter, value: str | None) -> datetime | None:
-    """The aware time that `value` writes, None where the option is not given (a click callback)."""
+Command = TypeVar("Command", bound=Callable[..., Any])
+
+
+def together(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
+    """Several options as one decorator, in their order."""
+
+    def decorate(command: Command) -> Command:
+        for option in reversed(options):
+            command = option(command)
+        return command
+
+    return decorate
+
+
+# ---------------------------------------------------------------- times
+
+
+def now_option(help: str = "RFC 3339; the clock's unless said.") -> Callable[[Command], Command]:
+    """`--now TIME`, passed as `now`; the clock's time, in whole seconds, if it is not given."""
+    return click.option("--now", metavar="TIME", callback=_time_or_clock, help=help)
+
+
+def _time_or_clock(ctx: click.Context, param: click.Parameter, value: str | None) -> datetime:
     if value is None:
-        return None
+        return datetime.now(UTC).replace(microsecond=0)
     from compliance.yaml_nodes.schema_reader import as_time
 
-    found = as_time(value)
-    if found is None:
+    time = as_time(value)
+    if time is None:
         raise click.BadParameter(
             f"{value!r} is no time; expected RFC 3339 with its offset, e.g. 2026-11-20T16:00:00Z",
             ctx,
             param,
         )
-    return found
+    return time
 
 
-def date_option(ctx: click.Context, param: click.Parameter, value: str | None) -> date | None:
-    """The date that `value` writes, None where the option is not given (a click callback)."""
-    if value is None:
-        return None
+def parse_date(ctx: click.Context, param: click.Parameter, value: str) -> date:
+    """The date that `value` writes (a click callback)."""
     from compliance.yaml_nodes.schema_reader import as_date
 
-    found = as_date(value)
-    if found is None:
+    day = as_date(value)
+    if day is None:
         raise click.BadParameter(f"{value!r} is no date; expected one like 2026-12-31", ctx, param)
-    return found
+    return day
 
 
-Command = TypeVar("Command", bound=Callable[..., Any])
+# ---------------------------------------------------------------- output
 
 
-def specs_option(command: Command) -> Command:
-    """The option `--specs DIR` of a command, passed to it as `specs`."""
-    option = click.option(
-        "--specs",
-        metavar="DIR",
-        type=click.Path(path_type=Path),
-        multiple=True,
-        help="Folder of further rule files; may be repeated.",
+def format_option(
+    *forms: str, help: str | None = "Of what is printed."
+) -> Callable[[Command], Command]:
+    """`--format`, passed as `form`: text and json, or the `forms` named."""
+    return click.option(
+        "--format",
+        "form",
+        type=click.Choice(forms or ["text", "json"]),
+        default="text",
+        show_default=True,
+        help=help,
     )
-    return option(command)
+
+
+def out_option(
+    help: str, metavar: str = "FILE", *, required: bool = False
+) -> Callable[[Command], Command]:
+    """`--out`, what is written."""
+    return click.option("--out", metavar=metavar, type=PATH, required=required, help=help)
+
+
+def replace_option(help: str) -> Callable[[Command], Command]:
+    """`--replace`, leave to write over what is there."""
+    return click.option("--replace", is_flag=True, help=help)
+
+
+# ---------------------------------------------------------------- jobs, rules and readings
+
+
+def slots_option(help: str = "Only this slot; may be repeated.") -> Callable[[Command], Command]:
+    """`--slot`, passed as `slots`."""
+    return click.option("--slot", "slots", metavar="SLOT", multiple=True, help=help)
+
+
+def rules_option(help: str) -> Callable[[Command], Command]:
+    """`--rule`, passed as `rules`."""
+    return click.option("--rule", "rules", metavar="ID|FILE", multiple=True, help=help)
+
+
+def specs_option(
+    help: str = "Folder of further rule files; may be repeated.",
+) -> Callable[[Command], Command]:
+    """`--specs DIR`, passed as `specs`."""
+    return click.option("--specs", metavar="DIR", type=PATH, multiple=True, help=help)
+
+
+def allow_outside_option(
+    help: str = "Let the job name files outside its own folder.",
+) -> Callable[[Command], Command]:
+    """`--allow-outside`."""
+    return click.option("--allow-outside", is_flag=True, help=help)
+
+
+def encoding_option(help: str) -> Callable[[Command], Command]:
+    """`--encoding`, the name of one."""
+    return click.option("--encoding", metavar="NAME", type=click.Choice(list(ENCODINGS)), help=help)
+
+
+def meter_option(help: str) -> Callable[[Command], Command]:
+    """`--meter FILE`."""
+    return click.option("--meter", metavar="FILE", type=PATH, help=help)
+
+
+def input_format_option(help: str) -> Callable[[Command], Command]:
+    """`--input-format`, the format of readings that is insisted on."""
+    from compliance.readings.load import FORMATS
+
+    return click.option("--input-format", type=click.Choice(list(FORMATS)), help=help)
+
+
+BARE_ONLY = ("encoding", "meter", "technology")
+"""Options that have no use with a job, which says its own."""
+
+
+def bare_options() -> Callable[[Command], Command]:
+    """The options that say of bare readings what a job would: `BARE_ONLY`."""
+    return together(
+        encoding_option(
+            "Of the code values in a bare readings file that does not state it: "
+            f"{', '.join(ENCODINGS)}."
+        ),
+        meter_option("Meter of a bare readings file."),
+        click.option(
+            "--technology",
+            metavar="NAME",
+            type=click.Choice(TECHNOLOGIES),
+            help=f"Of the display of a bare readings file: {', '.join(TECHNOLOGIES)}.",
+        ),
+    )
 
 
 def search_path(specs: Sequence[Path], start: Path | None = None) -> tuple[Path, ...]:
-    """Folders of rule files for a job in the folder `start`, or for the folder one stands in.
+    """Folders of rule files for a job in the folder `start`, or for the current folder.
 
     The shipped ones are not among them; they are always searched last. Raises RuleError where
     the repository's `.compliance.yaml` is wrong.
@@ -69,61 +170,68 @@ def search_path(specs: Sequence[Path], start: Path | None = None) -> tuple[Path,
     return (*specs, *repository_folders(start if start is not None else Path()))
 
 
+# ---------------------------------------------------------------- trust
+
 LARGEST = 1 << 20
 """Bytes of a file of certificates."""
 SUFFIXES = (".pem", ".crt", ".cer", ".der")
 """Of what is read in a folder."""
 
 
+def trust_options(whom: str, stamped: str) -> Callable[[Command], Command]:
+    """`--trust` and `--timestamp-trust`; `whom` you expect, and what should be `stamped`."""
+    return together(
+        click.option(
+            "--trust",
+            metavar="FILE|DIR",
+            multiple=True,
+            type=PATH,
+            help=f"Certificate (PEM or DER) of whom you expect to {whom}, or of the authority "
+            "that issued theirs, or a folder of such; may be repeated.",
+        ),
+        click.option(
+            "--timestamp-trust",
+            metavar="FILE|DIR",
+            multiple=True,
+            type=PATH,
+            help="Certificate of a time-stamping authority, or a folder of such: expect "
+            f"{stamped}; may be repeated.",
+        ),
+    )
+
+
 def read_trust(places: Sequence[Path]) -> list[Signer]:
     """The certificates in files, PEM or DER, and in folders of such. Raises IdentityError."""
     from compliance.signing.certificates import read_certificates
 
-    found: dict[str, Signer] = {}
-    for file in (file for place in places for file in _files(place)):
-        data = _read(file)
+    signers: dict[str, Signer] = {}
+    for file in (file for place in places for file in _certificate_files(place)):
+        data = read_bounded(file, LARGEST, IdentityError, "that certificates may have")
         if _is_key_store(data):
             raise IdentityError(f"{file}: holds a key under a password; expected {_instead(file)}")
         for signer in read_certificates(data, file=str(file)):
-            found[signer.fingerprint] = signer
-    return list(found.values())
+            signers[signer.fingerprint] = signer
+    return list(signers.values())
 
 
-def _files(place: Path) -> Iterator[Path]:
+def _certificate_files(place: Path) -> Iterator[Path]:
     if not place.is_dir():
         yield place
         return
     try:
+        # A folder, a pipe or a device keeps no certificates; a link to nothing is an error later.
         files = sorted(
             file
             for file in place.iterdir()
-            if file.suffix.lower() in SUFFIXES and not _is_special(file)
+            if file.suffix.lower() in SUFFIXES and (file.is_file() or not file.exists())
         )
     except OSError as error:
-        raise _unreadable(place, error) from error
+        raise IdentityError(f"{place}: cannot be read: {system_reason(error)}") from error
     if not files:
         *some, last = SUFFIXES
         expected = f"{', '.join(some)} or {last}"
         raise IdentityError(f"{place}: no certificates in that folder; expected files {expected}")
     yield from files
-
-
-def _is_special(file: Path) -> bool:
-    """Whether it is a folder, a pipe, a device: nothing that a folder keeps certificates in."""
-    return file.exists() and not file.is_file()
-
-
-def _read(file: Path) -> bytes:
-    try:
-        with file.open("rb") as source:
-            data = source.read(LARGEST + 1)
-    except OSError as error:
-        raise _unreadable(file, error) from error
-    if len(data) > LARGEST:
-        raise IdentityError(
-            f"{file}: is larger than {LARGEST >> 20} MiB, the most that certificates may have"
-        )
-    return data
 
 
 def _is_key_store(data: bytes) -> bool:
@@ -133,12 +241,8 @@ def _is_key_store(data: bytes) -> bool:
 
 
 def _instead(file: Path) -> str:
-    """Where the certificate of a key store is to be had."""
+    """Where the certificate of a key store can be found."""
     beside = file.with_suffix(".pem")
     if beside.is_file():
         return f"the certificate alone, {beside}"
     return f"the certificate alone, as 'compliance identity show {file} --pem' prints it"
-
-
-def _unreadable(place: Path, error: OSError) -> IdentityError:
-    return IdentityError(f"{place}: cannot be read: {(error.strerror or str(error)).lower()}")

@@ -11,7 +11,7 @@ from typing import Any, NamedTuple
 
 import click
 
-from compliance.cli._options import search_path, specs_option
+from compliance.cli._options import format_option, search_path, specs_option
 from compliance.cli._text import cell, hanging_indent, print_json, print_lines, style, table
 from compliance.errors import UsageError
 from compliance.model import Change, Over, PatchSet, Requirement, Rule
@@ -187,15 +187,8 @@ RAISE = "The text differs and the revision does not: raise the revision."
 @click.command("diff")
 @click.argument("old", metavar="OLD")
 @click.argument("new", metavar="NEW")
-@specs_option
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json", "markdown"]),
-    default="text",
-    show_default=True,
-    help="markdown: a table for a pull request.",
-)
+@specs_option()
+@format_option("text", "json", "markdown", help="markdown: a table for a pull request.")
 @click.option(
     "--fail-on",
     type=click.Choice(["loosened", "any"]),

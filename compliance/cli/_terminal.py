@@ -19,6 +19,8 @@ from pathlib import Path
 from types import FrameType
 from typing import NoReturn, TextIO
 
+import click
+
 HYPHEN = Path("-")
 """Stands for standard input or output where a file is named."""
 
@@ -117,6 +119,16 @@ def write_data(data: bytes) -> None:
     """Write what is a file's content to standard output; nothing where that is closed."""
     if isinstance(sys.stdout, Output):
         sys.stdout.write_bytes(data)
+
+
+def print_note(text: str) -> None:
+    """A line on standard error, for the person at the terminal."""
+    click.echo(f"compliance: {escape_controls(text)}", err=True)
+
+
+def print_plain(text: str, *, err: bool = False) -> None:
+    """A line that may hold text from files, made harmless."""
+    click.echo(escape_controls(text), err=err)
 
 
 def colour_wanted(stream: TextIO) -> bool:

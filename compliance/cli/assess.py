@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
 import sys
 import traceback
 from collections.abc import Callable, Sequence
-from datetime import UTC, datetime
 from pathlib import Path
 from typing import Any
 
@@ -16,7 +14,6 @@ from compliance.cli import error_lines
 from compliance.cli._assess_inputs import (
     Call,
     WorkItem,
-    bare_options,
     cases_of,
     check_call,
     hint_missing_technology,
@@ -24,61 +21,53 @@ from compliance.cli._assess_inputs import (
     targets_of,
 )
 from compliance.cli._deviations import deviations_for
+from compliance.cli._files import write_file, write_new
 from compliance.cli._findings_text import report
 from compliance.cli._identity_options import (
     MAKE_ONE,
     SigningMeans,
     default_identity,
-    key_options,
     pop_key_options,
-    stamp_options,
+    signing_options,
     warn_missing_timestamp,
 )
-from compliance.cli._options import time_option
-from compliance.cli._terminal import colour_wanted, escape_controls
-from compliance.cli._text import Progress, Style
-from compliance.cli._write import write_file, write_new
+from compliance.cli._options import (
+    PATH,
+    allow_outside_option,
+    bare_options,
+    format_option,
+    input_format_option,
+    now_option,
+    out_option,
+    replace_option,
+    rules_option,
+    slots_option,
+    specs_option,
+)
+from compliance.cli._terminal import escape_controls
+from compliance.cli._text import Progress, print_json, style
 from compliance.errors import ComplianceError
 from compliance.model import Assessment, Deviation, Job
-from compliance.readings.load import FORMATS
 from compliance.report.findings_csv import findings_csv
 from compliance.report.junit import junit
 from compliance.report.results import Fault, Result, exit_code, json_object
 
-PATH = click.Path(path_type=Path)
-
 
 @click.command()
 @click.argument("target", metavar="JOB|READINGS", type=PATH)
-@click.option("--out", metavar="DIR", type=PATH, help="Folder for documents and sheets.")
-@click.option(
-    "--slot", "slots", metavar="SLOT", multiple=True, help="Only this slot; may be repeated."
+@out_option("Folder for documents and sheets.", metavar="DIR")
+@slots_option()
+@rules_option(
+    "Judge by this rule, a rule's id or a .yaml file, instead of the deliverables that "
+    "the job names; may be repeated."
 )
-@click.option(
-    "--rule",
-    "rules",
-    metavar="ID|FILE",
-    multiple=True,
-    help="Judge by this rule, a rule's id or a .yaml file, instead of the deliverables that "
-    "the job names; may be repeated.",
-)
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Of what is printed.",
-)
+@format_option()
 @click.option("--junit", metavar="FILE", type=PATH, help="Write a JUnit XML report as well.")
 @click.option("--csv", metavar="FILE", type=PATH, help="Write the findings as CSV as well.")
 @click.option("--no-sheet", is_flag=True, help="Write no PDF.")
-@click.option("--replace", is_flag=True, help="Write over files that stand in DIR already.")
-@click.option(
-    "--now", metavar="TIME", callback=time_option, help="RFC 3339; the clock's unless said."
-)
-@key_options("that signs the sheets; the user's own unless said.")
-@stamp_options()
+@replace_option("Write over files that stand in DIR already.")
+@now_option()
+@signing_options("that signs the sheets; the user's own unless said.")
 @click.option(
     "--deviation",
     metavar="FILE",
@@ -96,24 +85,12 @@ PATH = click.Path(path_type=Path)
     "issued theirs; without it their signers are stated and not checked. May be repeated.",
 )
 @click.option("--page", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
-@click.option(
-    "--specs",
-    metavar="DIR",
-    type=PATH,
-    multiple=True,
-    help="Folder of further rule files; may be repeated.",
-)
-@click.option(
-    "--allow-outside", is_flag=True, help="Let the job name files outside its own folder."
-)
-@bare_options
-@click.option(
-    "--input-format",
-    type=click.Choice(list(FORMATS)),
-    help="Insist on the format of readings; told from what stands in them unless said.",
-)
+@specs_option()
+@allow_outside_option()
+@bare_options()
+@input_format_option("Insist on the format of readings; told from what stands in them unless said.")
 @click.pass_context
-def command(ctx: click.Context, /, now: datetime | None, **given: Any) -> int:
+def command(ctx: click.Context, /, **given: Any) -> int:
     """Judge the slots of a JOB by their rules.
 
     Writes DIR/JOB-SLOT-RULE.json and .pdf for each slot and deliverable, and prints a
@@ -126,9 +103,7 @@ def command(ctx: click.Context, /, now: datetime | None, **given: Any) -> int:
     3 something is undecided, 4 an internal or I/O failure; of several the first of
     4, 2, 1, 3, 0.
     """
-    call = Call(
-        now=now or datetime.now(UTC).replace(microsecond=0), keys=pop_key_options(given), **given
-    )
+    call = Call(keys=pop_key_options(given), **given)
     check_call(ctx, call)
     cases = cases_of(call)
     deviations = deviations_for(call, cases)
@@ -207,10 +182,6 @@ def _sheet(call: Call, assessment: Assessment, means: SigningMeans) -> bytes:
     return write_sheet(assessment, identity=means.identity, page=call.page, stamper=means.stamper)
 
 
-def _json(data: dict[str, Any], *, ascii_only: bool = False) -> str:
-    return json.dumps(data, indent=2, ensure_ascii=ascii_only, allow_nan=False) + "\n"
-
-
 # ---------------------------------------------------------------- the outcome
 
 
@@ -218,9 +189,7 @@ def _tell(call: Call, cases: Sequence[WorkItem], results: Sequence[Result], *, s
     """Write and print the reports; returns the exit code."""
     failed = _write_reports(call, results)
     if call.form == "json":
-        encoding = getattr(sys.stdout, "encoding", None) or "ascii"
-        wide = encoding.lower().replace("-", "") == "utf8"
-        click.echo(_json(json_object(results), ascii_only=not wide), nl=False)
+        print_json(json_object(results))
     else:
         _print_text(results, cases[0].source.job)
     _print_notes(call, results, signed=signed)
@@ -251,11 +220,11 @@ def _write_reports(call: Call, results: Sequence[Result]) -> ComplianceError | N
 def _print_text(results: Sequence[Result], job: Job | None) -> None:
     if sys.stdout is None:
         return
-    style = Style(sys.stdout.encoding, colour_wanted(sys.stdout))
+    look = style()
     heading = []
     if job is not None:
         heading = [" · ".join(part for part in (job.reference, job.title, job.suite) if part)]
-    click.echo(report(results, style, heading), nl=False, color=style.colour)
+    click.echo(report(results, look, heading), nl=False, color=look.colour)
 
 
 def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None:

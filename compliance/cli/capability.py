@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import math
 import sys
 from collections.abc import Iterator, Sequence
@@ -13,9 +12,16 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from compliance.cli._assess_inputs import is_job, job_cases
-from compliance.cli._options import search_path, specs_option
-from compliance.cli._terminal import to_encoding
-from compliance.cli._text import COLUMNS, Style, columns, wrap
+from compliance.cli._options import (
+    allow_outside_option,
+    encoding_option,
+    format_option,
+    meter_option,
+    search_path,
+    slots_option,
+    specs_option,
+)
+from compliance.cli._text import COLUMNS, Style, columns, print_json, wrap
 from compliance.errors import JobError, MeterError, Problem, UsageError
 from compliance.model import ENCODINGS, Encoding, Meter, Rule
 from compliance.report.numbers import format_plain, format_requirement_limits, with_unit
@@ -23,8 +29,6 @@ from compliance.report.numbers import format_plain, format_requirement_limits, w
 if TYPE_CHECKING:
     from compliance.planning.meter_capability import Capability
 
-
-PATH = click.Path(path_type=Path)
 CODES = {"inadequate": 1, "unknown": 1, "marginal": 3}
 SHAPES = {"adequate": "●", "marginal": "◐", "inadequate": "⊖", "unknown": "◌", "not-rated": "◌"}
 INKS = {
@@ -38,26 +42,12 @@ INKS = {
 
 @click.command("capability")
 @click.argument("target", metavar="RULE|JOB")
-@click.option("--meter", metavar="FILE", type=PATH, help="The meter's file; the job's unless said.")
-@click.option("--slot", "slots", metavar="SLOT", multiple=True, help="Of the job; may be repeated.")
-@click.option(
-    "--encoding",
-    metavar="NAME",
-    type=click.Choice(list(ENCODINGS)),
-    help="Of the code values that will be read; the job's or the rule's unless said.",
-)
-@specs_option
-@click.option(
-    "--allow-outside", is_flag=True, help="Let the job name files outside its own folder."
-)
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Of what is printed.",
-)
+@meter_option("The meter's file; the job's unless said.")
+@slots_option("Of the job; may be repeated.")
+@encoding_option("Of the code values that will be read; the job's or the rule's unless said.")
+@specs_option()
+@allow_outside_option()
+@format_option()
 def command(
     target: str,
     meter: Path | None,
@@ -95,8 +85,7 @@ def command(
     ]
     if form == "json":
         found = [_object(each) for each in answers]
-        text = json.dumps({"slots": found} if of_job else found[0], indent=2, ensure_ascii=False)
-        click.echo(to_encoding(text, sys.stdout.encoding or "ascii"))
+        print_json({"slots": found} if of_job else found[0])
     else:
         style = Style(sys.stdout.encoding or "ascii")
         blocks = ["\n".join(map(style.text, _lines(each, style))) for each in answers]

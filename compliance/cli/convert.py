@@ -4,16 +4,22 @@ from __future__ import annotations
 
 import sys
 from collections.abc import Iterator, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
 from compliance import __version__
-from compliance.cli._options import time_option
+from compliance.cli._files import check_folder, check_targets, write_new
+from compliance.cli._options import (
+    PATH,
+    encoding_option,
+    input_format_option,
+    now_option,
+    replace_option,
+)
 from compliance.cli._terminal import HYPHEN, escape_controls, write_data
-from compliance.cli._write import check_folder, check_targets, write_new
 from compliance.errors import ReadingsError, UsageError
 from compliance.model import ENCODINGS
 from compliance.readings.load import FORMATS, format_for_suffix
@@ -21,8 +27,6 @@ from compliance.readings.load import FORMATS, format_for_suffix
 if TYPE_CHECKING:
     from compliance.readings.convert import Converted
 
-
-PATH = click.Path(path_type=Path)
 WRITTEN = [name for name, form in FORMATS.items() if form.writer]
 OBSERVERS = ("cie-1931-2", "cie-1964-10", "cie-2015-2", "cie-2015-10")
 
@@ -35,18 +39,8 @@ OBSERVERS = ("cie-1931-2", "cie-1964-10", "cie-2015-2", "cie-2015-10")
     type=click.Choice(WRITTEN),
     help="Format of OUT; told from the end of its name unless said.",
 )
-@click.option(
-    "--input-format",
-    "form",
-    type=click.Choice(list(FORMATS)),
-    help="Insist on the format of IN; told from what stands in it unless said.",
-)
-@click.option(
-    "--encoding",
-    metavar="NAME",
-    type=click.Choice(list(ENCODINGS)),
-    help="Of the code values, where IN does not state it.",
-)
+@input_format_option("Insist on the format of IN; told from what stands in it unless said.")
+@encoding_option("Of the code values, where IN does not state it.")
 @click.option(
     "--plan",
     metavar="FILE",
@@ -62,21 +56,19 @@ OBSERVERS = ("cie-1931-2", "cie-1964-10", "cie-2015-2", "cie-2015-10")
     show_default=True,
     help="For whom X, Y, Z of spectra are computed; a rule judges the first.",
 )
-@click.option("--replace", is_flag=True, help="Write over OUT if it stands there already.")
-@click.option(
-    "--now", metavar="TIME", callback=time_option, help="RFC 3339; the clock's unless said."
-)
+@replace_option("Write over OUT if it stands there already.")
+@now_option()
 def command(
     sources: tuple[Path, ...],
     out: Path,
     to: str | None,
-    form: str | None,
+    input_format: str | None,
     encoding: str | None,
     plan: Path | None,
     unit: str,
     observer: str,
     replace: bool,
-    now: datetime | None,
+    now: datetime,
 ) -> int:
     """Write the readings in IN to OUT in another format.
 
@@ -113,10 +105,10 @@ def command(
     done = convert(
         [source(path) for path in sources],
         wanted,
-        created=now or datetime.now(UTC).replace(microsecond=0),
+        created=now,
         tool=f"deliverable-compliance {__version__}",
         encoding=ENCODINGS[encoding] if encoding else None,
-        form=form,
+        form=input_format,
         plan=source(plan) if plan else None,
         spectral=SpectralOptions(observer, unit),
     )

@@ -2,25 +2,24 @@
 
 from __future__ import annotations
 
-import logging
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
+from compliance.cli._files import check_new_file, lock_folder, write_file, write_new
 from compliance.cli._identity_options import (
     MAKE_ONE,
     SigningMeans,
     default_identity,
-    key_options,
     pop_key_options,
-    stamp_options,
+    signing_options,
     warn_missing_timestamp,
 )
-from compliance.cli._options import time_option
-from compliance.cli._terminal import escape_controls
-from compliance.cli._write import check_folder, check_targets, lock_folder, write_file, write_new
+from compliance.cli._options import now_option, out_option, replace_option
+from compliance.cli._sheets import read_sheet, verify_any_signer
+from compliance.cli._terminal import print_plain
 from compliance.errors import IdentityError, SheetError, UsageError
 
 if TYPE_CHECKING:
@@ -41,15 +40,12 @@ PATIENCE = timedelta(minutes=5)
 @click.option(
     "--as", "role", metavar="ROLE", default="client", show_default=True, help="As whom you sign."
 )
-@click.option("--out", metavar="FILE", type=PATH, help="File to write; SHEET itself unless said.")
-@click.option("--replace", is_flag=True, help="Write over a file that stands at --out.")
-@click.option(
-    "--now", metavar="TIME", callback=time_option, help="RFC 3339; the clock's unless said."
-)
-@key_options("that signs; the user's own unless said.")
-@stamp_options()
+@out_option("File to write; SHEET itself unless said.")
+@replace_option("Write over a file that stands at --out.")
+@now_option()
+@signing_options("that signs; the user's own unless said.")
 def command(
-    sheet: Path, role: str, out: Path | None, replace: bool, now: datetime | None, **given: Any
+    sheet: Path, role: str, out: Path | None, replace: bool, now: datetime, **given: Any
 ) -> None:
     """Add a visible second signature to SHEET, in the box that waits for it.
 
@@ -59,30 +55,22 @@ def command(
     keys = pop_key_options(given)
     keys.check()
     role = _checked(role)
-    when = now or datetime.now(UTC).replace(microsecond=0)
     if out is not None:
-        check_folder(out.parent)
-        check_targets([out], replace)
+        check_new_file(out, replace)
     means = keys.means()
     if means.identity is None:
         raise IdentityError(
             f"{default_identity()}: there is no identity; give --identity FILE, or make one: "
             f"{MAKE_ONE}"
         )
-    note = (
-        f"compliance: waiting for another run that writes to {escape_controls(str(sheet.parent))}"
-    )
-    with lock_folder((out or sheet).parent, lambda: click.echo(note, err=True)):
-        found, data = _countersigned(sheet, means, role, when)
+    with lock_folder((out or sheet).parent):
+        found, data = _countersigned(sheet, means, role, now)
         if out is None:
             write_file(sheet, data)
         else:
             write_new({out: data}, replace=replace)
-    for line in (
-        f"{found.number} says: {found.said}; signed {_by(found.signatures[0])}",
-        f"{out or sheet}: countersigned by {means.identity.signer.name} as {role}",
-    ):
-        click.echo(escape_controls(line))
+    print_plain(f"{found.number} says: {found.said}; signed {_by(found.signatures[0])}")
+    print_plain(f"{out or sheet}: countersigned by {means.identity.signer.name} as {role}")
     warn_missing_timestamp(means.stamper)
 
 
@@ -91,17 +79,9 @@ def _countersigned(
 ) -> tuple[Verification, bytes]:
     """What the sheet was found to be, and its bytes with the second signature."""
     from compliance.sheet.make_sheet import countersign_sheet
-    from compliance.verification import LARGEST_SHEET, verify_sheet
 
-    for name in ("pyhanko", "pyhanko_certvalidator"):
-        # What the libraries have to say of a damaged file is in the steps already.
-        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
-    try:
-        with sheet.open("rb") as source:
-            data = source.read(LARGEST_SHEET + 1)
-    except OSError as error:
-        raise SheetError(f"{sheet}: {(error.strerror or str(error)).lower()}") from error
-    found = verify_sheet(data, any_signer=True)
+    data = read_sheet(sheet)
+    found = verify_any_signer(data)
     _check_sheet(sheet, found, when)
     assert means.identity is not None
     _check_other(sheet, means.identity.signer, found.signatures[0])

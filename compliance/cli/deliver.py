@@ -2,49 +2,47 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
-from typing import TYPE_CHECKING, Any
-
-from compliance.evidence.attachments import BEFORE, JOB, METER, READINGS, parse_json, readings_name
-from compliance.model import Rule
-
-if TYPE_CHECKING:
-    from compliance.cli._assess_inputs import WorkItem
-    from compliance.delivery.contents import Sheet
-    from compliance.model import Readings
-import logging
-from collections.abc import Sequence
-from datetime import UTC, datetime
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 import click
 
 from compliance.cli._assess_inputs import SUFFIXES, job_cases, outputs
-from compliance.cli._identity_options import (
-    KeyOptions,
-    SigningMeans,
-    key_options,
-    pop_key_options,
-    stamp_options,
-    warn_missing_timestamp,
-)
-from compliance.cli._options import time_option
-from compliance.cli._terminal import escape_controls
-from compliance.cli._write import (
-    check_folder,
+from compliance.cli._files import (
+    check_new_file,
     check_place,
-    check_targets,
     clean_name,
     write_folder,
     write_new,
 )
-from compliance.cli.verify import sheets_in
+from compliance.cli._identity_options import (
+    KeyOptions,
+    SigningMeans,
+    pop_key_options,
+    signing_options,
+    warn_missing_timestamp,
+)
+from compliance.cli._options import (
+    PATH,
+    allow_outside_option,
+    now_option,
+    out_option,
+    replace_option,
+    specs_option,
+)
+from compliance.cli._sheets import sheets_in, verify_any_signer
+from compliance.cli._terminal import print_plain
 from compliance.errors import DeliveryError, Problem, UsageError
+from compliance.evidence.attachments import BEFORE, JOB, METER, READINGS, parse_json, readings_name
+from compliance.model import Rule
 from compliance.yaml_nodes.read_file import read_bytes
 
 if TYPE_CHECKING:
     from compliance.cli._assess_inputs import WorkItem
     from compliance.delivery.contents import Sheet
+    from compliance.model import Readings
 
 
 def stale_parts(sheet: Sheet, case: WorkItem) -> Iterator[str]:
@@ -86,14 +84,13 @@ def _keys(stated: Any, now: Any, place: str) -> Iterator[str]:
         yield place
 
 
-PATH = click.Path(path_type=Path)
 OTHER_ARCHIVES = (".7z", ".bz2", ".gz", ".rar", ".tar", ".tbz", ".tgz", ".txz", ".xz", ".zst")
 """Ends of names that promise an archive of another kind."""
 
 
 @click.command("deliver")
 @click.argument("source", metavar="DIR|JOB", type=PATH)
-@click.option("--out", metavar="FOLDER|FILE.zip", type=PATH, required=True, help="What to write.")
+@out_option("What to write.", metavar="FOLDER|FILE.zip", required=True)
 @click.option(
     "--sheets",
     "folder",
@@ -102,25 +99,11 @@ OTHER_ARCHIVES = (".7z", ".bz2", ".gz", ".rar", ".tar", ".tbz", ".tgz", ".txz", 
     help="With JOB: the folder that 'assess --out' wrote its sheets to.",
 )
 @click.option("--no-signature", is_flag=True, help="Do not sign the delivery as a whole.")
-@click.option("--replace", is_flag=True, help="Write over a delivery that stands there.")
-@click.option(
-    "--specs",
-    metavar="DIR",
-    type=PATH,
-    multiple=True,
-    help="With JOB: folder of further rule files; may be repeated.",
-)
-@click.option(
-    "--allow-outside", is_flag=True, help="With JOB: let it name files outside its own folder."
-)
-@click.option(
-    "--now",
-    metavar="TIME",
-    callback=time_option,
-    help="Of signing, RFC 3339; the clock's unless said.",
-)
-@key_options("that signs the delivery; the user's own unless said.")
-@stamp_options()
+@replace_option("Write over a delivery that stands there.")
+@specs_option("With JOB: folder of further rule files; may be repeated.")
+@allow_outside_option("With JOB: let it name files outside its own folder.")
+@now_option("Of signing, RFC 3339; the clock's unless said.")
+@signing_options("that signs the delivery; the user's own unless said.")
 def command(
     source: Path,
     out: Path,
@@ -129,7 +112,7 @@ def command(
     replace: bool,
     specs: tuple[Path, ...],
     allow_outside: bool,
-    now: datetime | None,
+    now: datetime,
     **given: Any,
 ) -> int:
     """Pack the signed sheets in DIR for the client, or those of JOB from --sheets DIR.
@@ -154,8 +137,7 @@ def command(
     _check_current(dict(zip(files, sheets, strict=True)), cases)
     contents = build_delivery(sheets)
     if means.identity is not None:
-        when = now or datetime.now(UTC).replace(microsecond=0)
-        contents = sign_delivery(contents, means.identity, when, means.stamper)
+        contents = sign_delivery(contents, means.identity, now, means.stamper)
     if archive:
         from compliance.delivery.build import zip_bytes
 
@@ -172,8 +154,7 @@ def _check_out(out: Path, archive: bool, replace: bool, files: Sequence[Path]) -
     if out.suffix.lower() in OTHER_ARCHIVES:
         raise UsageError(f"--out: {out}: expected a folder's name, or one that ends in .zip")
     if archive:
-        check_folder(out.parent)
-        check_targets([out], replace)
+        check_new_file(out, replace)
     else:
         check_place(out, replace)
 
@@ -222,11 +203,8 @@ def _check_current(sheets: Mapping[Path, Sheet], cases: Mapping[Path, WorkItem |
 
 def _opened(files: Sequence[Path]) -> list[Sheet]:
     from compliance.delivery.contents import opened_sheet
-    from compliance.verification import LARGEST_SHEET, verify_sheet
+    from compliance.verification import LARGEST_SHEET
 
-    for name in ("pyhanko", "pyhanko_certvalidator"):
-        # What the libraries have to say of a damaged file is in the steps already.
-        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
     sheets, names = [], dict[str, Path]()
     for file in files:
         name = clean_name(file.stem)
@@ -234,7 +212,7 @@ def _opened(files: Sequence[Path]) -> list[Sheet]:
         if other is not file:
             raise DeliveryError(Problem(str(file), f"would be named as {other} is; rename one"))
         data = read_bytes(file, DeliveryError, "sheet", limit=LARGEST_SHEET)
-        sheets.append(opened_sheet(name, data, verify_sheet(data, any_signer=True)))
+        sheets.append(opened_sheet(name, data, verify_any_signer(data)))
     return sheets
 
 
@@ -245,10 +223,10 @@ def _tell(out: Path, sheets: Sequence[Sheet], means: SigningMeans) -> None:
     for sheet in sheets:
         count = len(sheet.verification.signatures)
         signatures = "1 signature" if count == 1 else f"{count} signatures"
-        click.echo(escape_controls(f"{sheet.name}: {sheet.verification.said}, {signatures}"))
+        print_plain(f"{sheet.name}: {sheet.verification.said}, {signatures}")
     if means.identity is None:
-        click.echo("The delivery as a whole is not signed; each sheet in it is.")
+        print_plain("The delivery as a whole is not signed; each sheet in it is.")
     else:
-        click.echo(escape_controls(f"Signed as a whole by {means.identity.signer.name}."))
-    click.echo(escape_controls(f"Written: {out}"))
+        print_plain(f"Signed as a whole by {means.identity.signer.name}.")
+    print_plain(f"Written: {out}")
     warn_missing_timestamp(means.stamper)

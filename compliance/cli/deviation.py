@@ -9,22 +9,28 @@ from typing import Any
 import click
 
 from compliance.cli._deviations import check, parts_of, print_checked, stated_in_file
+from compliance.cli._files import check_folder, check_new_file, check_targets, write_new
 from compliance.cli._identity_options import (
     MAKE_ONE,
     default_identity,
-    key_options,
     pop_key_options,
-    stamp_options,
+    signing_options,
     warn_missing_timestamp,
 )
-from compliance.cli._options import date_option, read_trust, time_option
-from compliance.cli._terminal import escape_controls
-from compliance.cli._write import check_folder, check_targets, write_new
+from compliance.cli._options import (
+    PATH,
+    format_option,
+    now_option,
+    out_option,
+    parse_date,
+    read_trust,
+    replace_option,
+    trust_options,
+)
+from compliance.cli._terminal import print_plain
 from compliance.errors import IdentityError, UsageError
 from compliance.report.results import exit_code
 from compliance.report.words.en.verdicts import accepted_sentence
-
-PATH = click.Path(path_type=Path)
 
 
 @click.group("deviation")
@@ -46,17 +52,14 @@ def command() -> None:
     "--until",
     metavar="DATE",
     required=True,
-    callback=date_option,
+    callback=parse_date,
     help="Last day, e.g. 2026-12-31.",
 )
-@click.option("--out", metavar="FILE", type=PATH, required=True, help="File to write.")
-@click.option("--replace", is_flag=True, help="Write over a file that stands there.")
-@click.option(
-    "--now", metavar="TIME", callback=time_option, help="RFC 3339; the clock's unless said."
-)
-@key_options("of the one who accepts; the user's own unless said.")
-@stamp_options()
-def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: Any) -> None:
+@out_option("File to write.", required=True)
+@replace_option("Write over a file that stands there.")
+@now_option()
+@signing_options("of the one who accepts; the user's own unless said.")
+def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> None:
     """Accept one value of an assessment that lies outside its limits.
 
     Signed by the client, or whoever may accept it; the file goes back to the facility.
@@ -70,17 +73,15 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
 
     keys = pop_key_options(given)
     keys.check()
-    when = now or datetime.now(UTC).replace(microsecond=0)
     until: date = given["until"]
-    if until < when.astimezone(UTC).date():
+    if until < now.astimezone(UTC).date():
         raise UsageError(f"--until: {until.isoformat()} is over already")
-    check_folder(out.parent)
-    check_targets([out], replace)
+    check_new_file(out, replace)
     stated, facility = stated_in_file(source)
     acceptance = Acceptance(
         reason=_line("--reason", given["reason"]),
         accepted_by=_line("--accepted-by", given["accepted_by"]),
-        accepted=when,
+        accepted=now,
         until=until,
     )
     means = keys.means()
@@ -101,53 +102,29 @@ def new(source: Path, out: Path, replace: bool, now: datetime | None, **given: A
     if facility is not None:
         check_acceptor(deviation, facility)
     write_new({out: data}, replace=replace)
-    click.echo(escape_controls(f"{out}: {accepted_sentence(deviation)}").replace("\u00a0", " "))
+    print_plain(f"{out}: {accepted_sentence(deviation)}".replace("\u00a0", " "))
     warn_missing_timestamp(means.stamper)
 
 
 @command.command("verify")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=PATH)
-@click.option(
-    "--trust",
-    metavar="FILE|DIR",
-    multiple=True,
-    type=PATH,
-    help="Certificate (PEM or DER) of whom you expect to accept, or of the authority that "
-    "issued theirs, or a folder of such; may be repeated.",
-)
-@click.option(
-    "--timestamp-trust",
-    metavar="FILE|DIR",
-    multiple=True,
-    type=PATH,
-    help="Certificate of a time-stamping authority, or a folder of such: expect a stamp by "
-    "one; may be repeated.",
-)
+@trust_options("accept", "a stamp by one")
 @click.option(
     "--unpack",
     metavar="DIR",
     type=PATH,
     help="Also write what was signed, and the signature, for 'openssl cms -verify'.",
 )
-@click.option("--replace", is_flag=True, help="Write over files that stand in DIR.")
-@click.option(
-    "--now", metavar="TIME", callback=time_option, help="RFC 3339; the clock's unless said."
-)
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Of what is printed.",
-)
+@replace_option("Write over files that stand in DIR.")
+@now_option()
+@format_option()
 def verify(
     files: tuple[Path, ...],
     trust: tuple[Path, ...],
     timestamp_trust: tuple[Path, ...],
     unpack: Path | None,
     replace: bool,
-    now: datetime | None,
+    now: datetime,
     form: str,
 ) -> int:
     """Check each deviation FILE: unchanged, signed by whom, still running.
@@ -156,8 +133,8 @@ def verify(
     input or the call is wrong, 3 unchanged but the signer, or the stamp, was not checked.
     """
     trusted = read_trust(trust) if trust else None
-    stamping, when = read_trust(timestamp_trust), now or datetime.now(UTC)
-    checked = [check(file, trusted, stamping, when) for file in files]
+    stamping = read_trust(timestamp_trust)
+    checked = [check(file, trusted, stamping, now) for file in files]
     if unpack is not None:
         _unpack(files, unpack, replace)
     print_checked(checked, form)

@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import json
-import sys
 import traceback
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -14,20 +12,28 @@ import click
 
 from compliance.cli import error_lines as explain_error
 from compliance.cli._assess_inputs import (
-    BARE_ONLY,
     SUFFIXES,
     WorkItem,
     bare_cases,
-    bare_options,
     check_rules,
     check_target,
     hint_missing_technology,
     job_cases,
 )
 from compliance.cli._findings_text import SIGNS
-from compliance.cli._options import specs_option, time_option
-from compliance.cli._terminal import colour_wanted, to_encoding, width
-from compliance.cli._text import COLUMNS, Style, columns, pad, wrap
+from compliance.cli._options import (
+    BARE_ONLY,
+    PATH,
+    allow_outside_option,
+    bare_options,
+    format_option,
+    now_option,
+    rules_option,
+    slots_option,
+    specs_option,
+)
+from compliance.cli._terminal import width
+from compliance.cli._text import COLUMNS, Style, columns, pad, print_json, style, wrap
 from compliance.documents import finding_of
 from compliance.errors import DeviationError, Problem, UsageError
 from compliance.model import Outcome, Reason
@@ -252,7 +258,6 @@ def _bullet(text: str, style: Style) -> Iterator[str]:
     yield from (" " * INDENT + line for line in rest)
 
 
-PATH = click.Path(path_type=Path)
 STATED = (".json", ".pdf")
 """Suffixes of files that hold an assessment already made."""
 UNKNOWN = 3
@@ -275,42 +280,21 @@ OF_JOBS = ("slots", "as_found")
 
 @click.command("explain")
 @click.argument("target", metavar="ASSESSMENT.json|SHEET.pdf|JOB|READINGS", type=PATH)
-@click.option(
-    "--slot", "slots", metavar="SLOT", multiple=True, help="Only this slot; may be repeated."
-)
-@click.option(
-    "--rule",
-    "rules",
-    metavar="ID|FILE",
-    multiple=True,
-    help="By this rule, instead of the deliverables that the job names; may be repeated.",
-)
-@bare_options
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Of what is printed.",
-)
-@click.option(
-    "--now", metavar="TIME", callback=time_option, help="RFC 3339; the clock's unless said."
-)
+@slots_option()
+@rules_option("By this rule, instead of the deliverables that the job names; may be repeated.")
+@bare_options()
+@format_option()
+@now_option()
 @click.option(
     "--before",
     "as_found",
     is_flag=True,
     help="Explain a job's readings before calibration instead, of the slots that have some.",
 )
-@click.option(
-    "--allow-outside", is_flag=True, help="Let the job name files outside its own folder."
-)
-@specs_option
+@allow_outside_option()
+@specs_option()
 @click.pass_context
-def command(
-    ctx: click.Context, /, target: Path, form: str, now: datetime | None, **given: Any
-) -> int:
+def command(ctx: click.Context, /, target: Path, form: str, now: datetime, **given: Any) -> int:
     """Say what likely keeps a slot from meeting its rule, and what to do next.
 
     Of an assessment or a signed sheet the causes stated in it are told; the slots of a JOB,
@@ -323,16 +307,12 @@ def command(
     nothing outside but not all could be judged, 2 the input or the call is wrong, 4 an internal
     or I/O failure; of several the first of 4, 2, 3, 0.
     """
-    when = now or datetime.now(UTC).replace(microsecond=0)
-    documents, faults = _documents(target, when, given, with_traceback=bool(ctx.obj))
+    documents, faults = _documents(target, now, given, with_traceback=bool(ctx.obj))
     told = [explanation(document, str(target)) for document in documents]
     if form == "json":
-        found = {"explanations": told, "errors": [_error(fault) for fault in faults]}
-        text = json.dumps(found, indent=2, ensure_ascii=False)
-        click.echo(to_encoding(text, sys.stdout.encoding or "ascii"))
+        print_json({"explanations": told, "errors": [_error(fault) for fault in faults]})
     else:
-        style = Style(sys.stdout.encoding or "ascii", colour_wanted(sys.stdout))
-        blocks = ["\n".join(lines_of(one, style)) for one in told]
+        blocks = ["\n".join(lines_of(one, style())) for one in told]
         if blocks:
             click.echo("\n\n".join(blocks).replace("\u00a0", " "))
     if target.suffix.lower() not in STATED:

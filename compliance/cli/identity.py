@@ -2,19 +2,25 @@
 
 from __future__ import annotations
 
-from datetime import UTC, datetime
+from datetime import datetime
 from pathlib import Path
 
 import click
 
+from compliance.cli._files import check_folder, check_targets, write_new
 from compliance.cli._identity_options import ask_password, default_identity, open_identity
-from compliance.cli._options import time_option
-from compliance.cli._terminal import escape_controls
-from compliance.cli._write import check_folder, check_targets, write_new
+from compliance.cli._options import now_option, replace_option, together
+from compliance.cli._terminal import print_plain
 from compliance.errors import IdentityError, UsageError
 from compliance.signing.keys import Identity, load_identity, new_identity, new_request
 
 PATH = click.Path(path_type=Path, dir_okay=False)
+WHO = together(
+    click.option("--name", required=True, help="Who signs, e.g. a person or a department."),
+    click.option("--organisation", required=True, help="The facility."),
+    click.option("--email", required=True, help="Where to ask about a signature."),
+)
+PASSWORD_FILE = click.option("--password-file", type=PATH, help="Its first line is the password.")
 
 
 @click.group("identity")
@@ -28,18 +34,11 @@ def command() -> None:
 
 
 @command.command("new")
-@click.option("--name", required=True, help="Who signs, e.g. a person or a department.")
-@click.option("--organisation", required=True, help="The facility.")
-@click.option("--email", required=True, help="Where to ask about a signature.")
+@WHO
 @click.option("--out", type=PATH, help="PKCS#12 file to write; your own place unless said.")
-@click.option("--password-file", type=PATH, help="Its first line is the password.")
-@click.option("--replace", is_flag=True, help="Write over an identity that stands there.")
-@click.option(
-    "--now",
-    metavar="TIME",
-    callback=time_option,
-    help="Valid from then, RFC 3339; the clock's unless said.",
-)
+@PASSWORD_FILE
+@replace_option("Write over an identity that stands there.")
+@now_option("Valid from then, RFC 3339; the clock's unless said.")
 def new(
     name: str,
     organisation: str,
@@ -47,7 +46,7 @@ def new(
     out: Path | None,
     password_file: Path | None,
     replace: bool,
-    now: datetime | None,
+    now: datetime,
 ) -> None:
     """Make a self-issued identity: a key and its certificate under a password.
 
@@ -60,21 +59,19 @@ def new(
     check_folder(place.parent)
     check_targets((place, public), replace)
     password = ask_password(password_file, "Password of the new identity", confirm=True)
-    data = new_identity(name, organisation, email, password, now or datetime.now(UTC))
+    data = new_identity(name, organisation, email, password, now)
     identity = load_identity(data, password, file=str(place))
     write_new({place: data, public: identity.pem}, replace=replace, private={place})
-    click.echo(f"key and certificate  {escape_controls(str(place))}")
-    click.echo(f"certificate alone    {escape_controls(str(public))}")
+    print_plain(f"key and certificate  {place}")
+    print_plain(f"certificate alone    {public}")
     _tell(identity)
 
 
 @command.command("request")
-@click.option("--name", required=True, help="Who signs, e.g. a person or a department.")
-@click.option("--organisation", required=True, help="The facility.")
-@click.option("--email", required=True, help="Where to ask about a signature.")
+@WHO
 @click.option("--out", type=PATH, required=True, help="PKCS#12 file for the key.")
-@click.option("--password-file", type=PATH, help="Its first line is the password.")
-@click.option("--replace", is_flag=True, help="Write over files that stand there.")
+@PASSWORD_FILE
+@replace_option("Write over files that stand there.")
 def request(
     name: str, organisation: str, email: str, out: Path, password_file: Path | None, replace: bool
 ) -> None:
@@ -91,13 +88,13 @@ def request(
     password = ask_password(password_file, "Password of the new key", confirm=True)
     key, pem = new_request(name, organisation, email, password)
     write_new({out: key, asked: pem}, replace=replace, private={out})
-    click.echo(f"key                  {escape_controls(str(out))}")
-    click.echo(f"request              {escape_controls(str(asked))}")
+    print_plain(f"key                  {out}")
+    print_plain(f"request              {asked}")
 
 
 @command.command("show")
 @click.argument("file", type=PATH, required=False)
-@click.option("--password-file", type=PATH, help="Its first line is the password.")
+@PASSWORD_FILE
 @click.option("--chain", type=PATH, help="Certificates that do not stand in FILE.")
 @click.option("--pem", is_flag=True, help="Print the certificate instead, for 'verify --trust'.")
 def show(file: Path | None, password_file: Path | None, chain: Path | None, pem: bool) -> None:
@@ -110,7 +107,7 @@ def show(file: Path | None, password_file: Path | None, chain: Path | None, pem:
     if pem:
         click.echo(identity.pem.decode(), nl=False)
         return
-    click.echo(f"file                 {escape_controls(str(file or default_identity()))}")
+    print_plain(f"file                 {file or default_identity()}")
     _tell(identity)
 
 
@@ -124,4 +121,4 @@ def _tell(identity: Identity) -> None:
         ("valid", f"{signer.not_before:%Y-%m-%d} to {signer.not_after:%Y-%m-%d}"),
         ("SHA-256", signer.fingerprint),
     ):
-        click.echo(f"{label:<20} {escape_controls(text)}")
+        print_plain(f"{label:<20} {text}")

@@ -11,18 +11,24 @@ from typing import TYPE_CHECKING
 import click
 
 from compliance.cli._assess_inputs import SUFFIXES, is_job
-from compliance.cli._options import search_path, specs_option
+from compliance.cli._files import check_new_file, write_new
+from compliance.cli._options import (
+    allow_outside_option,
+    encoding_option,
+    meter_option,
+    out_option,
+    replace_option,
+    search_path,
+    specs_option,
+)
 from compliance.cli._terminal import HYPHEN, escape_controls, write_data
 from compliance.cli._text import COLUMNS, Style, wrap
-from compliance.cli._write import check_folder, check_targets, write_new
 from compliance.errors import UsageError
 from compliance.model import ENCODINGS, PLACES, Encoding, Job, Meter, Rule, Slot
 
 if TYPE_CHECKING:
     from compliance.planning.plan import MeasuringPlan
 
-
-PATH = click.Path(path_type=Path)
 FULL = 100.0
 """% of area, from which a patch is full-field."""
 
@@ -30,19 +36,9 @@ FULL = 100.0
 @click.command("plan")
 @click.argument("targets", metavar="JOB|RULE...", nargs=-1, required=True)
 @click.option("--slot", metavar="SLOT", help="Of the job; needed where it has several.")
-@click.option(
-    "--out",
-    metavar="FILE",
-    type=PATH,
-    help="Write the plan there; to standard output unless said, or where FILE is -.",
-)
-@click.option("--replace", is_flag=True, help="Write over FILE if it stands there already.")
-@click.option(
-    "--encoding",
-    metavar="NAME",
-    type=click.Choice(list(ENCODINGS)),
-    help="Of the generator's code values; the job's or the rule's unless said.",
-)
+@out_option("Write the plan there; to standard output unless said, or where FILE is -.")
+@replace_option("Write over FILE if it stands there already.")
+@encoding_option("Of the generator's code values; the job's or the rule's unless said.")
 @click.option(
     "--grid",
     metavar="N",
@@ -60,16 +56,9 @@ FULL = 100.0
     help="Add the peak in windows of 1 to 100 % of the screen, at once and after 60 s.",
 )
 @click.option("--yxy", is_flag=True, help="Leave columns for Y, x, y instead of X, Y, Z.")
-@click.option(
-    "--meter",
-    metavar="FILE",
-    type=PATH,
-    help="Tells how long readings take; the job's unless said.",
-)
-@specs_option
-@click.option(
-    "--allow-outside", is_flag=True, help="Let the job name files outside its own folder."
-)
+@meter_option("Tells how long readings take; the job's unless said.")
+@specs_option()
+@allow_outside_option()
 def command(
     targets: tuple[str, ...],
     slot: str | None,
@@ -118,8 +107,7 @@ def command(
         out = None
         write_data(data)
     else:
-        check_folder(out.parent)
-        check_targets([out], replace)
+        check_new_file(out, replace)
         write_new({out: data}, replace=replace)
     _tell(plan, asked, grid, instrument, out)
     return 0

@@ -10,7 +10,7 @@ from typing import Any
 
 import click
 
-from compliance.cli._options import search_path, specs_option
+from compliance.cli._options import format_option, search_path, specs_option
 from compliance.cli._rules_diff import diff
 from compliance.cli._terminal import escape_controls
 from compliance.cli._text import (
@@ -53,14 +53,8 @@ WIDTHS = (26, 8, 24, 16)
 
 
 @click.command("list")
-@specs_option
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json", "markdown"]),
-    default="text",
-    show_default=True,
-)
+@specs_option()
+@format_option("text", "json", "markdown", help=None)
 def listing(specs: tuple[Path, ...], form: str) -> int:
     """List the rules: house rules first, then the shipped ones.
 
@@ -119,14 +113,9 @@ LABEL = 20
 
 @click.command("show")
 @click.argument("rule", metavar="ID|FILE")
-@specs_option
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "yaml", "json", "markdown"]),
-    default="text",
-    show_default=True,
-    help="yaml: as one rule file with parents and lists in it.",
+@specs_option()
+@format_option(
+    "text", "yaml", "json", "markdown", help="yaml: as one rule file with parents and lists in it."
 )
 def show(rule: str, specs: tuple[Path, ...], form: str) -> None:
     """Show a rule with its parents: each limit in plain words and where it comes from."""
@@ -282,15 +271,8 @@ SUFFIXES = (".yaml", ".yml")
 
 @click.command("check")
 @click.argument("paths", metavar="[PATH]...", nargs=-1, type=click.Path(path_type=Path))
-@specs_option
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json", "github"]),
-    default="text",
-    show_default=True,
-    help="github: annotations of a workflow's run.",
-)
+@specs_option()
+@format_option("text", "json", "github", help="github: annotations of a workflow's run.")
 def check(paths: tuple[Path, ...], specs: tuple[Path, ...], form: str) -> int:
     """Check rule files, patch lists and folders of them; of the repository unless named.
 

@@ -2,92 +2,24 @@
 
 from __future__ import annotations
 
-import json
 from collections import Counter
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import click
 
-from compliance.cli._terminal import escape_controls
-from compliance.cli._text import COLUMNS, wrap
-from compliance.errors import DeliveryError, SheetError
+from compliance.cli._options import PATH, format_option, read_trust, trust_options
+from compliance.cli._sheets import read_sheet, reject_non_sheet, sheets_of, silence_libraries
+from compliance.cli._terminal import escape_controls, print_note
+from compliance.cli._text import COLUMNS, print_json, wrap
+from compliance.errors import DeliveryError, SheetError, UsageError
+from compliance.report.results import exit_code
 
 if TYPE_CHECKING:
     from compliance.delivery.check import DeliveryVerification
     from compliance.verification.result import Expected, Step, Verification
-import logging
-
-from compliance.cli._options import read_trust
-from compliance.errors import UsageError
-from compliance.report.results import exit_code
-
-if TYPE_CHECKING:
-    from compliance.verification.result import Expected, Step, Verification
-
-
-def is_sheet_folder(path: Path) -> bool:
-    """Whether `path` is a folder with nothing of a delivery in it, as `assess --out` writes one."""
-    from compliance.delivery.bag import TOP
-
-    if not path.is_dir():
-        return False
-    return not any((path / name).exists() for name in (*TOP, "data"))
-
-
-def sheets_in(folder: Path) -> list[Path]:
-    """The sheets that lie in a folder, in order. Raises OSError."""
-    return sorted(each for each in folder.iterdir() if each.suffix.lower() == ".pdf")
-
-
-def sheets_of(path: Path) -> list[Path]:
-    """The sheets in a plain folder; anything else as it is. Raises SheetError.
-
-    Only a delivery says which sheets there should be, so a folder without one holds as many
-    as it happens to hold.
-    """
-    if not is_sheet_folder(path):
-        return [path]
-    try:
-        found = sheets_in(path)
-    except OSError as error:
-        raise SheetError(f"{path}: {(error.strerror or str(error)).lower()}") from error
-    if not found:
-        raise SheetError(
-            f"{path}: neither a delivery (there is no bagit.txt in it) nor a folder of sheets "
-            "(there is no .pdf in it)"
-        )
-    return found
-
-
-def reject_non_sheet(file: Path, data: bytes) -> None:
-    """Refuse a JSON document that goes with sheets. Raises SheetError, with what to do instead."""
-    from compliance.evidence.attachments import is_assessment
-
-    found = _json_object(data)
-    if found is None:
-        return
-    if is_assessment(found):
-        sheet = file.with_suffix(".pdf")
-        where = str(sheet) if sheet.is_file() else "the sheet made with it"
-        raise SheetError(
-            f"{file}: is an assessment without signature and evidence, so there is nothing to "
-            f"check it by; verify {where}"
-        )
-    if {"deviation", "signature"} <= found.keys():
-        raise SheetError(f"{file}: is a deviation; expected 'compliance deviation verify {file}'")
-
-
-def _json_object(data: bytes) -> Mapping[str, Any] | None:
-    if not data.lstrip().startswith(b"{"):
-        return None
-    try:
-        found = json.loads(data)
-    except (ValueError, RecursionError):
-        return None
-    return found if isinstance(found, dict) else None
 
 
 DELIVERY_OUTCOMES = {
@@ -205,8 +137,6 @@ def delivery_object(checked: Delivered, sheet: Callable[[Path, Verification], An
     }
 
 
-PATH = click.Path(path_type=Path)
-
 MARGIN = " " * 5
 
 OUTCOMES = {
@@ -233,31 +163,9 @@ class Checked:
 
 @click.command("verify")
 @click.argument("sheets", metavar="SHEET|DELIVERY...", nargs=-1, required=True, type=PATH)
-@click.option(
-    "--trust",
-    metavar="FILE|DIR",
-    multiple=True,
-    type=PATH,
-    help="Certificate (PEM or DER) of whom you expect to sign, or of the authority that "
-    "issued theirs, or a folder of such; may be repeated.",
-)
-@click.option(
-    "--timestamp-trust",
-    metavar="FILE|DIR",
-    multiple=True,
-    type=PATH,
-    help="Certificate of a time-stamping authority, or a folder of such: expect every "
-    "signature to be stamped by one; may be repeated.",
-)
+@trust_options("sign", "every signature to be stamped by one")
 @click.option("--any-signer", is_flag=True, help="Accept whoever signed; only what is said counts.")
-@click.option(
-    "--format",
-    "form",
-    type=click.Choice(["text", "json"]),
-    default="text",
-    show_default=True,
-    help="Of what is printed.",
-)
+@format_option()
 def command(
     sheets: tuple[Path, ...],
     trust: tuple[Path, ...],
@@ -289,17 +197,17 @@ def command(
     )
     checked = [each for sheet in sheets for each in _checked(sheet, expected)]
     if form == "json":
-        click.echo(json.dumps(_all(checked), indent=2, ensure_ascii=False))
+        print_json(_all(checked))
     else:
         _print(checked)
     for each in checked:
         if each.fault:
-            click.echo(f"compliance: {escape_controls(each.fault)}", err=True)
+            print_note(each.fault)
     code = exit_code(checked)
     sheets_alone = [each for each in checked if isinstance(each, Checked)]
     twins = _twins(sheets_alone)
     for line in [*twins, *_misnamed(sheets_alone)]:
-        click.echo(f"compliance: {escape_controls(line)}", err=True)
+        print_note(line)
     return 1 if twins and code in (0, 3) else code
 
 
@@ -310,24 +218,18 @@ def _checked(path: Path, expected: Expected) -> list[Checked | Delivered]:
     except SheetError as fault:
         return [Checked(path, None, str(fault))]
     if found != [path]:
-        note = (
-            f"compliance: {path}: a folder, no delivery, so whether sheets are missing is not known"
-        )
-        click.echo(escape_controls(note), err=True)
+        print_note(f"{path}: a folder, no delivery, so whether sheets are missing is not known")
     return [_check(file, expected) for file in found]
 
 
 def _check(file: Path, expected: Expected) -> Checked | Delivered:
-    from compliance.verification import LARGEST_SHEET, verify_as
+    from compliance.verification import verify_as
 
-    for name in ("pyhanko", "pyhanko_certvalidator"):
-        # What the libraries have to say of a damaged file is in the steps already.
-        logging.getLogger(name).setLevel(logging.CRITICAL + 1)
-
+    silence_libraries()
     if is_delivery(file):
         return check_delivery(file, expected)
     try:
-        data = _read(file, LARGEST_SHEET, "a sheet")
+        data = read_sheet(file)
         reject_non_sheet(file, data)
     except SheetError as fault:
         return Checked(file, None, str(fault))
@@ -336,8 +238,6 @@ def _check(file: Path, expected: Expected) -> Checked | Delivered:
 
 def _twins(checked: list[Checked]) -> list[str]:
     """Sheets of one number that are not one sheet, countersigned or not."""
-    from compliance.verification import LARGEST_SHEET
-
     seen: dict[str, list[tuple[Path, bytes]]] = {}
     lines = []
     counted = Counter(each.verification.number for each in checked if each.verification)
@@ -345,7 +245,7 @@ def _twins(checked: list[Checked]) -> list[str]:
         number = each.verification.number if each.verification else None
         if number is None or counted[number] < 2:
             continue
-        data = _read(each.file, LARGEST_SHEET, "a sheet")
+        data = read_sheet(each.file)
         for other, its in seen.setdefault(number, []):
             if not (data.startswith(its) or its.startswith(data)):
                 lines.append(f"{other} and {each.file} are two sheets with one number, {number}")
@@ -366,17 +266,6 @@ def _misnamed(checked: list[Checked]) -> list[str]:
         for file, number in numbers.items()
         if named.get(file.stem, number).rpartition("-")[0] != number.rpartition("-")[0]
     ]
-
-
-def _read(file: Path, most: int, what: str) -> bytes:
-    try:
-        with file.open("rb") as source:
-            data = source.read(most + 1)
-    except OSError as error:
-        raise SheetError(f"{file}: {(error.strerror or str(error)).lower()}") from error
-    if len(data) > most:
-        raise SheetError(f"{file}: is larger than {most >> 20} MiB, the most that {what} may have")
-    return data
 
 
 # ---------------------------------------------------------------- text

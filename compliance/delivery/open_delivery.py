@@ -18,7 +18,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from compliance.delivery.bag import TOP, path_fault
-from compliance.errors import DeliveryError, Problem
+from compliance.errors import DeliveryError, Problem, system_reason
 
 LARGEST = 64 << 20
 """Bytes of one file; the largest, a sheet, has some hundred thousand."""
@@ -75,7 +75,7 @@ def open_delivery(path: Path) -> Iterator[Opened]:
     try:
         archive = zipfile.ZipFile(path)
     except OSError as error:
-        raise DeliveryError(Problem(str(path), (error.strerror or str(error)).lower())) from None
+        raise DeliveryError(Problem(str(path), system_reason(error))) from None
     except (zipfile.BadZipFile, ValueError, NotImplementedError):
         raise DeliveryError(Problem(str(path), "is a damaged .zip")) from None
     with archive:
@@ -96,7 +96,7 @@ def _folder(path: Path) -> Opened:
             with open(descriptor, "rb") as file:
                 data = file.read(LARGEST + 1)
         except OSError as error:
-            raise ValueError(f"{name}: {(error.strerror or str(error)).lower()}") from None
+            raise ValueError(f"{name}: {system_reason(error)}") from None
         if len(data) > LARGEST:
             raise ValueError(f"{name}: is too large")
         return data
@@ -108,7 +108,7 @@ def _walk(folder: Path, prefix: str, faults: list[str]) -> Iterator[tuple[str, i
     try:
         entries = sorted(os.scandir(folder), key=lambda entry: entry.name)
     except OSError as error:
-        faults.append(f"{prefix or folder}: {(error.strerror or str(error)).lower()}")
+        faults.append(f"{prefix or folder}: {system_reason(error)}")
         return
     for entry in entries:
         name = prefix + entry.name

@@ -10,8 +10,8 @@ from pathlib import Path
 
 import pytest
 
-from compliance.cli import _write
-from compliance.cli._write import check_folder, check_targets, clean_name, write_file, write_new
+from compliance.cli import _files
+from compliance.cli._files import check_folder, check_targets, clean_name, write_file, write_new
 from compliance.errors import OutputError, UsageError
 
 
@@ -66,7 +66,7 @@ def refuse(number: int):
 
 
 def test_a_folder_without_room_or_leave(tmp_path, monkeypatch):
-    monkeypatch.setattr(_write.os, "open", refuse(errno.EROFS))
+    monkeypatch.setattr(_files.os, "open", refuse(errno.EROFS))
     with pytest.raises(OutputError) as raised:
         check_folder(tmp_path)
     assert str(raised.value) == (f"{tmp_path}: no file can be written there: read-only file system")
@@ -112,7 +112,7 @@ def test_what_appeared_meanwhile_is_kept_and_nothing_else_written(tmp_path):
 
 def test_a_full_disk_leaves_nothing_behind(tmp_path, monkeypatch):
     (tmp_path / "a").write_bytes(b"old")
-    monkeypatch.setattr(_write.os, "fsync", refuse(errno.ENOSPC))
+    monkeypatch.setattr(_files.os, "fsync", refuse(errno.ENOSPC))
     with pytest.raises(OutputError) as raised:
         write_new({tmp_path / "a": b"1"}, replace=True)
     assert str(raised.value) == (f"{tmp_path}/a: cannot be written: no space left on device")
@@ -123,14 +123,14 @@ def test_an_interrupt_leaves_nothing_behind(tmp_path, monkeypatch):
     def interrupt(*args):
         raise KeyboardInterrupt
 
-    monkeypatch.setattr(_write.os, "link", interrupt)
+    monkeypatch.setattr(_files.os, "link", interrupt)
     with pytest.raises(KeyboardInterrupt):
         write_new({tmp_path / "a": b"1"}, replace=False)
     assert list(tmp_path.iterdir()) == []
 
 
 def test_a_file_system_without_links(tmp_path, monkeypatch):
-    monkeypatch.setattr(_write.os, "link", refuse(errno.EPERM))
+    monkeypatch.setattr(_files.os, "link", refuse(errno.EPERM))
     write_new({tmp_path / "a": b"1"}, replace=False)
     with pytest.raises(UsageError, match="has appeared while this ran"):
         write_new({tmp_path / "a": b"2"}, replace=False)

@@ -10,7 +10,7 @@ from typing import Any
 
 import pytest
 
-from compliance.cli._write import write_folder
+from compliance.cli._files import write_folder
 from compliance.errors import OutputError, UsageError
 
 OLD = {"bagit.txt": b"old", "data/a": b"old"}

@@ -1,4 +1,4 @@
-"""Write files and folders whole or not at all, under names that stay in their folder.
+"""Read files within bounds; write files and folders whole or not at all, where they belong.
 
 A file is written beside its place under a name of its own, put to disk, and then
 moved there in one step. Without leave to replace, the step fails if a file has
@@ -13,11 +13,12 @@ import secrets
 import shutil
 import stat
 import unicodedata
-from collections.abc import Callable, Collection, Iterable, Iterator, Mapping
+from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from compliance.errors import OutputError, UsageError
+from compliance.cli._terminal import print_note
+from compliance.errors import ComplianceError, OutputError, UsageError, system_reason
 
 LONGEST = 70
 """Bytes of one part of a name: three of them, hyphens and suffix stay under the usual 255."""
@@ -44,6 +45,31 @@ def _keeps(char: str) -> bool:
     return char not in RESERVED and unicodedata.category(char)[0] not in "CZ"
 
 
+# ---------------------------------------------------------------- reading
+
+
+def read_bounded(
+    file: Path,
+    limit: int,
+    error: type[ComplianceError],
+    expected: str,
+    *,
+    unreadable: str = "cannot be read: ",
+) -> bytes:
+    """The bytes of `file`; `error` in one line where it cannot be read or is above `limit`.
+
+    `expected` ends the line about its size: "the most that a sheet may have".
+    """
+    try:
+        with file.open("rb") as source:
+            data = source.read(limit + 1)
+    except OSError as fault:
+        raise error(f"{file}: {unreadable}{system_reason(fault)}") from fault
+    if len(data) > limit:
+        raise error(f"{file}: is larger than {limit >> 20} MiB, the most {expected}")
+    return data
+
+
 # ---------------------------------------------------------------- checks
 
 
@@ -57,7 +83,7 @@ def check_folder(folder: Path) -> None:
     except (FileExistsError, NotADirectoryError):
         raise UsageError(f"{folder}: a file stands there; expected a folder") from None
     except OSError as error:
-        raise OutputError(f"{folder}: cannot be made: {_why(error)}") from error
+        raise OutputError(f"{folder}: cannot be made: {system_reason(error)}") from error
     _try(folder)
 
 
@@ -67,7 +93,15 @@ def _try(folder: Path) -> None:
         os.close(os.open(trial, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600))
         trial.unlink()
     except OSError as error:
-        raise OutputError(f"{folder}: no file can be written there: {_why(error)}") from error
+        raise OutputError(
+            f"{folder}: no file can be written there: {system_reason(error)}"
+        ) from error
+
+
+def check_new_file(path: Path, replace: bool) -> None:
+    """That one file can be written: `check_folder` of its folder, `check_targets` of itself."""
+    check_folder(path.parent)
+    check_targets([path], replace)
 
 
 def check_targets(paths: Iterable[Path], replace: bool) -> None:
@@ -86,7 +120,7 @@ def _taken(path: Path, replace: bool) -> str | None:
     except FileNotFoundError:
         return None
     except OSError as error:
-        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+        raise OutputError(f"{path}: cannot be written: {system_reason(error)}") from error
     if stat.S_ISDIR(mode):
         return f"{path}: a folder stands there"
     if path.exists() and not path.is_file():
@@ -95,8 +129,8 @@ def _taken(path: Path, replace: bool) -> str | None:
 
 
 @contextmanager
-def lock_folder(folder: Path, waiting: Callable[[], None]) -> Iterator[None]:
-    """Hold `folder` against other runs while inside; `waiting` is called where one is at work.
+def lock_folder(folder: Path) -> Iterator[None]:
+    """Hold `folder` against other runs while inside; say so where one is at work.
 
     The kernel lets go when the process ends, however it ends. Where the system or the file
     system knows no such lock, files are still placed whole and never two in one place.
@@ -110,7 +144,7 @@ def lock_folder(folder: Path, waiting: Callable[[], None]) -> Iterator[None]:
             try:
                 fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
             except BlockingIOError:
-                waiting()
+                print_note(f"waiting for another run that writes to {folder}")
                 fcntl.flock(descriptor, fcntl.LOCK_EX)
         yield
     finally:
@@ -154,14 +188,14 @@ def write_file(path: Path, data: bytes) -> None:
         path = path.resolve()
         special = path.exists() and not path.is_file()
     except OSError as error:
-        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+        raise OutputError(f"{path}: cannot be written: {system_reason(error)}") from error
     if not special:
         write_new({path: data}, replace=True)
         return
     try:
         path.write_bytes(data)
     except OSError as error:
-        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+        raise OutputError(f"{path}: cannot be written: {system_reason(error)}") from error
 
 
 def _beside(path: Path) -> Path:
@@ -177,7 +211,7 @@ def _fill(temporary: Path, data: bytes, path: Path, mode: int) -> None:
             file.flush()
             os.fsync(file.fileno())
     except OSError as error:
-        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+        raise OutputError(f"{path}: cannot be written: {system_reason(error)}") from error
 
 
 def _place(temporary: Path, path: Path, replace: bool) -> None:
@@ -189,7 +223,7 @@ def _place(temporary: Path, path: Path, replace: bool) -> None:
     except FileExistsError:
         raise UsageError(f"{path}: has appeared while this ran; {REPLACE}") from None
     except OSError as error:
-        raise OutputError(f"{path}: cannot be written: {_why(error)}") from error
+        raise OutputError(f"{path}: cannot be written: {system_reason(error)}") from error
 
 
 def _place_new(temporary: Path, path: Path) -> None:
@@ -207,10 +241,6 @@ def _drop(paths: Iterable[Path]) -> None:
     for path in paths:
         with suppress(OSError):
             path.unlink(missing_ok=True)
-
-
-def _why(error: OSError) -> str:
-    return (error.strerror or str(error)).lower()
 
 
 SIGN = "bagit.txt"
@@ -253,8 +283,7 @@ def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> 
     except OSError as error:
         if error.errno in (errno.ENOTEMPTY, errno.EEXIST):
             raise UsageError(f"{named}: has appeared while this ran; {REPLACE}") from None
-        why = (error.strerror or str(error)).lower()
-        raise OutputError(f"{named}: cannot be written: {why}") from error
+        raise OutputError(f"{named}: cannot be written: {system_reason(error)}") from error
     finally:
         for each in (new, *([old] if folder.exists() else [])):
             with suppress(OSError):
