@@ -24,9 +24,7 @@ from compliance.report.words.en.verdicts import accepted_limits, accepted_value
 from compliance.yaml_nodes.read_file import read_bytes
 
 if TYPE_CHECKING:
-    from compliance.signing.certificates import Signer
-    from compliance.signing.detached import Detached
-    from compliance.signing.timestamps import Stamp
+    from compliance.model.signatures import Detached, Signer, Stamp
 from compliance.report import numbers
 
 LARGEST = 1 << 17

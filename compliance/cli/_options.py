@@ -14,7 +14,7 @@ from compliance.errors import IdentityError, system_reason
 from compliance.model import ENCODINGS, TECHNOLOGIES
 
 if TYPE_CHECKING:
-    from compliance.signing.certificates import Signer
+    from compliance.model.signatures import Signer
 
 PATH = click.Path(path_type=Path)
 

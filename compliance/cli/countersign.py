@@ -23,8 +23,7 @@ from compliance.cli._terminal import print_plain
 from compliance.errors import IdentityError, SheetError, UsageError
 
 if TYPE_CHECKING:
-    from compliance.signing.certificates import Signer
-    from compliance.signing.read import Signature
+    from compliance.model.signatures import Signature, Signer
     from compliance.verification.result import Verification
 
 

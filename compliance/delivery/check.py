@@ -35,7 +35,7 @@ from compliance.verification.result import Status, Step, Verification, worst_sta
 from compliance.verification.signature_steps import check_signing_time, only_untrusted, trust_status
 
 if TYPE_CHECKING:
-    from compliance.signing.certificates import Signer
+    from compliance.model.signatures import Signer
 
 
 MOST_DETAILS = 20

@@ -17,7 +17,7 @@ from compliance.model import Acceptor
 from compliance.plain_data import timestamp
 
 if TYPE_CHECKING:
-    from compliance.signing.read import Signature
+    from compliance.model.signatures import Signature
     from compliance.verification.result import Verification
 
 

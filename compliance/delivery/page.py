@@ -29,7 +29,7 @@ from compliance.report.words.en.verdicts import outcome_word, reason_word, tally
 
 if TYPE_CHECKING:
     from compliance.delivery.contents import Sheet
-    from compliance.signing.certificates import Signer
+    from compliance.model.signatures import Signer
 
 
 STYLE = """

@@ -25,8 +25,7 @@ from compliance.yaml_nodes import read_data
 from compliance.yaml_nodes.read_file import read_bytes
 
 if TYPE_CHECKING:
-    from compliance.signing.certificates import Signer
-    from compliance.signing.detached import Detached
+    from compliance.model.signatures import Detached, Signer
     from compliance.signing.keys import Identity
     from compliance.signing.timestamps import Stamper
 

@@ -10,7 +10,7 @@ from compliance.pictures.fonts import BOLD, MONO, SANS, ellipsize
 from compliance.pictures.pdf_canvas import PdfCanvas
 
 if TYPE_CHECKING:
-    from compliance.signing.certificates import Signer
+    from compliance.model.signatures import Signer
 
 
 PAD = 5.0

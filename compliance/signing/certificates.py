@@ -6,52 +6,28 @@ look at the extended usage, whoever runs one under a trusted authority could sig
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import datetime
-
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 
 from compliance.errors import IdentityError
+from compliance.model.signatures import Signer
 
 
-@dataclass(frozen=True, slots=True)
-class Signer:
+def signer_of(certificate: x509.Certificate) -> Signer:
     """What a certificate says about its holder."""
-
-    name: str
-    organisation: str | None
-    email: str | None
-    issuer: str
-    """The issuer's distinguished name, RFC 4514."""
-    self_issued: bool
-    not_before: datetime
-    not_after: datetime
-    fingerprint: str
-    """SHA-256 of the certificate, lower-case hex."""
-    certificate: bytes
-    """DER"""
-
-    @classmethod
-    def of(cls, certificate: x509.Certificate) -> Signer:
-        """Read the holder out of a certificate."""
-        subject = certificate.subject
-        return cls(
-            name=_attribute(subject, NameOID.COMMON_NAME) or subject.rfc4514_string(),
-            organisation=_attribute(subject, NameOID.ORGANIZATION_NAME),
-            email=_email(certificate),
-            issuer=certificate.issuer.rfc4514_string(),
-            self_issued=certificate.issuer == subject,
-            not_before=certificate.not_valid_before_utc,
-            not_after=certificate.not_valid_after_utc,
-            fingerprint=certificate.fingerprint(hashes.SHA256()).hex(),
-            certificate=certificate.public_bytes(serialization.Encoding.DER),
-        )
-
-    def valid_at(self, moment: datetime) -> bool:
-        """Whether the certificate is within its dates at an aware time."""
-        return self.not_before <= moment <= self.not_after
+    subject = certificate.subject
+    return Signer(
+        name=_attribute(subject, NameOID.COMMON_NAME) or subject.rfc4514_string(),
+        organisation=_attribute(subject, NameOID.ORGANIZATION_NAME),
+        email=_email(certificate),
+        issuer=certificate.issuer.rfc4514_string(),
+        self_issued=certificate.issuer == subject,
+        not_before=certificate.not_valid_before_utc,
+        not_after=certificate.not_valid_after_utc,
+        fingerprint=certificate.fingerprint(hashes.SHA256()).hex(),
+        certificate=certificate.public_bytes(serialization.Encoding.DER),
+    )
 
 
 def read_certificates(data: bytes, *, file: str = "certificate") -> tuple[Signer, ...]:
@@ -65,7 +41,7 @@ def read_certificates(data: bytes, *, file: str = "certificate") -> tuple[Signer
         raise IdentityError(
             f"{file}: holds no certificate; expected PEM ('-----BEGIN CERTIFICATE-----') or DER"
         ) from fault
-    return tuple(Signer.of(certificate) for certificate in found)
+    return tuple(signer_of(certificate) for certificate in found)
 
 
 def same_key(one: bytes, other: bytes) -> bool:

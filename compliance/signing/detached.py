@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
@@ -18,7 +18,8 @@ from pyhanko.sign.signers.pdf_cms import PdfCMSSignedAttributes
 from pyhanko.sign.validation.generic_cms import async_validate_detached_cms
 from pyhanko.sign.validation.settings import KeyUsageConstraints
 
-from compliance.signing.certificates import Signer, usage_fault
+from compliance.model.signatures import Detached, Signer
+from compliance.signing.certificates import signer_of, usage_fault
 from compliance.signing.cms_checks import (
     UnsoundError,
     friendly_errors,
@@ -29,9 +30,7 @@ from compliance.signing.keys import Identity
 from compliance.signing.pyhanko_key import PyHankoKey, run_outside_event_loop
 from compliance.signing.timestamps import (
     CLOCKS_APART,
-    Stamp,
     embedded_timestamp,
-    judging_time,
     sign_with_timestamp,
 )
 from compliance.signing.trust import clamp_to_validity, context, trust_of
@@ -45,26 +44,6 @@ USAGE = KeyUsageConstraints(
 )
 MOST_CERTIFICATES = 20
 NONE = "is no signature beside a document (CMS, DER)"
-
-
-@dataclass(frozen=True, slots=True)
-class Detached:
-    """What one signature says of the bytes it was held against."""
-
-    signer: Signer
-    claimed: datetime | None
-    """When the signer says it was made."""
-    stamp: Stamp | None
-    """What a time-stamping authority says about that."""
-    trusted_as: str | None
-    """How it is among the trusted certificates; None if it is not."""
-    faults: tuple[str, ...]
-    """None: the bytes are those that were signed."""
-
-    @property
-    def moment(self) -> datetime | None:
-        """As `Signature.moment`."""
-        return judging_time(self.claimed, self.stamp)
 
 
 def sign_detached(
@@ -119,7 +98,7 @@ def _read(
 ) -> Detached:
     information = _information(signed)
     own, others = _certificates(signed, information)
-    signer = Signer.of(pyca.load_der_x509_certificate(own.dump()))
+    signer = signer_of(pyca.load_der_x509_certificate(own.dump()))
     stamp = embedded_timestamp(information, stamping)
     found = Detached(signer, _claimed(information), stamp, trusted_as=None, faults=())
     stands = trust_of(own, others, trusted, found.moment or signer.not_before)

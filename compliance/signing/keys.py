@@ -22,7 +22,8 @@ from cryptography.hazmat.primitives.serialization import pkcs12
 from cryptography.x509.oid import NameOID
 
 from compliance.errors import IdentityError
-from compliance.signing.certificates import Signer, usage_fault
+from compliance.model.signatures import Signer
+from compliance.signing.certificates import signer_of, usage_fault
 
 RSA_BITS = 2048
 """The shortest RSA key that still counts as secure (ETSI TS 119 312)."""
@@ -86,7 +87,7 @@ def load_identity(
     mine = _spki(key.public_key())
     own = own_certificate(lambda each: _spki(each.public_key()) == mine, found, whose)
     return Identity(
-        signer=Signer.of(own),
+        signer=signer_of(own),
         key=key.private_bytes(
             serialization.Encoding.DER,
             serialization.PrivateFormat.PKCS8,

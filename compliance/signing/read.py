@@ -23,11 +23,12 @@ from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature, read_cert
 from pyhanko.sign.validation.settings import KeyUsageConstraints
 from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverageLevel
 
-from compliance.signing.certificates import Signer, usage_fault
+from compliance.model.signatures import Signature, Signer, judging_time
+from compliance.signing.certificates import signer_of, usage_fault
 from compliance.signing.cms_checks import DAMAGED, UnsoundError, container_faults, friendly_errors
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, role_in
-from compliance.signing.timestamps import Stamp, embedded_timestamp, judging_time
+from compliance.signing.timestamps import embedded_timestamp
 from compliance.signing.trust import Standing, clamp_to_validity, context, trust_of
 
 FREE_INFO = frozenset({"/ModDate", "/Producer"})
@@ -182,37 +183,6 @@ USAGE = KeyUsageConstraints(
 
 
 @dataclass(frozen=True, slots=True)
-class Signature:
-    """One signature of a file."""
-
-    field: str
-    signer: Signer
-    claimed: datetime | None
-    """When the signer says it was made."""
-    stamp: Stamp | None
-    """What a time-stamping authority says about that."""
-    reason: str | None
-    trusted_as: str | None
-    """How it is among the trusted certificates; None if it is not."""
-    why_not: str
-    """Where there is more to say than that it is not."""
-    faults: tuple[str, ...]
-
-    @property
-    def role(self) -> str:
-        """As whom the signer signed."""
-        return "facility" if self.field == FACILITY_FIELD else role_in(self.reason)
-
-    @property
-    def moment(self) -> datetime | None:
-        """The time at which its certificate is judged: stamped by a trusted authority, or claimed.
-
-        None where neither is there.
-        """
-        return judging_time(self.claimed, self.stamp)
-
-
-@dataclass(frozen=True, slots=True)
 class PdfSignatures:
     """All signatures of a file, in the order in which they were made."""
 
@@ -311,7 +281,7 @@ def _read(
 ) -> Signature:
     """The facts about one signature; its own certificate is taken for trusted at first."""
     own = embedded.signer_cert
-    signer = Signer.of(pyca.load_der_x509_certificate(own.dump()))
+    signer = signer_of(pyca.load_der_x509_certificate(own.dump()))
     claimed = _claimed(embedded)
     stamp = embedded_timestamp(embedded.signer_info, stamping)
     moment = judging_time(claimed, stamp)
@@ -327,12 +297,14 @@ def _read(
             key_usage_settings=USAGE,
         )
     )
+    field, reason = embedded.field_name, _text(embedded.sig_object.get("/Reason"))
     return Signature(
-        field=embedded.field_name,
+        field=field,
+        role="facility" if field == FACILITY_FIELD else role_in(reason),
         signer=signer,
         claimed=claimed,
         stamp=stamp,
-        reason=_text(embedded.sig_object.get("/Reason")),
+        reason=reason,
         trusted_as=found.as_,
         why_not=found.why_not,
         faults=(

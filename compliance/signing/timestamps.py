@@ -11,7 +11,6 @@ import http.client
 import urllib.error
 import urllib.request
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any, ClassVar
 from urllib.parse import urlsplit
@@ -23,7 +22,8 @@ from pyhanko.sign.timestamps import TimeStamper
 from pyhanko.sign.validation.generic_cms import validate_tst_signed_data
 
 from compliance.errors import IdentityError, TimestampError, UsageError
-from compliance.signing.certificates import Signer
+from compliance.model.signatures import Signer, Stamp
+from compliance.signing.certificates import signer_of
 from compliance.signing.cms_checks import STAMP, UnsoundError
 from compliance.signing.trust import clamp_to_validity, context, trust_of
 
@@ -39,27 +39,6 @@ DIGESTS: dict[str, Callable[[], hashes.HashAlgorithm]] = {
 """That a stamp may use, by their names in the container."""
 
 Imprint = Callable[[str], bytes]
-
-
-@dataclass(frozen=True, slots=True)
-class Stamp:
-    """What a time-stamping authority says."""
-
-    time: datetime
-    """When it saw the signature."""
-    authority: Signer
-    trusted_as: str | None
-    """How its certificate is among the trusted ones; None if it is not."""
-    why_not: str
-    faults: tuple[str, ...]
-
-
-def judging_time(claimed: datetime | None, stamp: Stamp | None) -> datetime | None:
-    """When a signer's certificate is judged: at the time of a trusted stamp, or as claimed.
-
-    None where neither is there.
-    """
-    return stamp.time if stamp is not None and stamp.trusted_as is not None else claimed
 
 
 def embedded_timestamp(information: Any, trusted: Sequence[Signer] = ()) -> Stamp | None:
@@ -97,7 +76,7 @@ def read_stamp(token: cms.ContentInfo, imprint: Imprint, trusted: Sequence[Signe
     if not isinstance(information, tsp.TSTInfo):
         raise UnsoundError("its time stamp is none")
     own, others = _certificates(signed)
-    authority = Signer.of(pyca.load_der_x509_certificate(own.dump()))
+    authority = signer_of(pyca.load_der_x509_certificate(own.dump()))
     time = information["gen_time"].native.astimezone(UTC)
     found = trust_of(own, others, trusted, time, extended={"time_stamping"})
     return Stamp(

@@ -17,7 +17,7 @@ from cryptography import x509
 from cryptography.hazmat.primitives.asymmetric import ec, rsa
 
 from compliance.errors import IdentityError, UsageError
-from compliance.signing.certificates import Signer
+from compliance.signing.certificates import signer_of
 from compliance.signing.keys import (
     Identity,
     issuers_of,
@@ -123,7 +123,7 @@ def open_token(
         whose = f"{whose} and {chain_file}"
     own = _own(key, found, whose)
     require_key_size(own.public_key(), whose)
-    return TokenIdentity(signer=Signer.of(own), key=b"", chain=issuers_of(own, found), handle=key)
+    return TokenIdentity(signer=signer_of(own), key=b"", chain=issuers_of(own, found), handle=key)
 
 
 def _key(session: Any, label: str | None, name: str) -> Any:

@@ -22,7 +22,8 @@ from pyhanko_certvalidator.errors import (
     ValidationError,
 )
 
-from compliance.signing.certificates import Signer, usage_fault
+from compliance.model.signatures import Signer
+from compliance.signing.certificates import signer_of, usage_fault
 
 
 @dataclass(frozen=True, slots=True)
@@ -49,7 +50,7 @@ def trust_of(
     authorities. `extended` are usages that it must name; without any it has to be for
     documents.
     """
-    signer = Signer.of(pyca.load_der_x509_certificate(own.dump()))
+    signer = signer_of(pyca.load_der_x509_certificate(own.dump()))
     if any(signer.fingerprint == each.fingerprint for each in trusted):
         return Standing("its certificate is among the trusted")
     authorities = _authorities(trusted)
@@ -70,7 +71,7 @@ def trust_of(
     unfit = None if extended else usage_fault(pyca.load_der_x509_certificate(own.dump()))
     if unfit:
         return Standing(None, f"its certificate {unfit}")
-    root = Signer.of(pyca.load_der_x509_certificate(path.trust_anchor.certificate.dump()))
+    root = signer_of(pyca.load_der_x509_certificate(path.trust_anchor.certificate.dump()))
     return Standing(
         f"its certificate goes back to {root.name}, a trusted one (revocation not checked)"
     )

@@ -25,7 +25,8 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from compliance.evidence.attachments import Attached, Document, read_assessment
-from compliance.signing.certificates import Signer, read_certificates
+from compliance.model.signatures import Signer
+from compliance.signing.certificates import read_certificates
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.read import PdfSignatures, read_attachments, read_signatures
 from compliance.verification.evidence_steps import (

@@ -12,8 +12,8 @@ from compliance.evidence.attachments import (
     is_deviation,
     name_faults,
 )
+from compliance.model.signatures import Signer
 from compliance.plain_data import digest
-from compliance.signing.certificates import Signer
 from compliance.verification.compare import ABSENT, Difference, Topic, compare, tool_version
 from compliance.verification.result import Expected, Outcome, Status, one_line, result_or_exception
 

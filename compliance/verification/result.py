@@ -9,8 +9,7 @@ from enum import StrEnum
 from typing import TypeVar
 
 from compliance.errors import ComplianceError, InputError
-from compliance.signing.certificates import Signer
-from compliance.signing.read import Signature
+from compliance.model.signatures import Signature, Signer
 
 TITLES = ("file intact", "signer", "time of signing", "attachments", "computed again", "pages")
 """Of the steps, in their order."""

@@ -6,9 +6,10 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Protocol
 
-from compliance.signing.certificates import Signer, same_key
-from compliance.signing.read import PdfSignatures, Signature
-from compliance.signing.timestamps import CLOCKS_APART, Stamp
+from compliance.model.signatures import Signature, Signer, Stamp
+from compliance.signing.certificates import same_key
+from compliance.signing.read import PdfSignatures
+from compliance.signing.timestamps import CLOCKS_APART
 from compliance.verification.result import (
     Outcome,
     Status,

@@ -12,8 +12,8 @@ from helpers.near_limit import AGAIN
 from helpers.signing import identity
 
 from compliance.delivery.check import DeliveryVerification, verify_delivery
+from compliance.model.signatures import Signer
 from compliance.sheet.make_sheet import countersign_sheet
-from compliance.signing.certificates import Signer
 from compliance.verification import verify_as
 from compliance.verification.result import Expected
 from compliance.verification.signature_steps import only_untrusted

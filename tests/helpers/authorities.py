@@ -15,7 +15,7 @@ from cryptography.hazmat.primitives.asymmetric import ec, rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
 from pyhanko.sign.timestamps import DummyTimeStamper
 
-from compliance.signing.certificates import Signer
+from compliance.signing.certificates import signer_of
 from compliance.signing.keys import Identity
 from compliance.signing.timestamps import Stamper
 from helpers.signing import MADE, SIGNED
@@ -72,7 +72,7 @@ class Holder:
         """What signs, with the whole way up embedded."""
         der = serialization.Encoding.DER
         return Identity(
-            signer=Signer.of(self.certificate),
+            signer=signer_of(self.certificate),
             key=self.key.private_bytes(
                 der, serialization.PrivateFormat.PKCS8, serialization.NoEncryption()
             ),

@@ -17,7 +17,8 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Mapping
 from functools import cache
 
-from compliance.signing.certificates import Signer, read_certificates
+from compliance.model.signatures import Signer
+from compliance.signing.certificates import read_certificates
 from compliance.signing.read import read_signatures
 from helpers.authorities import Within, clock, leaf, root
 from helpers.signing import byte_ranges, countersigned, identity, signed

@@ -24,7 +24,8 @@ from helpers.signing import byte_ranges, container, countersigned, run, signed, 
 from helpers.tampering import new_annotation, new_attachment, new_text, new_title, updated
 
 import compliance.signing.timestamps
-from compliance.signing.certificates import Signer, read_certificates
+from compliance.model.signatures import Signer
+from compliance.signing.certificates import read_certificates
 from compliance.signing.read import read_signatures
 
 NOW = datetime.now(UTC).replace(microsecond=0) - timedelta(minutes=10)

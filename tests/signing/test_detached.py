@@ -20,8 +20,9 @@ from helpers.signing import MADE, SIGNED, identity, run, tool
 
 import compliance.signing.timestamps
 from compliance.errors import IdentityError, TimestampError
+from compliance.model.signatures import Detached
 from compliance.signing.certificates import read_certificates
-from compliance.signing.detached import Detached, read_detached, sign_detached
+from compliance.signing.detached import read_detached, sign_detached
 
 DATA = b'{"accepted": "the white"}'
 MONTH = timedelta(days=30)

@@ -30,7 +30,8 @@ from helpers.tampering import (
     updated,
 )
 
-from compliance.signing.certificates import Signer, read_certificates
+from compliance.model.signatures import Signer
+from compliance.signing.certificates import read_certificates
 from compliance.signing.read import PdfSignatures, read_attachments, read_signatures
 
 

@@ -18,9 +18,10 @@ from helpers.signing import MADE, PASSWORD, SIGNED, countersigned, identity, run
 from helpers.timeserver import Answer, serving
 
 from compliance.errors import TimestampError, UsageError
+from compliance.model.signatures import Signature
 from compliance.signing.certificates import read_certificates
 from compliance.signing.keys import load_identity, new_identity
-from compliance.signing.read import Signature, read_signatures
+from compliance.signing.read import read_signatures
 from compliance.signing.timestamps import LARGEST, REPLY, Reply, Stamper
 
 
