@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from compliance.errors import ComplianceError, InputError
     from compliance.job_file import load_job, only_slot
     from compliance.meter_file import load_meter
+    from compliance.model import Measurement
     from compliance.readings.load import load_readings
     from compliance.rules.library import load_rule, shipped_rules
     from compliance.sheet.make_sheet import write_sheet
@@ -26,6 +27,7 @@ __version__ = "0.1.0"
 __all__ = [
     "ComplianceError",
     "InputError",
+    "Measurement",
     "__version__",
     "assess",
     "load_identity",
@@ -42,6 +44,7 @@ __all__ = [
 _HOMES = {
     "ComplianceError": "compliance.errors",
     "InputError": "compliance.errors",
+    "Measurement": "compliance.model",
     "assess": "compliance.assessment",
     "load_identity": "compliance.signing.keys",
     "load_job": "compliance.job_file",

@@ -6,23 +6,22 @@ Numbers are unrounded, times RFC 3339 in UTC, verdicts the words of the model.
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
 from compliance import __version__
 from compliance.model import (
+    Assessment,
     Calibration,
     Cause,
     Deviation,
-    Display,
-    Disposition,
     Finding,
     GradedReadings,
     Interval,
     Job,
     Level,
     Limits,
+    Measurement,
     Meter,
     NotJudged,
     Point,
@@ -51,65 +50,45 @@ ENGINE = 1
 """Raised whenever a definition changes, so that old numbers are not called tampered with."""
 
 
-@dataclass(frozen=True, slots=True)
-class Heads:
-    """What an assessment says besides its findings."""
-
-    rule: Rule
-    job: Job | None
-    meter: Meter | None
-    assessed: datetime
-    valid_until: datetime | None
-    heading: str
-    seed: int
-    draws: int
-    """0 where the meter's file gives nothing to draw from."""
-    deviations: tuple[Deviation, ...] = ()
-    disposition: Disposition | None = None
-    display: Display | None = None
-
-
-def record(
-    heads: Heads,
-    state: GradedReadings,
-    before: GradedReadings | None,
-    calibration: Calibration | None = None,
-) -> dict[str, Any]:
+def record(assessment: Assessment) -> dict[str, Any]:
     """The document of an assessment, with its number."""
-    slot = heads.job.slots[0] if heads.job else None
+    measurement, before = assessment.measurement, assessment.before
+    rule, job, display = measurement.rule, measurement.job, measurement.measured_display
     document: dict[str, Any] = {
         "schema": SCHEMA,
-        "assessed": timestamp(heads.assessed),
-        "valid_until": timestamp(heads.valid_until),
+        "assessed": timestamp(assessment.assessed),
+        "valid_until": timestamp(assessment.valid_until),
         "tool": {"name": "deliverable-compliance", "version": __version__, "engine": ENGINE},
-        "job": _job(heads.job),
-        "slot": None if slot is None else _plain(_slot(heads.job)),
-        "display": None if heads.display is None else _stated(heads.display),
-        "room": None if heads.job is None else _stated(heads.job.room),
-        "rule": _rule(heads.rule),
-        "meter": _meter(heads.meter),
+        "job": _job(job),
+        "slot": None if job is None else _plain(_slot(job)),
+        "display": None if display is None else _stated(display),
+        "room": None if job is None else _stated(job.room),
+        "rule": _rule(rule),
+        "meter": _meter(measurement.meter),
         "decision": {
-            "acceptance": heads.rule.decision.acceptance,
-            "confidence": heads.rule.decision.confidence,
+            "acceptance": rule.decision.acceptance,
+            "confidence": rule.decision.confidence,
         },
-        "seed": heads.seed,
-        "draws": heads.draws,
-        "heading": heads.heading,
-        **_state(state),
-        "causes": causes_as_data(state.causes),
-        "calibration": calibration_as_data(calibration),
-        "disposition": heads.disposition.value if heads.disposition else None,
-        "deviations": [_deviation(number, one) for number, one in enumerate(heads.deviations, 1)],
+        "seed": assessment.seed,
+        "draws": assessment.draws,
+        "heading": measurement.heading,
+        **_state(assessment.state),
+        "causes": causes_as_data(assessment.state.causes),
+        "calibration": calibration_as_data(assessment.calibration),
+        "disposition": assessment.disposition.value if assessment.disposition else None,
+        "deviations": [
+            _deviation(number, one) for number, one in enumerate(assessment.deviations, 1)
+        ],
         "before": None if before is None else _state(before),
     }
-    document["number"] = f"{_stem(heads)}-{digest(document)[:8]}"
+    document["number"] = f"{_stem(measurement)}-{digest(document)[:8]}"
     return document
 
 
-def _stem(heads: Heads) -> str:
-    reference = heads.job.reference if heads.job else "readings"
-    slot = heads.job.slots[0].name if heads.job else "only"
-    return f"{reference}-{slot}-{heads.rule.id}"
+def _stem(measurement: Measurement) -> str:
+    reference = measurement.job.reference if measurement.job else "readings"
+    slot = measurement.slot.name if measurement.slot else "only"
+    return f"{reference}-{slot}-{measurement.rule.id}"
 
 
 def _state(state: GradedReadings) -> dict[str, Any]:
@@ -293,9 +272,7 @@ def _job(job: Job | None) -> dict[str, Any] | None:
     }
 
 
-def _slot(job: Job | None) -> dict[str, Any]:
-    if job is None:
-        return {}
+def _slot(job: Job) -> dict[str, Any]:
     slot = job.slots[0]
     entry = slot.readings or slot.before
     return {

@@ -33,7 +33,7 @@ from compliance.documents import ENGINE
 from compliance.evidence.deviation_file import Acceptance, load_deviation, new_deviation
 from compliance.job_file import load_job, only_slot
 from compliance.meter_file import load_meter
-from compliance.model import CHROMATICITY_FLOOR, Assessment, Deviation
+from compliance.model import CHROMATICITY_FLOOR, Assessment, Deviation, Measurement
 from compliance.readings.load import load_readings
 from compliance.rules.library import load_rule
 from compliance.sheet.make_sheet import countersign_sheet, write_sheet
@@ -95,12 +95,14 @@ def assessed(slot: str, now: datetime, deviations: tuple[Deviation, ...] = ()) -
         for each in (entry.readings, entry.before)
     ]
     return assess(
-        load_rule(entry.deliverables[0]),
-        read[0],
-        before=read[1],
-        job=job,
-        meter=meter,
-        deviations=deviations,
+        Measurement(
+            load_rule(entry.deliverables[0]),
+            read[0],
+            before=read[1],
+            job=job,
+            meter=meter,
+            deviations=deviations,
+        ),
         now=now,
     )
 

@@ -13,7 +13,7 @@ from helpers.shipped import other_primaries
 from compliance.assessment import assess
 from compliance.colour import spaces
 from compliance.colour.spaces import PRIMARIES
-from compliance.model import Assessment, Job, Readings, ReadingsEntry, Rule
+from compliance.model import Assessment, Job, Measurement, Readings, ReadingsEntry, Rule
 from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -27,7 +27,7 @@ def read(rule: Rule, **how: object) -> Readings:
 
 
 def pair(before: Readings, after: Readings, rule: str = SDR, job: Job | None = None) -> Assessment:
-    return assess(load_rule(rule), after, before=before, job=job, now=NOW)
+    return assess(Measurement(load_rule(rule), after, before=before, job=job), now=NOW)
 
 
 def text(assessment: Assessment, kind: str) -> str:
@@ -58,7 +58,7 @@ def test_what_calibration_changed() -> None:
 
 def test_without_readings_before_nothing_is_said_of_it() -> None:
     rule = load_rule(SDR)
-    made = assess(rule, read(rule, white=100.0), now=NOW)
+    made = assess(Measurement(rule, read(rule, white=100.0)), now=NOW)
     assert made.calibration is None
     assert made.document["calibration"] is None
 
@@ -94,7 +94,7 @@ def test_a_slot_that_gained_light_and_got_there_had_the_headroom() -> None:
 
 def test_headroom_of_a_slot_that_is_not_calibrated_yet() -> None:
     rule = load_rule(SDR)
-    made = assess(rule, None, before=read(rule, white=100.0), now=NOW)
+    made = assess(Measurement(rule, None, before=read(rule, white=100.0)), now=NOW)
     assert made.heading == "before"
     assert "wants about 112" in text(made, "headroom")
 
@@ -186,5 +186,5 @@ def test_readings_before_that_are_later() -> None:
 def test_nothing_of_it_changes_a_verdict() -> None:
     rule = load_rule(SDR)
     after = read(rule, white=100.0)
-    alone = assess(rule, after, now=NOW)
+    alone = assess(Measurement(rule, after), now=NOW)
     assert pair(read(rule, white=70.0), after).verdict == alone.verdict

@@ -19,7 +19,7 @@ from coloraide.cmfs import CIE_1931_2DEG
 from numpy.typing import NDArray
 
 from compliance.assessment import assess
-from compliance.model import Assessment, Finding
+from compliance.model import Assessment, Finding, Measurement
 from compliance.planning.plan import measuring_plan
 from compliance.readings.load import readings_from_bytes
 from compliance.rules.library import load_rule
@@ -71,7 +71,7 @@ def display(request: pytest.FixtureRequest) -> tuple[Array, Assessment]:
     data = ("\n".join(lines) + "\n").encode()
     readings = readings_from_bytes(data, "spectra.csv", RULE.encoding)
     assert readings.form == "spectra"
-    return channels, assess(RULE, readings, job=None, before=None, meter=None, now=NOW)
+    return channels, assess(Measurement(RULE, readings), now=NOW)
 
 
 def finding(assessment: Assessment, name: str) -> Finding:

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 from scipy import spatial
 
 from compliance.assessment import assess
-from compliance.model import Assessment, Finding, Outcome, Reason, Verdict
+from compliance.model import Assessment, Finding, Measurement, Outcome, Reason, Verdict
 from compliance.readings.load import load_readings
 from compliance.rules.library import load_rule
 
@@ -53,7 +53,7 @@ def assessment(
     path: Path = tmp_path_factory.mktemp("real") / "readings.csv"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
     rule, read = load_rule("web-srgb"), load_readings(path, "rgb-8-full")
-    return assess(rule, read, job=None, before=None, meter=None, now=NOW)
+    return assess(Measurement(rule, read), now=NOW)
 
 
 def _finding(assessment: Assessment, name: str) -> Finding:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
@@ -15,7 +16,15 @@ from helpers.simulated import ideal, readings
 from compliance.assessment import assess, valid_until
 from compliance.evidence.recompute import attachments, reassess
 from compliance.grading.grade import KIND
-from compliance.model import Assessment, Certificate, Display, Limits, Meter
+from compliance.model import (
+    Assessment,
+    Certificate,
+    Display,
+    Limits,
+    Measurement,
+    Meter,
+    ReadingsEntry,
+)
 from compliance.plain_data import digest, timestamp
 from compliance.rules.library import load_rule
 
@@ -39,7 +48,7 @@ def test_a_bare_file_keeps_to_the_schema_too() -> None:
     rule = builders.rule(
         builders.target(), builders.requirement("luminance", "white", limits=Limits(95, 105))
     )
-    made = assess(rule, builders.readings([[255] * 3], [[95, 100, 109]]), now=NOW)
+    made = assess(Measurement(rule, builders.readings([[255] * 3], [[95, 100, 109]])), now=NOW)
     jsonschema.Draft202012Validator(SCHEMA).validate(made.document)
     assert made.number.startswith("readings-only-test-rule-")
     assert made.document["draws"] == 0
@@ -50,7 +59,8 @@ def test_a_display_known_without_a_job_is_stated_and_comes_out_again() -> None:
     shown = ideal(rule, black=0.01)
     read = readings(shown, rule.encoding)
     unknown, known = (
-        assess(rule, read, display=one, now=NOW) for one in (None, Display(technology="led"))
+        assess(Measurement(rule, read, display=one), now=NOW)
+        for one in (None, Display(technology="led"))
     )
     assert unknown.document["display"] is None
     assert known.document["display"]["technology"] == "led"
@@ -64,8 +74,8 @@ def test_a_display_known_without_a_job_is_stated_and_comes_out_again() -> None:
 def test_a_job_says_its_own_display() -> None:
     rule = load_rule("web-srgb")
     read = readings(ideal(rule, black=0.1), rule.encoding)
-    with pytest.raises(ValueError, match="beside a job, which says its own"):
-        assess(rule, read, job=shipped.job(rule), display=Display(), now=NOW)
+    with pytest.raises(ValueError, match="beside a job, which names its own"):
+        assess(Measurement(rule, read, job=shipped.job(rule), display=Display()), now=NOW)
 
 
 def test_the_number_ends_in_the_digest_of_the_rest() -> None:
@@ -115,7 +125,12 @@ def test_the_end_of_a_verdicts_life(
     """Due dates last to 24:00 UTC; an overdue certificate ends it at measuring, not before."""
     measured = datetime(2026, 11, 20, 10, tzinfo=UTC)
     rule = builders.replace(builders.rule(builders.target()), valid_days=days)
-    assert valid_until(rule, instrument(due), measured) == expected
+    entry = ReadingsEntry(Path("slot.csv"), "slot.csv", measured, rule.encoding)
+    job = shipped.job(rule)
+    job = replace(job, slots=(replace(job.slots[0], readings=entry),))
+    readings = builders.readings([[255] * 3], [[95, 100, 109]])
+    measurement = Measurement(rule, readings, job=job, meter=instrument(due))
+    assert valid_until(measurement) == expected
 
 
 def test_other_slots_and_other_clients_do_not_leak() -> None:

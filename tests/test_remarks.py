@@ -11,7 +11,15 @@ import pytest
 from helpers import builders, shipped, simulated
 
 from compliance.assessment import assess
-from compliance.model import Certificate, Job, Meter, Readings, ReadingsEntry, RepeatabilityBand
+from compliance.model import (
+    Certificate,
+    Job,
+    Measurement,
+    Meter,
+    Readings,
+    ReadingsEntry,
+    RepeatabilityBand,
+)
 from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -38,7 +46,7 @@ def noted(
     readings: Readings | None = None, *, meter: Meter | None = None, job: Job | None = None
 ) -> dict[str, str]:
     """Texts by kind; no kind comes twice."""
-    made = assess(RULE, readings or read(), meter=meter, job=job, now=NOW, draws=100)
+    made = assess(Measurement(RULE, readings or read(), meter=meter, job=job), now=NOW, draws=100)
     kinds = [one.kind for one in made.state.remarks]
     assert len(kinds) == len(set(kinds))
     return {one.kind: one.text for one in made.state.remarks}
@@ -114,7 +122,7 @@ def test_a_file_in_another_unit(rule: str, white: float, factor: float, words: s
     readings = simulated.readings(
         [replace(one, xyz=one.xyz * factor) for one in shown], loaded.encoding
     )
-    found = assess(loaded, readings, now=NOW, draws=0).state.remarks
+    found = assess(Measurement(loaded, readings), now=NOW, draws=0).state.remarks
     (text,) = [one.text for one in found if one.kind == "unit"] or [""]
     assert words in text and bool(words) == bool(text)
 
@@ -128,14 +136,18 @@ def test_a_white_alone_does_not_tell_the_unit() -> None:
         replace(one, xyz=150 * (one.codes[1] / top) ** 2.4 * one.xyz / max(one.xyz[1], 1e-9))
         for one in shown
     ]
-    found = assess(rule, simulated.readings(dim, rule.encoding), now=NOW, draws=0).state
+    found = assess(
+        Measurement(rule, simulated.readings(dim, rule.encoding)), now=NOW, draws=0
+    ).state
     assert "unit" not in {one.kind for one in found.remarks}
 
 
 def test_where_the_unit_is_doubted_no_luminance_is_a_cause() -> None:
     loaded = load_rule("sdr-broadcast")
     shown = [replace(one, xyz=one.xyz / 3.4263) for one in shipped.ideal(loaded, white=100)]
-    found = assess(loaded, simulated.readings(shown, loaded.encoding), now=NOW, draws=0).state
+    found = assess(
+        Measurement(loaded, simulated.readings(shown, loaded.encoding)), now=NOW, draws=0
+    ).state
     assert "unit" in {one.kind for one in found.remarks}
     assert not {"luminance", "raised-black"} & {one.kind for one in found.causes}
 
@@ -148,7 +160,7 @@ def test_a_white_of_exactly_100_hides_no_black_that_is_raised() -> None:
     xyz = shown.xyz.copy()
     xyz[white] *= 100 / xyz[white, 1:2]
     exact = replace(shown, xyz=xyz)
-    found = assess(loaded, exact, now=NOW, draws=0).state
+    found = assess(Measurement(loaded, exact), now=NOW, draws=0).state
     assert "normalised" in {one.kind for one in found.remarks}
     assert [one.kind for one in found.causes] == ["raised-black"]
 
@@ -173,7 +185,9 @@ def test_a_file_normalised_to_1_or_100(rule: str, white: float, top: float, expe
     readings = simulated.readings(
         [replace(one, xyz=one.xyz * factor) for one in shown], loaded.encoding
     )
-    found = {one.kind for one in assess(loaded, readings, now=NOW, draws=0).state.remarks}
+    found = {
+        one.kind for one in assess(Measurement(loaded, readings), now=NOW, draws=0).state.remarks
+    }
     assert ("normalised" in found) == expected
 
 

@@ -12,7 +12,7 @@ from helpers.simulated import csv, ideal
 
 from compliance.assessment import assess
 from compliance.evidence.recompute import attachments, reassess
-from compliance.model import Assessment
+from compliance.model import Assessment, Measurement
 from compliance.readings.load import readings_from_bytes
 from compliance.rules.library import load_rule
 from compliance.sheet.content import build_content
@@ -65,7 +65,9 @@ def committed(folder: Path) -> Path:
 def assessed(folder: Path) -> Assessment:
     rule = load_rule(folder / "rules" / "ours.yaml")
     data = csv(ideal(rule, black=0.01), rule.encoding)
-    return assess(rule, readings_from_bytes(data, "readings.csv", rule.encoding), now=NOW)
+    return assess(
+        Measurement(rule, readings_from_bytes(data, "readings.csv", rule.encoding)), now=NOW
+    )
 
 
 def about_the_rule(assessment: Assessment) -> dict[str, str]:
@@ -132,7 +134,9 @@ def test_shipped_rules_are_never_called_unversioned(
     monkeypatch.setenv("PATH", str(folder))  # as in an installed package: no repository to ask
     rule = load_rule("sdr-broadcast")
     data = csv(ideal(rule, black=0.01), rule.encoding)
-    assessment = assess(rule, readings_from_bytes(data, "r.csv", rule.encoding), now=NOW)
+    assessment = assess(
+        Measurement(rule, readings_from_bytes(data, "r.csv", rule.encoding)), now=NOW
+    )
     assert about_the_rule(assessment) == {}
     assert said(assessment) == ["sdr-broadcast.yaml, came with the software"]
 

@@ -33,6 +33,7 @@ from compliance.model import (
     Display,
     Encoding,
     Job,
+    Measurement,
     Meter,
     Readings,
     ReadingsEntry,
@@ -138,16 +139,16 @@ class WorkItem:
         readings, before, meter = self.source.read()
         if as_found and before is None:
             raise UsageError(f"slot '{self.source.name}' has no readings before calibration")
-        return assess(
-            self.rule,
-            None if as_found else readings,
-            job=self.source.job,
+        measurement = Measurement(
+            rule=self.rule,
+            readings=None if as_found else readings,
             before=before,
+            job=self.source.job,
             meter=meter,
             display=self.source.display,
-            deviations=deviations,
-            now=now,
+            deviations=tuple(deviations),
         )
+        return assess(measurement, now=now)
 
 
 class _Rules:

@@ -42,8 +42,8 @@ from compliance.diagnosis.session_faults import (
     find_unloaded,
 )
 from compliance.grading.decide import OUTSIDE
-from compliance.grading.match import MatchedReadings
-from compliance.model import Cause, Finding, Readings, Requirement, Triple
+from compliance.grading.match import MatchedReadings, matched
+from compliance.model import Cause, Finding, Measurement, Readings, Requirement, Triple
 from compliance.quantities.catalogue import QUANTITIES
 
 
@@ -113,17 +113,16 @@ class Diagnosis(NamedTuple):
     """(P, 3) XYZ in cd/m² of the case's patches, NaN where nothing is said; None: the target"""
 
 
-def diagnosis_of(
-    findings: Sequence[Finding], case: MatchedReadings, readings: Readings, before: Readings | None
-) -> Diagnosis:
+def diagnosis_of(measurement: Measurement, findings: Sequence[Finding]) -> Diagnosis:
     """Likely causes of the findings outside their limits, each of which bears on one of them;
     where none is outside, nothing is sought."""
     failed = [one for one in findings if one.verdict in OUTSIDE and one.points]
     if not failed:
         return Diagnosis(())
+    case, as_found = matched(measurement), measurement.as_found
     ids = {one.id for one in failed}
     missed = [one for one in case.rule.requirements if one.id in ids]
-    suspects, expected = _suspects(case, readings, before)
+    suspects, expected = _suspects(case, measurement.graded, as_found.graded if as_found else None)
     return Diagnosis(
         tuple(one.cause for one in suspects if _bears(one, failed, missed, case)), expected
     )

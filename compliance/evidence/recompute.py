@@ -14,7 +14,7 @@ from compliance.evidence.attachments import is_deviation, parse_json, readings_n
 from compliance.evidence.deviation_file import read_deviation
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
-from compliance.model import Assessment, Deviation, Display, Readings, RuleFile
+from compliance.model import Assessment, Deviation, Display, Measurement, Readings, RuleFile
 from compliance.plain_data import canonical_bytes, timestamp
 from compliance.readings.load import FORMATS, readings_from_bytes
 from compliance.rules.library import rule_from_resolved
@@ -85,18 +85,16 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
         else None
         for name in (readings_name("readings", files), readings_name("before", files))
     )
-    return assess(
-        rule,
-        readings,
+    measurement = Measurement(
+        rule=rule,
+        readings=readings,
         before=before,
         job=job,
         meter=meter,
         display=said.display,
         deviations=_deviations(files),
-        now=said.now,
-        seed=said.seed,
-        draws=said.draws,
     )
+    return assess(measurement, now=said.now, seed=said.seed, draws=said.draws)
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,11 +138,11 @@ def _said(files: Mapping[str, bytes], stated: Mapping[str, Any]) -> _Said:
     )
 
 
-def _deviations(files: Mapping[str, bytes]) -> list[Deviation]:
+def _deviations(files: Mapping[str, bytes]) -> tuple[Deviation, ...]:
     """Those attached, their signatures checked; by whom is for the reader to judge."""
-    return [
+    return tuple(
         read_deviation(data, name)[0] for name, data in sorted(files.items()) if is_deviation(name)
-    ]
+    )
 
 
 def _parsed(files: Mapping[str, bytes], name: str) -> Any:

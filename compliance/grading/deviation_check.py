@@ -16,12 +16,11 @@ from compliance.model import (
     Deviation,
     Disposition,
     Finding,
-    Job,
     Level,
     Limits,
+    Measurement,
     Outcome,
     Reason,
-    Rule,
     Value,
 )
 
@@ -35,14 +34,9 @@ def expiry(deviation: Deviation) -> datetime:
 
 
 def check_deviations(
-    deviations: Sequence[Deviation],
-    findings: Sequence[Finding],
-    *,
-    rule: Rule,
-    job: Job | None,
-    now: datetime,
+    measurement: Measurement, findings: Sequence[Finding], now: datetime
 ) -> tuple[Deviation, ...]:
-    """The deviations in the findings' order, if every one of them holds.
+    """The measurement's deviations in the findings' order, if every one of them holds.
 
     Raises DeviationError, a line for each that is expired, for another job, slot, display,
     rule or requirement, not needed, or accepted less than was found.
@@ -50,8 +44,8 @@ def check_deviations(
     known = {finding.id: finding for finding in findings}
     problems: list[Problem] = []
     taken: dict[str, Deviation] = {}
-    for deviation in deviations:
-        why = _foreign(deviation, rule, job) or _out_of_time(deviation, now)
+    for deviation in measurement.deviations:
+        why = _foreign(deviation, measurement) or _out_of_time(deviation, now)
         why = why or _unfit(deviation, known.get(deviation.requirement))
         if why is None and deviation.requirement in taken:
             other = taken[deviation.requirement].file
@@ -99,9 +93,9 @@ def reason_not_acceptable(finding: Finding) -> str | None:
 # ---------------------------------------------------------------- reasons to refuse
 
 
-def _foreign(deviation: Deviation, rule: Rule, job: Job | None) -> str | None:
+def _foreign(deviation: Deviation, measurement: Measurement) -> str | None:
     """Whose it is, if not this assessment's."""
-    slot = job.slots[0] if job else None
+    rule, job, slot = measurement.rule, measurement.job, measurement.slot
     serial = slot.display.serial if slot else None
     for what, its, ours in (
         ("job", deviation.job, job.reference if job else None),

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
 from typing import Literal, NamedTuple
+from weakref import WeakKeyDictionary
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,7 +17,16 @@ from numpy.typing import NDArray
 from compliance import targets
 from compliance.colour import codes
 from compliance.grading.patches import EDGE, Plan, PlannedPatch, default_pattern
-from compliance.model import CHROMATICITY_FLOOR, Integers, Meter, Over, Readings, Rule, Triple
+from compliance.model import (
+    CHROMATICITY_FLOOR,
+    Integers,
+    Measurement,
+    Meter,
+    Over,
+    Readings,
+    Rule,
+    Triple,
+)
 from compliance.quantities.measured import NOWHERE, Array, Index, Measured
 
 Flags = NDArray[np.bool_]
@@ -322,6 +332,45 @@ class MatchedReadings:
         black = self.black_for(index)
         dark = 0.0 if black == NOWHERE else float(self.view.measured_black(np.array([index]))[0])
         return max(0.05, 10 * dark, 3 * self.lowest)
+
+
+_MATCHED: WeakKeyDictionary[Measurement, MatchedReadings] = WeakKeyDictionary()
+
+
+def matched(measurement: Measurement) -> MatchedReadings:
+    """The graded readings of a measurement matched with its rule, once for all who ask.
+
+    RuleError where the encoding does not suit the target.
+    """
+    if measurement not in _MATCHED:
+        _MATCHED[measurement] = match_readings(
+            measurement.rule,
+            measurement.graded,
+            meter=measurement.meter,
+            stated=_declared_facts(measurement),
+        )
+    return _MATCHED[measurement]
+
+
+def _declared_facts(measurement: Measurement) -> DeclaredFacts:
+    job, slot, entry = measurement.job, measurement.slot, measurement.entry
+    if job is None or slot is None:
+        return DeclaredFacts(measurement.technology)
+    age = None
+    if slot.calibrated is not None and entry is not None:
+        passed = (entry.measured - slot.calibrated).total_seconds() / 86400
+        age = passed if passed >= 0 else None
+    return DeclaredFacts(
+        technology=measurement.technology,
+        recorded={
+            "surround": job.room.surround,
+            "ambient": job.room.ambient,
+            "warm-up": slot.warm_up,
+            "hours": slot.display.hours,
+            "calibration-age": age,
+        },
+        declared={name: declaration.value for name, declaration in slot.declared.items()},
+    )
 
 
 def match_readings(

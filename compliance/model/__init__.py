@@ -36,6 +36,7 @@ from compliance.model.jobs import (
     Room,
     Slot,
 )
+from compliance.model.measurement import Measurement
 from compliance.model.pictures import (
     Charts,
     ColourPoint,
@@ -121,6 +122,7 @@ __all__ = [
     "LevelPoint",
     "Limits",
     "LuminanceBand",
+    "Measurement",
     "Meter",
     "NotJudged",
     "Outcome",

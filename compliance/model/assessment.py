@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import datetime
 from enum import StrEnum
 from typing import Any
 
 from compliance.model.jobs import Deviation, Disposition, Job, Slot
+from compliance.model.measurement import Measurement
 from compliance.model.pictures import Charts
 from compliance.model.readings import Meter, Readings
 from compliance.model.rules import Level, Limits, Rule
@@ -171,10 +172,9 @@ class Calibration:
 
 @dataclass(frozen=True, slots=True)
 class GradedReadings:
-    """One set of readings of a slot graded against the rule."""
+    """The readings of a measurement graded against its rule."""
 
-    readings: Readings
-    measured: datetime | None
+    measurement: Measurement
     verdict: Outcome
     reason: Reason | None
     conditional: bool
@@ -184,35 +184,63 @@ class GradedReadings:
     causes: tuple[Cause, ...] = ()
     """Likely causes of what is outside its limits, the likeliest first; empty: none known."""
 
+    @property
+    def readings(self) -> Readings:
+        return self.measurement.graded
+
+    @property
+    def measured(self) -> datetime | None:
+        """When the readings were taken; None where no job says so."""
+        return self.measurement.measured
+
 
 @dataclass(frozen=True, slots=True)
 class Assessment:
     """All findings of one slot against one rule, with the verdict."""
 
-    number: str
     assessed: datetime
     valid_until: datetime | None
-    heading: str
-    """`calibrated`, or `before` where the slot has only readings before calibration."""
-    rule: Rule
-    job: Job | None
-    """The job reduced to this slot; None for a bare readings file."""
-    meter: Meter | None
+    seed: int
+    draws: int
+    """0 where the meter's file gives nothing to draw from."""
     state: GradedReadings
-    before: GradedReadings | None
+    before: GradedReadings | None = None
     """Readings of the same slot before calibration, graded too, where both exist."""
-    document: Mapping[str, Any]
-    """The assessment as plain data, as schemas/assessment.json describes it."""
     calibration: Calibration | None = None
     """What calibration changed, where readings before it exist."""
     deviations: tuple[Deviation, ...] = ()
     """What the client accepts although it lies outside, in the rule's order."""
     disposition: Disposition | None = None
     """What that makes of the verdict, which stays."""
+    number: str = ""
+    document: Mapping[str, Any] = field(default_factory=dict)
+    """The assessment as plain data, as schemas/assessment.json describes it."""
+
+    @property
+    def measurement(self) -> Measurement:
+        return self.state.measurement
+
+    @property
+    def rule(self) -> Rule:
+        return self.measurement.rule
+
+    @property
+    def job(self) -> Job | None:
+        """Reduced to this slot; None for a bare readings file."""
+        return self.measurement.job
+
+    @property
+    def meter(self) -> Meter | None:
+        return self.measurement.meter
+
+    @property
+    def heading(self) -> str:
+        """`calibrated`, or `before` where the slot has only readings before calibration."""
+        return self.measurement.heading
 
     @property
     def slot(self) -> Slot | None:
-        return self.job.slots[0] if self.job else None
+        return self.measurement.slot
 
     @property
     def verdict(self) -> Outcome:

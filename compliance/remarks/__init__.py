@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from compliance.grading.match import MatchedReadings
-from compliance.model import Cause, Job, Meter, Readings, ReadingsEntry, Remark
+from compliance.grading.match import matched
+from compliance.model import Cause, Measurement, Remark
 from compliance.remarks.expected_light import Array, order, readings_lag, rows
 from compliance.remarks.meter_limits import (
     all_identical,
@@ -28,20 +28,14 @@ wrong."""
 
 
 def reading_remarks(
-    case: MatchedReadings,
-    readings: Readings,
-    *,
-    meter: Meter | None,
-    job: Job | None,
-    entry: ReadingsEntry | None,
-    causes: Sequence[Cause] = (),
-    expected: Array | None = None,
+    measurement: Measurement, causes: Sequence[Cause] = (), expected: Array | None = None
 ) -> tuple[Remark, ...]:
     """What is odd about the readings as readings, the gravest first.
 
     Left out is what one of the display's own `causes` explains; `expected` (P, 3) is the XYZ
     that they make of the patches, NaN where they say nothing.
     """
+    case, readings = matched(measurement), measurement.graded
     shown = rows(case, readings, expected)
     nothing = all_identical(readings, shown)
     found = [
@@ -49,8 +43,8 @@ def reading_remarks(
         observer(case),
         nothing or saturation(case, readings, shown),
         None if nothing else floor(case, readings, shown),
-        repeats_disagree(case) or repeats_identical(case) or repeatability(case, meter),
-        ambient(case, job, entry),
+        repeats_disagree(case) or repeats_identical(case) or repeatability(case, measurement.meter),
+        ambient(case, measurement.job, measurement.entry),
         black_unmeasured(case),
         dimming(case, "window"),
         dimming(case, "seconds"),

@@ -8,8 +8,18 @@ import numpy as np
 
 from compliance.colour import spaces
 from compliance.colour.arrays import Array
-from compliance.grading.match import MatchedReadings
-from compliance.model import Calibration, Finding, Job, Level, Limits, Readings, Remark, Rule, Shift
+from compliance.grading.match import MatchedReadings, matched
+from compliance.model import (
+    Calibration,
+    Finding,
+    GradedReadings,
+    Level,
+    Limits,
+    Measurement,
+    Remark,
+    Rule,
+    Shift,
+)
 from compliance.quantities.catalogue import is_stated
 from compliance.report.numbers import format_number, format_plain
 
@@ -30,15 +40,10 @@ ALIKE = 0.2
 # ------------------------------------------------------------ what changed
 
 
-def calibration_change(
-    case: MatchedReadings,
-    earlier: MatchedReadings,
-    after: tuple[Finding, ...],
-    before: tuple[Finding, ...],
-) -> Calibration:
+def calibration_change(before: GradedReadings, after: GradedReadings) -> Calibration:
     """What lies between the readings before calibration and those after, per requirement."""
-    first, last = _aim_luminance(earlier), _aim_luminance(case)
-    asked = _asked(case.rule)
+    first, last = (_aim_luminance(matched(state.measurement)) for state in (before, after))
+    asked = _asked(after.measurement.rule)
     lost = None
     if first and last:
         lost = 100 * (1 - last / first)
@@ -48,11 +53,11 @@ def calibration_change(
         lost=lost,
         asked=asked,
         wanted=asked * (1 + COST),
-        shifts=tuple(_shifts(after, before)),
+        shifts=tuple(_shifts(before.findings, after.findings)),
     )
 
 
-def _shifts(after: tuple[Finding, ...], before: tuple[Finding, ...]) -> Iterator[Shift]:
+def _shifts(before: tuple[Finding, ...], after: tuple[Finding, ...]) -> Iterator[Shift]:
     earlier = {one.id: one for one in before}
     for one in after:
         first = earlier[one.id].value
@@ -89,7 +94,17 @@ def _aim_luminance(case: MatchedReadings) -> float | None:
 # ------------------------------------------------------------ headroom
 
 
-def headroom_remarks(earlier: MatchedReadings, case: MatchedReadings | None) -> Iterator[Remark]:
+def calibration_remarks(measurement: Measurement) -> Iterator[Remark]:
+    """Remarks on the readings before calibration, beside those after it where both exist."""
+    case, as_found = matched(measurement), measurement.as_found
+    if as_found is not None:
+        yield from _pair(measurement, as_found)
+        yield from _headroom(matched(as_found), case)
+    elif measurement.readings is None:
+        yield from _headroom(case, None)
+
+
+def _headroom(earlier: MatchedReadings, case: MatchedReadings | None) -> Iterator[Remark]:
     """Remarks on the luminance before calibration, and on what calibration took."""
     name, _ = _aim(earlier.rule)
     first, asked = _aim_luminance(earlier), _asked(earlier.rule)
@@ -117,30 +132,23 @@ def headroom_remarks(earlier: MatchedReadings, case: MatchedReadings | None) -> 
 # ------------------------------------------------------------ a pair of one slot
 
 
-def before_after_mismatch(
-    case: MatchedReadings,
-    earlier: MatchedReadings,
-    readings: Readings,
-    before: Readings,
-    job: Job | None,
-) -> Remark | None:
+def _pair(after: Measurement, before: Measurement) -> Iterator[Remark]:
     """A remark where readings before and after are hardly of one slot."""
-    reasons = list(_reasons(case, earlier, job))
-    if readings.sha256 and readings.sha256 == before.sha256:
-        reasons.insert(0, "both files are the same, byte for byte")
-    if not reasons:
-        return None
-    return Remark(
-        "pair",
-        f"The readings before and after calibration are hardly of one slot as it was: "
-        f"{'; '.join(reasons)}. Check that both are of this slot and that its settings are those "
-        "stated.",
-    )
+    reasons = list(_reasons(after, before))
+    if reasons:
+        yield Remark(
+            "pair",
+            f"The readings before and after calibration are hardly of one slot as it was: "
+            f"{'; '.join(reasons)}. Check that both are of this slot and that its settings are "
+            "those stated.",
+        )
 
 
-def _reasons(case: MatchedReadings, earlier: MatchedReadings, job: Job | None) -> Iterator[str]:
-    slot = job.slots[0] if job else None
-    if slot and slot.before and slot.readings and slot.before.measured >= slot.readings.measured:
+def _reasons(after: Measurement, before: Measurement) -> Iterator[str]:
+    case, earlier = matched(after), matched(before)
+    if after.graded.sha256 and after.graded.sha256 == before.graded.sha256:
+        yield "both files are the same, byte for byte"
+    if after.measured and before.measured and before.measured >= after.measured:
         yield "those before are dated no earlier than those after"
     first, last = _aim_luminance(earlier), _aim_luminance(case)
     name, _ = _aim(case.rule)

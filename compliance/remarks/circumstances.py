@@ -7,8 +7,8 @@ from datetime import UTC, datetime, time, timedelta
 
 import numpy as np
 
-from compliance.grading.match import MatchedReadings
-from compliance.model import Job, Meter, Readings, Remark, Requirement, Rule
+from compliance.grading.match import MatchedReadings, matched
+from compliance.model import Measurement, Meter, Readings, Remark, Requirement, Rule, Slot
 
 FOOT_LAMBERT = 1 / (np.pi * 0.3048**2)
 """cd/m²: 1/π cd/ft², and the foot of 0.3048 m (NIST SP 811, B.8)."""
@@ -27,19 +27,13 @@ DRIFT = 0.5
 
 
 def circumstance_remarks(
-    case: MatchedReadings,
-    readings: Readings,
-    *,
-    meter: Meter | None,
-    measured: datetime | None,
-    job: Job | None,
-    unproven: Sequence[Requirement],
-    now: datetime,
+    measurement: Measurement, unproven: Sequence[Requirement], now: datetime
 ) -> tuple[Remark, ...]:
     """All remarks on one set of readings, the most serious first.
 
     `unproven` are the requirements that the meter is inadequate for.
     """
+    case, meter, measured = matched(measurement), measurement.meter, measurement.measured
     found = [
         _certificate(meter, measured),
         _no_meter(meter),
@@ -49,10 +43,10 @@ def circumstance_remarks(
         _correlation(meter),
         _repeatability(case, meter),
         _future(measured, now),
-        _older_than_calibration(job, measured),
+        _older_than_calibration(measurement.slot, measured),
         _normalised(case),
         _other_unit(case),
-        _drift(case, readings),
+        _drift(case, measurement.graded),
     ]
     return tuple(remark for remark in found if remark is not None)
 
@@ -145,8 +139,7 @@ def _future(measured: datetime | None, now: datetime) -> Remark | None:
     return Remark("measured-later", "The readings are dated after this assessment was made.")
 
 
-def _older_than_calibration(job: Job | None, measured: datetime | None) -> Remark | None:
-    slot = job.slots[0] if job else None
+def _older_than_calibration(slot: Slot | None, measured: datetime | None) -> Remark | None:
     if slot is None or slot.readings is None or slot.calibrated is None or measured is None:
         return None
     if measured != slot.readings.measured or measured >= slot.calibrated:

@@ -25,10 +25,12 @@ from compliance.model import (
     Job,
     Level,
     Limits,
+    Measurement,
     Outcome,
     People,
     Point,
     Readings,
+    ReadingsEntry,
     Reason,
     Remark,
     Room,
@@ -123,6 +125,9 @@ def rule(id: str = "sdr-broadcast") -> Rule:
     )
 
 
+ENTRY = ReadingsEntry(Path("slot.csv"), "slot.csv", MEASURED, ENCODINGS["rgb-10-full"])
+
+
 def job(slot: str = "1", reference: str = "KX-7") -> Job:
     """A job with one slot."""
     return Job(
@@ -133,7 +138,7 @@ def job(slot: str = "1", reference: str = "KX-7") -> Job:
         suite="suite-9",
         room=Room(),
         people=People(),
-        slots=(Slot(slot, ("sdr-broadcast",), Display(), None),),
+        slots=(Slot(slot, ("sdr-broadcast",), Display(), None, before=ENTRY, readings=ENTRY),),
         file=Path("job.yaml"),
         document={},
     )
@@ -145,10 +150,18 @@ def state(
     reason: Reason | None = None,
     conditional: bool = False,
     remarks: tuple[Remark, ...] = (),
+    *,
+    measurement: Measurement | None = None,
 ) -> GradedReadings:
     """A state with these findings."""
     return GradedReadings(
-        readings(), MEASURED, verdict, reason, conditional, tuple(findings), remarks, Charts()
+        measurement or Measurement(rule(), readings(), job=job()),
+        verdict,
+        reason,
+        conditional,
+        tuple(findings),
+        remarks,
+        Charts(),
     )
 
 
@@ -163,15 +176,20 @@ def assessment(
     **fields: Any,
 ) -> Assessment:
     """An assessment with these findings."""
+    only_before = heading == "before"
+    measurement = Measurement(
+        rule(deliverable),
+        None if only_before else readings(),
+        before=readings() if only_before else None,
+        job=job(slot) if slot else None,
+    )
     return Assessment(
         number=f"KX-7-{slot}-{deliverable}-0a1b2c3d",
         assessed=NOW,
         valid_until=datetime(2026, 12, 20, 15, 10, tzinfo=UTC),
-        heading=heading,
-        rule=rule(deliverable),
-        job=job(slot) if slot else None,
-        meter=None,
-        state=state(findings, verdict, **fields),
+        seed=0,
+        draws=0,
+        state=state(findings, verdict, measurement=measurement, **fields),
         before=before,
         document={"slot": {"name": slot}, "verdict": str(verdict)},
     )

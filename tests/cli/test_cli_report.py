@@ -12,6 +12,7 @@ from compliance.cli._findings_text import report
 from compliance.cli._terminal import width
 from compliance.cli._text import Style
 from compliance.model import (
+    Assessment,
     Change,
     Interval,
     Level,
@@ -21,6 +22,7 @@ from compliance.model import (
     Reason,
     Remark,
     Requirement,
+    Rule,
     Verdict,
 )
 from compliance.report.results import Fault, Result
@@ -249,14 +251,17 @@ def test_what_a_house_rule_departs_in_is_told(make):
     house = replace(
         made.rule, id="river", extends="sdr-broadcast@1", requirements=(white,), changes=changes
     )
-    lines = report([Result("1", "river", replace(made, rule=house))], UTF).splitlines()
+
+    def by_rule(rule: Rule) -> Assessment:
+        measurement = replace(made.measurement, rule=rule)
+        return replace(made, state=replace(made.state, measurement=measurement))
+
+    lines = report([Result("1", "river", by_rule(house))], UTF).splitlines()
     place = lines.index(
         "  House rule river departs from sdr-broadcast@1 in 3 points: White luminance;"
     )
     assert lines[place + 1] == "  requirements.contrast, withdrawn; target."
-    one = report(
-        [Result("1", "river", replace(made, rule=replace(house, changes=changes[:1])))], UTF
-    )
+    one = report([Result("1", "river", by_rule(replace(house, changes=changes[:1])))], UTF)
     assert "departs from sdr-broadcast@1 in 1 point: White luminance.\n" in one
 
 

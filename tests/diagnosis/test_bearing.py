@@ -14,7 +14,7 @@ from compliance.assessment import assess
 from compliance.diagnosis.diagnose import diagnose
 from compliance.diagnosis.session_faults import find_limiters
 from compliance.grading.match import match_readings
-from compliance.model import Assessment, Cause, Outcome, Readings
+from compliance.model import Assessment, Cause, Measurement, Outcome, Readings
 from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -22,7 +22,7 @@ Array = NDArray[np.float64]
 
 
 def assessed(rule: str, read: Readings, before: Readings | None = None) -> Assessment:
-    return assess(load_rule(rule), read, job=None, before=before, meter=None, now=NOW)
+    return assess(Measurement(load_rule(rule), read, before=before), now=NOW)
 
 
 def ideal(rule: str, white: float, black: float = 0.01) -> Readings:

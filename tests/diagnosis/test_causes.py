@@ -17,7 +17,7 @@ from compliance.colour.spaces import WHITES, xy_to_uv
 from compliance.diagnosis.colour_faults import NAMED, daylight, nearest_daylight
 from compliance.diagnosis.diagnose import CAUSES, FITTED, diagnose
 from compliance.grading.match import match_readings
-from compliance.model import Assessment, Cause, Readings
+from compliance.model import Assessment, Cause, Measurement, Readings
 from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -217,7 +217,9 @@ def judged(rule: str, *faults: Fault, seed: int = 3) -> Assessment:
     loaded = load_rule(rule)
     windows = WINDOWS if any(one.cause == "limiter" for one in faults) else ()
     random = np.random.RandomState(seed)
-    return assess(loaded, faulty_displays.readings(loaded, faults, random, windows), now=NOW)
+    return assess(
+        Measurement(loaded, faulty_displays.readings(loaded, faults, random, windows)), now=NOW
+    )
 
 
 def test_causes_are_of_failures_only() -> None:
@@ -237,7 +239,7 @@ def test_a_handful_of_patches_tells_nothing() -> None:
     rule = load_rule("sdr-broadcast")
     shown = shipped.ideal(rule, white=60.0)[:4]
     few = simulated.readings(shown, rule.encoding)
-    assert not assess(rule, few, now=NOW).state.causes
+    assert not assess(Measurement(rule, few), now=NOW).state.causes
 
 
 def test_what_no_model_fits_has_no_known_cause() -> None:
@@ -249,7 +251,7 @@ def test_what_no_model_fits_has_no_known_cause() -> None:
         return np.asarray(xyz * random.uniform(0.1, 2) * random.uniform(0.8, 1.2, size=3))
 
     odd = simulated.readings(simulated.ideal(rule, black=0.1, fault=fault), rule.encoding)
-    found = assess(rule, odd, now=NOW)
+    found = assess(Measurement(rule, odd), now=NOW)
     assert found.document["verdict"] == "not-compliant"
     assert not found.state.causes
 

@@ -20,6 +20,7 @@ from compliance.model import (
     Finding,
     Limits,
     LuminanceBand,
+    Measurement,
     Meter,
     Outcome,
     PatchSet,
@@ -208,11 +209,13 @@ def test_the_order_of_rows_changes_nothing() -> None:
 def test_same_input_same_document() -> None:
     meter = builders.meter(0.2)
     made = [
-        canonical_bytes(assess(rule(LEVEL, CONTRAST), screen(), meter=meter, now=NOW).document)
+        canonical_bytes(
+            assess(Measurement(rule(LEVEL, CONTRAST), screen(), meter=meter), now=NOW).document
+        )
         for _ in range(2)
     ]
     assert made[0] == made[1]
-    other = assess(rule(LEVEL, CONTRAST), screen(), meter=meter, now=NOW, seed=1)
+    other = assess(Measurement(rule(LEVEL, CONTRAST), screen(), meter=meter), now=NOW, seed=1)
     assert canonical_bytes(other.document) != made[0]
 
 
@@ -229,7 +232,8 @@ def test_same_input_same_document() -> None:
 def test_the_decision_rules(white: float, acceptance: str, expected: object) -> None:
     decision = model.Decision(acceptance, 0.95)
     made = assess(
-        rule(LEVEL, decision=decision), screen(0.05, white), meter=builders.meter(0.2), now=NOW
+        Measurement(rule(LEVEL, decision=decision), screen(0.05, white), meter=builders.meter(0.2)),
+        now=NOW,
     )
     assert (made.verdict, made.state.reason, made.state.conditional) == expected
 

@@ -9,7 +9,7 @@ from typing import Any
 from compliance.assessment import assess
 from compliance.job_file import load_job, only_slot
 from compliance.meter_file import load_meter
-from compliance.model import Assessment
+from compliance.model import Assessment, Measurement
 from compliance.readings.load import load_readings
 from compliance.rules.library import load_rule
 
@@ -26,11 +26,13 @@ def assessed(
     assert slot.meter is not None and slot.readings is not None
     before = slot.before and load_readings(slot.before.file, slot.before.encoding)
     return assess(
-        load_rule(rule or slot.deliverables[0]),
-        load_readings(slot.readings.file, slot.readings.encoding),
-        job=job,
-        before=before,
-        meter=load_meter(slot.meter),
+        Measurement(
+            load_rule(rule or slot.deliverables[0]),
+            load_readings(slot.readings.file, slot.readings.encoding),
+            job=job,
+            before=before,
+            meter=load_meter(slot.meter),
+        ),
         now=now,
         **more,
     )

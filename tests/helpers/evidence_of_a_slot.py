@@ -15,7 +15,7 @@ from compliance.assessment import assess
 from compliance.evidence.recompute import assess_again, attachments
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
-from compliance.model import Assessment, Readings
+from compliance.model import Assessment, Measurement, Readings
 from compliance.plain_data import digest
 from compliance.readings.load import readings_from_bytes
 from compliance.rules.library import load_rule
@@ -65,11 +65,13 @@ def _readings(seed: int) -> Readings:
 def assessment() -> Assessment:
     """The slot's assessment, with readings before calibration and a meter."""
     return assess(
-        load_rule(RULE),
-        _readings(1),
-        before=_readings(2),
-        job=job_from_document(JOB, "job.yaml"),
-        meter=meter_from_document(METER, "meter.yaml", ""),
+        Measurement(
+            load_rule(RULE),
+            _readings(1),
+            before=_readings(2),
+            job=job_from_document(JOB, "job.yaml"),
+            meter=meter_from_document(METER, "meter.yaml", ""),
+        ),
         now=SIGNED,
     )
 

@@ -15,6 +15,7 @@ from compliance.model import (
     Charts,
     Decision,
     Interval,
+    Measurement,
     NotJudged,
     Outcome,
     Party,
@@ -33,6 +34,7 @@ from helpers.sample_assessments import (
     finding,
     job,
     meter,
+    of_another,
     readings,
     rule,
     slot,
@@ -208,13 +210,10 @@ def both() -> Assessment:
         "white-level": finding(REQUIREMENTS[0], Verdict.FAIL, 118.3),
         "grey-balance": finding(REQUIREMENTS[4], Verdict.CONDITIONAL_FAIL, 1.12),
     }
-    earlier = state(
-        tuple(worse.get(need.id) or finding(need) for need in REQUIREMENTS),
-        verdict=Outcome.NOT_COMPLIANT,
-        measured=MEASURED - timedelta(hours=2),
-        charts=charts(4.0, 7, sure=1.5),
-        readings=readings("readings/slot-1-before.csv"),
-    )
+    findings_before = tuple(worse.get(need.id) or finding(need) for need in REQUIREMENTS)
+    named = "readings/slot-1-before.csv"
+    encoding = ENCODINGS["rgb-10-narrow"]
+    entry = ReadingsEntry(Path(named), named, MEASURED - timedelta(hours=2), encoding)
     house = rule(
         id="low-tide-broadcast",
         title="Low Tide broadcast master",
@@ -235,10 +234,16 @@ def both() -> Assessment:
             ),
         ),
     )
+    measurement = Measurement(house, readings(), readings(named), job(slot(before=entry)), meter())
+    earlier = state(
+        findings_before,
+        measurement=measurement.as_found,
+        verdict=Outcome.NOT_COMPLIANT,
+        charts=charts(4.0, 7, sure=1.5),
+    )
     return assessment(
-        state(told, conditional=True, charts=charts(sure=1.5)),
+        state(told, measurement=measurement, conditional=True, charts=charts(sure=1.5)),
         before=earlier,
-        rule=house,
         document=DOCUMENT,
     )
 
@@ -256,11 +261,10 @@ def guarded() -> Assessment:
 def only_before() -> Assessment:
     encoding = ENCODINGS["rgb-10-narrow"]
     entry = ReadingsEntry(Path("b.csv"), "readings/slot-1-before.csv", MEASURED, encoding)
-    graded = failing()
-    return replace(
-        graded,
-        heading="before",
-        valid_until=None,
+    return of_another(
+        replace(failing(), valid_until=None),
+        readings=None,
+        before=readings(),
         job=job(slot(readings=None, before=entry, calibrated=None)),
     )
 
@@ -289,7 +293,7 @@ def many() -> Assessment:
 
 def one() -> Assessment:
     """A bare readings file against a rule with a single requirement."""
-    graded = state((finding(REQUIREMENTS[0]),), charts=Charts(), measured=None)
+    graded = state((finding(REQUIREMENTS[0]),), charts=Charts())
     return assessment(
         graded, rule=rule(REQUIREMENTS[:1], valid_days=None), job=None, meter=None, valid_until=None
     )
@@ -317,12 +321,14 @@ def long_names() -> Assessment:
     )
     base = failing()
     remarks = tuple(Remark("order", f"Remark {at}: {tale * 2}") for at in range(12))
-    return replace(
-        base,
+    return of_another(
+        replace(
+            base,
+            number="R" * 60 + "-" + "s" * 60 + "-sdr-broadcast-7c41f09e",
+            state=replace(base.state, remarks=remarks),
+        ),
         job=order,
-        number="R" * 60 + "-" + "s" * 60 + "-sdr-broadcast-7c41f09e",
         rule=rule(title=tale * 2),
-        state=replace(base.state, remarks=remarks),
     )
 
 

@@ -13,7 +13,7 @@ from typing import Any
 from compliance.assessment import assess
 from compliance.evidence.deviation_file import Acceptance, new_deviation, read_deviation
 from compliance.job_file import job_from_document
-from compliance.model import Assessment, Deviation, Rule
+from compliance.model import Assessment, Deviation, Measurement, Rule
 from compliance.readings.load import readings_from_bytes
 from compliance.rules.library import load_rule, rule_from_resolved
 from compliance.sheet.make_sheet import write_sheet
@@ -95,10 +95,12 @@ def assessment(
     """The slot assessed; `changed` goes into the job."""
     named = rule(limit)
     return assess(
-        named,
-        readings_from_bytes(readings(white), "slot.csv", named.encoding),
-        job=job_from_document(job(**changed), "job.yaml"),
-        deviations=deviations,
+        Measurement(
+            named,
+            readings_from_bytes(readings(white), "slot.csv", named.encoding),
+            job=job_from_document(job(**changed), "job.yaml"),
+            deviations=tuple(deviations),
+        ),
         now=now,
     )
 

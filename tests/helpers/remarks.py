@@ -7,7 +7,7 @@ from datetime import UTC, datetime
 import numpy as np
 
 from compliance.assessment import assess
-from compliance.model import Display, Readings
+from compliance.model import Display, Measurement, Readings
 from compliance.rules.library import load_rule
 from helpers import faulty_displays
 
@@ -23,5 +23,5 @@ def remarks(
     readings: Readings, rule: str = "sdr-broadcast", display: Display | None = None
 ) -> dict[str, str]:
     """The remarks on readings without a job, spaces being plain."""
-    found = assess(load_rule(rule), readings, display=display, now=NOW, draws=0)
+    found = assess(Measurement(load_rule(rule), readings, display=display), now=NOW, draws=0)
     return {one.kind: one.text.replace("\u00a0", " ") for one in found.state.remarks}

@@ -1,6 +1,6 @@
 """Parts of invented assessments, from the model's dataclasses alone."""
 
-from dataclasses import replace
+from dataclasses import fields, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -23,6 +23,7 @@ from compliance.model import (
     Level,
     Limits,
     LuminanceBand,
+    Measurement,
     Meter,
     Outcome,
     Over,
@@ -383,8 +384,7 @@ def job(the_slot: Slot | None = None, **more: Any) -> Job:
 
 def state(findings: tuple[Finding, ...], **more: Any) -> GradedReadings:
     fields: dict[str, Any] = {
-        "readings": readings(),
-        "measured": MEASURED,
+        "measurement": Measurement(rule(), readings(), job=job(), meter=meter()),
         "verdict": Outcome.COMPLIANT,
         "reason": None,
         "conditional": False,
@@ -395,20 +395,32 @@ def state(findings: tuple[Finding, ...], **more: Any) -> GradedReadings:
     return GradedReadings(**{**fields, **more})
 
 
+MEASUREMENT_PARTS = {field.name for field in fields(Measurement)} - {"before"}
+
+
 def assessment(the_state: GradedReadings, **more: Any) -> Assessment:
-    fields: dict[str, Any] = {
+    """Of a state; of `more`, what is a part of its measurement is changed there."""
+    given: dict[str, Any] = {
         "number": "SY-0412-1-sdr-broadcast-7c41f09e",
         "assessed": NOW,
         "valid_until": MEASURED + timedelta(days=30),
-        "heading": "calibrated",
-        "rule": rule(),
-        "job": job(),
-        "meter": meter(),
-        "state": the_state,
-        "before": None,
+        "seed": 0,
+        "draws": 0,
         "document": {"tool": {"name": "deliverable-compliance", "version": "0.1.0", "engine": 1}},
     }
-    return Assessment(**{**fields, **more})
+    given |= {name: value for name, value in more.items() if name not in MEASUREMENT_PARTS}
+    parts = {name: value for name, value in more.items() if name in MEASUREMENT_PARTS}
+    return of_another(Assessment(state=the_state, **given), **parts)
+
+
+def of_another(made: Assessment, **parts: Any) -> Assessment:
+    """The assessment of a measurement that differs in some parts."""
+    measurement = replace(made.measurement, **parts)
+    before = made.before
+    if before is not None:
+        assert measurement.as_found is not None
+        before = replace(before, measurement=measurement.as_found)
+    return replace(made, state=replace(made.state, measurement=measurement), before=before)
 
 
 def uncertain(need: Requirement) -> Finding:

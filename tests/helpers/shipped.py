@@ -25,6 +25,7 @@ from compliance.model import (
     Job,
     Level,
     Limits,
+    Measurement,
     People,
     Requirement,
     Room,
@@ -196,7 +197,7 @@ def judged(
     """The assessment of simulated readings."""
     read = simulated.readings(shown, ENCODINGS[encoding] if encoding else rule.encoding)
     stated = stated or job(rule, technology)
-    return assess(rule, read, job=stated, before=None, meter=None, now=NOW)
+    return assess(Measurement(rule, read, job=stated), now=NOW)
 
 
 def ideal(rule: Rule, **how: object) -> list[simulated.Shown]:

@@ -17,6 +17,7 @@ from compliance.model import (
     ENCODINGS,
     PLACES,
     POSITION_GROUPS,
+    Measurement,
     Over,
     PatchSet,
     Reason,
@@ -45,7 +46,7 @@ def test_a_plan_filled_in_leaves_nothing_missing(name: str) -> None:
         readings = readings_from_bytes(data, "plan.csv", rule.encoding)
         assert len(readings) == len(plan.steps)
         found = assess.assess(
-            rule, readings, job=shipped.job(rule, kind), meter=None, now=shipped.NOW
+            Measurement(rule, readings, job=shipped.job(rule, kind)), now=shipped.NOW
         )
         assert not [one.id for one in found.state.findings if one.missing]
         assert all(one.reason in (None, Reason.NOT_APPLICABLE) for one in found.state.findings), (
@@ -249,7 +250,7 @@ def test_windows_beside_the_rules_show_a_limiter() -> None:
     good = readings_from_bytes(filled_in(plan, PQ), "plan.csv", PQ.encoding)
     area = good.window / 100
     xyz = good.xyz * np.minimum(1, 80 / (area * np.maximum(good.xyz[:, 1], 1e-9)))[:, None]
-    found = assess.assess(PQ, replace(good, xyz=xyz), job=None, meter=None, now=shipped.NOW)
+    found = assess.assess(Measurement(PQ, replace(good, xyz=xyz)), now=shipped.NOW)
     assert found.state.causes[0].kind == "limiter"
     assert "80\u00a0cd/m² at 100\u00a0% of the screen" in found.state.causes[0].text
 

@@ -14,7 +14,16 @@ from numpy.typing import NDArray
 
 from compliance.assessment import assess
 from compliance.grading.match import match_readings
-from compliance.model import ENCODINGS, Job, Meter, Readings, ReadingsEntry, Remark, Room
+from compliance.model import (
+    ENCODINGS,
+    Job,
+    Measurement,
+    Meter,
+    Readings,
+    ReadingsEntry,
+    Remark,
+    Room,
+)
 from compliance.remarks.expected_light import itp
 from compliance.rules.library import load_rule, shipped_rules
 
@@ -37,7 +46,7 @@ def noted(
     job: Job | None = None,
 ) -> dict[str, Remark]:
     """The remarks of checks, by kind."""
-    found = assess(load_rule(rule), readings, meter=meter, job=job, now=NOW, draws=0)
+    found = assess(Measurement(load_rule(rule), readings, meter=meter, job=job), now=NOW, draws=0)
     return {one.kind: one for one in found.state.remarks if one.kind in CHECKS}
 
 
@@ -363,8 +372,8 @@ def test_patches_on_two_backgrounds() -> None:
     assert found["backgrounds"].text.startswith(
         "3 patches were read on several backgrounds: none stated, “grey”. Where a requirement takes"
     )
-    alone = assess(load_rule("sdr-broadcast"), good, now=NOW, draws=0)
-    both = assess(load_rule("sdr-broadcast"), twice, now=NOW, draws=0)
+    alone = assess(Measurement(load_rule("sdr-broadcast"), good), now=NOW, draws=0)
+    both = assess(Measurement(load_rule("sdr-broadcast"), twice), now=NOW, draws=0)
     values = [
         [one.value for one in made.state.findings if one.id in ("white-level", "contrast")]
         for made in (alone, both)
@@ -389,8 +398,8 @@ def test_no_check_changes_a_verdict() -> None:
     rule, meter = load_rule("sdr-broadcast"), builders.meter()
     odd = with_light(good, {one: good.xyz[other], other: good.xyz[one]})
     assert "out-of-order" in noted(odd)
-    shown = assess(rule, odd, now=NOW, meter=meter, draws=0, job=job(12.0))
-    plain = assess(rule, odd, now=NOW, draws=0)
+    shown = assess(Measurement(rule, odd, meter=meter, job=job(12.0)), now=NOW, draws=0)
+    plain = assess(Measurement(rule, odd), now=NOW, draws=0)
     assert shown.verdict == plain.verdict
     assert [one.value for one in shown.state.findings if one.quantity == "luminance"] == [
         one.value for one in plain.state.findings if one.quantity == "luminance"

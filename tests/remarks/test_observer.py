@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from compliance.assessment import assess
 from compliance.colour.spaces import PRIMARIES, rgb_to_xyz_matrix
+from compliance.model import Measurement
 from compliance.remarks.meter_limits import TEN_DEGREES
 from compliance.rules.library import load_rule
 
@@ -68,7 +69,7 @@ def test_the_ten_degree_observer_is_noted(place: int) -> None:
     turned = (np.linalg.inv(two) @ ten).T
     rule = load_rule("web-srgb")
     shown = simulated.ideal(rule, black=0.1, fault=lambda _patch, xyz: turned @ xyz)
-    found = assess(rule, simulated.readings(shown, rule.encoding), now=NOW)
+    found = assess(Measurement(rule, simulated.readings(shown, rule.encoding)), now=NOW)
     assert "observer" in {one.kind for one in found.state.remarks}
 
 
@@ -80,5 +81,5 @@ def test_other_primaries_are_no_other_observer(name: str) -> None:
         rgb_to_xyz_matrix(rule.target.primaries, white)
     )
     shown = simulated.ideal(rule, black=0.1, fault=lambda _patch, xyz: turned @ xyz)
-    found = assess(rule, simulated.readings(shown, rule.encoding), now=NOW)
+    found = assess(Measurement(rule, simulated.readings(shown, rule.encoding)), now=NOW)
     assert "observer" not in {one.kind for one in found.state.remarks}

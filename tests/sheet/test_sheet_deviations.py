@@ -76,10 +76,9 @@ def test_of_two_ends_page_1_names_the_first_and_why() -> None:
         "for a new measurement, before the day that the client named."
     )
     due = Certificate("C-1", None, date(2026, 11, 1), date(2026, 12, 12))
-    metered = replace(
-        found,
+    metered = sample_assessments.of_another(
+        replace(found, valid_until=datetime(2026, 12, 13, tzinfo=UTC)),
         meter=sample_assessments.meter(certificate=due),
-        valid_until=datetime(2026, 12, 13, tzinfo=UTC),
     )
     assert "2026-12-13 00:00 UTC, when the meter's certificate ends, before" in validity(metered)
 

@@ -14,6 +14,7 @@ from typing import Any
 import pikepdf
 import pytest
 from helpers.pdf_text import Said, everything, on_page
+from helpers.sample_assessments import of_another
 
 from compliance.errors import SheetError
 from compliance.model import Assessment, Party, Remark, Verdict
@@ -307,7 +308,7 @@ def test_all_that_probabilities_hang_on_is_told_of_the_meter(
     unknown = replace(told.meter.uncertainty, repeatability=(), correlation=None)
     said.clear()
     bare = replace(told.meter, uncertainty=unknown, settle=None, reading_time=())
-    draw_sheet(replace(told, meter=bare), signed=True)
+    draw_sheet(of_another(told, meter=bare), signed=True)
     whole = everything(said)
     assert "Repeatability not stated" in whole
     assert "Correlation of x, y" not in whole
@@ -362,7 +363,7 @@ def test_signature_boxes_lie_on_page_1(each: Assessment) -> None:
 def test_a_character_without_a_glyph_is_an_error(sample: Sample) -> None:
     told = sample("compliant")
     assert told.job is not None
-    named = replace(told, job=replace(told.job, client=Party("映画社")))
+    named = of_another(told, job=replace(told.job, client=Party("映画社")))
     with pytest.raises(SheetError, match=r"'映画社': .* no '映' \(U\+6620\)"):
         draw_sheet(named, signed=True)
 

@@ -14,7 +14,7 @@ from compliance.evidence.attachments import name_faults
 from compliance.evidence.recompute import attachments, reassess
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
-from compliance.model import Assessment
+from compliance.model import Assessment, Measurement
 from compliance.readings.convert import Source, convert
 from compliance.readings.load import readings_from_bytes
 from compliance.rules.library import load_rule
@@ -35,11 +35,13 @@ def assessed(to: str, before: str) -> Assessment:
         done = convert([source], form, created=NOW, tool="a test", encoding=rule.encoding)
         read.append(readings_from_bytes(done.data, f"slot.{form}", rule.encoding, floor=0.1))
     return assess(
-        rule,
-        read[0],
-        before=read[1],
-        job=job_from_document(JOB, "job.yaml"),
-        meter=meter_from_document(METER, "meter.yaml", ""),
+        Measurement(
+            rule,
+            read[0],
+            before=read[1],
+            job=job_from_document(JOB, "job.yaml"),
+            meter=meter_from_document(METER, "meter.yaml", ""),
+        ),
         now=SIGNED,
     )
 

@@ -12,7 +12,7 @@ from helpers import faulty_displays
 
 from compliance.assessment import assess
 from compliance.evidence.recompute import attachments, reassess
-from compliance.model import Assessment
+from compliance.model import Assessment, Measurement
 from compliance.rules.library import load_rule
 from compliance.verification.compare import Topic, compare
 
@@ -28,7 +28,7 @@ def assessed() -> Assessment:
         faulty_displays.readings(rule, (fault,), np.random.RandomState(seed))
         for seed, fault in enumerate((faulty_displays.power(1.9), faulty_displays.power(2.1)))
     )
-    return assess(rule, after, before=before, now=NOW)
+    return assess(Measurement(rule, after, before=before), now=NOW)
 
 
 def document() -> dict[str, Any]:
