@@ -9,7 +9,7 @@ from compliance.model import PatchSet, Requirement, Rule
 from compliance.rules.compare import requirement_details, rule_details
 from compliance.rules.compare_parts import Kind, limits_kind
 from compliance.rules.requirements import LIMIT_KEYS
-from compliance.yaml_nodes.locations import SourceLocations
+from compliance.yaml_nodes.locations import Location, SourceLocations
 from compliance.yaml_nodes.messages import did_you_mean, quoted
 
 Sets = Mapping[str, PatchSet]
@@ -91,28 +91,28 @@ def inherit(own: Data, parent: Data | None, places: SourceLocations) -> dict[str
     changes = list(above.get("changes", ()))
     changes += [{"subject": key, **entry} for key, entry in own.get("changes", {}).items()]
     if parent is None and "changes" in own:
-        places.problem(("changes",), "are for a rule that extends another; this one does not")
+        places.at("changes").problem("are for a rule that extends another; this one does not")
     if "requirements" in found:
-        found["requirements"] = _requirements(own, above, changes, places)
+        found["requirements"] = _requirements(own, above, changes, places.at("requirements"))
     found["changes"] = changes
     return {key: found[key] for key in ORDER if key in found and (key != "changes" or changes)}
 
 
 def _requirements(
-    own: Data, above: Data, changes: list[dict[str, Any]], places: SourceLocations
+    own: Data, above: Data, changes: list[dict[str, Any]], here: Location
 ) -> dict[str, Any]:
     found = dict(above.get("requirements", {}))
     for name, entry in own.get("requirements", {}).items():
         known = found.get(name)
-        path = ("requirements", name)
+        place = here.at(name)
         fields = {key: value for key, value in entry.items() if key not in ("change", "withdraw")}
-        change = {"subject": ".".join(path), **entry.get("change", {})}
-        if known is None and not _may_be_new(name, entry, above, places):
+        change = {"subject": f"requirements.{name}", **entry.get("change", {})}
+        if known is None and not _may_be_new(name, entry, above, place):
             continue
         if "change" in entry and not entry.get("withdraw"):
             changes.append(change)
         if entry.get("withdraw"):
-            _check_withdrawal(entry, fields, places, path)
+            _check_withdrawal(entry, fields, place)
             del found[name]
             changes.append({**change, "withdrawn": True})
         elif known is None:
@@ -122,28 +122,26 @@ def _requirements(
     return found
 
 
-def _may_be_new(name: str, entry: Data, above: Data, places: SourceLocations) -> bool:
+def _may_be_new(name: str, entry: Data, above: Data, here: Location) -> bool:
     """A requirement the parent lacks: it says its quantity, and withdraws or changes nothing."""
     names = above.get("requirements", {})
     why = f"the parent has no {quoted(name)}; {did_you_mean(name, names)}"
     for key in ("withdraw", "change"):
         if key in entry:
             why = why if names else "is for a rule that extends another; this one does not"
-            places.problem(("requirements", name, key), why)
+            here.at(key).problem(why)
             return False
     if names and "quantity" not in entry:
-        places.problem(("requirements", name), f"{why} (a new one states its quantity)")
+        here.problem(f"{why} (a new one states its quantity)")
         return False
     return True
 
 
-def _check_withdrawal(
-    entry: Data, fields: Data, places: SourceLocations, path: tuple[str | int, ...]
-) -> None:
+def _check_withdrawal(entry: Data, fields: Data, here: Location) -> None:
     if "change" not in entry:
-        places.problem((*path, "change"), f"missing; a withdrawal needs it, e.g. {EXAMPLE}")
+        here.at("change").problem(f"missing; a withdrawal needs it, e.g. {EXAMPLE}")
     for key in fields:
-        places.problem((*path, key), "a withdrawn requirement says nothing else; leave it out")
+        here.at(key).problem("a withdrawn requirement says nothing else; leave it out")
 
 
 def _one_level(known: Data, fields: Data) -> dict[str, Any]:
@@ -179,25 +177,23 @@ def check_changes(
     for key, parts in differ.items():
         if key in own and key not in stated:
             about = f" ({', '.join(parts)})" if parts else ""
-            places.problem(
-                (key,),
+            places.at(key).problem(
                 f"not provably tighter than in {pin}{about}; expected a reason, "
-                f"e.g. changes: {{{key}: {{reason: …, agreed_by: …, date: 2026-11-02}}}}",
+                f"e.g. changes: {{{key}: {{reason: …, agreed_by: …, date: 2026-11-02}}}}"
             )
     for key in stated:
         if key not in own or own[key] == inherited.get(key):
-            places.problem(("changes", key), f"{key} is as in {pin}; leave the entry out")
+            places.at("changes", key).problem(f"{key} is as in {pin}; leave the entry out")
     above = {requirement.id: requirement for requirement in parent.requirements}
     for requirement in rule.requirements:
         known, entry = above.get(requirement.id), own.get("requirements", {}).get(requirement.id)
         if known is None or entry is None:
             continue
-        path = ("requirements", requirement.id)
+        here = places.at("requirements", requirement.id)
         loose = requirement_departures(requirement, known, rule.sets, parent.sets)
         if loose and "change" not in entry:
             also = f" (nor is {', '.join(loose[1:])})" if loose[1:] else ""
             message = f"not provably tighter than in {pin}{also}; expected a reason, e.g. {EXAMPLE}"
-            places.problem((*path, loose[0]), message)
+            here.at(loose[0]).problem(message)
         if "change" in entry and requirement == known:
-            message = f"the requirement is as in {pin}; leave the change out"
-            places.problem((*path, "change"), message)
+            here.at("change").problem(f"the requirement is as in {pin}; leave the change out")

@@ -72,11 +72,11 @@ def read_repository(file: Path) -> tuple[Path, ...]:
     places = SourceLocations([(shown, node)])
     folders = []
     for number, named in enumerate(data["specs"]):
-        here = ("specs", number)
+        here = places.at("specs", number)
         if resolve_inside(file.parent, named) is None:
-            places.problem(here, f"{quoted(named)} leaves the repository; expected a folder in it")
+            here.problem(f"{quoted(named)} leaves the repository; expected a folder in it")
         elif not os.path.isdir(file.parent / named):
-            places.problem(here, f"{quoted(named)}: no such folder of rule files")
+            here.problem(f"{quoted(named)}: no such folder of rule files")
         folders.append(file.parent / named)
     places.raise_if_any()
     return tuple(folders)

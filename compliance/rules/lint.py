@@ -2,39 +2,38 @@
 
 from __future__ import annotations
 
-import pathlib
 from collections.abc import Iterable, Iterator, Sequence
+from pathlib import Path
 
 import numpy as np
 
 from compliance import targets
 from compliance.colour import codes
 from compliance.errors import Problem, RuleError
+from compliance.grading.decide import inside
 from compliance.grading.patches import HUES, Plan, PlannedPatch
-from compliance.model import BUILT_IN_SETS, Limits, PatchSet, Requirement, Rule
+from compliance.model import BUILT_IN_SETS, Array, Limits, Over, PatchSet, Requirement, Rule
 from compliance.quantities.catalogue import QUANTITIES
 from compliance.rules.library import NAME, load_rule_with_locations, read_repository
 from compliance.rules.load import RuleSource, read_list
 from compliance.targets import target_model
 from compliance.yaml_nodes import read_yaml
-from compliance.yaml_nodes.locations import Path, SourceLocations
+from compliance.yaml_nodes.locations import Location, SourceLocations
 from compliance.yaml_nodes.messages import did_you_mean, inline_yaml, quoted
-from compliance.yaml_nodes.nodes import Node
 from compliance.yaml_nodes.read_file import read_bytes
 
 
-def check_ideal(requirement: Requirement, rule: Rule, places: SourceLocations, path: Path) -> None:
+def check_ideal(requirement: Requirement, rule: Rule, here: Location) -> None:
     """A display that is exactly the target may not fail by that."""
     ideal = _ideal(requirement, rule)
     if ideal is None:
         return
     value, what = ideal
-    for key, limits in _stated_limits(requirement):
-        if not _within(value, limits):
-            places.problem(
-                (*path, *key),
+    for place, limits in _stated_limits(requirement, here):
+        if not inside(value, limits):
+            place.problem(
                 f"leave out {inline_yaml(round(value, 4))}, which is what {what} gives; "
-                "nothing that follows the target can meet them",
+                "nothing that follows the target can meet them"
             )
             return
 
@@ -59,22 +58,13 @@ def _ideal(requirement: Requirement, rule: Rule) -> tuple[float, str] | None:
     return quantity.ideal, "the target's own gamut" if gamut else "a display that is the target"
 
 
-def _stated_limits(requirement: Requirement) -> Iterator[tuple[Path, Limits]]:
+def _stated_limits(requirement: Requirement, here: Location) -> Iterator[tuple[Location, Limits]]:
     if requirement.limits is not None:
-        yield ("limits",), requirement.limits
+        yield here.at("limits"), requirement.limits
     for number, band in enumerate(requirement.bands):
-        yield ("bands", number), band.limits
+        yield here.at("bands", number), band.limits
     for name, limits in requirement.by_patch.items():
-        yield ("by_patch", name), limits
-
-
-def _within(value: float, limits: Limits) -> bool:
-    if limits.box is not None:
-        return True
-    low, high = limits.minimum, limits.maximum
-    if limits.exclusive and value in (low, high):
-        return False
-    return (low is None or value >= low) and (high is None or value <= high)
+        yield here.at("by_patch", name), limits
 
 
 SOURCED = ("published", "digest", "memory")
@@ -94,56 +84,48 @@ SHOWN = 3
 def lint(rule: Rule, places: SourceLocations) -> None:
     """Note in `places` what makes no sense in a rule that could be read."""
     plan = Plan(rule, rule.encoding)
-    fitting = {name for name, one in rule.sets.items() if _set_fits(one, plan, places)}
-    fitting |= set(BUILT_IN_SETS)
+    fitting = set(BUILT_IN_SETS)
+    for name, patch_set in rule.sets.items():
+        if _set_fits(patch_set, plan, places.at("patches", name, patch_set.kind)):
+            fitting.add(name)
     for requirement in rule.requirements:
-        path = ("requirements", requirement.id)
-        _check_source(requirement, places, path)
-        check_ideal(requirement, rule, places, path)
+        here = places.at("requirements", requirement.id)
+        if requirement.basis in SOURCED and requirement.clause is None:
+            here.at("clause").problem(
+                f"missing; the basis {requirement.basis} names a document, "
+                'e.g. clause: "EBU Tech 3320 v4.1, 1.5.2"'
+            )
+        check_ideal(requirement, rule, here)
         over = requirement.over
         if over is None or not over.patches or not set(over.patches) <= fitting:
             continue
-        if QUANTITIES[requirement.quantity].roles:
-            continue
-        _check_patches(requirement, plan, places, path)
-
-
-# ---------------------------------------------------------------- where limits come from
-
-
-def _check_source(requirement: Requirement, places: SourceLocations, path: Path) -> None:
-    if requirement.basis in SOURCED and requirement.clause is None:
-        places.problem(
-            (*path, "clause"),
-            f"missing; the basis {requirement.basis} names a document, "
-            'e.g. clause: "EBU Tech 3320 v4.1, 1.5.2"',
-        )
+        if not QUANTITIES[requirement.quantity].roles:
+            _check_patches(requirement, over, plan, here)
 
 
 # ---------------------------------------------------------------- sets and the signal
 
 
-def _set_fits(patch_set: PatchSet, plan: Plan, places: SourceLocations) -> bool:
+def _set_fits(patch_set: PatchSet, plan: Plan, here: Location) -> bool:
     """The signal can carry what the set asks for; whether its patches could be made at all."""
-    path = ("patches", patch_set.name, patch_set.kind)
     try:
         planned = plan.expanded(patch_set)
     except RuleError:
         name = patch_set.encoding.name if patch_set.encoding else ""
-        places.problem(
-            path, f"is a list in {name}, which the curve {plan.rule.target.curve} does not know; "
-            f"expected codes of RGB, e.g. in {plan.encoding.name}",
-        )  # fmt: skip
+        here.problem(
+            f"is a list in {name}, which the curve {plan.rule.target.curve} does not know; "
+            f"expected codes of RGB, e.g. in {plan.encoding.name}"
+        )
         return False
     lost = list(_outside(patch_set, plan))
     if lost:
         where = plan.rule.target.container_name or "the signal's primaries"
         where = where if plan.encoding.kind == "rgb" else plan.encoding.name
-        places.problem(
-            path, f"{_names(lost)} cannot be carried by the signal: outside {where}, so that "
-            "clipping would show another colour; look at target.container",
-        )  # fmt: skip
-    _check_doubles(patch_set, planned, plan, places, path)
+        here.problem(
+            f"{_names(lost)} cannot be carried by the signal: outside {where}, so that "
+            "clipping would show another colour; look at target.container"
+        )
+    _check_doubles(planned, plan, here)
     return True
 
 
@@ -168,20 +150,14 @@ def _outside(patch_set: PatchSet, plan: Plan) -> Iterator[str]:
             yield name
 
 
-def _is_lost(linear: np.ndarray[tuple[int, ...], np.dtype[np.float64]], plan: Plan) -> bool:
+def _is_lost(linear: Array, plan: Plan) -> bool:
     """(3,) linear signal: a component below 0 by more than rounding, or above full drive."""
     largest = float(linear.max())
     too_much = plan.encoding.kind == "rgb" and plan.rule.target.curve != "pq" and largest > FULL
     return bool(linear.min() < targets.REACHABLE * max(largest, 0.0)) or too_much
 
 
-def _check_doubles(
-    patch_set: PatchSet,
-    planned: Iterable[PlannedPatch],
-    plan: Plan,
-    places: SourceLocations,
-    path: Path,
-) -> None:
+def _check_doubles(planned: Iterable[PlannedPatch], plan: Plan, here: Location) -> None:
     """Two patches that are one code."""
     known: dict[object, str] = {}
     doubles = []
@@ -192,28 +168,30 @@ def _check_doubles(
         if first != patch.name:
             doubles.append(f"{first} and {patch.name}")
     if doubles:
-        places.problem(
-            path, f"{quoted(doubles[0])} are the same code of {plan.encoding.name} "
-            f"({len(known)} different patches in all); expected fewer steps",
-        )  # fmt: skip
+        here.problem(
+            f"{quoted(doubles[0])} are the same code of {plan.encoding.name} "
+            f"({len(known)} different patches in all); expected fewer steps"
+        )
 
 
 # ---------------------------------------------------------------- what a requirement asks for
 
 
-def _check_patches(
-    requirement: Requirement, plan: Plan, places: SourceLocations, path: Path
-) -> None:
-    over = requirement.over
-    assert over is not None
-    every = [patch for name in over.patches for patch in plan.patches(name)]
-    _check_names(requirement, [patch.name for patch in every], places, path)
+def _check_patches(requirement: Requirement, over: Over, plan: Plan, here: Location) -> None:
+    """What `over` names is there, is judged, and has limits that hold for it."""
+    place, sets = here.at("over"), ", ".join(over.patches)
+    every = [patch.name for name in over.patches for patch in plan.patches(name)]
+    for key, names in (("only", over.only or ()), ("except", over.exclude)):
+        for name in names:
+            if name not in every:
+                message = f"{quoted(name)} is no patch of {sets}; {did_you_mean(name, every)}"
+                place.at(key).problem(message)
     asked = [patch for name in over.patches for patch in plan.asked(name, over)]
     if not asked:
-        sets = ", ".join(over.patches)
-        places.problem((*path, "over"), f"leaves no patch of {sets}, so that nothing is judged")
+        place.problem(f"leaves no patch of {sets}, so that nothing is judged")
         return
-    _check_by_patch(requirement, asked, places, path)
+    if requirement.by_patch:
+        _check_by_patch(requirement, [patch.name for patch in asked], here.at("by_patch"))
     if not QUANTITIES[requirement.quantity].target:
         return
     signal = np.array([patch.signal for patch in asked])
@@ -224,72 +202,38 @@ def _check_patches(
     ):
         lost = [patch.name for patch, yes in zip(asked, mask, strict=True) if yes]
         if lost:
-            places.problem((*path, "over"), f"{_names(lost)}: {why}, could never be judged")
-    nominal = targets.nominal_xyz(signal, plan.model)[:, 1]
-    _check_floor(requirement, nominal, plan, places, path)
-    _check_edges(requirement, asked, plan, places, path)
+            place.problem(f"{_names(lost)}: {why}, could never be judged")
+    if QUANTITIES[requirement.quantity].dark == "luminance":
+        _check_floor(requirement, signal, plan, here)
+    if len(requirement.bands) > 1:
+        _check_edges(requirement, asked, plan, here.at("bands"))
 
 
-def _check_names(
-    requirement: Requirement, known: list[str], places: SourceLocations, path: Path
-) -> None:
-    """`only` and `except` name patches there are, in sets whose names are made up late."""
-    over = requirement.over
-    assert over is not None
-    for key, names in (("only", over.only or ()), ("except", over.exclude)):
-        for name in names:
-            if name not in known:
-                message = f"{quoted(name)} is no patch of {', '.join(over.patches)}"
-                places.problem((*path, "over", key), f"{message}; {did_you_mean(name, known)}")
-
-
-def _check_by_patch(
-    requirement: Requirement, asked: list[PlannedPatch], places: SourceLocations, path: Path
-) -> None:
-    if not requirement.by_patch:
-        return
-    known = [patch.name for patch in asked]
+def _check_by_patch(requirement: Requirement, asked: list[str], here: Location) -> None:
     for name in requirement.by_patch:
-        if name not in known:
-            message = (
-                f"{quoted(name)} is no patch this requirement asks for; {did_you_mean(name, known)}"
-            )
-            places.problem((*path, "by_patch", name), message)
-    bare = [name for name in dict.fromkeys(known) if name not in requirement.by_patch]
+        if name not in asked:
+            near = did_you_mean(name, asked)
+            here.at(name).problem(f"{quoted(name)} is no patch this requirement asks for; {near}")
+    bare = [name for name in dict.fromkeys(asked) if name not in requirement.by_patch]
     if bare:
-        places.problem((*path, "by_patch"), f"has no limits for {_names(bare)}")
+        here.problem(f"has no limits for {_names(bare)}")
 
 
-def _check_floor(
-    requirement: Requirement,
-    nominal: np.ndarray[tuple[int, ...], np.dtype[np.float64]],
-    plan: Plan,
-    places: SourceLocations,
-    path: Path,
-) -> None:
-    if QUANTITIES[requirement.quantity].dark != "luminance":
-        return
+def _check_floor(requirement: Requirement, signal: Array, plan: Plan, here: Location) -> None:
     floor = requirement.floor
     if floor is None:
         floor = FLOOR.get(plan.rule.target.curve, USUAL_FLOOR)
-    if float(nominal.max()) < floor * (1 - 1e-9):
-        key = "floor" if requirement.floor is not None else "over"
-        places.problem(
-            (*path, key), f"every patch lies below {inline_yaml(floor)} cd/m², where "
-            f"{requirement.quantity} is not judged; state a lower floor, or other patches",
-        )  # fmt: skip
+    if float(targets.nominal_xyz(signal, plan.model)[:, 1].max()) < floor * (1 - 1e-9):
+        here.at("floor" if requirement.floor is not None else "over").problem(
+            f"every patch lies below {inline_yaml(floor)} cd/m², where {requirement.quantity} "
+            "is not judged; state a lower floor, or other patches"
+        )
 
 
 def _check_edges(
-    requirement: Requirement,
-    asked: list[PlannedPatch],
-    plan: Plan,
-    places: SourceLocations,
-    path: Path,
+    requirement: Requirement, asked: list[PlannedPatch], plan: Plan, here: Location
 ) -> None:
     """A patch so near a band's edge that a rounding to another code would change its band."""
-    if len(requirement.bands) < 2:
-        return
     signal = np.array([patch.signal for patch in asked])
     ends = [
         targets.nominal_xyz(np.clip(signal + way * plan.model.step, 0, 1), plan.model)[:, 1]
@@ -306,13 +250,12 @@ def _check_edges(
         ]
         if not near:
             continue
-        low, here, high = (float(end[near[0]]) for end in ends)
+        low, exact_level, high = (float(end[near[0]]) for end in ends)
         others = f" ({len(near) - 1} more are as near)" if len(near) > 1 else ""
-        places.problem(
-            (*path, "bands", number, "upto"),
-            f"{asked[near[0]].name} is {here:.4g} cd/m² and one code away {low:.4g} or {high:.4g}, "
-            f"so that rounding decides its band; move the edge away from "
-            f"{inline_yaml(edge)}{others}",
+        here.at(number, "upto").problem(
+            f"{asked[near[0]].name} is {exact_level:.4g} cd/m² and one code away {low:.4g} or "
+            f"{high:.4g}, so that rounding decides its band; move the edge away from "
+            f"{inline_yaml(edge)}{others}"
         )
 
 
@@ -323,7 +266,7 @@ def _names(names: list[str]) -> str:
     return ", ".join(unique[:SHOWN]) + more
 
 
-def check_file(path: pathlib.Path, search: Sequence[pathlib.Path] = ()) -> list[Problem]:
+def check_file(path: Path, search: Sequence[Path] = ()) -> list[Problem]:
     """The complaints about a rule file, a patch list or a `.compliance.yaml`; empty if in order.
 
     Never raises for what stands in the file.
@@ -342,8 +285,7 @@ def check_file(path: pathlib.Path, search: Sequence[pathlib.Path] = ()) -> list[
     return []
 
 
-def _is_list(path: pathlib.Path) -> bool:
+def _is_list(path: Path) -> bool:
     """A patch list: code values and their encoding, and nothing of a rule."""
-    node: Node = read_yaml(read_bytes(path, RuleError, "rule"), str(path), RuleError)
-    keys = set(node.entries)
+    keys = set(read_yaml(read_bytes(path, RuleError, "rule"), str(path), RuleError).entries)
     return "encoding" in keys and not keys & {"rule", "extends", "requirements", "target"}

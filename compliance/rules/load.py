@@ -21,6 +21,7 @@ from compliance.rules.patch_sets import check_list, read_sets
 from compliance.rules.requirements import (
     KEYS,
     LIMIT_KEYS,
+    Definitions,
     example_of,
     read_requirement,
     unit_phrase,
@@ -162,15 +163,13 @@ def read_rule(
     typed = read_nodes(node, source.shown, "rule", RuleError, hint=_hint(node, parent or {}))
     places = SourceLocations([(source.shown, node)])
     if typed["rule"] != source.path.stem:
-        places.problem(
-            ("rule",),
+        places.at("rule").problem(
             f"{quoted(typed['rule'])} stands in a file named {quoted(source.path.name)}; "
-            f"expected rule: {source.path.stem}, or another file name",
+            f"expected rule: {source.path.stem}, or another file name"
         )
     lists = _inline_lists(typed, source, places)
     places.raise_if_any()
-    own = _record(source, data)
-    return RuleText(source.shown, node, typed, (own, *lists))
+    return RuleText(source.shown, node, typed, (_record(source, data), *lists))
 
 
 def _record(source: RuleSource, data: bytes) -> RuleFile:
@@ -179,33 +178,27 @@ def _record(source: RuleSource, data: bytes) -> RuleFile:
     return RuleFile(path, sha256(data), origin.commit, origin.dirty, source.shipped)
 
 
-def _inline_lists(
-    typed: Mapping[str, Any], source: RuleSource, places: SourceLocations
-) -> list[RuleFile]:
+def _inline_lists(typed: Data, source: RuleSource, places: SourceLocations) -> list[RuleFile]:
     """Put each patch list in place of its path; the files, each once."""
     known: dict[str, tuple[Any, RuleFile]] = {}
     for name, entry in typed.get("patches", {}).items():
         named = entry.get("list")
         if not isinstance(named, str):
             continue
+        here = places.at("patches", name, "list")
         if resolve_inside(source.path.parent, named) is None:
-            places.problem(
-                ("patches", name, "list"),
-                f"{quoted(named)} leaves the rule's folder; lists stand in it or below",
-            )
+            here.problem(f"{quoted(named)} leaves the rule's folder; lists stand in it or below")
             continue
         try:
             if named not in known:
                 known[named] = read_list(source.beside(named))
+            entry["list"] = known[named][0]
         except RuleError as error:
-            missing = all(problem.line is None for problem in error.problems)
-            if missing:
-                for problem in error.problems:
-                    places.problem(("patches", name, "list"), f"{quoted(named)}: {problem.message}")
-            else:
+            if any(problem.line for problem in error.problems):
                 places.problems.extend(error.problems)
-            continue
-        entry["list"] = known[named][0]
+                continue
+            for problem in error.problems:
+                here.problem(f"{quoted(named)}: {problem.message}")
     return [record for _, record in known.values()]
 
 
@@ -215,7 +208,7 @@ def read_list(source: RuleSource) -> tuple[Any, RuleFile]:
     node = read_yaml(data, source.shown, RuleError)
     typed = read_nodes(node, source.shown, "rule", RuleError, start="#/$defs/list")
     places = SourceLocations([(source.shown, node)])
-    check_list(typed, places, ())
+    check_list(typed, places.at())
     places.raise_if_any()
     return typed, _record(source, data)
 
@@ -263,20 +256,21 @@ def build_rule(data: Mapping[str, Any], files: Sequence[RuleFile], places: Sourc
     """The rule of resolved data that its schema accepts; RuleError with every problem."""
     for key, example in (("target", "{primaries: bt709, …}"), ("requirements", "{…}")):
         if key not in data:
-            places.problem((key,), f"missing; a rule needs it, e.g. {key}: {example}")
+            places.at(key).problem(f"missing; a rule needs it, e.g. {key}: {example}")
     places.raise_if_any()
     encoding = read_encoding(data)
     target = read_target(data["target"], encoding, places)
     names = data.get("patches", {})
-    sets = read_sets(names, target, places)
+    sets = read_sets(names, target, places.at("patches"))
+    known = Definitions(target, names, sets)
+    here = places.at("requirements")
     requirements = [
-        read_requirement(name, entry, names, sets, target, places)
+        read_requirement(name, entry, known, here.at(name))
         for name, entry in data["requirements"].items()
     ]
     if all(entry.get("level") == Level.SHOULD for entry in data["requirements"].values()):
-        places.problem(
-            ("requirements",),
-            "no requirement is a shall, so every display would comply; expected at least one",
+        here.problem(
+            "no requirement is a shall, so every display would comply; expected at least one"
         )
     places.raise_if_any()
     assert target is not None

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
 from compliance.model import BUILT_IN_SETS, Band, Level, Limits, Over, PatchSet, Requirement, Target
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, Quantity
 from compliance.rules.patch_sets import read_over
-from compliance.yaml_nodes.locations import Path, SourceLocations
+from compliance.yaml_nodes.locations import Location
 from compliance.yaml_nodes.messages import did_you_mean, inline_yaml, one_of, quoted
 from compliance.yaml_nodes.schema_reader import as_float
+
+Data = Mapping[str, Any]
 
 FORMS = (
     ("min",),
@@ -40,7 +43,7 @@ def unit_phrase(quantity: Quantity, field: str | None = None) -> str:
     return "a plain number" if unit == "1" else unit
 
 
-def limits_from(data: Mapping[str, Any]) -> Limits:
+def limits_from(data: Data) -> Limits:
     """The interval of limits in one of `FORMS`; a stated centre is kept for print."""
     exclusive = bool(data.get("exclusive", False))
     if "box" in data:
@@ -63,14 +66,12 @@ def _exact(value: float) -> Decimal:
     return Decimal(repr(value))
 
 
-def read_limits(
-    data: Mapping[str, Any], quantity: Quantity, places: SourceLocations, path: Path
-) -> Limits | None:
+def read_limits(data: Data, quantity: Quantity, here: Location) -> Limits | None:
     """Limits that make sense for the quantity; None where a problem was noted."""
     fault = _wrong_form(data, quantity) or _wrong_for(data, quantity)
     if fault:
         key, message = fault
-        places.problem((*path, key) if key else path, message)
+        (here.at(key) if key else here).problem(message)
         return None
     return limits_from(data)
 
@@ -78,7 +79,7 @@ def read_limits(
 Fault = tuple[str | None, str]
 
 
-def _wrong_form(data: Mapping[str, Any], quantity: Quantity) -> Fault | None:
+def _wrong_form(data: Data, quantity: Quantity) -> Fault | None:
     keys = tuple(key for key in KEYS if key in data)
     example = example_of(quantity)
     if not keys:
@@ -93,7 +94,7 @@ def _wrong_form(data: Mapping[str, Any], quantity: Quantity) -> Fault | None:
     return keys[-1], f"{' and '.join(keys)} do not go together; expected one of: {forms}"
 
 
-def _wrong_for(data: Mapping[str, Any], quantity: Quantity) -> Fault | None:
+def _wrong_for(data: Data, quantity: Quantity) -> Fault | None:
     example = example_of(quantity)
     if quantity.pair != ("box" in data):
         key = next(key for key in KEYS if key in data)
@@ -102,10 +103,8 @@ def _wrong_for(data: Mapping[str, Any], quantity: Quantity) -> Fault | None:
     limits = limits_from(data)
     low, high = limits.minimum, limits.maximum
     if low is not None and high is not None and low > high:
-        return (
-            "min",
-            f"{inline_yaml(low)} is above max {inline_yaml(high)}; the smaller belongs to min",
-        )
+        message = f"{inline_yaml(low)} is above max {inline_yaml(high)}"
+        return "min", f"{message}; the smaller belongs to min"
     if low is not None and low == high and limits.exclusive:
         return "exclusive", f"leaves nothing between {inline_yaml(low)} and {inline_yaml(low)}"
     if quantity.signed or quantity.values == "stated" or quantity.pair:
@@ -126,31 +125,34 @@ NO_EXPONENT = ("srgb", "pq")
 """Curves that have no exponent to fit."""
 
 
-def read_requirement(
-    name: str,
-    data: Mapping[str, Any],
-    names: Mapping[str, Any],
-    sets: Mapping[str, PatchSet],
-    target: Target | None,
-    places: SourceLocations,
-) -> Requirement | None:
-    """One requirement of a resolved rule; None where problems were noted.
+@dataclass(frozen=True, slots=True)
+class Definitions:
+    """What a rule's requirements are read with."""
 
-    `names` holds the patch sets as written, `sets` those of them that could be read.
-    """
-    path = ("requirements", name)
-    quantity = _quantity(data, places, path)
-    if quantity is None:
+    target: Target | None
+    names: Data
+    """The patch sets as written."""
+    sets: Mapping[str, PatchSet]
+    """Those of them that could be read."""
+
+
+def read_requirement(
+    name: str, data: Data, known: Definitions, here: Location
+) -> Requirement | None:
+    """One requirement of a resolved rule; None where problems were noted."""
+    if "quantity" not in data:
+        here.at("quantity").problem("missing; expected e.g. quantity: luminance")
         return None
-    before = len(places.problems)
-    _check_options(data, quantity, places, path)
-    statistic, percentile = _statistic(data, quantity, places, path)
-    over = _over(data, quantity, names, target, places, path)
-    _check_reference(data, quantity, places, path)
-    _check_sense(data, quantity, over, sets, target, places, path)
-    limits, bands, by_patch = _limits(data, quantity, statistic, places, path)
-    _check_by_patch(by_patch, over, sets, places, path)
-    if len(places.problems) > before:
+    quantity = QUANTITIES[data["quantity"]]
+    before = here.problem_count
+    _check_options(data, quantity, here)
+    statistic, percentile = _statistic(data, quantity, here.at("statistic"))
+    over = _over(data, quantity, known, here.at("over"))
+    _check_reference(data, quantity, here.at("reference"))
+    _check_sense(data, quantity, over, known, here)
+    limits, bands, by_patch = _limits(data, quantity, statistic, here)
+    _check_names(by_patch, over, known.sets, here)
+    if here.problem_count > before:
         return None
     return Requirement(
         id=name,
@@ -166,7 +168,7 @@ def read_requirement(
         reference=data.get("reference", "target"),
         statistic=statistic,
         percentile=percentile,
-        floor=float(data["floor"]) if "floor" in data else None,
+        floor=as_float(data.get("floor")),
         above_black=data.get("above_black", False),
         ignore_luminance=data.get("ignore") == "luminance",
         diagram=data.get("diagram", "uv"),
@@ -176,41 +178,27 @@ def read_requirement(
     )
 
 
-def _quantity(data: Mapping[str, Any], places: SourceLocations, path: Path) -> Quantity | None:
-    if "quantity" not in data:
-        places.problem((*path, "quantity"), "missing; expected e.g. quantity: luminance")
-        return None
-    return QUANTITIES[data["quantity"]]
-
-
-def _check_options(
-    data: Mapping[str, Any], quantity: Quantity, places: SourceLocations, path: Path
-) -> None:
+def _check_options(data: Data, quantity: Quantity, here: Location) -> None:
     """Unit, options and what `recorded` and `declared` need."""
     for key in OPTIONS:
         if key in data and key not in quantity.options:
             owners = [row.name for row in QUANTITIES.values() if key in row.options]
-            places.problem(
-                (*path, key), f"does not go with {quantity.name}, but with {', '.join(owners)}"
-            )
+            message = f"does not go with {quantity.name}, but with {', '.join(owners)}"
+            here.at(key).problem(message)
     for key in ("field", "declaration"):
         if key in quantity.options and key not in data:
             example = "surround" if key == "field" else "local-dimming-off"
             message = f"missing; {quantity.name} needs it, e.g. {key}: {example}"
-            places.problem((*path, key), message)
+            here.at(key).problem(message)
     if "unit" in data:
         unit = unit_phrase(quantity, data.get("field"))
         right = "1" if unit == "a plain number" else unit
         if data["unit"].replace("cd/m2", "cd/m²") != right:
-            places.problem(
-                (*path, "unit"), f"{quoted(data['unit'])} is not the unit of {quantity.name}; "
-                f"expected {right}, or no such key",
-            )  # fmt: skip
+            message = f"{quoted(data['unit'])} is not the unit of {quantity.name}"
+            here.at("unit").problem(f"{message}; expected {right}, or no such key")
 
 
-def _statistic(
-    data: Mapping[str, Any], quantity: Quantity, places: SourceLocations, path: Path
-) -> tuple[str, float | None]:
+def _statistic(data: Data, quantity: Quantity, here: Location) -> tuple[str, float | None]:
     stated = data.get("statistic", "each")
     percentile = None
     if isinstance(stated, Mapping):
@@ -220,32 +208,23 @@ def _statistic(
         why = "no patch at all" if quantity.values == "stated" else why
         allowed = one_of(quantity.statistics)
         message = f"'{stated}' does not go with {quantity.name}, which is {why}; expected {allowed}"
-        places.problem((*path, "statistic"), message)
+        here.problem(message)
     return stated, percentile
 
 
-def _over(
-    data: Mapping[str, Any],
-    quantity: Quantity,
-    names: Mapping[str, Any],
-    target: Target | None,
-    places: SourceLocations,
-    path: Path,
-) -> Over | None:
+def _over(data: Data, quantity: Quantity, known: Definitions, here: Location) -> Over | None:
+    stated = quantity.values == "stated"
     if "over" not in data:
-        if not quantity.roles and quantity.values != "stated":
-            message = f"missing; {quantity.name} needs a set of patches, e.g. over: white"
-            places.problem((*path, "over"), message)
+        if not quantity.roles and not stated:
+            here.problem(f"missing; {quantity.name} needs a set of patches, e.g. over: white")
         return None
-    if quantity.values == "stated":
-        places.problem((*path, "over"), f"{quantity.name} is about no patch; leave the key out")
+    if stated:
+        here.problem(f"{quantity.name} is about no patch; leave the key out")
         return None
-    return read_over(data["over"], names, bool(quantity.roles), target, places, (*path, "over"))
+    return read_over(data["over"], known.names, bool(quantity.roles), known.target, here)
 
 
-def _check_reference(
-    data: Mapping[str, Any], quantity: Quantity, places: SourceLocations, path: Path
-) -> None:
+def _check_reference(data: Data, quantity: Quantity, here: Location) -> None:
     reference = data.get("reference", "target")
     if reference in quantity.references:
         return
@@ -254,41 +233,33 @@ def _check_reference(
     else:
         message = f"'{reference}' does not go with {quantity.name}; "
         message += f"expected {one_of(quantity.references)}"
-    places.problem((*path, "reference"), message)
+    here.problem(message)
 
 
 def _check_sense(
-    data: Mapping[str, Any],
-    quantity: Quantity,
-    over: Over | None,
-    sets: Mapping[str, PatchSet],
-    target: Target | None,
-    places: SourceLocations,
-    path: Path,
+    data: Data, quantity: Quantity, over: Over | None, known: Definitions, here: Location
 ) -> None:
     """What quantity, target and sets cannot do together."""
-    if quantity.ideal == "exponent" and target and target.curve in NO_EXPONENT:
-        places.problem(
-            (*path, "quantity"),
-            f"{target.curve} has no exponent to fit; expected e.g. luminance-error",
-        )
+    curve = known.target.curve if known.target else None
+    if quantity.ideal == "exponent" and curve in NO_EXPONENT:
+        message = f"{curve} has no exponent to fit; expected e.g. luminance-error"
+        here.at("quantity").problem(message)
     if over is None or not over.patches:
         return
-    many = _positions(over, sets)
-    if many is None:
+    positions = _positions(over, known.sets)
+    if positions is None or positions - {"centre"}:
         return
     by_time = over.seconds is not None and quantity.compares == "centre"
-    if quantity.by_position and not by_time and not many - {"centre"}:
-        places.problem(
-            (*path, "over"), f"{quantity.name} compares positions, and there is the centre only; "
-            "expected a set of positions, e.g. {positions: [centre, corners], of: white}",
-        )  # fmt: skip
-    by_centre = data.get("reference") == "centre" and "centre" in quantity.references
-    if by_centre and not many - {"centre"}:
-        places.problem(
-            (*path, "reference"), "'centre' compares positions, and over has the centre only; "
-            "expected a set of positions, or another reference",
-        )  # fmt: skip
+    if quantity.by_position and not by_time:
+        here.at("over").problem(
+            f"{quantity.name} compares positions, and there is the centre only; "
+            "expected a set of positions, e.g. {positions: [centre, corners], of: white}"
+        )
+    if data.get("reference") == "centre" and "centre" in quantity.references:
+        here.at("reference").problem(
+            "'centre' compares positions, and over has the centre only; "
+            "expected a set of positions, or another reference"
+        )
 
 
 def _positions(over: Over, sets: Mapping[str, PatchSet]) -> set[str] | None:
@@ -307,96 +278,82 @@ def _positions(over: Over, sets: Mapping[str, PatchSet]) -> set[str] | None:
 Limited = tuple[Limits | None, tuple[Band, ...], dict[str, Limits]]
 
 
-def _limits(
-    data: Mapping[str, Any], quantity: Quantity, statistic: str, places: SourceLocations, path: Path
-) -> Limited:
+def _limits(data: Data, quantity: Quantity, statistic: str, here: Location) -> Limited:
     stated = [key for key in LIMIT_KEYS if key in data]
-    if len(stated) != 1:
-        if stated:
-            message = f"{' and '.join(stated)} stand here; expected one of them"
-            places.problem((*path, stated[-1]), message)
-        else:
-            message = f"missing; expected e.g. limits: {example_of(quantity)}"
-            places.problem((*path, "limits"), message)
+    if len(stated) > 1:
+        here.at(stated[-1]).problem(f"{' and '.join(stated)} stand here; expected one of them")
+        return None, (), {}
+    if not stated:
+        here.at("limits").problem(f"missing; expected e.g. limits: {example_of(quantity)}")
         return None, (), {}
     key = stated[0]
-    here = (*path, key)
+    place = here.at(key)
     if key == "limits":
-        return read_limits(data["limits"], quantity, places, here), (), {}
+        return read_limits(data["limits"], quantity, place), (), {}
     if statistic != "each" or quantity.values != "point":
         wanted = f"expected e.g. limits: {example_of(quantity)}"
-        places.problem(here, f"go with one value per patch (statistic each); {wanted}")
+        place.problem(f"go with one value per patch (statistic each); {wanted}")
         return None, (), {}
     if key == "bands":
-        return None, _bands(data["bands"], quantity, places, here), {}
-    found = {
+        return None, _bands(data["bands"], quantity, place), {}
+    by_patch = {
         name: limits
         for name, entry in data["by_patch"].items()
-        if (limits := read_limits(entry, quantity, places, (*here, name)))
+        if (limits := read_limits(entry, quantity, place.at(name)))
     }
-    return None, (), found
+    return None, (), by_patch
 
 
-def _bands(
-    data: list[Mapping[str, Any]], quantity: Quantity, places: SourceLocations, path: Path
-) -> tuple[Band, ...]:
+def _bands(data: list[Data], quantity: Quantity, here: Location) -> tuple[Band, ...]:
     bands: list[Band] = []
     reached = 0.0
     for number, entry in enumerate(data):
-        here = (*path, number)
-        limits = read_limits(entry, quantity, places, here)
-        upto = entry.get("upto")
+        limits = read_limits(entry, quantity, here.at(number))
+        upto, place = entry.get("upto"), here.at(number, "upto")
         last = number == len(data) - 1
         if last and upto is not None:
-            message = "the last band is open; leave upto out, or add a band after it"
-            places.problem((*here, "upto"), message)
+            place.problem("the last band is open; leave upto out, or add a band after it")
         if not last and upto is None:
-            message = "missing; every band but the last needs it, e.g. upto: 10"
-            places.problem((*here, "upto"), message)
+            place.problem("missing; every band but the last needs it, e.g. upto: 10")
         if upto is not None and upto <= reached:
-            message = f"{inline_yaml(upto)} does not rise above {inline_yaml(reached)} before it"
-            places.problem((*here, "upto"), message)
+            before = inline_yaml(reached)
+            place.problem(f"{inline_yaml(upto)} does not rise above {before} before it")
         reached = upto or reached
         if limits:
-            bands.append(Band(None if upto is None else float(upto), limits))
+            bands.append(Band(as_float(upto), limits))
     return tuple(bands)
 
 
-def _check_by_patch(
-    by_patch: Mapping[str, Limits],
-    over: Over | None,
-    sets: Mapping[str, PatchSet],
-    places: SourceLocations,
-    path: Path,
+def _check_names(
+    by_patch: Mapping[str, Limits], over: Over | None, sets: Mapping[str, PatchSet], here: Location
 ) -> None:
     """Names that the sets are known to have: each patch named once, nothing else named."""
     if over is None or not over.patches:
         return
     known: list[str] = []
     for name in over.patches:
-        found = _names(name, sets)
-        if found is None:
+        names = _names_of(name, sets)
+        if names is None:
             return
-        known += found
+        known += names
     used = [(("over", "only"), name) for name in over.only or ()]
     used += [(("over", "except"), name) for name in over.exclude]
     used += [(("by_patch", name), name) for name in by_patch]
     for key, name in used:
         if name not in known:
-            sets_named = ", ".join(over.patches)
-            message = f"{quoted(name)} is no patch of {sets_named}; {did_you_mean(name, known)}"
-            places.problem((*path, *key), message)
+            message = f"{quoted(name)} is no patch of {', '.join(over.patches)}"
+            here.at(*key).problem(f"{message}; {did_you_mean(name, known)}")
     for name in known if by_patch else ():
         left_out = name in over.exclude or (over.only is not None and name not in over.only)
         if name not in by_patch and not left_out:
-            places.problem((*path, "by_patch"), f"has no limits for the patch {quoted(name)}")
+            here.at("by_patch").problem(f"has no limits for the patch {quoted(name)}")
 
 
-def _names(name: str, sets: Mapping[str, PatchSet]) -> list[str] | None:
+def _names_of(name: str, sets: Mapping[str, PatchSet]) -> list[str] | None:
     """Names of a set's patches where they are known by its definition."""
     if name in BUILT_IN_SETS:
         return [name]
-    found = sets.get(name)
-    if found is None or found.kind not in ("hues", "list"):
+    patch_set = sets.get(name)
+    if patch_set is None or patch_set.kind not in ("hues", "list"):
         return None
-    return [*found.hues, *(patch for patch, _ in found.patches)]
+    return [*patch_set.hues, *(patch for patch, _ in patch_set.patches)]

@@ -8,8 +8,11 @@ from typing import Any
 from compliance.colour.hlg import REFERENCE_SURROUND, hlg_system_gamma
 from compliance.colour.spaces import PRIMARIES, WHITES
 from compliance.model import ENCODINGS, Encoding, Pair, Target
-from compliance.yaml_nodes.locations import Path, SourceLocations
+from compliance.yaml_nodes.locations import Location, SourceLocations
 from compliance.yaml_nodes.messages import inline_yaml, one_of
+from compliance.yaml_nodes.schema_reader import as_float
+
+Data = Mapping[str, Any]
 
 BLACKS: Mapping[str, tuple[str, ...]] = {
     "bt1886": ("lift", "add", "none"),
@@ -28,34 +31,36 @@ SMALLEST_AREA = 0.005
 Triangle = tuple[Pair, Pair, Pair]
 
 
-def read_encoding(data: Mapping[str, Any]) -> Encoding:
+def read_encoding(data: Data) -> Encoding:
     """What the plan emits: as stated, else X'Y'Z' for the dcdm curve and 10-bit full RGB."""
     curve = data.get("target", {}).get("transfer", {}).get("curve")
     default = "xyz-12-full" if curve == "dcdm" else "rgb-10-full"
     return ENCODINGS[data.get("signal", {}).get("encoding", default)]
 
 
-def read_target(
-    data: Mapping[str, Any], encoding: Encoding, places: SourceLocations
-) -> Target | None:
+def read_target(data: Data, encoding: Encoding, places: SourceLocations) -> Target | None:
     """The target of a resolved rule; None where problems were noted."""
-    before = len(places.problems)
+    here = places.at("target")
+    before = here.problem_count
     for key, example in _NEEDED.items():
         if key not in data:
-            places.problem(("target", key), f"missing; expected e.g. {key}: {example}")
-    if len(places.problems) > before:
+            here.at(key).problem(f"missing; expected e.g. {key}: {example}")
+    if here.problem_count > before:
         return None
     curve = data["transfer"]["curve"]
     white, white_name = _white(data["white"])
     primaries, name = _primaries(data["primaries"])
-    _check_triangle(primaries, white, places, ("target", "primaries"))
-    container, container_name = _container(data, encoding, (primaries, name), places)
+    _check_triangle(primaries, white, here.at("primaries"))
+    container, container_name = _container(data, encoding, (primaries, name), here.at("container"))
     if container and container is not primaries:
-        _check_triangle(container, white, places, ("target", "container"))
-    _check_transfer(data, places)
-    _check_signal(curve, encoding, places)
-    level, peak = _luminance(data, curve, places)
-    if len(places.problems) > before:
+        _check_triangle(container, white, here.at("container"))
+    _check_transfer(data, here)
+    if encoding.kind == "xyz" and curve not in ("dcdm", "pq"):
+        places.at("signal", "encoding").problem(
+            f"{encoding.name} carries dcdm or pq, not {curve}; expected e.g. rgb-10-full"
+        )
+    level, peak = _luminance(data["luminance"], curve, here.at("luminance", "peak"))
+    if here.problem_count > before:
         return None
     black = data.get("black_level", "measured")
     return Target(
@@ -64,7 +69,7 @@ def read_target(
         white=white,
         white_name=white_name,
         curve=curve,
-        exponent=_exponent(data["transfer"]),
+        exponent=DCDM_EXPONENT if curve == "dcdm" else as_float(data["transfer"].get("exponent")),
         black=data["transfer"].get("black", BLACKS[curve][0]),
         black_level=None if black == "measured" else float(black),
         scale=data.get("scale", "absolute" if curve == "pq" else "relative"),
@@ -100,37 +105,31 @@ def _primaries(data: Any) -> tuple[Triangle, str | None]:
 
 
 def _container(
-    data: Mapping[str, Any],
-    encoding: Encoding,
-    own: tuple[Triangle, str | None],
-    places: SourceLocations,
+    data: Data, encoding: Encoding, own: tuple[Triangle, str | None], here: Location
 ) -> tuple[Triangle | None, str | None]:
     stated = data.get("container")
-    path = ("target", "container")
     if encoding.kind == "xyz":
         if stated not in (None, "none"):
-            places.problem(
-                path, f"{encoding.name} has no RGB primaries; expected none, or leave the key out"
-            )
+            message = f"{encoding.name} has no RGB primaries; expected none, or leave the key out"
+            here.problem(message)
         return None, None
     if stated == "none":
-        places.problem(path, f"'none' is for xyz-12-full; {encoding.name} needs primaries")
+        here.problem(f"'none' is for xyz-12-full; {encoding.name} needs primaries")
         return own
     return own if stated is None else _primaries(stated)
 
 
-def _check_triangle(triangle: Triangle, white: Pair, places: SourceLocations, path: Path) -> None:
+def _check_triangle(triangle: Triangle, white: Pair, here: Location) -> None:
     """Primaries that span an area, with the white inside it."""
     red, green, blue = triangle
     if any(y <= 0 or x + y > 1 + 1e-9 for x, y in triangle):
-        places.problem(path, "holds no chromaticity: y is above 0, and x + y at most 1")
+        here.problem("holds no chromaticity: y is above 0, and x + y at most 1")
         return
     turns = [_turn(red, green, white), _turn(green, blue, white), _turn(blue, red, white)]
     if abs(_turn(red, green, blue)) / 2 < SMALLEST_AREA:
-        places.problem(path, "span no area; expected three different corners")
+        here.problem("span no area; expected three different corners")
     elif white[1] <= 0 or sum(white) >= 1 or not (min(turns) > 0 or max(turns) < 0):
-        shown = inline_yaml(list(white))
-        places.problem(path, f"do not enclose the white {shown}; look at both")
+        here.problem(f"do not enclose the white {inline_yaml(list(white))}; look at both")
 
 
 def _turn(a: Pair, b: Pair, c: Pair) -> float:
@@ -138,68 +137,47 @@ def _turn(a: Pair, b: Pair, c: Pair) -> float:
     return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
 
 
-def _check_transfer(data: Mapping[str, Any], places: SourceLocations) -> None:
+def _check_transfer(data: Data, here: Location) -> None:
     transfer, curve = data["transfer"], data["transfer"]["curve"]
-    path = ("target", "transfer")
+    place = here.at("transfer")
     black = transfer.get("black")
     if black is not None and black not in BLACKS[curve]:
         allowed = one_of(BLACKS[curve])
-        places.problem((*path, "black"), f"'{black}' is not for {curve}; expected {allowed}")
+        place.at("black").problem(f"'{black}' is not for {curve}; expected {allowed}")
     if curve == "power" and "exponent" not in transfer:
-        places.problem(
-            (*path, "exponent"), "missing; the power curve needs one, e.g. exponent: 2.2"
-        )
+        place.at("exponent").problem("missing; the power curve needs one, e.g. exponent: 2.2")
     if curve != "power" and "exponent" in transfer:
-        places.problem(
-            (*path, "exponent"),
-            f"{curve} has its own; leave the key out, or take {{curve: power, exponent: …}}",
+        place.at("exponent").problem(
+            f"{curve} has its own; leave the key out, or take {{curve: power, exponent: …}}"
         )
     if curve == "pq" and data.get("scale") == "relative":
-        places.problem(("target", "scale"), "pq is absolute; expected absolute, or no such key")
+        here.at("scale").problem("pq is absolute; expected absolute, or no such key")
     if curve != "hlg" and "system_gamma" in transfer:
-        places.problem((*path, "system_gamma"), f"belongs to hlg, not {curve}; leave the key out")
+        place.at("system_gamma").problem(f"belongs to hlg, not {curve}; leave the key out")
     if isinstance(transfer.get("system_gamma"), float | int) and "surround" in data:
-        places.problem(
-            ("target", "surround"),
-            "enters an automatic system gamma only, and a number is stated; leave one of them out",
+        here.at("surround").problem(
+            "enters an automatic system gamma only, and a number is stated; leave one of them out"
         )
     if curve != "hlg" and "surround" in data:
-        places.problem(
-            ("target", "surround"),
+        here.at("surround").problem(
             f"enters the target of hlg only, not of {curve}; to limit the room's surround write "
-            "a requirement {quantity: recorded, field: surround, …}",
+            "a requirement {quantity: recorded, field: surround, …}"
         )
 
 
-def _check_signal(curve: str, encoding: Encoding, places: SourceLocations) -> None:
-    if encoding.kind == "xyz" and curve not in ("dcdm", "pq"):
-        places.problem(
-            ("signal", "encoding"),
-            f"{encoding.name} carries dcdm or pq, not {curve}; expected e.g. rgb-10-full",
-        )
-
-
-def _luminance(data: Mapping[str, Any], curve: str, places: SourceLocations) -> tuple[float, float]:
-    white = float(data["luminance"]["white"])
-    peak = float(data["luminance"].get("peak", white))
-    path = ("target", "luminance", "peak")
-    if "peak" in data["luminance"] and curve != "pq":
+def _luminance(data: Data, curve: str, here: Location) -> tuple[float, float]:
+    white = float(data["white"])
+    peak = float(data.get("peak", white))
+    if "peak" in data and curve != "pq":
         more = "white is the nominal peak" if curve == "hlg" else "white is the highest level"
-        places.problem(path, f"belongs to pq; in {curve} {more}, leave the key out")
+        here.problem(f"belongs to pq; in {curve} {more}, leave the key out")
     elif peak < white:
-        places.problem(
-            path, f"{inline_yaml(peak)} is below white {inline_yaml(white)}; expected at least that"
-        )
+        below = f"{inline_yaml(peak)} is below white {inline_yaml(white)}"
+        here.problem(f"{below}; expected at least that")
     return white, peak
 
 
-def _exponent(transfer: Mapping[str, Any]) -> float | None:
-    if transfer["curve"] == "dcdm":
-        return DCDM_EXPONENT
-    return float(transfer["exponent"]) if "exponent" in transfer else None
-
-
-def _system_gamma(data: Mapping[str, Any], peak: float) -> float:
+def _system_gamma(data: Data, peak: float) -> float:
     stated = data["transfer"].get("system_gamma", "auto")
     if stated != "auto":
         return float(stated)

@@ -1,14 +1,13 @@
-"""Where in which file a key of a resolved rule stands, and the problems found on the way."""
+"""Where in which file a key of a document stands, and the problems found on the way."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
+from dataclasses import dataclass
 
 from compliance.errors import Problem, RuleError
-from compliance.yaml_nodes.messages import dotted
+from compliance.yaml_nodes.messages import Path, dotted
 from compliance.yaml_nodes.nodes import Node, locate
-
-Path = tuple[str | int, ...]
 
 
 class SourceLocations:
@@ -18,10 +17,9 @@ class SourceLocations:
         self.files = tuple(files)
         self.problems: list[Problem] = []
 
-    def problem(self, path: Path, message: str) -> None:
-        """Note a fault at `path`, in the file that says most of that path."""
-        file, line = self.find(path)
-        self.problems.append(Problem(file, message, line, dotted(path) or None))
+    def at(self, *keys: str | int) -> Location:
+        """The key at the end of a path from the top."""
+        return Location(self, keys)
 
     def find(self, path: Path) -> tuple[str, int | None]:
         """File and line of a key: in the file that says most of the path, the nearest of them."""
@@ -40,3 +38,25 @@ class SourceLocations:
             order = {file: number for number, (file, _) in enumerate(self.files)}
             self.problems.sort(key=lambda p: (order.get(p.file, len(order)), p.line or 0))
             raise RuleError(self.problems)
+
+
+@dataclass(frozen=True, slots=True)
+class Location:
+    """A key of a document: what is wrong there is noted here."""
+
+    sources: SourceLocations
+    path: Path
+
+    def at(self, *keys: str | int) -> Location:
+        """A key below this one."""
+        return Location(self.sources, (*self.path, *keys))
+
+    def problem(self, message: str) -> None:
+        """Note a fault, in the file that says most of the path."""
+        file, line = self.sources.find(self.path)
+        self.sources.problems.append(Problem(file, message, line, dotted(self.path) or None))
+
+    @property
+    def problem_count(self) -> int:
+        """How many problems were noted so far, here and elsewhere."""
+        return len(self.sources.problems)
