@@ -14,9 +14,9 @@ from compliance.assessment import assess
 from compliance.evidence.recompute import attachments, reassess
 from compliance.model import Assessment, Measurement
 from compliance.readings.load import readings_from_bytes
+from compliance.report.build import build_report
+from compliance.report.words.en.provenance import provenance
 from compliance.rules.library import load_rule
-from compliance.sheet.content import build_content
-from compliance.sheet.provenance import particulars
 from compliance.verification.compare import Topic, compare
 
 NOW = datetime(2026, 11, 20, 16, tzinfo=UTC)
@@ -76,7 +76,7 @@ def about_the_rule(assessment: Assessment) -> dict[str, str]:
 
 def said(assessment: Assessment) -> list[str]:
     """What the sheet says of each file."""
-    facts = [fact for group in particulars(assessment) for fact in group.facts]
+    facts = [fact for group in provenance(assessment) for fact in group.facts]
     return [fact.value for fact in facts if fact.label == "File"]
 
 
@@ -106,7 +106,7 @@ def test_changes_that_were_not_committed_are_told(committed: Path) -> None:
     text = about_the_rule(assessment)["rule-changed"]
     assert "rules/ours.yaml" in text
     assert "not committed" in text
-    assert text in build_content(assessment).front.remarks
+    assert text in build_report(assessment).remarks
     assert "with uncommitted changes" in said(assessment)[0]
 
 
@@ -118,7 +118,7 @@ def test_files_under_no_version_control_are_told(folder: Path) -> None:
     assert "ours.yaml" in text
     assert "more.yaml" in text
     assert "sdr-broadcast" not in text
-    assert text in build_content(assessment).front.remarks
+    assert text in build_report(assessment).remarks
     assert "under no version control" in said(assessment)[0]
 
 

@@ -53,8 +53,8 @@ class Row:
     """Why it is not assessed, in a line or two."""
     details: tuple[str, ...]
     """What a reader of the verdict must know: points outside, what is missing."""
-    not_judged: tuple[tuple[str, tuple[str, ...]], ...]
-    """Why patches were not judged, and their names."""
+    open: tuple[str, ...]
+    """Everything that was missing, and what was not judged and why."""
     sentences: tuple[str, ...]
     """Value, limits, how sure, what is missing and the source, as running text."""
     message: str

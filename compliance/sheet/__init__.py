@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from compliance.model import Assessment
-from compliance.sheet.content import build_content
+from compliance.model import Assessment, Charts
+from compliance.report.build import build_report
 from compliance.sheet.layout import Drawing, render
 
 
@@ -14,13 +14,20 @@ def draw_sheet(assessment: Assessment, *, page: str = "a4", signed: bool) -> Dra
     marked NOT SIGNED. Same assessment, same bytes. Raises `SheetError` for another
     page and for a character that the sheet's fonts lack.
     """
-    content = build_content(assessment)
+    report = build_report(assessment)
     facility = assessment.job.facility if assessment.job else None
     return render(
-        content,
+        report,
+        charts_of(assessment),
         page,
         signed=signed,
         moment=assessment.assessed,
         author=facility.name if facility else "",
-        subject=f"{content.number}: {content.running}",
+        subject=f"{report.number}: {report.running}",
     )
+
+
+def charts_of(assessment: Assessment) -> list[Charts]:
+    """What the pictures show: the readings before calibration, if any, then the present ones."""
+    states = (assessment.before, assessment.state)
+    return [state.charts for state in states if state is not None]

@@ -15,10 +15,10 @@ from compliance.model import Level, Verdict
 from compliance.pictures.canvas import INK, Align, Canvas, Ink, Spot
 from compliance.pictures.fonts import BOLD, MONO, SANS, SERIF, ellipsize, width, wrap
 from compliance.report.numbers import NOT_STATED
+from compliance.report.report import Fact, Row
 from compliance.report.verdict import INKS
+from compliance.report.words.en import headings
 from compliance.sheet.pagination import Block, mm
-from compliance.sheet.provenance import Fact
-from compliance.sheet.requirement_rows import Row
 
 # ---------------------------------------------------------------- marks
 
@@ -198,16 +198,12 @@ def _requirement_edges(measure: float) -> Edges:
 
 def requirement_head(measure: float) -> Block:
     """The head of the table of requirements."""
-    titles = ("Verdict", "Requirement", "Value", "Limits", "Clause and basis")
-    return _table_head(_requirement_edges(measure), titles, measure)
+    return _table_head(_requirement_edges(measure), headings.REQUIREMENT_COLUMNS, measure)
 
 
 def level_head(level: Level, count: int, measure: float, again: Block) -> Block:
     """The line above the rows of one level."""
-    meaning = {
-        Level.SHALL: "Shall: these decide the verdict",
-        Level.SHOULD: "Should: graded, without bearing on the verdict",
-    }[level]
+    meaning = headings.LEVELS[level]
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         canvas.box(x, top - 15, measure, 15, fill=INK.WASH)
@@ -241,10 +237,10 @@ def requirement_row(row: Row, measure: float, again: Block, air: float = 1.0) ->
     word, title, value, limits, basis = (extent for _, extent in edges)
     indent = mm(4.6)
     cells = [
-        _lines(row.word, BOLD, SIZE, word - indent, MARK_INKS[row.verdict]),
+        _lines(row.word, BOLD, SIZE, word - indent, MARK_INKS[row.finding.verdict]),
         _stack(
             (
-                _lines(row.title, BOLD, SIZE, title),
+                _lines(row.finding.title, BOLD, SIZE, title),
                 _lines(row.about, SANS, SMALL, title, INK.QUIET),
             )
         ),
@@ -257,8 +253,8 @@ def requirement_row(row: Row, measure: float, again: Block, air: float = 1.0) ->
         _stack(_lines(line, SANS, SIZE, limits) for line in row.limits),
         _stack(
             (
-                *((_lines(row.clause, SANS, SMALL, basis),) if row.clause else ()),
-                _lines(row.basis, SANS, SMALL, basis, INK.QUIET),
+                *((_lines(row.finding.clause, SANS, SMALL, basis),) if row.finding.clause else ()),
+                _lines(row.finding.basis, SANS, SMALL, basis, INK.QUIET),
             )
         ),
     ]
@@ -272,7 +268,7 @@ def requirement_row(row: Row, measure: float, again: Block, air: float = 1.0) ->
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         first = top - above
-        draw_mark(canvas, x + 4.6, first - SIZE * 0.64, 3.6, row.verdict)
+        draw_mark(canvas, x + 4.6, first - SIZE * 0.64, 3.6, row.finding.verdict)
         for index, (cell, (start, _)) in enumerate(zip(cells, edges, strict=True)):
             _draw_cell(canvas, x + start + (indent if index == 0 else 0.0), first, cell)
         _draw_cell(canvas, x + start_of_title, first - body - gap, details)
@@ -296,10 +292,9 @@ def compared_rows(
 ) -> list[Block]:
     """Each requirement's value and verdict before calibration and after, side by side."""
     edges = _edges(measure, 0.0, 0.46, 0.73)
-    titles = ("Requirement", "Before calibration", "After calibration")
-    head = _table_head(edges, titles, measure, mm(4))
-    earlier = {row.id: row for row in before}
-    rows = (_compared_row(earlier.get(row.id), row, edges, measure, air) for row in after)
+    head = _table_head(edges, headings.COMPARED_COLUMNS, measure, mm(4))
+    earlier = {row.finding.id: row for row in before}
+    rows = (_compared_row(earlier.get(row.finding.id), row, edges, measure, air) for row in after)
     return [head, *(replace(row, again=head) for row in rows)]
 
 
@@ -309,7 +304,7 @@ def _compared_row(
     above = 3.0 * air
     line = SIZE * LEADING
     (_, title_width), *columns = edges
-    title = wrap(after.title, SANS, SIZE, title_width)[:4]
+    title = wrap(after.finding.title, SANS, SIZE, title_width)[:4]
     height = 2 * above + line * len(title)
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
@@ -321,8 +316,8 @@ def _compared_row(
             if row is None:
                 canvas.text(left, base, "–", size=SIZE, ink=INK.FAINT)
                 continue
-            draw_mark(canvas, left + 3.4, base + SIZE * 0.32, 3.0, row.verdict)
-            result = row.word if row.verdict is Verdict.NOT_ASSESSED else row.value
+            draw_mark(canvas, left + 3.4, base + SIZE * 0.32, 3.0, row.finding.verdict)
+            result = row.word if row.finding.verdict is Verdict.NOT_ASSESSED else row.value
             shown = ellipsize(result, SANS, SIZE, extent - mm(3.8))
             canvas.text(left + mm(3.8), base, shown, size=SIZE)
         canvas.line(x, top - height, x + measure, top - height)
@@ -332,16 +327,9 @@ def _compared_row(
 
 def legend() -> Block:
     """The five marks and their words."""
-    words = {
-        Verdict.PASS: "pass",
-        Verdict.CONDITIONAL_PASS: "conditional pass",
-        Verdict.CONDITIONAL_FAIL: "conditional fail",
-        Verdict.FAIL: "fail",
-        Verdict.NOT_ASSESSED: "not assessed, undecided",
-    }
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
-        for verdict, word in words.items():
+        for verdict, word in headings.LEGEND.items():
             draw_mark(canvas, x + 3.6, top - 6, 3.2, verdict)
             canvas.text(x + mm(3.8), top - 8.5, word, size=SMALL)
             x += mm(3.8) + width(word, SANS, SMALL) + mm(5)

@@ -21,7 +21,8 @@ from compliance.pictures.fonts import (
     wrap,
 )
 from compliance.report.numbers import NOT_STATED
-from compliance.sheet.content import Content, Front, Tally
+from compliance.report.report import Fact, Report, Row, Tally
+from compliance.report.words.en import headings
 from compliance.sheet.elements import (
     LEADING,
     MARK_INKS,
@@ -32,8 +33,6 @@ from compliance.sheet.elements import (
     text_block,
 )
 from compliance.sheet.pagination import Block, Grid, draw_stack, mm, stack_height
-from compliance.sheet.provenance import Fact
-from compliance.sheet.requirement_rows import Row
 
 RAIL = mm(31)
 """Width of the left column that carries labels and marks."""
@@ -51,22 +50,24 @@ ROW_LEADING = 1.3
 MOST_LINES = 2
 
 
-def _reasons(front: Front, most: int, measure: float, size: float) -> list[Block]:
+def _reasons(report: Report, most: int, measure: float, size: float) -> list[Block]:
     """The deciding requirements beside a label, at most `most`, then how many more there are."""
-    if not front.deciding:
+    if not report.deciding:
         return []
-    rows, rest = front.deciding[:most], front.deciding[most:]
+    rows, rest = report.deciding[:most], report.deciding[most:]
     room = measure - INDENT
-    edges = _edges([row for row in rows if row.verdict is not Verdict.NOT_ASSESSED], room, size)
+    edges = _edges(
+        [row for row in rows if row.finding.verdict is not Verdict.NOT_ASSESSED], room, size
+    )
     first, *others = (_reason(row, edges, room, size) for row in rows)
     if rest:
-        more = f"and {len(rest)} more, from page 2 on"
+        more = headings.more_rows(len(rest))
         others.append(
             text_block(size * 1.5, Text(more, size * 1.05, INDENT, size=size, ink=INK.QUIET))
         )
     label = [
         Text(line, _row_base(at, size), 0.0, BOLD, size)
-        for at, line in enumerate(wrap(front.deciding_title, BOLD, size, RAIL - mm(3)))
+        for at, line in enumerate(wrap(report.deciding_title, BOLD, size, RAIL - mm(3)))
     ]
 
     def draw_labelled(canvas: Canvas, x: float, top: float) -> None:
@@ -84,7 +85,7 @@ def _row_base(line: int, size: float) -> float:
 
 def _cells(row: Row) -> tuple[tuple[str, str], ...]:
     """What a title has beside it: text and face of value, limits, probability."""
-    return (row.value, BOLD), (row.decisive, SANS), (row.probability, SANS)
+    return (row.value, BOLD), (row.limit, SANS), (row.probability, SANS)
 
 
 def _edges(rows: Sequence[Row], room: float, size: float) -> list[tuple[float, float]]:
@@ -93,7 +94,7 @@ def _edges(rows: Sequence[Row], room: float, size: float) -> list[tuple[float, f
     natural = [max(width(text, face, size) for text, face in column) + 0.5 for column in columns]
     extents = [min(extent, WIDEST * room) if extent > 1 else 0.0 for extent in natural]
     rest = room - sum(extent + GAP for extent in extents if extent)
-    widest_title = max((width(row.title, SANS, size) for row in rows), default=0.0)
+    widest_title = max((width(row.finding.title, SANS, size) for row in rows), default=0.0)
     edges = [(0.0, min(rest, max(widest_title + 0.5, LEAST * room)))]
     right = edges[0][1]
     for extent in extents:
@@ -105,10 +106,10 @@ def _edges(rows: Sequence[Row], room: float, size: float) -> list[tuple[float, f
 
 def _reason(row: Row, edges: Sequence[tuple[float, float]], room: float, size: float) -> Block:
     """A deciding requirement: mark, title and cells beside it, and a note below."""
-    if row.verdict is Verdict.NOT_ASSESSED:
-        cells, edges, note = [(row.title, SANS)], [(0.0, room)], row.short
+    if row.finding.verdict is Verdict.NOT_ASSESSED:
+        cells, edges, note = [(row.finding.title, SANS)], [(0.0, room)], row.short
     else:
-        cells, note = [(row.title, SANS), *_cells(row)], row.least_sure
+        cells, note = [(row.finding.title, SANS), *_cells(row)], row.least_sure
     lines = [
         (line, at, start, face)
         for (text, face), (start, extent) in zip(cells, edges, strict=True)
@@ -124,7 +125,7 @@ def _reason(row: Row, edges: Sequence[tuple[float, float]], room: float, size: f
     ]
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
-        draw_mark(canvas, x + RAIL + 4, top - size * 0.72, 3.4, row.verdict)
+        draw_mark(canvas, x + RAIL + 4, top - size * 0.72, 3.4, row.finding.verdict)
         for text in texts:
             text.draw(canvas, x, top)
 
@@ -135,31 +136,31 @@ def _reason(row: Row, edges: Sequence[tuple[float, float]], room: float, size: f
 
 Box = tuple[float, float, float, float]
 
-NOT_SIGNED = "NOT SIGNED"
 SIGNATURE = mm(23)
 """Height of a signature box."""
-FRAME_TITLE, FRAME = "Compliance sheet", 8.4
+FRAME = 8.4
+"""Type of head and foot."""
 
 
 def draw_frame(
-    canvas: Canvas, grid: Grid, content: Content, number: int, total: int, signed: bool
+    canvas: Canvas, grid: Grid, report: Report, number: int, total: int, signed: bool
 ) -> None:
     """Head and foot: what it is, its number, page x of y, NOT SIGNED where it is not."""
     right = grid.width - grid.right
     head = grid.height - mm(14)
-    canvas.text(grid.left, head, FRAME_TITLE, face=BOLD, size=FRAME)
-    facility = content.front.facility
-    running = content.running if number > 1 else "" if facility == NOT_STATED else facility
-    start = grid.left + width(FRAME_TITLE, BOLD, FRAME) + mm(4)
+    canvas.text(grid.left, head, headings.SHEET, face=BOLD, size=FRAME)
+    facility = report.facility
+    running = report.running if number > 1 else "" if facility == NOT_STATED else facility
+    start = grid.left + width(headings.SHEET, BOLD, FRAME) + mm(4)
     shown = ellipsize(running, SANS, FRAME, grid.measure * 0.5)
     canvas.text(start, head, shown, size=FRAME, ink=INK.QUIET)
     if not signed:
-        extent = width(NOT_SIGNED, BOLD, FRAME) + 9 * 0.8
+        extent = width(headings.NOT_SIGNED, BOLD, FRAME) + 9 * 0.8
         canvas.box(right - extent - 10, head - 3.2, extent + 10, 13, fill=INK.TEXT)
         canvas.text(
             right - 5,
             head,
-            NOT_SIGNED,
+            headings.NOT_SIGNED,
             face=BOLD,
             size=FRAME,
             ink=INK.PAPER,
@@ -169,19 +170,19 @@ def draw_frame(
     foot = mm(11)
     canvas.line(grid.left, foot + 11, right, foot + 11)
     room = grid.measure - mm(30)
-    face = face_with_glyphs(content.number, MONO)
-    size = max(5.4, min(7.4, 7.4 * room / width(normalise(content.number), face, 7.4)))
-    label = fit_middle(content.number, face, size, room)
+    face = face_with_glyphs(report.number, MONO)
+    size = max(5.4, min(7.4, 7.4 * room / width(normalise(report.number), face, 7.4)))
+    label = fit_middle(report.number, face, size, room)
     canvas.text(grid.left, foot, label, face=face, size=size)
-    canvas.text(right, foot, f"Page {number} of {total}", size=8.0, align="right")
+    canvas.text(right, foot, headings.page_of(number, total), size=8.0, align="right")
 
 
-def _draw_boxes(canvas: Canvas, grid: Grid, front: Front, signed: bool) -> dict[str, Box]:
+def _draw_boxes(canvas: Canvas, grid: Grid, report: Report, signed: bool) -> dict[str, Box]:
     """Two boxes at the foot of the page, captions above."""
     bottom = grid.bottom + mm(1)
     captions = (
-        ("FacilitySignature", "For the facility", front.facility),
-        ("Countersignature", "Countersignature", ""),
+        ("FacilitySignature", headings.FACILITY_SIGNATURE, report.facility),
+        ("Countersignature", headings.COUNTERSIGNATURE, ""),
     )
     boxes: dict[str, Box] = {}
     for index, (name, caption, signer) in enumerate(captions):
@@ -196,7 +197,7 @@ def _draw_boxes(canvas: Canvas, grid: Grid, front: Front, signed: bool) -> dict[
             canvas.text(
                 left + grid.half / 2,
                 bottom + SIGNATURE / 2 - 5,
-                NOT_SIGNED,
+                headings.NOT_SIGNED,
                 face=BOLD,
                 size=15,
                 ink=INK.FAINT,
@@ -224,9 +225,9 @@ PARTED = mm(4)
 """Blocks with at least this space above share what the page has left."""
 
 
-def draw_front(canvas: Canvas, grid: Grid, content: Content, *, signed: bool) -> dict[str, Box]:
+def draw_front(canvas: Canvas, grid: Grid, report: Report, *, signed: bool) -> dict[str, Box]:
     """Draw page 1 below its head; returns the signature boxes in points."""
-    blocks, _ = fit_front(content.front, grid)
+    blocks, _ = fit_front(report, grid)
     spare = front_depth(grid) - stack_height(blocks)
     parted = sum(block.space >= PARTED for block in blocks)
     extra = min(mm(9), max(0.0, spare) / max(1, parted))
@@ -235,13 +236,13 @@ def draw_front(canvas: Canvas, grid: Grid, content: Content, *, signed: bool) ->
         for block in blocks
     ]
     draw_stack(canvas, grid.left, grid.height - grid.top, spread)
-    return _draw_boxes(canvas, grid, content.front, signed)
+    return _draw_boxes(canvas, grid, report, signed)
 
 
-def shows_all_remarks(content: Content, grid: Grid) -> bool:
+def shows_all_remarks(report: Report, grid: Grid) -> bool:
     """Whether page 1 has room for every remark in full."""
-    same = set(content.front.remarks) == set(content.now.remarks)
-    return same and fit_front(content.front, grid)[1]
+    same = set(report.remarks) == set(report.now.remarks)
+    return same and fit_front(report, grid)[1]
 
 
 def front_depth(grid: Grid) -> float:
@@ -249,81 +250,83 @@ def front_depth(grid: Grid) -> float:
     return grid.depth - SIGNATURE - mm(9)
 
 
-def fit_front(front: Front, grid: Grid) -> tuple[list[Block], bool]:
+def fit_front(report: Report, grid: Grid) -> tuple[list[Block], bool]:
     """The blocks in the largest type that fits, and whether every remark is whole."""
     blocks: list[Block] = []
     whole = False
     for scale, lines, most in TIGHTNESS:
-        blocks = list(_front_blocks(front, grid, scale, lines, most))
+        blocks = list(_front_blocks(report, grid, scale, lines, most))
         room = grid.measure - RAIL - mm(4)
-        heights = [len(wrap(text, SANS, 8.0 * scale, room)) for text in front.remarks]
+        heights = [len(wrap(text, SANS, 8.0 * scale, room)) for text in report.remarks]
         whole = len(heights) <= most and max(heights, default=0) <= lines + 1
         if stack_height(blocks) <= front_depth(grid):
             break
     return blocks, whole
 
 
-def _front_blocks(front: Front, grid: Grid, scale: float, lines: int, most: int) -> Iterable[Block]:
+def _front_blocks(
+    report: Report, grid: Grid, scale: float, lines: int, most: int
+) -> Iterable[Block]:
     """The blocks of page 1 above the signatures."""
     measure = grid.measure
 
     def listed(label: str, texts: Sequence[str], lines: int, *, bullet: bool = True) -> Block:
         return _listed(label, texts, measure, scale, lines, bullet=bullet)
 
-    yield from _title(front, measure, scale, lines)
-    yield _verdict(front, measure, scale, lines)
-    for index, tally in enumerate(front.tallies):
+    yield from _title(report, measure, scale, lines)
+    yield _verdict(report, measure, scale, lines)
+    for index, tally in enumerate(report.tallies):
         yield _tally(tally, measure, mm(4.2) if index == 0 else 1.0)
         yield from _missed(tally, measure, 8.0 * scale, lines)
-    yield from _reasons(front, most, measure, 8.4 * scale)
-    if front.accepted:
-        yield listed("Accepted by the client", front.accepted, lines)
-    yield listed("The decision and its risk", front.decision, 9, bullet=False)
-    if front.remarks:
-        shown = front.remarks[: max(most, front.serious)]
-        more = len(front.remarks) - len(shown)
-        rest = (f"{more} more on the following pages.",) if more else ()
-        yield listed("Noted", (*shown, *rest), lines + 1)
-    yield _facts(front, grid, scale, lines)
-    yield listed("What this sheet does not say", front.not_said, lines + 2)
+    yield from _reasons(report, most, measure, 8.4 * scale)
+    if report.accepted:
+        yield listed(headings.ACCEPTED, report.accepted, lines)
+    yield listed(headings.DECISION_AND_RISK, report.risk, 9, bullet=False)
+    if report.remarks:
+        shown = report.remarks[: max(most, report.serious)]
+        more = len(report.remarks) - len(shown)
+        rest = (headings.more_remarks(more),) if more else ()
+        yield listed(headings.NOTED, (*shown, *rest), lines + 1)
+    yield _facts(report, grid, scale, lines)
+    yield listed(headings.NOT_SAID, report.not_said, lines + 2)
 
 
-def _title(front: Front, measure: float, scale: float, lines: int) -> Iterable[Block]:
-    face = face_with_glyphs(front.title, SERIF)
+def _title(report: Report, measure: float, scale: float, lines: int) -> Iterable[Block]:
+    face = face_with_glyphs(report.title, SERIF)
     size = 23 * scale
-    titles = wrap(front.title, face, size, measure)
+    titles = wrap(report.title, face, size, measure)
     if len(titles) > 2:
         size = 15 * scale
-        titles = wrap(front.title, face, size, measure, 2)
+        titles = wrap(report.title, face, size, measure, 2)
     for line in titles:
         yield text_block(size * 1.2, Text(line, size, 0.0, face, size))
     small = 9.6 * scale
-    for index, line in enumerate(wrap(front.subtitle, SANS, small, measure, lines)):
+    for index, line in enumerate(wrap(report.subtitle, SANS, small, measure, lines)):
         space = 3.0 if index == 0 else 0.0
         yield text_block(small * 1.38, Text(line, small, size=small), space=space)
 
 
-def _verdict(front: Front, measure: float, scale: float, lines: int) -> Block:
+def _verdict(report: Report, measure: float, scale: float, lines: int) -> Block:
     """The mark, the word and the sentence between two rules."""
     room = measure - RAIL
     size = 27 * scale
     small = 9.8 * scale
-    parts = [(front.sentence, SANS, lines + 1), (front.validity, BOLD, lines)]
-    if front.heading:
-        parts.insert(0, (front.heading, BOLD, 2))
+    parts = [(report.now.sentence, SANS, lines + 1), (report.validity, BOLD, lines)]
+    if report.heading:
+        parts.insert(0, (report.heading, BOLD, 2))
     sentences = [
         (line, face) for text, face, most in parts for line in wrap(text, face, small, room, most)
     ]
     padding = mm(5) * scale
     height = 2 * padding + size * 0.95 + 5 + small * 1.4 * len(sentences)
-    word = ellipsize(front.word, SERIF, size, room)
+    word = ellipsize(report.now.headline, SERIF, size, room)
     radius = mm(9.2) * scale
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         canvas.line(x, top, x + measure, top, ink=INK.TEXT, weight=1.4)
-        draw_mark(canvas, x + radius + 1, top - height / 2, radius, front.mark)
+        draw_mark(canvas, x + radius + 1, top - height / 2, radius, report.now.mark)
         y = top - padding - size * 0.78
-        canvas.text(x + RAIL, y, word, face=SERIF, size=size, ink=MARK_INKS[front.mark])
+        canvas.text(x + RAIL, y, word, face=SERIF, size=size, ink=MARK_INKS[report.now.mark])
         y -= 7 + small * 1.2
         for line, face in sentences:
             canvas.text(x + RAIL, y, line, face=face, size=small)
@@ -358,10 +361,10 @@ def _missed(tally: Tally, measure: float, size: float, lines: int) -> Iterable[B
             yield text_block(size * LEADING, Text(line, size, RAIL, size=size))
 
 
-def _facts(front: Front, grid: Grid, scale: float, lines: int) -> Block:
+def _facts(report: Report, grid: Grid, scale: float, lines: int) -> Block:
     """Two columns: what was asked and by whom, what was measured and with what."""
     size = 8.4 * scale
-    columns = [_column(facts, grid.half, size, lines) for facts in (front.asked, front.measured)]
+    columns = [_column(facts, grid.half, size, lines) for facts in (report.asked, report.measured)]
     padding = mm(3.2)
 
     def draw(canvas: Canvas, x: float, top: float) -> None:

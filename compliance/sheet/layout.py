@@ -10,8 +10,9 @@ from functools import cache
 from itertools import product
 
 from compliance.errors import SheetError
+from compliance.model import Charts
 from compliance.pictures.pdf_canvas import PdfCanvas
-from compliance.sheet.content import Content
+from compliance.report.report import Report
 from compliance.sheet.front_page import draw_frame, draw_front
 from compliance.sheet.inner_pages import comparison, last_pages, pictures, requirements
 from compliance.sheet.pagination import PAGES, Grid, Items, Page, paginate
@@ -42,16 +43,16 @@ GOOD = 0.04
 """Cost at which no better setting is looked for."""
 
 
-def choose_layout(content: Content, grid: Grid) -> list[Page]:
+def choose_layout(report: Report, charts: Sequence[Charts], grid: Grid) -> list[Page]:
     """The pages after the first, in the setting that leaves the least of them blank.
 
     A setting can cost no less than its strain and the blank pages before its end do; the end is
     set only where that is less than the least cost so far, and once for each place to start at.
     """
-    rows = cache(lambda air: tuple(requirements(content, grid, air)))
-    plots = cache(lambda stretch: tuple(pictures(content, grid, stretch)))
-    compared = cache(lambda air: tuple(comparison(content, grid, air)))
-    end_blocks = cache(lambda size: tuple(last_pages(content, grid, size)))
+    rows = cache(lambda air: tuple(requirements(report, grid, air)))
+    plots = cache(lambda stretch: tuple(pictures(report, charts, grid, stretch)))
+    compared = cache(lambda air: tuple(comparison(report, grid, air)))
+    end_blocks = cache(lambda size: tuple(last_pages(report, grid, size)))
 
     @cache
     def upper(air: float, stretch: float) -> Sequence[Page]:
@@ -92,9 +93,16 @@ def _blank_end(page: Page, depth: float) -> float:
 
 
 def render(
-    content: Content, page: str, *, signed: bool, moment: datetime, author: str, subject: str
+    report: Report,
+    charts: Sequence[Charts],
+    page: str,
+    *,
+    signed: bool,
+    moment: datetime,
+    author: str,
+    subject: str,
 ) -> Drawing:
-    """The PDF; same content, same bytes. `moment` becomes its creation date."""
+    """The PDF; same report, same bytes. `moment` becomes its creation date."""
     if page not in PAGES:
         raise SheetError(f"page '{page}': expected one of {', '.join(PAGES)}")
     grid = PAGES[page]
@@ -102,17 +110,17 @@ def render(
         grid.width,
         grid.height,
         created=moment,
-        title=content.front.title,
+        title=report.title,
         author=author,
         subject=subject,
     )
-    pages = choose_layout(content, grid)
+    pages = choose_layout(report, charts, grid)
     total = len(pages) + 1
-    draw_frame(canvas, grid, content, 1, total, signed)
-    boxes = draw_front(canvas, grid, content, signed=signed)
+    draw_frame(canvas, grid, report, 1, total, signed)
+    boxes = draw_front(canvas, grid, report, signed=signed)
     canvas.end_page()
     for number, body in enumerate(pages, 2):
-        draw_frame(canvas, grid, content, number, total, signed)
+        draw_frame(canvas, grid, report, number, total, signed)
         for placed in body.placed:
             placed.block.draw(canvas, grid.left + placed.left, grid.height - grid.top - placed.top)
         canvas.end_page()

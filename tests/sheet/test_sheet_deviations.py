@@ -12,7 +12,8 @@ from helpers.near_limit import AGAIN, assessment, both, deviation
 from helpers.signing import run, tool
 
 from compliance.model import Certificate, Reason, Verdict
-from compliance.sheet.content import build_content, validity
+from compliance.report.build import build_report
+from compliance.report.words.en.verdicts import validity
 from compliance.sheet.front_page import fit_front, front_depth
 from compliance.sheet.make_sheet import write_sheet
 from compliance.sheet.pagination import PAGES, stack_height
@@ -56,7 +57,7 @@ def test_many_with_long_reasons_leave_room_for_the_signatures(size: str) -> None
     found = assessment(both(), now=AGAIN)
     long = replace(both()[0], reason="for the offline edit, " * 11, accepted_by="Cleo Client " * 8)
     grid = PAGES[size]
-    blocks, _ = fit_front(build_content(replace(found, deviations=(long,) * 9)).front, grid)
+    blocks, _ = fit_front(build_report(replace(found, deviations=(long,) * 9)), grid)
     assert stack_height(blocks) <= front_depth(grid)
 
 

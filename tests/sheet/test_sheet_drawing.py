@@ -19,8 +19,9 @@ from helpers.sample_assessments import of_another
 from compliance.errors import SheetError
 from compliance.model import Assessment, Party, Remark, Verdict
 from compliance.pictures.fonts import MONO, width
-from compliance.sheet import draw_sheet
-from compliance.sheet.content import build_content
+from compliance.report.build import build_report
+from compliance.sheet import charts_of, draw_sheet
+from compliance.sheet.inner_pages import shall_first
 from compliance.sheet.layout import choose_layout
 from compliance.sheet.pagination import PAGES
 
@@ -75,7 +76,8 @@ def test_no_two_lines_are_printed_over_one_another(
 @pytest.mark.parametrize("page", ["a4", "letter"])
 def test_no_page_is_half_empty(each: Assessment, page: str) -> None:
     grid = PAGES[page]
-    for number, body in enumerate(choose_layout(build_content(each), grid), 2):
+    pages = choose_layout(build_report(each), charts_of(each), grid)
+    for number, body in enumerate(pages, 2):
         assert body.filled > 0.5 * grid.depth, f"page {number}"
         assert body.filled <= grid.depth + 0.01, f"page {number}"
 
@@ -231,14 +233,14 @@ def test_guarding_without_uncertainty_leaves_it_open(sample: Sample, said: list[
 
 
 def test_every_requirement_is_printed_shall_first(each: Assessment, said: list[Said]) -> None:
-    content = build_content(each)
+    rows = shall_first(build_report(each).now.rows)
     draw_sheet(each, signed=True)
-    levels = [row.level for row in content.now.rows]
+    levels = [row.finding.level for row in rows]
     assert levels == sorted(levels, reverse=False)
     assert len(levels) == len(each.state.findings)
     later = " ".join(line.text for line in said if line.page > 0)
-    for row in content.now.rows:
-        assert row.title.split()[0] in later
+    for row in rows:
+        assert row.finding.title.split()[0] in later
     titles = [line.text for line in said if line.page > 0]
     for finding in each.state.findings:
         if len(finding.title) < 24:
@@ -326,7 +328,7 @@ def test_labels_say_what_they_are_of(sample: Sample, said: list[Said]) -> None:
 
 def test_formulas_are_not_broken_inside(sample: Sample) -> None:
     formulas = [
-        fact.value for fact in build_content(sample("both")).definitions if "·(" in fact.value
+        fact.value for fact in build_report(sample("both")).definitions if "·(" in fact.value
     ]
     assert formulas
     assert not [text for text in formulas if " − " in text or " + " in text]

@@ -13,7 +13,6 @@ from compliance.model import (
     Deviation,
     Finding,
     Level,
-    NotJudged,
     PatchSet,
     Point,
     Requirement,
@@ -39,7 +38,7 @@ from compliance.report.numbers import (
 from compliance.report.report import Row
 from compliance.report.verdict import applies
 from compliance.report.words import note_text, reason_text
-from compliance.report.words.en.grammar import capital, counted, first_of, listed
+from compliance.report.words.en.grammar import capital, counted, first_of, joined, listed
 from compliance.report.words.en.rules import over_words
 from compliance.report.words.en.verdicts import (
     REASON_WORDS,
@@ -94,7 +93,7 @@ def _row(
         least_sure=_least_sure(finding, confidence),
         short=_short(finding),
         details=tuple(_details(finding, deviation)),
-        not_judged=_by_reason(finding.not_judged),
+        open=tuple(_open(finding)),
         sentences=tuple(_sentences(finding, among)),
         message=_message(finding),
         points=tuple(_points(finding)),
@@ -229,11 +228,14 @@ def _outside(point: Point, finding: Finding) -> str:
     return f"{point_name(point)}:\u00a0{format_point_value(point, finding)}{limits}"
 
 
-def _by_reason(patches: Iterable[NotJudged]) -> tuple[tuple[str, tuple[str, ...]], ...]:
+def _open(finding: Finding) -> Iterable[str]:
+    if finding.missing:
+        yield f"Missing: {joined(finding.missing)}."
     grouped: dict[str, dict[str, None]] = {}
-    for patch in patches:
+    for patch in finding.not_judged:
         grouped.setdefault(reason_text(patch), {})[point_name(patch)] = None
-    return tuple((why, tuple(names)) for why, names in grouped.items())
+    for why, names in grouped.items():
+        yield f"Not judged, {why}: {joined(tuple(names))}."
 
 
 # ---------------------------------------------------------------- as running text
