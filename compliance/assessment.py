@@ -68,14 +68,14 @@ def _graded(measurement: Measurement, now: datetime, seed: int, draws: int) -> G
     findings = findings_of(case, uncertainty, count=draws, seed=seed)
     verdict, reason, conditional = outcome(findings, rule.decision)
     spread = white_spread(case, uncertainty, count=min(draws, PICTURED), seed=seed)
-    unproven = inadequate(rule, meter if draws else None, measurement.graded.encoding)
+    unproven = inadequate(rule, meter, measurement.graded.encoding) if meter and draws else ()
     return GradedReadings(
         measurement=measurement,
         verdict=verdict,
         reason=reason,
         conditional=conditional,
         findings=findings,
-        remarks=circumstance_remarks(measurement, [row.requirement for row in unproven], now),
+        remarks=circumstance_remarks(measurement, unproven, now),
         charts=picture_data(case, findings, spread),
     )
 

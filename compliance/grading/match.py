@@ -191,12 +191,11 @@ class Matcher:
             and there.seconds == planned.seconds
         )
 
-    def built_in(
-        self, name: str, *, window: float, pattern: str, position: str = "centre"
-    ) -> int | None:
-        """White, black or peak at a window, pattern and place."""
+    def at_window(self, name: str, window: float) -> int | None:
+        """White, black or peak at the centre, in a window of % of area."""
         planned = self.plan.patches(name)[0]
-        return self.find(replace(planned, window=window, pattern=pattern, position=position))
+        pattern = default_pattern(window)
+        return self.find(replace(planned, window=window, pattern=pattern, position="centre"))
 
     # -- sets
 
@@ -403,7 +402,13 @@ def _view(
 ) -> Measured:
     ordered = readings.xyz[patches.order]
     xyz = patches.mean(ordered)
-    black = _index(_black(plan, matcher, patches, patch) for patch in range(len(patches)))
+    windows = [stimulus.window for stimulus in patches.stimulus]
+    whites = {window: matcher.at_window("white", window) for window in set(windows)}
+    blacks = {window: matcher.at_window("black", window) for window in {*windows, plan.rule.window}}
+    white = _index(whites[window] for window in windows)
+    black = _index(
+        blacks[plan.rule.window] if blacks[window] is None else blacks[window] for window in windows
+    )
     return Measured(
         xyz=xyz,
         readings=ordered,
@@ -411,7 +416,7 @@ def _view(
         model=plan.model,
         signal=patches.signal,
         level=patches.level,
-        white=_index(_white(matcher, patches, patch) for patch in range(len(patches))),
+        white=white,
         black=black,
         centre=_index(patches.like(patch, position="centre") for patch in range(len(patches))),
         start=_index(patches.like(patch, seconds=0.0) for patch in range(len(patches))),
@@ -422,19 +427,6 @@ def _view(
 
 def _index(found: Iterable[int | None]) -> Index:
     return np.array([NOWHERE if one is None else one for one in found], dtype=np.int64)
-
-
-def _white(matcher: Matcher, patches: Patches, patch: int) -> int | None:
-    there = patches.stimulus[patch]
-    return matcher.built_in("white", window=there.window, pattern=default_pattern(there.window))
-
-
-def _black(plan: Plan, matcher: Matcher, patches: Patches, patch: int) -> int | None:
-    for window in (patches.stimulus[patch].window, plan.rule.window):
-        found = matcher.built_in("black", window=window, pattern=default_pattern(window))
-        if found is not None:
-            return found
-    return None
 
 
 Along = Literal["window", "seconds"]

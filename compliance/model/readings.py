@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
@@ -104,8 +104,8 @@ class Meter:
     """s per patch"""
     reading_time: tuple[tuple[float, float], ...]
     """(from cd/m², seconds)"""
-    correction: Mapping[str, Any] | None
-    document: Mapping[str, Any]
+    correction: Mapping[str, Any] | None = field(hash=False)
+    document: Mapping[str, Any] = field(hash=False)
     """The file as plain data."""
     file: str
     sha256: str

@@ -127,7 +127,7 @@ class Requirement:
     over: Over | None
     limits: Limits | None = None
     bands: tuple[Band, ...] = ()
-    by_patch: Mapping[str, Limits] = field(default_factory=dict)
+    by_patch: Mapping[str, Limits] = field(default_factory=dict, hash=False)
     reference: str = "target"
     """`target`, `white` or `centre`."""
     statistic: str = "each"
@@ -194,9 +194,9 @@ class Rule:
     """What the plan emits."""
     window: float
     decision: Decision
-    sets: Mapping[str, PatchSet]
+    sets: Mapping[str, PatchSet] = field(hash=False)
     requirements: tuple[Requirement, ...]
-    resolved: Mapping[str, Any]
+    resolved: Mapping[str, Any] = field(hash=False)
     """The rule as plain data, parents and lists inlined, no schema default added."""
     digest: str
     """SHA-256 of `resolved` as RFC 8785 JSON."""

@@ -10,9 +10,10 @@ the guard band against the limit itself, or against the room below a perfect dis
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import lru_cache
 from statistics import NormalDist
 
 import numpy as np
@@ -79,20 +80,38 @@ def capability(
 
     ValueError where the meter's file states no uncertainty of luminance.
     """
+    return tuple(_rows(rule, meter, encoding or rule.encoding, set(Level)))
+
+
+@lru_cache(maxsize=64)
+def inadequate(rule: Rule, meter: Meter, encoding: Encoding) -> tuple[Requirement, ...]:
+    """The shall requirements that a meter cannot prove; none where it states no uncertainty."""
+    if meter.uncertainty is None or not meter.uncertainty.luminance:
+        return ()
+    rows = _rows(rule, meter, encoding, {Level.SHALL})
+    return tuple(row.requirement for row in rows if row.adequacy is Adequacy.INADEQUATE)
+
+
+def _rows(
+    rule: Rule, meter: Meter, encoding: Encoding, levels: Container[Level]
+) -> Iterator[Capability]:
+    """The rows of some levels; draws are of all levels together, so that each row stays as it is.
+
+    ValueError where the meter's file states no uncertainty of luminance.
+    """
     uncertainty = meter.uncertainty
     if uncertainty is None or not uncertainty.luminance:
         raise ValueError("the meter's file states no measurement uncertainty")
-    readings = ideal_readings(rule, encoding or rule.encoding, _black(rule))
+    readings = ideal_readings(rule, encoding, _black(rule))
     bench = _Bench(rule, meter, uncertainty, readings)
     taking = [
         requirement
         for requirement in rule.requirements
         if QUANTITIES[requirement.quantity].values != "stated"
     ]
-    grades, tallies = bench.drawn(taking, readings)
-    return tuple(
-        _row(bench, graded, answers) for graded, answers in zip(grades, tallies, strict=True)
-    )
+    for graded, tallies in zip(*bench.drawn(taking, readings), strict=True):
+        if graded.requirement.level in levels:
+            yield _row(bench, graded, tallies)
 
 
 def _black(rule: Rule) -> float:
@@ -110,17 +129,6 @@ def _black(rule: Rule) -> float:
     return min(allowed) / 2 if allowed else rule.target.luminance_white / DARK
 
 
-def inadequate(rule: Rule, meter: Meter | None, encoding: Encoding) -> tuple[Capability, ...]:
-    """The shall requirements that a meter cannot prove; none where it states no uncertainty."""
-    if meter is None or meter.uncertainty is None or not meter.uncertainty.luminance:
-        return ()
-    return tuple(
-        row
-        for row in capability(rule, meter, encoding)
-        if row.adequacy is Adequacy.INADEQUATE and row.requirement.level is Level.SHALL
-    )
-
-
 @dataclass(frozen=True)
 class _Bench:
     """A rule, a meter and the ideal display's readings."""
@@ -136,10 +144,10 @@ class _Bench:
         """Requirements graded on readings, and what the draws say of them."""
         technology = {"projector": "projector", "direct-view": "lcd"}
         grades, tallies = [], []
+        matched = match_readings(self.rule, readings, meter=self.meter)
         for displays in dict.fromkeys(one.displays for one in requirements):
             chosen = [one for one in requirements if one.displays == displays]
-            stated = DeclaredFacts(technology=technology.get(displays or ""))
-            case = match_readings(self.rule, readings, meter=self.meter, stated=stated)
+            case = replace(matched, stated=DeclaredFacts(technology.get(displays or "")))
             some = [grade(one, case) for one in chosen]
             grades += some
             tallies += sample_requirements(

@@ -124,15 +124,27 @@ def test_a_limit_of_zero_is_not_rated() -> None:
 
 
 def test_a_meter_without_uncertainty_is_refused() -> None:
+    unknown = replace(meter(1.0), uncertainty=None)
     with pytest.raises(ValueError, match="states no measurement uncertainty"):
-        capability(rule(WHITE), replace(meter(1.0), uncertainty=None))
-    assert inadequate(rule(WHITE), None, model.ENCODINGS["rgb-8-full"]) == ()
+        capability(rule(WHITE), unknown)
+    assert inadequate(rule(WHITE), unknown, model.ENCODINGS["rgb-8-full"]) == ()
 
 
 def test_only_shall_requirements_make_a_verdict_rest_on_an_inadequate_meter() -> None:
     should = replace(WHITE, level=Level.SHOULD)
     found = inadequate(rule(WHITE, should), meter(9.0), model.ENCODINGS["rgb-8-full"])
-    assert [one.requirement.id for one in found] == ["r-0"]
+    assert [one.id for one in found] == ["r-0"]
+
+
+def test_what_a_meter_cannot_prove_is_asked_once_for_equal_rules_and_meters() -> None:
+    encoding = model.ENCODINGS["rgb-8-full"]
+    inadequate.cache_clear()
+    for _ in range(2):
+        inadequate(rule(WHITE), meter(9.0), encoding)
+    assert inadequate.cache_info().misses == 1
+    stricter = replace(rule(WHITE), decision=model.Decision("guarded", 0.99))
+    inadequate(stricter, meter(9.0), encoding)
+    assert inadequate.cache_info().misses == 2
 
 
 def test_statements_that_need_no_meter_are_left_out() -> None:
