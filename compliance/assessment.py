@@ -11,9 +11,8 @@ from compliance.diagnosis.diagnose import diagnosis_of
 from compliance.grading.decide import outcome
 from compliance.grading.deviation_check import check_deviations, disposition, expiry
 from compliance.grading.match import matched
-from compliance.grading.monte_carlo import findings_of, white_spread
+from compliance.grading.monte_carlo import findings_of
 from compliance.model import Assessment, Cause, GradedReadings, Measurement, Remark
-from compliance.pictures.data import picture_data
 from compliance.planning.meter_capability import inadequate
 from compliance.remarks import reading_remarks
 from compliance.remarks.calibration_change import calibration_change, calibration_remarks
@@ -22,9 +21,6 @@ from compliance.remarks.circumstances import circumstance_remarks
 SEED = 0
 DRAWS = 10_000
 """Enough to tell a probability to about half a per cent (JCGM 101, 7.2)."""
-
-PICTURED = 2000
-"""Draws for the picture of the white, where no digit is read off."""
 
 
 def assess(
@@ -63,11 +59,10 @@ def assess(
 
 def _graded(measurement: Measurement, now: datetime, seed: int, draws: int) -> GradedReadings:
     """The graded readings with findings, verdict and remarks on the circumstances."""
-    rule, meter, case = measurement.rule, measurement.meter, matched(measurement)
+    rule, meter = measurement.rule, measurement.meter
     uncertainty = meter.uncertainty if meter else None
-    findings = findings_of(case, uncertainty, count=draws, seed=seed)
+    findings = findings_of(matched(measurement), uncertainty, count=draws, seed=seed)
     verdict, reason, conditional = outcome(findings, rule.decision)
-    spread = white_spread(case, uncertainty, count=min(draws, PICTURED), seed=seed)
     unproven = inadequate(rule, meter, measurement.graded.encoding) if meter and draws else ()
     return GradedReadings(
         measurement=measurement,
@@ -76,7 +71,6 @@ def _graded(measurement: Measurement, now: datetime, seed: int, draws: int) -> G
         conditional=conditional,
         findings=findings,
         remarks=circumstance_remarks(measurement, unproven, now),
-        charts=picture_data(case, findings, spread),
     )
 
 

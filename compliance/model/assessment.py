@@ -10,7 +10,6 @@ from typing import Any
 
 from compliance.model.jobs import Deviation, Disposition, Job, Slot
 from compliance.model.measurement import Measurement
-from compliance.model.pictures import Charts
 from compliance.model.readings import Meter, Readings
 from compliance.model.rules import Level, Limits, Rule
 from compliance.model.signals import Pair, Triple
@@ -180,7 +179,6 @@ class GradedReadings:
     conditional: bool
     findings: tuple[Finding, ...]
     remarks: tuple[Remark, ...]
-    charts: Charts
     causes: tuple[Cause, ...] = ()
     """Likely causes of what is outside its limits, the likeliest first; empty: none known."""
 

@@ -11,13 +11,16 @@ from numpy.typing import NDArray
 from compliance import targets
 from compliance.colour import spaces
 from compliance.grading import eligibility
-from compliance.grading.match import MatchedReadings
+from compliance.grading.match import MatchedReadings, matched
+from compliance.grading.monte_carlo import white_spread
 from compliance.model import (
+    Assessment,
     Charts,
     ColourPoint,
     DifferencePoint,
     Differences,
     Finding,
+    GradedReadings,
     GreyPoint,
     Level,
     LevelPoint,
@@ -173,6 +176,27 @@ def _difference(name: str, value: object, point: Point | None) -> DifferencePoin
 EXPANDED = 1.960
 """Two-sided normal quantile of 95 %: half an interval's width in standard uncertainties."""
 COLOUR_SETS = ("hues", "saturations", "list")
+
+
+PICTURED = 2000
+"""Draws for the picture of the white, where no digit is read off."""
+
+
+def charts_of(assessment: Assessment) -> list[Charts]:
+    """What the pictures show: the readings before calibration, if any, then the present ones."""
+    states = (assessment.before, assessment.state)
+    return [_charts(assessment, state) for state in states if state is not None]
+
+
+def _charts(assessment: Assessment, state: GradedReadings) -> Charts:
+    case, meter = matched(state.measurement), assessment.meter
+    spread = white_spread(
+        case,
+        meter.uncertainty if meter else None,
+        count=min(assessment.draws, PICTURED),
+        seed=assessment.seed,
+    )
+    return picture_data(case, state.findings, spread)
 
 
 def picture_data(

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from compliance.model import Assessment, Charts
+from compliance.model import Assessment
+from compliance.pictures.data import charts_of
 from compliance.report.build import build_report
 from compliance.sheet.layout import Drawing, render
 
@@ -25,9 +26,3 @@ def draw_sheet(assessment: Assessment, *, page: str = "a4", signed: bool) -> Dra
         author=facility.name if facility else "",
         subject=f"{report.number}: {report.running}",
     )
-
-
-def charts_of(assessment: Assessment) -> list[Charts]:
-    """What the pictures show: the readings before calibration, if any, then the present ones."""
-    states = (assessment.before, assessment.state)
-    return [state.charts for state in states if state is not None]

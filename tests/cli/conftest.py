@@ -17,7 +17,6 @@ import pytest
 from compliance.model import (
     ENCODINGS,
     Assessment,
-    Charts,
     Decision,
     Display,
     Finding,
@@ -161,7 +160,6 @@ def state(
         conditional,
         tuple(findings),
         remarks,
-        Charts(),
     )
 
 

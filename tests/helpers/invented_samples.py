@@ -15,7 +15,6 @@ from compliance.model import (
     Charts,
     Decision,
     Interval,
-    Measurement,
     NotJudged,
     Outcome,
     Party,
@@ -30,6 +29,7 @@ from helpers.sample_assessments import (
     MEASURED,
     REQUIREMENTS,
     VALUES,
+    PicturedMeasurement,
     assessment,
     finding,
     job,
@@ -63,7 +63,7 @@ def failing() -> Assessment:
         Remark("meter", "The meter's certificate was due on 2026-03-02, before the readings."),
         Remark("drift", "The repeated white drifted by 0.3 % over the readings."),
     )
-    graded = state(told, verdict=Outcome.NOT_COMPLIANT, remarks=remarks, charts=charts(5.0))
+    graded = state(told, verdict=Outcome.NOT_COMPLIANT, remarks=remarks, pictures=charts(5.0))
     return assessment(graded, meter=late, valid_until=MEASURED)
 
 
@@ -96,7 +96,7 @@ def doubtful() -> Assessment:
         tuple(changed.get(row.id, row) for row in told),
         verdict=Outcome.NOT_COMPLIANT,
         remarks=remarks,
-        charts=charts(5.0, sure=12.0),
+        pictures=charts(5.0, sure=12.0),
     )
     return assessment(graded, document=DOCUMENT)
 
@@ -117,7 +117,7 @@ def unproven(acceptance: str = "guarded") -> Assessment:
             verdict=Outcome.UNDECIDED if guarding else Outcome.COMPLIANT,
             reason=Reason.UNCERTAINTY if guarding else None,
             conditional=not guarding,
-            charts=charts(2.0, sure=2.0),
+            pictures=charts(2.0, sure=2.0),
         ),
         rule=rule(decision=Decision(acceptance, 0.95)),
         document=DOCUMENT,
@@ -164,7 +164,7 @@ def proven(acceptance: str = "guarded") -> Assessment:
         replace(uncertain(need), verdict=Verdict.PASS, probability=0.993) for need in REQUIREMENTS
     )
     return assessment(
-        state(told, charts=charts(sure=1.0)),
+        state(told, pictures=charts(sure=1.0)),
         rule=rule(decision=Decision(acceptance, 0.95)),
         document=DOCUMENT,
     )
@@ -198,7 +198,7 @@ def undecided() -> Assessment:
     }
     told = tuple(changed.get(need.id) or finding(need) for need in REQUIREMENTS)
     thin = replace(charts(), colours=(), differences=())
-    graded = state(told, verdict=Outcome.UNDECIDED, reason=Reason.MISSING_READINGS, charts=thin)
+    graded = state(told, verdict=Outcome.UNDECIDED, reason=Reason.MISSING_READINGS, pictures=thin)
     return assessment(graded, meter=None)
 
 
@@ -234,16 +234,18 @@ def both() -> Assessment:
             ),
         ),
     )
-    measurement = Measurement(house, readings(), readings(named), job(slot(before=entry)), meter())
-    earlier = state(
-        findings_before,
-        measurement=measurement.as_found,
-        verdict=Outcome.NOT_COMPLIANT,
-        charts=charts(4.0, 7, sure=1.5),
+    measurement = PicturedMeasurement(
+        house,
+        readings(),
+        readings(named),
+        job=job(slot(before=entry)),
+        meter=meter(),
+        charts=charts(sure=1.5),
     )
+    as_found = replace(measurement, readings=None, charts=charts(4.0, 7, sure=1.5))
     return assessment(
-        state(told, measurement=measurement, conditional=True, charts=charts(sure=1.5)),
-        before=earlier,
+        state(told, measurement=measurement, conditional=True),
+        before=state(findings_before, measurement=as_found, verdict=Outcome.NOT_COMPLIANT),
         document=DOCUMENT,
     )
 
@@ -293,7 +295,7 @@ def many() -> Assessment:
 
 def one() -> Assessment:
     """A bare readings file against a rule with a single requirement."""
-    graded = state((finding(REQUIREMENTS[0]),), charts=Charts())
+    graded = state((finding(REQUIREMENTS[0]),), pictures=Charts())
     return assessment(
         graded, rule=rule(REQUIREMENTS[:1], valid_days=None), job=None, meter=None, valid_until=None
     )

@@ -1,6 +1,6 @@
 """Parts of invented assessments, from the model's dataclasses alone."""
 
-from dataclasses import fields, replace
+from dataclasses import dataclass, field, fields, replace
 from datetime import UTC, date, datetime, timedelta
 from pathlib import Path
 from typing import Any
@@ -12,6 +12,7 @@ from compliance.model import (
     Assessment,
     Band,
     Certificate,
+    Charts,
     ChromaticityBand,
     Decision,
     Declaration,
@@ -382,15 +383,33 @@ def job(the_slot: Slot | None = None, **more: Any) -> Job:
     return Job(**{**fields, **more})
 
 
-def state(findings: tuple[Finding, ...], **more: Any) -> GradedReadings:
+@dataclass(frozen=True, eq=False)
+class PicturedMeasurement(Measurement):
+    """A measurement whose pictures are invented too."""
+
+    charts: Charts = field(default_factory=charts)
+
+
+def invented_charts_of(made: Assessment) -> list[Charts]:
+    """The invented pictures of an invented assessment, those before calibration first."""
+    states = (made.before, made.state)
+    measurements = [state.measurement for state in states if state is not None]
+    return [each.charts for each in measurements if isinstance(each, PicturedMeasurement)]
+
+
+def state(
+    findings: tuple[Finding, ...], *, pictures: Charts | None = None, **more: Any
+) -> GradedReadings:
+    measurement = PicturedMeasurement(
+        rule(), readings(), job=job(), meter=meter(), charts=pictures or charts()
+    )
     fields: dict[str, Any] = {
-        "measurement": Measurement(rule(), readings(), job=job(), meter=meter()),
+        "measurement": measurement,
         "verdict": Outcome.COMPLIANT,
         "reason": None,
         "conditional": False,
         "findings": findings,
         "remarks": (),
-        "charts": charts(),
     }
     return GradedReadings(**{**fields, **more})
 
@@ -415,12 +434,12 @@ def assessment(the_state: GradedReadings, **more: Any) -> Assessment:
 
 def of_another(made: Assessment, **parts: Any) -> Assessment:
     """The assessment of a measurement that differs in some parts."""
-    measurement = replace(made.measurement, **parts)
-    before = made.before
-    if before is not None:
-        assert measurement.as_found is not None
-        before = replace(before, measurement=measurement.as_found)
-    return replace(made, state=replace(made.state, measurement=measurement), before=before)
+    state, before = (
+        each and replace(each, measurement=replace(each.measurement, **parts))
+        for each in (made.state, made.before)
+    )
+    assert state is not None
+    return replace(made, state=state, before=before)
 
 
 def uncertain(need: Requirement) -> Finding:

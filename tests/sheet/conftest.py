@@ -8,8 +8,10 @@ from typing import Any
 import pytest
 from helpers.invented_samples import SAMPLES
 from helpers.pdf_text import Said
+from helpers.sample_assessments import invented_charts_of
 
-from compliance.model import Assessment
+from compliance.model import Assessment, Charts
+from compliance.pictures import data
 from compliance.pictures.fonts import width
 from compliance.pictures.pdf_canvas import PdfCanvas
 
@@ -24,6 +26,16 @@ def sample() -> Callable[[str], Assessment]:
 def each(request: pytest.FixtureRequest) -> Assessment:
     """Each of the invented assessments in turn."""
     return SAMPLES[request.param]()
+
+
+@pytest.fixture(autouse=True)
+def invented_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Invented assessments have invented pictures, others their own."""
+
+    def charts_of(made: Assessment) -> list[Charts]:
+        return invented_charts_of(made) or data.charts_of(made)
+
+    monkeypatch.setattr("compliance.sheet.charts_of", charts_of)
 
 
 @pytest.fixture
