@@ -29,6 +29,8 @@ from compliance.model import (
     Reason,
     Rule,
     Shift,
+    Statement,
+    Texts,
     Value,
     Verdict,
 )
@@ -377,7 +379,7 @@ def finding_of(row: Mapping[str, Any]) -> Finding:
         probability=row["probability"],
         joint=row["joint"],
         missing=tuple(row["missing"]),
-        note=row["note"],
+        note=None if row["note"] is None else Statement("", Texts(row["note"])),
     )
 
 

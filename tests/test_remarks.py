@@ -20,6 +20,7 @@ from compliance.model import (
     ReadingsEntry,
     RepeatabilityBand,
 )
+from compliance.report.words import remark_text
 from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -49,7 +50,7 @@ def noted(
     made = assess(Measurement(RULE, readings or read(), meter=meter, job=job), now=NOW, draws=100)
     kinds = [one.kind for one in made.state.remarks]
     assert len(kinds) == len(set(kinds))
-    return {one.kind: one.text for one in made.state.remarks}
+    return {one.kind: remark_text(one) for one in made.state.remarks}
 
 
 def test_a_full_statement_has_nothing_to_note() -> None:
@@ -123,7 +124,7 @@ def test_a_file_in_another_unit(rule: str, white: float, factor: float, words: s
         [replace(one, xyz=one.xyz * factor) for one in shown], loaded.encoding
     )
     found = assess(Measurement(loaded, readings), now=NOW, draws=0).state.remarks
-    (text,) = [one.text for one in found if one.kind == "unit"] or [""]
+    (text,) = [remark_text(one) for one in found if one.kind == "unit"] or [""]
     assert words in text and bool(words) == bool(text)
 
 

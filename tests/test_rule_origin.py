@@ -15,6 +15,7 @@ from compliance.evidence.recompute import attachments, reassess
 from compliance.model import Assessment, Measurement
 from compliance.readings.load import readings_from_bytes
 from compliance.report.build import build_report
+from compliance.report.words import remark_text
 from compliance.report.words.en.provenance import provenance
 from compliance.rules.library import load_rule
 from compliance.verification.compare import Topic, compare
@@ -71,7 +72,11 @@ def assessed(folder: Path) -> Assessment:
 
 
 def about_the_rule(assessment: Assessment) -> dict[str, str]:
-    return {one.kind: one.text for one in assessment.state.remarks if one.kind.startswith("rule")}
+    return {
+        one.kind: remark_text(one)
+        for one in assessment.state.remarks
+        if one.kind.startswith("rule")
+    }
 
 
 def said(assessment: Assessment) -> list[str]:

@@ -25,6 +25,7 @@ from compliance.cli._text import COLUMNS, Style, columns, print_json, wrap
 from compliance.errors import JobError, MeterError, Problem, UsageError
 from compliance.model import ENCODINGS, Encoding, Meter, Rule
 from compliance.report.numbers import format_plain, format_requirement_limits, with_unit
+from compliance.report.words import statement_text
 
 if TYPE_CHECKING:
     from compliance.planning.meter_capability import Capability
@@ -189,7 +190,7 @@ def _object(answer: _Answer) -> dict[str, Any]:
                 "uncertainty": row.uncertainty,
                 "needed": row.needed,
                 "patch": row.place,
-                "why": row.why,
+                "why": statement_text(row.why) if row.why else None,
             }
             for row in answer.rows
         ],
@@ -224,7 +225,7 @@ def _detail(row: Capability) -> str:
     limits = "; ".join(format_requirement_limits(row.requirement, row.unit))
     words = [f"limit {limits}"]
     if row.why:
-        words.append(row.why)
+        words.append(statement_text(row.why))
     if row.uncertainty is not None and row.needed is not None:
         at = f" at {row.place}" if row.place else ""
         words.append(

@@ -25,6 +25,7 @@ from compliance.cli._terminal import HYPHEN, escape_controls, write_data
 from compliance.cli._text import COLUMNS, Style, wrap
 from compliance.errors import UsageError
 from compliance.model import ENCODINGS, PLACES, Encoding, Job, Meter, Rule, Slot
+from compliance.report.words import statement_text
 
 if TYPE_CHECKING:
     from compliance.planning.plan import MeasuringPlan
@@ -195,7 +196,7 @@ def _tell(
     aside = out is None
     style = Style((sys.stderr if aside else sys.stdout).encoding or "ascii")
     lines = [*_summary(plan, asked, grid, meter), ""]
-    for caution in (*plan.doubts, *plan.cautions):
+    for caution in map(statement_text, (*plan.doubts, *plan.cautions)):
         lines += _item("! ", caution)
     if out is not None:
         lines += ["", "Written:", f"  {escape_controls(str(out))}"]

@@ -6,15 +6,7 @@ from collections.abc import Iterator
 
 import numpy as np
 
-from compliance.diagnosis.cause_text import (
-    FitContext,
-    cause,
-    number,
-    percent,
-    plain_cause,
-    target_level,
-    too_bright,
-)
+from compliance.diagnosis.causes import FitContext, fitted_cause, number, target_level
 from compliance.diagnosis.faulty_display import Display, has_swapped_channels, simulate
 from compliance.diagnosis.fitting import Array, Option
 from compliance.diagnosis.inputs import Facts
@@ -44,17 +36,17 @@ def black_options(facts: Facts) -> Iterator[Option]:
         )
         return low(value, display) and black
 
-    sunk = np.linspace(0.02, 0.25, 24)[:, None]
-    yield Option("blacks", "sunk", _sunk, sunk, (0.01,), 0.1, low)
+    lowered = np.linspace(0.02, 0.25, 24)[:, None]
+    yield Option("blacks", "lowered", "", _lowered, lowered, (0.01,), 0.1, low)
     dark = np.linspace(0.03, 0.4, 38)[:, None]
     if facts.model.kind == "rgb":
-        yield Option("blacks", "signal", _floored, dark, (0.01,), 0.03, cut_off)
+        yield Option("blacks", "signal", "", _floored, dark, (0.01,), 0.03, cut_off)
     if not np.allclose(facts.model.from_signal, facts.model.from_target):
-        yield Option("blacks", "drive", _crushed, dark, (0.01,), 0.03, cut_off)
+        yield Option("blacks", "drive", "", _crushed, dark, (0.01,), 0.03, cut_off)
 
 
-def _sunk(display: Display, values: Array) -> Display:
-    return display._replace(sunk=values[:, 0])
+def _lowered(display: Display, values: Array) -> Display:
+    return display._replace(crush_point=values[:, 0])
 
 
 def _floored(display: Display, values: Array) -> Display:
@@ -75,47 +67,40 @@ def _black_grey(level: float, display: Display, facts: Facts) -> Array | None:
     return np.asarray(black[-1]) if len(black) else None
 
 
-def describe_blacks(told: FitContext) -> Cause:
-    level = float(told.value[0])
-    black = _black_grey(level, told.display, told.facts)
+def blacks_cause(fit: FitContext) -> Cause:
+    level = float(fit.value[0])
+    black = _black_grey(level, fit.display, fit.facts)
     if black is None:
-        return _tell_lowered(told, level)
-    upto, read = (float(value) for value in black)
-    at = target_level(upto, told.facts)
-    text = f"Everything up to there, where the target is {number(at)}\u00a0cd/m², shows as black"
-    if told.variant == "sunk":
-        text += ", and what is above begins from there: the black level is set too low"
-    return cause(
-        told,
-        f"Blacks are crushed up to {percent(upto)} of the signal",
-        f"{text}.",
-        RAISE,
-        ("signal up to which", 100 * upto, "%"),
-        ("target there", at, "cd/m²"),
-        ("reading there", read, "cd/m²"),
+        return _lowered_cause(fit, level)
+    crushed_to, luminance = (float(value) for value in black)
+    target = target_level(crushed_to, fit.facts)
+    return fitted_cause(
+        fit,
+        {"level": crushed_to, "target": target},
+        (
+            number("blacks-level", 100 * crushed_to, "%"),
+            number("target", target, "cd/m²"),
+            number("luminance", luminance, "cd/m²"),
+        ),
+        variant="crushed-and-lowered" if fit.variant == "lowered" else "crushed",
     )
 
 
-def _tell_lowered(told: FitContext, by: float) -> Cause:
+def _lowered_cause(fit: FitContext, lowered_by: float) -> Cause:
     """A signal that is lowered by less than the lowest grey that was read."""
-    greys = told.facts.greys
-    level, read = (float(value) for value in greys[np.argmax(greys[:, 0] > by)])
-    return cause(
-        told,
-        "The black level is set too low",
-        f"The greys fit a signal that is lowered by {percent(by)} in the dark; the one at "
-        f"{percent(level)} reads {number(read)}\u00a0cd/m².",
-        RAISE,
-        ("signal lowered by", 100 * by, "%"),
-        ("lowest grey above it", 100 * level, "%"),
-        ("reading there", read, "cd/m²"),
+    greys = fit.facts.greys
+    level, luminance = (float(value) for value in greys[np.argmax(greys[:, 0] > lowered_by)])
+    return fitted_cause(
+        fit,
+        {"lowered_by": lowered_by, "level": level, "luminance": luminance},
+        (
+            number("lowered-by", 100 * lowered_by, "%"),
+            number("lowest-grey", 100 * level, "%"),
+            number("luminance", luminance, "cd/m²"),
+        ),
+        variant="lowered",
     )
 
-
-RAISE = (
-    "Raise the display's black level or brightness until the darkest steps differ, check the "
-    "range of the signal, and switch off dynamic contrast and local dimming."
-)
 
 # ------------------------------------------------------------ raised
 
@@ -137,61 +122,35 @@ def raised_options(facts: Facts) -> Iterator[Option]:
 
     for variant, least, most, price in (("added", ADDED, 1.0, 0.08), ("driven", 0.0, ADDED, 0.14)):
         shares = np.linspace(least, most, 4)[:, None]
-        yield Option("raised-black", variant, _made_up, shares, (0.15,), price, tells)
+        yield Option("raised-black", variant, "", _made_up, shares, (0.15,), price, tells)
 
 
 def _made_up(display: Display, values: Array) -> Display:
-    return display._replace(veil=np.clip(values[:, 0], 0.0, 1.0))
+    return display._replace(added_black_share=np.clip(values[:, 0], 0.0, 1.0))
 
 
-def describe_raised(told: FitContext) -> Cause:
-    facts = told.facts
+def raised_cause(fit: FitContext) -> Cause:
+    facts = fit.facts
     black = float(facts.black[1])
-    evidence = [("black as read", black, "cd/m²")]
+    evidence = [number("black", black, "cd/m²")]
     if np.isfinite(facts.darkest):
-        evidence.append(("black that the rule admits", facts.darkest, "cd/m²"))
-    if told.variant == "driven":
-        return cause(
-            told,
-            "The black level is set too high",
-            f"Black reads {number(black)}\u00a0cd/m², and the dark greys fit a drive that is "
-            "raised by as much.",
-            "Lower the display's black level or brightness until black is within its limit and "
-            "the darkest steps still differ, check the range of the signal, and calibrate again.",
-            *evidence,
-        )
-    added = min(float(told.value[0]), 1.0) * black
-    text = (
-        f"Every level fits its own light and {number(added)}\u00a0cd/m² beside it, of the "
-        f"{number(black)}\u00a0cd/m² that black reads."
-    )
-    if black <= facts.darkest:
-        text += (
-            " Black itself is within its limit: a black level set a little too low shows much "
-            "the same."
-        )
-    return cause(
-        told,
-        "Light is added in the dark",
-        text,
-        "Darken the room and shield the screen, read black with the meter covered to see what the "
-        "meter itself adds, then lower the panel's own black (backlight, black level) and "
-        "calibrate again.",
-        ("light added", added, "cd/m²"),
-        *evidence,
+        evidence.append(number("black-admitted", facts.darkest, "cd/m²"))
+    if fit.variant == "driven":
+        return fitted_cause(fit, {"black": black}, tuple(evidence), variant="driven")
+    added = min(float(fit.value[0]), 1.0) * black
+    return fitted_cause(
+        fit,
+        {"added": added, "black": black, "black_within": bool(black <= facts.darkest)},
+        (number("light-added", added, "cd/m²"), *evidence),
+        variant="added",
     )
 
 
-def describe_black(black: float, most: float) -> Cause:
+def black_cause(black: float, most: float) -> Cause:
     """Black that is read above what the rule admits, both in cd/m²."""
-    return plain_cause(
+    return Cause(
         "raised-black",
-        f"Black is {too_bright(black, most)}",
-        f"Black reads {number(black)}\u00a0cd/m², where at most {number(most)}\u00a0cd/m² belong. "
-        "Nothing else explains it, and the dark greys do not tell light that is added from a black "
-        "level set too high.",
-        "Darken the room and read black with the meter covered to see what the meter itself adds; "
-        "then lower the display's black level, or its backlight, and calibrate again.",
-        ("black as read", black, "cd/m²"),
-        ("black that the rule admits", most, "cd/m²"),
+        {"black": black, "most": most},
+        "read",
+        evidence=(number("black", black, "cd/m²"), number("black-admitted", most, "cd/m²")),
     )

@@ -8,11 +8,12 @@ from collections.abc import Iterator, Mapping
 import numpy as np
 
 from compliance.colour.spaces import PRIMARIES, WHITES, uv_to_xy, xy_to_uv, xyz_to_uv, xyz_to_xy
-from compliance.diagnosis.cause_text import FitContext, cause, number, plain_cause
+from compliance.diagnosis.causes import FitContext, fitted_cause, number
 from compliance.diagnosis.faulty_display import Display, matrices, primaries_of, simulate
 from compliance.diagnosis.fitting import NOTHING, Array, Change, Option
 from compliance.diagnosis.inputs import Facts
-from compliance.model import Cause
+from compliance.model import Cause, Evidence
+from compliance.model import Facts as Named
 
 SAME = 0.004
 """x, y within which two sets of primaries are one."""
@@ -23,14 +24,6 @@ FAR = 0.12
 BETTER = 0.5
 """Share of the distance without a set that may be left with it."""
 HUES = ("red", "green", "blue")
-NAMES = {
-    "bt709": "BT.709",
-    "bt2020": "BT.2020",
-    "p3": "P3",
-    "adobe-rgb": "Adobe RGB",
-    "bt601-525": "BT.601 with 525 lines",
-    "bt601-625": "BT.601 with 625 lines",
-}
 
 
 def primaries_options(facts: Facts) -> Iterator[Option]:
@@ -43,7 +36,7 @@ def primaries_options(facts: Facts) -> Iterator[Option]:
         if np.abs(points - own).max() > SAME:
             yield _shown(name, points, facts)
         if np.abs(own - signal).max() > SAME and np.abs(points - signal).max() > SAME:
-            yield _taken(name, points, facts)
+            yield _assumed(name, points, facts)
     read = _read(facts)
     if read is not None:
         read = _nearest(read, own)
@@ -93,82 +86,60 @@ def _shown(name: str, points: Array, facts: Facts) -> Option:
         own = primaries_of(facts.model.from_target)[None]
         return _borne(display, display._replace(primaries=own), facts)
 
-    return Option("primaries", f"shown-{name}", _with(points), NOTHING, (), 0.0, tells)
+    return Option("primaries", "shown", name, _with(points), NOTHING, (), 0.0, tells)
 
 
-def _taken(name: str, points: Array, facts: Facts) -> Option:
+def _assumed(name: str, points: Array, facts: Facts) -> Option:
     white = np.asarray(xyz_to_xy(facts.model.white_xyz))[None]
-    taken = matrices(points[None], white)
+    assumed = matrices(points[None], white)
 
     def change(display: Display, values: Array) -> Display:
-        return display._replace(taken=taken)
+        return display._replace(assumed_primaries=assumed)
 
     def tells(value: Array, display: Display) -> bool:
-        return _borne(display, display._replace(taken=facts.model.from_signal[None]), facts)
+        own = facts.model.from_signal[None]
+        return _borne(display, display._replace(assumed_primaries=own), facts)
 
-    return Option("primaries", f"taken-{name}", change, NOTHING, (), 0.0, tells)
+    return Option("primaries", "assumed", name, change, NOTHING, (), 0.0, tells)
 
 
 def _measured(points: Array) -> Option:
-    return Option("primaries", "measured", _with(points), NOTHING, (), 0.35)
+    return Option("primaries", "unnamed", "", _with(points), NOTHING, (), 0.35)
 
 
-def _name(points: Array) -> str:
-    """A set's name, or its x, y."""
+def _name(points: Array) -> str | None:
+    """The key of a named set; None where the set has no name."""
     for name, primaries in PRIMARIES.items():
         if np.abs(np.array(primaries) - points).max() <= 1e-6:
-            return NAMES[name]
-    return "those of the rule"
+            return name
+    return None
 
 
-def describe_primaries(told: FitContext) -> Cause:
-    model = told.facts.model
-    if told.variant == "measured":
-        return _tell_measured(told)
-    how, _, name = told.variant.partition("-")
-    there = np.array(PRIMARIES[name])
-    own = primaries_of(model.from_target)
-    if how == "taken":
-        own = primaries_of(model.from_signal)
-        return cause(
-            told,
-            f"The signal is taken for {NAMES[name]}, not {_name(own)}",
-            f"The colours fit a display that reads the signal as {NAMES[name]}.",
-            f"Set the display's input, or what converts before it, to {_name(own)}, and read red, "
-            "green and blue again.",
-            ("largest distance of the two sets", _apart(there, own), "Δu'v'"),
-        )
-    return cause(
-        told,
-        f"The colours are those of {NAMES[name]}, not {_name(own)}",
-        f"Red, green and blue and the colours between fit the primaries of {NAMES[name]}.",
-        f"Choose {_name(own)} as the display's gamut and as the calibration's target, check that "
-        "the slot's table is the one in use, and calibrate again.",
-        ("largest distance of the two sets", _apart(there, own), "Δu'v'"),
+def primaries_cause(fit: FitContext) -> Cause:
+    model = fit.facts.model
+    if fit.variant == "unnamed":
+        return _unnamed_cause(fit)
+    own = primaries_of(model.from_signal if fit.variant == "assumed" else model.from_target)
+    away = _apart(np.array(PRIMARIES[fit.subject]), own)
+    return fitted_cause(
+        fit,
+        {"primaries": fit.subject, "rule": _name(own)},
+        (number("primaries-away", away, "Δu'v'"),),
+        variant=fit.variant,
     )
 
 
-def _tell_measured(told: FitContext) -> Cause:
+def _unnamed_cause(fit: FitContext) -> Cause:
     """Primaries that have no name, each as it was read."""
-    own = primaries_of(told.facts.model.from_target)
-    there = told.display.primaries[0]
-    away = np.linalg.norm(xy_to_uv(there) - xy_to_uv(own), axis=-1)
-    read = ", ".join(
-        f"{name} reads x {number(x)}, y {number(y)}"
-        for name, (x, y) in zip(HUES, there.tolist(), strict=True)
+    own = primaries_of(fit.facts.model.from_target)
+    read = fit.display.primaries[0]
+    away = np.linalg.norm(xy_to_uv(read) - xy_to_uv(own), axis=-1)
+    xy = tuple((hue, x, y) for hue, (x, y) in zip(HUES, read.tolist(), strict=True))
+    evidence = tuple(
+        number("primary-away", float(distance), "Δu'v'", {"primary": hue})
+        for hue, distance in zip(HUES, away, strict=True)
     )
-    return cause(
-        told,
-        f"The colours are those of none of the known sets of primaries, nor of {_name(own)}",
-        f"{read.capitalize()}; the colours between fit these.",
-        f"Choose {_name(own)} as the display's gamut and as the calibration's target; if that is "
-        "what it is set to, let the calibration make them of the panel's own, and check that the "
-        "meter's correction is the one for this display.",
-        *(
-            (f"{name} from the rule's", float(one), "Δu'v'")
-            for name, one in zip(HUES, away, strict=True)
-        ),
-    )
+    return fitted_cause(fit, {"xy": xy, "rule": _name(own)}, evidence, variant="unnamed")
 
 
 def _apart(one: Array, other: Array) -> float:
@@ -193,7 +164,6 @@ NAMED: Mapping[str, tuple[float, float]] = {
 }
 """Named whites; D60, D75 and D93 of the daylight formula at 6000, 7500 and 9300 K, the first
 two times 1.4388/1.438 (CIE 15:2018, 4.1.2)."""
-WORDS = {"dci": "the cinema's white", "e": "the equal-energy white"}
 
 
 def daylight(kelvin: Array) -> Array:
@@ -220,14 +190,14 @@ def white_options(facts: Facts) -> Iterator[Option]:
     def locus(display: Display, values: Array) -> Display:
         return display._replace(white=daylight(_kelvin(values)))
 
-    yield Option("white", "daylight", locus, np.arange(50.0, 250.0, 5.0)[:, None], (5.0,), 0.03)
+    yield Option("white", "daylight", "", locus, np.arange(50.0, 250.0, 5.0)[:, None], (5.0,), 0.03)
 
 
 def _at(name: str, point: Array) -> Option:
     def change(display: Display, values: Array) -> Display:
         return display._replace(white=point[None])
 
-    return Option("white", name, change, NOTHING)
+    return Option("white", "named", name, change, NOTHING)
 
 
 def nearest_daylight(uv: Array) -> float:
@@ -244,63 +214,68 @@ def any_white_options(facts: Facts) -> Iterator[Option]:
     def change(display: Display, values: Array) -> Display:
         return display._replace(white=there[None])
 
-    yield Option("white-elsewhere", "free", change, NOTHING, (), 0.35)
+    yield Option("white-elsewhere", "", "", change, NOTHING, (), 0.35)
 
 
-def describe_elsewhere(facts: Facts) -> Cause:
+def white_elsewhere_cause(facts: Facts) -> Cause:
     """A white that is none of the known ones."""
-    read, own = uv_to_xy(facts.white_uv), xyz_to_uv(facts.model.white_xyz)
-    away = float(np.linalg.norm(own - facts.white_uv))
+    x, y = (float(value) for value in uv_to_xy(facts.white_uv))
+    away = _from_rule(facts)
     kelvin = nearest_daylight(facts.white_uv)
     beside = facts.white_uv - xy_to_uv(daylight(np.array(kelvin)))
-    hue, off = "green" if beside[1] > 0 else "magenta", float(np.linalg.norm(beside))
-    where = (
-        f"The nearest daylight is that of {number(kelvin, 2)}\u00a0K, from which it lies Δu'v' "
-        f"{number(off, 2)} towards {hue}."
-        if COLDEST < kelvin < HOTTEST and off <= BESIDE
-        else "It is far from daylight of any temperature."
-    )
-    return plain_cause(
+    off = float(np.linalg.norm(beside))
+    near = COLDEST < kelvin < HOTTEST and off <= BESIDE
+    return Cause(
         "white",
-        f"White is off by Δu'v' {number(away, 2)}",
-        f"White reads x {read[0]:.4f}, y {read[1]:.4f}, and nothing else explains it. {where}",
-        "Set the white with the gains of two channels, or calibrate it again, and check that the "
-        "meter's correction is the one for this display.",
-        ("x of white as read", float(read[0]), "1"),
-        ("y", float(read[1]), "1"),
-        ("from the rule's white", away, "Δu'v'"),
-        ("temperature of the nearest daylight", kelvin, "K"),
-        ("from that daylight", off, "Δu'v'"),
+        {
+            "x": x,
+            "y": y,
+            "away_from_rule": away,
+            "kelvin": kelvin if near else None,
+            "away": off,
+            "towards": "green" if beside[1] > 0 else "magenta",
+        },
+        "elsewhere",
+        evidence=(
+            *_white_read(x, y, away),
+            number("kelvin", kelvin, "K"),
+            number("away-from-daylight", off, "Δu'v'"),
+        ),
     )
 
 
-def describe_white(told: FitContext) -> Cause:
-    facts = told.facts
-    read = uv_to_xy(facts.white_uv)
-    there, own = told.display.white[0], xyz_to_xy(facts.model.white_xyz)
-    away = float(np.linalg.norm(xy_to_uv(own) - facts.white_uv))
+def _from_rule(facts: Facts) -> float:
+    """Δu'v' between the rule's white and the white read."""
+    return float(np.linalg.norm(xyz_to_uv(facts.model.white_xyz) - facts.white_uv))
+
+
+def _white_read(x: float, y: float, away_from_rule: float) -> tuple[Evidence, ...]:
+    return (
+        number("white-x", x, "1"),
+        number("white-y", y, "1"),
+        number("away-from-rule", away_from_rule, "Δu'v'"),
+    )
+
+
+def white_cause(fit: FitContext) -> Cause:
+    facts = fit.facts
+    x, y = (float(value) for value in uv_to_xy(facts.white_uv))
+    own = xyz_to_xy(facts.model.white_xyz)
+    away_from_rule = float(np.linalg.norm(xy_to_uv(own) - facts.white_uv))
     kelvin = nearest_daylight(facts.white_uv)
     nearest = daylight(np.array(kelvin))
-    if told.variant == "daylight":
-        there = nearest
-    missed = round(float(np.linalg.norm(xy_to_uv(there) - facts.white_uv)), 6)
-    evidence = [
-        ("x of white as read", float(read[0]), "1"),
-        ("y", float(read[1]), "1"),
-        ("from the rule's white", away, "Δu'v'"),
-        ("from the white named", missed, "Δu'v'"),
-    ]
+    there = nearest if fit.variant == "daylight" else fit.display.white[0]
+    away = round(float(np.linalg.norm(xy_to_uv(there) - facts.white_uv)), 6)
+    evidence = (
+        *_white_read(x, y, away_from_rule),
+        number("away-from-named", away, "Δu'v'"),
+    )
     if np.linalg.norm(xy_to_uv(nearest) - facts.white_uv) <= NEAR_LOCUS:
-        evidence.insert(0, ("temperature of the nearest daylight", kelvin, "K"))
-    name = WORDS.get(told.variant, told.variant.upper())
-    if told.variant == "daylight":
-        name = f"daylight of {number(kelvin, 2)}\u00a0K"
-    return cause(
-        told,
-        f"White is that of {name}",
-        f"White reads x {read[0]:.4f}, y {read[1]:.4f}: Δu'v' "
-        f"{number(missed, 2)} from {name}, {number(away, 2)} from the rule's white.",
-        "Choose the rule's white in the display's set-up and in the calibration's target, and "
-        "check that the meter's correction is the one for this display; then calibrate again.",
-        *evidence,
+        evidence = (number("kelvin", kelvin, "K"), *evidence)
+    named: Named = {"kelvin": kelvin} if fit.variant == "daylight" else {"white": fit.subject}
+    return fitted_cause(
+        fit,
+        {**named, "x": x, "y": y, "away": away, "away_from_rule": away_from_rule},
+        evidence,
+        variant=fit.variant,
     )

@@ -9,10 +9,10 @@ import numpy as np
 
 from compliance.colour import spaces
 from compliance.diagnosis import black_faults, channel_faults, colour_faults, tone_faults
-from compliance.diagnosis.black_faults import describe_black
-from compliance.diagnosis.cause_text import FitContext
-from compliance.diagnosis.channel_faults import describe_luminance
-from compliance.diagnosis.colour_faults import describe_elsewhere
+from compliance.diagnosis.black_faults import black_cause
+from compliance.diagnosis.causes import FitContext
+from compliance.diagnosis.channel_faults import luminance_cause
+from compliance.diagnosis.colour_faults import white_elsewhere_cause
 from compliance.diagnosis.counterfactual import Counterfactual, change_between, explains_failure
 from compliance.diagnosis.faulty_display import (
     Display,
@@ -34,12 +34,12 @@ from compliance.diagnosis.fitting import (
 from compliance.diagnosis.inputs import Facts, gather, itp, white_of
 from compliance.diagnosis.session_faults import (
     Limiter,
-    describe_drift,
-    describe_limiter,
-    describe_unloaded,
+    drift_cause,
     find_drift,
     find_limiters,
     find_unloaded,
+    limiter_cause,
+    unloaded_cause,
 )
 from compliance.grading.decide import OUTSIDE
 from compliance.grading.match import MatchedReadings, matched
@@ -56,17 +56,17 @@ class Row(NamedTuple):
 
 
 FITTED: Mapping[str, Row] = {
-    "range": Row(tone_faults.range_options, tone_faults.describe_range),
-    "curve": Row(tone_faults.curve_options, tone_faults.describe_curve),
-    "channels": Row(channel_faults.swap_options, channel_faults.describe_swap),
-    "primaries": Row(colour_faults.primaries_options, colour_faults.describe_primaries),
-    "white": Row(colour_faults.white_options, colour_faults.describe_white),
+    "range": Row(tone_faults.range_options, tone_faults.range_cause),
+    "curve": Row(tone_faults.curve_options, tone_faults.curve_cause),
+    "channels": Row(channel_faults.swap_options, channel_faults.swap_cause),
+    "primaries": Row(colour_faults.primaries_options, colour_faults.primaries_cause),
+    "white": Row(colour_faults.white_options, colour_faults.white_cause),
     "white-elsewhere": Row(colour_faults.any_white_options, None),
-    "highlights": Row(tone_faults.highlight_options, tone_faults.describe_highlights),
-    "blacks": Row(black_faults.black_options, black_faults.describe_blacks),
-    "raised-black": Row(black_faults.raised_options, black_faults.describe_raised),
-    "gain": Row(channel_faults.gain_options, channel_faults.describe_gain),
-    "offset": Row(channel_faults.offset_options, channel_faults.describe_offset),
+    "highlights": Row(tone_faults.highlight_options, tone_faults.highlights_cause),
+    "blacks": Row(black_faults.black_options, black_faults.blacks_cause),
+    "raised-black": Row(black_faults.raised_options, black_faults.raised_cause),
+    "gain": Row(channel_faults.gain_options, channel_faults.gain_cause),
+    "offset": Row(channel_faults.offset_options, channel_faults.offset_cause),
     "luminance": Row(channel_faults.luminance_options, None),
 }
 """Told by fitting models of a whole display to the readings."""
@@ -174,7 +174,7 @@ class CandidateCause(NamedTuple):
 
 
 def _limited(limiter: Limiter) -> CandidateCause:
-    return CandidateCause(describe_limiter(limiter), limiter)
+    return CandidateCause(limiter_cause(limiter), limiter)
 
 
 def _suspects(
@@ -182,7 +182,7 @@ def _suspects(
 ) -> tuple[list[CandidateCause], Array | None]:
     """What is suspected, the likeliest first, and the light that a display so wrong shows."""
     unloaded = find_unloaded(readings, before)
-    first = [] if unloaded is None else [CandidateCause(describe_unloaded(unloaded))]
+    first = [] if unloaded is None else [CandidateCause(unloaded_cause(unloaded))]
     limiters = find_limiters(case)
     facts = gather(case)
     if facts is None:
@@ -204,7 +204,7 @@ class _Fitted:
         if self._drift is not None:
             self._start = self._start._replace(ripple=self._drift.ripple)
         cap = min((limiter.cap for limiter in limiters), default=np.inf)
-        self._start = self._start._replace(cap=np.array([cap]))
+        self._start = self._start._replace(luminance_cap=np.array([cap]))
         options = [option for row in FITTED.values() for option in row.options(facts)]
         self._node = search(facts, self._start, options)
         self._display = applied(self._start, self._node.chosen)
@@ -220,7 +220,7 @@ class _Fitted:
         for limiter in self._limiters:
             start = self._start
             if np.isfinite(limiter.cap):
-                start = start._replace(cap=self._plain.cap)
+                start = start._replace(luminance_cap=self._plain.luminance_cap)
             ranked.append((self._worth(start, chosen), _limited(limiter)))
         if self._drift is not None:
             start = self._start._replace(ripple=self._plain.ripple)
@@ -229,7 +229,7 @@ class _Fitted:
                 steadied, self._change(self._start, ()), self._change(start, ())
             )
             ranked.append(
-                (self._worth(start, chosen), CandidateCause(describe_drift(self._drift), undone))
+                (self._worth(start, chosen), CandidateCause(drift_cause(self._drift), undone))
             )
         told = list(self._borne_out())
         ranked += (self._told(one) for one in told)
@@ -281,7 +281,7 @@ class _Fitted:
         free = [one for one in self._node.chosen if one.option.cause == "luminance"]
         worth = self._worth(self._start, _others(self._node.chosen, *free)) if free else 0.0
         return worth, CandidateCause(
-            describe_luminance(self._facts), self._scaled(np.full(3, aim / made))
+            luminance_cause(self._facts), self._scaled(np.full(3, aim / made))
         )
 
     def _hue_off(self, told: Sequence[Chosen]) -> tuple[float, CandidateCause] | None:
@@ -298,7 +298,7 @@ class _Fitted:
         xyz, own = (
             spaces.xy_to_xyz(spaces.uv_to_xy(uv), np.ones(())) for uv in (facts.white_uv, there)
         )
-        return 0.0, CandidateCause(describe_elsewhere(facts), self._scaled(own / xyz))
+        return 0.0, CandidateCause(white_elsewhere_cause(facts), self._scaled(own / xyz))
 
     def _scaled(self, share: Array) -> Counterfactual:
         """Without a cause that gives XYZ of all light too much or too little: its share (3,)."""
@@ -315,7 +315,7 @@ class _Fitted:
             return None
         taken_off = np.broadcast_to((most / read - 1) * facts.black, self._case.view.readings.shape)
         undone = Counterfactual(taken_off, self._alone, self._alone + taken_off)
-        return 0.0, CandidateCause(describe_black(read, most), undone)
+        return 0.0, CandidateCause(black_cause(read, most), undone)
 
     def _worth(self, start: Display, chosen: Sequence[Chosen]) -> float:
         """What the loss falls by with the last part of the explanation."""

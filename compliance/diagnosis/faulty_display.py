@@ -52,7 +52,7 @@ class Curve(NamedTuple):
     """A target's curve, or `power`."""
     exponent: Array
     """(K,)"""
-    native: Array
+    panel_exponent: Array
     """(K,) exponent of the panel's own drive"""
 
 
@@ -91,9 +91,9 @@ def _peak(curve: Curve, model: TargetModel) -> float:
 def shifted(light: Array, offset: Array, curve: Curve, model: TargetModel) -> Array:
     """Light (K, P, 3) with an offset (K, 3) on the panel's own drive, which has an exponent of its
     own and is 1 at the rule's peak, whatever the curve of the signal."""
-    peak, native = _peak(curve, model), curve.native[:, None, None]
-    drive = transfer.power(light / peak, 1 / native) + offset[:, None, :]
-    return np.asarray(peak * transfer.power(np.maximum(drive, 0.0), native))
+    peak, exponent = _peak(curve, model), curve.panel_exponent[:, None, None]
+    drive = transfer.power(light / peak, 1 / exponent) + offset[:, None, :]
+    return np.asarray(peak * transfer.power(np.maximum(drive, 0.0), exponent))
 
 
 def lift_of(black: Array, curve: Curve, model: TargetModel) -> Array:
@@ -103,7 +103,7 @@ def lift_of(black: Array, curve: Curve, model: TargetModel) -> Array:
     if curve.name == "hlg":
         lift = np.sqrt(3 * share ** (1 / curve.exponent))
     elif curve.name == "pq":
-        lift = (share / _peak(curve, model)) ** (1 / curve.native)
+        lift = (share / _peak(curve, model)) ** (1 / curve.panel_exponent)
     else:
         lift = drive_of(share[:, None, None], curve, model)[:, 0, 0]
     return np.clip(lift, 0.0, MOST)
@@ -114,7 +114,7 @@ def lifted(lift: Array, curve: Curve, model: TargetModel) -> Array:
     if curve.name == "hlg":
         return np.asarray((lift**2 / 3) ** curve.exponent)
     if curve.name == "pq":
-        return np.asarray(_peak(curve, model) * lift**curve.native)
+        return np.asarray(_peak(curve, model) * lift**curve.panel_exponent)
     return np.asarray(light_of(lift[:, None, None], curve, model)[:, 0, 0])
 
 
@@ -135,7 +135,7 @@ class Display(NamedTuple):
     """A target's curve, or `power`."""
     black: str
     """`lift`, `add` or `none`."""
-    veil: Array
+    added_black_share: Array
     """(K,) share of the black read that is light added, the rest being in the drive, and its level
     no matter; below 0: as `black` says"""
     exponent: Array
@@ -149,13 +149,13 @@ class Display(NamedTuple):
     low: Array
     high: Array
     """(K,) signals shown as 0 and as 1"""
-    taken: Array
+    assumed_primaries: Array
     """(K, 3, 3) light of the signal's channels to XYZ, as the display takes it"""
     primaries: Array
     """(K, 3, 2) x, y that it shows red, green and blue with"""
     white: Array
     """(K, 2) x, y"""
-    sunk: Array
+    crush_point: Array
     """(K,) signal that shows as 0 after that, the white staying where it is"""
     floor: Array
     """(K,) signal at and below which nothing is shown"""
@@ -165,19 +165,19 @@ class Display(NamedTuple):
     """(K,) drive from which highlights are bent"""
     slope: Array
     """(K,) of the drive above the knee"""
-    cap: Array
+    luminance_cap: Array
     """(K,) luminance in cd/m² that nothing exceeds"""
-    ceiling: Array
+    channel_cap: Array
     """(K,) light that no channel exceeds, as a share of the rule's white"""
     offset: Array
     """(K, 3) added to the panel's own drive"""
-    native: Array
+    panel_exponent: Array
     """(K,) exponent of that drive"""
     gain: Array
     """(K, 3) on the light"""
     ripple: Array
     """(P,) or () share of the light by patch: drift"""
-    prior: tuple[float, float]
+    plausible_white: tuple[float, float]
     """cd/m² between which its white is no matter."""
 
 
@@ -193,28 +193,28 @@ def ideal_display(facts: Facts) -> Display:
     return Display(
         curve=model.curve,
         black="none" if model.blackless else "lift" if model.lift else "add",
-        veil=-one,
+        added_black_share=-one,
         exponent=np.array([model.system_gamma if model.curve == "hlg" else model.exponent]),
         absolute=not model.relative,
         order=(0, 1, 2),
         drive_order=(0, 1, 2),
         low=0 * one,
         high=one,
-        taken=model.from_signal[None],
+        assumed_primaries=model.from_signal[None],
         primaries=primaries_of(model.from_target)[None],
         white=np.asarray(spaces.xyz_to_xy(model.white_xyz))[None],
-        sunk=0 * one,
+        crush_point=0 * one,
         floor=-one,
         crush=-one,
         knee=2 * one,
         slope=one,
-        cap=np.inf * one,
-        ceiling=np.inf * one,
+        luminance_cap=np.inf * one,
+        channel_cap=np.inf * one,
         offset=np.zeros((1, 3)),
-        native=(2.6 if model.curve == "dcdm" else 2.4) * one,
+        panel_exponent=(2.6 if model.curve == "dcdm" else 2.4) * one,
         gain=np.ones((1, 3)),
         ripple=np.ones(()),
-        prior=facts.span,
+        plausible_white=facts.span,
     )
 
 
@@ -249,9 +249,9 @@ def simulate(display: Display, facts: Facts) -> Shown:
         own, glow = (1 - added) * rest, added * rest
     admitted = min(facts.darkest, facts.white)
     raised = _raised(admitted, turned, scale, display, facts) - dark
-    most = np.where(display.veil < 0, np.maximum(raised, admitted), facts.white)
+    most = np.where(display.added_black_share < 0, np.maximum(raised, admitted), facts.white)
     black = own + glow
-    lifts = display.black != "none" or bool(np.any(display.veil >= 0))
+    lifts = display.black != "none" or bool(np.any(display.added_black_share >= 0))
     if lifts and np.any(own > 0):
         for _ in range(2 if facts.black[1] > HIGH * facts.white else 1):
             lift = _lift(own, dark, turned, scale, display, facts)
@@ -265,10 +265,10 @@ def simulate(display: Display, facts: Facts) -> Shown:
         own = np.minimum(own, most)[:, None, None]
         light = np.where(light[..., 1:2] < own, own * hue, light)
     light = light + np.minimum(glow, most)[:, None, None] * hue
-    black = np.where(display.veil < 0, black * admitted / np.maximum(most, 1e-12), 0.0)
+    black = np.where(display.added_black_share < 0, black * admitted / np.maximum(most, 1e-12), 0.0)
     light = light * display.ripple[..., None]
-    if np.isfinite(display.cap).any():
-        over = display.cap[:, None, None] / np.maximum(light[..., 1:2], 1e-12)
+    if np.isfinite(display.luminance_cap).any():
+        over = display.luminance_cap[:, None, None] / np.maximum(light[..., 1:2], 1e-12)
         light = light * np.minimum(over, 1.0)
     return Shown(light, scale, black)
 
@@ -284,7 +284,8 @@ def _raised(black: float, turned: Array, scale: Array, display: Display, facts: 
 
 def _added(display: Display) -> Array:
     """(K,) share of the black that is light added."""
-    return np.where(display.veil < 0, float(display.black == "add"), display.veil)
+    share = display.added_black_share
+    return np.where(share < 0, float(display.black == "add"), share)
 
 
 def _channels(display: Display, facts: Facts, lift: Array) -> Array:
@@ -294,9 +295,9 @@ def _channels(display: Display, facts: Facts, lift: Array) -> Array:
     ordered = facts.signals[:, display.order]
     span = (display.high - display.low)[:, None, None]
     drive = np.clip((ordered - display.low[:, None, None]) / span, 0.0, 1.0)
-    if np.any(display.sunk):
-        sunk = display.sunk[:, None, None]
-        drive = np.maximum(drive - sunk, 0.0) / (1 - sunk)
+    if np.any(display.crush_point):
+        crushed = display.crush_point[:, None, None]
+        drive = np.maximum(drive - crushed, 0.0) / (1 - crushed)
     if np.any(display.floor >= 0):
         drive = np.where(drive <= display.floor[:, None, None], 0.0, drive)
     offset = display.offset
@@ -305,19 +306,20 @@ def _channels(display: Display, facts: Facts, lift: Array) -> Array:
     light = _own(drive, display, lift[:, None, None], model)
     if np.any(offset):
         light = shifted(light, offset, _curve(display), model)
-    if np.isfinite(display.ceiling).any():
-        light = np.minimum(light, display.ceiling[:, None, None])
+    if np.isfinite(display.channel_cap).any():
+        light = np.minimum(light, display.channel_cap[:, None, None])
     return light
 
 
 def _curve(display: Display) -> Curve:
-    return Curve(display.curve, display.exponent, display.native)
+    return Curve(display.curve, display.exponent, display.panel_exponent)
 
 
 def _own(drive: Array, display: Display, lift: Array, model: TargetModel) -> Array:
     """Light of the displays' own channels for the drive of the signal's."""
     kind = (_curve(display), model)
-    own = len(display.taken) == 1 and np.array_equal(display.taken[0], model.from_target)
+    assumed = display.assumed_primaries
+    own = len(assumed) == 1 and np.array_equal(assumed[0], model.from_target)
     if own or display.curve == "hlg":
         light = light_of(_levels(drive, display, lift), *kind)
         return light if own else _native(light, display, model)
@@ -343,7 +345,7 @@ def _turned(display: Display, facts: Facts) -> Array:
 
 def _native(light: Array, display: Display, model: TargetModel) -> Array:
     """Light of the signal's channels as light of the display's own, which shows none below 0."""
-    into = np.linalg.inv(model.from_target) @ display.taken
+    into = np.linalg.inv(model.from_target) @ display.assumed_primaries
     return np.asarray(np.maximum(light @ np.swapaxes(into, -1, -2), 0.0))
 
 
@@ -369,8 +371,8 @@ def _scale(share: Array, glow: Array, display: Display, facts: Facts) -> Array:
     if display.ripple.ndim:
         lit = lit / display.ripple[bright]
     ratio = np.maximum(lit - glow[:, None], 1e-6) / below
-    if np.isfinite(display.cap).any():
-        ratio = np.where(lit >= 0.98 * display.cap[:, None], np.nan, ratio)
+    if np.isfinite(display.luminance_cap).any():
+        ratio = np.where(lit >= 0.98 * display.luminance_cap[:, None], np.nan, ratio)
         ratio = np.where(np.isnan(ratio).all(axis=1, keepdims=True), 1.0, ratio)
         scale = np.nanmedian(ratio, axis=1)
     else:

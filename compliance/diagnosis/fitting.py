@@ -38,6 +38,10 @@ class Option(NamedTuple):
     cause: str
     """Key in the table of causes."""
     variant: str
+    """Which way, and"""
+    subject: str
+    """what it is about: a channel, a set of primaries, a white, an order; empty where there is
+    but one."""
     change: Change
     """From a display (K = 1) and values (K, n) to displays (K)."""
     grid: Array
@@ -80,7 +84,7 @@ def loss(display: Display, facts: Facts) -> Array:
     made = simulate(display, facts)
     away = np.linalg.norm(itp(made.xyz) - facts.itp, axis=-1)
     mean = np.mean(np.sqrt(1 + away**2) - 1, axis=1)
-    low, high = display.prior
+    low, high = display.plausible_white
     beyond = _beyond(made.white, high) + _beyond(low, made.white)
     beyond += _beyond(made.black, facts.darkest)
     return np.asarray(np.round(mean + WEIGHT * np.minimum(beyond / LEVEL, FURTHEST), DIGITS))
@@ -242,8 +246,8 @@ def _tells(node: Node, start: Display) -> bool:
 
 def _distinct(nodes: Sequence[Node]) -> list[Node]:
     """The best of each combination, the cheapest first."""
-    kept: dict[frozenset[tuple[str, str]], Node] = {}
+    kept: dict[frozenset[tuple[str, str, str]], Node] = {}
     for node in sorted(nodes, key=lambda each: each.cost):
-        key = frozenset((one.option.cause, one.option.variant) for one in node.chosen)
+        key = frozenset(option[:3] for option, _ in node.chosen)
         kept.setdefault(key, node)
     return list(kept.values())

@@ -2,18 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
-from compliance.diagnosis.cause_text import number, percent, plain_cause
+from compliance.diagnosis.causes import number
 from compliance.diagnosis.fitting import Array
 from compliance.diagnosis.inputs import Facts, itp
 from compliance.grading.match import Along, MatchedReadings, groups_differing_only_in
 from compliance.model import Cause, Readings
-from compliance.report.words.en.rules import shown_words
 
 ALONG: tuple[Along, ...] = ("window", "seconds")
 LEAST_LOSS = 0.05
@@ -84,45 +82,15 @@ def _of(case: MatchedReadings, along: Along, group: list[int]) -> Limiter | None
     )
 
 
-class _Words(NamedTuple):
-    """How what is lost along one thing is told."""
-
-    kind: str
-    title: str
-    """With the share that is lost in place of {}."""
-    next_step: str
-
-
-WORDS: Mapping[str, _Words] = {
-    "window": _Words(
-        "limiter",
-        "A limiter takes {} of the light on larger areas",
-        "Switch off the display's power or brightness limiter if it lets you, measure at the "
-        "window that the rule asks for, and lower the slot's peak until it holds.",
-    ),
-    "seconds": _Words(
-        "sag",
-        "The light falls by {} while a patch is shown",
-        "Switch off the display's power or static-picture limiter if it lets you, let it cool, "
-        "and lower the slot's peak until it holds.",
-    ),
-}
-
-
-def describe_limiter(limiter: Limiter) -> Cause:
-    """The limiter in words and numbers."""
-    words = WORDS[limiter.along]
-    places = [shown_words(limiter.along, number(place)) for place in limiter.places]
-    pairs = list(zip(places, limiter.luminance, strict=True))
-    told = ", ".join(f"{number(luminance)}\u00a0cd/m² {place}" for place, luminance in pairs)
-    return plain_cause(
-        words.kind,
-        words.title.format(percent(limiter.lost)),
-        f"The same signal reads {told}.",
-        words.next_step,
-        *(
-            (f"luminance {place}".replace("\u00a0", " "), luminance, "cd/m²")
-            for place, luminance in pairs
+def limiter_cause(limiter: Limiter) -> Cause:
+    """The limiter, or the sag, with what was read."""
+    readings = tuple(zip(limiter.places, limiter.luminance, strict=True))
+    return Cause(
+        "limiter" if limiter.along == "window" else "sag",
+        {"lost": limiter.lost, "readings": readings},
+        evidence=tuple(
+            number(f"luminance-by-{limiter.along}", luminance, "cd/m²", {"place": place})
+            for place, luminance in readings
         ),
     )
 
@@ -178,19 +146,15 @@ def _means(readings: Readings) -> dict[tuple[object, ...], Array]:
     return {key: np.mean(found, axis=0) for key, found in rows.items()}
 
 
-def describe_unloaded(found: Sameness) -> Cause:
-    same = " Both files are the same, byte for byte." if found.same_file else ""
-    return plain_cause(
+def unloaded_cause(sameness: Sameness) -> Cause:
+    return Cause(
         "unloaded",
-        "Calibration changed nothing: the slot may never have been loaded",
-        f"{found.common} patches read before and after calibration differ by ΔE ITP "
-        f"{number(found.middle, 2)} in the middle, 19 of 20 by no more than "
-        f"{number(found.most, 2)}: no more than two readings of the same state.{same}",
-        "Load the calibration into this slot, see that the display shows this slot and "
-        "that its table is active, check that the right files were named, and read again.",
-        ("patches in common", found.common, "1"),
-        ("median difference before and after", found.middle, "ΔE ITP"),
-        ("95th percentile", found.most, "ΔE ITP"),
+        sameness._asdict(),
+        evidence=(
+            number("patches-in-common", sameness.common, "1"),
+            number("median-difference", sameness.middle, "ΔE ITP"),
+            number("95th-percentile", sameness.most, "ΔE ITP"),
+        ),
     )
 
 
@@ -278,17 +242,13 @@ def _steady(luminance: Array, change: float) -> bool:
     return bool(np.all(steps >= -BACK * abs(change)))
 
 
-def describe_drift(drift: Drift) -> Cause:
-    word = "rose" if drift.change > 0 else "fell"
-    return plain_cause(
+def drift_cause(drift: Drift) -> Cause:
+    return Cause(
         "drift",
-        f"The light {word} by {percent(abs(drift.change))} during the session",
-        f"{drift.repeats} readings of patches shown again follow it within "
-        f"{percent(drift.off)}; at the end they stand at {percent(1 + drift.change, 3)} of the "
-        "light at the start.",
-        "Let the display warm up (30 minutes or more) with a moving picture, keep room "
-        "and settings as they are, and take the readings again.",
-        ("change of the light over the session", 100 * drift.change, "%"),
-        ("scatter about it", 100 * drift.off, "%"),
-        ("readings of repeated patches", drift.repeats, "1"),
+        {"change": drift.change, "scatter": drift.off, "repeats": drift.repeats},
+        evidence=(
+            number("drift", 100 * drift.change, "%"),
+            number("scatter", 100 * drift.off, "%"),
+            number("repeats", drift.repeats, "1"),
+        ),
     )

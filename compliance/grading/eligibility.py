@@ -11,7 +11,16 @@ from numpy.typing import NDArray
 from compliance.errors import Problem, RuleError
 from compliance.grading.match import MatchedReadings, SelectedPatch
 from compliance.grading.patch_roles import PatchRoles, by_time, needs_black, needs_white
-from compliance.model import Finding, Limits, NotJudged, Point, Requirement, Value, Verdict
+from compliance.model import (
+    Finding,
+    Limits,
+    NotJudged,
+    Point,
+    Requirement,
+    Statement,
+    Value,
+    Verdict,
+)
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, Quantity, values_at
 from compliance.quantities.measured import NOWHERE, Measured, Options, Roles
 
@@ -65,7 +74,7 @@ def limits_of(requirement: Requirement, case: MatchedReadings, one: SelectedPatc
     return requirement.limits or Limits()
 
 
-def not_judged(case: MatchedReadings, one: SelectedPatch, why: str) -> NotJudged:
+def not_judged(case: MatchedReadings, one: SelectedPatch, why: Statement) -> NotJudged:
     """A measured patch that cannot be judged, and why."""
     there = case.patches.stimulus[one.index]
     return NotJudged(case.patches.triple(one.index), one.name, there.position, there.window, why)
@@ -106,7 +115,7 @@ def target_luminances(
     return found
 
 
-BLACK_DECIDES = "the black is below what the meter can tell, and decides this value"
+BLACK_DOMINATES = Statement("black-dominates")
 
 Array = NDArray[np.float64]
 
@@ -137,24 +146,26 @@ def roles_at(indices: Sequence[int]) -> Roles:
     return Roles(np.array(indices, dtype=np.int64), {})
 
 
-def reason_not_judged(requirement: Requirement, case: MatchedReadings, index: int) -> str | None:
+def reason_not_judged(
+    requirement: Requirement, case: MatchedReadings, index: int
+) -> Statement | None:
     """Why a measured patch cannot be judged by a requirement; None if it can."""
     quantity = QUANTITIES[requirement.quantity]
     patches = case.patches
     if patches.beyond[index]:
-        return "code beyond nominal black or white"
+        return Statement("code-beyond-range")
     if quantity.target and patches.above[index] and not quantity.picks_target:
-        return "code above the target's peak"
+        return Statement("code-above-peak")
     if quantity.target and patches.unreachable[index]:
-        return "code outside the target's primaries"
+        return Statement("code-outside-primaries")
     if needs_white(requirement, case) and not _is_lit(case, index):
-        return "white reads no light, nothing can be fitted to it"
+        return Statement("white-unlit")
     if quantity.dark == "luminance":
         floor = case.dark_floor(index) if requirement.floor is None else requirement.floor
         if patches.nominal[index] < floor * (1 - 1e-9):
-            return f"target below {floor:.3g} cd/m²"
+            return Statement("target-too-dark", {"floor": floor})
     if quantity.dark == "chromaticity" and case.view.xyz[index, 1] < case.chromaticity_floor:
-        return f"luminance below {case.chromaticity_floor:.3g} cd/m², the floor for chromaticity"
+        return Statement("colour-too-dark", {"floor": case.chromaticity_floor})
     return None
 
 
@@ -178,10 +189,10 @@ def _is_lit(case: MatchedReadings, index: int) -> bool:
     return bool(white == NOWHERE or case.view.xyz[white, 1] > 0)
 
 
-def reason_not_finite(value: Value) -> str | None:
+def reason_not_finite(value: Value) -> Statement | None:
     """Why a value that is no number cannot be judged."""
     numbers = value if isinstance(value, tuple) else (value,)
-    return None if all(map(math.isfinite, numbers)) else "these readings give no number"
+    return None if all(map(math.isfinite, numbers)) else Statement("not-a-number")
 
 
 def is_zero_by_construction(requirement: Requirement, case: MatchedReadings, index: int) -> bool:
@@ -217,7 +228,7 @@ def _is_own_reference(requirement: Requirement, case: MatchedReadings, index: in
 
 def reason_below_meter(
     requirement: Requirement, case: MatchedReadings, value: Value, limits: Limits
-) -> str | None:
+) -> Statement | None:
     """Why a luminance under the meter's reach cannot be judged.
 
     It may be anything from 0 to `lowest`; where the limits hold for all of that,
@@ -232,17 +243,17 @@ def reason_below_meter(
     all_outside = low >= case.lowest or high < 0
     if all_inside or all_outside:
         return None
-    return f"told as < {case.lowest:g} cd/m², the least the meter can tell"
+    return Statement("below-meter", {"lowest": case.lowest})
 
 
 def reason_black_zero(
     requirement: Requirement, case: MatchedReadings, parts: PatchRoles
-) -> str | None:
+) -> Statement | None:
     """Why a contrast over a black that reads 0 or less cannot be judged."""
     if not QUANTITIES[requirement.quantity].ratio:
         return None
     black = float(case.view.luminance(parts.roles.part["black"]).mean())
-    return None if black > 0 else f"black reads {black:.3g} cd/m², no contrast can be formed"
+    return None if black > 0 else Statement("black-zero", {"black": black})
 
 
 def contrast_is_bound(requirement: Requirement, case: MatchedReadings, parts: PatchRoles) -> bool:

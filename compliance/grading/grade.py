@@ -16,7 +16,7 @@ from compliance.grading.eligibility import finding, limits_of, not_judged, point
 from compliance.grading.match import MatchedReadings, SelectedPatch
 from compliance.grading.patch_roles import PatchRoles, select_roles
 from compliance.grading.samples import Graded, SampledQuantity, decided_by_points
-from compliance.model import Finding, Limits, Point, Reason, Requirement, Value, Verdict
+from compliance.model import Finding, Limits, Point, Reason, Requirement, Statement, Value, Verdict
 from compliance.quantities.catalogue import QUANTITIES, Quantity, differences
 from compliance.quantities.measured import Measured, Roles
 
@@ -39,7 +39,7 @@ def not_applicable_finding(requirement: Requirement, case: MatchedReadings) -> F
         requirement,
         Verdict.NOT_ASSESSED,
         reason=Reason.NOT_APPLICABLE,
-        note=f"for {requirement.displays} displays only",
+        note=Statement("other-display", {"displays": requirement.displays}),
     )
 
 
@@ -84,7 +84,7 @@ def grade_per_patch(
     for place, one in enumerate(judged):
         value = _value(values, place)
         why = eligibility.reason_not_finite(value) or (
-            eligibility.BLACK_DECIDES if weighs[place] else None
+            eligibility.BLACK_DOMINATES if weighs[place] else None
         )
         why = why or eligibility.reason_below_meter(requirement, case, value, limits[place])
         if why:
@@ -148,7 +148,7 @@ def grade_statistic(
     for place, one in enumerate(judged):
         value = float(values[place])
         why = eligibility.reason_not_finite(value) or (
-            eligibility.BLACK_DECIDES if weighs[place] else None
+            eligibility.BLACK_DOMINATES if weighs[place] else None
         )
         if why:
             left_out.append(not_judged(case, one, why))
@@ -242,7 +242,7 @@ def grade_aggregate(
         return Graded(requirement, decided, question if known else None, patches)
     why = eligibility.reason_not_finite(value)
     if why is None and eligibility.black_dominates(requirement, case, roles, [limits])[0]:
-        why = eligibility.BLACK_DECIDES
+        why = eligibility.BLACK_DOMINATES
     if why is not None:
         return Graded(requirement, _unfit(requirement, why, shown))
     verdict = statement(inside(value, limits), None, case.rule.decision.confidence)
@@ -251,7 +251,7 @@ def grade_aggregate(
     return Graded(requirement, decided, question, patches, single_readings=single)
 
 
-def _unfit(requirement: Requirement, why: str, shown: Mapping[str, object]) -> Finding:
+def _unfit(requirement: Requirement, why: Statement, shown: Mapping[str, object]) -> Finding:
     return finding(requirement, Verdict.NOT_ASSESSED, reason=Reason.METER, note=why, **shown)
 
 
@@ -322,7 +322,7 @@ def _contrast_bound(
         Verdict.NOT_ASSESSED,
         value=value,
         bound="at-least",
-        note=f"black is told as < {case.lowest:g} cd/m², the least the meter can tell",
+        note=Statement("black-below-meter", {"lowest": case.lowest}),
         **shown,
     )
     if limits.maximum is None and inside(value, limits):

@@ -9,7 +9,17 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance.grading.decide import OUTSIDE, inside, margin, statement, worst
-from compliance.model import Finding, Interval, Limits, Point, Reason, Requirement, Value, Verdict
+from compliance.model import (
+    Finding,
+    Interval,
+    Limits,
+    Point,
+    Reason,
+    Requirement,
+    Statement,
+    Value,
+    Verdict,
+)
 from compliance.quantities.measured import Measured
 
 Array = NDArray[np.float64]
@@ -180,7 +190,7 @@ def decided_by_points(finding: Finding) -> Finding:
     counted = [point for point in finding.points if point.verdict is not None]
     if not counted:
         reason = Reason.MISSING_READINGS if finding.missing else Reason.METER
-        note = "every difference here is zero by construction" if finding.points else None
+        note = Statement("zero-by-construction") if finding.points else None
         return replace(finding, verdict=Verdict.NOT_ASSESSED, reason=reason, note=note)
     nearest = counted[nearest_of(counted)]
     probabilities = [point.probability for point in counted if point.probability is not None]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 from dataclasses import dataclass, field
-from datetime import datetime
+from datetime import date, datetime
 from enum import StrEnum
-from typing import Any
+from typing import Any, Union
 
 from compliance.model.jobs import Deviation, Disposition, Job, Slot
 from compliance.model.measurement import Measurement
@@ -42,6 +42,29 @@ class Reason(StrEnum):
 
 
 Value = float | Pair
+
+Fact = Union[str, float, date, "Statement", tuple["Fact", ...], None]
+"""A number, a name, a day, or several of them."""
+Facts = Mapping[str, Fact]
+
+
+@dataclass(frozen=True, slots=True)
+class Texts:
+    """Words as a document states them, in place of the facts that they were made from."""
+
+    text: str
+    title: str = ""
+    next_step: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Statement:
+    """Something to tell a reader: its kind and its facts; `report/words` makes a text of them."""
+
+    kind: str
+    facts: Facts | Texts = field(default_factory=dict)
+    variant: str = ""
+    """Which of several things of that kind, each with words of its own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,7 +102,7 @@ class NotJudged:
     name: str
     position: str
     window: float
-    why: str
+    why: Statement
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -103,43 +126,49 @@ class Finding:
     reason: Reason | None = None
     basis: str
     clause: str | None
-    note: str | None = None
-    """How to read the value, one sentence."""
+    note: Statement | None = None
+    """How to read the value."""
     points: tuple[Point, ...] = ()
     missing: tuple[str, ...] = ()
     not_judged: tuple[NotJudged, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
-class Remark:
+class Remark(Statement):
     """Something noticed that is no requirement; never changes a verdict."""
-
-    kind: str
-    text: str
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
     """A number that a cause rests on."""
 
-    what: str
+    kind: str
+    """What it is of."""
     value: float
     unit: str
+    facts: Facts | Texts = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True)
-class Cause:
+class Fit:
+    """How far the readings are from what is expected, with a cause and without it."""
+
+    error: float
+    """Mean ΔE ITP"""
+    error_without: float
+    poor: bool
+    """Whether more is left than a good display leaves."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cause(Statement):
     """What is likely wrong with a slot that misses limits: a model that its readings fit."""
 
-    kind: str
-    """A key of `diagnosis.table.CAUSES`."""
-    title: str
-    text: str
-    """What it is and how it shows, in numbers."""
-    next_step: str
-    share: float | None
+    share: float | None = None
     """% of the mean error that it takes away; None where it is told from single readings."""
-    evidence: tuple[Evidence, ...]
+    evidence: tuple[Evidence, ...] = ()
+    fit: Fit | None = None
+    """Where the light of the whole display tells."""
 
 
 @dataclass(frozen=True, slots=True)

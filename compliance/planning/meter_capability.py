@@ -31,6 +31,7 @@ from compliance.model import (
     Readings,
     Requirement,
     Rule,
+    Statement,
     Uncertainty,
 )
 from compliance.planning.required_patches import ideal_readings, readings_at_limit
@@ -69,7 +70,7 @@ class Capability:
     """What it would have to be at most for `adequate`"""
     place: str | None
     """The patch that decides, where there are several"""
-    why: str | None = None
+    why: Statement | None = None
     """Where nothing can be proven: what is missing"""
 
 
@@ -177,12 +178,12 @@ def _row(bench: _Bench, graded: Graded, tallies: Sequence[SampleCounts]) -> Capa
     )
     question = graded.question
     if question is None:
-        return replace(row, why=graded.finding.note or "the meter cannot read these patches")
+        return replace(row, why=graded.finding.note or Statement("patches-unreadable"))
     if not tallies:
-        why = "the meter's file does not say how well its readings repeat"
+        why = Statement("no-repeatability")
         chromatic = QUANTITIES[requirement.quantity].chromatic
         if chromatic and not bench.uncertainty.chromaticity:
-            why = "the meter's file states no uncertainty of chromaticity"
+            why = Statement("no-chromaticity")
         return replace(row, adequacy=Adequacy.UNKNOWN, why=why)
     rows = [
         _place(bench, row, graded, tally, place)
@@ -202,7 +203,7 @@ def _place(
         row = replace(row, place=graded.finding.points[question.places[place]].name)
     samples = tally.samples(place)
     if not len(samples):
-        return replace(row, why="the draws give no number")
+        return replace(row, why=Statement("draws-give-no-number"))
     if limits.box is not None:
         half = _half_interval(samples)
         axis = int(np.argmin(np.array(limits.box) / half))
@@ -236,13 +237,12 @@ def _guarded(bench: _Bench, row: Capability, limits: Limits) -> Capability:
     """A one-sided limit T: the guarded limit T ∓ z·u(T) has to be readable."""
     limit = limits.maximum if limits.minimum is None else limits.minimum
     if not limit:
-        why = "a limit of 0 gives nothing to compare with"
-        return replace(row, adequacy=Adequacy.NOT_RATED, why=why)
+        return replace(row, adequacy=Adequacy.NOT_RATED, why=Statement("limit-zero"))
     requirement, lowest = row.requirement, bench.meter.lowest
     quantity = QUANTITIES[requirement.quantity]
     samples = bench.at_limit(requirement, limit)
     if not len(samples):
-        return replace(row, why=f"a display on the limit cannot be read from {lowest:g} cd/m²")
+        return replace(row, why=Statement("limit-unreadable", {"lowest": lowest}))
     u = float(samples.std())
     z = NormalDist().inv_cdf(bench.rule.decision.confidence)
     room = abs(limit)
@@ -251,6 +251,6 @@ def _guarded(bench: _Bench, row: Capability, limits: Limits) -> Capability:
     row = _rated(row, room, z * u)
     row = replace(row, uncertainty=EXPANDED * u, needed=EXPANDED * room / ADEQUATE / z)
     if quantity.reading and limits.minimum is None and limit - z * u < lowest:
-        why = f"{limit - z * u:.3g} cd/m² is below what the meter can tell"
+        why = Statement("guarded-limit-below-meter", {"level": limit - z * u})
         return replace(row, why=why, adequacy=Adequacy.INADEQUATE)
     return row

@@ -12,38 +12,26 @@ import numpy as np
 
 from compliance import targets
 from compliance.colour import codes
-from compliance.model import Encoding, Meter, Rule
+from compliance.model import Encoding, Meter, Rule, Statement
 from compliance.planning.stimuli import ExtraPatches, Stimulus, merged, ordered
 from compliance.targets import target_model
 
-FLASHING = (
-    "Full-screen flashing patches, above all HDR peaks, can provoke seizures in people with "
-    "photosensitive epilepsy (ITU-R BT.1702): warn before a measuring session, and let nobody "
-    "sensitive watch it."
-)
-BEAM = (
-    "Do not look into a projector's beam: measure the light from the screen. Laser projectors "
-    "fall under IEC 60825-1, IEC 62471 and local law; service is for trained, licensed staff."
-)
-BURN_IN = (
-    "Long runs at peak luminance can age or burn in an emissive panel: follow the maker's limits."
-)
 EMISSIVE = ("oled", "led", "plasma", "crt")
 
 
-def cautions(rules: Sequence[Rule], technology: str | None) -> tuple[str, ...]:
+def cautions(rules: Sequence[Rule], technology: str | None) -> tuple[Statement, ...]:
     """The cautions for measuring by these rules on a display of that technology.
 
     Where the technology is not known, those that may apply: the beam where a rule has limits
     for projectors, ageing in any case.
     """
-    beams = any(one.displays == "projector" for rule in rules for one in rule.requirements)
-    found = [FLASHING]
+    beams = any(row.displays == "projector" for rule in rules for row in rule.requirements)
+    kinds = ["flashing"]
     if technology == "projector" or (technology is None and beams):
-        found.append(BEAM)
+        kinds.append("beam")
     if technology is None or technology in EMISSIVE:
-        found.append(BURN_IN)
-    return tuple(found)
+        kinds.append("burn-in")
+    return tuple(map(Statement, kinds))
 
 
 HIGH_RANGE = ("pq", "hlg")
@@ -53,22 +41,24 @@ LIT = 1.0
 """cd/m² from which the steps of luminance are told."""
 
 
-def encoding_warnings(rules: Sequence[Rule], encoding: Encoding) -> tuple[str, ...]:
+def encoding_warnings(rules: Sequence[Rule], encoding: Encoding) -> tuple[Statement, ...]:
     """What may come of measuring these rules in the encoding; nothing where it is made for them."""
-    return tuple(dict.fromkeys(told for rule in rules for told in _of(rule, encoding)))
+    warnings = [warning for rule in rules for warning in _warnings(rule, encoding)]
+    return tuple(
+        warning for place, warning in enumerate(warnings) if warning not in warnings[:place]
+    )
 
 
-def _of(rule: Rule, encoding: Encoding) -> Iterator[str]:
+def _warnings(rule: Rule, encoding: Encoding) -> Iterator[Statement]:
     if rule.target.curve in HIGH_RANGE and encoding.bits < LEAST_BITS:
-        yield (
-            f"{encoding.name} has {encoding.bits} bits, and ITU-R BT.2100 codes PQ and HLG in 10 "
-            f"or 12: a step of one code is up to {_coarsest(rule, encoding):.2g} % of luminance, "
-            "and bands in gradients are the signal's fault."
+        step = float(f"{_coarsest(rule, encoding):.2g}")
+        yield Statement(
+            "few-bits", {"encoding": encoding.name, "bits": encoding.bits, "step": step}
         )
     if rule.encoding.kind != encoding.kind:
-        yield (
-            f"{rule.id} is written for {rule.encoding.name}: in {encoding.name} its colours are "
-            "coded anew, and only a display that is fed that signal shows them right."
+        yield Statement(
+            "recoded",
+            {"rule": rule.id, "written_for": rule.encoding.name, "encoding": encoding.name},
         )
 
 
@@ -131,8 +121,8 @@ class MeasuringPlan:
     steps: tuple[Stimulus, ...]
     """One for each reading."""
     duration: Duration
-    cautions: tuple[str, ...]
-    doubts: tuple[str, ...]
+    cautions: tuple[Statement, ...]
+    doubts: tuple[Statement, ...]
     """What the encoding cannot carry well."""
 
     @property

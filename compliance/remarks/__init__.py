@@ -38,7 +38,7 @@ def reading_remarks(
     case, readings = matched(measurement), measurement.graded
     shown = rows(case, readings, expected)
     nothing = all_identical(readings, shown)
-    found = [
+    remarks = [
         encoding(case, readings) or readings_lag(case, readings) or order(shown),
         observer(case),
         nothing or saturation(case, readings, shown),
@@ -50,9 +50,9 @@ def reading_remarks(
         dimming(case, "seconds"),
         background(case),
     ]
-    kinds = {one.kind for one in causes}
+    kinds = {cause.kind for cause in causes}
     return tuple(
         remark
-        for remark in found
+        for remark in remarks
         if remark is not None and not kinds & EXPLAINED.get(remark.kind, set())
     )

@@ -19,9 +19,10 @@ from compliance.model import (
     Remark,
     Rule,
     Shift,
+    Statement,
 )
 from compliance.quantities.catalogue import is_stated
-from compliance.report.numbers import format_number, format_plain
+from compliance.remarks.expected_light import primary_patches
 
 COST = 0.12
 """Share of its luminance that a calibration costs, within 10 to 15 % (practice)."""
@@ -58,20 +59,20 @@ def calibration_change(before: GradedReadings, after: GradedReadings) -> Calibra
 
 
 def _shifts(before: tuple[Finding, ...], after: tuple[Finding, ...]) -> Iterator[Shift]:
-    earlier = {one.id: one for one in before}
-    for one in after:
-        first = earlier[one.id].value
-        if one.value is not None and first is not None and not is_stated(one.quantity):
-            yield Shift(one.id, one.title, one.unit, first, one.value)
+    earlier = {finding.id: finding.value for finding in before}
+    for finding in after:
+        first = earlier[finding.id]
+        if finding.value is not None and first is not None and not is_stated(finding.quantity):
+            yield Shift(finding.id, finding.title, finding.unit, first, finding.value)
 
 
 def _aim(rule: Rule) -> tuple[str, Limits | None]:
     """The built-in set whose luminance the rule asks for, and the limits on it."""
     for name in ("peak", "white"):
-        for one in rule.requirements:
-            mine = one.over is not None and one.over.patches == (name,) and one.over.seconds is None
-            if mine and one.quantity == "luminance" and one.level is Level.SHALL and one.limits:
-                return name, one.limits
+        for row in rule.requirements:
+            mine = row.over is not None and row.over.patches == (name,) and row.over.seconds is None
+            if mine and row.quantity == "luminance" and row.level is Level.SHALL and row.limits:
+                return name, row.limits
     return "white", None
 
 
@@ -111,22 +112,20 @@ def _headroom(earlier: MatchedReadings, case: MatchedReadings | None) -> Iterato
     if first is None or first <= 0:
         return
     last = None if case is None else _aim_luminance(case)
-    end = f"; it ended at {format_number(last)}\u00a0cd/m²" if last is not None else ""
     gained = last is not None and last > first and last >= ENDS * asked
     if first < asked * (1 + SHORT) and not gained:
         yield Remark(
             "headroom",
-            f"Before calibration {name} read {format_number(first)}\u00a0cd/m². Calibration costs "
-            f"10 to 15\u00a0% of the luminance (practice), so a slot that shall end at "
-            f"{format_plain(asked)}\u00a0cd/m² wants about "
-            f"{format_plain(float(f'{asked * (1 + COST):.3g}'))}\u00a0cd/m² to start from{end}.",
+            {
+                "patch": name,
+                "luminance": first,
+                "asked": asked,
+                "wanted": asked * (1 + COST),
+                "end": last,
+            },
         )
     if last is not None and last < min((1 - DEAR) * first, ENDS * asked):
-        yield Remark(
-            "luminance-lost",
-            f"Calibration took {100 * (1 - last / first):.0f}\u00a0% of the luminance of {name}, "
-            "more than the usual 10 to 15\u00a0% (practice), and it ends below what is asked for.",
-        )
+        yield Remark("luminance-lost", {"patch": name, "lost": 100 * (1 - last / first)})
 
 
 # ------------------------------------------------------------ a pair of one slot
@@ -134,37 +133,26 @@ def _headroom(earlier: MatchedReadings, case: MatchedReadings | None) -> Iterato
 
 def _pair(after: Measurement, before: Measurement) -> Iterator[Remark]:
     """A remark where readings before and after are hardly of one slot."""
-    reasons = list(_reasons(after, before))
-    if reasons:
-        yield Remark(
-            "pair",
-            f"The readings before and after calibration are hardly of one slot as it was: "
-            f"{'; '.join(reasons)}. Check that both are of this slot and that its settings are "
-            "those stated.",
-        )
+    mismatches = tuple(_mismatches(after, before))
+    if mismatches:
+        yield Remark("pair", {"mismatches": mismatches})
 
 
-def _reasons(after: Measurement, before: Measurement) -> Iterator[str]:
+def _mismatches(after: Measurement, before: Measurement) -> Iterator[Statement]:
     case, earlier = matched(after), matched(before)
     if after.graded.sha256 and after.graded.sha256 == before.graded.sha256:
-        yield "both files are the same, byte for byte"
+        yield Statement("same-file")
     if after.measured and before.measured and before.measured >= after.measured:
-        yield "those before are dated no earlier than those after"
+        yield Statement("dates")
     first, last = _aim_luminance(earlier), _aim_luminance(case)
     name, _ = _aim(case.rule)
     if first and last and last > BRIGHTER * first:
-        yield (
-            f"{name} rose from {format_number(first)} to {format_number(last)}\u00a0cd/m², and "
-            "calibration takes light away unless the display itself was set brighter"
-        )
+        yield Statement("brighter", {"patch": name, "before": first, "after": last})
     dark, now = _black(earlier), _black(case)
     alike = first and last and abs(last / first - 1) <= ALIKE
     if dark and now and alike and now > case.lowest and now * DARKER < dark:
-        yield (
-            f"black fell from {format_number(dark)} to {format_number(now)}\u00a0cd/m² at the "
-            "same white"
-        )
-    yield from _gamut(case, earlier)
+        yield Statement("darker", {"before": dark, "after": now})
+    yield from _wider(case, earlier)
 
 
 def _black(case: MatchedReadings) -> float | None:
@@ -172,7 +160,7 @@ def _black(case: MatchedReadings) -> float | None:
     return None if index is None else float(case.view.xyz[index, 1])
 
 
-def _gamut(case: MatchedReadings, earlier: MatchedReadings) -> Iterator[str]:
+def _wider(case: MatchedReadings, earlier: MatchedReadings) -> Iterator[Statement]:
     """Primaries outside the triangle that was there before."""
     after, before = _primaries(case), _primaries(earlier)
     if after is None or before is None:
@@ -180,21 +168,13 @@ def _gamut(case: MatchedReadings, earlier: MatchedReadings) -> Iterator[str]:
     for place, name in enumerate(("red", "green", "blue")):
         away = _outside(after[place], before)
         if away > WIDER:
-            yield (
-                f"{name} lies Δu'v' {away:.2g} outside the triangle of the primaries before, and a "
-                "calibration only makes that smaller"
-            )
+            yield Statement("wider", {"primary": name, "away": away})
 
 
 def _primaries(case: MatchedReadings) -> Array | None:
     """(3, 2) u'v' of red, green and blue as read."""
-    name = case.plan.hue_set()
-    if name is None:
-        return None
-    planned = {patch.name: patch for patch in case.plan.patches(name)}
-    found = [case.matcher.find(planned[hue]) for hue in ("red", "green", "blue")]
-    index = [place for place in found if place is not None]
-    return None if len(index) < 3 else spaces.xyz_to_uv(case.view.xyz[index])
+    patches = primary_patches(case)
+    return None if patches is None else spaces.xyz_to_uv(case.view.xyz[patches])
 
 
 def _outside(point: Array, triangle: Array) -> float:

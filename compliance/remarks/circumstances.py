@@ -12,7 +12,7 @@ from compliance.model import Measurement, Meter, Readings, Remark, Requirement, 
 
 FOOT_LAMBERT = 1 / (np.pi * 0.3048**2)
 """cd/m²: 1/π cd/ft², and the foot of 0.3048 m (NIST SP 811, B.8)."""
-UNITS = {"foot-lamberts": FOOT_LAMBERT, "mcd/m²": 0.001}
+UNITS = {"fL": FOOT_LAMBERT, "mcd/m²": 0.001}
 """cd/m² that one of a unit is."""
 ABOUT = 0.1
 """Share by which white may be off and still tell the unit (practice)."""
@@ -34,7 +34,7 @@ def circumstance_remarks(
     `unproven` are the requirements that the meter is inadequate for.
     """
     case, meter, measured = matched(measurement), measurement.meter, measurement.measured
-    found = [
+    remarks = [
         _certificate(meter, measured),
         _no_meter(meter),
         _inadequate(unproven),
@@ -48,7 +48,7 @@ def circumstance_remarks(
         _other_unit(case),
         _drift(case, measurement.graded),
     ]
-    return tuple(remark for remark in found if remark is not None)
+    return tuple(remark for remark in remarks if remark is not None)
 
 
 def _certificate(meter: Meter | None, measured: datetime | None) -> Remark | None:
@@ -57,86 +57,46 @@ def _certificate(meter: Meter | None, measured: datetime | None) -> Remark | Non
         return None
     if measured < datetime.combine(due, time(), UTC) + timedelta(days=1):
         return None
-    return Remark(
-        "meter-past-due",
-        f"The certificate of meter {meter.name} was due on {due.isoformat()}, "
-        "before these readings were taken.",
-    )
+    return Remark("meter-past-due", {"meter": meter.name, "due": due})
 
 
 def _no_meter(meter: Meter | None) -> Remark | None:
     if meter is None:
-        return Remark(
-            "no-meter",
-            "No meter is stated: its reach, its uncertainty and its certificate are not known.",
-        )
-    if meter.uncertainty is None:
-        return Remark("no-uncertainty", "The meter's file states no measurement uncertainty.")
-    return None
+        return Remark("no-meter")
+    return Remark("no-uncertainty") if meter.uncertainty is None else None
 
 
 def _inadequate(unproven: Sequence[Requirement]) -> Remark | None:
-    if not unproven:
-        return None
-    titles = "; ".join(requirement.title for requirement in unproven)
-    return Remark(
-        "meter-inadequate",
-        "The meter's uncertainty is too large for the limits of these requirements, so that "
-        f"their verdicts rest on an inadequate meter: {titles}.",
-    )
+    titles = tuple(requirement.title for requirement in unproven)
+    return Remark("meter-inadequate", {"titles": titles}) if titles else None
 
 
 def _correlation(meter: Meter | None) -> Remark | None:
     uncertainty = meter.uncertainty if meter else None
     if uncertainty is None or uncertainty.correlation is not None or not uncertainty.chromaticity:
         return None
-    return Remark(
-        "correlation-unknown",
-        "How the meter's errors in x and y go together is not known; each probability is the "
-        "smallest of those with correlations −0.9, 0 and 0.9.",
-    )
+    return Remark("correlation-unknown")
 
 
 def _changed_files(rule: Rule) -> Remark | None:
-    named = [file.path for file in rule.files if file.dirty]
-    if not named:
-        return None
-    whose = "The rule's file" if len(named) == 1 else "Of the rule's files,"
-    return Remark(
-        "rule-changed",
-        f"{whose} {', '.join(named)} had changes that were not committed: no commit holds the "
-        "text used here, only the digests in this assessment say which it was.",
-    )
+    files = tuple(file.path for file in rule.files if file.dirty)
+    return Remark("rule-changed", {"files": files}) if files else None
 
 
 def _unversioned_files(rule: Rule) -> Remark | None:
-    named = [file.path for file in rule.files if file.commit is None and not file.shipped]
-    if not named:
-        return None
-    whose = "The rule's file" if len(named) == 1 else "Of the rule's files,"
-    verb = "is" if len(named) == 1 else "are"
-    return Remark(
-        "rule-unversioned",
-        f"{whose} {', '.join(named)} {verb} under no version control: only the digests in this "
-        "assessment say which text was used.",
-    )
+    files = tuple(file.path for file in rule.files if file.commit is None and not file.shipped)
+    return Remark("rule-unversioned", {"files": files}) if files else None
 
 
 def _repeatability(case: MatchedReadings, meter: Meter | None) -> Remark | None:
     uncertainty = meter.uncertainty if meter else None
     if uncertainty is None or uncertainty.repeatability or not np.isnan(case.deviation).any():
         return None
-    return Remark(
-        "repeatability-unknown",
-        "The meter's file does not say how well its readings repeat, so that no probability can "
-        "be given for values that compare readings with each other or with the measured white.",
-    )
+    return Remark("repeatability-unknown")
 
 
 def _future(measured: datetime | None, now: datetime) -> Remark | None:
-    if measured is None or measured <= now:
-        return None
-    return Remark("measured-later", "The readings are dated after this assessment was made.")
+    return None if measured is None or measured <= now else Remark("measured-later")
 
 
 def _older_than_calibration(slot: Slot | None, measured: datetime | None) -> Remark | None:
@@ -144,28 +104,19 @@ def _older_than_calibration(slot: Slot | None, measured: datetime | None) -> Rem
         return None
     if measured != slot.readings.measured or measured >= slot.calibrated:
         return None
-    return Remark(
-        "older-than-calibration",
-        "The readings were taken before the slot was last calibrated.",
-    )
+    return Remark("older-than-calibration")
 
 
 def _normalised(case: MatchedReadings) -> Remark | None:
     index = case.built_in("white")
-    may_be = (
-        "the file may have been normalised to white, and its values would then be no luminances."
-    )
     if index is not None and float(case.view.xyz[index, 1]) == 100.0:
-        return Remark("normalised", f"White reads exactly 100.0000 cd/m²; {may_be}")
+        return Remark("normalised", variant="white")
     brightest = int(np.argmax(case.view.xyz[:, 1]))
-    read, nominal = case.view.xyz[brightest, 1], max(case.patches.nominal[brightest], DARK)
+    read = float(case.view.xyz[brightest, 1])
+    nominal = max(float(case.patches.nominal[brightest]), DARK)
     for whole in (1.0, 100.0):
         if abs(read / whole - 1) <= EXACT and abs(read / nominal - 1) > FAR:
-            return Remark(
-                "normalised",
-                f"The brightest patch reads {read:.4g}, where the rule's is {nominal:.4g} cd/m²; "
-                f"{may_be}",
-            )
+            return Remark("normalised", {"read": read, "nominal": nominal}, variant="brightest")
     return None
 
 
@@ -182,8 +133,7 @@ def _other_unit(case: MatchedReadings) -> Remark | None:
         if np.abs(shares * factor - 1).max() <= ABOUT:
             return Remark(
                 "unit",
-                f"White reads {read:.4g}; were that in {unit}, it would be {read * factor:.3g} "
-                f"cd/m² where the rule's is {nominal:.4g}. Readings are taken to be in cd/m².",
+                {"read": read, "unit": unit, "converted": read * factor, "nominal": nominal},
             )
     return None
 
@@ -201,9 +151,4 @@ def _drift(case: MatchedReadings, readings: Readings) -> Remark | None:
     change = 100 * slope / float(luminance.mean())
     if abs(change) < DRIFT:
         return None
-    return Remark(
-        "drift",
-        f"White drifted by {change:+.1f} % over the {len(places)} times it was read.".replace(
-            "-", "−"
-        ),
-    )
+    return Remark("drift", {"change": change, "times": len(places)})

@@ -42,6 +42,17 @@ def itp(xyz: Array) -> Array:
     return np.asarray(720 * spaces.xyz_to_itp(xyz + VEIL))
 
 
+def primary_patches(case: MatchedReadings) -> list[int] | None:
+    """The patches of red, green and blue; None where one of them was not read."""
+    name = case.plan.hue_set()
+    if name is None:
+        return None
+    planned = {patch.name: patch for patch in case.plan.patches(name)}
+    found = [case.matcher.find(planned[hue]) for hue in ("red", "green", "blue")]
+    patches = [patch for patch in found if patch is not None]
+    return patches if len(patches) == 3 else None
+
+
 def rows(
     case: MatchedReadings, readings: Readings, expected: Array | None = None, *, shift: int = 0
 ) -> list[Row]:
@@ -113,19 +124,13 @@ ALONE = 4.0
 LAGGING = 0.8
 """Share of the readings that fit the patch before theirs, of a meter that lags throughout."""
 LEAST = 8
-NAMED = 4
-"""Lines named in one remark."""
 
 
 def readings_lag(case: MatchedReadings, readings: Readings) -> Remark | None:
     """Readings that nearly all fit the patch before theirs, or the one after."""
-    for step, word in ((-1, "before"), (1, "after")):
+    for step, neighbour in ((-1, "before"), (1, "after")):
         if _lagging(rows(case, readings, shift=step), step):
-            return Remark(
-                "out-of-order",
-                f"Nearly all readings fit the patch {word} theirs better than their own: patches "
-                "and readings may have come out of step from the start.",
-            )
+            return Remark("out-of-order", {"neighbour": neighbour}, variant="all")
     return None
 
 
@@ -136,54 +141,47 @@ def order(shown: Sequence[Row]) -> Remark | None:
     own = _own(shown)
     usual = float(np.nanmedian(own)) if np.isfinite(own).any() else 0.0
     far = own >= max(FAR, ALONE * (usual + 1))
-    found = [
-        (one, shown[other])
-        for place, one in enumerate(shown)
+    misplaced = tuple(
+        (row.line, other.line, _apart(row, other), _apart(row, row))
+        for place, row in enumerate(shown)
         if far[place] and (other := _fitting(shown, own, place)) is not None
-    ]
-    if not found:
-        return None
-    told = "; ".join(
-        f"line {one.line} fits the patch of line {other.line} (ΔE ITP "
-        f"{_apart(one, other):.1f}) and not its own ({_apart(one, one):.1f})"
-        for one, other in found[:NAMED]
     )
-    more = f"; and {len(found) - NAMED} more" if len(found) > NAMED else ""
-    return Remark("out-of-order", f"Patches may be out of order in the readings: {told}{more}.")
+    return Remark("out-of-order", {"readings": misplaced}) if misplaced else None
 
 
 def _own(shown: Sequence[Row]) -> Array:
     """ΔE ITP of each from its own target; NaN where that is not sure."""
-    return np.array([_apart(one, one) if one.sure else np.nan for one in shown])
+    return np.array([_apart(row, row) if row.sure else np.nan for row in shown])
 
 
-def _apart(one: Row, other: Row) -> float:
-    """ΔE ITP between what was read at one and the target of another."""
-    return float(np.linalg.norm(one.read - other.target))
+def _apart(row: Row, other: Row) -> float:
+    """ΔE ITP between what was read at one row and the target of another."""
+    return float(np.linalg.norm(row.read - other.target))
 
 
-def _fitting(shown: Sequence[Row], own: Array, place: int) -> int | None:
+def _fitting(shown: Sequence[Row], own: Array, place: int) -> Row | None:
     """The neighbour in the session whose target a reading fits clearly better."""
-    one = shown[place]
+    row = shown[place]
     fitting = []
-    for other in (place - 1, place + 1):
-        if not 0 <= other < len(shown):
+    for at in (place - 1, place + 1):
+        if not 0 <= at < len(shown):
             continue
-        if np.linalg.norm(one.target - shown[other].target) < FAR:
+        other = shown[at]
+        if np.linalg.norm(row.target - other.target) < FAR:
             continue
-        mutual = own[other] >= FAR and _apart(shown[other], one) <= CLEARLY * own[other]
-        if _apart(one, shown[other]) <= (CLEARLY if mutual else ALONE_CLEARLY) * own[place]:
+        mutual = own[at] >= FAR and _apart(other, row) <= CLEARLY * own[at]
+        if _apart(row, other) <= (CLEARLY if mutual else ALONE_CLEARLY) * own[place]:
             fitting.append(other)
-    return min(fitting, key=lambda other: _apart(one, shown[other]), default=None)
+    return min(fitting, key=lambda other: _apart(row, other), default=None)
 
 
 def _lagging(shown: Sequence[Row], step: int) -> bool:
     """Whether nearly every reading fits the patch `step` places on."""
-    fits = told = 0
-    for place, one in enumerate(shown):
+    fits = distinct = 0
+    for place, row in enumerate(shown):
         at = place + step
-        if 0 <= at < len(shown) and np.linalg.norm(one.target - shown[at].target) >= FAR:
-            own = _apart(one, one)
-            told += 1
-            fits += own >= FAR and _apart(one, shown[at]) <= CLEARLY * own
-    return told >= LEAST and fits >= LAGGING * told
+        if 0 <= at < len(shown) and np.linalg.norm(row.target - shown[at].target) >= FAR:
+            own = _apart(row, row)
+            distinct += 1
+            fits += own >= FAR and _apart(row, shown[at]) <= CLEARLY * own
+    return distinct >= LEAST and fits >= LAGGING * distinct

@@ -9,8 +9,7 @@ import numpy as np
 from compliance.colour import spaces
 from compliance.grading.match import MatchedReadings
 from compliance.model import Meter, Readings, Remark, RepeatabilityBand
-from compliance.remarks.expected_light import Row
-from compliance.report.numbers import format_number, format_plain
+from compliance.remarks.expected_light import Row, primary_patches
 
 STEP = 1.03
 """Ratio of two targets that are to read differently."""
@@ -22,63 +21,59 @@ LEAST = 3
 
 def all_identical(readings: Readings, rows: Sequence[Row]) -> Remark | None:
     """Every patch reads the very same: what was read was not the screen."""
-    read = readings.xyz[[one.row for one in rows]]
-    if len({one.patch for one in rows}) < LEAST or np.ptp(read, axis=0).any():
+    read = readings.xyz[[row.row for row in rows]]
+    if len({row.patch for row in rows}) < LEAST or np.ptp(read, axis=0).any():
         return None
-    return Remark(
-        "alike",
-        f"All {len(rows)} readings of different patches are the same to the last digit, "
-        f"{format_number(rows[0].luminance)}\u00a0cd/m²: the meter can hardly have read the "
-        "screen.",
-    )
+    return Remark("alike", {"count": len(rows), "luminance": rows[0].luminance})
 
 
 def saturation(case: MatchedReadings, readings: Readings, rows: Sequence[Row]) -> Remark | None:
     """Brighter patches that all read the very same highest value."""
     if not rows:
         return None
-    top = max(rows, key=lambda one: one.luminance)
-    same = [one for one in rows if np.array_equal(readings.xyz[one.row], readings.xyz[top.row])]
-    levels = [float(case.patches.nominal[one.patch]) for one in same]
-    if len({one.patch for one in same}) < 2 or max(levels) < STEP * min(levels):
+    top = max(rows, key=lambda row: row.luminance)
+    same = _reading_as(top, rows, readings)
+    levels = [float(case.patches.nominal[row.patch]) for row in same]
+    if len({row.patch for row in same}) < 2 or max(levels) < STEP * min(levels):
         return None
     return Remark(
         "saturation",
-        f"{len(same)} readings of different patches, of targets from "
-        f"{format_number(min(levels))} to {format_number(max(levels))}\u00a0cd/m², are the same to "
-        f"the last digit, {format_number(top.luminance)}\u00a0cd/m²: the meter may have been at "
-        "its upper end.",
+        {
+            "count": len(same),
+            "lowest": min(levels),
+            "highest": max(levels),
+            "luminance": top.luminance,
+        },
     )
+
+
+def _reading_as(row: Row, rows: Sequence[Row], readings: Readings) -> list[Row]:
+    """The rows that read the very same as one of them."""
+    return [each for each in rows if np.array_equal(readings.xyz[each.row], readings.xyz[row.row])]
 
 
 def floor(case: MatchedReadings, readings: Readings, rows: Sequence[Row]) -> Remark | None:
     """Patches that should be told from black and are not."""
     lowest = case.lowest
-    asked = [float(case.patches.nominal[one.patch]) for one in rows]
     if lowest > 0:
         under = [
-            one
-            for one, nominal in zip(rows, asked, strict=True)
-            if nominal >= ABOVE * lowest and one.luminance < lowest
+            row
+            for row in rows
+            if case.patches.nominal[row.patch] >= ABOVE * lowest and row.luminance < lowest
         ]
-        if len({one.patch for one in under}) >= LEAST:
-            return Remark(
-                "floor",
-                f"{len(under)} readings of patches brighter than that are below "
-                f"{format_number(lowest)}\u00a0cd/m², the least that the meter can tell from dark.",
-            )
-    dark = min(rows, key=lambda one: one.luminance, default=None)
+        if len({row.patch for row in under}) >= LEAST:
+            return Remark("floor", {"count": len(under), "lowest": lowest}, variant="below")
+    dark = min(rows, key=lambda row: row.luminance, default=None)
     if dark is None:
         return None
-    same = [one for one in rows if np.array_equal(readings.xyz[one.row], readings.xyz[dark.row])]
-    levels = [float(case.patches.nominal[one.patch]) for one in same]
-    if len({one.patch for one in same}) < LEAST or sorted(levels)[1] < 0.001:
+    same = _reading_as(dark, rows, readings)
+    levels = [float(case.patches.nominal[row.patch]) for row in same]
+    if len({row.patch for row in same}) < LEAST or sorted(levels)[1] < 0.001:
         return None
     return Remark(
         "floor",
-        f"{len(same)} readings of different patches, of targets up to "
-        f"{format_number(max(levels))}\u00a0cd/m², are the same to the last digit, "
-        f"{format_number(dark.luminance)}\u00a0cd/m²: the meter may have been at its lower end.",
+        {"count": len(same), "highest": max(levels), "luminance": dark.luminance},
+        variant="alike",
     )
 
 
@@ -103,30 +98,18 @@ EACH = 0.7
 
 def observer(case: MatchedReadings) -> Remark | None:
     """A remark where red, green and blue fit the target as the 10° observer sees it."""
-    name = case.plan.hue_set()
-    if name is None:
+    primaries = primary_patches(case)
+    if primaries is None:
         return None
-    planned = {patch.name: patch for patch in case.plan.patches(name)}
-    found = [case.matcher.find(planned[hue]) for hue in ("red", "green", "blue")]
-    index = [place for place in found if place is not None]
-    if len(index) < 3:
-        return None
-    model = case.plan.model
-    read = spaces.xyz_to_uv(case.view.xyz[index])
-    target = model.from_target.T
+    read = spaces.xyz_to_uv(case.view.xyz[primaries])
+    target = case.plan.model.from_target.T
     two = np.linalg.norm(read - spaces.xyz_to_uv(target), axis=-1)
     ten = np.linalg.norm(read - spaces.xyz_to_uv(target @ TEN_DEGREES.T), axis=-1)
     if two[2] < BLUE or np.linalg.norm(ten) > BETTER * np.linalg.norm(two):
         return None
     if not np.all(ten[1:] <= EACH * two[1:]):
         return None
-    return Remark(
-        "observer",
-        f"Blue is Δu'v' {format_plain(round(float(two[2]), 3))} off its target, and red, green and "
-        "blue together fit what the 10° observer of 1964 sees of it better than what the 2° "
-        "observer of 1931 does: the meter may have been set to the 10° observer, and these rules "
-        "are for the 2° one.",
-    )
+    return Remark("observer", {"away": float(two[2])})
 
 
 LIT = 1.0
@@ -177,29 +160,28 @@ def repeatability(case: MatchedReadings, meter: Meter | None) -> Remark | None:
         return None
     scatter = 100 * float(np.sqrt(np.mean(np.square(sizes)) / 2))
     times = float(np.sqrt(excess / count))
-    return Remark(
-        "repeatability",
-        f"Readings repeated at once scatter by {format_plain(float(f'{scatter:.2g}'))}\u00a0% "
-        f"(standard deviation), {format_plain(float(f'{times:.2g}'))} times what the meter's file "
-        "states: display or conditions were unsteady, or the meter was.",
-    )
+    return Remark("repeatability", {"scatter": scatter, "times": times})
 
 
 def repeats_disagree(case: MatchedReadings) -> Remark | None:
     """A remark on the patch whose readings can hardly be of one patch."""
     patches, white = case.patches, case.built_in("white")
-    most, told = ONE, ""
+    most, remark = ONE, None
     for patch in np.flatnonzero((patches.count > 1) & (case.view.xyz[:, 1] >= LIT)):
         level = case.view.readings[patches.rows == patch, 1]
         apart = float(np.ptp(level) / level.mean())
         if apart > most and (patch != white or apart > UNSTEADY):
             most = apart
-            told = (
-                f"Patch {patches.triple(int(patch))} was read {len(level)} times, as "
-                f"{format_number(float(level.min()))} to {format_number(float(level.max()))}"
-                "\u00a0cd/m²: these can hardly be of one patch, and their mean is judged."
+            remark = Remark(
+                "conflicting",
+                {
+                    "patch": patches.triple(int(patch)),
+                    "count": len(level),
+                    "lowest": float(level.min()),
+                    "highest": float(level.max()),
+                },
             )
-    return Remark("conflicting", told) if told else None
+    return remark
 
 
 def repeats_identical(case: MatchedReadings) -> Remark | None:
@@ -211,13 +193,7 @@ def repeats_identical(case: MatchedReadings) -> Remark | None:
         for patch in lit
         if not np.ptp(case.view.readings[patches.rows == patch], axis=0).any()
     ]
-    if len(same) < SEVERAL:
-        return None
-    return Remark(
-        "copied",
-        f"{len(same)} patches were read several times, each the same to the last digit: rows may "
-        "have been copied.",
-    )
+    return Remark("copied", {"count": len(same)}) if len(same) >= SEVERAL else None
 
 
 def _own(bands: tuple[RepeatabilityBand, ...], luminance: float) -> float | None:

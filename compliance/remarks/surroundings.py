@@ -17,11 +17,6 @@ from compliance.grading.match import (
 )
 from compliance.grading.patches import Plan
 from compliance.model import ENCODINGS, Encoding, Job, Readings, ReadingsEntry, Remark
-from compliance.report.numbers import format_number, format_plain
-from compliance.report.words.en.rules import shown_words
-
-NAMED = 4
-"""Backgrounds named in the remark."""
 
 
 def background(case: MatchedReadings) -> Remark | None:
@@ -30,14 +25,7 @@ def background(case: MatchedReadings) -> Remark | None:
     if not several:
         return None
     names = sorted({case.patches.stimulus[index].background for each in several for index in each})
-    told = ", ".join(f"“{name}”" if name else "none stated" for name in names[:NAMED])
-    more = f" and {len(names) - NAMED} more" if len(names) > NAMED else ""
-    patches = "1 patch was" if len(several) == 1 else f"{len(several)} patches were"
-    return Remark(
-        "backgrounds",
-        f"{patches} read on several backgrounds: {told}{more}. Where a requirement takes such a "
-        "patch by itself, the reading on the first of these counts and the others do not.",
-    )
+    return Remark("backgrounds", {"patches": len(several), "names": tuple(names)})
 
 
 LEAST = 0.03
@@ -59,17 +47,12 @@ def dimming(case: MatchedReadings, along: Along) -> Remark | None:
             most, pair = lost, (group[first], group[last])
     if pair is None:
         return None
-    before, after = (_told(case, index, along) for index in pair)
-    share = 100 * most / case.view.xyz[pair[0], 1]
+    places = (float(getattr(case.patches.stimulus[index], along)) for index in pair)
+    luminances = (float(case.view.xyz[index, 1]) for index in pair)
     return Remark(
         "dimmed-by-area" if along == "window" else "dimmed-in-time",
-        f"The same patch reads {before} and {after}: {share:.0f}\u00a0% less.",
+        {"luminances": tuple(luminances), "places": tuple(places), "lost": most},
     )
-
-
-def _told(case: MatchedReadings, index: int, along: Along) -> str:
-    size = format_plain(getattr(case.patches.stimulus[index], along))
-    return f"{case.view.xyz[index, 1]:.4g}\u00a0cd/m² {shown_words(along, size)}"
 
 
 FEW = 0.5
@@ -91,9 +74,13 @@ def encoding(case: MatchedReadings, readings: Readings) -> Remark | None:
         return _of_another_plan(here, every, len(case.patches))
     return Remark(
         "encoding",
-        f"Of {every} patches that the rule names {here} are among the readings as "
-        f"{readings.encoding.name}, and {others[best]} would be as {best}: the code values may "
-        "be in that encoding.",
+        {
+            "every": every,
+            "found": here,
+            "encoding": readings.encoding.name,
+            "found_then": others[best],
+            "other": best,
+        },
     )
 
 
@@ -101,12 +88,7 @@ def _of_another_plan(here: int, every: int, read: int) -> Remark | None:
     """A remark where hardly any of the rule's patches is there, and much that is none of them."""
     if here > HARDLY * every or read <= 2 * here:
         return None
-    return Remark(
-        "other-plan",
-        f"Of {every} patches that the rule names {here or 'none'} "
-        f"{'is' if here == 1 else 'are'} among the readings: they may have been taken for another "
-        "rule.",
-    )
+    return Remark("other-plan", {"every": every, "found": here})
 
 
 def _found_in(case: MatchedReadings, readings: Readings, other: Encoding) -> int:
@@ -159,20 +141,19 @@ def ambient(case: MatchedReadings, job: Job | None, entry: ReadingsEntry | None)
         shares = PROJECTION if technology == "projector" else SCREEN
         low, high = (light * share / math.pi for share in shares)
         if WEIGHT * black <= low <= black:  # a darker black was read without that light
-            how = "was on" if stated else "is not said to have been off"
             return Remark(
                 "ambient-light",
-                f"Black reads {format_number(black)}\u00a0cd/m². The room's light, stated as "
-                f"{format_plain(light)}\u00a0lx on the screen, {how} while measuring; a screen "
-                f"sends back some {low:.2g} to {high:.2g}\u00a0cd/m² of it, which the dark "
-                "readings then hold.",
+                {
+                    "black": black,
+                    "ambient": light,
+                    "stated_on": bool(stated),
+                    "lowest": low,
+                    "highest": high,
+                },
+                variant="room",
             )
     if technology in LIGHTLESS and black > max(GLOW, ABOVE_FLOOR * case.lowest):
-        return Remark(
-            "ambient-light",
-            f"Black reads {format_number(black)}\u00a0cd/m² on a display whose black gives no "
-            "light: the room's light, or the meter's own dark reading, may be in it.",
-        )
+        return Remark("ambient-light", {"black": black}, variant="glow")
     return None
 
 
@@ -185,9 +166,4 @@ def black_unmeasured(case: MatchedReadings) -> Remark | None:
     index = case.built_in("black")
     if index is None or case.view.xyz[index, 1] > 0 or case.stated.technology in LIGHTLESS:
         return None
-    return Remark(
-        "black-unseen",
-        "Black reads no light at all: if the display gives any, as with a backlight or a lamp, the "
-        "meter did not see it, and what is said of black, contrast and the curve in the dark does "
-        "not hold.",
-    )
+    return Remark("black-unseen")

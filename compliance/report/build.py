@@ -123,12 +123,4 @@ def _missed(rows: Sequence[Row]) -> str:
 def _short_remarks(remarks: Iterable[Remark]) -> tuple[str, ...]:
     """Remarks as page 1 tells them, the serious first, long lists cut."""
     ordered = sorted(remarks, key=lambda remark: remark.kind not in SERIOUS)
-    return tuple(_shortened(remark_text(remark)) for remark in ordered)
-
-
-def _shortened(words: str) -> str:
-    parts = words.split("; ")
-    if len(parts) <= MOST_NAMED + 1:
-        return words
-    more = len(parts) - MOST_NAMED
-    return f"{'; '.join(parts[:MOST_NAMED])} and {more} more, on the following pages."
+    return tuple(remark_text(remark, short=True) for remark in ordered)

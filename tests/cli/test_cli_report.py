@@ -23,11 +23,17 @@ from compliance.model import (
     Remark,
     Requirement,
     Rule,
+    Statement,
+    Texts,
     Verdict,
 )
 from compliance.report.results import Fault, Result
 
 UTF = Style("utf-8")
+
+
+def stated(text: str) -> Statement:
+    return Statement("", Texts(text))
 
 
 def failing(make):
@@ -55,7 +61,7 @@ def results(make):
     broadcast = make.assessment(
         [make.finding("white-level", title="White luminance"), failing(make)],
         Outcome.NOT_COMPLIANT,
-        remarks=(Remark("order", "Row 7 was read before row 6's patch had settled."),),
+        remarks=(Remark("order", Texts("Row 7 was read before row 6's patch had settled.")),),
         before=make.state([failing(make)], Outcome.NOT_COMPLIANT),
     )
     web = make.assessment(
@@ -164,9 +170,10 @@ def test_worst_first_and_shall_before_should(make):
 
 def test_patches_that_could_not_be_judged_are_told(make):
     left = tuple(
-        NotJudged((0, 0, code), f"grey-{code}", "centre", 100, "too dark") for code in range(6)
+        NotJudged((0, 0, code), f"grey-{code}", "centre", 100, stated("too dark"))
+        for code in range(6)
     )
-    clipped = NotJudged((9, 9, 9), "red", "centre", 100, "out of reach")
+    clipped = NotJudged((9, 9, 9), "red", "centre", 100, stated("out of reach"))
     rows = [
         make.finding("grey", Verdict.PASS, title="Greys", not_judged=left),
         make.finding("ramp", Verdict.PASS, title="Ramp", not_judged=left[:1]),

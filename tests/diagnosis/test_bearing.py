@@ -15,6 +15,7 @@ from compliance.diagnosis.diagnose import diagnose
 from compliance.diagnosis.session_faults import find_limiters
 from compliance.grading.match import match_readings
 from compliance.model import Assessment, Cause, Measurement, Outcome, Readings
+from compliance.report.words import cause_text, cause_title, evidence_text
 from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -41,7 +42,7 @@ def plain(rule: str) -> Readings:
 
 
 def evidence(cause: Cause, what: str) -> float:
-    (value,) = (one.value for one in cause.evidence if one.what == what)
+    (value,) = (one.value for one in cause.evidence if evidence_text(one) == what)
     return value
 
 
@@ -64,7 +65,7 @@ def test_a_white_outside_is_told_as_it_was_read(rule: str, white: float) -> None
     assert level is not None
     assert level.minimum <= asked <= level.maximum
     word = "bright" if white > asked else "dark"
-    assert cause.title == f"White is {100 * abs(white / asked - 1):.2g}\u00a0% too {word}"
+    assert cause_title(cause) == f"White is {100 * abs(white / asked - 1):.2g}\u00a0% too {word}"
 
 
 def test_bent_highlights_leave_a_white_that_is_right() -> None:
@@ -102,7 +103,7 @@ def test_drift_is_told_from_start_to_end(change: float) -> None:
     told = evidence(cause, "change of the light over the session")
     assert told == pytest.approx(100 * change, abs=0.04 * abs(100 * change) + 0.3)
     word = "rose" if change > 0 else "fell"
-    assert cause.title.startswith(f"The light {word} by ")
+    assert cause_title(cause).startswith(f"The light {word} by ")
 
 
 def test_of_a_drift_alone_nothing_else_is_told() -> None:
@@ -234,10 +235,10 @@ def test_a_peak_that_falls_in_time_is_told_beside_a_larger_fall_by_area() -> Non
     failed = {one.id for one in found.findings if one.verdict.value == "fail"}
     assert failed == {"peak-sustained"}
     (cause,) = found.causes
-    assert (cause.kind, cause.title) == (
+    assert (cause.kind, cause_title(cause)) == (
         "sag",
         "The light falls by 12\u00a0% while a patch is shown",
     )
-    assert "cd/m² at once, " in cause.text
+    assert "cd/m² at once, " in cause_text(cause)
     kinds = {one.kind for one in found.remarks}
     assert "dimmed-by-area" in kinds and "dimmed-in-time" not in kinds

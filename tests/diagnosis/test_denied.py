@@ -7,7 +7,7 @@ LONG_TESTS=1 looks at many more of them.
 from __future__ import annotations
 
 import os
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Mapping
 
 import numpy as np
 import pytest
@@ -15,8 +15,8 @@ from helpers import physical
 from helpers.physical import BT709, P3, WIDE, Panel, Read, matrix, white_xyz
 
 from compliance.colour.spaces import PRIMARIES
-from compliance.diagnosis.colour_faults import NAMES
 from compliance.model import Cause
+from compliance.report.words import cause_title, evidence_text
 
 Array = np.ndarray
 COUNT = 120 if os.environ.get("LONG_TESTS") == "1" else 8
@@ -164,7 +164,7 @@ FAULTS = (
 
 
 def number(cause: Cause, what: str) -> float | None:
-    found = [each.value for each in cause.evidence if each.what == what]
+    found = [each.value for each in cause.evidence if evidence_text(each) == what]
     return found[0] if found else None
 
 
@@ -288,7 +288,7 @@ def curve_denied(cause: Cause, found: Read) -> str | None:
 
 def primaries_denied(cause: Cause, found: Read) -> str | None:
     """Each primary of a set that is told is near where it was read."""
-    if not cause.title.startswith("The colours are those of "):
+    if cause.variant != "shown" or found.rule not in ("sdr-broadcast", "web-srgb"):
         return None
     read = []
     for channel in range(3):
@@ -296,10 +296,9 @@ def primaries_denied(cause: Cause, found: Read) -> str | None:
         away = np.abs(found.signal - found.signal.max() * light).max(axis=1)
         xyz = found.xyz[int(np.argmin(away))]
         read.append(xyz[:2] / xyz.sum())
-    named = [key for key, name in NAMES.items() if f"those of {name}," in cause.title]
-    if not named or found.rule not in ("sdr-broadcast", "web-srgb"):
-        return None
-    off = np.linalg.norm(uv(np.array(PRIMARIES[named[0]])) - uv(np.array(read)), axis=1)
+    assert isinstance(cause.facts, Mapping)
+    named = str(cause.facts["primaries"])
+    off = np.linalg.norm(uv(np.array(PRIMARIES[named])) - uv(np.array(read)), axis=1)
     return f"{named} is {off} away" if off.max() > 0.03 else None
 
 
@@ -337,7 +336,7 @@ def test_nothing_is_told_that_the_readings_deny(rule: str) -> None:
             told += 1
             why = DENIED[cause.kind](cause, found) if cause.kind in DENIED else None
             if why:
-                denied.append(f"{name}: {cause.title}: {why}")
+                denied.append(f"{name}: {cause_title(cause)}: {why}")
     print(f"{rule}: {told} causes told, {len(denied)} denied")
     assert told >= COUNT / 3
     assert not denied, "\n".join(denied)

@@ -22,6 +22,8 @@ from compliance.model import (
     ReadingsEntry,
     Reason,
     Remark,
+    Statement,
+    Texts,
     Verdict,
 )
 from helpers.invented_charts import charts
@@ -42,6 +44,8 @@ from helpers.sample_assessments import (
     uncertain,
 )
 
+TOO_DARK = Statement("", Texts("too dark for the meter"))
+
 
 def compliant() -> Assessment:
     return assessment(state(tuple(finding(need) for need in REQUIREMENTS)))
@@ -60,8 +64,10 @@ def failing() -> Assessment:
         )
     )
     remarks = (
-        Remark("meter", "The meter's certificate was due on 2026-03-02, before the readings."),
-        Remark("drift", "The repeated white drifted by 0.3 % over the readings."),
+        Remark(
+            "meter", Texts("The meter's certificate was due on 2026-03-02, before the readings.")
+        ),
+        Remark("drift", Texts("The repeated white drifted by 0.3 % over the readings.")),
     )
     graded = state(told, verdict=Outcome.NOT_COMPLIANT, remarks=remarks, pictures=charts(5.0))
     return assessment(graded, meter=late, valid_until=MEASURED)
@@ -85,12 +91,10 @@ def doubtful() -> Assessment:
     }
     names = [need.title for need in REQUIREMENTS[:9]]
     remarks = (
-        Remark("drift", "The repeated white drifted by 0.3 % over the readings."),
-        Remark("correlation-unknown", "How errors in x and y go together is not known."),
-        Remark(
-            "meter-inadequate", f"The meter's uncertainty is too large for: {'; '.join(names)}."
-        ),
-        Remark("meter-past-due", "The certificate of meter spot-1 was due on 2026-03-02."),
+        Remark("drift", Texts("The repeated white drifted by 0.3 % over the readings.")),
+        Remark("correlation-unknown", Texts("How errors in x and y go together is not known.")),
+        Remark("meter-inadequate", {"titles": tuple(names)}),
+        Remark("meter-past-due", Texts("The certificate of meter spot-1 was due on 2026-03-02.")),
     )
     graded = state(
         tuple(changed.get(row.id, row) for row in told),
@@ -189,9 +193,7 @@ def undecided() -> Assessment:
         "grey-balance": finding(
             REQUIREMENTS[4],
             not_judged=tuple(
-                NotJudged(
-                    (64 + code,) * 3, f"grey {code} %", "centre", 100.0, "too dark for the meter"
-                )
+                NotJudged((64 + code,) * 3, f"grey {code} %", "centre", 100.0, TOO_DARK)
                 for code in (1, 2, 3)
             ),
         ),
@@ -322,7 +324,7 @@ def long_names() -> Assessment:
         reference="R" * 60,
     )
     base = failing()
-    remarks = tuple(Remark("order", f"Remark {at}: {tale * 2}") for at in range(12))
+    remarks = tuple(Remark("order", Texts(f"Remark {at}: {tale * 2}")) for at in range(12))
     return of_another(
         replace(
             base,

@@ -8,6 +8,7 @@ import numpy as np
 
 from compliance.assessment import assess
 from compliance.model import Display, Measurement, Readings
+from compliance.report.words import remark_text
 from compliance.rules.library import load_rule
 from helpers import faulty_displays
 
@@ -24,4 +25,4 @@ def remarks(
 ) -> dict[str, str]:
     """The remarks on readings without a job, spaces being plain."""
     found = assess(Measurement(load_rule(rule), readings, display=display), now=NOW, draws=0)
-    return {one.kind: one.text.replace("\u00a0", " ") for one in found.state.remarks}
+    return {one.kind: remark_text(one).replace("\u00a0", " ") for one in found.state.remarks}

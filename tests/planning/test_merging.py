@@ -27,6 +27,7 @@ from compliance.model import (
 from compliance.planning.plan import measuring_plan
 from compliance.planning.stimuli import ExtraPatches, grid, merged
 from compliance.readings.load import readings_from_bytes
+from compliance.report.words import cause_text
 from compliance.rules.library import load_rule
 
 SDR = load_rule("sdr-broadcast")
@@ -252,7 +253,7 @@ def test_windows_beside_the_rules_show_a_limiter() -> None:
     xyz = good.xyz * np.minimum(1, 80 / (area * np.maximum(good.xyz[:, 1], 1e-9)))[:, None]
     found = assess.assess(Measurement(PQ, replace(good, xyz=xyz)), now=shipped.NOW)
     assert found.state.causes[0].kind == "limiter"
-    assert "80\u00a0cd/m² at 100\u00a0% of the screen" in found.state.causes[0].text
+    assert "80\u00a0cd/m² at 100\u00a0% of the screen" in cause_text(found.state.causes[0])
 
 
 # ---------------------------------------------------------------- encodings

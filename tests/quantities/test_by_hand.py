@@ -28,6 +28,7 @@ from compliance.model import (
     Verdict,
 )
 from compliance.quantities.catalogue import QUANTITIES
+from compliance.report.words import reason_text
 
 Array = NDArray[np.float64]
 WHITE = np.array([0.3127 / 0.3290, 1, (1 - 0.3127 - 0.3290) / 0.3290])
@@ -198,7 +199,7 @@ def test_where_the_black_decides_nothing_is_judged() -> None:
         limits=Limits(-10, 10),
     )
     one = graded(rule, greys(transfer.bt1886(signal, 100.0, 0.005), LEVELS), 0.1)
-    why = {entry.patch[0]: entry.why for entry in one.not_judged}
+    why = {entry.patch[0]: reason_text(entry) for entry in one.not_judged}
     assert set(why.values()) == {
         "the black is below what the meter can tell, and decides this value"
     }
@@ -214,7 +215,7 @@ def test_too_dark_for_luminance_error_is_listed_not_dropped() -> None:
     )
     one = graded(rule, greys(transfer.bt1886(signal, 100.0, 0.02)))
     assert [entry.patch[0] for entry in one.not_judged] == [0]
-    assert one.not_judged[0].why == "target below 0.1 cd/m²"
+    assert reason_text(one.not_judged[0]) == "target below 0.1 cd/m²"
     assert len(one.points) + len(one.not_judged) == len(LEVELS)
 
 
@@ -233,7 +234,7 @@ def test_pq_is_judged_from_ten_times_the_black() -> None:
     one = graded(rule, readings)
     judged = [point.target for point in one.points]
     assert min(judged) >= 0.2  # type: ignore[type-var]
-    assert {entry.why for entry in one.not_judged} == {"target below 0.2 cd/m²"}
+    assert {reason_text(entry) for entry in one.not_judged} == {"target below 0.2 cd/m²"}
 
 
 def test_non_uniformity_and_relative_luminance() -> None:

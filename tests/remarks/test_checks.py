@@ -21,10 +21,10 @@ from compliance.model import (
     Meter,
     Readings,
     ReadingsEntry,
-    Remark,
     Room,
 )
 from compliance.remarks.expected_light import itp
+from compliance.report.words import remark_text
 from compliance.rules.library import load_rule, shipped_rules
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -44,10 +44,10 @@ def noted(
     *,
     meter: Meter | None = None,
     job: Job | None = None,
-) -> dict[str, Remark]:
+) -> dict[str, str]:
     """The remarks of checks, by kind."""
     found = assess(Measurement(load_rule(rule), readings, meter=meter, job=job), now=NOW, draws=0)
-    return {one.kind: one for one in found.state.remarks if one.kind in CHECKS}
+    return {one.kind: remark_text(one) for one in found.state.remarks if one.kind in CHECKS}
 
 
 def with_light(readings: Readings, changes: Mapping[int, Array]) -> Readings:
@@ -96,7 +96,7 @@ def test_two_readings_exchanged() -> None:
     good = read()
     one, other = neighbours(good)
     found = noted(with_light(good, {one: good.xyz[other], other: good.xyz[one]}))
-    text = found["out-of-order"].text
+    text = found["out-of-order"]
     assert f"line {good.lines[one]} fits the patch of line {good.lines[other]}" in text
     assert f"line {good.lines[other]} fits the patch of line {good.lines[one]}" in text
 
@@ -108,7 +108,7 @@ def test_white_and_black_exchanged() -> None:
     order = [white, black, *(row for row in range(len(good)) if row not in (white, black))]
     xyz = good.xyz[order]
     xyz[[0, 1]] = xyz[[1, 0]]
-    text = noted(replace(simulated.picked(good, order), xyz=xyz))["out-of-order"].text
+    text = noted(replace(simulated.picked(good, order), xyz=xyz))["out-of-order"]
     assert "line 2 fits the patch of line 3" in text
 
 
@@ -146,14 +146,14 @@ def test_of_a_few_readings_no_order_can_be_told(count: int, expected: bool) -> N
 def test_a_meter_that_was_one_patch_behind() -> None:
     good = read()
     late = replace(good, xyz=np.vstack([good.xyz[:1], good.xyz[:-1]]))
-    assert "out of step" in noted(late)["out-of-order"].text
+    assert "out of step" in noted(late)["out-of-order"]
 
 
 def test_one_reading_of_the_patch_before() -> None:
     good = read()
     one, other = neighbours(good)
     found = noted(with_light(good, {other: good.xyz[one] * 1.001}))
-    assert f"line {good.lines[other]}" in found["out-of-order"].text
+    assert f"line {good.lines[other]}" in found["out-of-order"]
 
 
 def test_a_display_at_fault_is_not_out_of_order() -> None:
@@ -183,7 +183,7 @@ def repeated(scatter: float, seed: int = 2) -> Readings:
 def test_readings_that_scatter_more_than_the_meter() -> None:
     meter = builders.meter()  # 0.3 % as a standard deviation
     found = noted(repeated(0.02), meter=meter)
-    assert "times what the meter's file states" in found["repeatability"].text
+    assert "times what the meter's file states" in found["repeatability"]
     assert "repeatability" not in noted(repeated(0.003), meter=meter)
     assert "repeatability" not in noted(repeated(0.02))
 
@@ -227,7 +227,7 @@ def test_a_meter_at_its_upper_end() -> None:
     good = read()
     top = [int(row) for row in np.flatnonzero(good.xyz[:, 1] > 70)]
     found = noted(with_light(good, dict.fromkeys(top, good.xyz[top[-1]])))
-    assert "the same to the last digit" in found["saturation"].text
+    assert "the same to the last digit" in found["saturation"]
 
 
 def test_one_patch_read_alike_again_is_no_upper_end() -> None:
@@ -256,7 +256,7 @@ def test_a_meter_at_its_lower_end() -> None:
     dark = [int(row) for row in np.flatnonzero(good.xyz[:, 1] < 2.5)]
     same = np.array([0.0143, 0.015, 0.0163])
     found = noted(with_light(good, dict.fromkeys(dark, same)))
-    assert "lower end" in found["floor"].text
+    assert "lower end" in found["floor"]
 
 
 def test_readings_under_what_the_meter_can_tell() -> None:
@@ -265,7 +265,7 @@ def test_readings_under_what_the_meter_can_tell() -> None:
     dark = good.xyz[:, 1] < 1.0
     xyz = np.where(dark[:, None], np.minimum(good.xyz, 0.01), good.xyz)
     found = noted(replace(good, xyz=xyz), "cinema-review-room", meter=meter)
-    text = found["floor"].text
+    text = found["floor"]
     assert "the least that the meter can tell from dark" in text
     asked = nominal(good, "cinema-review-room")
     sunk = [row for row, level in asked.items() if level >= 0.04 and good.xyz[row, 1] < 1]
@@ -289,7 +289,7 @@ def test_readings_that_are_all_the_same(light: float) -> None:
     """Not at the meter's end: a meter that was not before the screen, or a file made up."""
     good = read()
     found = noted(replace(good, xyz=np.full_like(good.xyz, light)))
-    assert "are the same to the last digit" in found["alike"].text
+    assert "are the same to the last digit" in found["alike"]
     assert not {"saturation", "floor"} & set(found)
     assert "alike" not in noted(good)
 
@@ -324,7 +324,7 @@ def test_light_of_the_room_in_the_black(stated: Job, expected: bool) -> None:
 
 def test_a_lightless_black_that_gives_light() -> None:
     found = noted(read(), job=job(None, "oled"))
-    assert "whose black gives no light" in found["ambient-light"].text
+    assert "whose black gives no light" in found["ambient-light"]
 
 
 # ---------------------------------------------------------------- encoding
@@ -346,8 +346,8 @@ def test_code_values_of_another_encoding(meant: str, said: str) -> None:
     good = simulated.readings(shown, ENCODINGS[meant])
     assert "encoding" not in noted(good, "web-srgb")
     wrong = noted(replace(good, encoding=ENCODINGS[said]), "web-srgb")
-    assert f"as {said}, and" in wrong["encoding"].text
-    assert f"would be as {meant}: the code values may be in that" in wrong["encoding"].text
+    assert f"as {said}, and" in wrong["encoding"]
+    assert f"would be as {meant}: the code values may be in that" in wrong["encoding"]
     assert "out-of-order" not in wrong
 
 
@@ -369,7 +369,7 @@ def test_patches_on_two_backgrounds() -> None:
     xyz[count:] /= 2
     twice = replace(every, xyz=xyz, background=("",) * count + ("grey",) * 3)
     found = noted(twice)
-    assert found["backgrounds"].text.startswith(
+    assert found["backgrounds"].startswith(
         "3 patches were read on several backgrounds: none stated, “grey”. Where a requirement takes"
     )
     alone = assess(Measurement(load_rule("sdr-broadcast"), good), now=NOW, draws=0)
@@ -381,7 +381,7 @@ def test_patches_on_two_backgrounds() -> None:
     assert values[0] == values[1]  # of the background that comes first, as the remark says
     many = simulated.picked(good, [*range(count), *[greys(good)[0]] * 5])
     names = ("e", "d", "c", "b", "a")
-    text = noted(replace(many, background=("",) * count + names))["backgrounds"].text
+    text = noted(replace(many, background=("",) * count + names))["backgrounds"]
     assert text.startswith(
         "1 patch was read on several backgrounds: none stated, “a”, “b”, “c” and 2 more. Where"
     )

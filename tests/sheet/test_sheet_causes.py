@@ -7,14 +7,18 @@ from dataclasses import replace
 
 from helpers.pdf_text import Said, everything
 
-from compliance.model import Assessment, Cause
+from compliance.model import Assessment, Cause, Texts
 from compliance.sheet import draw_sheet
 
 Sample = Callable[[str], Assessment]
 
 CAUSES = (
-    Cause("curve", "The display follows gamma 2.21", "The greys fit.", "Choose BT.1886.", 80.0, ()),
-    Cause("drift", "The light rose by 4 %", "Five readings tell.", "Let it warm up.", None, ()),
+    Cause(
+        "curve",
+        Texts("The greys fit.", "The display follows gamma 2.21", "Choose BT.1886."),
+        share=80.0,
+    ),
+    Cause("drift", Texts("Five readings tell.", "The light rose by 4 %", "Let it warm up.")),
 )
 
 

@@ -11,7 +11,7 @@ from dataclasses import replace
 import pytest
 from helpers.pdf_text import Said, everything, on_page
 
-from compliance.model import Assessment, Reason, Remark
+from compliance.model import Assessment, Reason, Remark, Texts
 from compliance.sheet import draw_sheet
 
 Sample = Callable[[str], Assessment]
@@ -176,10 +176,11 @@ def test_of_many_the_remark_tells_a_sheet_that_has_but_one(
     sample: Sample, said: list[Said]
 ) -> None:
     told = sample("compliant")
-    remark = Remark("drift", "The repeated white drifted by 0.3 % over the readings.")
+    text = "The repeated white drifted by 0.3 % over the readings."
+    remark = Remark("drift", Texts(text))
     state = replace(told.state, remarks=(remark,))
     draw_sheet(replace(told, state=state), signed=True)
-    assert everything(said).count(remark.text) == 1
+    assert everything(said).count(text) == 1
 
 
 def test_draws_seed_and_engine_are_told(sample: Sample, said: list[Said]) -> None:

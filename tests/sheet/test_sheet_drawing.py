@@ -17,7 +17,7 @@ from helpers.pdf_text import Said, everything, on_page
 from helpers.sample_assessments import invented_charts_of, of_another
 
 from compliance.errors import SheetError
-from compliance.model import Assessment, Party, Remark, Verdict
+from compliance.model import Assessment, Party, Remark, Texts, Verdict
 from compliance.pictures.fonts import MONO, width
 from compliance.report.build import build_report
 from compliance.sheet import draw_sheet
@@ -153,7 +153,8 @@ def test_page_1_names_what_should_be_met_and_is_not(sample: Sample, said: list[S
 def test_a_remark_before_and_after_is_told_once(sample: Sample, said: list[Said]) -> None:
     told = sample("both")
     assert told.before is not None
-    same, other = Remark("a", "The meter is a poor one."), Remark("b", "White drifted by 3 %.")
+    same = Remark("a", Texts("The meter is a poor one."))
+    other = Remark("b", Texts("White drifted by 3 %."))
     state = replace(told.state, remarks=(same,))
     draw_sheet(
         replace(told, state=state, before=replace(told.before, remarks=(same, other))), signed=True

@@ -1,40 +1,94 @@
-"""The words for facts: what a remark, a cause, a reason or a note says to a reader."""
+"""The words for facts: what a remark, a cause, a reason or a note says to a reader.
+
+Each language is a package beside this file with the tables of `en`: kind (and variant, after a
+dot) to a text with the facts in braces, or to a function of the facts. A second language is
+`report/words/xx/` with the same tables; `LANGUAGE` is the one place that chooses.
+"""
 
 from __future__ import annotations
 
-from compliance.model import Cause, Evidence, Finding, NotJudged, Remark
+from collections.abc import Callable, Mapping
+
+from compliance.model import (
+    Cause,
+    Evidence,
+    Fact,
+    Facts,
+    Finding,
+    NotJudged,
+    Remark,
+    Statement,
+    Texts,
+)
+from compliance.report.words import en
+
+LANGUAGE = en
 
 
-def remark_text(remark: Remark) -> str:
-    """A remark in sentences."""
-    return remark.text
+def remark_text(remark: Remark, *, short: bool = False) -> str:
+    """A remark in sentences; where it is `short`, only the first of many things are named."""
+    table = LANGUAGE.REMARKS
+    if short and remark.kind in LANGUAGE.SHORT_REMARKS:
+        table = LANGUAGE.SHORT_REMARKS
+    return _text(table, _key(remark), remark.facts)
 
 
 def cause_title(cause: Cause) -> str:
     """What is likely wrong, in a line."""
-    return cause.title
+    return _cause_texts(cause).title
 
 
 def cause_text(cause: Cause) -> str:
     """How a cause shows, in sentences."""
-    return cause.text
+    text = _cause_texts(cause).text
+    return text if cause.fit is None else f"{text} {LANGUAGE.fit_text(cause.fit)}"
 
 
 def cause_next_step(cause: Cause) -> str:
     """What to do about a cause, in a sentence."""
-    return cause.next_step
+    return _cause_texts(cause).next_step
 
 
 def evidence_text(evidence: Evidence) -> str:
     """What a number that a cause rests on is of."""
-    return evidence.what
+    return _text(LANGUAGE.EVIDENCE, evidence.kind, evidence.facts)
 
 
 def reason_text(patch: NotJudged) -> str:
     """Why a patch could not be judged, as a clause."""
-    return patch.why
+    return statement_text(patch.why)
 
 
 def note_text(finding: Finding) -> str | None:
     """How to read a finding's value, as a clause; None where there is nothing to add."""
-    return finding.note
+    return None if finding.note is None else statement_text(finding.note)
+
+
+def statement_text(statement: Statement) -> str:
+    """A reason, a note, a caution or a warning: a clause, or a sentence that ends in a stop."""
+    return _text(LANGUAGE.REASONS, _key(statement), statement.facts)
+
+
+def _key(statement: Statement) -> str:
+    return f"{statement.kind}.{statement.variant}" if statement.variant else statement.kind
+
+
+def _cause_texts(cause: Cause) -> Texts:
+    if isinstance(cause.facts, Texts):
+        return cause.facts
+    return LANGUAGE.CAUSES[_key(cause)](**cause.facts)
+
+
+def _text(table: Mapping[str, str | Callable[..., str]], key: str, facts: Facts | Texts) -> str:
+    """The words of a kind with the facts, statements among these put in words too."""
+    if isinstance(facts, Texts):
+        return facts.text
+    words = table[key]
+    ready = {name: _ready(fact) for name, fact in facts.items()}
+    return words.format(**ready) if isinstance(words, str) else words(**ready)
+
+
+def _ready(fact: Fact) -> object:
+    if isinstance(fact, Statement):
+        return statement_text(fact)
+    return tuple(map(_ready, fact)) if isinstance(fact, tuple) else fact

@@ -1,0 +1,87 @@
+"""A cause's facts, and how well the readings fit with it and without it."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+import numpy as np
+
+from compliance.diagnosis.faulty_display import Display
+from compliance.diagnosis.fitting import Array, Chosen
+from compliance.diagnosis.inputs import Facts
+from compliance.model import Cause, Evidence, Fit
+from compliance.model import Facts as Named
+from compliance.targets import nominal_xyz
+
+ERROR = 4
+"""Decimals of ΔE ITP; what is left of an exact fit differs from machine to machine."""
+MUCH = 4.0
+"""Mean ΔE ITP that no good display leaves."""
+
+
+class FitContext(NamedTuple):
+    """A chosen option in its place among the others."""
+
+    chosen: Chosen
+    facts: Facts
+    display: Display
+    """With all that was chosen."""
+    without: Display
+    """With all of it but this."""
+    error: float
+    """Mean ΔE ITP between the display and the readings."""
+    error_without: float
+
+    @property
+    def variant(self) -> str:
+        return self.chosen.option.variant
+
+    @property
+    def subject(self) -> str:
+        return self.chosen.option.subject
+
+    @property
+    def value(self) -> Array:
+        return self.chosen.value
+
+
+def fitted_cause(
+    fit: FitContext, facts: Named, evidence: tuple[Evidence, ...] = (), *, variant: str = ""
+) -> Cause:
+    """A cause with how well it fits, where the light tells."""
+    better = fit.error_without - fit.error
+    kind = fit.chosen.option.cause
+    if better <= 0:
+        return Cause(kind, facts, variant, evidence=evidence)
+    error = round(fit.error, ERROR)
+    return Cause(
+        kind,
+        facts,
+        variant,
+        share=rounded(100 * better / fit.error_without, 2),
+        evidence=(
+            *evidence,
+            number("error", error, "ΔE ITP"),
+            number("error-without", fit.error_without, "ΔE ITP"),
+        ),
+        fit=Fit(error, fit.error_without, poor=fit.error > MUCH),
+    )
+
+
+def number(kind: str, value: float, unit: str, facts: Named | None = None) -> Evidence:
+    """A number rounded, so that it is the same on every machine; what is a count or a code, an
+    int, stays whole."""
+    exact = float(value) if isinstance(value, int) else rounded(value)
+    return Evidence(kind, exact, unit, facts or {})
+
+
+def rounded(value: float, digits: int = 4) -> float:
+    """To significant digits."""
+    return float(f"{value:.{digits}g}")
+
+
+def target_level(signal: float, facts: Facts) -> float:
+    """cd/m² that the rule's target asks of a neutral signal, black taken as 0."""
+    model = facts.model
+    full = np.ones(3) if model.kind == "rgb" else np.array([0.926, 0.967, 0.95])
+    return float(nominal_xyz(signal * full[None], model._replace(black_luminance=np.nan))[0, 1])

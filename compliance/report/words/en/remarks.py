@@ -1,0 +1,295 @@
+"""Remarks: what is odd about readings, in sentences."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from functools import partial
+from typing import Literal
+
+from compliance.report.numbers import format_number, format_plain
+from compliance.report.words.en.rules import shown_words
+
+MOST_NAMED = 4
+"""Things named in one remark: of a long list always, of others where the remark is short."""
+
+
+def _luminance(value: float) -> str:
+    return f"{format_number(value)}\u00a0cd/m²"
+
+
+def _shortened(items: Sequence[str]) -> str | None:
+    """The first of several things and how many more there are; None where all are few enough."""
+    if len(items) <= MOST_NAMED + 1:
+        return None
+    named = "; ".join(items[:MOST_NAMED])
+    return f"{named} and {len(items) - MOST_NAMED} more, on the following pages."
+
+
+# ------------------------------------------------------------ circumstances
+
+
+def meter_inadequate(titles: Sequence[str], *, short: bool = False) -> str:
+    named = _shortened(titles) if short else None
+    return (
+        "The meter's uncertainty is too large for the limits of these requirements, so that "
+        f"their verdicts rest on an inadequate meter: {named or '; '.join(titles) + '.'}"
+    )
+
+
+def rule_changed(files: Sequence[str]) -> str:
+    return (
+        f"{_of_files(files)} {', '.join(files)} had changes that were not committed: no commit "
+        "holds the text used here, only the digests in this assessment say which it was."
+    )
+
+
+def rule_unversioned(files: Sequence[str]) -> str:
+    verb = "is" if len(files) == 1 else "are"
+    return (
+        f"{_of_files(files)} {', '.join(files)} {verb} under no version control: only the digests "
+        "in this assessment say which text was used."
+    )
+
+
+def _of_files(files: Sequence[str]) -> str:
+    return "The rule's file" if len(files) == 1 else "Of the rule's files,"
+
+
+UNITS = {"fL": "foot-lamberts", "mcd/m²": "mcd/m²"}
+
+
+def unit(read: float, unit: str, converted: float, nominal: float) -> str:
+    return (
+        f"White reads {read:.4g}; were that in {UNITS[unit]}, it would be {converted:.3g} "
+        f"cd/m² where the rule's is {nominal:.4g}. Readings are taken to be in cd/m²."
+    )
+
+
+def drift(change: float, times: int) -> str:
+    text = f"White drifted by {change:+.1f} % over the {times} times it was read."
+    return text.replace("-", "−")
+
+
+# ------------------------------------------------------------ order
+
+
+def out_of_order(readings: Sequence[tuple[int, int, float, float]]) -> str:
+    """Of each reading its line, the line whose patch it fits, and ΔE ITP from that and its own."""
+    named = "; ".join(
+        f"line {line} fits the patch of line {other} (ΔE ITP {away:.1f}) and not its own "
+        f"({own:.1f})"
+        for line, other, away, own in readings[:MOST_NAMED]
+    )
+    rest = len(readings) - MOST_NAMED
+    more = f"; and {rest} more" if rest > 0 else ""
+    return f"Patches may be out of order in the readings: {named}{more}."
+
+
+# ------------------------------------------------------------ the meter's limits
+
+
+def alike(count: int, luminance: float) -> str:
+    return (
+        f"All {count} readings of different patches are the same to the last digit, "
+        f"{_luminance(luminance)}: the meter can hardly have read the screen."
+    )
+
+
+def saturation(count: int, lowest: float, highest: float, luminance: float) -> str:
+    return (
+        f"{count} readings of different patches, of targets from {format_number(lowest)} to "
+        f"{_luminance(highest)}, are the same to the last digit, {_luminance(luminance)}: the "
+        "meter may have been at its upper end."
+    )
+
+
+def floor_below(count: int, lowest: float) -> str:
+    return (
+        f"{count} readings of patches brighter than that are below {_luminance(lowest)}, the "
+        "least that the meter can tell from dark."
+    )
+
+
+def floor_alike(count: int, highest: float, luminance: float) -> str:
+    return (
+        f"{count} readings of different patches, of targets up to {_luminance(highest)}, are the "
+        f"same to the last digit, {_luminance(luminance)}: the meter may have been at its lower "
+        "end."
+    )
+
+
+def observer(away: float) -> str:
+    return (
+        f"Blue is Δu'v' {format_plain(round(away, 3))} off its target, and red, green and "
+        "blue together fit what the 10° observer of 1964 sees of it better than what the 2° "
+        "observer of 1931 does: the meter may have been set to the 10° observer, and these rules "
+        "are for the 2° one."
+    )
+
+
+def repeatability(scatter: float, times: float) -> str:
+    return (
+        f"Readings repeated at once scatter by {format_plain(float(f'{scatter:.2g}'))}\u00a0% "
+        f"(standard deviation), {format_plain(float(f'{times:.2g}'))} times what the meter's file "
+        "states: display or conditions were unsteady, or the meter was."
+    )
+
+
+def conflicting(patch: tuple[int, int, int], count: int, lowest: float, highest: float) -> str:
+    return (
+        f"Patch {patch} was read {count} times, as {format_number(lowest)} to "
+        f"{_luminance(highest)}: these can hardly be of one patch, and their mean is judged."
+    )
+
+
+# ------------------------------------------------------------ surroundings
+
+
+def backgrounds(patches: int, names: Sequence[str]) -> str:
+    """An empty name is of a background that is not stated."""
+    named = ", ".join(f"“{name}”" if name else "none stated" for name in names[:MOST_NAMED])
+    more = f" and {len(names) - MOST_NAMED} more" if len(names) > MOST_NAMED else ""
+    were = "1 patch was" if patches == 1 else f"{patches} patches were"
+    return (
+        f"{were} read on several backgrounds: {named}{more}. Where a requirement takes such a "
+        "patch by itself, the reading on the first of these counts and the others do not."
+    )
+
+
+def _dimmed(along: Literal["window", "seconds"]) -> Callable[..., str]:
+    def text(luminances: Sequence[float], places: Sequence[float], lost: float) -> str:
+        before, after = (
+            f"{luminance:.4g}\u00a0cd/m² {shown_words(along, format_plain(place))}"
+            for luminance, place in zip(luminances, places, strict=True)
+        )
+        return (
+            f"The same patch reads {before} and {after}: "
+            f"{100 * lost / luminances[0]:.0f}\u00a0% less."
+        )
+
+    return text
+
+
+def other_plan(every: int, found: int) -> str:
+    return (
+        f"Of {every} patches that the rule names {found or 'none'} "
+        f"{'is' if found == 1 else 'are'} among the readings: they may have been taken for another "
+        "rule."
+    )
+
+
+def room_light(black: float, ambient: float, stated_on: bool, lowest: float, highest: float) -> str:
+    was_on = "was on" if stated_on else "is not said to have been off"
+    return (
+        f"Black reads {_luminance(black)}. The room's light, stated as "
+        f"{format_plain(ambient)}\u00a0lx on the screen, {was_on} while measuring; a screen "
+        f"sends back some {lowest:.2g} to {highest:.2g}\u00a0cd/m² of it, which the dark "
+        "readings then hold."
+    )
+
+
+def glow(black: float) -> str:
+    return (
+        f"Black reads {_luminance(black)} on a display whose black gives no light: the room's "
+        "light, or the meter's own dark reading, may be in it."
+    )
+
+
+# ------------------------------------------------------------ before and after calibration
+
+
+def headroom(patch: str, luminance: float, asked: float, wanted: float, end: float | None) -> str:
+    ended = "" if end is None else f"; it ended at {_luminance(end)}"
+    return (
+        f"Before calibration {patch} read {_luminance(luminance)}. Calibration costs "
+        f"10 to 15\u00a0% of the luminance (practice), so a slot that shall end at "
+        f"{format_plain(asked)}\u00a0cd/m² wants about "
+        f"{format_plain(float(f'{wanted:.3g}'))}\u00a0cd/m² to start from{ended}."
+    )
+
+
+def pair(mismatches: Sequence[str], *, short: bool = False) -> str:
+    named = _shortened(mismatches) if short else None
+    check = "Check that both are of this slot and that its settings are those stated."
+    return (
+        "The readings before and after calibration are hardly of one slot as it was: "
+        f"{named or '; '.join(mismatches) + f'. {check}'}"
+    )
+
+
+MAY_BE_NORMALISED = (
+    "the file may have been normalised to white, and its values would then be no luminances."
+)
+
+REMARKS: Mapping[str, str | Callable[..., str]] = {
+    "meter-past-due": (
+        "The certificate of meter {meter} was due on {due}, before these readings were taken."
+    ),
+    "no-meter": (
+        "No meter is stated: its reach, its uncertainty and its certificate are not known."
+    ),
+    "no-uncertainty": "The meter's file states no measurement uncertainty.",
+    "meter-inadequate": meter_inadequate,
+    "correlation-unknown": (
+        "How the meter's errors in x and y go together is not known; each probability is the "
+        "smallest of those with correlations −0.9, 0 and 0.9."
+    ),
+    "rule-changed": rule_changed,
+    "rule-unversioned": rule_unversioned,
+    "repeatability-unknown": (
+        "The meter's file does not say how well its readings repeat, so that no probability can "
+        "be given for values that compare readings with each other or with the measured white."
+    ),
+    "measured-later": "The readings are dated after this assessment was made.",
+    "older-than-calibration": "The readings were taken before the slot was last calibrated.",
+    "normalised.white": f"White reads exactly 100.0000 cd/m²; {MAY_BE_NORMALISED}",
+    "normalised.brightest": (
+        "The brightest patch reads {read:.4g}, where the rule's is {nominal:.4g} cd/m²; "
+        f"{MAY_BE_NORMALISED}"
+    ),
+    "unit": unit,
+    "drift": drift,
+    "out-of-order": out_of_order,
+    "out-of-order.all": (
+        "Nearly all readings fit the patch {neighbour} theirs better than their own: patches "
+        "and readings may have come out of step from the start."
+    ),
+    "alike": alike,
+    "saturation": saturation,
+    "floor.below": floor_below,
+    "floor.alike": floor_alike,
+    "observer": observer,
+    "repeatability": repeatability,
+    "conflicting": conflicting,
+    "copied": (
+        "{count} patches were read several times, each the same to the last digit: rows may "
+        "have been copied."
+    ),
+    "backgrounds": backgrounds,
+    "dimmed-by-area": _dimmed("window"),
+    "dimmed-in-time": _dimmed("seconds"),
+    "encoding": (
+        "Of {every} patches that the rule names {found} are among the readings as {encoding}, and "
+        "{found_then} would be as {other}: the code values may be in that encoding."
+    ),
+    "other-plan": other_plan,
+    "ambient-light.room": room_light,
+    "ambient-light.glow": glow,
+    "black-unseen": (
+        "Black reads no light at all: if the display gives any, as with a backlight or a lamp, "
+        "the meter did not see it, and what is said of black, contrast and the curve in the dark "
+        "does not hold."
+    ),
+    "headroom": headroom,
+    "luminance-lost": (
+        "Calibration took {lost:.0f}\u00a0% of the luminance of {patch}, more than the usual 10 to "
+        "15\u00a0% (practice), and it ends below what is asked for."
+    ),
+    "pair": pair,
+}
+
+SHORT_REMARKS: Mapping[str, Callable[..., str]] = {
+    "meter-inadequate": partial(meter_inadequate, short=True),
+    "pair": partial(pair, short=True),
+}
+"""For page 1, where a long list has no room."""
