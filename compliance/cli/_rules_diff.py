@@ -3,21 +3,29 @@
 from __future__ import annotations
 
 import re
-from collections import Counter
-from collections.abc import Iterable, Iterator, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import ExitStack, contextmanager
 from pathlib import Path
-from typing import Any, NamedTuple
 
 import click
 
 from compliance.cli._options import format_option, search_path, specs_option
 from compliance.cli._text import cell, hanging_indent, print_json, print_lines, style, table
 from compliance.errors import UsageError
-from compliance.model import Change, Over, PatchSet, Requirement, Rule
-from compliance.report.numbers import format_plain
-from compliance.report.words.en.rules import asked_words, limits_words, over_words, set_words
-from compliance.rules.compare import Detail, Difference, Row, difference
+from compliance.model import Rule
+from compliance.report.rules_diff import (
+    RAISE,
+    change_text,
+    describe_row,
+    difference_data,
+    heading,
+    row_title,
+    rows_in_order,
+    stated_reason,
+    summary,
+    worst_kind,
+)
+from compliance.rules.compare import Difference, difference
 from compliance.rules.compare_parts import Kind
 from compliance.rules.git_history import (
     Copy,
@@ -92,96 +100,9 @@ def _pinned(named: str, search: Sequence[Path]) -> Rule:
     )
 
 
-NOT_STATED = "not stated"
-UNITS = {
-    "valid_for": " days",
-    "window": "\u00a0% of area",
-    "floor": "\u00a0cd/m²",
-    "target.black_level": "\u00a0cd/m²",
-    "target.luminance_white": "\u00a0cd/m²",
-    "target.luminance_peak": "\u00a0cd/m²",
-}
-"""Of keys that hold a number."""
-
-
-class Told(NamedTuple):
-    """One key of a row."""
-
-    key: str
-    kind: Kind
-    was: str
-    now: str
-
-
-def describe_row(row: Row) -> tuple[Told, ...]:
-    """The keys in which a row differs; of one that is new or gone all that it asks."""
-    if row.kind in (Kind.ADDED, Kind.WITHDRAWN):
-        was = _whole(row.old) if row.old else ""
-        now = _whole(row.new) if row.new else ""
-        return (Told("requirement", row.kind, was, now),)
-    return tuple(_detail(detail) for detail in row.details)
-
-
-def _whole(requirement: Requirement) -> str:
-    return f"{requirement.level.value}: {asked_words(requirement)}"
-
-
-def _detail(detail: Detail) -> Told:
-    if detail.key in ("form", "order", "changes"):
-        said = {
-            "form": "written differently, the same in effect",
-            "order": "in another order",
-            "changes": "other reasons are stated",
-        }[detail.key]
-        return Told(detail.key, detail.kind, "", said)
-    if _is_list(detail.old) and _is_list(detail.new):
-        was, now = _lists(detail.old, detail.new)
-    else:
-        unit = UNITS.get(detail.key, "")
-        was, now = (_value(value) + (unit if value else "") for value in (detail.old, detail.new))
-    return Told(detail.key, detail.kind, was, now)
-
-
-def _value(value: Any) -> str:
-    if value is None:
-        return NOT_STATED
-    if isinstance(value, Requirement):
-        return limits_words(value)
-    if isinstance(value, Over):
-        return over_words(value)
-    if isinstance(value, PatchSet):
-        return set_words(value)
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    if isinstance(value, int | float):
-        return format_plain(value)
-    if isinstance(value, tuple):
-        return ", ".join(_value(part) for part in value)
-    return str(value)
-
-
-def _is_list(value: Any) -> bool:
-    return isinstance(value, PatchSet) and value.kind == "list"
-
-
-def _lists(old: PatchSet, new: PatchSet) -> tuple[str, str]:
-    """Two lists with the names that are only in one, or have other codes there."""
-    mine, theirs = dict(new.patches), dict(old.patches)
-    gone = [name for name, codes in old.patches if mine.get(name) != codes]
-    come = [name for name, codes in new.patches if theirs.get(name) != codes]
-    was, now = set_words(old), set_words(new)
-    was += f", {', '.join(gone)} among them" if gone else ""
-    now += f", {', '.join(come)} among them" if come else ""
-    return was, now
-
-
-ORDER = (Kind.LOOSENED, Kind.WITHDRAWN, Kind.CHANGED, Kind.ADDED, Kind.TIGHTENED, Kind.REWORDED)
-"""What a reviewer looks at first."""
-
 INKS = {Kind.LOOSENED: "plum", Kind.WITHDRAWN: "plum", Kind.CHANGED: "ochre",
         Kind.ADDED: "teal", Kind.TIGHTENED: "teal", Kind.REWORDED: "grey"}  # fmt: skip
 INDENT = 11
-RAISE = "The text differs and the revision does not: raise the revision."
 
 
 @click.command("diff")
@@ -208,7 +129,7 @@ def diff(old: str, new: str, specs: tuple[Path, ...], form: str, fail_on: str | 
         sides = [stack.enter_context(load_side(named, search)) for named in (old, new)]
         found = list(_differences(sides[0], sides[1]))
     if form == "json":
-        print_json({"kind": _worst(found), "rules": [_data(one) for one in found]})
+        print_json({"kind": worst_kind(found), "rules": [difference_data(one) for one in found]})
     elif form == "markdown":
         print_lines(_markdown(found))
     else:
@@ -235,47 +156,6 @@ def _differences(old: Side, new: Side) -> Iterator[Difference]:
     return (one for one in pairs if one.kind is not Kind.SAME)
 
 
-def _worst(found: Iterable[Difference]) -> str:
-    kinds = {row.kind for one in found for row in one.rows} | {one.kind for one in found}
-    return next((kind.value for kind in ORDER if kind in kinds), Kind.SAME.value)
-
-
-def _rows(one: Difference) -> list[Row]:
-    return sorted(one.rows, key=lambda row: ORDER.index(row.kind))
-
-
-def _heading(one: Difference) -> str:
-    """`id, revision 1 → 2`."""
-    old, new = one.old, one.new
-    rule = new or old
-    assert rule is not None
-    if old is None or new is None:
-        said = "a new rule" if old is None else "withdrawn"
-        return f"{rule.id}, revision {rule.revision}: {said}"
-    if old.id != new.id:
-        return f"{old.id}, revision {old.revision} → {new.id}, revision {new.revision}"
-    if old.revision == new.revision:
-        return f"{new.id}, revision {new.revision}"
-    return f"{new.id}, revision {old.revision} → {new.revision}"
-
-
-def _title(row: Row) -> str:
-    one = row.new or row.old
-    name = row.subject.removeprefix("requirements.")
-    return name if one is None else f"{one.title} ({name})"
-
-
-def _stated(change: Change | None) -> str:
-    if change is None:
-        return ""
-    return f"{change.reason}; agreed by {change.agreed_by}, {change.date.isoformat()}"
-
-
-def _summary(one: Difference) -> str:
-    count = Counter(row.kind for row in one.rows)
-    return ", ".join(f"{count[kind]} {kind.value}" for kind in ORDER if kind in count)
-
-
 # ---------------------------------------------------------------- forms
 
 
@@ -286,24 +166,21 @@ def _text(found: Sequence[Difference]) -> Iterator[str]:
     for number, one in enumerate(found):
         if number:
             yield ""
-        yield look.ink(look.text(_heading(one)), "strong")
-        for row in _rows(one):
-            first, *more = hanging_indent(_title(row), INDENT, look, first=row.kind.value)
+        yield look.ink(look.text(heading(one)), "strong")
+        for row in rows_in_order(one):
+            first, *more = hanging_indent(row_title(row), INDENT, look, first=row.kind.value)
             yield first.replace(row.kind.value, look.ink(row.kind.value, INKS[row.kind]), 1)
             yield from more
             for key in describe_row(row):
-                yield from hanging_indent(_key(key, row), INDENT, look)
+                yield from hanging_indent(change_text(key, row), INDENT, look)
             if row.stated:
-                yield from hanging_indent(f"stated reason: {_stated(row.stated)}", INDENT, look)
+                yield from hanging_indent(
+                    f"stated reason: {stated_reason(row.stated)}", INDENT, look
+                )
         if one.rows:
-            yield _summary(one)
+            yield summary(one)
         if one.same_revision:
             yield RAISE
-
-
-def _key(key: Told, row: Row) -> str:
-    name = "" if key.key in ("requirement", row.subject) else f"{key.key}: "
-    return f"{name}{key.was} → {key.now}" if key.was and key.now else f"{name}{key.was or key.now}"
 
 
 def _markdown(found: Sequence[Difference]) -> Iterator[str]:
@@ -312,10 +189,10 @@ def _markdown(found: Sequence[Difference]) -> Iterator[str]:
     for number, one in enumerate(found):
         if number:
             yield ""
-        yield f"### {cell(_heading(one))}"
+        yield f"### {cell(heading(one))}"
         if one.rows:
             yield ""
-            yield _summary(one)
+            yield summary(one)
             yield ""
             yield from table(("", "what", "was", "is", "stated reason"), _cells(one))
         if one.same_revision:
@@ -324,36 +201,12 @@ def _markdown(found: Sequence[Difference]) -> Iterator[str]:
 
 
 def _cells(one: Difference) -> Iterator[list[str]]:
-    for row in _rows(one):
+    for row in rows_in_order(one):
         keys = describe_row(row)
         yield [
             f"**{row.kind.value}**",
-            cell(_title(row)),
-            "<br>".join(cell(_key(key._replace(now=""), row)) for key in keys if key.was),
-            "<br>".join(cell(_key(key._replace(was=""), row)) for key in keys if key.now),
-            cell(_stated(row.stated)),
+            cell(row_title(row)),
+            "<br>".join(cell(change_text(key._replace(now=""), row)) for key in keys if key.was),
+            "<br>".join(cell(change_text(key._replace(was=""), row)) for key in keys if key.now),
+            cell(stated_reason(row.stated)),
         ]
-
-
-def _data(one: Difference) -> dict[str, Any]:
-    return {
-        "old": _rule(one.old),
-        "new": _rule(one.new),
-        "kind": one.kind.value,
-        "same_revision": one.same_revision,
-        "rows": [
-            {
-                "subject": row.subject,
-                "kind": row.kind.value,
-                "details": [key._asdict() | {"kind": key.kind.value} for key in describe_row(row)],
-                "stated": _stated(row.stated) or None,
-            }
-            for row in one.rows
-        ],
-    }
-
-
-def _rule(rule: Rule | None) -> dict[str, Any] | None:
-    if rule is None:
-        return None
-    return {"id": rule.id, "revision": rule.revision, "digest": rule.digest}

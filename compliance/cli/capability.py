@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import math
 import sys
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -24,21 +22,20 @@ from compliance.cli._options import (
 from compliance.cli._text import COLUMNS, Style, columns, print_json, wrap
 from compliance.errors import JobError, MeterError, Problem, UsageError
 from compliance.model import ENCODINGS, Encoding, Meter, Rule
-from compliance.report.numbers import format_plain, format_requirement_limits, with_unit
-from compliance.report.words import statement_text
+from compliance.model.capability import Adequacy, Capability
+from compliance.report.capability import (
+    SIGNS,
+    adequacy_word,
+    capability_data,
+    detail,
+    ratio_text,
+    summary,
+    title,
+)
 
-if TYPE_CHECKING:
-    from compliance.planning.meter_capability import Capability
-
-CODES = {"inadequate": 1, "unknown": 1, "marginal": 3}
-SHAPES = {"adequate": "●", "marginal": "◐", "inadequate": "⊖", "unknown": "◌", "not-rated": "◌"}
-INKS = {
-    "adequate": "teal",
-    "marginal": "ochre",
-    "inadequate": "plum",
-    "unknown": "grey",
-    "not-rated": "grey",
-}
+CODES = {Adequacy.INADEQUATE: 1, Adequacy.UNKNOWN: 1, Adequacy.MARGINAL: 3}
+"""Exit codes, the first that occurs."""
+WIDTHS = (1, 11, 4, COLUMNS - 22)
 
 
 @click.command("capability")
@@ -85,14 +82,17 @@ def command(
         for one in asked
     ]
     if form == "json":
-        found = [_object(each) for each in answers]
-        print_json({"slots": found} if of_job else found[0])
+        answered = [
+            capability_data(each.asked.rule, each.meter.name, each.rows, each.asked.slot)
+            for each in answers
+        ]
+        print_json({"slots": answered} if of_job else answered[0])
     else:
-        style = Style(sys.stdout.encoding or "ascii")
-        blocks = ["\n".join(map(style.text, _lines(each, style))) for each in answers]
+        look = Style(sys.stdout.encoding or "ascii")
+        blocks = ["\n".join(map(look.text, _lines(each, look))) for each in answers]
         click.echo("\n\n".join(blocks))
-    rows = [row for each in answers for row in each.rows]
-    return next((code for word, code in CODES.items() if _has(rows, word)), 0)
+    present = {row.adequacy for each in answers for row in each.rows}
+    return next((code for adequacy, code in CODES.items() if adequacy in present), 0)
 
 
 # ---------------------------------------------------------------- what is asked
@@ -166,84 +166,18 @@ def _check_meter(file: Path, meter: Meter) -> None:
         )
 
 
-# ---------------------------------------------------------------- what is told
+# ---------------------------------------------------------------- what is printed
 
 
-def _has(rows: Sequence[Capability], adequacy: str) -> bool:
-    return any(row.adequacy.value == adequacy for row in rows)
-
-
-def _object(answer: _Answer) -> dict[str, Any]:
-    rule, slot = answer.asked.rule, answer.asked.slot
-    return {
-        **({} if slot is None else {"slot": slot}),
-        "rule": {"id": rule.id, "revision": rule.revision},
-        "meter": answer.meter.name,
-        "requirements": [
-            {
-                "id": row.requirement.id,
-                "level": row.requirement.level.value,
-                "quantity": row.requirement.quantity,
-                "unit": row.unit,
-                "adequacy": row.adequacy.value,
-                "ratio": None if row.ratio is None or math.isinf(row.ratio) else row.ratio,
-                "uncertainty": row.uncertainty,
-                "needed": row.needed,
-                "patch": row.place,
-                "why": statement_text(row.why) if row.why else None,
-            }
-            for row in answer.rows
-        ],
-    }
-
-
-def _lines(answer: _Answer, style: Style) -> list[str]:
+def _lines(answer: _Answer, look: Style) -> Iterator[str]:
     rule, meter, slot = answer.asked.rule, answer.meter, answer.asked.slot
     head = f"{rule.id}, revision {rule.revision} · meter {meter.name} ({meter.kind})"
-    lines = [*wrap(f"slot {slot} · {head}" if slot else head, COLUMNS), ""]
+    yield from wrap(f"slot {slot} · {head}" if slot else head, COLUMNS)
+    yield ""
     for row in answer.rows:
-        level = " (should)" if row.requirement.level == "should" else ""
-        cells = [
-            (SHAPES[row.adequacy.value], INKS[row.adequacy.value]),
-            (row.adequacy.value.replace("-", " "), ""),
-            (_ratio(row.ratio), ""),
-            (row.requirement.title + level, ""),
-        ]
-        lines += columns([cells], (1, 11, 4, COLUMNS - 22), style)
-        if row.adequacy.value != "adequate":
-            lines += [f"    {part}" for part in wrap(_detail(row), COLUMNS - 4)]
-    return [*lines, "", *wrap(_sum(answer.rows), COLUMNS)]
-
-
-def _ratio(ratio: float | None) -> str:
-    if ratio is None:
-        return "–"
-    return "> 99" if ratio > 99 else f"{math.floor(ratio * 10) / 10:.1f}"
-
-
-def _detail(row: Capability) -> str:
-    limits = "; ".join(format_requirement_limits(row.requirement, row.unit))
-    words = [f"limit {limits}"]
-    if row.why:
-        words.append(statement_text(row.why))
-    if row.uncertainty is not None and row.needed is not None:
-        at = f" at {row.place}" if row.place else ""
-        words.append(
-            f"uncertain by {_amount(row.uncertainty, row.unit)}{at}, "
-            f"would have to be {_amount(row.needed, row.unit)} or less"
-        )
-    return "; ".join(words)
-
-
-def _amount(value: float, unit: str) -> str:
-    return with_unit(format_plain(float(f"{value:.2g}")), unit)
-
-
-def _sum(rows: Sequence[Capability]) -> str:
-    if _has(rows, "inadequate"):
-        return "This meter cannot prove every requirement of the rule."
-    if _has(rows, "unknown"):
-        return "The meter's file does not say all that proving the rule would rest on."
-    if _has(rows, "marginal"):
-        return "This meter can prove the rule only where values keep away from their limits."
-    return "This meter can prove every requirement of the rule."
+        texts = (SIGNS[row.adequacy], adequacy_word(row), ratio_text(row), title(row))
+        yield from columns([[(text, "") for text in texts]], WIDTHS, look)
+        if row.adequacy is not Adequacy.ADEQUATE:
+            yield from (f"    {part}" for part in wrap(detail(row), COLUMNS - 4))
+    yield ""
+    yield from wrap(summary(answer.rows), COLUMNS)

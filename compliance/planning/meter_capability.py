@@ -12,7 +12,6 @@ from __future__ import annotations
 import math
 from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, replace
-from enum import StrEnum
 from functools import lru_cache
 from statistics import NormalDist
 
@@ -34,6 +33,7 @@ from compliance.model import (
     Statement,
     Uncertainty,
 )
+from compliance.model.capability import Adequacy, Capability
 from compliance.planning.required_patches import ideal_readings, readings_at_limit
 from compliance.quantities.catalogue import QUANTITIES
 
@@ -44,34 +44,6 @@ DRAWS, SEED = 4000, 0
 EXPANDED = 2.0
 DARK = 5000.0
 """White over black of the ideal display, where the rule puts no limit on its black."""
-
-
-class Adequacy(StrEnum):
-    ADEQUATE = "adequate"
-    MARGINAL = "marginal"
-    INADEQUATE = "inadequate"
-    UNKNOWN = "unknown"
-    """The meter's file does not say what it would have to."""
-    NOT_RATED = "not-rated"
-
-
-@dataclass(frozen=True, slots=True)
-class Capability:
-    """What a meter can prove of one requirement."""
-
-    requirement: Requirement
-    unit: str
-    adequacy: Adequacy
-    ratio: float | None
-    """C_m, limit over quantile, or limit over guard band; None: nothing known"""
-    uncertainty: float | None
-    """Expanded (95 %) uncertainty of the value, in the quantity's unit"""
-    needed: float | None
-    """What it would have to be at most for `adequate`"""
-    place: str | None
-    """The patch that decides, where there are several"""
-    why: Statement | None = None
-    """Where nothing can be proven: what is missing"""
 
 
 def capability(

@@ -10,7 +10,8 @@ from scipy import stats
 
 from compliance import model
 from compliance.model import Level, Limits, LuminanceBand, Meter, PatchSet, Requirement, Rule
-from compliance.planning.meter_capability import Adequacy, Capability, capability, inadequate
+from compliance.model.capability import Adequacy, Capability
+from compliance.planning.meter_capability import capability, inadequate
 from compliance.report.words import statement_text
 
 WHITE = builders.requirement("luminance", "white", limits=Limits(95, 105))
