@@ -10,6 +10,7 @@ same input and seed give the same draws, however they are cut into chunks.
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -44,6 +45,14 @@ LEVEL_BANDS, XY_BANDS, HUE, SCATTER = 100, 200, 300, 1000
 def _stream(seed: int, part: int) -> np.random.RandomState:
     key = np.array([seed, part], dtype=np.uint64)
     return np.random.RandomState(np.random.Philox(key=key))
+
+
+@lru_cache(maxsize=40)
+def _normal(seed: int, part: int, count: int, columns: int) -> Array:
+    """(count, columns) unit normals of a part, drawn once for all readings; read-only."""
+    normal = _stream(seed, part).standard_normal((count, columns))
+    normal.setflags(write=False)
+    return normal
 
 
 def band_of(
@@ -174,7 +183,7 @@ class _Shared:
         self._floor = case.chromaticity_floor
 
         def normal(part: int, columns: int) -> Array:
-            return _stream(seed, part).standard_normal((count, columns))
+            return _normal(seed, part, count, columns)
 
         self._common = normal(COMMON, 1)[:, 0]
         self._dark = normal(DARK, 3) * meter.dark / meter.k

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Container, Sequence
+from itertools import compress
 
 import numpy as np
 from numpy.typing import NDArray
@@ -13,7 +14,7 @@ from compliance.grading.match import MatchedReadings
 from compliance.grading.measurement_model import Draws
 from compliance.grading.patch_roles import needs_black, needs_white
 from compliance.grading.samples import Graded, SampleCounts, apply_samples, nearest_of
-from compliance.model import Finding, Requirement, Uncertainty
+from compliance.model import Finding, Level, Requirement, Uncertainty
 from compliance.quantities.catalogue import QUANTITIES
 from compliance.quantities.measured import NOWHERE
 
@@ -55,39 +56,27 @@ def sample_requirements(
     count: int,
     seed: int,
     own_scatter: bool = True,
+    levels: Container[Level] = frozenset(Level),
 ) -> list[list[SampleCounts]]:
     """What the draws say of each requirement, a tally for each correlation of x and y.
 
-    None for a requirement without a question, or whose answer rests on what the meter's
-    file does not say.
+    None for a requirement of another level, without a question, or whose answer rests on what
+    the meter's file does not say. The draws are the same for all `levels`.
     """
     draws = Draws(case, uncertainty, count=count, seed=seed, own_scatter=own_scatter)
-    return _tallies(
-        [graded if _known(graded, draws) else _unasked(graded) for graded in grades], draws
-    )
-
-
-def _unasked(graded: Graded) -> Graded:
-    return Graded(graded.requirement, graded.finding)
-
-
-def _tallies(grades: Sequence[Graded], draws: Draws) -> list[list[SampleCounts]]:
+    known = [graded.question is not None and _known(graded, draws) for graded in grades]
+    asked = list(compress(grades, known))
     tallies: list[list[SampleCounts]] = []
-    for graded in grades:
-        many = () if graded.question is None else draws.correlations
+    for graded, is_known in zip(grades, known, strict=True):
+        many = draws.correlations
         if not QUANTITIES[graded.requirement.quantity].chromatic:
             many = many[:1]
-        tallies.append([_tally(graded) for _ in many])
+        counted = is_known and graded.requirement.level in levels
+        tallies.append([_tally(graded) for _ in many] if counted else [])
     if not any(tallies):
         return tallies
-    single = [
-        patch
-        for graded in grades
-        if graded.single_readings and graded.question
-        for patch in graded.patches
-    ]
-    asked = [graded for graded in grades if graded.question]
-    means = {patch for graded in asked for patch in _with_company(graded.patches, draws.case)}
+    single = [patch for graded in asked if graded.single_readings for patch in graded.patches]
+    means = {patch for graded in asked for patch in _with_company(graded.patches, case)}
     for views in draws.views(means, single):
         for answers in tallies:
             for tally, view in zip(answers, views, strict=False):

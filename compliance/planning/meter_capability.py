@@ -53,7 +53,7 @@ def capability(
 
     ValueError where the meter's file states no uncertainty of luminance.
     """
-    return tuple(_rows(rule, meter, encoding or rule.encoding, set(Level)))
+    return tuple(_rows(rule, meter, encoding or rule.encoding, frozenset(Level)))
 
 
 @lru_cache(maxsize=64)
@@ -82,7 +82,7 @@ def _rows(
         for requirement in rule.requirements
         if QUANTITIES[requirement.quantity].values != "stated"
     ]
-    for graded, tallies in zip(*bench.drawn(taking, readings), strict=True):
+    for graded, tallies in zip(*bench.drawn(taking, readings, levels), strict=True):
         if graded.requirement.level in levels:
             yield _row(bench, graded, tallies)
 
@@ -112,7 +112,10 @@ class _Bench:
     ideal: Readings
 
     def drawn(
-        self, requirements: Sequence[Requirement], readings: Readings
+        self,
+        requirements: Sequence[Requirement],
+        readings: Readings,
+        levels: Container[Level] = frozenset(Level),
     ) -> tuple[list[Graded], list[list[SampleCounts]]]:
         """Requirements graded on readings, and what the draws say of them."""
         technology = {"projector": "projector", "direct-view": "lcd"}
@@ -124,7 +127,13 @@ class _Bench:
             some = [grade(one, case) for one in chosen]
             grades += some
             tallies += sample_requirements(
-                some, case, self.uncertainty, count=DRAWS, seed=SEED, own_scatter=False
+                some,
+                case,
+                self.uncertainty,
+                count=DRAWS,
+                seed=SEED,
+                own_scatter=False,
+                levels=levels,
             )
         order = [requirements.index(graded.requirement) for graded in grades]
         places = sorted(range(len(order)), key=order.__getitem__)
