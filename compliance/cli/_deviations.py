@@ -20,7 +20,6 @@ from compliance.errors import DeviationError, Problem
 from compliance.grading.deviation_check import expiry
 from compliance.model import Deviation
 from compliance.plain_data import timestamp
-from compliance.report.words.en.verdicts import accepted_limits, accepted_value
 from compliance.yaml_nodes.read_file import read_bytes
 
 if TYPE_CHECKING:
@@ -209,8 +208,9 @@ def _print(checked: Checked, deviation: Deviation, signature: Detached) -> None:
     signer = deviation.signer
     who = ", ".join(part for part in (signer.name, signer.organisation) if part)
     for line in (
-        f"{deviation.title} ({deviation.requirement}): {accepted_value(deviation)} accepted; "
-        f"limit {accepted_limits(deviation)}",
+        f"{deviation.title} ({deviation.requirement}): "
+        f"{numbers.format_accepted_value(deviation)} accepted; "
+        f"limit {numbers.format_finding_limits(deviation)}",
         f"Reason: {deviation.reason}",
         f"Accepted by {deviation.accepted_by}, {numbers.format_time(deviation.accepted)}, until "
         f"{numbers.format_date(deviation.until)}",

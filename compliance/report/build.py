@@ -71,7 +71,7 @@ def build_report(assessment: Assessment) -> Report:
         not_said=tuple(statements.not_said(assessment)),
         remarks=_short_remarks(assessment.state.remarks),
         serious=sum(remark.kind in SERIOUS for remark in assessment.state.remarks),
-        facility=provenance.facility_name(assessment.job),
+        facility=statements.facility(assessment),
         departures=departures_sentence(rule),
         changes=provenance.changes(rule),
         provenance=provenance.provenance(assessment),

@@ -7,7 +7,16 @@ from collections.abc import Iterable
 from datetime import UTC, date, datetime
 from decimal import ROUND_HALF_EVEN, Decimal
 
-from compliance.model import Finding, Interval, Limits, NotJudged, Point, Requirement, Value
+from compliance.model import (
+    Deviation,
+    Finding,
+    Interval,
+    Limits,
+    NotJudged,
+    Point,
+    Requirement,
+    Value,
+)
 from compliance.quantities.catalogue import QUANTITIES
 
 NOT_STATED = "not stated"
@@ -173,11 +182,10 @@ def _band_lines(requirement: Requirement, unit: str) -> Iterable[str]:
         below = band.upto
 
 
-def format_finding_limits(finding: Finding) -> str:
-    """The limits that decided a finding, in plain language."""
-    return _says_yes(finding.quantity, finding.limits) or format_limits(
-        finding.limits, finding.unit
-    )
+def format_finding_limits(finding: Finding | Deviation) -> str:
+    """The limits that decided a finding, or that a deviation is about, in plain language."""
+    yes = _says_yes(finding.quantity, finding.limits)
+    return yes or format_limits(finding.limits, finding.unit)
 
 
 # ---------------------------------------------------------------- values
@@ -217,6 +225,11 @@ def alike_limits(finding: Finding, among: Iterable[Finding] = ()) -> list[Limits
     return [finding.limits] + [
         one.limits for one in among if measured and (one.quantity, one.value) == said
     ]
+
+
+def format_accepted_value(deviation: Deviation) -> str:
+    """The value that a deviation accepts, with unit."""
+    return _value(deviation.value, deviation.limits, deviation.quantity, deviation.unit)
 
 
 def format_point_value(point: Point, finding: Finding) -> str:

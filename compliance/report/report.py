@@ -17,6 +17,8 @@ class Fact:
     label: str
     value: str
     mono: bool = False
+    known: bool = True
+    """Not where the value only says that it is not stated."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -148,7 +150,8 @@ class Report:
     """Those of `now`, the serious first, long lists cut."""
     serious: int
     """How many remarks at the head are shown even where others have no room."""
-    facility: str
+    facility: Fact
+    """Who signs, under what caption."""
     departures: str
     """How far a house rule is not what it extends, in a sentence."""
     changes: tuple[Fact, ...]

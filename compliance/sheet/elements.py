@@ -14,7 +14,6 @@ from itertools import zip_longest
 from compliance.model import Level, Verdict
 from compliance.pictures.canvas import INK, Align, Canvas, Ink, Spot
 from compliance.pictures.fonts import BOLD, MONO, SANS, SERIF, ellipsize, width, wrap
-from compliance.report.numbers import NOT_STATED
 from compliance.report.report import Fact, Row
 from compliance.report.verdict import INKS
 from compliance.report.words.en import headings
@@ -148,7 +147,7 @@ def fact_blocks(
 ) -> list[Block]:
     """A label with its value beside it, one block per line, of which there are at most `most`."""
     face, value_size = (MONO, size - 1.3) if fact.mono else (SANS, size)
-    ink = INK.FAINT if fact.value == NOT_STATED else INK.TEXT
+    ink = INK.TEXT if fact.known else INK.FAINT
     labels = wrap(fact.label, SANS, size, label_width - mm(2))[:most]
     values = wrap(fact.value, face, value_size, measure - label_width, most)
     count = max(len(labels), len(values))

@@ -20,7 +20,6 @@ from compliance.pictures.fonts import (
     width,
     wrap,
 )
-from compliance.report.numbers import NOT_STATED
 from compliance.report.report import Fact, Report, Row, Tally
 from compliance.report.words.en import headings
 from compliance.sheet.elements import (
@@ -150,7 +149,8 @@ def draw_frame(
     head = grid.height - mm(14)
     canvas.text(grid.left, head, headings.SHEET, face=BOLD, size=FRAME)
     facility = report.facility
-    running = report.running if number > 1 else "" if facility == NOT_STATED else facility
+    first = facility.value if facility.known else ""
+    running = report.running if number > 1 else first
     start = grid.left + width(headings.SHEET, BOLD, FRAME) + mm(4)
     shown = ellipsize(running, SANS, FRAME, grid.measure * 0.5)
     canvas.text(start, head, shown, size=FRAME, ink=INK.QUIET)
@@ -180,8 +180,9 @@ def draw_frame(
 def _draw_boxes(canvas: Canvas, grid: Grid, report: Report, signed: bool) -> dict[str, Box]:
     """Two boxes at the foot of the page, captions above."""
     bottom = grid.bottom + mm(1)
+    facility = report.facility
     captions = (
-        ("FacilitySignature", headings.FACILITY_SIGNATURE, report.facility),
+        ("FacilitySignature", facility.label, facility.value),
         ("Countersignature", headings.COUNTERSIGNATURE, ""),
     )
     boxes: dict[str, Box] = {}

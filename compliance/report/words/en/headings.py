@@ -10,7 +10,7 @@ from compliance.report.words.en.verdicts import VERDICT_WORDS
 
 SHEET = "Compliance sheet"
 NOT_SIGNED = "NOT SIGNED"
-FACILITY_SIGNATURE, COUNTERSIGNATURE = "For the facility", "Countersignature"
+COUNTERSIGNATURE = "Countersignature"
 ACCEPTED = "Accepted by the client"
 DECISION_AND_RISK = "The decision and its risk"
 NOTED = "Noted"

@@ -6,6 +6,7 @@ Page 1 names the most of it in short; the last pages have it all.
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
+from datetime import date, datetime
 from typing import Any
 
 from compliance.model import (
@@ -61,59 +62,70 @@ def provenance(assessment: Assessment) -> tuple[Group, ...]:
     return tuple(group for group in groups if group.facts)
 
 
+def fact(label: str, value: object, *, mono: bool = False) -> Fact:
+    """A label and a stated value as print; None and nothing are `not stated`."""
+    return Fact(label, text(value), mono, known=value not in (None, ""))
+
+
 def text(value: object) -> str:
-    """Any stated value as print; None is `not stated`."""
-    if value is None or value == "":
+    """Any stated value as print."""
+    if value in (None, ""):
         return NOT_STATED
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, int | float):
         return format_plain(value)
-    return str(value)
+    if isinstance(value, datetime):
+        return format_time(value)
+    return format_date(value) if isinstance(value, date) else str(value)
 
 
-def _measure(value: float | None, unit: str) -> str:
-    return NOT_STATED if value is None else f"{format_plain(value)}\u00a0{unit}"
+def _measure(value: float | None, unit: str) -> str | None:
+    return None if value is None else _amount(value, unit)
+
+
+def _amount(value: float, unit: str) -> str:
+    return f"{format_plain(value)}\u00a0{unit}"
 
 
 def _order(job: Job | None) -> Iterable[Fact]:
     if job is None:
-        yield Fact("Job", NOT_STATED)
+        yield fact("Job", None)
         return
     client, facility = job.client, job.facility
-    yield Fact("Reference", job.reference)
-    yield Fact("Title", text(job.title))
-    yield Fact("Client", text(client and client.name))
-    yield Fact("Client's contact", text(client and client.contact))
+    yield fact("Reference", job.reference)
+    yield fact("Title", job.title)
+    yield fact("Client", client and client.name)
+    yield fact("Client's contact", client and client.contact)
     if client and client.address:
-        yield Fact("Client's address", client.address)
-    yield Fact("Facility", text(facility and facility.name))
-    yield Fact("Its address", text(facility and facility.address))
+        yield fact("Client's address", client.address)
+    yield fact("Facility", facility and facility.name)
+    yield fact("Its address", facility and facility.address)
     if facility and facility.contact:
-        yield Fact("Its contact", facility.contact)
+        yield fact("Its contact", facility.contact)
     yield from _people(job)
 
 
 def _people(job: Job | None) -> Iterable[Fact]:
-    yield Fact("Measured by", text(job and job.people.measured_by))
-    yield Fact("Authorised by", text(job and job.people.authorised_by))
+    yield fact("Measured by", job and job.people.measured_by)
+    yield fact("Authorised by", job and job.people.authorised_by)
 
 
 def _display(assessment: Assessment) -> Iterable[Fact]:
     job, slot = assessment.job, assessment.slot
     if job is None or slot is None:
-        yield Fact("Display", NOT_STATED)
+        yield fact("Display", None)
         return
     display = slot.display
-    yield Fact("Suite", text(job.suite))
-    yield Fact("Surround", _measure(job.room.surround, "cd/m²"))
-    yield Fact("Ambient light", _measure(job.room.ambient, "lx"))
-    yield Fact("Make", text(display.make))
-    yield Fact("Model", text(display.model))
-    yield Fact("Serial number", text(display.serial))
-    yield Fact("Technology", text(display.technology))
-    yield Fact("Firmware", text(display.firmware))
-    yield Fact("Hours run", _measure(display.hours, "h"))
+    yield fact("Suite", job.suite)
+    yield fact("Surround", _measure(job.room.surround, "cd/m²"))
+    yield fact("Ambient light", _measure(job.room.ambient, "lx"))
+    yield fact("Make", display.make)
+    yield fact("Model", display.model)
+    yield fact("Serial number", display.serial)
+    yield fact("Technology", display.technology)
+    yield fact("Firmware", display.firmware)
+    yield fact("Hours run", _measure(display.hours, "h"))
 
 
 def _deviations(assessment: Assessment) -> Iterable[Fact]:
@@ -121,21 +133,21 @@ def _deviations(assessment: Assessment) -> Iterable[Fact]:
     for number, each in enumerate(assessment.deviations, 1):
         who = ", ".join(filter(None, (each.signer.name, each.signer.organisation)))
         signed = f"deviation-{number}.json, accepted {format_time(each.accepted)}, signed by {who}"
-        yield Fact(each.title, signed)
-        yield Fact("Its reason", each.reason)
-        yield Fact("Certificate's SHA-256", each.signer.sha256, mono=True)
+        yield fact(each.title, signed)
+        yield fact("Its reason", each.reason)
+        yield fact("Certificate's SHA-256", each.signer.sha256, mono=True)
 
 
 def _slot(slot: Slot | None) -> Iterable[Fact]:
     if slot is None:
         return
-    yield Fact("Slot", slot.name)
-    yield Fact("Calibrated", format_time(slot.calibrated))
-    yield Fact("Warm-up", _measure(slot.warm_up, "min"))
+    yield fact("Slot", slot.name)
+    yield fact("Calibrated", slot.calibrated)
+    yield fact("Warm-up", _measure(slot.warm_up, "min"))
     for name, said in slot.declared.items():
         value = {1.0: "yes", 0.0: "no"}.get(said.value) or format_plain(said.value)
         words = name.replace("-", " ")
-        yield Fact(f"Declared: {words}", f"{value}, by {said.by}, {format_date(said.date)}")
+        yield fact(f"Declared: {words}", f"{value}, by {said.by}, {format_date(said.date)}")
 
 
 def _settings(slot: Slot | None) -> Iterable[Fact]:
@@ -143,12 +155,12 @@ def _settings(slot: Slot | None) -> Iterable[Fact]:
         return
     settings = list(_flat(slot.settings))
     if not settings:
-        yield Fact("Settings", NOT_STATED)
+        yield fact("Settings", None)
     for name, value in settings:
-        yield Fact(name.replace("_", " "), value)
+        yield fact(name.replace("_", " "), value)
 
 
-def _flat(settings: Mapping[str, Any], above: str = "") -> Iterable[tuple[str, str]]:
+def _flat(settings: Mapping[str, Any], above: str = "") -> Iterable[tuple[str, object]]:
     for name, value in settings.items():
         full = f"{above}{name}"
         if isinstance(value, Mapping):
@@ -156,7 +168,7 @@ def _flat(settings: Mapping[str, Any], above: str = "") -> Iterable[tuple[str, s
         elif isinstance(value, list | tuple):
             yield full, ", ".join(text(item) for item in value)
         else:
-            yield full, text(value)
+            yield full, value
 
 
 def _readings(assessment: Assessment) -> Iterable[Fact]:
@@ -173,64 +185,60 @@ def _readings(assessment: Assessment) -> Iterable[Fact]:
 def _one_set(state: GradedReadings, entry: ReadingsEntry | None, name: str) -> Iterable[Fact]:
     readings = state.readings
     file = readings.file.replace("\\", "/").rsplit("/", 1)[-1]
-    yield Fact(name, f"{file}, {len(readings)} rows")
-    yield Fact("Measured", format_time(state.measured))
-    yield Fact("Encoding", readings.encoding.name)
+    yield fact(name, f"{file}, {len(readings)} rows")
+    yield fact("Measured", state.measured)
+    yield fact("Encoding", readings.encoding.name)
     if entry is not None:
-        yield Fact("Light while measuring", text(entry.ambient))
-        yield Fact("Geometry", text(entry.geometry))
-    yield Fact("SHA-256", readings.sha256, mono=True)
+        yield fact("Light while measuring", entry.ambient)
+        yield fact("Geometry", entry.geometry)
+    yield fact("SHA-256", readings.sha256, mono=True)
 
 
 def _meter(assessment: Assessment) -> Iterable[Fact]:
     meter = assessment.meter
     if meter is None:
-        yield Fact("Meter", NOT_STATED)
+        yield fact("Meter", None)
         return
     certificate = meter.certificate
-    yield Fact("Meter", f"{meter.name}, {meter.kind}")
+    yield fact("Meter", f"{meter.name}, {meter.kind}")
     make = " ".join(filter(None, (meter.make, meter.model)))
-    yield Fact("Make and model", make or NOT_STATED)
-    yield Fact("Serial number", text(meter.serial))
-    yield Fact("Certificate", text(certificate and certificate.number))
-    yield Fact("Laboratory", text(certificate and certificate.laboratory))
-    yield Fact("Issued", format_date(certificate.issued if certificate else None))
-    yield Fact("Due", format_date(certificate.due if certificate else None))
-    yield Fact("Tells from dark", _measure(meter.lowest or None, "cd/m²"))
+    yield fact("Make and model", make or None)
+    yield fact("Serial number", meter.serial)
+    yield fact("Certificate", certificate and certificate.number)
+    yield fact("Laboratory", certificate and certificate.laboratory)
+    yield fact("Issued", certificate and certificate.issued)
+    yield fact("Due", certificate and certificate.due)
+    yield fact("Tells from dark", _measure(meter.lowest or None, "cd/m²"))
     if meter.correction:
-        correction = (f"{name.replace('_', ' ')} {v}" for name, v in _flat(meter.correction))
-        yield Fact("Correction", "; ".join(correction))
+        correction = (f"{name.replace('_', ' ')} {text(v)}" for name, v in _flat(meter.correction))
+        yield fact("Correction", "; ".join(correction))
     yield from _uncertainty(meter.uncertainty)
     yield from _timing(meter)
     stated = assessment.document.get("meter") or {}
-    yield Fact("Meter's SHA-256", text(stated.get("digest")), mono=True)
+    yield fact("Meter's SHA-256", stated.get("digest"), mono=True)
 
 
 def _uncertainty(stated: Uncertainty | None) -> Iterable[Fact]:
     if stated is None:
-        yield Fact("Uncertainty", NOT_STATED)
+        yield fact("Uncertainty", None)
         return
     factor = f"(k\u00a0=\u00a0{format_plain(stated.k)})"
     if stated.luminance:
-        bands = _bands((_percent(band.relative), band.start) for band in stated.luminance)
-        dark = f", and {_measure(stated.dark, 'cd/m²')} in the dark" if stated.dark else ""
-        yield Fact("U of luminance", f"{bands}{dark} {factor}")
+        bands = _bands((_amount(band.relative, "%"), band.start) for band in stated.luminance)
+        dark = f", and {_amount(stated.dark, 'cd/m²')} in the dark" if stated.dark else ""
+        yield fact("U of luminance", f"{bands}{dark} {factor}")
     if stated.chromaticity:
         bands = _bands((_pair(band.x, band.y), band.start) for band in stated.chromaticity)
-        yield Fact("U of x, y", f"{bands} {factor}")
+        yield fact("U of x, y", f"{bands} {factor}")
     if stated.saturated:
-        yield Fact("More on saturated", f"{_pair(*stated.saturated)} {factor}")
+        yield fact("More on saturated", f"{_pair(*stated.saturated)} {factor}")
     if stated.correlation is not None:
-        yield Fact("Correlation of x, y", format_plain(stated.correlation))
+        yield fact("Correlation of x, y", format_plain(stated.correlation))
     repeatability = _bands(
-        (f"{_percent(band.relative)}, {_pair(band.x, band.y)}", band.start)
+        (f"{_amount(band.relative, '%')}, {_pair(band.x, band.y)}", band.start)
         for band in stated.repeatability
     )
-    yield Fact("Repeatability", f"{repeatability} {factor}" if repeatability else NOT_STATED)
-
-
-def _percent(share: float) -> str:
-    return _measure(share, "%")
+    yield fact("Repeatability", f"{repeatability} {factor}" if repeatability else None)
 
 
 def _pair(x: float, y: float) -> str:
@@ -239,30 +247,30 @@ def _pair(x: float, y: float) -> str:
 
 def _bands(bands: Iterable[tuple[str, float]]) -> str:
     """What holds from which luminance on."""
-    return ", ".join(f"{words} from {_measure(start, 'cd/m²')}" for words, start in bands)
+    return ", ".join(f"{words} from {_amount(start, 'cd/m²')}" for words, start in bands)
 
 
 def _timing(meter: Meter) -> Iterable[Fact]:
     """How long a patch stood before it was read, and the reading took."""
     if meter.settle is not None:
-        yield Fact("Wait per patch", _measure(meter.settle, "s"))
+        yield fact("Wait per patch", _measure(meter.settle, "s"))
     if meter.reading_time:
-        bands = _bands((_measure(seconds, "s"), start) for start, seconds in meter.reading_time)
-        yield Fact("Time per reading", bands)
+        bands = _bands((_amount(seconds, "s"), start) for start, seconds in meter.reading_time)
+        yield fact("Time per reading", bands)
 
 
 def _rule(rule: Rule) -> Iterable[Fact]:
-    yield Fact("Rule", f"{rule.id}, revision {rule.revision}")
-    yield Fact("Title", rule.title)
+    yield fact("Rule", f"{rule.id}, revision {rule.revision}")
+    yield fact("Title", rule.title)
     if rule.extends:
-        yield Fact("Extends", rule.extends)
-    yield Fact("Verdict's life", _measure(rule.valid_days, "days"))
-    yield from (Fact(label, value) for label, value in target_facts(rule.target))
-    yield Fact("Patch window", _measure(rule.window, "% of area"))
+        yield fact("Extends", rule.extends)
+    yield fact("Verdict's life", _measure(rule.valid_days, "days"))
+    yield from (fact(label, value) for label, value in target_facts(rule.target))
+    yield fact("Patch window", _measure(rule.window, "% of area"))
     for file in rule.files:
-        yield Fact("File", f"{file.path}, {_commit(file)}")
-        yield Fact("File's SHA-256", file.sha256, mono=True)
-    yield Fact("Whole rule's SHA-256", rule.digest, mono=True)
+        yield fact("File", f"{file.path}, {_commit(file)}")
+        yield fact("File's SHA-256", file.sha256, mono=True)
+    yield fact("Whole rule's SHA-256", rule.digest, mono=True)
 
 
 def _commit(file: RuleFile) -> str:
@@ -277,11 +285,11 @@ def _software(assessment: Assessment) -> Iterable[Fact]:
     tool = document.get("tool")
     tool = tool if isinstance(tool, Mapping) else {}
     software = " ".join(str(tool[key]) for key in ("name", "version") if tool.get(key))
-    yield Fact("Sheet number", assessment.number)
-    yield Fact("Assessed", format_time(assessment.assessed))
-    yield Fact("Software", software or NOT_STATED)
-    yield Fact("Engine", text(tool.get("engine")))
-    yield Fact("Uncertainty", _draws(document))
+    yield fact("Sheet number", assessment.number)
+    yield fact("Assessed", assessment.assessed)
+    yield fact("Software", software or None)
+    yield fact("Engine", tool.get("engine"))
+    yield fact("Uncertainty", _draws(document))
 
 
 def _draws(document: Mapping[str, Any]) -> str:
@@ -340,28 +348,20 @@ def device_name(display: Display, unnamed: str = "") -> str:
     return ", ".join(filter(None, (name, serial)))
 
 
-def facility_name(job: Job | None) -> str:
-    """The facility that measured."""
-    return text(job and job.facility and job.facility.name)
-
-
 def asked(assessment: Assessment) -> Iterable[Fact]:
     """What was asked, and by whom."""
     job, rule = assessment.job, assessment.rule
-    client = job.client if job else None
-    who = text(client and client.name)
-    if client and client.contact:
-        who += f", {client.contact}"
-    yield Fact("Client", who)
-    yield Fact("Title", text(job and job.title))
-    yield Fact("Reference", text(job and job.reference))
-    yield Fact("Deliverable", rule.title)
+    client, facility = (job.client, job.facility) if job else (None, None)
+    yield fact("Client", ", ".join(filter(None, (client.name, client.contact))) if client else None)
+    yield fact("Title", job and job.title)
+    yield fact("Reference", job and job.reference)
+    yield fact("Deliverable", rule.title)
     extends = f", extends {rule.extends}" if rule.extends else ""
-    yield Fact("Rule", f"{rule.id}, revision {rule.revision}{extends}")
+    yield fact("Rule", f"{rule.id}, revision {rule.revision}{extends}")
     if departures := departing(rule):
-        yield Fact("Departs in", listed(departures, MOST_NAMED))
-    yield Fact("Facility", facility_name(job))
-    yield Fact("Address", text(job and job.facility and job.facility.address))
+        yield fact("Departs in", listed(departures, MOST_NAMED))
+    yield fact("Facility", facility and facility.name)
+    yield fact("Address", facility and facility.address)
     yield from _people(job)
 
 
@@ -369,19 +369,19 @@ def measured(assessment: Assessment) -> Iterable[Fact]:
     """What was measured, when, and with what."""
     job, slot, meter = assessment.job, assessment.slot, assessment.meter
     device = device_name(slot.display) if slot else ""
-    yield Fact("Display", device or NOT_STATED)
-    yield Fact("Slot", text(slot and slot.name))
-    yield Fact("Suite", text(job and job.suite))
-    yield Fact("Calibrated", format_time(slot.calibrated if slot else None))
-    yield Fact("Measured", format_time(assessment.state.measured))
+    yield fact("Display", device or None)
+    yield fact("Slot", slot and slot.name)
+    yield fact("Suite", job and job.suite)
+    yield fact("Calibrated", slot and slot.calibrated)
+    yield fact("Measured", assessment.state.measured)
     if assessment.before is not None:
-        yield Fact("Before that", _earlier(assessment.before))
-    yield Fact("Assessed", format_time(assessment.assessed))
+        yield fact("Before that", _earlier(assessment.before))
+    yield fact("Assessed", assessment.assessed)
     if assessment.verdict is Outcome.COMPLIANT:
-        yield Fact("Valid until", _until(assessment))
-    named = f"{meter.name}, serial number {text(meter.serial)}" if meter else NOT_STATED
-    yield Fact("Meter", named)
-    yield Fact("Certificate", _certificate(assessment))
+        yield fact("Valid until", _until(assessment))
+    meter_name = f"{meter.name}, serial number {text(meter.serial)}" if meter else None
+    yield fact("Meter", meter_name)
+    yield fact("Certificate", _certificate(meter))
 
 
 def _earlier(before: GradedReadings) -> str:
@@ -390,15 +390,14 @@ def _earlier(before: GradedReadings) -> str:
     return f"{word}, {missed} not met" if missed else word
 
 
-def _until(assessment: Assessment) -> str:
-    if assessment.valid_until is None:
-        return "no end set" if assessment.rule.valid_days is None else NOT_STATED
-    return format_time(assessment.valid_until)
+def _until(assessment: Assessment) -> str | datetime | None:
+    unending = assessment.valid_until is None and assessment.rule.valid_days is None
+    return "no end set" if unending else assessment.valid_until
 
 
-def _certificate(assessment: Assessment) -> str:
-    certificate = assessment.meter.certificate if assessment.meter else None
+def _certificate(meter: Meter | None) -> str | None:
+    certificate = meter.certificate if meter else None
     if certificate is None:
-        return NOT_STATED
+        return None
     due = f"due {format_date(certificate.due)}"
     return ", ".join(filter(None, (text(certificate.number), certificate.laboratory, due)))

@@ -6,9 +6,10 @@ from collections.abc import Iterable
 
 from compliance.model import Assessment, GradedReadings, Level, Outcome
 from compliance.report.numbers import format_time
+from compliance.report.report import Fact
 from compliance.report.verdict import failing, not_accepted
 from compliance.report.words.en.grammar import capital, counted
-from compliance.report.words.en.provenance import device_name
+from compliance.report.words.en.provenance import device_name, fact
 from compliance.report.words.en.verdicts import DISPOSITION_WORDS
 
 CALIBRATED, BEFORE, AFTER = "As calibrated", "Before calibration", "After calibration"
@@ -50,6 +51,12 @@ def subtitle(assessment: Assessment) -> str:
     if assessment.job and assessment.job.suite:
         parts.append(assessment.job.suite)
     return " · ".join(parts)
+
+
+def facility(assessment: Assessment) -> Fact:
+    """Who signs a sheet, under what caption."""
+    job = assessment.job
+    return fact("For the facility", job and job.facility and job.facility.name)
 
 
 def dates(assessment: Assessment) -> str:

@@ -13,12 +13,16 @@ from compliance.model import (
     Disposition,
     Finding,
     GradedReadings,
-    Level,
     Outcome,
     Reason,
     Verdict,
 )
-from compliance.report.numbers import format_date, format_finding_limits, format_time, format_value
+from compliance.report.numbers import (
+    format_accepted_value,
+    format_date,
+    format_finding_limits,
+    format_time,
+)
 from compliance.report.verdict import (
     Counts,
     count,
@@ -225,38 +229,12 @@ def _what_next(state: GradedReadings) -> str:
 # ---------------------------------------------------------------- what a client accepts
 
 
-def accepted_value(deviation: Deviation) -> str:
-    """The value accepted, with unit."""
-    return format_value(_accepted_finding(deviation))
-
-
-def accepted_limits(deviation: Deviation) -> str:
-    """The limits that it misses, in plain language."""
-    return format_finding_limits(_accepted_finding(deviation))
-
-
 def accepted_sentence(deviation: Deviation) -> str:
     """One deviation as a sentence: what, by whom, until when, why."""
     signer = deviation.signer
     signed = "" if signer.name in deviation.accepted_by else f", signed by {signer.name}"
+    value, limit = format_accepted_value(deviation), format_finding_limits(deviation)
     return (
-        f"{deviation.title}: {accepted_value(deviation)} accepted (limit "
-        f"{accepted_limits(deviation)}) by {deviation.accepted_by}{signed}, until "
-        f"{format_date(deviation.until)}: {deviation.reason}"
-    )
-
-
-def _accepted_finding(deviation: Deviation) -> Finding:
-    return Finding(
-        id=deviation.requirement,
-        title=deviation.title,
-        quantity=deviation.quantity,
-        unit=deviation.unit,
-        level=Level.SHALL,
-        statistic="each",
-        basis="house",
-        clause=None,
-        verdict=Verdict.FAIL,
-        value=deviation.value,
-        limits=deviation.limits,
+        f"{deviation.title}: {value} accepted (limit {limit}) by {deviation.accepted_by}{signed}, "
+        f"until {format_date(deviation.until)}: {deviation.reason}"
     )
