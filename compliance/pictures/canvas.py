@@ -10,13 +10,10 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from typing import Literal, TypedDict, Unpack
 
-from compliance.pictures.fonts import SANS
-
 Ink = tuple[float, float, float]
 """Red, green and blue of sRGB, from 0 to 1."""
 Spot = tuple[float, float]
 """A place: points from the left edge and from the lower edge."""
-Align = Literal["left", "centre", "right"]
 
 
 def _hex(code: str) -> Ink:
@@ -52,23 +49,24 @@ class Style(TypedDict, total=False):
     fill: Ink
 
 
+class TextStyle(TypedDict, total=False):
+    """How text looks; default: 8.5 points of the sans serif in the ink of texts."""
+
+    face: str
+    size: float
+    ink: Ink
+    align: Literal["left", "centre", "right"]
+    """The part of the line that is put at the place given; default: its left end."""
+    spacing: float
+    """Points added between letters."""
+
+
 class Canvas(ABC):
     """A page to draw on; lengths in points, origin lower left."""
 
     @abstractmethod
-    def text(
-        self,
-        x: float,
-        y: float,
-        text: str,
-        *,
-        face: str = SANS,
-        size: float = 8.5,
-        ink: Ink = INK.TEXT,
-        align: Align = "left",
-        spacing: float = 0.0,
-    ) -> None:
-        """One line with its base line at `y`, `spacing` points added between its letters."""
+    def text(self, x: float, y: float, text: str, **style: Unpack[TextStyle]) -> None:
+        """One line of text, its base line at `y`."""
 
     @abstractmethod
     def polyline(self, points: Sequence[Spot], **style: Unpack[Style]) -> None:

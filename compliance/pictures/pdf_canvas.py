@@ -15,7 +15,7 @@ from reportlab.pdfbase import pdfmetrics
 from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas as ReportlabCanvas
 
-from compliance.pictures.canvas import INK, Align, Canvas, Ink, Spot, Style
+from compliance.pictures.canvas import INK, Canvas, Spot, Style, TextStyle
 from compliance.pictures.fonts import FACES, SANS, font_file, require_glyphs, width
 
 LIBRARY = f"reportlab {reportlab.__version__}"
@@ -31,16 +31,7 @@ def _register_faces() -> None:
 class PdfCanvas(Canvas):
     """Pages of one size; same marks, same bytes."""
 
-    def __init__(
-        self,
-        width: float,
-        height: float,
-        *,
-        created: datetime,
-        title: str = "",
-        author: str = "",
-        subject: str = "",
-    ) -> None:
+    def __init__(self, width: float, height: float, *, created: datetime) -> None:
         _register_faces()
         self._file = BytesIO()
         self._pdf: Any = ReportlabCanvas(
@@ -51,18 +42,12 @@ class PdfCanvas(Canvas):
             initialFontName=SANS,
             lang="en",
         )
-        self._date(created.astimezone(UTC))
-        self._pdf.setTitle(title)
-        self._pdf.setAuthor(author)
-        self._pdf.setSubject(subject)
-
-    def _date(self, created: datetime) -> None:
-        """Set time and file identifier, which the library takes from clock and environment."""
+        # The library takes time and file identifier from the clock or the environment.
         self._pdf._doc.signature = md5(b"", usedforsecurity=False)
         stamp = self._pdf._doc._timeStamp
         stamp.t = created.timestamp()
-        stamp.lt = created.timetuple()
-        stamp.YMDhms = tuple(created.timetuple())[:6]
+        stamp.lt = created.astimezone(UTC).timetuple()
+        stamp.YMDhms = tuple(stamp.lt)[:6]
         stamp.dhh = stamp.dmm = 0
         stamp.tzname = "UTC"
 
@@ -75,26 +60,16 @@ class PdfCanvas(Canvas):
         self._pdf.save()
         return self._file.getvalue()
 
-    def text(
-        self,
-        x: float,
-        y: float,
-        text: str,
-        *,
-        face: str = SANS,
-        size: float = 8.5,
-        ink: Ink = INK.TEXT,
-        align: Align = "left",
-        spacing: float = 0.0,
-    ) -> None:
-        shown = require_glyphs(text, face)
-        extent = width(shown, face, size) + spacing * max(0, len(shown) - 1)
-        start = x - {"left": 0.0, "centre": extent / 2, "right": extent}[align]
-        self._pdf.setFillColorRGB(*ink)
-        line = self._pdf.beginText(start, y)
+    def text(self, x: float, y: float, text: str, **style: Unpack[TextStyle]) -> None:
+        face, size = style.get("face", SANS), style.get("size", 8.5)
+        spacing = style.get("spacing", 0.0)
+        extent = width(text, face, size) + spacing * max(0, len(text) - 1)
+        before = {"left": 0.0, "centre": extent / 2, "right": extent}
+        self._pdf.setFillColorRGB(*style.get("ink", INK.TEXT))
+        line = self._pdf.beginText(x - before[style.get("align", "left")], y)
         line.setFont(face, size)
         line.setCharSpace(spacing)
-        line.textOut(shown)
+        line.textOut(require_glyphs(text, face))
         if spacing:
             line.setCharSpace(0)
         self._pdf.drawText(line)
@@ -114,19 +89,19 @@ class PdfCanvas(Canvas):
             path.lineTo(*point)
         if close:
             path.close()
-        self._pdf.drawPath(path, **self._set(style))
+        self._pdf.drawPath(path, **self._apply(style))
 
     def line(self, x0: float, y0: float, x1: float, y1: float, **style: Unpack[Style]) -> None:
-        self._set({"ink": INK.HAIR, **style})
+        self._apply({"ink": INK.HAIR, **style})
         self._pdf.line(x0, y0, x1, y1)
 
     def box(self, x: float, y: float, w: float, h: float, **style: Unpack[Style]) -> None:
-        self._pdf.rect(x, y, w, h, **self._set(style))
+        self._pdf.rect(x, y, w, h, **self._apply(style))
 
     def disc(self, x: float, y: float, radius: float, **style: Unpack[Style]) -> None:
-        self._pdf.circle(x, y, radius, **self._set(style))
+        self._pdf.circle(x, y, radius, **self._apply(style))
 
-    def _set(self, style: Style) -> dict[str, int]:
+    def _apply(self, style: Style) -> dict[str, int]:
         """Take up inks and pen; returns what the library is to draw, outline and area."""
         ink, fill = style.get("ink"), style.get("fill")
         if ink is not None:

@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from itertools import zip_longest
 
 from compliance.model import Level, Verdict
-from compliance.pictures.canvas import INK, Align, Canvas, Ink, Spot
+from compliance.pictures.canvas import INK, Canvas, Ink, Spot
 from compliance.pictures.fonts import BOLD, MONO, SANS, SERIF, ellipsize, width, wrap
 from compliance.report.report import Fact, Row
 from compliance.report.verdict import INKS
@@ -71,19 +71,11 @@ class Text:
     face: str = SANS
     size: float = SIZE
     ink: Ink = INK.TEXT
-    align: Align = "left"
 
     def draw(self, canvas: Canvas, x: float, top: float) -> None:
         """Draw it in the block whose left and upper edge are given."""
-        canvas.text(
-            x + self.x,
-            top - self.base,
-            self.text,
-            face=self.face,
-            size=self.size,
-            ink=self.ink,
-            align=self.align,
-        )
+        x, y = x + self.x, top - self.base
+        canvas.text(x, y, self.text, face=self.face, size=self.size, ink=self.ink)
 
 
 def text_block(height: float, *texts: Text, space: float = 0.0, keep: bool = False) -> Block:
@@ -121,46 +113,46 @@ def paragraph(
     face: str = SANS,
     space: float = 3.0,
     bullet: bool = False,
-) -> list[Block]:
+) -> Iterable[Block]:
     """A paragraph, one block per line; its first two and last two lines stay together."""
     indent = mm(3.2) if bullet else 0.0
     lines = wrap(text, face, size, measure - indent)
-    blocks = []
     for index, line in enumerate(lines):
         texts = [Text(line, size, indent, face, size)]
         if bullet and index == 0:
             texts.insert(0, Text("–", size, 0.0, face, size, INK.FAINT))
-        keep = len(lines) > 1 and index in (0, len(lines) - 2)
-        above = space if index == 0 else 0.0
-        blocks.append(text_block(size * LEADING, *texts, space=above, keep=keep))
-    return blocks
+        yield text_block(
+            size * LEADING,
+            *texts,
+            space=space if index == 0 else 0.0,
+            keep=len(lines) > 1 and index in (0, len(lines) - 2),
+        )
 
 
 def fact_blocks(
-    fact: Fact,
+    facts: Iterable[Fact],
     measure: float,
     *,
     label_width: float = mm(27),
     size: float = SIZE,
     space: float = 1.6,
     most: int | None = None,
-) -> list[Block]:
-    """A label with its value beside it, one block per line, of which there are at most `most`."""
-    face, value_size = (MONO, size - 1.3) if fact.mono else (SANS, size)
-    ink = INK.TEXT if fact.known else INK.FAINT
-    labels = wrap(fact.label, SANS, size, label_width - mm(2))[:most]
-    values = wrap(fact.value, face, value_size, measure - label_width, most)
-    count = max(len(labels), len(values))
-    blocks = []
-    for index, (label, value) in enumerate(zip_longest(labels, values, fillvalue="")):
-        texts = (
-            Text(label, size, size=size, ink=INK.QUIET),
-            Text(value, size, label_width, face, value_size, ink),
-        )
-        keep = index < count - 1 if count <= 6 else index in (0, count - 2)
-        above = space if index == 0 else 0.0
-        blocks.append(text_block(size * LEADING, *texts, space=above, keep=keep))
-    return blocks
+) -> Iterable[Block]:
+    """Labels with their values beside them, one block per line; at most `most` for a fact."""
+    for fact in facts:
+        face, value_size = (MONO, size - 1.3) if fact.mono else (SANS, size)
+        ink = INK.TEXT if fact.known else INK.FAINT
+        labels = wrap(fact.label, SANS, size, label_width - mm(2))[:most]
+        values = wrap(fact.value, face, value_size, measure - label_width, most)
+        count = max(len(labels), len(values))
+        for index, (label, value) in enumerate(zip_longest(labels, values, fillvalue="")):
+            yield text_block(
+                size * LEADING,
+                Text(label, size, size=size, ink=INK.QUIET),
+                Text(value, size, label_width, face, value_size, ink),
+                space=space if index == 0 else 0.0,
+                keep=index < count - 1 if count <= 6 else index in (0, count - 2),
+            )
 
 
 # ---------------------------------------------------------------- requirements
@@ -212,78 +204,69 @@ def level_head(level: Level, count: int, measure: float, again: Block) -> Block:
     return Block(16.0, draw, keep=True, again=again)
 
 
-Cell = list[tuple[str, str, float, Ink]]
-"""Lines of a cell: text, face, size, ink."""
+Print = tuple[str, str, float, Ink]
+"""Text that may take several lines; its face, size and ink."""
 
 
-def _lines(text: str, face: str, size: float, measure: float, ink: Ink = INK.TEXT) -> Cell:
-    lines = wrap(text, face, size, measure)
+def _set_lines(
+    prints: Iterable[Print], x: float, top: float, measure: float
+) -> tuple[Sequence[Text], float]:
+    """Set prints below one another from `top` down; returns their lines and where they end."""
+    lines: list[Print] = []
+    for text, face, size, ink in prints:
+        wrapped = wrap(text, face, size, measure)
+        if len(wrapped) > MOST_LINES:
+            wrapped[MOST_LINES - 1 :] = ["…"]
+        lines += [(line, face, size, ink) for line in wrapped]
     if len(lines) > MOST_LINES:
-        lines[MOST_LINES - 1 :] = ["…"]
-    return [(line, face, size, ink) for line in lines]
-
-
-def _stack(parts: Iterable[Cell]) -> Cell:
-    cell = [line for part in parts for line in part]
-    if len(cell) > MOST_LINES:
-        cell[MOST_LINES - 1 :] = [("…", SANS, SMALL, INK.QUIET)]
-    return cell
+        lines[MOST_LINES - 1 :] = [("…", SANS, SMALL, INK.QUIET)]
+    texts = []
+    for line, face, size, ink in lines:
+        texts.append(Text(line, top + size * 0.95, x, face, size, ink))
+        top += size * LEADING
+    return texts, top
 
 
 def requirement_row(row: Row, measure: float, again: Block, air: float = 1.0) -> Block:
     """One requirement: mark and word, title, value, limits, clause and basis."""
-    edges = _requirement_edges(measure)
-    word, title, value, limits, basis = (extent for _, extent in edges)
-    indent = mm(4.6)
-    cells = [
-        _lines(row.word, BOLD, SIZE, word - indent, MARK_INKS[row.finding.verdict]),
-        _stack(
-            (
-                _lines(row.finding.title, BOLD, SIZE, title),
-                _lines(row.about, SANS, SMALL, title, INK.QUIET),
-            )
-        ),
-        _stack(
-            (
-                _lines(row.value, BOLD, SIZE, value),
-                *(_lines(note, SANS, SMALL, value, INK.QUIET) for note in row.value_notes),
-            )
-        ),
-        _stack(_lines(line, SANS, SIZE, limits) for line in row.limits),
-        _stack(
-            (
-                *((_lines(row.finding.clause, SANS, SMALL, basis),) if row.finding.clause else ()),
-                _lines(row.finding.basis, SANS, SMALL, basis, INK.QUIET),
-            )
-        ),
+
+    def strong(text: str, ink: Ink = INK.TEXT) -> Print:
+        return text, BOLD, SIZE, ink
+
+    def small(text: str, ink: Ink = INK.QUIET) -> Print:
+        return text, SANS, SMALL, ink
+
+    finding = row.finding
+    columns: list[list[Print]] = [
+        [strong(row.word, MARK_INKS[finding.verdict])],
+        [strong(finding.title), small(row.about)],
+        [strong(row.value), *map(small, row.value_notes)],
+        [(line, SANS, SIZE, INK.TEXT) for line in row.limits],
+        [*([small(finding.clause, INK.TEXT)] if finding.clause else []), small(finding.basis)],
     ]
-    start_of_title, start_of_basis = edges[1][0], edges[4][0]
-    below = start_of_basis - PAD - start_of_title
-    details = _stack(_lines(detail, SANS, SMALL, below) for detail in row.details)
+    edges = list(_requirement_edges(measure))
+    title, basis = edges[1][0], edges[4][0]
+    edges[0] = (mm(4.6), edges[0][1] - mm(4.6))
     above = 4.0 * air
-    body = max(map(_cell_height, cells))
-    gap = 1.5 if details else 0.0
-    height = above + body + gap + _cell_height(details) + above
+    texts: list[Text] = []
+    body = above
+    for prints, (start, extent) in zip(columns, edges, strict=True):
+        cell, end = _set_lines(prints, start, above, extent)
+        texts += cell
+        body = max(body, end)
+    gap = 1.5 if row.details else 0.0
+    notes = (small(detail, INK.TEXT) for detail in row.details)
+    details, end = _set_lines(notes, title, body + gap, basis - PAD - title)
+    texts += details
+    height = end + above
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
-        first = top - above
-        draw_mark(canvas, x + 4.6, first - SIZE * 0.64, 3.6, row.finding.verdict)
-        for index, (cell, (start, _)) in enumerate(zip(cells, edges, strict=True)):
-            _draw_cell(canvas, x + start + (indent if index == 0 else 0.0), first, cell)
-        _draw_cell(canvas, x + start_of_title, first - body - gap, details)
+        draw_mark(canvas, x + 4.6, top - above - SIZE * 0.64, 3.6, finding.verdict)
+        for text in texts:
+            text.draw(canvas, x, top)
         canvas.line(x, top - height, x + measure, top - height)
 
     return Block(height, draw, again=again)
-
-
-def _cell_height(cell: Cell) -> float:
-    return sum(size * LEADING for _, _, size, _ in cell)
-
-
-def _draw_cell(canvas: Canvas, x: float, top: float, cell: Cell) -> None:
-    for text, face, size, ink in cell:
-        canvas.text(x, top - size * 0.95, text, face=face, size=size, ink=ink)
-        top -= size * LEADING
 
 
 def compared_rows(

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
+from typing import NamedTuple
 
 from compliance.model import Verdict
 from compliance.pictures.canvas import INK, Canvas
@@ -20,7 +21,7 @@ from compliance.pictures.fonts import (
     width,
     wrap,
 )
-from compliance.report.report import Fact, Report, Row, Tally
+from compliance.report.report import Report, Row, Tally
 from compliance.report.words.en import headings
 from compliance.sheet.elements import (
     LEADING,
@@ -211,17 +212,29 @@ def _draw_boxes(canvas: Canvas, grid: Grid, report: Report, signed: bool) -> dic
 
 # ---------------------------------------------------------------- the whole page
 
-TIGHTNESS = (
-    (1.08, 3, 6),
-    (1.04, 3, 6),
-    (1.0, 3, 6),
-    (0.95, 3, 5),
-    (0.92, 2, 4),
-    (0.88, 2, 3),
-    (0.85, 1, 2),
-    (0.8, 1, 1),
+
+class Ease(NamedTuple):
+    """How page 1 is set."""
+
+    scale: float
+    """Of its type."""
+    lines: int
+    """Most of a fact."""
+    most: int
+    """Most rows and remarks."""
+
+
+EASES = (
+    Ease(1.08, 3, 6),
+    Ease(1.04, 3, 6),
+    Ease(1.0, 3, 6),
+    Ease(0.95, 3, 5),
+    Ease(0.92, 2, 4),
+    Ease(0.88, 2, 3),
+    Ease(0.85, 1, 2),
+    Ease(0.8, 1, 1),
 )
-"""Scale of type, most lines of a fact, most rows and remarks; tried in order."""
+"""Tried in order."""
 PARTED = mm(4)
 """Blocks with at least this space above share what the page has left."""
 
@@ -255,44 +268,40 @@ def fit_front(report: Report, grid: Grid) -> tuple[list[Block], bool]:
     """The blocks in the largest type that fits, and whether every remark is whole."""
     blocks: list[Block] = []
     whole = False
-    for scale, lines, most in TIGHTNESS:
-        blocks = list(_front_blocks(report, grid, scale, lines, most))
-        room = grid.measure - RAIL - mm(4)
-        heights = [len(wrap(text, SANS, 8.0 * scale, room)) for text in report.remarks]
-        whole = len(heights) <= most and max(heights, default=0) <= lines + 1
+    room = grid.measure - RAIL - mm(4)
+    for ease in EASES:
+        blocks = list(_front_blocks(report, grid, ease))
+        heights = [len(wrap(text, SANS, 8.0 * ease.scale, room)) for text in report.remarks]
+        whole = len(heights) <= ease.most and max(heights, default=0) <= ease.lines + 1
         if stack_height(blocks) <= front_depth(grid):
             break
     return blocks, whole
 
 
-def _front_blocks(
-    report: Report, grid: Grid, scale: float, lines: int, most: int
-) -> Iterable[Block]:
+def _front_blocks(report: Report, grid: Grid, ease: Ease) -> Iterable[Block]:
     """The blocks of page 1 above the signatures."""
+    scale, lines, most = ease
     measure = grid.measure
-
-    def listed(label: str, texts: Sequence[str], lines: int, *, bullet: bool = True) -> Block:
-        return _listed(label, texts, measure, scale, lines, bullet=bullet)
-
-    yield from _title(report, measure, scale, lines)
-    yield _verdict(report, measure, scale, lines)
+    yield from _title(report, measure, ease)
+    yield _verdict(report, measure, ease)
     for index, tally in enumerate(report.tallies):
         yield _tally(tally, measure, mm(4.2) if index == 0 else 1.0)
         yield from _missed(tally, measure, 8.0 * scale, lines)
     yield from _reasons(report, most, measure, 8.4 * scale)
     if report.accepted:
-        yield listed(headings.ACCEPTED, report.accepted, lines)
-    yield listed(headings.DECISION_AND_RISK, report.risk, 9, bullet=False)
+        yield _listed(headings.ACCEPTED, report.accepted, measure, scale, lines)
+    yield _listed(headings.DECISION_AND_RISK, report.risk, measure, scale, 9, bullet=False)
     if report.remarks:
         shown = report.remarks[: max(most, report.serious)]
         more = len(report.remarks) - len(shown)
         rest = (headings.more_remarks(more),) if more else ()
-        yield listed(headings.NOTED, (*shown, *rest), lines + 1)
-    yield _facts(report, grid, scale, lines)
-    yield listed(headings.NOT_SAID, report.not_said, lines + 2)
+        yield _listed(headings.NOTED, (*shown, *rest), measure, scale, lines + 1)
+    yield _facts(report, grid, ease)
+    yield _listed(headings.NOT_SAID, report.not_said, measure, scale, lines + 2)
 
 
-def _title(report: Report, measure: float, scale: float, lines: int) -> Iterable[Block]:
+def _title(report: Report, measure: float, ease: Ease) -> Iterable[Block]:
+    scale = ease.scale
     face = face_with_glyphs(report.title, SERIF)
     size = 23 * scale
     titles = wrap(report.title, face, size, measure)
@@ -302,13 +311,14 @@ def _title(report: Report, measure: float, scale: float, lines: int) -> Iterable
     for line in titles:
         yield text_block(size * 1.2, Text(line, size, 0.0, face, size))
     small = 9.6 * scale
-    for index, line in enumerate(wrap(report.subtitle, SANS, small, measure, lines)):
+    for index, line in enumerate(wrap(report.subtitle, SANS, small, measure, ease.lines)):
         space = 3.0 if index == 0 else 0.0
         yield text_block(small * 1.38, Text(line, small, size=small), space=space)
 
 
-def _verdict(report: Report, measure: float, scale: float, lines: int) -> Block:
+def _verdict(report: Report, measure: float, ease: Ease) -> Block:
     """The mark, the word and the sentence between two rules."""
+    scale, lines, _ = ease
     room = measure - RAIL
     size = 27 * scale
     small = 9.8 * scale
@@ -362,10 +372,15 @@ def _missed(tally: Tally, measure: float, size: float, lines: int) -> Iterable[B
             yield text_block(size * LEADING, Text(line, size, RAIL, size=size))
 
 
-def _facts(report: Report, grid: Grid, scale: float, lines: int) -> Block:
+def _facts(report: Report, grid: Grid, ease: Ease) -> Block:
     """Two columns: what was asked and by whom, what was measured and with what."""
-    size = 8.4 * scale
-    columns = [_column(facts, grid.half, size, lines) for facts in (report.asked, report.measured)]
+    size = 8.4 * ease.scale
+    columns = [
+        list(
+            fact_blocks(facts, grid.half, label_width=mm(23), size=size, space=2.4, most=ease.lines)
+        )
+        for facts in (report.asked, report.measured)
+    ]
     padding = mm(3.2)
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
@@ -377,18 +392,14 @@ def _facts(report: Report, grid: Grid, scale: float, lines: int) -> Block:
     return Block(max(map(stack_height, columns)) + padding, draw, space=mm(5))
 
 
-def _column(facts: Sequence[Fact], measure: float, size: float, lines: int) -> list[Block]:
-    return [
-        block
-        for fact in facts
-        for block in fact_blocks(
-            fact, measure, label_width=mm(23), size=size, space=2.4, most=lines
-        )
-    ]
-
-
 def _listed(
-    label: str, texts: Sequence[str], measure: float, scale: float, lines: int, *, bullet: bool
+    label: str,
+    texts: Sequence[str],
+    measure: float,
+    scale: float,
+    lines: int,
+    *,
+    bullet: bool = True,
 ) -> Block:
     """A label in the rail and short paragraphs beside it, under a rule."""
     size, label_size = 8.0 * scale, 8.4 * scale

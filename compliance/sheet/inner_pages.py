@@ -14,7 +14,6 @@ from compliance.report.report import Report, Row, State
 from compliance.report.verdict import applies
 from compliance.report.words.en import headings
 from compliance.sheet.elements import (
-    Text,
     compared_rows,
     fact_blocks,
     heading,
@@ -24,7 +23,6 @@ from compliance.sheet.elements import (
     requirement_head,
     requirement_row,
     subheading,
-    text_block,
 )
 from compliance.sheet.front_page import shows_all_remarks
 from compliance.sheet.pagination import Block, Columns, Grid, mm
@@ -126,16 +124,38 @@ def comparison(report: Report, grid: Grid, air: float) -> Iterable[Block]:
     )
 
 
-def last_pages(report: Report, grid: Grid, size: float) -> Iterable[Block | Columns]:
-    """From the likely causes to the end, in type of `size` points."""
+def later_remarks(report: Report, grid: Grid) -> list[str]:
+    """Remarks for which page 1 has no room, and those of before calibration alone."""
+    known = report.now.remarks
+    before = report.before.remarks if report.before else ()
+    return [
+        *(() if shows_all_remarks(report, grid) else known),
+        *(headings.of_before(remark) for remark in before if remark not in known),
+    ]
+
+
+def last_pages(
+    report: Report, grid: Grid, size: float, remarks: Sequence[str]
+) -> Iterable[Block | Columns]:
+    """From the likely causes to the end, in type of `size` points, with some `remarks`."""
     yield from _causes(report.now, grid, size)
     yield from _open(report, grid, size)
-    yield from _remarks(report, grid)
+    if remarks:
+        yield heading(headings.NOTED, grid.measure)
+    for remark in remarks:
+        yield from paragraph(remark, grid.measure, bullet=True)
     yield from _changes(report, grid)
     yield from _decision(report, grid, size)
     yield from _provenance(report, grid, size)
-    end = Text(headings.END, 8, grid.measure / 2, size=7.2, ink=INK.QUIET, align="centre")
-    yield text_block(10.0, end, space=mm(5))
+    yield _end(grid.measure)
+
+
+def _end(measure: float) -> Block:
+    def draw(canvas: Canvas, x: float, top: float) -> None:
+        middle = x + measure / 2
+        canvas.text(middle, top - 8, headings.END, size=7.2, ink=INK.QUIET, align="centre")
+
+    return Block(10.0, draw, mm(5))
 
 
 def _columns(blocks: Iterable[Block], grid: Grid, space: float = 0.0) -> Columns:
@@ -169,20 +189,6 @@ def _open_row(row: Row, measure: float, size: float) -> Iterable[Block]:
         yield from paragraph(text, measure, size=size, space=1.5)
 
 
-def _remarks(report: Report, grid: Grid) -> Iterable[Block]:
-    """Remarks for which page 1 has no room, and those of before calibration alone."""
-    known = report.now.remarks
-    before = report.before.remarks if report.before else ()
-    shown = [
-        *(() if shows_all_remarks(report, grid) else known),
-        *(headings.of_before(text) for text in before if text not in known),
-    ]
-    if shown:
-        yield heading(headings.NOTED, grid.measure)
-        for text in shown:
-            yield from paragraph(text, grid.measure, bullet=True)
-
-
 def _changes(report: Report, grid: Grid) -> Iterable[Block]:
     if report.changes:
         yield heading(headings.CHANGES, grid.measure)
@@ -202,8 +208,7 @@ def _decision(report: Report, grid: Grid, size: float) -> Iterable[Block | Colum
 
 def _terms(report: Report, measure: float, size: float) -> Iterable[Block]:
     yield subheading(headings.BASES, measure)
-    for fact in report.bases:
-        yield from fact_blocks(fact, measure, label_width=mm(20), size=size)
+    yield from fact_blocks(report.bases, measure, label_width=mm(20), size=size)
     yield subheading(headings.CAUTIONS, measure)
     for text in report.cautions:
         yield from paragraph(text, measure, size=size, bullet=True)
@@ -222,6 +227,5 @@ def _provenance(report: Report, grid: Grid, size: float) -> Iterable[Block | Col
     blocks: list[Block] = []
     for group in report.provenance:
         blocks.append(subheading(group.title, grid.half, space=mm(5)))
-        for fact in group.facts:
-            blocks += fact_blocks(fact, grid.half, size=size)
+        blocks += fact_blocks(group.facts, grid.half, size=size)
     yield _columns(blocks, grid)

@@ -3,18 +3,25 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from datetime import datetime
 from functools import cache
 from itertools import product
 
 from compliance.errors import SheetError
-from compliance.model import Charts
+from compliance.model import Assessment, Charts
+from compliance.pictures.data import charts_of
 from compliance.pictures.pdf_canvas import PdfCanvas
+from compliance.report.build import build_report
 from compliance.report.report import Report
 from compliance.sheet.front_page import draw_frame, draw_front
-from compliance.sheet.inner_pages import comparison, last_pages, pictures, requirements
+from compliance.sheet.inner_pages import (
+    comparison,
+    last_pages,
+    later_remarks,
+    pictures,
+    requirements,
+)
 from compliance.sheet.pagination import PAGES, Grid, Items, Page, paginate
 
 Place = tuple[int, float, float, float, float]
@@ -22,10 +29,10 @@ Place = tuple[int, float, float, float, float]
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """A sheet as unsigned PDF."""
+    """A sheet that waits for its signatures."""
 
     pdf: bytes
-    boxes: dict[str, Place]
+    boxes: Mapping[str, Place]
     """Signature fields: page index, then x0, y0, x1, y1 in points from the lower left."""
 
 
@@ -52,7 +59,8 @@ def choose_layout(report: Report, charts: Sequence[Charts], grid: Grid) -> list[
     rows = cache(lambda air: tuple(requirements(report, grid, air)))
     plots = cache(lambda stretch: tuple(pictures(report, charts, grid, stretch)))
     compared = cache(lambda air: tuple(comparison(report, grid, air)))
-    end_blocks = cache(lambda size: tuple(last_pages(report, grid, size)))
+    remarks = later_remarks(report, grid)
+    end_blocks = cache(lambda size: tuple(last_pages(report, grid, size, remarks)))
 
     @cache
     def upper(air: float, stretch: float) -> Sequence[Page]:
@@ -92,29 +100,19 @@ def _blank_end(page: Page, depth: float) -> float:
     return max(0.0, gap - 0.06) ** 2 + 2.0 * (gap > ENDING)
 
 
-def render(
-    report: Report,
-    charts: Sequence[Charts],
-    page: str,
-    *,
-    signed: bool,
-    moment: datetime,
-    author: str,
-    subject: str,
-) -> Drawing:
-    """The PDF; same report, same bytes. `moment` becomes its creation date."""
+def draw_sheet(assessment: Assessment, *, page: str = "a4", signed: bool) -> Drawing:
+    """Draw the sheet of `assessment` as PDF, on `a4` or `letter`.
+
+    `signed` says whether a signature will be put on it; without one every page is
+    marked NOT SIGNED. Same assessment, same bytes. Raises `SheetError` for another
+    page and for a character that the sheet's fonts lack.
+    """
+    report = build_report(assessment)
     if page not in PAGES:
         raise SheetError(f"page '{page}': expected one of {', '.join(PAGES)}")
     grid = PAGES[page]
-    canvas = PdfCanvas(
-        grid.width,
-        grid.height,
-        created=moment,
-        title=report.title,
-        author=author,
-        subject=subject,
-    )
-    pages = choose_layout(report, charts, grid)
+    canvas = PdfCanvas(grid.width, grid.height, created=assessment.assessed)
+    pages = choose_layout(report, charts_of(assessment), grid)
     total = len(pages) + 1
     draw_frame(canvas, grid, report, 1, total, signed)
     boxes = draw_front(canvas, grid, report, signed=signed)

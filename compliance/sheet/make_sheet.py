@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from compliance.model import Assessment
+from compliance.sheet.layout import Drawing, draw_sheet
+from compliance.sheet.signature_box import draw_stamp
 
 if TYPE_CHECKING:
     from compliance.signing.keys import Identity
@@ -31,16 +32,6 @@ KINDS: Mapping[str, tuple[str, str]] = {
 }
 """MIME type and description of the attachments."""
 DEVIATION = JSON, "A value outside its limits that the client accepts, signed by who accepts it"
-
-
-@dataclass(frozen=True, slots=True)
-class Unsigned:
-    """A finished sheet that waits for its signatures."""
-
-    pdf: bytes
-    boxes: Mapping[str, tuple[int, float, float, float, float]]
-    """Where the signatures will show: page, counted from 0, and corners in points."""
-    facility: str
 
 
 def write_sheet(
@@ -67,25 +58,27 @@ def write_sheet(
     return sheet.pdf if identity is None else _signed(sheet, assessment, identity, stamper)
 
 
-def archival_sheet(assessment: Assessment, *, page: str = "a4", signed: bool = True) -> Unsigned:
+def archival_sheet(assessment: Assessment, *, page: str = "a4", signed: bool = True) -> Drawing:
     """The sheet before it is signed; `signed` says whether it will be. Same input, same bytes."""
     from compliance.evidence.recompute import attachments
-    from compliance.sheet import draw_sheet
     from compliance.sheet.pdfa import archival
 
     drawing = draw_sheet(assessment, page=page, signed=signed)
-    job = assessment.job
-    facility = job.facility.name if job is not None and job.facility is not None else ""
     pdf = archival(
         drawing.pdf,
         title=f"{assessment.rule.title}: {assessment.number}",
         subject=f"Compliance sheet {assessment.number}, rule {assessment.rule.id} "
         f"revision {assessment.rule.revision}",
-        author=facility,
+        author=_facility(assessment),
         attachments={name: (data, *_kind(name)) for name, data in attachments(assessment).items()},
         created=assessment.assessed,
     )
-    return Unsigned(pdf, drawing.boxes, facility)
+    return Drawing(pdf, drawing.boxes)
+
+
+def _facility(assessment: Assessment) -> str:
+    job = assessment.job
+    return job.facility.name if job is not None and job.facility is not None else ""
 
 
 def countersign_sheet(
@@ -97,7 +90,6 @@ def countersign_sheet(
     SheetError where the role has characters that cannot be printed, and otherwise as
     `write_sheet`. Whether the sheet is sound is for the caller to find out first.
     """
-    from compliance.sheet.signature_box import draw_stamp
     from compliance.signing.sign import COUNTER_FIELD, countersign, field_size, role_reason
 
     width, height = field_size(pdf, COUNTER_FIELD)
@@ -116,9 +108,8 @@ def _kind(name: str) -> tuple[str, str]:
 
 
 def _signed(
-    sheet: Unsigned, assessment: Assessment, identity: Identity, stamper: Stamper | None
+    sheet: Drawing, assessment: Assessment, identity: Identity, stamper: Stamper | None
 ) -> bytes:
-    from compliance.sheet.signature_box import draw_stamp
     from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, Box, sign
 
     box = Box(*sheet.boxes[FACILITY_FIELD])
@@ -131,6 +122,6 @@ def _signed(
         counter_box=Box(*sheet.boxes[COUNTER_FIELD]),
         appearance=draw_stamp(identity.signer, assessment.assessed, width=x1 - x0, height=y1 - y0),
         reason=f"Assessment {assessment.number}",
-        location=sheet.facility or None,
+        location=_facility(assessment) or None,
         stamper=stamper,
     )

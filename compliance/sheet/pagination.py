@@ -167,22 +167,22 @@ class _Setter:
         self.placed = []
         self.top = 0.0
 
-    def chain(self, chain: Chain) -> None:
-        if self.top and self.top + chain.height > self.depth + DUST:
+    def turn_unless_fits(self, height: float) -> None:
+        if self.top and self.top + height > self.depth + DUST:
             self.turn()
-        for block in chain.blocks:
-            self.block(block)
 
-    def block(self, block: Block) -> None:
-        if self.top and self.top + block.space + block.height > self.depth + DUST:
-            self.turn()
-        if self.top:
-            self.top += block.space
-        elif block.again is not None:
-            self.placed.append(Placed(block.again, 0.0, 0.0))
-            self.top = block.again.height
-        self.placed.append(Placed(block, 0.0, self.top))
-        self.top += block.height
+    def chain(self, chain: Chain, below: float = 0.0) -> None:
+        """Set a chain on one page, with room for `below` under it; a longer one on several."""
+        self.turn_unless_fits(chain.height + below)
+        for block in chain.blocks:
+            self.turn_unless_fits(block.space + block.height)
+            if self.top:
+                self.top += block.space
+            elif block.again is not None:
+                self.placed.append(Placed(block.again, 0.0, 0.0))
+                self.top = block.again.height
+            self.placed.append(Placed(block, 0.0, self.top))
+            self.top += block.height
 
     def columns(self, columns: Columns) -> None:
         rest: Sequence[Chain] = columns.chains
@@ -249,20 +249,16 @@ def paginate(items: Items, depth: float, filled: float = 0.0) -> list[Page]:
     setter = _Setter(depth, filled)
     waiting: list[Block] = []
     for item in items:
-        if isinstance(item, Block):
+        if isinstance(item, Columns):
+            if waiting:
+                setter.chain(_chain(waiting), below=item.least)
+            setter.columns(item)
+            waiting = []
+        else:
             waiting.append(item)
             if not item.keep:
                 setter.chain(_chain(waiting))
                 waiting = []
-            continue
-        if waiting:
-            head = _chain(waiting).height + item.least
-            if setter.top and setter.top + head > depth:
-                setter.turn()
-            for block in waiting:
-                setter.block(block)
-            waiting = []
-        setter.columns(item)
     if waiting:
         setter.chain(_chain(waiting))
     setter.turn()

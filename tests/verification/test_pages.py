@@ -13,6 +13,7 @@ from helpers.signing import countersigned, countersigned_elsewhere, identity
 from pikepdf import Array, Dictionary, Name, String
 
 import compliance.sheet.make_sheet
+from compliance.sheet import Drawing
 from compliance.sheet.make_sheet import archival_sheet, write_sheet
 from compliance.verification import verify_sheet
 from compliance.verification.compare_pages import CLOSE, _close
@@ -25,13 +26,13 @@ def forged(change: Callable[[pikepdf.Pdf], object], page: str = "a4") -> Verific
     """A sheet changed before its own facility signed it."""
     honest = archival_sheet
 
-    def dishonest(*arguments: Any, **named: Any) -> compliance.sheet.make_sheet.Unsigned:
+    def dishonest(*arguments: Any, **named: Any) -> Drawing:
         sheet = honest(*arguments, **named)
         with pikepdf.open(BytesIO(sheet.pdf)) as pdf:
             change(pdf)
             out = BytesIO()
             pdf.save(out, fix_metadata_version=False, force_version="1.7")
-        return compliance.sheet.make_sheet.Unsigned(out.getvalue(), sheet.boxes, sheet.facility)
+        return Drawing(out.getvalue(), sheet.boxes)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(compliance.sheet.make_sheet, "archival_sheet", dishonest)
