@@ -32,6 +32,10 @@ ONWARD = (1.0, 2.0, 4.0)
 """How much further values that went one way together are tried."""
 
 
+ABOUT = {"white-elsewhere": "white"}
+"""What an option changes where its cause is not named after that."""
+
+
 class Option(NamedTuple):
     """One way for a display to be wrong, with the values to try."""
 
@@ -57,7 +61,7 @@ class Option(NamedTuple):
     @property
     def about(self) -> str:
         """What it changes: two that change the same are never chosen together."""
-        return self.cause.removesuffix("-elsewhere")
+        return ABOUT.get(self.cause, self.cause)
 
 
 class Chosen(NamedTuple):

@@ -84,12 +84,18 @@ def _of(case: MatchedReadings, along: Along, group: list[int]) -> Limiter | None
 
 def limiter_cause(limiter: Limiter) -> Cause:
     """The limiter, or the sag, with what was read."""
+    by_area = limiter.along == "window"
     readings = tuple(zip(limiter.places, limiter.luminance, strict=True))
     return Cause(
-        "limiter" if limiter.along == "window" else "sag",
+        "limiter" if by_area else "sag",
         {"lost": limiter.lost, "readings": readings},
         evidence=tuple(
-            number(f"luminance-by-{limiter.along}", luminance, "cd/m²", {"place": place})
+            number(
+                "luminance-by-window" if by_area else "luminance-by-seconds",
+                luminance,
+                "cd/m²",
+                {"place": place},
+            )
             for place, luminance in readings
         ),
     )

@@ -26,12 +26,12 @@ def cautions(rules: Sequence[Rule], technology: str | None) -> tuple[Statement, 
     for projectors, ageing in any case.
     """
     beams = any(row.displays == "projector" for rule in rules for row in rule.requirements)
-    kinds = ["flashing"]
+    kept = [Statement("flashing")]
     if technology == "projector" or (technology is None and beams):
-        kinds.append("beam")
+        kept.append(Statement("beam"))
     if technology is None or technology in EMISSIVE:
-        kinds.append("burn-in")
-    return tuple(map(Statement, kinds))
+        kept.append(Statement("burn-in"))
+    return tuple(kept)
 
 
 HIGH_RANGE = ("pq", "hlg")
