@@ -83,9 +83,13 @@ class IdentityError(ComplianceError):
 
 
 class TimestampError(ComplianceError):
-    """A time-stamping server gave no time stamp, or none that can be used."""
+    """A time-stamping server gave no time stamp, or none that can be used: why, and what to do."""
 
     exit_code = 4
+
+    def __init__(self, why: str, remedy: str = "") -> None:
+        self.why = why
+        super().__init__(f"{why}; {remedy}" if remedy else why)
 
 
 class SheetError(ComplianceError):

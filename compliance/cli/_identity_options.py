@@ -271,8 +271,7 @@ def signing_options(whose: str) -> Callable[[Command], Command]:
 def warn_missing_timestamp(stamper: Stamper | None) -> None:
     """Say on standard error that there is no stamp, where one was only wished for."""
     if stamper is not None and stamper.missed is not None:
-        why = str(stamper.missed).partition("; --timestamp-optional")[0]
-        print_note(f"signed without a time stamp: {why}")
+        print_note(f"signed without a time stamp: {stamper.missed.why}")
 
 
 def _warn_of(place: Path) -> None:

@@ -128,7 +128,7 @@ def grey_differences(
         found = [limited.get(shown(case, index)) for index in neutrals]
         counted = [point for point in found if point is not None and point.verdict is not None]
         if len(counted) > 1:
-            name = _short_name(requirement.quantity)
+            name = QUANTITIES[requirement.quantity].symbol
             points = [_difference(point.name, point.value, point) for point in counted]
             white = requirement.reference == "white"
             yield Differences("greys", name, tuple(points), white)
@@ -159,11 +159,7 @@ def colour_differences(
         _difference(name, float(value), limited.get(place))
         for (_, name), place, value in zip(colours, places, values, strict=True)
     ]
-    yield Differences("colours", _short_name(quantity), tuple(points), white)
-
-
-def _short_name(quantity: str) -> str:
-    return QUANTITIES[quantity].title.rpartition("difference ")[2]
+    yield Differences("colours", QUANTITIES[quantity].symbol, tuple(points), white)
 
 
 def _difference(name: str, value: object, point: Point | None) -> DifferencePoint:

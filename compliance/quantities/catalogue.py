@@ -38,6 +38,8 @@ class Quantity:
     title: str
     definition: str
     source: str
+    symbol: str = ""
+    """Of a distance, as pictures name it."""
     compute: Compute | None = None
     """Its values at patches; None: stated in the job."""
     values: Literal["point", "whole", "stated"] = "point"
@@ -274,6 +276,7 @@ _ROWS = (
         "Chromaticity difference Δu′v′",
         "distance from the target, or from the patch named, in the CIE 1976 u′v′ diagram",
         "CIE 15:2018",
+        symbol="Δu′v′",
         compute=measured.chromaticity_difference,
         between=measured.between_chromaticities,
         chromatic=True,
@@ -291,6 +294,7 @@ _ROWS = (
         "distance in chroma, 13·L*·Δu′v′: both colours are taken at the target's lightness L* "
         "relative to the measured white, so that a difference in lightness does not count",
         "CIE 15:2018; EBU Tech 3320 v4.1",
+        symbol="Δu*v*",
         compute=measured.delta_uv_star,
         between=measured.between_chromas,
         chromatic=True,
@@ -309,6 +313,7 @@ _ROWS = (
         "difference from the target in colour and brightness, 720·√(ΔI² + ΔT² + ΔP²), in absolute "
         "luminance",
         "ITU-R BT.2124-0",
+        symbol="ΔE ITP",
         compute=measured.delta_e_itp,
         between=measured.between_itp,
         chromatic=True,
@@ -324,6 +329,7 @@ _ROWS = (
         "Colour difference ΔE 2000",
         "difference from the target in colour and lightness, after CIEDE2000",
         "ISO/CIE 11664-6",
+        symbol="ΔE 2000",
         compute=measured.against_white(formulas.delta_e_2000),
         between=measured.between_against_white(formulas.delta_e_2000),
         chromatic=True,
@@ -340,6 +346,7 @@ _ROWS = (
         "Colour difference ΔE*uv",
         "difference from the target in colour and lightness, in CIE 1976 L*u*v*",
         "ISO/CIE 11664-5",
+        symbol="ΔE*uv",
         compute=measured.against_white(formulas.delta_e_uv),
         between=measured.between_against_white(formulas.delta_e_uv),
         chromatic=True,
@@ -356,6 +363,7 @@ _ROWS = (
         "Colour difference ΔE*ab",
         "difference from the target in colour and lightness, in CIE 1976 L*a*b*",
         "ISO/CIE 11664-4",
+        symbol="ΔE*ab",
         compute=measured.against_white(formulas.delta_e_ab),
         between=measured.between_against_white(formulas.delta_e_ab),
         chromatic=True,

@@ -196,7 +196,7 @@ class Stamper(TimeStamper):
 
     def _none(self, why: str) -> TimestampError:
         return TimestampError(
-            f"no time stamp from {self.url}: {why}; --timestamp-optional signs without one"
+            f"no time stamp from {self.url}: {why}", "--timestamp-optional signs without one"
         )
 
 
