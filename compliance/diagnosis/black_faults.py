@@ -9,7 +9,7 @@ import numpy as np
 from compliance.diagnosis.causes import FitContext, fitted_cause, number, target_level
 from compliance.diagnosis.faulty_display import Display, has_swapped_channels, simulate
 from compliance.diagnosis.fitting import Array, Option
-from compliance.diagnosis.inputs import Facts
+from compliance.diagnosis.inputs import Inputs
 from compliance.model import Cause
 
 # ------------------------------------------------------------ cut off, or too low
@@ -22,26 +22,26 @@ DARK = 0.003
 """cd/m² more, that a grey may read and still be called black."""
 
 
-def black_options(facts: Facts) -> Iterator[Option]:
+def black_options(inputs: Inputs) -> Iterator[Option]:
     """Blacks that begin above a level, of the signal or of the display's own drive: what is below
     is cut off, or the whole signal is lowered by it."""
 
     def low(value: Array, display: Display) -> bool:
-        return bool(simulate(display, facts).black[0] <= facts.darkest)
+        return bool(simulate(display, inputs).black[0] <= inputs.darkest)
 
     def cut_off(value: Array, display: Display) -> bool:
         black = (
             has_swapped_channels(display)
-            or _black_grey(float(value[0]), display, facts) is not None
+            or _black_grey(float(value[0]), display, inputs) is not None
         )
         return low(value, display) and black
 
     lowered = np.linspace(0.02, 0.25, 24)[:, None]
     yield Option("blacks", "lowered", "", _lowered, lowered, (0.01,), 0.1, low)
     dark = np.linspace(0.03, 0.4, 38)[:, None]
-    if facts.model.kind == "rgb":
+    if inputs.model.kind == "rgb":
         yield Option("blacks", "signal", "", _floored, dark, (0.01,), 0.03, cut_off)
-    if not np.allclose(facts.model.from_signal, facts.model.from_target):
+    if not np.allclose(inputs.model.from_signal, inputs.model.from_target):
         yield Option("blacks", "drive", "", _crushed, dark, (0.01,), 0.03, cut_off)
 
 
@@ -57,23 +57,23 @@ def _crushed(display: Display, values: Array) -> Display:
     return display._replace(crush=values[:, 0])
 
 
-def _black_grey(level: float, display: Display, facts: Facts) -> Array | None:
+def _black_grey(level: float, display: Display, inputs: Inputs) -> Array | None:
     """(2,) level and luminance of the brightest grey up to a level, as the display takes it, that
     reads as black with all below it; None where there is none."""
     upto = float(display.low[0] + level * (display.high[0] - display.low[0]))
-    below = facts.greys[(facts.greys[:, 0] > 0) & (facts.greys[:, 0] <= upto + SLACK)]
-    lit = below[:, 1] > AS_BLACK * facts.black[1] + DARK
+    below = inputs.greys[(inputs.greys[:, 0] > 0) & (inputs.greys[:, 0] <= upto + SLACK)]
+    lit = below[:, 1] > AS_BLACK * inputs.black[1] + DARK
     black = below[: int(np.argmax(lit)) if lit.any() else len(below)]
     return np.asarray(black[-1]) if len(black) else None
 
 
 def blacks_cause(fit: FitContext) -> Cause:
     level = float(fit.value[0])
-    black = _black_grey(level, fit.display, fit.facts)
+    black = _black_grey(level, fit.display, fit.inputs)
     if black is None:
         return _lowered_cause(fit, level)
     crushed_to, luminance = (float(value) for value in black)
-    target = target_level(crushed_to, fit.facts)
+    target = target_level(crushed_to, fit.inputs)
     return fitted_cause(
         fit,
         {"level": crushed_to, "target": target},
@@ -88,7 +88,7 @@ def blacks_cause(fit: FitContext) -> Cause:
 
 def _lowered_cause(fit: FitContext, lowered_by: float) -> Cause:
     """A signal that is lowered by less than the lowest grey that was read."""
-    greys = fit.facts.greys
+    greys = fit.inputs.greys
     level, luminance = (float(value) for value in greys[np.argmax(greys[:, 0] > lowered_by)])
     return fitted_cause(
         fit,
@@ -110,15 +110,15 @@ APART = 0.3
 """Share by which black must be made up otherwise than the rule has it."""
 
 
-def raised_options(facts: Facts) -> Iterator[Option]:
+def raised_options(inputs: Inputs) -> Iterator[Option]:
     """Black that is made up of light added and light of the drive otherwise than the rule has it,
     or that is too bright."""
-    if facts.black[1] <= 0:
+    if inputs.black[1] <= 0:
         return
-    own = 0.0 if facts.model.lift or facts.model.blackless else 1.0
+    own = 0.0 if inputs.model.lift or inputs.model.blackless else 1.0
 
     def tells(value: Array, display: Display) -> bool:
-        return facts.black[1] > facts.darkest or abs(float(value[0]) - own) >= APART
+        return inputs.black[1] > inputs.darkest or abs(float(value[0]) - own) >= APART
 
     for variant, least, most, price in (("added", ADDED, 1.0, 0.08), ("driven", 0.0, ADDED, 0.14)):
         shares = np.linspace(least, most, 4)[:, None]
@@ -130,17 +130,17 @@ def _made_up(display: Display, values: Array) -> Display:
 
 
 def raised_cause(fit: FitContext) -> Cause:
-    facts = fit.facts
-    black = float(facts.black[1])
+    inputs = fit.inputs
+    black = float(inputs.black[1])
     evidence = [number("black", black, "cd/m²")]
-    if np.isfinite(facts.darkest):
-        evidence.append(number("black-admitted", facts.darkest, "cd/m²"))
+    if np.isfinite(inputs.darkest):
+        evidence.append(number("black-admitted", inputs.darkest, "cd/m²"))
     if fit.variant == "driven":
         return fitted_cause(fit, {"black": black}, tuple(evidence), variant="driven")
     added = min(float(fit.value[0]), 1.0) * black
     return fitted_cause(
         fit,
-        {"added": added, "black": black, "black_within": bool(black <= facts.darkest)},
+        {"added": added, "black": black, "black_within": bool(black <= inputs.darkest)},
         (number("light-added", added, "cd/m²"), *evidence),
         variant="added",
     )

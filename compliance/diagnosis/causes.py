@@ -8,9 +8,8 @@ import numpy as np
 
 from compliance.diagnosis.faulty_display import Display
 from compliance.diagnosis.fitting import Array, Chosen
-from compliance.diagnosis.inputs import Facts
-from compliance.model import Cause, Evidence, Fit
-from compliance.model import Facts as Named
+from compliance.diagnosis.inputs import Inputs
+from compliance.model import Cause, Evidence, Facts, Fit
 from compliance.targets import nominal_xyz
 
 ERROR = 4
@@ -23,7 +22,7 @@ class FitContext(NamedTuple):
     """A chosen option in its place among the others."""
 
     chosen: Chosen
-    facts: Facts
+    inputs: Inputs
     display: Display
     """With all that was chosen."""
     without: Display
@@ -46,7 +45,7 @@ class FitContext(NamedTuple):
 
 
 def fitted_cause(
-    fit: FitContext, facts: Named, evidence: tuple[Evidence, ...] = (), *, variant: str = ""
+    fit: FitContext, facts: Facts, evidence: tuple[Evidence, ...] = (), *, variant: str = ""
 ) -> Cause:
     """A cause with how well it fits, where the light tells."""
     better = fit.error_without - fit.error
@@ -68,7 +67,7 @@ def fitted_cause(
     )
 
 
-def number(kind: str, value: float, unit: str, facts: Named | None = None) -> Evidence:
+def number(kind: str, value: float, unit: str, facts: Facts | None = None) -> Evidence:
     """A number rounded, so that it is the same on every machine; what is a count or a code, an
     int, stays whole."""
     exact = float(value) if isinstance(value, int) else rounded(value)
@@ -80,8 +79,8 @@ def rounded(value: float, digits: int = 4) -> float:
     return float(f"{value:.{digits}g}")
 
 
-def target_level(signal: float, facts: Facts) -> float:
+def target_level(signal: float, inputs: Inputs) -> float:
     """cd/m² that the rule's target asks of a neutral signal, black taken as 0."""
-    model = facts.model
+    model = inputs.model
     full = np.ones(3) if model.kind == "rgb" else np.array([0.926, 0.967, 0.95])
     return float(nominal_xyz(signal * full[None], model._replace(black_luminance=np.nan))[0, 1])

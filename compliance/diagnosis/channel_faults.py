@@ -9,7 +9,7 @@ import numpy as np
 from compliance.diagnosis.causes import FitContext, fitted_cause, number
 from compliance.diagnosis.faulty_display import Display, has_swapped_channels, matrices
 from compliance.diagnosis.fitting import NOTHING, Array, Option
-from compliance.diagnosis.inputs import Facts
+from compliance.diagnosis.inputs import Inputs
 from compliance.model import Cause
 
 ORDERS = ((0, 2, 1), (1, 0, 2), (1, 2, 0), (2, 0, 1), (2, 1, 0))
@@ -29,11 +29,11 @@ def _beyond(least: float) -> Callable[[Array, Display], bool]:
 # ------------------------------------------------------------ swapped
 
 
-def swap_options(facts: Facts) -> Iterator[Option]:
+def swap_options(inputs: Inputs) -> Iterator[Option]:
     """Every other order of the signal's channels, and of the display's where they are not one."""
     for place, order in enumerate(ORDERS):
         yield Option("channels", "signal", str(place), _ordered(order), NOTHING)
-        if facts.model.kind == "xyz":
+        if inputs.model.kind == "xyz":
             yield Option("channels", "drive", str(place), _driven(order), NOTHING)
 
 
@@ -47,7 +47,7 @@ def _driven(order: tuple[int, int, int]) -> Change:
 
 def swap_cause(fit: FitContext) -> Cause:
     of_signal = fit.variant == "signal"
-    names = SIGNALS if fit.facts.model.kind == "xyz" and of_signal else CHANNELS
+    names = SIGNALS if fit.inputs.model.kind == "xyz" and of_signal else CHANNELS
     order = fit.display.order if of_signal else fit.display.drive_order
     moved = tuple(
         (names[channel], names[place]) for place, channel in enumerate(order) if channel != place
@@ -58,20 +58,20 @@ def swap_cause(fit: FitContext) -> Cause:
 # ------------------------------------------------------------ gain and offset
 
 
-def gain_options(facts: Facts) -> Iterator[Option]:
+def gain_options(inputs: Inputs) -> Iterator[Option]:
     """One channel's light raised or lowered."""
     grid = np.arange(-0.7, 0.71, 0.05)[:, None]
     for channel, name in enumerate(CHANNELS):
-        tells = _seen(0.03, _beside(channel, facts, facts.model.from_target))
+        tells = _seen(0.03, _beside(channel, inputs, inputs.model.from_target))
         yield Option("gain", "", name, _gained(channel), grid, (0.05,), 0.09, tells)
 
 
-def _beside(channel: int, facts: Facts, turned: Array) -> float:
+def _beside(channel: int, inputs: Inputs, turned: Array) -> float:
     """Logarithm of a channel's light over that of the other two, in the brightest greys as read;
     `turned` (3, 3) makes XYZ of the channels' light."""
-    level = facts.nominal[facts.neutral].max()
-    bright = facts.neutral & (facts.nominal >= TOP * level)
-    light = facts.xyz[bright] @ np.linalg.inv(turned).T
+    level = inputs.nominal[inputs.neutral].max()
+    bright = inputs.neutral & (inputs.nominal >= TOP * level)
+    light = inputs.xyz[bright] @ np.linalg.inv(turned).T
     others = np.delete(light, channel, axis=1).mean(axis=1)
     shares = light[:, channel] / np.maximum(others, 1e-9)
     return float(np.log(np.median(np.maximum(shares, 1e-6))))
@@ -102,7 +102,7 @@ def _gain_read(fit: FitContext) -> float:
     that leaves a part of it to the tolerance of a good display's white."""
     display = fit.display
     turned = matrices(display.primaries, display.white)[0]
-    read = _beside(CHANNELS.index(fit.subject), fit.facts, turned)
+    read = _beside(CHANNELS.index(fit.subject), fit.inputs, turned)
     fitted = float(fit.value[0])
     return read if abs(read - fitted) <= NEAR and not has_swapped_channels(display) else fitted
 
@@ -113,7 +113,7 @@ def gain_cause(fit: FitContext) -> Cause:
     return fitted_cause(fit, {"channel": channel, "share": share}, (light,))
 
 
-def offset_options(facts: Facts) -> Iterator[Option]:
+def offset_options(inputs: Inputs) -> Iterator[Option]:
     """One channel's drive raised or lowered, on panels of several exponents."""
     shifts = np.arange(-0.12, 0.121, 0.01)
     grid = np.array([(shift, exponent) for exponent in (2.2, 2.4, 2.6) for shift in shifts])
@@ -140,7 +140,7 @@ def offset_cause(fit: FitContext) -> Cause:
 # ------------------------------------------------------------ all light
 
 
-def luminance_options(facts: Facts) -> Iterator[Option]:
+def luminance_options(inputs: Inputs) -> Iterator[Option]:
     """All light raised or lowered: white is set to another luminance than the rule's."""
     yield Option("luminance", "", "", _free, NOTHING, (), 0.03)
 
@@ -149,14 +149,14 @@ def _free(display: Display, values: Array) -> Display:
     return display._replace(absolute=False, plausible_white=(0.0, np.inf))
 
 
-def luminance_cause(facts: Facts) -> Cause:
+def luminance_cause(inputs: Inputs) -> Cause:
     """White that is read outside of what the rule admits."""
-    asked = float(np.clip(facts.model.white_luminance, *facts.span))
+    asked = float(np.clip(inputs.model.white_luminance, *inputs.span))
     return Cause(
         "luminance",
-        {"white": facts.white, "asked": asked},
+        {"white": inputs.white, "asked": asked},
         evidence=(
-            number("white", facts.white, "cd/m²"),
+            number("white", inputs.white, "cd/m²"),
             number("white-asked", asked, "cd/m²"),
         ),
     )

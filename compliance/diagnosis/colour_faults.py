@@ -11,9 +11,8 @@ from compliance.colour.spaces import PRIMARIES, WHITES, uv_to_xy, xy_to_uv, xyz_
 from compliance.diagnosis.causes import FitContext, fitted_cause, number
 from compliance.diagnosis.faulty_display import Display, matrices, primaries_of, simulate
 from compliance.diagnosis.fitting import NOTHING, Array, Change, Option
-from compliance.diagnosis.inputs import Facts
-from compliance.model import Cause, Evidence
-from compliance.model import Facts as Named
+from compliance.diagnosis.inputs import Inputs
+from compliance.model import Cause, Evidence, Facts
 
 SAME = 0.004
 """x, y within which two sets of primaries are one."""
@@ -26,18 +25,18 @@ BETTER = 0.5
 HUES = ("red", "green", "blue")
 
 
-def primaries_options(facts: Facts) -> Iterator[Option]:
+def primaries_options(inputs: Inputs) -> Iterator[Option]:
     """Each named set that is not the rule's, for the display and for the signal, and the display's
     as they were read."""
-    own = primaries_of(facts.model.from_target)
-    signal = primaries_of(facts.model.from_signal) if facts.model.kind == "rgb" else own
+    own = primaries_of(inputs.model.from_target)
+    signal = primaries_of(inputs.model.from_signal) if inputs.model.kind == "rgb" else own
     for name, primaries in PRIMARIES.items():
         points = np.array(primaries)
         if np.abs(points - own).max() > SAME:
-            yield _shown(name, points, facts)
+            yield _shown(name, points, inputs)
         if np.abs(own - signal).max() > SAME and np.abs(points - signal).max() > SAME:
-            yield _assumed(name, points, facts)
-    read = _read(facts)
+            yield _assumed(name, points, inputs)
+    read = _read(inputs)
     if read is not None:
         read = _nearest(read, own)
         away = np.linalg.norm(xy_to_uv(read) - xy_to_uv(own), axis=-1)
@@ -45,11 +44,11 @@ def primaries_options(facts: Facts) -> Iterator[Option]:
             yield _measured(read)
 
 
-def _read(facts: Facts) -> Array | None:
+def _read(inputs: Inputs) -> Array | None:
     """(3, 2) x, y of the patches in which one primary shines alone, black taken off."""
-    if np.any(facts.hues < 0):
+    if np.any(inputs.hues < 0):
         return None
-    light = facts.xyz[facts.hues] - facts.black
+    light = inputs.xyz[inputs.hues] - inputs.black
     return None if np.any(light.sum(axis=1) <= 0) else np.asarray(xyz_to_xy(light))
 
 
@@ -59,20 +58,20 @@ def _nearest(read: Array, own: Array) -> Array:
     there = xy_to_uv(own)
     return min(
         (read[order] for order in orders),
-        key=lambda one: float(np.linalg.norm(xy_to_uv(one) - there, axis=-1).sum()),
+        key=lambda points: float(np.linalg.norm(xy_to_uv(points) - there, axis=-1).sum()),
     )
 
 
-def _borne(display: Display, without: Display, facts: Facts) -> bool:
+def _borne(display: Display, without: Display, inputs: Inputs) -> bool:
     """Whether red, green and blue as read are those of a display, and not as well those of one
     without its set of primaries."""
-    hues = facts.hues[facts.hues >= 0]
+    hues = inputs.hues[inputs.hues >= 0]
     if not len(hues):
         return True
-    there = xyz_to_uv(facts.xyz[hues])
+    there = xyz_to_uv(inputs.xyz[hues])
     off, before = (
-        np.linalg.norm(xyz_to_uv(simulate(one, facts).xyz[0, hues]) - there, axis=-1)
-        for one in (display, without)
+        np.linalg.norm(xyz_to_uv(simulate(shown, inputs).xyz[0, hues]) - there, axis=-1)
+        for shown in (display, without)
     )
     return bool(off.max() <= NEAR and off.sum() <= BETTER * before.sum())
 
@@ -81,24 +80,24 @@ def _with(points: Array) -> Change:
     return lambda display, values: display._replace(primaries=points[None])
 
 
-def _shown(name: str, points: Array, facts: Facts) -> Option:
+def _shown(name: str, points: Array, inputs: Inputs) -> Option:
     def tells(value: Array, display: Display) -> bool:
-        own = primaries_of(facts.model.from_target)[None]
-        return _borne(display, display._replace(primaries=own), facts)
+        own = primaries_of(inputs.model.from_target)[None]
+        return _borne(display, display._replace(primaries=own), inputs)
 
     return Option("primaries", "shown", name, _with(points), NOTHING, (), 0.0, tells)
 
 
-def _assumed(name: str, points: Array, facts: Facts) -> Option:
-    white = np.asarray(xyz_to_xy(facts.model.white_xyz))[None]
+def _assumed(name: str, points: Array, inputs: Inputs) -> Option:
+    white = np.asarray(xyz_to_xy(inputs.model.white_xyz))[None]
     assumed = matrices(points[None], white)
 
     def change(display: Display, values: Array) -> Display:
         return display._replace(assumed_primaries=assumed)
 
     def tells(value: Array, display: Display) -> bool:
-        own = facts.model.from_signal[None]
-        return _borne(display, display._replace(assumed_primaries=own), facts)
+        own = inputs.model.from_signal[None]
+        return _borne(display, display._replace(assumed_primaries=own), inputs)
 
     return Option("primaries", "assumed", name, change, NOTHING, (), 0.0, tells)
 
@@ -116,7 +115,7 @@ def _name(points: Array) -> str | None:
 
 
 def primaries_cause(fit: FitContext) -> Cause:
-    model = fit.facts.model
+    model = fit.inputs.model
     if fit.variant == "unnamed":
         return _unnamed_cause(fit)
     own = primaries_of(model.from_signal if fit.variant == "assumed" else model.from_target)
@@ -131,7 +130,7 @@ def primaries_cause(fit: FitContext) -> Cause:
 
 def _unnamed_cause(fit: FitContext) -> Cause:
     """Primaries that have no name, each as it was read."""
-    own = primaries_of(fit.facts.model.from_target)
+    own = primaries_of(fit.inputs.model.from_target)
     read = fit.display.primaries[0]
     away = np.linalg.norm(xy_to_uv(read) - xy_to_uv(own), axis=-1)
     xy = tuple((hue, x, y) for hue, (x, y) in zip(HUES, read.tolist(), strict=True))
@@ -142,8 +141,8 @@ def _unnamed_cause(fit: FitContext) -> Cause:
     return fitted_cause(fit, {"xy": xy, "rule": _name(own)}, evidence, variant="unnamed")
 
 
-def _apart(one: Array, other: Array) -> float:
-    return float(np.linalg.norm(xy_to_uv(one) - xy_to_uv(other), axis=-1).max())
+def _apart(points: Array, other: Array) -> float:
+    return float(np.linalg.norm(xy_to_uv(points) - xy_to_uv(other), axis=-1).max())
 
 
 SAME_WHITE = 0.0015
@@ -180,9 +179,9 @@ def _kelvin(values: Array) -> Array:
     return np.clip(1e6 / values[:, 0], COLDEST, HOTTEST)
 
 
-def white_options(facts: Facts) -> Iterator[Option]:
+def white_options(inputs: Inputs) -> Iterator[Option]:
     """Each named white that is not the rule's, and daylight of any temperature."""
-    own = np.asarray(xyz_to_uv(facts.model.white_xyz))
+    own = np.asarray(xyz_to_uv(inputs.model.white_xyz))
     for name, white in NAMED.items():
         if np.linalg.norm(xy_to_uv(white) - own) > SAME_WHITE:
             yield _at(name, np.array(white))
@@ -207,9 +206,9 @@ def nearest_daylight(uv: Array) -> float:
     return float(kelvin[np.argmin(away)])
 
 
-def any_white_options(facts: Facts) -> Iterator[Option]:
+def any_white_options(inputs: Inputs) -> Iterator[Option]:
     """White wherever the brighter neutral readings are: no cause, but nothing else then."""
-    there = np.asarray(uv_to_xy(facts.white_uv))
+    there = np.asarray(uv_to_xy(inputs.white_uv))
 
     def change(display: Display, values: Array) -> Display:
         return display._replace(white=there[None])
@@ -217,12 +216,12 @@ def any_white_options(facts: Facts) -> Iterator[Option]:
     yield Option("white-elsewhere", "", "", change, NOTHING, (), 0.35)
 
 
-def white_elsewhere_cause(facts: Facts) -> Cause:
+def white_elsewhere_cause(inputs: Inputs) -> Cause:
     """A white that is none of the known ones."""
-    x, y = (float(value) for value in uv_to_xy(facts.white_uv))
-    away = _from_rule(facts)
-    kelvin = nearest_daylight(facts.white_uv)
-    beside = facts.white_uv - xy_to_uv(daylight(np.array(kelvin)))
+    x, y = (float(value) for value in uv_to_xy(inputs.white_uv))
+    away = _from_rule(inputs)
+    kelvin = nearest_daylight(inputs.white_uv)
+    beside = inputs.white_uv - xy_to_uv(daylight(np.array(kelvin)))
     off = float(np.linalg.norm(beside))
     near = COLDEST < kelvin < HOTTEST and off <= BESIDE
     return Cause(
@@ -244,9 +243,9 @@ def white_elsewhere_cause(facts: Facts) -> Cause:
     )
 
 
-def _from_rule(facts: Facts) -> float:
+def _from_rule(inputs: Inputs) -> float:
     """Δu'v' between the rule's white and the white read."""
-    return float(np.linalg.norm(xyz_to_uv(facts.model.white_xyz) - facts.white_uv))
+    return float(np.linalg.norm(xyz_to_uv(inputs.model.white_xyz) - inputs.white_uv))
 
 
 def _white_read(x: float, y: float, away_from_rule: float) -> tuple[Evidence, ...]:
@@ -258,21 +257,21 @@ def _white_read(x: float, y: float, away_from_rule: float) -> tuple[Evidence, ..
 
 
 def white_cause(fit: FitContext) -> Cause:
-    facts = fit.facts
-    x, y = (float(value) for value in uv_to_xy(facts.white_uv))
-    own = xyz_to_xy(facts.model.white_xyz)
-    away_from_rule = float(np.linalg.norm(xy_to_uv(own) - facts.white_uv))
-    kelvin = nearest_daylight(facts.white_uv)
+    inputs = fit.inputs
+    x, y = (float(value) for value in uv_to_xy(inputs.white_uv))
+    own = xyz_to_xy(inputs.model.white_xyz)
+    away_from_rule = float(np.linalg.norm(xy_to_uv(own) - inputs.white_uv))
+    kelvin = nearest_daylight(inputs.white_uv)
     nearest = daylight(np.array(kelvin))
     there = nearest if fit.variant == "daylight" else fit.display.white[0]
-    away = round(float(np.linalg.norm(xy_to_uv(there) - facts.white_uv)), 6)
+    away = round(float(np.linalg.norm(xy_to_uv(there) - inputs.white_uv)), 6)
     evidence = (
         *_white_read(x, y, away_from_rule),
         number("away-from-named", away, "Δu'v'"),
     )
-    if np.linalg.norm(xy_to_uv(nearest) - facts.white_uv) <= NEAR_LOCUS:
+    if np.linalg.norm(xy_to_uv(nearest) - inputs.white_uv) <= NEAR_LOCUS:
         evidence = (number("kelvin", kelvin, "K"), *evidence)
-    named: Named = {"kelvin": kelvin} if fit.variant == "daylight" else {"white": fit.subject}
+    named: Facts = {"kelvin": kelvin} if fit.variant == "daylight" else {"white": fit.subject}
     return fitted_cause(
         fit,
         {**named, "x": x, "y": y, "away": away, "away_from_rule": away_from_rule},

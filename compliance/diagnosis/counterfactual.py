@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from compliance.diagnosis.fitting import Array
-from compliance.diagnosis.inputs import Facts
+from compliance.diagnosis.inputs import Inputs
 from compliance.grading.decide import OUTSIDE
 from compliance.grading.grade import evaluate
 from compliance.grading.match import MatchedReadings
@@ -43,9 +43,9 @@ def explains_failure(
         (corrected(case, undone.alone), corrected(case, undone.none)),
     )
     return any(
-        _bettered(evaluate(one, before), evaluate(one, after))
+        _bettered(evaluate(requirement, before), evaluate(requirement, after))
         for before, after in ways
-        for one in failed
+        for requirement in failed
     )
 
 
@@ -58,16 +58,16 @@ def corrected(case: MatchedReadings, change: Array) -> MatchedReadings:
     return replace(case, view=view)
 
 
-def change_between(one: Array, other: Array, case: MatchedReadings, facts: Facts) -> Array:
-    """(R, 3) change of the readings where the facts' patches go from one light to another, both
+def change_between(light: Array, then: Array, case: MatchedReadings, inputs: Inputs) -> Array:
+    """(R, 3) change of the readings where the inputs' patches go from one light to another, both
     (P, 3). The same codes at another place or window change by the same share."""
     read = case.view.xyz
     change = np.zeros_like(read)
     share = {}
-    for place, patch in enumerate(facts.patches):
-        change[patch] = other[place] - one[place]
+    for place, patch in enumerate(inputs.patches):
+        change[patch] = then[place] - light[place]
         share[case.patches.triple(int(patch))] = change[patch] / np.maximum(read[patch], DARK)
-    known = set(facts.patches.tolist())
+    known = set(inputs.patches.tolist())
     for patch in range(len(read)):
         if patch not in known:
             change[patch] = read[patch] * share.get(case.patches.triple(patch), 0.0)
@@ -98,7 +98,7 @@ def _excess(finding: Finding) -> float:
 def _beyond(value: Value, limits: Limits) -> float:
     if isinstance(value, tuple):
         assert limits.box is not None
-        return max(abs(one) - half for one, half in zip(value, limits.box, strict=True))
+        return max(abs(offset) - half for offset, half in zip(value, limits.box, strict=True))
     low = -np.inf if limits.minimum is None else limits.minimum
     high = np.inf if limits.maximum is None else limits.maximum
     return float(max(low - value, value - high, 0.0))

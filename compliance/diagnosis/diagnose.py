@@ -31,7 +31,7 @@ from compliance.diagnosis.fitting import (
     price,
     search,
 )
-from compliance.diagnosis.inputs import Facts, gather, itp, white_of
+from compliance.diagnosis.inputs import Inputs, gather, itp, white_of
 from compliance.diagnosis.session_faults import (
     Limiter,
     drift_cause,
@@ -50,8 +50,8 @@ from compliance.quantities.catalogue import QUANTITIES
 class Row(NamedTuple):
     """A family of models of one thing that may be wrong."""
 
-    options: Callable[[Facts], Iterator[Option]]
-    tell: Callable[[FitContext], Cause] | None
+    options: Callable[[Inputs], Iterator[Option]]
+    cause: Callable[[FitContext], Cause] | None
     """None for what only keeps the named causes honest."""
 
 
@@ -116,15 +116,16 @@ class Diagnosis(NamedTuple):
 def diagnosis_of(measurement: Measurement, findings: Sequence[Finding]) -> Diagnosis:
     """Likely causes of the findings outside their limits, each of which bears on one of them;
     where none is outside, nothing is sought."""
-    failed = [one for one in findings if one.verdict in OUTSIDE and one.points]
+    failed = [finding for finding in findings if finding.verdict in OUTSIDE and finding.points]
     if not failed:
         return Diagnosis(())
     case, as_found = matched(measurement), measurement.as_found
-    ids = {one.id for one in failed}
-    missed = [one for one in case.rule.requirements if one.id in ids]
+    ids = {finding.id for finding in failed}
+    missed = [requirement for requirement in case.rule.requirements if requirement.id in ids]
     suspects, expected = _suspects(case, measurement.graded, as_found.graded if as_found else None)
     return Diagnosis(
-        tuple(one.cause for one in suspects if _bears(one, failed, missed, case)), expected
+        tuple(suspect.cause for suspect in suspects if _bears(suspect, failed, missed, case)),
+        expected,
     )
 
 
@@ -138,14 +139,14 @@ def _bears(
         return _matters(suspect.rests_on, case, failed)
     if isinstance(suspect.rests_on, Counterfactual):
         return explains_failure(suspect.rests_on, missed, case)
-    return any(QUANTITIES[one.quantity].calibrated for one in failed)
+    return any(QUANTITIES[finding.quantity].calibrated for finding in failed)
 
 
 def _matters(limiter: Limiter, case: MatchedReadings, failed: Sequence[Finding]) -> bool:
     """Whether something that failed was dimmed by a limiter."""
     if limiter.along == "seconds":
-        timed = {one.id for one in case.rule.requirements if one.over and one.over.seconds}
-        return any(one.id in timed for one in failed)
+        timed = {row.id for row in case.rule.requirements if row.over and row.over.seconds}
+        return any(finding.id in timed for finding in failed)
     if np.isfinite(limiter.cap):
         return True
     stimuli = case.patches.stimulus
@@ -153,7 +154,11 @@ def _matters(limiter: Limiter, case: MatchedReadings, failed: Sequence[Finding])
         (case.patches.triple(index), stimuli[index].position, stimuli[index].window)
         for index in limiter.patches
     }
-    judged = {(point.patch, point.position, point.window) for one in failed for point in one.points}
+    judged = {
+        (point.patch, point.position, point.window)
+        for finding in failed
+        for point in finding.points
+    }
     return bool(dimmed & judged)
 
 
@@ -162,7 +167,7 @@ def diagnose(
 ) -> Diagnosis:
     """What is likely wrong with a display, whatever its verdict."""
     suspects, expected = _suspects(case, readings, before)
-    return Diagnosis(tuple(one.cause for one in suspects), expected)
+    return Diagnosis(tuple(suspect.cause for suspect in suspects), expected)
 
 
 class CandidateCause(NamedTuple):
@@ -184,34 +189,34 @@ def _suspects(
     unloaded = find_unloaded(readings, before)
     first = [] if unloaded is None else [CandidateCause(unloaded_cause(unloaded))]
     limiters = find_limiters(case)
-    facts = gather(case)
-    if facts is None:
+    inputs = gather(case)
+    if inputs is None:
         return [*first, *map(_limited, limiters)], None
-    found, light = _Fitted(case, facts, limiters).suspects()
+    fitted, light = _Fitted(case, inputs, limiters).suspects()
     expected = np.full((len(case.patches), 3), np.nan)
-    expected[facts.patches] = light
-    return [*first, *found], expected
+    expected[inputs.patches] = light
+    return [*first, *fitted], expected
 
 
 class _Fitted:
     """What models of a display tell, beside drift and limiter."""
 
-    def __init__(self, case: MatchedReadings, facts: Facts, limiters: Sequence[Limiter]) -> None:
-        self._case, self._facts, self._limiters = case, facts, limiters
-        self._drift = find_drift(case, facts)
-        self._plain = ideal_display(facts)
+    def __init__(self, case: MatchedReadings, inputs: Inputs, limiters: Sequence[Limiter]) -> None:
+        self._case, self._inputs, self._limiters = case, inputs, limiters
+        self._drift = find_drift(case, inputs)
+        self._plain = ideal_display(inputs)
         self._start = self._plain
         if self._drift is not None:
             self._start = self._start._replace(ripple=self._drift.ripple)
         cap = min((limiter.cap for limiter in limiters), default=np.inf)
         self._start = self._start._replace(luminance_cap=np.array([cap]))
-        options = [option for row in FITTED.values() for option in row.options(facts)]
-        self._node = search(facts, self._start, options)
+        options = [option for row in FITTED.values() for option in row.options(inputs)]
+        self._node = search(inputs, self._start, options)
         self._display = applied(self._start, self._node.chosen)
-        whole = simulate(self._display, facts)
+        whole = simulate(self._display, inputs)
         self._white, self._whole = float(whole.white[0]), whole.xyz[0]
         self._alone = self._change(self._plain, ())
-        self._enough = max(BADLY, float(loss(self._plain, facts)[0]) / 2)
+        self._enough = max(BADLY, float(loss(self._plain, inputs)[0]) / 2)
 
     def suspects(self) -> tuple[list[CandidateCause], Array]:
         """The likeliest first, and the light of them all together, (P, 3)."""
@@ -231,41 +236,41 @@ class _Fitted:
             ranked.append(
                 (self._worth(start, chosen), CandidateCause(drift_cause(self._drift), undone))
             )
-        told = list(self._borne_out())
-        ranked += (self._told(one) for one in told)
-        plain = (self._white_off(), self._hue_off(told), self._black_off(told))
-        ranked += (one for one in plain if one is not None)
+        borne_out = list(self._borne_out())
+        ranked += (self._candidate(chosen) for chosen in borne_out)
+        plain = (self._white_off(), self._hue_off(borne_out), self._black_off(borne_out))
+        ranked += (candidate for candidate in plain if candidate is not None)
         ranked.sort(key=lambda each: -each[0])
-        return [one for _, one in ranked], self._whole
+        return [candidate for _, candidate in ranked], self._whole
 
     def _borne_out(self) -> Iterator[Chosen]:
         """Each chosen option with words that is still worth its price beside the others, and is
         seen; none where little is explained by all of them."""
-        facts, node = self._facts, self._node
+        inputs, node = self._inputs, self._node
         if not self._fits(self._display):
             return
-        for one in node.chosen:
-            without = applied(self._start, _others(node.chosen, one))
-            fall = cost(float(loss(without, facts)[0])) - cost(node.loss)
-            worth_it = fall >= price(one) and _difference(self._display, without, facts) >= SEEN
-            if worth_it and FITTED[one.option.cause].tell is not None:
-                yield one
+        for chosen in node.chosen:
+            without = applied(self._start, _others(node.chosen, chosen))
+            fall = cost(float(loss(without, inputs)[0])) - cost(node.loss)
+            worth_it = fall >= price(chosen) and _difference(self._display, without, inputs) >= SEEN
+            if worth_it and FITTED[chosen.option.cause].cause is not None:
+                yield chosen
 
     def _fits(self, display: Display) -> bool:
         """Whether a display explains enough of what was read for its parts to be told."""
-        return float(loss(display, self._facts)[0]) <= self._enough
+        return float(loss(display, self._inputs)[0]) <= self._enough
 
-    def _told(self, one: Chosen) -> tuple[float, CandidateCause]:
+    def _candidate(self, chosen: Chosen) -> tuple[float, CandidateCause]:
         """A chosen option in words, with its worth."""
-        facts, whole, others = self._facts, self._display, _others(self._node.chosen, one)
+        inputs, whole, others = self._inputs, self._display, _others(self._node.chosen, chosen)
         without = applied(self._start, others)
-        error, missing = (float(errors(each, facts)[0].mean()) for each in (whole, without))
+        error, missing = (float(errors(each, inputs)[0].mean()) for each in (whole, without))
         undone = Counterfactual(
-            self._change(self._start, others), self._change(self._plain, [one]), self._alone
+            self._change(self._start, others), self._change(self._plain, [chosen]), self._alone
         )
-        tell = FITTED[one.option.cause].tell
-        assert tell is not None
-        cause = tell(FitContext(one, facts, whole, without, error, missing))
+        cause_of = FITTED[chosen.option.cause].cause
+        assert cause_of is not None
+        cause = cause_of(FitContext(chosen, inputs, whole, without, error, missing))
         return self._worth(self._start, others), CandidateCause(cause, undone)
 
     def _white_off(self) -> tuple[float, CandidateCause] | None:
@@ -273,32 +278,32 @@ class _Fitted:
         curves = {self._display.curve, self._plain.curve}
         if len(curves) > 1 and "pq" in curves:
             return None  # PQ says cd/m² by itself, and others a share of the white
-        low, high = self._facts.span
-        read, made = self._facts.white, self._white
+        low, high = self._inputs.span
+        read, made = self._inputs.white, self._white
         if not (max(read, made) < low or min(read, made) > high):
             return None
-        aim = float(np.clip(self._facts.model.white_luminance, low, high))
-        free = [one for one in self._node.chosen if one.option.cause == "luminance"]
+        aim = float(np.clip(self._inputs.model.white_luminance, low, high))
+        free = [chosen for chosen in self._node.chosen if chosen.option.cause == "luminance"]
         worth = self._worth(self._start, _others(self._node.chosen, *free)) if free else 0.0
         return worth, CandidateCause(
-            luminance_cause(self._facts), self._scaled(np.full(3, aim / made))
+            luminance_cause(self._inputs), self._scaled(np.full(3, aim / made))
         )
 
-    def _hue_off(self, told: Sequence[Chosen]) -> tuple[float, CandidateCause] | None:
+    def _hue_off(self, borne_out: Sequence[Chosen]) -> tuple[float, CandidateCause] | None:
         """White elsewhere than what is told would have it."""
-        facts, display = self._facts, applied(self._start, told)
-        there = white_of(simulate(display, facts).xyz[0], facts.neutral, facts.nominal)
-        off = np.linalg.norm(there - facts.white_uv) > OFF
+        inputs, display = self._inputs, applied(self._start, borne_out)
+        there = white_of(simulate(display, inputs).xyz[0], inputs.neutral, inputs.nominal)
+        off = np.linalg.norm(there - inputs.white_uv) > OFF
         if (
             not off
             or has_swapped_channels(display)
-            or not self._fits(display._replace(white=spaces.uv_to_xy(facts.white_uv)[None]))
+            or not self._fits(display._replace(white=spaces.uv_to_xy(inputs.white_uv)[None]))
         ):
             return None
         xyz, own = (
-            spaces.xy_to_xyz(spaces.uv_to_xy(uv), np.ones(())) for uv in (facts.white_uv, there)
+            spaces.xy_to_xyz(spaces.uv_to_xy(uv), np.ones(())) for uv in (inputs.white_uv, there)
         )
-        return 0.0, CandidateCause(white_elsewhere_cause(facts), self._scaled(own / xyz))
+        return 0.0, CandidateCause(white_elsewhere_cause(inputs), self._scaled(own / xyz))
 
     def _scaled(self, share: Array) -> Counterfactual:
         """Without a cause that gives XYZ of all light too much or too little: its share (3,)."""
@@ -306,34 +311,36 @@ class _Fitted:
         none = self._alone + (readings + self._alone) * (share - 1)
         return Counterfactual(readings * (share - 1), self._alone, none)
 
-    def _black_off(self, told: Sequence[Chosen]) -> tuple[float, CandidateCause] | None:
+    def _black_off(self, borne_out: Sequence[Chosen]) -> tuple[float, CandidateCause] | None:
         """Black above what the rule admits, as read and without what is told to raise it."""
-        facts = self._facts
-        read, most = float(facts.black[1]), facts.darkest
-        made = float(simulate(applied(self._start, told), facts).black[0])
+        inputs = self._inputs
+        read, most = float(inputs.black[1]), inputs.darkest
+        made = float(simulate(applied(self._start, borne_out), inputs).black[0])
         if not min(read, made) > most * (1 + DARK):
             return None
-        taken_off = np.broadcast_to((most / read - 1) * facts.black, self._case.view.readings.shape)
+        taken_off = np.broadcast_to(
+            (most / read - 1) * inputs.black, self._case.view.readings.shape
+        )
         undone = Counterfactual(taken_off, self._alone, self._alone + taken_off)
         return 0.0, CandidateCause(black_cause(read, most), undone)
 
     def _worth(self, start: Display, chosen: Sequence[Chosen]) -> float:
         """What the loss falls by with the last part of the explanation."""
-        return float(loss(applied(start, chosen), self._facts)[0]) - self._node.loss
+        return float(loss(applied(start, chosen), self._inputs)[0]) - self._node.loss
 
     def _change(self, start: Display, chosen: Sequence[Chosen]) -> Array:
         """(R, 3) change of the readings from the whole explanation to a part of it, the
         luminance of full drive staying."""
-        made = simulate(applied(start, chosen), self._facts)
+        made = simulate(applied(start, chosen), self._inputs)
         light = made.xyz[0] * (self._white / max(float(made.white[0]), 1e-9))
-        return change_between(self._whole, light, self._case, self._facts)
+        return change_between(self._whole, light, self._case, self._inputs)
 
 
-def _difference(one: Display, other: Display, facts: Facts) -> float:
+def _difference(display: Display, other: Display, inputs: Inputs) -> float:
     """Largest ΔE ITP between two displays over the patches."""
-    away = itp(simulate(one, facts).xyz) - itp(simulate(other, facts).xyz)
+    away = itp(simulate(display, inputs).xyz) - itp(simulate(other, inputs).xyz)
     return float(np.linalg.norm(away, axis=-1).max())
 
 
 def _others(chosen: Sequence[Chosen], *left: Chosen) -> list[Chosen]:
-    return [each for each in chosen if not any(each is one for one in left)]
+    return [option for option in chosen if not any(option is gone for gone in left)]

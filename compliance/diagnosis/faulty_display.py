@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance.colour import hlg, pq, spaces, transfer
-from compliance.diagnosis.inputs import Facts
+from compliance.diagnosis.inputs import Inputs
 from compliance.targets import TargetModel
 
 Array = NDArray[np.float64]
@@ -84,8 +84,8 @@ def _full(model: TargetModel) -> float:
 
 def _peak(curve: Curve, model: TargetModel) -> float:
     """The rule's peak as a share of what `light_of` gives shares of."""
-    one = _full(model) if curve.name == "pq" else model.white_luminance
-    return model.peak_luminance / one
+    whole = _full(model) if curve.name == "pq" else model.white_luminance
+    return model.peak_luminance / whole
 
 
 def shifted(light: Array, offset: Array, curve: Curve, model: TargetModel) -> Array:
@@ -186,9 +186,9 @@ def has_swapped_channels(display: Display) -> bool:
     return (*display.order, *display.drive_order) != (0, 1, 2, 0, 1, 2)
 
 
-def ideal_display(facts: Facts) -> Display:
+def ideal_display(inputs: Inputs) -> Display:
     """The display that the rule asks for."""
-    model = facts.model
+    model = inputs.model
     one = np.ones(1)
     return Display(
         curve=model.curve,
@@ -214,7 +214,7 @@ def ideal_display(facts: Facts) -> Display:
         panel_exponent=(2.6 if model.curve == "dcdm" else 2.4) * one,
         gain=np.ones((1, 3)),
         ripple=np.ones(()),
-        plausible_white=facts.span,
+        plausible_white=inputs.span,
     )
 
 
@@ -232,35 +232,35 @@ class Shown(NamedTuple):
     """(K,) cd/m² of no drive, as fitted, without what raises it; 0 where that is no matter"""
 
 
-def simulate(display: Display, facts: Facts) -> Shown:
+def simulate(display: Display, inputs: Inputs) -> Shown:
     """The light of the displays for the patches.
 
     White's luminance is fitted to the neutral readings, within bounds if the curve is
     absolute, and the black to the black reading, as far as the rule admits it.
     """
-    turned = np.swapaxes(_turned(display, facts), -1, -2)
-    share = _channels(display, facts, np.zeros(1)) @ turned
+    turned = np.swapaxes(_turned(display, inputs), -1, -2)
+    share = _channels(display, inputs, np.zeros(1)) @ turned
     added = _added(display)
-    glow = added * facts.black[1]
+    glow = added * inputs.black[1]
     for _ in range(2):
-        scale = _scale(share[:, :-1], glow, display, facts)
+        scale = _scale(share[:, :-1], glow, display, inputs)
         dark = share[:, -1, 1] * scale
-        rest = np.maximum(facts.black[1] - dark, 0.0)
+        rest = np.maximum(inputs.black[1] - dark, 0.0)
         own, glow = (1 - added) * rest, added * rest
-    admitted = min(facts.darkest, facts.white)
-    raised = _raised(admitted, turned, scale, display, facts) - dark
-    most = np.where(display.added_black_share < 0, np.maximum(raised, admitted), facts.white)
+    admitted = min(inputs.darkest, inputs.white)
+    raised = _raised(admitted, turned, scale, display, inputs) - dark
+    most = np.where(display.added_black_share < 0, np.maximum(raised, admitted), inputs.white)
     black = own + glow
     lifts = display.black != "none" or bool(np.any(display.added_black_share >= 0))
     if lifts and np.any(own > 0):
-        for _ in range(2 if facts.black[1] > HIGH * facts.white else 1):
-            lift = _lift(own, dark, turned, scale, display, facts)
-            black = scale * lifted(lift, _curve(display), facts.model) + glow
-            lift = np.minimum(lift, lift_of(most / scale, _curve(display), facts.model))
-            share = _channels(display, facts, lift) @ turned
-            scale = _scale(share[:, :-1], glow, display, facts)
+        for _ in range(2 if inputs.black[1] > HIGH * inputs.white else 1):
+            lift = _lift(own, dark, turned, scale, display, inputs)
+            black = scale * lifted(lift, _curve(display), inputs.model) + glow
+            lift = np.minimum(lift, lift_of(most / scale, _curve(display), inputs.model))
+            share = _channels(display, inputs, lift) @ turned
+            scale = _scale(share[:, :-1], glow, display, inputs)
     light = share[:, :-1] * scale[:, None, None]
-    hue = facts.black / max(facts.black[1], 1e-12)
+    hue = inputs.black / max(inputs.black[1], 1e-12)
     if not lifts:
         own = np.minimum(own, most)[:, None, None]
         light = np.where(light[..., 1:2] < own, own * hue, light)
@@ -273,12 +273,12 @@ def simulate(display: Display, facts: Facts) -> Shown:
     return Shown(light, scale, black)
 
 
-def _raised(black: float, turned: Array, scale: Array, display: Display, facts: Facts) -> Array:
+def _raised(black: float, turned: Array, scale: Array, display: Display, inputs: Inputs) -> Array:
     """(K,) cd/m² that a black in cd/m² becomes where channels are raised."""
     if not np.any(display.offset > 0):
         return np.full_like(scale, black)
     share = np.ones(3) * (black / scale)[:, None, None]
-    light = shifted(share, np.maximum(display.offset, 0.0), _curve(display), facts.model)
+    light = shifted(share, np.maximum(display.offset, 0.0), _curve(display), inputs.model)
     return np.asarray((light @ turned)[:, 0, 1] * scale)
 
 
@@ -288,11 +288,11 @@ def _added(display: Display) -> Array:
     return np.where(share < 0, float(display.black == "add"), share)
 
 
-def _channels(display: Display, facts: Facts, lift: Array) -> Array:
+def _channels(display: Display, inputs: Inputs, lift: Array) -> Array:
     """Light (K, P + 1, 3) of the displays' own channels as a share of the white's, for the
     patches and for black; `lift` (K,) raises the drive, the panel's own where the signal is PQ."""
-    model = facts.model
-    ordered = facts.signals[:, display.order]
+    model = inputs.model
+    ordered = inputs.signals[:, display.order]
     span = (display.high - display.low)[:, None, None]
     drive = np.clip((ordered - display.low[:, None, None]) / span, 0.0, 1.0)
     if np.any(display.crush_point):
@@ -330,13 +330,13 @@ def _own(drive: Array, display: Display, lift: Array, model: TargetModel) -> Arr
     return light_of(_levels(drive, display, lift), *kind)
 
 
-def _turned(display: Display, facts: Facts) -> Array:
+def _turned(display: Display, inputs: Inputs) -> Array:
     """(K, 3, 3) light of the display's channels to XYZ; its white as near the one read as
     a well set up display may be off."""
     plain = matrices(display.primaries, display.white) * display.gain[:, None, :]
     white = plain.sum(axis=-1)
     there = spaces.xyz_to_uv(white)
-    away = facts.white_uv - there
+    away = inputs.white_uv - there
     size = np.linalg.norm(away, axis=-1, keepdims=True)
     there = there + away * np.minimum(1.0, NEAR / np.maximum(size, 1e-12))
     turned = matrices(display.primaries, spaces.uv_to_xy(there))
@@ -362,12 +362,12 @@ def _levels(drive: Array, display: Display, lift: Array) -> Array:
     return drive
 
 
-def _scale(share: Array, glow: Array, display: Display, facts: Facts) -> Array:
+def _scale(share: Array, glow: Array, display: Display, inputs: Inputs) -> Array:
     """(K,) cd/m² of a share of 1: the rule's white, or fitted to the brighter neutral readings
     with `glow` (K,) cd/m² taken off."""
-    bright = facts.bright
+    bright = inputs.bright
     below = np.maximum(share[:, bright, 1], 1e-12)
-    lit = facts.xyz[bright, 1] * np.ones_like(below)
+    lit = inputs.xyz[bright, 1] * np.ones_like(below)
     if display.ripple.ndim:
         lit = lit / display.ripple[bright]
     ratio = np.maximum(lit - glow[:, None], 1e-6) / below
@@ -378,22 +378,22 @@ def _scale(share: Array, glow: Array, display: Display, facts: Facts) -> Array:
     else:
         scale = np.median(ratio, axis=1)
     if display.absolute:
-        nominal = facts.model.white_luminance
+        nominal = inputs.model.white_luminance
         scale = np.clip(scale, nominal * (1 - GAIN), nominal * (1 + GAIN))
     return np.asarray(scale)
 
 
 def _lift(
-    own: Array, dark: Array, turned: Array, scale: Array, display: Display, facts: Facts
+    own: Array, dark: Array, turned: Array, scale: Array, display: Display, inputs: Inputs
 ) -> Array:
     """(K,) of the drive, so that black shows `own` (K,) cd/m² more than `dark` (K,), its light
     without a lift."""
     wanted = own + dark
     curve = _curve(display)
-    before, lift = (lift_of(level / scale, curve, facts.model) for level in (wanted, own))
+    before, lift = (lift_of(level / scale, curve, inputs.model) for level in (wanted, own))
     if not np.any(dark > 0):
         return before
-    only = facts._replace(signals=facts.signals[-1:])
+    only = inputs._replace(signals=inputs.signals[-1:])
 
     def made(tried: Array) -> Array:
         return np.asarray((_channels(display, only, tried) @ turned)[:, 0, 1] * scale)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance.diagnosis.faulty_display import Display, simulate
-from compliance.diagnosis.inputs import Facts, itp
+from compliance.diagnosis.inputs import Inputs, itp
 
 Array = NDArray[np.float64]
 Change = Callable[[Display, Array], Display]
@@ -72,25 +72,25 @@ class Chosen(NamedTuple):
     """(n,)"""
 
 
-Found = tuple[Chosen, ...]
+Combination = tuple[Chosen, ...]
 
 
-def errors(display: Display, facts: Facts) -> Array:
+def errors(display: Display, inputs: Inputs) -> Array:
     """(K, P) ΔE ITP between what displays show and what was read."""
-    return np.asarray(np.linalg.norm(itp(simulate(display, facts).xyz) - facts.itp, axis=-1))
+    return np.asarray(np.linalg.norm(itp(simulate(display, inputs).xyz) - inputs.itp, axis=-1))
 
 
-def loss(display: Display, facts: Facts) -> Array:
+def loss(display: Display, inputs: Inputs) -> Array:
     """(K,) mean error in ΔE ITP, small ones counting less, and what white and black add to it.
 
     A pseudo-Huber loss, so that a few patches that do not fit decide nothing.
     """
-    made = simulate(display, facts)
-    away = np.linalg.norm(itp(made.xyz) - facts.itp, axis=-1)
+    made = simulate(display, inputs)
+    away = np.linalg.norm(itp(made.xyz) - inputs.itp, axis=-1)
     mean = np.mean(np.sqrt(1 + away**2) - 1, axis=1)
     low, high = display.plausible_white
     beyond = _beyond(made.white, high) + _beyond(low, made.white)
-    beyond += _beyond(made.black, facts.darkest)
+    beyond += _beyond(made.black, inputs.darkest)
     return np.asarray(np.round(mean + WEIGHT * np.minimum(beyond / LEVEL, FURTHEST), DIGITS))
 
 
@@ -101,71 +101,71 @@ def _beyond(value: Array | float, bound: Array | float) -> Array:
 
 def applied(start: Display, chosen: Sequence[Chosen]) -> Display:
     """The display with each of the options, one on top of the other."""
-    for one in chosen:
-        start = one.option.change(start, one.value[None])
+    for each in chosen:
+        start = each.option.change(start, each.value[None])
     return start
 
 
-def best_on_grid(option: Option, display: Display, facts: Facts) -> tuple[Chosen, float]:
+def best_on_grid(option: Option, display: Display, inputs: Inputs) -> tuple[Chosen, float]:
     """The best of an option's grid on top of a display, and its loss."""
-    values = loss(option.change(display, option.grid), facts)
+    values = loss(option.change(display, option.grid), inputs)
     place = int(np.argmin(values))
     return Chosen(option, option.grid[place]), float(values[place])
 
 
 def refine(
-    start: Display, chosen: Sequence[Chosen], facts: Facts, rounds: int = ROUNDS
+    start: Display, chosen: Sequence[Chosen], inputs: Inputs, rounds: int = ROUNDS
 ) -> tuple[tuple[Chosen, ...], float]:
     """The options with values made better in turn, and the loss of them together."""
-    found = tuple(chosen)
-    lowest = float(loss(applied(start, found), facts)[0])
-    free = [place for place, one in enumerate(found) if one.option.steps]
+    fitted = tuple(chosen)
+    lowest = float(loss(applied(start, fitted), inputs)[0])
+    free = [place for place, each in enumerate(fitted) if each.option.steps]
     for turn in range(rounds if len(free) < 2 else 2 * rounds):
-        before = found
+        before = fitted
         size = 2.0 ** -(turn if len(free) < 2 else turn // 2)
         for place in free:
-            found, lowest = _better(start, found, place, size, lowest, facts)
+            fitted, lowest = _better(start, fitted, place, size, lowest, inputs)
         if len(free) > 1:
-            found, lowest = _onward(start, before, found, lowest, facts)
-    return found, lowest
+            fitted, lowest = _onward(start, before, fitted, lowest, inputs)
+    return fitted, lowest
 
 
 def _better(
-    start: Display, found: Found, place: int, size: float, lowest: float, facts: Facts
-) -> tuple[Found, float]:
+    start: Display, fitted: Combination, place: int, size: float, lowest: float, inputs: Inputs
+) -> tuple[Combination, float]:
     """The best value of one option about the one that it has, the others staying."""
-    one = found[place]
-    tried = _around(one, size)
-    others = (*found[:place], *found[place + 1 :])
-    values = loss(one.option.change(applied(start, others), tried), facts)
+    moved = fitted[place]
+    tried = _around(moved, size)
+    others = (*fitted[:place], *fitted[place + 1 :])
+    values = loss(moved.option.change(applied(start, others), tried), inputs)
     nearest = int(np.argmin(values))
     if values[nearest] >= lowest:
-        return found, lowest
-    better = Chosen(one.option, tried[nearest])
-    return (*found[:place], better, *found[place + 1 :]), float(values[nearest])
+        return fitted, lowest
+    better = Chosen(moved.option, tried[nearest])
+    return (*fitted[:place], better, *fitted[place + 1 :]), float(values[nearest])
 
 
 def _onward(
-    start: Display, before: Found, found: Found, lowest: float, facts: Facts
-) -> tuple[Found, float]:
+    start: Display, before: Combination, fitted: Combination, lowest: float, inputs: Inputs
+) -> tuple[Combination, float]:
     """Further along the way that all values went together, as long as it gets better."""
     for factor in ONWARD:
         further = tuple(
             Chosen(new.option, _within(new.option, new.value + factor * (new.value - old.value)))
-            for old, new in zip(before, found, strict=True)
+            for old, new in zip(before, fitted, strict=True)
         )
-        value = float(loss(applied(start, further), facts)[0])
+        value = float(loss(applied(start, further), inputs)[0])
         if value >= lowest:
             break
-        found, lowest = further, value
-    return found, lowest
+        fitted, lowest = further, value
+    return fitted, lowest
 
 
-def _around(one: Chosen, size: float) -> Array:
+def _around(chosen: Chosen, size: float) -> Array:
     """(K, n) values about one, within `size` of a step of the grid."""
-    ticks = np.linspace(-1, 1, 9 if len(one.value) == 1 else 5)
-    offsets = np.array(list(itertools.product(ticks, repeat=len(one.value))))
-    return _within(one.option, one.value + offsets * size * np.array(one.option.steps))
+    ticks = np.linspace(-1, 1, 9 if len(chosen.value) == 1 else 5)
+    offsets = np.array(list(itertools.product(ticks, repeat=len(chosen.value))))
+    return _within(chosen.option, chosen.value + offsets * size * np.array(chosen.option.steps))
 
 
 def _within(option: Option, values: Array) -> Array:
@@ -200,7 +200,7 @@ class Node(NamedTuple):
 
     @property
     def cost(self) -> float:
-        return cost(self.loss) + sum(price(one) for one in self.chosen)
+        return cost(self.loss) + sum(price(each) for each in self.chosen)
 
 
 def cost(value: float) -> float:
@@ -208,44 +208,44 @@ def cost(value: float) -> float:
     return round(float(np.log(value + QUIET)), 6)
 
 
-def price(one: Chosen) -> float:
+def price(chosen: Chosen) -> float:
     """What an option must take off the cost."""
-    return CAUSE + one.option.price
+    return CAUSE + chosen.option.price
 
 
-def search(facts: Facts, start: Display, options: Sequence[Option]) -> Node:
+def search(inputs: Inputs, start: Display, options: Sequence[Option]) -> Node:
     """The display of the least cost; without a fault if none is worth its price."""
-    found = Node((), float(loss(start, facts)[0]))
-    front = [found]
+    best = Node((), float(loss(start, inputs)[0]))
+    front = [best]
     for _ in range(DEEPEST):
-        grown = [each for node in front for each in _grown(node, options, start, facts)]
+        grown = [each for node in front for each in _grown(node, options, start, inputs)]
         front = _distinct(grown)
-        better = bool(front) and front[0].cost < found.cost
-        if not front or not (better or found.loss > SETTLED):
+        better = bool(front) and front[0].cost < best.cost
+        if not front or not (better or best.loss > SETTLED):
             break
-        found = front[0] if better else found
-        front = front[: NARROW if found.loss < SETTLED else WIDE]
-    return found
+        best = front[0] if better else best
+        front = front[: NARROW if best.loss < SETTLED else WIDE]
+    return best
 
 
-def _grown(node: Node, options: Sequence[Option], start: Display, facts: Facts) -> list[Node]:
+def _grown(node: Node, options: Sequence[Option], start: Display, inputs: Inputs) -> list[Node]:
     """The most promising displays with one fault more, each at its best."""
-    done = {one.option.about for one in node.chosen}
+    done = {each.option.about for each in node.chosen}
     display = applied(start, node.chosen)
     rough = []
     for option in options:
         if option.about not in done:
-            chosen, value = best_on_grid(option, display, facts)
+            chosen, value = best_on_grid(option, display, inputs)
             rough.append(Node((*node.chosen, chosen), value))
     rough.sort(key=lambda each: each.cost)
-    fine = (Node(*refine(start, each.chosen, facts)) for each in rough[:TRIED])
+    fine = (Node(*refine(start, each.chosen, inputs)) for each in rough[:TRIED])
     return list(itertools.islice((each for each in fine if _tells(each, start)), POLISHED))
 
 
 def _tells(node: Node, start: Display) -> bool:
     """Whether each fault of a display may be told."""
     display = applied(start, node.chosen)
-    return all(one.option.tells(one.value, display) for one in node.chosen)
+    return all(each.option.tells(each.value, display) for each in node.chosen)
 
 
 def _distinct(nodes: Sequence[Node]) -> list[Node]:

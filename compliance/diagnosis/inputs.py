@@ -34,7 +34,7 @@ ABOUT = 0.1
 """Share by which the white of a rule without a limit on it may differ from the rule's."""
 
 
-class Facts(NamedTuple):
+class Inputs(NamedTuple):
     """Patches at the centre and the rule's window, shown at once; P of them."""
 
     model: TargetModel
@@ -90,8 +90,8 @@ def itp(xyz: Array) -> Array:
     return np.asarray(720 * spaces.xyz_to_itp(xyz + VEIL * GREY))
 
 
-def gather(case: MatchedReadings) -> Facts | None:
-    """The facts of a case; None where too little was read to tell one fault from another."""
+def gather(case: MatchedReadings) -> Inputs | None:
+    """The inputs of a case; None where too little was read to tell one fault from another."""
     patches, model = case.patches, case.plan.model
     usable = ~(patches.beyond | patches.above | patches.unreachable)
     usable &= patches.nominal >= max(FLOOR, 3 * case.lowest)
@@ -109,7 +109,7 @@ def gather(case: MatchedReadings) -> Facts | None:
     signal = patches.signal[index]
     there = np.flatnonzero(plain)
     nominal, neutral = patches.nominal[index], patches.neutral[index]
-    return Facts(
+    return Inputs(
         model=model,
         patches=index.astype(np.int64),
         signal=signal,
@@ -142,20 +142,20 @@ def _greys(case: MatchedReadings, there: NDArray[np.intp]) -> Array:
 def _hues(signal: Array, model: TargetModel) -> NDArray[np.int64]:
     """(3,) the brightest patch in which one of the target's primaries shines (almost) alone."""
     light = target_linear(signal, model)
-    found = []
+    brightest = []
     for channel in range(3):
         others = np.abs(np.delete(light, channel, axis=1)).max(axis=1)
         alone = np.where(others <= ALONE * light[:, channel], light[:, channel], 0.0)
-        found.append(int(np.argmax(alone)) if alone.max() > 0 else -1)
-    return np.array(found, dtype=np.int64)
+        brightest.append(int(np.argmax(alone)) if alone.max() > 0 else -1)
+    return np.array(brightest, dtype=np.int64)
 
 
 def _exponent(case: MatchedReadings) -> Exponent | None:
-    for one in case.rule.requirements:
-        if one.quantity == "fitted-exponent" and one.level is Level.SHALL:
-            found = evaluate(one, case)
-            if isinstance(found.value, float):
-                return Exponent(found.value, found.verdict not in OUTSIDE)
+    for requirement in case.rule.requirements:
+        if requirement.quantity == "fitted-exponent" and requirement.level is Level.SHALL:
+            finding = evaluate(requirement, case)
+            if isinstance(finding.value, float):
+                return Exponent(finding.value, finding.verdict not in OUTSIDE)
     return None
 
 
@@ -185,18 +185,18 @@ def _span(rule: Rule) -> tuple[float, float]:
 
 def _darkest(rule: Rule, white: float) -> float:
     """What the rule's shall limits on black and contrast admit beside a white in cd/m²."""
-    found = [limits.maximum for limits in _limits(rule, "luminance", "black")]
+    levels = [limits.maximum for limits in _limits(rule, "luminance", "black")]
     for limits in _limits(rule, "contrast", None):
-        found.append(white / limits.minimum if limits.minimum else None)
-    return min((level for level in found if level is not None), default=np.inf)
+        levels.append(white / limits.minimum if limits.minimum else None)
+    return min((level for level in levels if level is not None), default=np.inf)
 
 
 def _limits(rule: Rule, quantity: str, over: str | None) -> list[Limits]:
     return [
-        one.limits
-        for one in rule.requirements
-        if one.quantity == quantity
-        and one.level is Level.SHALL
-        and one.limits is not None
-        and (over is None or (one.over is not None and one.over.patches == (over,)))
+        row.limits
+        for row in rule.requirements
+        if row.quantity == quantity
+        and row.level is Level.SHALL
+        and row.limits is not None
+        and (over is None or (row.over is not None and row.over.patches == (over,)))
     ]

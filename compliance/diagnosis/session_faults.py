@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from compliance.diagnosis.causes import number
 from compliance.diagnosis.fitting import Array
-from compliance.diagnosis.inputs import Facts, itp
+from compliance.diagnosis.inputs import Inputs, itp
 from compliance.grading.match import Along, MatchedReadings, groups_differing_only_in
 from compliance.model import Cause, Readings
 
@@ -43,19 +43,19 @@ class Limiter(NamedTuple):
 def find_limiters(case: MatchedReadings) -> tuple[Limiter, ...]:
     """By area and by time, the stimulus that is dimmed most, where one loses enough, ever more
     from where it is brightest."""
-    found = (_most(case, along) for along in ALONG)
-    return tuple(limiter for limiter in found if limiter is not None)
+    limiters = (_most(case, along) for along in ALONG)
+    return tuple(limiter for limiter in limiters if limiter is not None)
 
 
 def _most(case: MatchedReadings, along: Along) -> Limiter | None:
-    found = []
+    limiters = []
     for group in groups_differing_only_in(case, along):
         stimulus = case.patches.stimulus[group[0]]
         if stimulus.position != "centre" or stimulus.pattern == "checkerboard":
             continue
         if (limiter := _of(case, along, group)) is not None:
-            found.append(limiter)
-    return max(found, key=lambda one: one.lost, default=None)
+            limiters.append(limiter)
+    return max(limiters, key=lambda limiter: limiter.lost, default=None)
 
 
 def _of(case: MatchedReadings, along: Along, group: list[int]) -> Limiter | None:
@@ -128,9 +128,9 @@ def find_unloaded(readings: Readings, before: Readings | None) -> Sameness | Non
     common = sorted(first.keys() & then.keys())
     if len(common) < COMMON:
         return None
-    one = np.array([first[key] for key in common])
-    other = np.array([then[key] for key in common])
-    away = np.sort(np.linalg.norm(itp(one) - itp(other), axis=-1))
+    xyz_before = np.array([first[key] for key in common])
+    xyz_after = np.array([then[key] for key in common])
+    away = np.sort(np.linalg.norm(itp(xyz_before) - itp(xyz_after), axis=-1))
     middle, most = float(np.median(away)), float(away[int(0.95 * (len(away) - 1))])
     if middle > ALIKE or most > AT_MOST:
         return None
@@ -149,7 +149,7 @@ def _means(readings: Readings) -> dict[tuple[object, ...], Array]:
             float(readings.seconds[row]),
         )
         rows.setdefault(key, []).append(readings.xyz[row])
-    return {key: np.mean(found, axis=0) for key, found in rows.items()}
+    return {key: np.mean(xyz, axis=0) for key, xyz in rows.items()}
 
 
 def unloaded_cause(sameness: Sameness) -> Cause:
@@ -194,10 +194,10 @@ class Drift(NamedTuple):
     shares: Array
     """(R,) light at each reading, in canonical order, as a share of the middle of the session"""
     ripple: Array
-    """(P,) of the facts: the same for each patch"""
+    """(P,) of the inputs: the same for each patch"""
 
 
-def find_drift(case: MatchedReadings, facts: Facts) -> Drift | None:
+def find_drift(case: MatchedReadings, inputs: Inputs) -> Drift | None:
     """A steady change of what was read again; None where there is none to speak of."""
     order, rows = case.patches.order, case.patches.rows
     at = order / max(len(order) - 1, 1)
@@ -207,17 +207,17 @@ def find_drift(case: MatchedReadings, facts: Facts) -> Drift | None:
         for patch in range(len(case.patches))
         if case.patches.count[patch] >= 2 and case.view.xyz[patch, 1] >= BRIGHT
     ]
-    spans = [np.ptp(at[found]) for found in repeated if len(found) >= READ]
+    spans = [np.ptp(at[places]) for places in repeated if len(places) >= READ]
     if not spans or max(spans) < 0.5:
         return None
     change, pace, off = _approach(at, np.log(luminance), repeated)
     if not LEAST <= abs(change) <= MOST or off > NOISE * abs(change):
         return None
-    if not all(_steady(luminance[found[np.argsort(at[found])]], change) for found in repeated):
+    if not all(_steady(luminance[places[np.argsort(at[places])]], change) for places in repeated):
         return None
     shares = np.exp(change * _shape(at, pace))
-    shares /= np.mean([shares[found].mean() for found in repeated])
-    ripple = np.array([shares[rows == patch].mean() for patch in facts.patches])
+    shares /= np.mean([shares[places].mean() for places in repeated])
+    ripple = np.array([shares[rows == patch].mean() for patch in inputs.patches])
     return Drift(float(np.expm1(change)), sum(map(len, repeated)), off, shares, ripple)
 
 
@@ -233,8 +233,8 @@ def _approach(
     best = (0.0, PACES[-1], np.inf)
     for pace in PACES:
         shape = _shape(at, pace)
-        x = np.concatenate([shape[found] - shape[found].mean() for found in repeated])
-        y = np.concatenate([level[found] - level[found].mean() for found in repeated])
+        x = np.concatenate([shape[places] - shape[places].mean() for places in repeated])
+        y = np.concatenate([level[places] - level[places].mean() for places in repeated])
         change = float(x @ y / max(float(x @ x), 1e-12))
         off = float(np.sqrt(np.mean((y - change * x) ** 2)))
         if off < best[2] - 1e-12:

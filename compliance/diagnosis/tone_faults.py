@@ -11,9 +11,8 @@ from compliance.colour.codes import encode
 from compliance.diagnosis.causes import FitContext, fitted_cause, number, target_level
 from compliance.diagnosis.faulty_display import PQ_PEAK, Display, simulate
 from compliance.diagnosis.fitting import NOTHING, Array, Option
-from compliance.diagnosis.inputs import Facts
-from compliance.model import Cause, Evidence
-from compliance.model import Facts as Named
+from compliance.diagnosis.inputs import Inputs
+from compliance.model import Cause, Evidence, Facts
 from compliance.quantities.formulas import power_exponent
 
 EXPONENTS = np.arange(1.4, 3.21, 0.1)[:, None]
@@ -25,38 +24,40 @@ OVERHEAD = 1.005
 """A PQ signal on a display of less is clipped at what that can do."""
 
 
-def curve_options(facts: Facts) -> Iterator[Option]:
+def curve_options(inputs: Inputs) -> Iterator[Option]:
     """Power functions of any exponent, and each curve with a name that is not the rule's."""
-    model = facts.model
+    model = inputs.model
     for way in ("lift", "add") if model.lift else ("add",):
-        yield _power(way, facts)
+        yield _power(way, inputs)
     if model.kind == "xyz":
         return
     if model.curve != "srgb":
         yield Option("curve", "srgb", "", _srgb, NOTHING)
     if model.curve != "pq":
-        yield Option("curve", "pq", "", _pq(facts, by_channel=False), NOTHING)
-        yield Option("curve", "pq", "channels", _pq(facts, by_channel=True), NOTHING)
+        yield Option("curve", "pq", "", _pq(inputs, by_channel=False), NOTHING)
+        yield Option("curve", "pq", "channels", _pq(inputs, by_channel=True), NOTHING)
     gammas = np.arange(0.9, 1.51, 0.1)[:, None]
     own = model.system_gamma if model.curve == "hlg" else np.nan
-    yield Option("curve", "hlg", "", _hlg, gammas, (0.1,), 0.03, _other(facts, own))
+    yield Option("curve", "hlg", "", _hlg, gammas, (0.1,), 0.03, _other(inputs, own))
 
 
-def _other(facts: Facts, *own: float) -> Callable[[Array, Display], bool]:
+def _other(inputs: Inputs, *own: float) -> Callable[[Array, Display], bool]:
     """Whether an exponent is none of the rule's own; and none is while the requirement on it is
     kept."""
-    kept = facts.exponent is not None and facts.exponent.kept
-    return lambda value, display: not (kept or any(abs(value[0] - one) < LEAST for one in own))
+    kept = inputs.exponent is not None and inputs.exponent.kept
+    return lambda value, display: (
+        not (kept or any(abs(value[0] - exponent) < LEAST for exponent in own))
+    )
 
 
-def _own(black: str, facts: Facts) -> tuple[float, ...]:
+def _own(black: str, inputs: Inputs) -> tuple[float, ...]:
     """The rule's exponent, if it has one, and what it is in another form of the black."""
-    model = facts.model
+    model = inputs.model
     if model.curve not in ("bt1886", "power", "dcdm"):
         return ()
     if black == "lift" or not model.lift:
         return (model.exponent,)
-    white, dark = np.array(facts.white), np.array(facts.black[1])
+    white, dark = np.array(inputs.white), np.array(inputs.black[1])
     light = transfer.bt1886(LEVELS, white, dark, model.exponent)
     return model.exponent, float(power_exponent(LEVELS, light, white, dark))
 
@@ -66,7 +67,7 @@ def _white(display: Display) -> tuple[float, float]:
     return (0.0, np.inf) if display.absolute else display.plausible_white
 
 
-def _power(black: str, facts: Facts) -> Option:
+def _power(black: str, inputs: Inputs) -> Option:
     def change(display: Display, values: Array) -> Display:
         return display._replace(
             curve="power",
@@ -84,7 +85,7 @@ def _power(black: str, facts: Facts) -> Option:
         EXPONENTS,
         (0.1,),
         0.03,
-        _other(facts, *_own(black, facts)),
+        _other(inputs, *_own(black, inputs)),
     )
 
 
@@ -108,9 +109,9 @@ def _hlg(display: Display, values: Array) -> Display:
     )
 
 
-def _pq(facts: Facts, *, by_channel: bool) -> Callable[[Display, Array], Display]:
+def _pq(inputs: Inputs, *, by_channel: bool) -> Callable[[Display, Array], Display]:
     """Clipped at the brightest reading, as a whole or each channel by itself."""
-    top = np.array([OVERHEAD * float(facts.xyz[:, 1].max())])
+    top = np.array([OVERHEAD * float(inputs.xyz[:, 1].max())])
 
     def change(display: Display, values: Array) -> Display:
         made = display._replace(
@@ -128,8 +129,8 @@ def _pq(facts: Facts, *, by_channel: bool) -> Callable[[Display, Array], Display
 
 
 def curve_cause(fit: FitContext) -> Cause:
-    model, measured = fit.facts.model, fit.facts.exponent
-    facts: Named = {
+    model, measured = fit.inputs.model, fit.inputs.exponent
+    facts: Facts = {
         "rule": model.curve,
         "rule_exponent": model.exponent,
         "measured": None if measured is None else measured.value,
@@ -167,9 +168,9 @@ def _narrow(bits: int) -> tuple[float, float]:
     return BLACK * scale / full, WHITE * scale / full
 
 
-def range_options(facts: Facts) -> Iterator[Option]:
+def range_options(inputs: Inputs) -> Iterator[Option]:
     """The signal stretched to the full range once too often, or not at all."""
-    low, high = _narrow(facts.model.bits)
+    low, high = _narrow(inputs.model.bits)
     size = high - low
 
     def stretched(display: Display, values: Array) -> Display:
@@ -183,7 +184,7 @@ def range_options(facts: Facts) -> Iterator[Option]:
 
 
 def range_cause(fit: FitContext) -> Cause:
-    model = fit.facts.model
+    model = fit.inputs.model
     low, high = (int(code) for code in encode(_narrow(model.bits), model.bits, model.narrow))
     stretched = fit.variant == "stretched"
     return fitted_cause(
@@ -205,14 +206,14 @@ ALIKE = 0.015
 """Share within which luminances are one."""
 
 
-def highlight_options(facts: Facts) -> Iterator[Option]:
+def highlight_options(inputs: Inputs) -> Iterator[Option]:
     """Highlights that end at a level or a luminance, or bend from a level."""
 
     def clipped(display: Display, values: Array) -> Display:
         return display._replace(knee=values[:, 0], slope=np.zeros(len(values)))
 
     def ended(value: Array, display: Display) -> bool:
-        return _ended(value, display, facts)
+        return _ended(value, display, inputs)
 
     levels = np.linspace(0.4, 0.98, 30)[:, None]
     yield Option("highlights", "clipped", "", clipped, levels, (0.02,), 0.03, ended)
@@ -228,11 +229,11 @@ def highlight_options(facts: Facts) -> Iterator[Option]:
             luminance_cap=np.minimum(display.luminance_cap, np.exp(values[:, 0]))
         )
 
-    top = np.log(max(float(facts.xyz[:, 1].max()), 1e-3))
+    top = np.log(max(float(inputs.xyz[:, 1].max()), 1e-3))
     caps = (top + np.linspace(-0.1, 0.02, 13))[:, None]
 
     def alike(value: Array, display: Display) -> bool:
-        return _alike(float(np.exp(value[0])), display, facts)
+        return _alike(float(np.exp(value[0])), display, inputs)
 
     yield Option("highlights", "capped", "", capped, caps, (0.01,), 0.03, alike)
 
@@ -242,18 +243,18 @@ def _bent_below(value: Array, display: Display) -> bool:
     return bool(value[0] <= TOP_BENT)
 
 
-def _alike(cap: float, display: Display, facts: Facts) -> bool:
+def _alike(cap: float, display: Display, inputs: Inputs) -> bool:
     """Whether all that would be brighter than a luminance reads alike, and nothing is brighter."""
-    uncapped = simulate(display._replace(luminance_cap=np.array([np.inf])), facts).xyz[0, :, 1]
-    beyond = facts.xyz[uncapped > cap * (1 + ALIKE), 1]
-    return bool(np.all(beyond >= facts.top * (1 - ALIKE)) and facts.top <= cap * (1 + ALIKE))
+    uncapped = simulate(display._replace(luminance_cap=np.array([np.inf])), inputs).xyz[0, :, 1]
+    beyond = inputs.xyz[uncapped > cap * (1 + ALIKE), 1]
+    return bool(np.all(beyond >= inputs.top * (1 - ALIKE)) and inputs.top <= cap * (1 + ALIKE))
 
 
-def _ended(value: Array, display: Display, facts: Facts) -> bool:
+def _ended(value: Array, display: Display, inputs: Inputs) -> bool:
     """Whether the greys that are clipped read as such, and not at the very top."""
-    made, free = (simulate(one, facts).xyz[0, :, 1] for one in (display, _unbent(display)))
-    clipped = facts.neutral & (free > made * (1 + ALIKE))
-    ratio = facts.xyz[clipped, 1] / made[clipped]
+    made, free = (simulate(shown, inputs).xyz[0, :, 1] for shown in (display, _unbent(display)))
+    clipped = inputs.neutral & (free > made * (1 + ALIKE))
+    ratio = inputs.xyz[clipped, 1] / made[clipped]
     alike = not len(ratio) or ratio.min() >= ratio.max() * (1 - ALIKE)
     return bool(value[0] <= TOP_CLIPPED and alike)
 
@@ -263,12 +264,12 @@ def _unbent(display: Display) -> Display:
 
 
 def highlights_cause(fit: FitContext) -> Cause:
-    top = fit.facts.top
+    top = fit.inputs.top
     if fit.variant == "capped":
         return fitted_cause(fit, {"top": top}, (number("top", top, "cd/m²"),), variant="capped")
     level = float(fit.value[0])
-    target = target_level(level, fit.facts)
-    facts: Named = {"level": level, "target": target}
+    target = target_level(level, fit.inputs)
+    facts: Facts = {"level": level, "target": target}
     evidence = (
         number("highlights-level", 100 * level, "%"),
         number("target", target, "cd/m²"),

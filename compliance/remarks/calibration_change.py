@@ -190,5 +190,5 @@ def _outside(point: Array, triangle: Array) -> float:
     return far
 
 
-def _cross(one: Array, other: Array) -> float:
-    return float(one[0] * other[1] - one[1] * other[0])
+def _cross(side: Array, away: Array) -> float:
+    return float(side[0] * away[1] - side[1] * away[0])

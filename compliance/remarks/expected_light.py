@@ -48,8 +48,8 @@ def primary_patches(case: MatchedReadings) -> list[int] | None:
     if name is None:
         return None
     planned = {patch.name: patch for patch in case.plan.patches(name)}
-    found = [case.matcher.find(planned[hue]) for hue in ("red", "green", "blue")]
-    patches = [patch for patch in found if patch is not None]
+    indices = [case.matcher.find(planned[hue]) for hue in ("red", "green", "blue")]
+    patches = [patch for patch in indices if patch is not None]
     return patches if len(patches) == 3 else None
 
 

@@ -198,8 +198,8 @@ def repeats_identical(case: MatchedReadings) -> Remark | None:
 
 def _own(bands: tuple[RepeatabilityBand, ...], luminance: float) -> float | None:
     """Expanded repeatability in % at a luminance; None below the first band."""
-    found = [band.relative for band in bands if band.start <= luminance]
-    return found[-1] if found and found[-1] > 0 else None
+    shares = [band.relative for band in bands if band.start <= luminance]
+    return shares[-1] if shares and shares[-1] > 0 else None
 
 
 def _chi_square(freedom: int) -> float:

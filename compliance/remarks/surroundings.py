@@ -99,8 +99,8 @@ def _found_in(case: MatchedReadings, readings: Readings, other: Encoding) -> int
         plan = Plan(case.rule, other)
     except RuleError:  # X'Y'Z' codes for a rule that takes RGB
         return 0
-    found, _ = _found(Matcher(plan, distinct_patches(replace(readings, encoding=other), plan)))
-    return found
+    count, _ = _found(Matcher(plan, distinct_patches(replace(readings, encoding=other), plan)))
+    return count
 
 
 def _found(matcher: Matcher) -> tuple[int, int]:

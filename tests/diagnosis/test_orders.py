@@ -11,18 +11,18 @@ from helpers import physical
 from compliance.diagnosis.diagnose import FITTED
 from compliance.diagnosis.faulty_display import ideal_display, simulate
 from compliance.diagnosis.fitting import Chosen, Option, applied
-from compliance.diagnosis.inputs import Facts, gather
+from compliance.diagnosis.inputs import Inputs, gather
 from compliance.grading.match import match_readings
 from compliance.rules.library import load_rule
 
 RULES = list(physical.WHITES)
 
 
-def facts_of(rule: str) -> Facts:
+def inputs_of(rule: str) -> Inputs:
     found = physical.read(rule, lambda signal: physical.asked(rule, signal * 0.97 + 0.02))
-    facts = gather(match_readings(load_rule(rule), found.readings))
-    assert facts is not None
-    return facts
+    inputs = gather(match_readings(load_rule(rule), found.readings))
+    assert inputs is not None
+    return inputs
 
 
 def chosen(option: Option) -> Chosen:
@@ -32,14 +32,14 @@ def chosen(option: Option) -> Chosen:
 
 @pytest.mark.parametrize("rule", RULES)
 def test_every_two_options_in_both_orders(rule: str) -> None:
-    facts = facts_of(rule)
-    start = ideal_display(facts)
-    options = [chosen(one) for row in FITTED.values() for one in row.options(facts)]
+    inputs = inputs_of(rule)
+    start = ideal_display(inputs)
+    options = [chosen(one) for row in FITTED.values() for one in row.options(inputs)]
     for one, other in itertools.combinations(options, 2):
         if one.option.about == other.option.about:
             continue
         first, second = (
-            simulate(applied(start, two), facts) for two in ((one, other), (other, one))
+            simulate(applied(start, two), inputs) for two in ((one, other), (other, one))
         )
         names = [f"{each.option.cause} {each.option.variant}" for each in (one, other)]
         assert np.allclose(first.xyz, second.xyz, rtol=1e-9, atol=1e-12), names
