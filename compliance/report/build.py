@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping
 
 from compliance.model import Assessment, GradedReadings, Level, Remark
 from compliance.report.report import CauseText, Report, Row, State, Tally
@@ -18,9 +18,9 @@ from compliance.report.verdict import (
 from compliance.report.words import cause_next_step, cause_text, cause_title, remark_text
 from compliance.report.words.en import provenance, statements, verdicts
 from compliance.report.words.en.decisions import decision_sentence, risk_sentences
-from compliance.report.words.en.grammar import capital, listed
-from compliance.report.words.en.requirements import judged_in_part, requirement_rows
-from compliance.report.words.en.rules import departures_sentence
+from compliance.report.words.en.grammar import capital
+from compliance.report.words.en.requirements import judged_in_part, not_met, requirement_rows
+from compliance.report.words.en.rules import departures_sentence, rule_name
 
 SERIOUS = (
     "normalised",
@@ -32,14 +32,12 @@ SERIOUS = (
     "rule-unversioned",
 )
 """Remarks that page 1 shows even where it has no room for others."""
-MOST_NAMED = 4
-"""Things named in one remark or line on page 1."""
 
 
 def build_report(assessment: Assessment) -> Report:
     """All that is said of an assessment."""
-    rule, slot = assessment.rule, assessment.slot
-    before, decision = assessment.before, assessment.rule.decision
+    rule, before = assessment.rule, assessment.before
+    decision = rule.decision
     only_before = assessment.heading == "before"
     name = statements.BEFORE if only_before else statements.CALIBRATED
     now = _state(assessment, assessment.state, statements.AFTER if before else name)
@@ -50,9 +48,9 @@ def build_report(assessment: Assessment) -> Report:
         number=assessment.number,
         title=rule.title,
         subtitle=statements.subtitle(assessment),
-        running=rule.title + (f" · slot {slot.name}" if slot else ""),
+        running=statements.running(assessment),
         slot=statements.subject(assessment),
-        rule=f"{rule.id}, revision {rule.revision}",
+        rule=rule_name(rule),
         when=statements.NOT_CALIBRATED if only_before else "",
         heading=statements.ONLY_BEFORE if only_before else "",
         now=now,
@@ -110,14 +108,9 @@ def _tallies(assessment: Assessment, rows: Mapping[str, Row]) -> Iterable[Tally]
         graded = [row for row in assessment.state.findings if row.level is level and applies(row)]
         if graded:
             counts = count(graded, assessment.rule.decision)
-            missed = _missed([rows[row.id] for row in failing(graded, Level.SHOULD)])
+            missed = not_met([rows[row.id] for row in failing(graded, Level.SHOULD)])
             marks = tuple(row.verdict for row in graded)
             yield Tally(label, verdicts.tally_words(counts), marks, missed)
-
-
-def _missed(rows: Sequence[Row]) -> str:
-    names = [f"{row.finding.title} ({row.value}, limit {row.limit})" for row in rows]
-    return f"Not met: {listed(names, MOST_NAMED)}." if names else ""
 
 
 def _short_remarks(remarks: Iterable[Remark]) -> tuple[str, ...]:

@@ -38,6 +38,7 @@ from compliance.report.words.en.rules import (
     changed_requirement,
     changed_words,
     departing,
+    rule_name,
     target_facts,
 )
 from compliance.report.words.en.verdicts import BASIS_WORDS, outcome_word
@@ -260,7 +261,7 @@ def _timing(meter: Meter) -> Iterable[Fact]:
 
 
 def _rule(rule: Rule) -> Iterable[Fact]:
-    yield fact("Rule", f"{rule.id}, revision {rule.revision}")
+    yield fact("Rule", rule_name(rule))
     yield fact("Title", rule.title)
     if rule.extends:
         yield fact("Extends", rule.extends)
@@ -357,7 +358,7 @@ def asked(assessment: Assessment) -> Iterable[Fact]:
     yield fact("Reference", job and job.reference)
     yield fact("Deliverable", rule.title)
     extends = f", extends {rule.extends}" if rule.extends else ""
-    yield fact("Rule", f"{rule.id}, revision {rule.revision}{extends}")
+    yield fact("Rule", f"{rule_name(rule)}{extends}")
     if departures := departing(rule):
         yield fact("Departs in", listed(departures, MOST_NAMED))
     yield fact("Facility", facility and facility.name)

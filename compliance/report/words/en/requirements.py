@@ -238,6 +238,12 @@ def _open(finding: Finding) -> Iterable[str]:
         yield f"Not judged, {why}: {joined(tuple(names))}."
 
 
+def not_met(rows: Iterable[Row]) -> str:
+    """Requirements that are not met and decide nothing, each with value and limits."""
+    names = [f"{row.finding.title} ({row.value}, limit {row.limit})" for row in rows]
+    return f"Not met: {listed(names, NAMED)}." if names else ""
+
+
 # ---------------------------------------------------------------- as running text
 
 

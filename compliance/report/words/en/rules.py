@@ -30,6 +30,11 @@ REFERENCES = {
 ORDER = ("published", "digest", "memory", "practice", "house")
 
 
+def rule_name(rule: Rule) -> str:
+    """A rule by its id and revision."""
+    return f"{rule.id}, revision {rule.revision}"
+
+
 # ---------------------------------------------------------------- target and sets
 
 

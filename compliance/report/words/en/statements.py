@@ -59,6 +59,12 @@ def facility(assessment: Assessment) -> Fact:
     return fact("For the facility", job and job.facility and job.facility.name)
 
 
+def running(assessment: Assessment) -> str:
+    """A short title for the head of each page."""
+    slot = f" · slot {assessment.slot.name}" if assessment.slot else ""
+    return f"{assessment.rule.title}{slot}"
+
+
 def dates(assessment: Assessment) -> str:
     """When it was measured, how long a verdict that is met holds, and the number."""
     state, until = assessment.state, assessment.valid_until
