@@ -12,7 +12,7 @@ from compliance.grading.decide import outcome
 from compliance.grading.deviation_check import check_deviations, disposition, expiry
 from compliance.grading.match import matched
 from compliance.grading.monte_carlo import findings_of
-from compliance.model import Assessment, Cause, GradedReadings, Measurement, Remark
+from compliance.model import Assessment, Cause, Deviation, GradedReadings, Measurement, Remark
 from compliance.planning.meter_capability import inadequate
 from compliance.remarks import reading_remarks
 from compliance.remarks.calibration_change import calibration_change, calibration_remarks
@@ -38,21 +38,18 @@ def assess(
     state = _with_causes(_graded(measurement, now, seed, draws))
     before = _graded(as_found, now, seed, draws) if as_found else None
     deviations = check_deviations(measurement, state.findings, now)
+    accepted = disposition(deviations, state.findings, rule.decision)
     assessment = Assessment(
         assessed=now,
-        valid_until=valid_until(measurement),
+        valid_until=valid_until(measurement, deviations if accepted else ()),
         seed=seed,
         draws=draws,
         state=_with_remarks(state, calibration_remarks(measurement)),
         before=before,
         calibration=calibration_change(before, state) if before else None,
         deviations=deviations,
-        disposition=disposition(deviations, state.findings, rule.decision),
+        disposition=accepted,
     )
-    if assessment.disposition is not None:
-        ends = [expiry(deviation) for deviation in deviations]
-        ends += [assessment.valid_until] if assessment.valid_until else []
-        assessment = replace(assessment, valid_until=min(ends))
     document = documents.record(assessment)
     return replace(assessment, number=document["number"], document=document)
 
@@ -102,17 +99,19 @@ def _undoubted(causes: tuple[Cause, ...], remarks: Sequence[Remark]) -> tuple[Ca
     return tuple(cause for cause in causes if cause.kind not in OF_LUMINANCE)
 
 
-def valid_until(measurement: Measurement) -> datetime | None:
-    """End of a verdict's life: the rule's, or the meter certificate's due date if earlier.
+def valid_until(measurement: Measurement, accepted: Sequence[Deviation] = ()) -> datetime | None:
+    """End of a verdict's life: the rule's, the meter certificate's due date, or that of what was
+    accepted, whichever is first.
 
-    Never before the readings were taken; None where the rule gives no life or the
-    time of measuring is not known. A due date lasts to 24:00 UTC.
+    The first two never end it before the readings were taken, and only where the rule gives a
+    life and the time of measuring is known. A due date lasts to 24:00 UTC.
     """
     days, meter, measured = measurement.rule.valid_days, measurement.meter, measurement.measured
-    if days is None or measured is None:
-        return None
-    end = measured + timedelta(days=days)
-    due = meter.certificate.due if meter and meter.certificate else None
-    if due is not None:
-        end = min(end, datetime.combine(due, time(), UTC) + timedelta(days=1))
-    return max(end, measured)
+    ends = [expiry(deviation) for deviation in accepted]
+    if days is not None and measured is not None:
+        end = measured + timedelta(days=days)
+        due = meter.certificate.due if meter and meter.certificate else None
+        if due is not None:
+            end = min(end, datetime.combine(due, time(), UTC) + timedelta(days=1))
+        ends.append(max(end, measured))
+    return min(ends, default=None)

@@ -99,6 +99,4 @@ def _beyond(value: Value, limits: Limits) -> float:
     if isinstance(value, tuple):
         assert limits.box is not None
         return max(abs(offset) - half for offset, half in zip(value, limits.box, strict=True))
-    low = -np.inf if limits.minimum is None else limits.minimum
-    high = np.inf if limits.maximum is None else limits.maximum
-    return float(max(low - value, value - high, 0.0))
+    return float(max(limits.low - value, value - limits.high, 0.0))

@@ -30,9 +30,7 @@ def inside(value: Value, limits: Limits) -> bool:
         box = limits.box or (0.0, 0.0)
         away = [_within(abs(v), -math.inf, b, limits) for v, b in zip(value, box, strict=True)]
         return all(away)
-    low = -math.inf if limits.minimum is None else limits.minimum
-    high = math.inf if limits.maximum is None else limits.maximum
-    return _within(value, low, high, limits)
+    return _within(value, limits.low, limits.high, limits)
 
 
 def _within(value: float, low: float, high: float, limits: Limits) -> bool:
@@ -69,6 +67,11 @@ def statement(is_inside: bool, probability: float | None, confidence: float) -> 
         return Verdict.PASS if sure else Verdict.CONDITIONAL_PASS
     sure = probability is None or probability <= 1 - confidence
     return Verdict.FAIL if sure else Verdict.CONDITIONAL_FAIL
+
+
+def plain_statement(value: Value, limits: Limits) -> Verdict:
+    """The statement on a value whose measurement uncertainty is not known: pass or fail."""
+    return Verdict.PASS if inside(value, limits) else Verdict.FAIL
 
 
 def worst(verdicts: Iterable[Verdict]) -> Verdict:

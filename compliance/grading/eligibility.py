@@ -8,9 +8,8 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from compliance.errors import Problem, RuleError
 from compliance.grading.match import MatchedReadings, SelectedPatch
-from compliance.grading.patch_roles import PatchRoles, by_time, needs_black, needs_white
+from compliance.grading.patch_roles import PatchRoles, by_time, needs_black, needs_white, rule_error
 from compliance.model import (
     Finding,
     Limits,
@@ -51,26 +50,16 @@ def limits_of(requirement: Requirement, case: MatchedReadings, one: SelectedPatc
     if requirement.by_patch:
         name = one.planned or one.name
         if name not in requirement.by_patch:
-            raise RuleError(
-                Problem(
-                    case.rule.id,
-                    f"no limits for patch '{name}'; add it, or leave it out with `except`",
-                    field=f"requirements.{requirement.id}.by_patch",
-                )
-            )
+            message = f"no limits for patch '{name}'; add it, or leave it out with `except`"
+            raise rule_error(requirement, case, "by_patch", message)
         return requirement.by_patch[name]
     if requirement.bands:
         nominal = float(case.patches.nominal[one.index])
         for band in requirement.bands:
             if band.upto is None or nominal <= band.upto * (1 + 1e-9):
                 return band.limits
-        raise RuleError(
-            Problem(
-                case.rule.id,
-                f"no band for {nominal:g} cd/m²; leave `upto` out of the last band",
-                field=f"requirements.{requirement.id}.bands",
-            )
-        )
+        message = f"no band for {nominal:g} cd/m²; leave `upto` out of the last band"
+        raise rule_error(requirement, case, "bands", message)
     return requirement.limits or Limits()
 
 
@@ -237,10 +226,8 @@ def reason_below_meter(
     reading = QUANTITIES[requirement.quantity].reading
     if not reading or isinstance(value, tuple) or value >= case.lowest:
         return None
-    low = -math.inf if limits.minimum is None else limits.minimum
-    high = math.inf if limits.maximum is None else limits.maximum
-    all_inside = low <= 0 and high >= case.lowest
-    all_outside = low >= case.lowest or high < 0
+    all_inside = limits.low <= 0 and limits.high >= case.lowest
+    all_outside = limits.low >= case.lowest or limits.high < 0
     if all_inside or all_outside:
         return None
     return Statement("below-meter", {"lowest": case.lowest})

@@ -3,22 +3,37 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from itertools import combinations
+from itertools import combinations, compress
 
 import numpy as np
 from numpy.typing import NDArray
 
 from compliance.grading import eligibility
-from compliance.grading.decide import inside, statement
+from compliance.grading.decide import inside, plain_statement
 from compliance.grading.eligibility import finding, limits_of, not_judged, point, target_luminances
 from compliance.grading.match import MatchedReadings, SelectedPatch
 from compliance.grading.patch_roles import PatchRoles, select_roles
 from compliance.grading.samples import Graded, SampledQuantity, decided_by_points
-from compliance.model import Finding, Limits, Point, Reason, Requirement, Statement, Value, Verdict
+from compliance.model import (
+    Finding,
+    Limits,
+    NotJudged,
+    Point,
+    Reason,
+    Requirement,
+    Statement,
+    Value,
+    Verdict,
+)
 from compliance.quantities.catalogue import QUANTITIES, Quantity, differences
 from compliance.quantities.measured import Measured, Roles
+
+Array = NDArray[np.float64]
+Flags = NDArray[np.bool_]
+Shown = Mapping[str, object]
+"""Of a finding: points, patches not judged, and what is missing."""
 
 KIND = "the display's technology (display.technology in the job)"
 """What is missing where the kind of display is not known."""
@@ -33,7 +48,7 @@ def not_applicable_finding(requirement: Requirement, case: MatchedReadings) -> F
         return finding(
             requirement, Verdict.NOT_ASSESSED, reason=Reason.MISSING_READINGS, missing=(KIND,)
         )
-    if (technology == "projector") == (requirement.displays == "projector"):
+    if requirement.applies_to(technology):
         return None
     return finding(
         requirement,
@@ -56,75 +71,85 @@ def grade_declared(requirement: Requirement, quantity: Quantity, case: MatchedRe
             reason=Reason.MISSING_READINGS,
             missing=(f"{name} ({quantity.name} in the job)",),
         )
-    verdict = statement(inside(value, limits), None, case.rule.decision.confidence)
-    return finding(requirement, verdict, value=value)
+    return finding(requirement, plain_statement(value, limits), value=value)
 
 
-Array = NDArray[np.float64]
+def _value(row: NDArray[np.float64]) -> Value:
+    if row.ndim:
+        return float(row[0]), float(row[1])
+    return float(row)
 
 
-def _value(values: Array, place: int) -> Value:
-    if values.ndim == 2:
-        return float(values[place, 0]), float(values[place, 1])
-    return float(values[place])
+def _judged(
+    requirement: Requirement, quantity: Quantity, case: MatchedReadings, parts: PatchRoles
+) -> tuple[dict[int, Point], Shown]:
+    """The points of the patches that have a value, by index, and what the finding shows.
+
+    A point has limits and a verdict of its own where each patch is decided by itself.
+    """
+    each = requirement.statistic == "each"
+    judged, left_out = eligibility.split_judgeable(requirement, case, parts)
+    roles = eligibility.roles_of(judged)
+    values = eligibility.values_of(requirement, case.view, roles) if judged else np.empty(0)
+    limits = [
+        limits_of(requirement, case, patch) if each else requirement.limits or Limits()
+        for patch in judged
+    ]
+    weighs = eligibility.black_dominates(requirement, case, roles, limits)
+    targets = target_luminances(quantity, case, roles)
+    points: dict[int, Point] = {}
+    for place, patch in enumerate(judged):
+        value, own = _value(values[place]), limits[place]
+        why = eligibility.reason_not_finite(value)
+        if why is None and weighs[place]:
+            why = eligibility.BLACK_DOMINATES
+        if why is None and each:
+            why = eligibility.reason_below_meter(requirement, case, value, own)
+        if why is not None:
+            left_out.append(not_judged(case, patch, why))
+            continue
+        counts = each and not eligibility.is_zero_by_construction(requirement, case, patch.index)
+        points[patch.index] = point(
+            case,
+            patch,
+            targets[place],
+            value=value,
+            limits=own if each else None,
+            verdict=plain_statement(value, own) if counts else None,
+        )
+    return points, _shown(points.values(), left_out, parts)
+
+
+def _shown(points: Iterable[Point], left_out: Iterable[NotJudged], parts: PatchRoles) -> Shown:
+    return {"points": tuple(points), "not_judged": tuple(left_out), "missing": parts.missing}
 
 
 def grade_per_patch(
     requirement: Requirement, quantity: Quantity, case: MatchedReadings, parts: PatchRoles
 ) -> Graded:
     """Every patch is decided by itself; the finding is that of the one with least margin."""
-    judged, left_out = eligibility.split_judgeable(requirement, case, parts)
-    roles = eligibility.roles_of(judged)
-    values = eligibility.values_of(requirement, case.view, roles) if judged else np.empty(0)
-    limits = [limits_of(requirement, case, one) for one in judged]
-    weighs = eligibility.black_dominates(requirement, case, roles, limits)
-    targets = target_luminances(quantity, case, roles)
-    points: list[Point] = []
-    indices: list[int] = []
-    for place, one in enumerate(judged):
-        value = _value(values, place)
-        why = eligibility.reason_not_finite(value) or (
-            eligibility.BLACK_DOMINATES if weighs[place] else None
-        )
-        why = why or eligibility.reason_below_meter(requirement, case, value, limits[place])
-        if why:
-            left_out.append(not_judged(case, one, why))
-            continue
-        verdict = None
-        if not eligibility.is_zero_by_construction(requirement, case, one.index):
-            confidence = case.rule.decision.confidence
-            verdict = statement(inside(value, limits[place]), None, confidence)
-        indices.append(one.index)
-        points.append(
-            point(case, one, targets[place], value=value, limits=limits[place], verdict=verdict)
-        )
-    shown = {
-        "points": tuple(points),
-        "not_judged": tuple(left_out),
-        "missing": parts.missing,
-    }
+    points, shown = _judged(requirement, quantity, case, parts)
     bare = finding(requirement, Verdict.NOT_ASSESSED, **shown)
-    question = _question(requirement, quantity, points, indices)
-    return Graded(requirement, decided_by_points(bare), question, tuple(indices))
+    question = _question(requirement, quantity, points)
+    return Graded(requirement, decided_by_points(bare), question, tuple(points))
 
 
 def _question(
-    requirement: Requirement, quantity: Quantity, points: list[Point], indices: list[int]
+    requirement: Requirement, quantity: Quantity, points: Mapping[int, Point]
 ) -> SampledQuantity | None:
     """What the draws are asked: the values of the points that count."""
-    places = tuple(place for place, one in enumerate(points) if one.verdict is not None)
-    if not places:
+    counts = [point.verdict is not None for point in points.values()]
+    if not any(counts):
         return None
-    roles = eligibility.roles_at([indices[place] for place in places])
+    roles = eligibility.roles_at(list(compress(points, counts)))
 
     def values(view: Measured) -> Array:
         return eligibility.values_of(requirement, view, roles)
 
-    limits = tuple(points[place].limits or Limits() for place in places)
+    limits = tuple(point.limits or Limits() for point in compress(points.values(), counts))
+    places = tuple(compress(range(len(points)), counts))
     return SampledQuantity(values, limits, places, one_sided=quantity.distance)
 
-
-Flags = NDArray[np.bool_]
 
 DARKEST = 1e-9
 """cd/m² below which a black is none, and a contrast has no value."""
@@ -137,32 +162,18 @@ def grade_statistic(
     requirement: Requirement, quantity: Quantity, case: MatchedReadings, parts: PatchRoles
 ) -> Graded:
     """mean, percentile, spread or pairwise: one value, decided as a whole."""
-    judged, left_out = eligibility.split_judgeable(requirement, case, parts)
-    roles = eligibility.roles_of(judged)
-    values = eligibility.values_of(requirement, case.view, roles) if judged else np.empty(0)
+    points, shown = _judged(requirement, quantity, case, parts)
     limits = requirement.limits or Limits()
-    weighs = eligibility.black_dominates(requirement, case, roles, [limits] * len(judged))
-    targets = target_luminances(quantity, case, roles)
-    points: list[Point] = []
-    kept: list[int] = []
-    for place, one in enumerate(judged):
-        value = float(values[place])
-        why = eligibility.reason_not_finite(value) or (
-            eligibility.BLACK_DOMINATES if weighs[place] else None
-        )
-        if why:
-            left_out.append(not_judged(case, one, why))
-            continue
-        points.append(point(case, one, targets[place], value=value, limits=None, verdict=None))
-        if not eligibility.is_zero_by_construction(requirement, case, one.index):
-            kept.append(one.index)
-    shown = {"points": tuple(points), "not_judged": tuple(left_out), "missing": parts.missing}
+    kept = [
+        index
+        for index in points
+        if not eligibility.is_zero_by_construction(requirement, case, index)
+    ]
     least = 2 if requirement.statistic in ("spread", "pairwise") else 1
     if parts.missing or len(kept) < least:
         return Graded(requirement, _open(requirement, parts, shown))
     summary = _summary(requirement, quantity, case.view, eligibility.roles_at(kept))
     value = float(summary(case.view))
-    verdict = statement(inside(value, limits), None, case.rule.decision.confidence)
     sizes = quantity.signed and requirement.statistic in ("mean", "percentile")
     question = SampledQuantity(
         values=lambda view: summary(view)[..., None],
@@ -170,11 +181,11 @@ def grade_statistic(
         places=(),
         one_sided=quantity.distance or sizes,
     )
-    decided = finding(requirement, verdict, value=value, **shown)
+    decided = finding(requirement, plain_statement(value, limits), value=value, **shown)
     return Graded(requirement, decided, question, tuple(kept))
 
 
-def _open(requirement: Requirement, parts: PatchRoles, shown: Mapping[str, object]) -> Finding:
+def _open(requirement: Requirement, parts: PatchRoles, shown: Shown) -> Finding:
     reason = Reason.MISSING_READINGS if parts.missing else Reason.METER
     return finding(requirement, Verdict.NOT_ASSESSED, reason=reason, **shown)
 
@@ -221,8 +232,7 @@ def grade_aggregate(
 ) -> Graded:
     """A quantity that is one value of all its patches."""
     judged, left_out = eligibility.split_judgeable(requirement, case, parts)
-    points = _parts_shown(case, judged)
-    shown = {"points": points, "not_judged": tuple(left_out), "missing": parts.missing}
+    shown = _shown(_parts_shown(case, judged), left_out, parts)
     if parts.missing or left_out:
         return Graded(requirement, _open(requirement, parts, shown))
     limits = requirement.limits or Limits()
@@ -245,29 +255,20 @@ def grade_aggregate(
         why = eligibility.BLACK_DOMINATES
     if why is not None:
         return Graded(requirement, _unfit(requirement, why, shown))
-    verdict = statement(inside(value, limits), None, case.rule.decision.confidence)
-    decided = finding(requirement, verdict, value=value, **shown)
+    decided = finding(requirement, plain_statement(value, limits), value=value, **shown)
     single = quantity.compares == "repeats"
     return Graded(requirement, decided, question, patches, single_readings=single)
 
 
-def _unfit(requirement: Requirement, why: Statement, shown: Mapping[str, object]) -> Finding:
+def _unfit(requirement: Requirement, why: Statement, shown: Shown) -> Finding:
     return finding(requirement, Verdict.NOT_ASSESSED, reason=Reason.METER, note=why, **shown)
 
 
-def _parts_shown(case: MatchedReadings, chosen: Sequence[SelectedPatch]) -> tuple[Point, ...]:
+def _parts_shown(case: MatchedReadings, chosen: Sequence[SelectedPatch]) -> Iterator[Point]:
     """The patches a whole was computed from, with their luminance."""
-    return tuple(
-        point(
-            case,
-            one,
-            None,
-            value=float(case.view.xyz[one.index, 1]),
-            limits=None,
-            verdict=None,
-        )
-        for one in chosen
-    )
+    for patch in chosen:
+        luminance = float(case.view.xyz[patch.index, 1])
+        yield point(case, patch, None, value=luminance, limits=None, verdict=None)
 
 
 def _whole_question(
@@ -314,7 +315,7 @@ def _contrast_bound(
     case: MatchedReadings,
     value: float,
     limits: Limits,
-    shown: Mapping[str, object],
+    shown: Shown,
 ) -> Finding:
     """Contrast over a black that the meter cannot tell from dark: at least this much."""
     told = finding(

@@ -58,6 +58,13 @@ def select_roles(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
     return PatchRoles(chosen, Roles(indices, {}), tuple(missing))
 
 
+def rule_error(
+    requirement: Requirement, case: MatchedReadings, field: str, message: str
+) -> RuleError:
+    """What is wrong in a field of a requirement, seen only when readings are graded."""
+    return RuleError(Problem(case.rule.id, message, field=f"requirements.{requirement.id}.{field}"))
+
+
 def _indices(chosen: Sequence[SelectedPatch]) -> Index:
     return np.array([one.index for one in chosen], dtype=np.int64)
 
@@ -71,27 +78,19 @@ def _check_one_window(
         (one.window, one.pattern, one.seconds, one.position if along else "") for one in shown
     }
     if len(places) > 1:
-        raise RuleError(
-            Problem(
-                case.rule.id,
-                f"{requirement.quantity} compares patches of one window"
-                f"{' and position' if along else ''}; make a requirement of each",
-                field=f"requirements.{requirement.id}.over",
-            )
+        message = (
+            f"{requirement.quantity} compares patches of one window"
+            f"{' and position' if along else ''}; make a requirement of each"
         )
+        raise rule_error(requirement, case, "over", message)
 
 
 def _readings_of(
     requirement: Requirement, case: MatchedReadings, chosen: Sequence[SelectedPatch]
 ) -> Index:
     if len(chosen) > 1:
-        raise RuleError(
-            Problem(
-                case.rule.id,
-                f"{requirement.quantity} is taken of one repeated patch; name a set of repeats",
-                field=f"requirements.{requirement.id}.over",
-            )
-        )
+        message = f"{requirement.quantity} is taken of one repeated patch; name a set of repeats"
+        raise rule_error(requirement, case, "over", message)
     rows = np.flatnonzero(np.isin(case.view.rows, _indices(chosen)))
     return rows.astype(np.int64)
 
@@ -172,13 +171,8 @@ def _place(requirement: Requirement, case: MatchedReadings) -> dict[str, object]
     windows = over.window if over and over.window else (case.rule.window,)
     positions = over.position if over and over.position else ("centre",)
     if len(windows) > 1 or len(positions) > 1:
-        raise RuleError(
-            Problem(
-                case.rule.id,
-                "contrast is taken at one window and one position; make a requirement of each",
-                field=f"requirements.{requirement.id}.over",
-            )
-        )
+        message = "contrast is taken at one window and one position; make a requirement of each"
+        raise rule_error(requirement, case, "over", message)
     pattern = over.pattern if over and over.pattern else default_pattern(windows[0])
     return {"window": windows[0], "pattern": pattern, "position": positions[0]}
 
@@ -256,11 +250,6 @@ def _hue_set(requirement: Requirement, case: MatchedReadings) -> PatchSet:
     try:
         return case.plan.primaries_of(requirement.over)
     except KeyError:
-        raise RuleError(
-            Problem(
-                case.rule.id,
-                f"'{requirement.over.patches[0] if requirement.over else ''}' has no red, "
-                "green and blue; name a set of hues",
-                field=f"requirements.{requirement.id}.over",
-            )
-        ) from None
+        name = requirement.over.patches[0] if requirement.over else ""
+        message = f"'{name}' has no red, green and blue; name a set of hues"
+        raise rule_error(requirement, case, "over", message) from None

@@ -127,11 +127,9 @@ def _inside_one(values: Array, limits: Limits) -> Flags:
     if values.ndim == 2:
         within = np.abs(values) <= np.array(limits.box or (0.0, 0.0))
         return np.asarray(within.all(axis=1))
-    low = -np.inf if limits.minimum is None else limits.minimum
-    high = np.inf if limits.maximum is None else limits.maximum
     if limits.exclusive:
-        return np.asarray((values > low) & (values < high))
-    return np.asarray((values >= low) & (values <= high))
+        return np.asarray((values > limits.low) & (values < limits.high))
+    return np.asarray((values >= limits.low) & (values <= limits.high))
 
 
 def _value(values: Array) -> Value:

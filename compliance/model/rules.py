@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date
@@ -27,6 +28,16 @@ class Limits:
     box: Pair | None = None
     """Half widths in x and y about zero offset; excludes minimum and maximum."""
     exclusive: bool = False
+
+    @property
+    def low(self) -> float:
+        """The least value; minus infinity where there is none."""
+        return -math.inf if self.minimum is None else self.minimum
+
+    @property
+    def high(self) -> float:
+        """The largest value; infinity where there is none."""
+        return math.inf if self.maximum is None else self.maximum
 
 
 @dataclass(frozen=True, slots=True)
@@ -145,6 +156,10 @@ class Requirement:
     """declared: which declaration of the slot."""
     displays: str | None = None
     """`projector` or `direct-view`: the only kind the requirement applies to."""
+
+    def applies_to(self, technology: str) -> bool:
+        """Whether it is for displays of a technology."""
+        return self.displays in (None, "projector" if technology == "projector" else "direct-view")
 
 
 @dataclass(frozen=True, slots=True)

@@ -22,7 +22,7 @@ import numpy as np
 from compliance import targets
 from compliance.colour import codes
 from compliance.grading.patches import Plan, PlannedPatch, default_pattern
-from compliance.model import POSITION_GROUPS, Encoding, PatchSet, Requirement, Rule, Triple
+from compliance.model import POSITION_GROUPS, Encoding, PatchSet, Rule, Triple
 from compliance.planning.required_patches import planned
 
 COLUMNS_OF_GRID = range(2, 34)
@@ -112,7 +112,11 @@ def _add(found: dict[tuple[object, ...], Stimulus], one: Stimulus) -> None:
 
 
 def _of(rule: Rule, encoding: Encoding, technology: str | None) -> Iterator[Stimulus]:
-    asked = tuple(one for one in rule.requirements if _applies(one, technology))
+    asked = tuple(
+        requirement
+        for requirement in rule.requirements
+        if technology is None or requirement.applies_to(technology)
+    )
     plan = Plan(rule, encoding)
     (white,) = plan.patches("white")
     patches = planned(replace(rule, requirements=asked), encoding)
@@ -133,13 +137,6 @@ def _beside(rule: Rule, encoding: Encoding, further: ExtraPatches) -> Iterator[S
         patches += [replace(one, seconds=time) for one in sizes for time in SUSTAINED]
     for patch, level in zip(patches, _levels_of(plan, patches), strict=True):
         yield _stimulus(patch, encoding, level)
-
-
-def _applies(requirement: Requirement, technology: str | None) -> bool:
-    """Whether a requirement is for the display; all are where its kind is not known."""
-    if requirement.displays is None or technology is None:
-        return True
-    return (requirement.displays == "projector") == (technology == "projector")
 
 
 def _place(patch: PlannedPatch) -> tuple[object, ...]:
@@ -274,22 +271,27 @@ def _at_centre(unit: Unit) -> bool:
     return unit[0].position == "centre" and unit[0].pattern != "checkerboard"
 
 
-def _heat(unit: Unit, heat: dict[tuple[object, ...], float]) -> float:
-    """A unit's hotness, more for what stays on the screen."""
-    return heat[unit[0].shown] * (1 + unit[-1].seconds / 60)
+def _coolest_first(units: Sequence[Unit], heat: dict[tuple[object, ...], float]) -> list[Unit]:
+    """The units by how much they heat the panel, more for what stays on the screen."""
+
+    def key(unit: Unit) -> tuple[float, Triple, float]:
+        patch = unit[0]
+        return heat[patch.shown] * (1 + unit[-1].seconds / 60), patch.codes, patch.window
+
+    return sorted(units, key=key)
 
 
 def _dealt(
     units: Sequence[Unit], hands: int, heat: dict[tuple[object, ...], float]
 ) -> list[list[Unit]]:
     """The units in that many hands with the same share of bright and dark ones."""
-    ranked = sorted(units, key=lambda unit: (_heat(unit, heat), unit[0].codes, unit[0].window))
+    ranked = _coolest_first(units, heat)
     return [ranked[hand::hands] for hand in range(hands)]
 
 
 def _alternating(units: Sequence[Unit], heat: dict[tuple[object, ...], float]) -> list[Unit]:
     """Dark, bright, dark …: the brightest evenly spread, each followed by the darkest there is."""
-    ranked = sorted(units, key=lambda unit: (_heat(unit, heat), unit[0].codes, unit[0].window))
+    ranked = _coolest_first(units, heat)
     bright = ranked[::-1][: max(0, (len(ranked) - 1) // 2)]
     dark = ranked[: len(ranked) - len(bright)]
     followers, rest = dark[: len(bright)], dark[len(bright) :]

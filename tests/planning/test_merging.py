@@ -10,7 +10,7 @@ from helpers import shipped
 from helpers.outside_tools import colour
 from helpers.planned_readings import filled_in
 
-from compliance import assess
+from compliance.assessment import assess
 from compliance.errors import RuleError
 from compliance.grading.match import match_readings
 from compliance.model import (
@@ -27,7 +27,7 @@ from compliance.model import (
 from compliance.planning.plan import measuring_plan
 from compliance.planning.stimuli import ExtraPatches, grid, merged
 from compliance.readings.load import readings_from_bytes
-from compliance.report.words import cause_text
+from compliance.report.words import cause_text, statement_text
 from compliance.rules.library import load_rule
 
 SDR = load_rule("sdr-broadcast")
@@ -46,9 +46,7 @@ def test_a_plan_filled_in_leaves_nothing_missing(name: str) -> None:
         data = filled_in(plan, rule, black)
         readings = readings_from_bytes(data, "plan.csv", rule.encoding)
         assert len(readings) == len(plan.steps)
-        found = assess.assess(
-            Measurement(rule, readings, job=shipped.job(rule, kind)), now=shipped.NOW
-        )
+        found = assess(Measurement(rule, readings, job=shipped.job(rule, kind)), now=shipped.NOW)
         assert not [one.id for one in found.state.findings if one.missing]
         assert all(one.reason in (None, Reason.NOT_APPLICABLE) for one in found.state.findings), (
             name
@@ -251,7 +249,7 @@ def test_windows_beside_the_rules_show_a_limiter() -> None:
     good = readings_from_bytes(filled_in(plan, PQ), "plan.csv", PQ.encoding)
     area = good.window / 100
     xyz = good.xyz * np.minimum(1, 80 / (area * np.maximum(good.xyz[:, 1], 1e-9)))[:, None]
-    found = assess.assess(Measurement(PQ, replace(good, xyz=xyz)), now=shipped.NOW)
+    found = assess(Measurement(PQ, replace(good, xyz=xyz)), now=shipped.NOW)
     assert found.state.causes[0].kind == "limiter"
     assert "80\u00a0cd/m² at 100\u00a0% of the screen" in cause_text(found.state.causes[0])
 
@@ -264,7 +262,9 @@ def test_steps_of_pq_in_8_bits_are_those_of_its_definition() -> None:
     levels = colour.eotf(np.arange(256) / 255, function="ITU-R BT.2100 PQ")
     lit = levels[(levels >= 1) & (levels <= 1000)]
     (told,) = measuring_plan([PQ], ENCODINGS["rgb-8-full"]).doubts
-    assert f"up to {100 * np.max(lit[1:] / lit[:-1]) - 100:.2g} % of luminance" in told
+    assert f"up to {100 * np.max(lit[1:] / lit[:-1]) - 100:.2g} % of luminance" in statement_text(
+        told
+    )
     assert not measuring_plan([PQ], ENCODINGS["rgb-10-full"]).doubts
 
 
@@ -272,5 +272,6 @@ def test_an_encoding_of_another_kind_than_the_rules() -> None:
     for name, encoding in (("hdr-pq-1000", "xyz-12-full"), ("cinema-theatre", "rgb-12-full")):
         rule = load_rule(name)
         (told,) = measuring_plan([rule], ENCODINGS[encoding]).doubts
-        assert told.startswith(f"{name} is written for {rule.encoding.name}: in {encoding} ")
+        words = f"{name} is written for {rule.encoding.name}: in {encoding} "
+        assert statement_text(told).startswith(words)
         assert not measuring_plan([rule], rule.encoding).doubts
