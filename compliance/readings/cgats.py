@@ -17,7 +17,7 @@ and may run on over the following ones.
 from __future__ import annotations
 
 import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from datetime import datetime
 
@@ -42,7 +42,8 @@ PASSED_FIELDS = re.compile(
 )
 """Standard fields that say nothing of what is judged."""
 OURS = ("C1", "C2", "C3", "POSITION", "WINDOW", "PATTERN", "BACKGROUND", "SECONDS", "SD")
-HEADS = ("ENCODING", "OBSERVER", "UNIT", "SPECTRAL_UNIT")
+UNIT = "SPECTRAL_UNIT"
+HEADS = ("ENCODING", "OBSERVER", "UNIT", UNIT)
 """Keywords of our own before the data."""
 UNITS = ("cd/m2", "cd/m²")
 KEYWORDS = (
@@ -61,50 +62,6 @@ SPECTRAL = re.compile(r"(?:SPECTRAL_NM|SPECTRAL|SPEC|NM)_?([0-9]{3,4}(?:\.[0-9]+
 """A field named by its wavelength in nm: `SPECTRAL_NM380`, `SPECTRAL_NM_380`, `SPEC_380`, …"""
 REFLECTED = ("SPECTRAL_DEC", "SPECTRAL_PCT", "SPECTRAL_NM")
 """The standards' own fields: shares of reflected or transmitted light, wavelength by wavelength."""
-UNIT = "SPECTRAL_UNIT"
-
-
-def computed(
-    fields: Sequence[str],
-    rows: Sequence[Row],
-    *,
-    unit: str,
-    line: int | None,
-    spectral: SpectralOptions,
-    problems: Problems,
-) -> tuple[tuple[str, ...], list[tuple[str, ...]]]:
-    """Names and cells of X, Y, Z for each row of data, from its spectrum; what is wrong is noted.
-
-    With another observer than a rule judges, each row says for whom.
-    """
-    from compliance.readings.spectral_integration import stated_unit, tristimulus_cells
-
-    places = [at for at, name in enumerate(fields) if SPECTRAL.fullmatch(name)]
-    wavelengths = [_wavelength(fields[at]) for at in places]
-    known = stated_unit(unit or spectral.unit, line, UNIT, problems)
-    if known is None:
-        raise problems.error()
-    found = [
-        tristimulus_cells(
-            wavelengths,
-            [row.cells[at] for at in places],
-            known,
-            line=row.line,
-            field=fields[places[0]],
-            problems=problems,
-            observer=spectral.observer,
-        )
-        for row in rows
-    ]
-    observer = () if spectral.observer == OBSERVER else (spectral.observer,)
-    names = ("X", "Y", "Z", *("observer" for _ in observer))
-    return names, [(*cells.values(), *observer) for cells in found]
-
-
-def _wavelength(name: str) -> float:
-    match = SPECTRAL.fullmatch(name)
-    assert match is not None
-    return float(match[1])
 
 
 NAME = "cgats"
@@ -149,7 +106,7 @@ class _File:
     """`head`, `format`, `after`, `data` or `end`."""
 
 
-def read(text: str, problems: Problems, spectral: SpectralOptions | None = None) -> Table:
+def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
     """The table in a text. Raises ReadingsError where it is none or more than one."""
     file = _File(problems)
     for line, content in numbered_lines(text, MOST_CHARACTERS, problems):
@@ -159,7 +116,7 @@ def read(text: str, problems: Problems, spectral: SpectralOptions | None = None)
         if tokens:
             STEPS[file.section](file, tokens, line)
     _check_end(file)
-    return _table(file, spectral or SpectralOptions())
+    return _table(file, spectral)
 
 
 Token = tuple[str, bool]
@@ -220,7 +177,7 @@ def _keyword(file: _File, name: str, values: list[str], line: int) -> None:
             file.counts[name] = int(value), line
     elif name == "ENCODING":
         file.encoding = value
-    elif name == "SPECTRAL_UNIT":
+    elif name == UNIT:
         file.unit = value
     elif name == "OBSERVER" and value != OBSERVER:
         told = f"{quoted(value)} is no observer that a rule judges; expected {OBSERVER}"
@@ -335,18 +292,12 @@ def _table(file: _File, spectral: SpectralOptions) -> Table:
     file.problems.check()
     names = tuple(FIELDS[name] for name in wanted)
     if of_spectra:
-        more, cells = computed(
-            file.fields,
-            file.rows,
-            unit=file.unit,
-            line=file.fields_line,
-            spectral=spectral,
-            problems=file.problems,
-        )
+        computed = _computed(file, spectral)
         file.problems.check()
-        names = (*names, *more)
+        names = (*names, *computed[0])
         rows = tuple(
-            Row(row.line, (*row.cells, *own)) for row, own in zip(rows, cells, strict=True)
+            Row(row.line, (*row.cells, *cells.values()))
+            for row, cells in zip(rows, computed, strict=True)
         )
     # Of two standard names for Y, messages take the one in use.
     said = {FIELDS[name]: name for name in (*FIELDS, *wanted)} | {"encoding": "ENCODING"}
@@ -354,6 +305,29 @@ def _table(file: _File, spectral: SpectralOptions) -> Table:
         said["Y"] = "XYZ_Y"
     table = Table(NAME, names, rows, file.fields_line, said, file.encoding)
     return replace(table, doubt=_percent(table))
+
+
+def _computed(file: _File, spectral: SpectralOptions) -> list[dict[str, str]]:
+    """X, Y, Z of each row of data, from its spectrum; what is wrong is noted."""
+    from compliance.readings.spectral_integration import stated_unit, tristimulus_cells
+
+    named = [(at, SPECTRAL.fullmatch(name)) for at, name in enumerate(file.fields)]
+    places = [(at, float(match[1])) for at, match in named if match]
+    wavelengths = [wavelength for _, wavelength in places]
+    unit = stated_unit(file.unit or spectral.unit, file.problems.at(file.fields_line, UNIT))
+    if unit is None:
+        raise file.problems.error()
+    first = file.fields[places[0][0]]
+    return [
+        tristimulus_cells(
+            wavelengths,
+            [row.cells[at] for at, _ in places],
+            unit,
+            spectral.observer,
+            file.problems.at(row.line, first),
+        )
+        for row in file.rows
+    ]
 
 
 def _percent(table: Table) -> str:

@@ -44,45 +44,69 @@ Fits = Callable[[Sequence[float], Sequence[int]], bool]
 """Whether three numbers of a file say what three codes of the plan do."""
 
 
-def join_with_plan(
-    tables: Sequence[Table],
-    problems: Sequence[Problems],
-    plan: Table,
-    told: Problems,
-    encoding: Encoding | None,
-) -> list[Table]:
-    """The tables with the code values and places of the plan, the one after the other.
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A file to convert, or a plan."""
 
-    `told` takes what is wrong with the plan; `encoding` is that of its codes where it does not
-    state it. Raises ReadingsError, also where a file's own code values are not the plan's.
+    name: str
+    """What messages call it."""
+    data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class _File:
+    """A source that was read."""
+
+    data: bytes
+    problems: Problems
+    table: Table
+
+    def measured(self) -> list[Row]:
+        """The rows with a cell in each column. Raises ReadingsError where others stand there."""
+        rows = whole_rows(self.table, self.problems)
+        self.problems.check()
+        return rows
+
+
+def _read(
+    source: Source, form: str | None = None, spectral: SpectralOptions | None = None
+) -> _File:
+    problems = Problems(source.name)
+    table = read_raw(text_of(source.data, problems), problems, form, spectral)
+    return _File(source.data, problems, table)
+
+
+def join_with_plan(files: Sequence[_File], plan: _File, encoding: Encoding | None) -> list[_File]:
+    """The files with the code values and places of the plan, the one after the other.
+
+    `encoding` is that of the plan's codes where it does not state it. Raises ReadingsError,
+    also where a file's own code values are not the plan's.
     """
-    rows = whole_rows(plan, told)
-    columns_of(plan, told)
-    count = sum(len(table.rows) for table in tables)
+    rows = whole_rows(plan.table, plan.problems)
+    columns_of(plan.table, plan.problems)
+    count = sum(len(file.table.rows) for file in files)
     if count != len(rows):
-        raise told.stop(f"the plan has {len(rows)} rows, and there are {count} readings")
-    known = stated_encoding(plan, told) or encoding
-    found, at = [], 0
-    for table, mine in zip(tables, problems, strict=True):
-        some = rows[at : at + len(table.rows)]
-        at += len(table.rows)
-        measured = whole_rows(table, mine)
-        mine.check()
-        own = [name for name in CODE_NAMES if name in table.names]
-        if own:
-            _check_codes(replace(table, rows=tuple(measured)), plan, some, known, mine)
-        found.append(_with_plan(table, plan, some, measured))
-    return found
+        raise plan.problems.stop(f"the plan has {len(rows)} rows, and there are {count} readings")
+    known = stated_encoding(plan.table, plan.problems) or encoding
+    joined, at = [], 0
+    for file in files:
+        some = rows[at : at + len(file.table.rows)]
+        at += len(some)
+        table = replace(file.table, rows=tuple(file.measured()))
+        if any(name in table.names for name in CODE_NAMES):
+            _check_codes(table, plan.table, some, known, file.problems)
+        joined.append(replace(file, table=_with_plan(table, plan.table, some)))
+    return joined
 
 
-def _with_plan(table: Table, plan: Table, rows: Sequence[Row], measured: Sequence[Row]) -> Table:
+def _with_plan(table: Table, plan: Table, rows: Sequence[Row]) -> Table:
     stay = [at for at, name in enumerate(table.names) if name not in CODE_NAMES]
     names = tuple(table.names[at] for at in stay)
     kept = [name for name in plan.names if name not in (*VALUE_NAMES, *names)]
     places = [plan.names.index(name) for name in kept]
     merged = tuple(
         Row(found.line, (*(row.cells[at] for at in places), *(found.cells[at] for at in stay)))
-        for row, found in zip(rows, measured, strict=True)
+        for row, found in zip(rows, table.rows, strict=True)
     )
     return replace(
         table,
@@ -101,7 +125,7 @@ def _check_codes(
     names = next(group for group in CODES if group[0] in plan.names)
     if not set(names) <= set(table.names):
         raise problems.stop(f"has other code values than the plan, {', '.join(names)}", table.line)
-    readings: list[Fits] = [_same]
+    readings: list[Fits] = [lambda numbers, triple: list(numbers) == list(triple)]
     if encoding is not None:
         readings.append(lambda numbers, triple: _in_percent(numbers, triple, encoding))
     for row, asked in zip(table.rows, rows, strict=True):
@@ -117,23 +141,10 @@ def _check_codes(
             raise problems.stop(told, row.line, names[0])
 
 
-def _same(numbers: Sequence[float], triple: Sequence[int]) -> bool:
-    return list(numbers) == list(triple)
-
-
 def _in_percent(numbers: Sequence[float], triple: Sequence[int], encoding: Encoding) -> bool:
     signal = np.asarray(codes.decode(np.array(triple), encoding.bits, encoding.narrow))
     slack = 50 * float(codes.step(encoding.bits, encoding.narrow)) + PRINTED
     return bool(np.all(np.abs(np.array(numbers) - 100 * signal) <= slack))
-
-
-@dataclass(frozen=True, slots=True)
-class Source:
-    """A file to convert, or a plan."""
-
-    name: str
-    """What messages call it."""
-    data: bytes
 
 
 @dataclass(frozen=True, slots=True)
@@ -173,55 +184,36 @@ def convert(
     asked = spectral or SpectralOptions()
     if asked.observer != OBSERVER and to != "csv":
         raise UsageError(f"values for {asked.observer} are written as csv, which says so")
-    problems = [Problems(source.name) for source in sources]
-    tables = [
-        read_raw(text_of(source.data, told), told, form, asked)
-        for source, told in zip(sources, problems, strict=True)
-    ]
+    files = [_read(source, form, asked) for source in sources]
     if asked.observer != OBSERVER:
-        _check_spectra(tables, problems)
+        for file in files:
+            if "observer" not in file.table.names:  # it is computed, of spectra alone
+                told = "has no spectra, whose values could be for another observer"
+                raise file.problems.stop(told)
     if plan is not None:
-        told = Problems(plan.name)
-        tables = join_with_plan(
-            tables, problems, read_raw(text_of(plan.data, told), told), told, encoding
-        )
-    known = _encoding(tables, problems, encoding)
-    for source, table, told in zip(sources, tables, problems, strict=True):
+        files = join_with_plan(files, _read(plan), encoding)
+    for file in files:
+        encoding = encoding_of(file.table, file.problems, encoding)
+    assert encoding is not None
+    for file in files:
         validate(
-            table,
-            source.data,
-            known,
+            file.table,
+            file.data,
+            encoding,
             floor=CHROMATICITY_FLOOR,
-            problems=told,
+            problems=file.problems,
             observer=asked.observer,
         )
-    whole = _normal(tables)
+    whole = _normal([file.table for file in files])
     write: Callable[..., str] = import_module(f"compliance.readings.{FORMATS[to].writer}").write
-    text = write(whole, encoding=known, created=created, tool=tool)
+    text = write(whole, encoding=encoding, created=created, tool=tool)
     return Converted(
         text.encode("utf-8"),
         len(whole.rows),
         sum(any(cell.startswith("-") for cell in row.cells[3:6]) for row in whole.rows),
-        tuple(dict.fromkeys(table.form for table in tables)),
-        known,
+        tuple(dict.fromkeys(file.table.form for file in files)),
+        encoding,
     )
-
-
-def _check_spectra(tables: Sequence[Table], problems: Sequence[Problems]) -> None:
-    """That values for another observer are computed, which they are of spectra alone."""
-    for table, told in zip(tables, problems, strict=True):
-        if "observer" not in table.names:
-            raise told.stop("has no spectra, whose values could be for another observer")
-
-
-def _encoding(
-    tables: Sequence[Table], problems: Sequence[Problems], given: Encoding | None
-) -> Encoding:
-    """The one encoding of all code values: what was given, or what the files state."""
-    for table, told in zip(tables, problems, strict=True):
-        given = encoding_of(table, told, given)
-    assert given is not None
-    return given
 
 
 def _normal(tables: Sequence[Table]) -> Table:

@@ -19,7 +19,6 @@ from xml.sax.saxutils import escape, quoteattr
 from compliance.model import Encoding
 from compliance.readings.raw_table import SpectralOptions, Table
 from compliance.readings.text import MOST_ROWS, Problems, Row
-from compliance.readings.validate import OBSERVER
 from compliance.readings.xml_tree import Element, tree_of
 from compliance.yaml_nodes.messages import did_you_mean, quoted
 
@@ -55,7 +54,7 @@ class _File:
     """For whom X, Y, Z of spectra are computed."""
 
 
-def read(text: str, problems: Problems, spectral: SpectralOptions | None = None) -> Table:
+def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
     """The table in a CxF text. Raises ReadingsError where it is none."""
     root = tree_of(text, problems)
     if root.name != "CxF" or root.space != SPACE:
@@ -65,7 +64,7 @@ def read(text: str, problems: Problems, spectral: SpectralOptions | None = None)
     file = _File(
         problems,
         {each.attributes.get("Id", ""): each for each in (known.children if known else [])},
-        (spectral or SpectralOptions()).observer,
+        spectral.observer,
     )
     collection = root.at("Resources", "ObjectCollection")
     objects = list(collection.each("Object")) if collection else []
@@ -163,22 +162,15 @@ def _spectrum(colour: Element, file: _File) -> Cells:
     stated = specification.at("MeasurementSpec", "WavelengthRange") if specification else None
     attributes = {**(stated.attributes if stated else {}), **colour.attributes}
     start, step = attributes.get("StartWL", ""), attributes.get("Increment", "")
+    place = file.problems.at(colour.line, SPECTRUM)
     if not (WAVELENGTH.fullmatch(start) and STEP.fullmatch(step)):
-        told = "no first wavelength and step; expected StartWL and Increment of a WavelengthRange"
-        file.problems.add(told, colour.line, SPECTRUM)
+        place.add(
+            "no first wavelength and step; expected StartWL and Increment of a WavelengthRange"
+        )
         return {}
     numbers = colour.text.split()
     wavelengths = [float(start) + place * float(step) for place in range(len(numbers))]
-    cells = tristimulus_cells(
-        wavelengths,
-        numbers,
-        EVERY_NM,
-        line=colour.line,
-        field=SPECTRUM,
-        problems=file.problems,
-        observer=file.observer,
-    )
-    return cells if file.observer == OBSERVER else {**cells, "observer": file.observer}
+    return tristimulus_cells(wavelengths, numbers, EVERY_NM, file.observer, place)
 
 
 def _tags(element: Element, file: _File) -> Cells:

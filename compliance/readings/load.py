@@ -95,10 +95,10 @@ def read_raw(
     if form is not None and form != found and found != "csv":
         told = f"the file is {FORMATS[found].title}, by what stands in it"
         raise problems.stop(f"{told}; expected {FORMATS[form].title}")
-    read: Callable[[str, Problems, SpectralOptions | None], Table] = import_module(
+    read: Callable[[str, Problems, SpectralOptions], Table] = import_module(
         f"compliance.readings.{FORMATS[form or found].module}"
     ).read
-    table = read(text, problems, spectral)
+    table = read(text, problems, spectral or SpectralOptions())
     if form is not None and form != found:  # it would not be read again from a sheet
         raise problems.stop(f"the file does not begin as {FORMATS[form].title} does")
     return table

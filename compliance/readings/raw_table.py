@@ -184,8 +184,6 @@ OPTIONAL = (
     "position", "window", "pattern", "background", "seconds", "encoding", "sd", "observer"
 )  # fmt: skip
 LEGAL = tuple(dict.fromkeys(name for names in (*CODES, *VALUES, OPTIONAL) for name in names))
-FOLDED = {name.casefold() for name in LEGAL}
-SEPARATORS = {";": "semicolons", "\t": "tabs"}
 
 NO_CODES = (
     "; where the meter wrote none, join them from the plan: compliance convert FILE OUT --plan PLAN"
@@ -204,22 +202,6 @@ class Columns:
     """`X, Y, Z` or `Y, x, y`."""
 
 
-def check_header(header: Row, problems: Problems) -> None:
-    """That a row of a CSV file is the header and names columns there are, each once.
-
-    What else is wrong is noted; raises ReadingsError where it is no header at all.
-    """
-    _check_separator(header, problems)
-    numbers = sum(NUMBER.fullmatch(cell) is not None for cell in header.cells)
-    if header.blank or numbers >= min(3, len(header.cells)):  # no column is named so
-        what = "a blank line" if header.blank else "numbers"
-        raise problems.stop(f"{what}; expected the header row, e.g. r,g,b,X,Y,Z", header.line)
-    seen: dict[str, int] = {}
-    for place, name in enumerate(header.cells):
-        _check_name(name, place, seen, header.line, problems)
-        seen.setdefault(name, place)
-
-
 def columns_of(table: Table, problems: Problems) -> Columns:
     """The columns of a table. Raises ReadingsError where a group of three is not whole."""
     at: dict[str, int] = {}
@@ -229,29 +211,6 @@ def columns_of(table: Table, problems: Problems) -> Columns:
     values = _group(VALUES, "the measured colour", at, table, problems)
     problems.check()
     return Columns(len(table.names), at, codes, values)
-
-
-def _check_separator(header: Row, problems: Problems) -> None:
-    for separator, name in SEPARATORS.items():
-        if any(separator in cell for cell in header.cells):
-            raise problems.stop(
-                f"the columns are separated by {name}; expected commas between columns "
-                "and points in decimals",
-                header.line,
-            )
-
-
-def _check_name(
-    name: str, place: int, seen: Mapping[str, int], line: int, problems: Problems
-) -> None:
-    if not name:
-        problems.add(f"column {place + 1} has no name; remove it or name it", line)
-    elif name in seen:
-        named = name if name in LEGAL else quoted(name)
-        problems.add(f"the column stands twice, as {seen[name] + 1} and {place + 1}", line, named)
-    elif name not in LEGAL:
-        case = "; names are case-sensitive" if name.casefold() in FOLDED else ""
-        problems.add(f"there is no column {quoted(name)}; {did_you_mean(name, LEGAL)}{case}", line)
 
 
 def _group(

@@ -15,6 +15,7 @@ from dataclasses import dataclass
 import numpy as np
 
 from compliance.model import Array
+from compliance.readings.csv_format import each_row
 from compliance.readings.raw_table import CODES, OPTIONAL, SpectralOptions, Table
 from compliance.readings.spectral_integration import (
     UNITS,
@@ -23,7 +24,7 @@ from compliance.readings.spectral_integration import (
     stated_unit,
     weights,
 )
-from compliance.readings.text import MOST_ROWS, Problems, Row, each_row
+from compliance.readings.text import MOST_ROWS, Place, Problems, Row
 from compliance.readings.validate import OBSERVER
 from compliance.yaml_nodes.messages import did_you_mean, quoted
 
@@ -39,9 +40,8 @@ BESIDE = (*dict.fromkeys(name for group in CODES for name in group), *OPTIONAL, 
 """Columns that may stand beside those of wavelengths."""
 
 
-def read(text: str, problems: Problems, spectral: SpectralOptions | None = None) -> Table:
+def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
     """The table in a CSV text of spectra, its X, Y, Z computed. Raises ReadingsError."""
-    asked = spectral or SpectralOptions()
     rows = each_row(text, problems, characters=MOST_CHARACTERS, cells_at_most=MOST_CELLS)
     header = next((row for row in rows if not row.blank), None)
     if header is None:
@@ -50,8 +50,8 @@ def read(text: str, problems: Problems, spectral: SpectralOptions | None = None)
         if not header.cells[0].lower().startswith(("wavelength", "lambda", "nm")):
             told = "no column is named by a wavelength; expected, e.g., r,g,b,unit,380,385,…"
             raise problems.stop(told, header.line)
-        return _by_columns(header, _bounded(rows, problems), problems, asked)
-    return _by_rows(header, _bounded(rows, problems), problems, asked)
+        return _by_columns(header, _bounded(rows, problems), problems, spectral)
+    return _by_rows(header, _bounded(rows, problems), problems, spectral)
 
 
 def _bounded(rows: Iterator[Row], problems: Problems) -> Iterator[Row]:
@@ -93,15 +93,17 @@ def _layout(header: Row, problems: Problems) -> _Layout:
             problems.add(told, header.line)
         else:
             beside[name] = place
-    check_wavelengths(wavelengths, header.line, "wavelengths", problems)
+    check_wavelengths(wavelengths, problems.at(header.line, "wavelengths"))
     problems.check()
     return _Layout(tuple(beside.items()), tuple(spectrum), tuple(wavelengths))
 
 
-def _by_rows(header: Row, rows: Iterator[Row], problems: Problems, asked: SpectralOptions) -> Table:
+def _by_rows(
+    header: Row, rows: Iterator[Row], problems: Problems, spectral: SpectralOptions
+) -> Table:
     layout = _layout(header, problems)
     places = dict(layout.beside)
-    factors = weights(layout.wavelengths, asked.observer)
+    factors = weights(layout.wavelengths, spectral.observer)
     found: list[Row] = []
     names = tuple(name for name, _ in layout.beside if name != "unit")
     for row in rows:
@@ -112,11 +114,11 @@ def _by_rows(header: Row, rows: Iterator[Row], problems: Problems, asked: Spectr
             problems.add(told, row.line)
             continue
         stated = row.cells[places["unit"]] if "unit" in places else ""
-        scale = _scale(stated, asked, row.line, problems)
+        scale = _scale(stated or spectral.unit, problems.at(row.line, "unit"))
         numbers = [row.cells[place] for place in layout.spectrum]
         xyz = ("", "", "")
         if any(numbers):  # a plan that is not filled in yet says so by itself
-            values = radiances(numbers, layout.wavelengths, row.line, "spectrum", problems)
+            values = radiances(numbers, layout.wavelengths, problems.at(row.line, "spectrum"))
             if values is None or scale is None:
                 continue
             xyz = _cells(scale * values @ factors)
@@ -124,7 +126,7 @@ def _by_rows(header: Row, rows: Iterator[Row], problems: Problems, asked: Spectr
     if not found and not problems.count:
         raise problems.stop("there are no readings below the header row", header.line)
     problems.check()
-    return _observed(Table(NAME, (*names, "X", "Y", "Z"), tuple(found), header.line), asked)
+    return _observed(Table(NAME, (*names, "X", "Y", "Z"), tuple(found), header.line), spectral)
 
 
 def _cells(xyz: Array) -> tuple[str, str, str]:
@@ -132,17 +134,17 @@ def _cells(xyz: Array) -> tuple[str, str, str]:
     return x, y, z
 
 
-def _scale(stated: str, asked: SpectralOptions, line: int, problems: Problems) -> float | None:
-    """What the unit of a row is in W/(sr·m²·nm); None where it is none, which is noted."""
-    unit = stated_unit(stated or asked.unit, line, "unit", problems)
+def _scale(stated: str, place: Place) -> float | None:
+    """What a unit is in W/(sr·m²·nm); None where it is none, which is noted."""
+    unit = stated_unit(stated, place)
     return None if unit is None else UNITS[unit]
 
 
-def _observed(table: Table, asked: SpectralOptions) -> Table:
+def _observed(table: Table, spectral: SpectralOptions) -> Table:
     """The table saying for whom X, Y, Z were computed, where that is not what a rule judges."""
-    if asked.observer == OBSERVER:
+    if spectral.observer == OBSERVER:
         return table
-    rows = tuple(Row(row.line, (*row.cells, asked.observer)) for row in table.rows)
+    rows = tuple(Row(row.line, (*row.cells, spectral.observer)) for row in table.rows)
     return Table(table.form, (*table.names, "observer"), rows, table.line)
 
 
@@ -150,9 +152,9 @@ def _observed(table: Table, asked: SpectralOptions) -> Table:
 
 
 def _by_columns(
-    header: Row, rows: Iterator[Row], problems: Problems, asked: SpectralOptions
+    header: Row, rows: Iterator[Row], problems: Problems, spectral: SpectralOptions
 ) -> Table:
-    scale = _scale("", asked, header.line, problems)
+    scale = _scale(spectral.unit, problems.at(header.line, "unit"))
     problems.check()
     wavelengths: list[float] = []
     spectra: list[Array] = []
@@ -168,16 +170,16 @@ def _by_columns(
             problems.add(told, row.line)
             continue
         wavelength = float(match[1])
-        values = radiances(
-            row.cells[1:], [wavelength] * (len(row.cells) - 1), row.line, "spectra", problems
-        )
+        numbers = row.cells[1:]
+        place = problems.at(row.line, "spectra")
+        values = radiances(numbers, [wavelength] * len(numbers), place)
         if values is not None:
             wavelengths.append(wavelength)
             spectra.append(values)
     problems.check()
-    fits = check_wavelengths(wavelengths, header.line, "wavelength", problems)
+    check_wavelengths(wavelengths, problems.at(header.line, "wavelength"))
     problems.check()
-    assert fits and scale is not None
-    light = scale * np.array(spectra).T @ weights(tuple(wavelengths), asked.observer)
+    assert scale is not None  # or a problem was noted
+    light = scale * np.array(spectra).T @ weights(tuple(wavelengths), spectral.observer)
     found = tuple(Row(header.line, _cells(xyz)) for xyz in light)
-    return _observed(Table(NAME, ("X", "Y", "Z"), found, header.line), asked)
+    return _observed(Table(NAME, ("X", "Y", "Z"), found, header.line), spectral)

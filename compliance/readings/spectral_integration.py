@@ -21,7 +21,7 @@ import numpy as np
 from compliance.errors import UsageError
 from compliance.model import Array
 from compliance.readings.raw_table import NUMBER
-from compliance.readings.text import Problems
+from compliance.readings.text import Place
 from compliance.readings.validate import OBSERVER
 from compliance.yaml_nodes.messages import did_you_mean, quoted
 
@@ -64,23 +64,21 @@ def unit_of(text: str) -> str | None:
     return match[1] + EVERY_NM if sorted(names) == DIVISORS else None
 
 
-def stated_unit(said: str, line: int | None, field: str, problems: Problems) -> str | None:
+def stated_unit(said: str, place: Place) -> str | None:
     """The unit of spectral radiance that was said; None where it is none, which is noted."""
     unit = unit_of(said)
     if unit is None:
         what = f"{quoted(said)} is no unit of spectral radiance" if said else "no unit is stated"
-        problems.add(f"{what}; expected {' or '.join(UNITS)}", line, field)
+        place.add(f"{what}; expected {' or '.join(UNITS)}")
     return unit
 
 
-def check_wavelengths(
-    wavelengths: Sequence[float], line: int | None, field: str, problems: Problems
-) -> bool:
+def check_wavelengths(wavelengths: Sequence[float], place: Place) -> bool:
     """Whether a spectrum at these wavelengths (nm) can be judged; what is wrong is noted."""
-    told = _fault(wavelengths)
-    if told:
-        problems.add(told, line, field)
-    return not told
+    fault = _fault(wavelengths)
+    if fault:
+        place.add(fault)
+    return not fault
 
 
 def _fault(wavelengths: Sequence[float]) -> str:
@@ -135,34 +133,29 @@ def tristimulus_cells(
     wavelengths: Sequence[float],
     numbers: Sequence[str],
     unit: str,
-    *,
-    line: int | None,
-    field: str,
-    problems: Problems,
-    observer: str = OBSERVER,
+    observer: str,
+    place: Place,
 ) -> dict[str, str]:
-    """X, Y, Z in cd/m² of one spectrum, as cells; empty ones where it is faulty, which is noted."""
-    nothing = {"X": "", "Y": "", "Z": ""}
-    if not check_wavelengths(wavelengths, line, field, problems):
-        return nothing
-    values = radiances(numbers, wavelengths, line, field, problems)
-    if values is None:
-        return nothing
-    xyz = UNITS[unit] * values @ weights(tuple(wavelengths), observer)
-    return dict(zip(nothing, (repr(float(value)) for value in xyz), strict=True))
+    """X, Y, Z in cd/m² of one spectrum, as cells; empty ones where it is faulty, which is noted.
+
+    With another observer than a rule judges, a further cell says for whom.
+    """
+    xyz = ["", "", ""]
+    if check_wavelengths(wavelengths, place):
+        values = radiances(numbers, wavelengths, place)
+        if values is not None:
+            light = UNITS[unit] * values @ weights(tuple(wavelengths), observer)
+            xyz = [repr(float(value)) for value in light]
+    cells = dict(zip("XYZ", xyz, strict=True))
+    return cells if observer == OBSERVER else {**cells, "observer": observer}
 
 
-def radiances(
-    numbers: Sequence[str],
-    wavelengths: Sequence[float],
-    line: int | None,
-    field: str,
-    problems: Problems,
-) -> Array | None:
+def radiances(numbers: Sequence[str], wavelengths: Sequence[float], place: Place) -> Array | None:
     """The values of a spectrum; None where one is no number, which is noted."""
     for text, wavelength in zip(numbers, wavelengths, strict=True):
         if not NUMBER.fullmatch(text) or not math.isfinite(float(text)):
             what = f"{quoted(text)} is no finite number" if text else "nothing stands here"
-            problems.add(f"{what}; expected spectral radiance", line, f"{field} {wavelength:g} nm")
+            here = place.problems.at(place.line, f"{place.field} {wavelength:g} nm")
+            here.add(f"{what}; expected spectral radiance")
             return None
     return np.array([float(text) for text in numbers])

@@ -1,11 +1,7 @@
-"""From a readings file's bytes to rows of cells, and what is wrong with them.
-
-Source: RFC 4180. CRLF, LF and CR end a line alike; blank lines only at the end.
-"""
+"""From a readings file's bytes to its text and lines, and what is wrong with them."""
 
 from __future__ import annotations
 
-import csv
 import io
 import re
 from collections.abc import Iterator
@@ -28,6 +24,10 @@ class Problems:
         self.count = 0
         self._lines: dict[tuple[str, str | None], list[int]] = {}
         """Lines of each message and field; 0 for the file as a whole."""
+
+    def at(self, line: int | None = None, field: str | None = None) -> Place:
+        """A place in the file."""
+        return Place(self, line, field)
 
     def add(self, message: str, line: int | None = None, field: str | None = None) -> None:
         """Note one problem. They may come from several passes, each in order of lines.
@@ -68,6 +68,23 @@ class Problems:
         return Problem(self.file, message + _likewise(others), first or None, field)
 
 
+@dataclass(frozen=True, slots=True)
+class Place:
+    """A line and field of a file: what is wrong there is noted here."""
+
+    problems: Problems
+    line: int | None
+    field: str | None
+
+    def add(self, message: str) -> None:
+        """Note one problem."""
+        self.problems.add(message, self.line, self.field)
+
+    def stop(self, message: str) -> ReadingsError:
+        """Note a problem behind which nothing can be read; raise what comes back."""
+        return self.problems.stop(message, self.line, self.field)
+
+
 def _likewise(lines: list[int]) -> str:
     if not lines:
         return ""
@@ -102,9 +119,6 @@ KINDS: tuple[tuple[bytes, str], ...] = (
     (b"{\\rtf", "a rich-text document"),
 )
 """First bytes, and what such a file is."""
-
-FIRST_CHARACTERS = 4096
-"""in which the first line that is no comment is looked for"""
 
 EXPECTED = "expected readings as CSV: a header row, e.g. r,g,b,X,Y,Z, then a row for each reading"
 
@@ -145,28 +159,11 @@ def _decoded(data: bytes, problems: Problems) -> str:
         ) from None
 
 
-def language_of(text: str) -> str | None:
-    """What a text that is no CSV is, by its first line; None where it may be CSV."""
-    lines = (line.strip() for line in text.lstrip()[:FIRST_CHARACTERS].splitlines())
-    first = next((line for line in lines if line and not line.startswith("#")), "")
-    if first.startswith("<"):
-        return "HTML" if re.match(r"<(!doctype html|html)", first, re.IGNORECASE) else "XML"
-    if first.startswith(("{", "[")):
-        return "JSON"
-    if first.startswith(("---", "%YAML")) or re.match(r"[A-Za-z_][\w-]*:(\s|$)", first):
-        return "YAML"
-    return None
-
-
 def _line_at(data: bytes, position: int) -> int:
     return len(re.findall(rb"\r\n|\r|\n", data[:position])) + 1
 
 
 MOST_ROWS = 50_000
-MOST_CHARACTERS = 4096
-"""of a line"""
-MOST_CELLS = 200
-"""of a row"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,74 +179,16 @@ class Row:
         return not any(self.cells)
 
 
-def rows_of(text: str, problems: Problems) -> list[Row]:
-    """All rows, the header first, without blank ones at the end; one at least.
-
-    Raises ReadingsError where the text cannot be cut into rows, has none or too many.
-    """
-    rows: list[Row] = []
-    for row in each_row(text, problems):
-        if len(rows) > MOST_ROWS:
-            raise problems.stop(f"more than {MOST_ROWS} readings; split the file", row.line)
-        rows.append(row)
-    while rows and rows[-1].blank:
-        rows.pop()
-    if not rows:
-        raise problems.stop(f"the file is empty; {EXPECTED}")
-    return rows
-
-
-def each_row(
-    text: str,
-    problems: Problems,
-    *,
-    characters: int = MOST_CHARACTERS,
-    cells_at_most: int = MOST_CELLS,
-) -> Iterator[Row]:
-    """The rows one after the other, blank ones too.
-
-    Raises ReadingsError where the text cannot be cut into rows, or a line has more than
-    `characters` or a row more than `cells_at_most`.
-    """
-    lines = io.StringIO(text, newline="")
-    reader = csv.reader(_bounded(lines, characters, problems), strict=True)
-    begins = 1
-    try:
-        for cells in reader:
-            if len(cells) > cells_at_most:
-                message = f"the row has {len(cells)} cells; expected at most {cells_at_most}"
-                raise problems.stop(message, begins)
-            yield Row(begins, tuple(cell.strip(" \t") for cell in cells))
-            begins = reader.line_num + 1
-    except csv.Error as error:
-        raise problems.stop(_said(str(error)), begins) from None
-
-
-def _bounded(lines: io.StringIO, most: int, problems: Problems) -> Iterator[str]:
-    for number, line in enumerate(lines, start=1):
-        if len(line) > most:
-            raise problems.stop(
-                f"the line has {len(line)} characters; expected at most {most}", number
-            )
-        yield line
-
-
-def _said(error: str) -> str:
-    """The csv module's complaint in our words."""
-    if "end of data" in error or "field larger" in error:
-        return 'a quoted cell that begins in this row is never closed; expected a closing "'
-    if "expected after" in error:
-        return 'text stands behind a closing "; expected a comma or the end of the line'
-    return f"the row cannot be read as CSV: {error}"
-
-
-def numbered_lines(text: str, most: int, problems: Problems) -> Iterator[tuple[int, str]]:
+def numbered_lines(
+    text: str, most: int, problems: Problems, *, newline: str | None = None
+) -> Iterator[tuple[int, str]]:
     """Each line with its number, counted from 1; CRLF, LF and CR end a line alike.
 
-    Raises ReadingsError at a line of more than `most` characters.
+    Line ends become LF, or stay with `newline=""`. Raises ReadingsError at a line of more
+    than `most` characters.
     """
-    for number, line in enumerate(io.StringIO(text, newline=None), start=1):
+    for number, line in enumerate(io.StringIO(text, newline=newline), start=1):
         if len(line) > most:
             told = f"the line has {len(line)} characters; expected at most {most}"
             raise problems.stop(told, number)
-        yield number, line.rstrip("\n")
+        yield number, line

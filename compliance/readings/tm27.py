@@ -9,9 +9,8 @@ from __future__ import annotations
 import re
 
 from compliance.readings.raw_table import SpectralOptions, Table
-from compliance.readings.spectral_integration import EVERY_NM, UNITS, tristimulus_cells, unit_of
+from compliance.readings.spectral_integration import EVERY_NM, tristimulus_cells, unit_of
 from compliance.readings.text import Problems, Row
-from compliance.readings.validate import OBSERVER
 from compliance.readings.xml_tree import Element, tree_of
 from compliance.yaml_nodes.messages import quoted
 
@@ -19,9 +18,8 @@ NAME = "tm27"
 WAVELENGTH = re.compile(r"[0-9]{2,4}(?:\.[0-9]+)?")
 
 
-def read(text: str, problems: Problems, spectral: SpectralOptions | None = None) -> Table:
+def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
     """The table of one row in a TM-27 text, its X, Y, Z computed. Raises ReadingsError."""
-    asked = spectral or SpectralOptions()
     root = tree_of(text, problems)
     if not root.name.upper().startswith("IESTM27"):
         raise problems.stop(f"the root is {quoted(root.name)}; expected IESTM2714", root.line)
@@ -29,25 +27,22 @@ def read(text: str, problems: Problems, spectral: SpectralOptions | None = None)
     if len(distributions) != 1:
         told = f"{len(distributions)} spectral distributions; expected one"
         raise problems.stop(told, root.line, "SpectralDistribution")
-    cells = _cells(distributions[0], problems, asked)
+    cells = _cells(distributions[0], problems, spectral)
     problems.check()
-    if asked.observer != OBSERVER:
-        cells["observer"] = asked.observer
     return Table(NAME, tuple(cells), (Row(root.line, tuple(cells.values())),), root.line)
 
 
-def _cells(element: Element, problems: Problems, asked: SpectralOptions) -> dict[str, str]:
+def _cells(element: Element, problems: Problems, spectral: SpectralOptions) -> dict[str, str]:
     quantity = element.first("SpectralQuantity")
     stated = quantity.text if quantity else ""
     if stated != "radiance":
         line = (quantity or element).line
         what = f"{quoted(stated)} was measured" if stated else "no quantity is stated"
         raise problems.stop(f"{what}; expected radiance", line, "SpectralQuantity")
-    unit = unit_of(asked.unit) if asked.unit else EVERY_NM
+    unit = unit_of(spectral.unit) if spectral.unit else EVERY_NM
     if unit is None:
-        told = f"{quoted(asked.unit)} is no unit of spectral radiance; expected {EVERY_NM}"
+        told = f"{quoted(spectral.unit)} is no unit of spectral radiance; expected {EVERY_NM}"
         raise problems.stop(told, field="unit")
-    assert unit in UNITS
     data = list(element.each("SpectralData"))
     wavelengths: list[float] = []
     for each in data:
@@ -56,12 +51,6 @@ def _cells(element: Element, problems: Problems, asked: SpectralOptions) -> dict
             told = f"{quoted(stated)} is no wavelength; expected nm, e.g. 380"
             raise problems.stop(told, each.line, "SpectralData")
         wavelengths.append(float(stated))
-    return tristimulus_cells(
-        wavelengths,
-        [each.text for each in data],
-        unit,
-        line=element.line,
-        field="SpectralData",
-        problems=problems,
-        observer=asked.observer,
-    )
+    numbers = [each.text for each in data]
+    place = problems.at(element.line, "SpectralData")
+    return tristimulus_cells(wavelengths, numbers, unit, spectral.observer, place)

@@ -19,7 +19,7 @@ from compliance.model import (
     Rule,
     Verdict,
 )
-from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.catalogue import QUANTITIES, is_stated
 from compliance.report.numbers import (
     format_date,
     format_finding_limits,
@@ -56,7 +56,6 @@ STATISTICS = {
     "spread": "largest minus smallest",
     "pairwise": "largest difference of any two",
 }
-STATED = ("recorded", "declared")
 """Quantities that are stated, not measured."""
 
 
@@ -153,7 +152,7 @@ def _value_notes(finding: Finding, among: Sequence[Finding], confidence: float) 
     uncertain = any(other.probability is not None for other in among)
     if finding.probability is not None:
         yield from _sureness(finding, several, confidence)
-    elif uncertain and finding.value is not None and finding.quantity not in STATED:
+    elif uncertain and finding.value is not None and not is_stated(finding.quantity):
         yield "without measurement uncertainty"
 
 
