@@ -99,31 +99,25 @@ def delta_e_itp(xyz: Array, target: Array) -> Array:
     return np.asarray(difference.delta_e_itp(spaces.xyz_to_itp(xyz), spaces.xyz_to_itp(target)))
 
 
-def delta_e_2000(xyz: Array, white: Array, target: Array, target_white: Array) -> Array:
-    """(...,) CIEDE2000, each colour against its own white."""
-    return np.asarray(
-        difference.delta_e_2000(
-            spaces.xyz_to_lab(xyz, white), spaces.xyz_to_lab(target, target_white)
-        )
-    )
+AgainstWhite = Callable[[Array, Array, Array, Array], Array]
+"""(...,) difference of two colours (..., 3), each followed by its own white."""
 
 
-def delta_e_ab(xyz: Array, white: Array, target: Array, target_white: Array) -> Array:
-    """(...,) ΔE*ab, each colour against its own white."""
-    return np.asarray(
-        difference.delta_e_ab(
-            spaces.xyz_to_lab(xyz, white), spaces.xyz_to_lab(target, target_white)
-        )
-    )
+def _against_white(
+    difference_of: Callable[[Array, Array], Array], convert: Callable[[Array, Array], Array]
+) -> AgainstWhite:
+    def against_white(xyz: Array, white: Array, target: Array, target_white: Array) -> Array:
+        return np.asarray(difference_of(convert(xyz, white), convert(target, target_white)))
+
+    return against_white
 
 
-def delta_e_uv(xyz: Array, white: Array, target: Array, target_white: Array) -> Array:
-    """(...,) ΔE*uv, each colour against its own white."""
-    return np.asarray(
-        difference.delta_e_uv(
-            spaces.xyz_to_luv(xyz, white), spaces.xyz_to_luv(target, target_white)
-        )
-    )
+delta_e_2000 = _against_white(difference.delta_e_2000, spaces.xyz_to_lab)
+"""CIEDE2000 (ISO/CIE 11664-6)."""
+delta_e_ab = _against_white(difference.delta_e_ab, spaces.xyz_to_lab)
+"""ΔE*ab (ISO/CIE 11664-4)."""
+delta_e_uv = _against_white(difference.delta_e_uv, spaces.xyz_to_luv)
+"""ΔE*uv (ISO/CIE 11664-5)."""
 
 
 def without_luminance(xyz: Array, target: Array) -> Array:

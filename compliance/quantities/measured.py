@@ -25,9 +25,6 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
-AgainstWhite = Callable[[Array, Array, Array, Array], Array]
-"""A difference of two colours, each with its white."""
-
 NOWHERE = -1
 """Stands in an index array where there is no such patch."""
 
@@ -124,16 +121,48 @@ Compute = Callable[[Measured, Roles, Options], Array]
 """Values of the quantity at the patches of `Roles`."""
 Between = Callable[[Measured, Index, Array, Array], Array]
 """(..., m) distance of two measured colours (..., m, 3); the first are those of patches (m,)."""
-Settle = Callable[[Measured, Roles], Roles]
-"""Adds the places of an extreme, found on the measured values."""
+Series = Callable[[Measured, Roles], Array]
+"""(..., k) values along the patches of a set."""
 
 
 class Extreme(NamedTuple):
-    """Places that a value is taken at, decided once."""
+    """Where along a series a value is taken, decided once."""
 
     kind: Literal["range", "step", "bend", "clipping"]
-    """Largest and smallest; smallest step; sharpest bend down; lowest of what is clipped"""
-    settle: Settle
+    """Largest and smallest; smallest step; sharpest bend down; lowest of what is clipped."""
+    series: Series
+
+    def settle(self, view: Measured, roles: Roles) -> Roles:
+        """The roles with the places of the extreme in the series, on the measured values."""
+        values = self.series(view, roles)
+        if self.kind == "range":
+            places = {"lowest": values.argmin(), "highest": values.argmax()}
+        elif self.kind == "clipping":
+            places = {"place": np.int64(formulas.clipped_from(values))}
+        else:
+            places = {"place": values.argmin()}
+        added = {name: np.array([place], dtype=np.int64) for name, place in places.items()}
+        return roles._replace(part={**roles.part, **added})
+
+
+def luminances(view: Measured, roles: Roles) -> Array:
+    """(..., n) luminance of the patches in their order."""
+    return view.luminance(roles.over)
+
+
+def repeats(view: Measured, roles: Roles) -> Array:
+    """(..., n) luminance of single readings."""
+    return np.asarray(view.readings[..., roles.over, 1])
+
+
+def steps(view: Measured, roles: Roles) -> Array:
+    """(..., n - 1) rise in luminance from each patch to the next."""
+    return formulas.first_differences(view.luminance(roles.over))
+
+
+def bends(view: Measured, roles: Roles) -> Array:
+    """(..., n - 2) change of that rise."""
+    return formulas.second_differences(view.luminance(roles.over), view.level[roles.over])
 
 
 # ------------------------------------------------------------ one value per patch
@@ -203,7 +232,7 @@ def delta_e_itp(view: Measured, roles: Roles, options: Options) -> Array:
     return formulas.delta_e_itp(_measured(view, roles, options, target), target)
 
 
-def against_white(function: AgainstWhite) -> Compute:
+def against_white(function: formulas.AgainstWhite) -> Compute:
     """The difference from the target by a formula that needs the white of each colour."""
 
     def compute(view: Measured, roles: Roles, options: Options) -> Array:
@@ -241,8 +270,9 @@ def checkerboard(view: Measured, roles: Roles, options: Options) -> Array:
 
 
 def non_uniformity(view: Measured, roles: Roles, options: Options) -> Array:
-    lowest, highest = roles.part["lowest"], roles.part["highest"]
-    return formulas.non_uniformity(view.luminance(lowest), view.luminance(highest))
+    shown = luminances(view, roles)
+    lowest, highest = shown[..., roles.part["lowest"]], shown[..., roles.part["highest"]]
+    return formulas.non_uniformity(lowest, highest)
 
 
 def fitted_exponent(view: Measured, roles: Roles, options: Options) -> Array:
@@ -279,14 +309,11 @@ def additivity(view: Measured, roles: Roles, options: Options) -> Array:
 
 
 def monotonicity(view: Measured, roles: Roles, options: Options) -> Array:
-    steps = formulas.first_differences(view.luminance(roles.over))
-    return np.asarray(steps[..., roles.part["place"]])
+    return np.asarray(steps(view, roles)[..., roles.part["place"]])
 
 
 def slope_monotonicity(view: Measured, roles: Roles, options: Options) -> Array:
-    level = view.level[roles.over]
-    bends = formulas.second_differences(view.luminance(roles.over), level)
-    return np.asarray(bends[..., roles.part["place"]])
+    return np.asarray(bends(view, roles)[..., roles.part["place"]])
 
 
 def clipping_level(view: Measured, roles: Roles, options: Options) -> Array:
@@ -295,50 +322,9 @@ def clipping_level(view: Measured, roles: Roles, options: Options) -> Array:
 
 
 def stability(view: Measured, roles: Roles, options: Options) -> Array:
-    repeated = view.readings[..., roles.over, 1]
-    lowest = repeated[..., roles.part["lowest"]]
-    highest = repeated[..., roles.part["highest"]]
+    repeated = repeats(view, roles)
+    lowest, highest = repeated[..., roles.part["lowest"]], repeated[..., roles.part["highest"]]
     return formulas.stability(lowest, highest, repeated.mean(axis=-1)[..., None])
-
-
-# ------------------------------------------------------------ extremes, decided once
-
-
-def _with(roles: Roles, **parts: int) -> Roles:
-    added = {name: np.array([place], dtype=np.int64) for name, place in parts.items()}
-    return roles._replace(part={**roles.part, **added})
-
-
-def _settle_patches(view: Measured, roles: Roles) -> Roles:
-    values = view.luminance(roles.over)
-    lowest, highest = int(roles.over[values.argmin()]), int(roles.over[values.argmax()])
-    return _with(roles, lowest=lowest, highest=highest)
-
-
-def _settle_readings(view: Measured, roles: Roles) -> Roles:
-    values = view.readings[roles.over, 1]
-    return _with(roles, lowest=int(values.argmin()), highest=int(values.argmax()))
-
-
-def _settle_step(view: Measured, roles: Roles) -> Roles:
-    return _with(roles, place=int(formulas.first_differences(view.luminance(roles.over)).argmin()))
-
-
-def _settle_bend(view: Measured, roles: Roles) -> Roles:
-    level = view.level[roles.over]
-    bends = formulas.second_differences(view.luminance(roles.over), level)
-    return _with(roles, place=int(bends.argmin()))
-
-
-def _settle_clipping(view: Measured, roles: Roles) -> Roles:
-    return _with(roles, place=formulas.clipped_from(view.luminance(roles.over)))
-
-
-RANGE_OF_PATCHES = Extreme("range", _settle_patches)
-RANGE_OF_READINGS = Extreme("range", _settle_readings)
-SMALLEST_STEP = Extreme("step", _settle_step)
-SHARPEST_BEND = Extreme("bend", _settle_bend)
-FIRST_CLIPPED = Extreme("clipping", _settle_clipping)
 
 
 # ------------------------------------------------------------ distances of two measured colours
@@ -357,7 +343,7 @@ def between_itp(view: Measured, first: Index, one: Array, two: Array) -> Array:
     return formulas.delta_e_itp(one, two)
 
 
-def between_against_white(function: AgainstWhite) -> Between:
+def between_against_white(function: formulas.AgainstWhite) -> Between:
     """The distance of two colours by a formula that needs their white."""
 
     def between(view: Measured, first: Index, one: Array, two: Array) -> Array:

@@ -25,7 +25,7 @@ from compliance.model import Encoding
 from compliance.readings.raw_table import NUMBER, SpectralOptions, Table
 from compliance.readings.text import MOST_ROWS, Problems, Row, numbered_lines
 from compliance.readings.validate import OBSERVER
-from compliance.yaml_nodes.messages import did_you_mean, quoted
+from compliance.yaml_nodes.messages import did_you_mean, quoted, suggestion
 
 FIELDS: Mapping[str, str] = {
     "RGB_R": "r", "RGB_G": "g", "RGB_B": "b",
@@ -180,20 +180,20 @@ def _keyword(file: _File, name: str, values: list[str], line: int) -> None:
     elif name == UNIT:
         file.unit = value
     elif name == "OBSERVER" and value != OBSERVER:
-        told = f"{quoted(value)} is no observer that a rule judges; expected {OBSERVER}"
-        file.problems.add(told, line, name)
+        message = f"{quoted(value)} is no observer that a rule judges; expected {OBSERVER}"
+        file.problems.add(message, line, name)
     elif name == "UNIT" and value not in UNITS:
         file.problems.add(f"{quoted(value)} is another unit; expected {UNITS[0]}", line, name)
     elif name == SCALED and value.upper().startswith("Y"):
-        told = "the values are relative, white is 100; expected cd/m² as measured"
-        file.problems.add(told, line, name)
+        message = "the values are relative, white is 100; expected cd/m² as measured"
+        file.problems.add(message, line, name)
     elif name == "WEIGHTING_FUNCTION" and re.search(r"OBSERVER\W*10", value.upper()):
-        told = f"{quoted(value)} is another observer; a rule judges 2 degrees, {OBSERVER}"
-        file.problems.add(told, line, name)
+        message = f"{quoted(value)} is another observer; a rule judges 2 degrees, {OBSERVER}"
+        file.problems.add(message, line, name)
     elif name not in (*KEYWORDS, *HEADS, *file.declared):
-        known = did_you_mean(name, [*KEYWORDS, *HEADS])
-        told = f"there is no keyword {quoted(name)}, and the file declares none such"
-        file.problems.add(f"{told}; {known}" if "mean" in known else told, line)
+        near = suggestion(name, [*KEYWORDS, *HEADS])
+        message = f"there is no keyword {quoted(name)}, and the file declares none such"
+        file.problems.add(f"{message}; {near}" if near else message, line)
 
 
 def _format(file: _File, tokens: list[Token], line: int) -> None:
@@ -207,13 +207,15 @@ def _format(file: _File, tokens: list[Token], line: int) -> None:
         if len(file.fields) >= MOST_FIELDS:
             raise file.problems.stop(f"more than {MOST_FIELDS} fields", line)
         if name in REFLECTED:
-            told = "is a share of reflected light; expected spectral radiance in fields named by "
-            raise file.problems.stop(f"{told}their wavelengths, e.g. SPECTRAL_NM380", line, name)
+            message = (
+                "is a share of reflected light; expected spectral radiance in fields named by "
+            )
+            raise file.problems.stop(f"{message}their wavelengths, e.g. SPECTRAL_NM380", line, name)
         if name in file.fields:
             file.problems.add(f"the field {quoted(name)} stands twice", line)
         elif not (name in FIELDS or PASSED_FIELDS.fullmatch(name) or SPECTRAL.fullmatch(name)):
-            told = f"there is no field {quoted(name)} in readings; {did_you_mean(name, FIELDS)}"
-            file.problems.add(told, line)
+            message = f"there is no field {quoted(name)} in readings; {did_you_mean(name, FIELDS)}"
+            file.problems.add(message, line)
         file.fields.append(name)
 
 
@@ -235,8 +237,8 @@ def _data(file: _File, tokens: list[Token], line: int) -> None:
         begun = before.line if before else line
         count = len(file.fields)
         if len(cells) > count:
-            told = f"{len(cells)} values where {count} fields are named"
-            raise file.problems.stop(told, line)
+            message = f"{len(cells)} values where {count} fields are named"
+            raise file.problems.stop(message, line)
         file.pending = Row(begun, cells)
         if len(cells) == count:
             file.rows.append(file.pending)
@@ -248,13 +250,13 @@ def _data(file: _File, tokens: list[Token], line: int) -> None:
     if ends:
         file.section = "end"
         if file.pending is not None:
-            told = f"{len(file.pending.cells)} values where {len(file.fields)} fields are named"
-            raise file.problems.stop(told, file.pending.line)
+            message = f"{len(file.pending.cells)} values where {len(file.fields)} fields are named"
+            raise file.problems.stop(message, file.pending.line)
 
 
 def _end(file: _File, tokens: list[Token], line: int) -> None:
-    told = f"{quoted(tokens[0][0])} stands behind END_DATA; a file has one table"
-    raise file.problems.stop(told, line)
+    message = f"{quoted(tokens[0][0])} stands behind END_DATA; a file has one table"
+    raise file.problems.stop(message, line)
 
 
 STEPS = {"head": _head, "format": _format, "after": _head, "data": _data, "end": _end}

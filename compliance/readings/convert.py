@@ -137,8 +137,8 @@ def _check_codes(
         readings = [fits for fits in readings if good and fits(list(map(float, cells)), triple)]
         if not readings:
             what = f"{', '.join(cells)} where the plan has {', '.join(wanted)}"
-            told = f"{what}; expected those codes, or in percent of the signal"
-            raise problems.stop(told, row.line, names[0])
+            message = f"{what}; expected those codes, or in percent of the signal"
+            raise problems.stop(message, row.line, names[0])
 
 
 def _in_percent(numbers: Sequence[float], triple: Sequence[int], encoding: Encoding) -> bool:
@@ -188,8 +188,8 @@ def convert(
     if asked.observer != OBSERVER:
         for file in files:
             if "observer" not in file.table.names:  # it is computed, of spectra alone
-                told = "has no spectra, whose values could be for another observer"
-                raise file.problems.stop(told)
+                message = "has no spectra, whose values could be for another observer"
+                raise file.problems.stop(message)
     if plan is not None:
         files = join_with_plan(files, _read(plan), encoding)
     for file in files:
@@ -219,8 +219,7 @@ def convert(
 def _normal(tables: Sequence[Table]) -> Table:
     """All rows under one order of columns: codes, values, then what any row says."""
     first = tables[0]
-    told = Problems("")
-    shown = [columns_of(table, told) for table in tables]
+    shown = [columns_of(table, Problems("")) for table in tables]
     if len({(each.codes, each.values) for each in shown}) > 1:
         raise UsageError("the files have different columns; convert them one by one")
     names = (*shown[0].codes, *shown[0].values)

@@ -66,8 +66,8 @@ def _check_header(header: Row, problems: Problems) -> None:
     """
     for separator, name in SEPARATORS.items():
         if any(separator in cell for cell in header.cells):
-            told = f"the columns are separated by {name}; expected commas between columns "
-            raise problems.stop(told + "and points in decimals", header.line)
+            message = f"the columns are separated by {name}; expected commas between columns "
+            raise problems.stop(message + "and points in decimals", header.line)
     numbers = sum(NUMBER.fullmatch(cell) is not None for cell in header.cells)
     if header.blank or numbers >= min(3, len(header.cells)):  # no column is named so
         what = "a blank line" if header.blank else "numbers"

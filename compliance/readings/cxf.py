@@ -58,8 +58,10 @@ def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
     """The table in a CxF text. Raises ReadingsError where it is none."""
     root = tree_of(text, problems)
     if root.name != "CxF" or root.space != SPACE:
-        told = f"the root is {quoted(root.name)} of {quoted(root.space)}; expected CxF of {SPACE}"
-        raise problems.stop(told, root.line)
+        message = (
+            f"the root is {quoted(root.name)} of {quoted(root.space)}; expected CxF of {SPACE}"
+        )
+        raise problems.stop(message, root.line)
     known = root.at("Resources", "ColorSpecificationCollection")
     file = _File(
         problems,
@@ -82,8 +84,8 @@ def _cells(element: Element, file: _File) -> Cells:
     _check_once(element, ("ColorValues", "DeviceColorValues"), file)
     for child in element.children:
         if child.name not in PARTS:
-            told = f"there is no element {quoted(child.name)} in an Object"
-            file.problems.add(f"{told}; {did_you_mean(child.name, PARTS)}", child.line, "Object")
+            message = f"there is no element {quoted(child.name)} in an Object"
+            file.problems.add(f"{message}; {did_you_mean(child.name, PARTS)}", child.line, "Object")
     return {**_codes(element, file), **_colour(element, file), **_tags(element, file)}
 
 
@@ -106,12 +108,12 @@ def _colour(element: Element, file: _File) -> Cells:
         each for each in colours if each.name in (SPECTRUM, PLAIN_XYZ)
     ]
     if len(usable) > 1:
-        told = f"{usable[0].name} and {usable[1].name} of one Object; expected one colour"
-        file.problems.add(told, usable[1].line, usable[1].name)
+        message = f"{usable[0].name} and {usable[1].name} of one Object; expected one colour"
+        file.problems.add(message, usable[1].line, usable[1].name)
     if not usable:
         stand = ", ".join(dict.fromkeys(quoted(each.name) for each in colours[:5])) or "none"
-        told = f"no emissive colour: {stand}; expected {XYZ} in cd/m²"
-        file.problems.add(told, element.line, "ColorValues")
+        message = f"no emissive colour: {stand}; expected {XYZ} in cd/m²"
+        file.problems.add(message, element.line, "ColorValues")
         return {}
     colour = usable[0]
     _check_specification(colour, file)
@@ -126,8 +128,8 @@ def _check_once(element: Element, names: Sequence[str], file: _File) -> None:
     """That none of these children stands twice, of which only one would be read."""
     for name in names:
         for again in list(element.each(name))[1:]:
-            told = f"stands twice in {element.name}; expected one"
-            file.problems.add(told, again.line, name)
+            message = f"stands twice in {element.name}; expected one"
+            file.problems.add(message, again.line, name)
 
 
 def _check_specification(colour: Element, file: _File) -> None:
@@ -136,22 +138,22 @@ def _check_specification(colour: Element, file: _File) -> None:
     specification = file.specifications.get(named)
     if specification is None:
         if named and file.specifications:
-            told = f"there is no ColorSpecification {quoted(named)}"
-            file.problems.add(told, colour.line, colour.name)
+            message = f"there is no ColorSpecification {quoted(named)}"
+            file.problems.add(message, colour.line, colour.name)
         kind = unit = observer = ""
     else:
         kind = _text(specification, "MeasurementSpec", "MeasurementType")
         unit = _text(specification, "MeasurementSpec", "LuminanceUnitsType")
         observer = _text(specification, "TristimulusSpec", "Observer")
     if unit not in ("", "cd/m2"):
-        told = f"{quoted(unit)} is another unit; expected cd/m2"
-        file.problems.add(told, colour.line, "LuminanceUnitsType")
+        message = f"{quoted(unit)} is another unit; expected cd/m2"
+        file.problems.add(message, colour.line, "LuminanceUnitsType")
     if observer not in ("", "2_Degree"):
-        told = f"{quoted(observer)} is another observer; a rule judges 2_Degree"
-        file.problems.add(told, colour.line, "Observer")
+        message = f"{quoted(observer)} is another observer; a rule judges 2_Degree"
+        file.problems.add(message, colour.line, "Observer")
     if colour.name == PLAIN_XYZ and not (kind.endswith("_Emissive") and unit == "cd/m2"):
-        told = f"is relative, as its specification says no more; expected {XYZ} in cd/m²"
-        file.problems.add(told, colour.line, PLAIN_XYZ)
+        message = f"is relative, as its specification says no more; expected {XYZ} in cd/m²"
+        file.problems.add(message, colour.line, PLAIN_XYZ)
 
 
 def _spectrum(colour: Element, file: _File) -> Cells:
@@ -181,8 +183,10 @@ def _tags(element: Element, file: _File) -> Cells:
         for tag in collection.each("Tag"):
             name, value = tag.attributes.get("Name", ""), tag.attributes.get("Value", "")
             if name not in TAGS:
-                told = f"there is no tag {quoted(name)} in {COLLECTION}; {did_you_mean(name, TAGS)}"
-                file.problems.add(told, tag.line, "Tag")
+                message = (
+                    f"there is no tag {quoted(name)} in {COLLECTION}; {did_you_mean(name, TAGS)}"
+                )
+                file.problems.add(message, tag.line, "Tag")
             elif name in cells:
                 file.problems.add(f"the tag {quoted(name)} stands twice", tag.line, "Tag")
             cells[name] = value.strip()
@@ -198,8 +202,8 @@ def _table(found: list[tuple[int, Cells]], root: Element, problems: Problems) ->
     tops = dict.fromkeys(cells.pop("top") for _, cells in found if "top" in cells)
     if len(tops) > 1:
         two = " and ".join(quoted(top) for top in list(tops)[:2])
-        told = f"MaxRange is {two}; expected one for all code values"
-        raise problems.stop(told, root.line, "MaxRange")
+        message = f"MaxRange is {two}; expected one for all code values"
+        raise problems.stop(message, root.line, "MaxRange")
     names = tuple(dict.fromkeys(name for _, cells in found for name in cells))
     rows = tuple(Row(line, tuple(cells.get(name, "") for name in names)) for line, cells in found)
     information = root.first("FileInformation")

@@ -93,8 +93,8 @@ def read_raw(
     if form is not None and form not in FORMATS:
         raise UsageError(f"{quoted(form)} is no format of readings; {did_you_mean(form, FORMATS)}")
     if form is not None and form != found and found != "csv":
-        told = f"the file is {FORMATS[found].title}, by what stands in it"
-        raise problems.stop(f"{told}; expected {FORMATS[form].title}")
+        message = f"the file is {FORMATS[found].title}, by what stands in it"
+        raise problems.stop(f"{message}; expected {FORMATS[form].title}")
     read: Callable[[str, Problems, SpectralOptions], Table] = import_module(
         f"compliance.readings.{FORMATS[form or found].module}"
     ).read

@@ -153,29 +153,24 @@ class Table:
 
 def whole_rows(table: Table, problems: Problems) -> list[Row]:
     """The rows with as many cells as there are columns; others are noted and left out."""
-    return [row for row in table.rows if _is_whole(row, len(table.names), problems)]
-
-
-def _is_whole(row: Row, expected: int, problems: Problems) -> bool:
-    """Whether the row has as many cells as the header."""
-    count = len(row.cells)
-    if row.blank:
-        problems.add("a blank line between the readings; remove it", row.line)
-    elif count != expected:
-        cells = "1 cell" if count == 1 else f"{count} cells"
-        problems.add(f"{cells} where the header row has {expected}{_hint(row, expected)}", row.line)
-    else:
-        return True
-    return False
-
-
-def _hint(row: Row, expected: int) -> str:
-    """Why a row may have more cells than the header."""
-    if len(row.cells) <= expected:
-        return ""
-    if any(row.cells[expected:]):
-        return "; decimals take a point, no comma"
-    return "; remove the commas at its end"
+    expected, whole = len(table.names), []
+    for row in table.rows:
+        count = len(row.cells)
+        if row.blank:
+            problems.add("a blank line between the readings; remove it", row.line)
+        elif count == expected:
+            whole.append(row)
+        else:
+            hint = ""
+            if count > expected:
+                comma = any(row.cells[expected:])
+                hint = (
+                    "decimals take a point, no comma" if comma else "remove the commas at its end"
+                )
+                hint = f"; {hint}"
+            cells = "1 cell" if count == 1 else f"{count} cells"
+            problems.add(f"{cells} where the header row has {expected}{hint}", row.line)
+    return whole
 
 
 CODES = (("r", "g", "b"), ("c1", "c2", "c3"))

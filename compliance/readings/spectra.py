@@ -48,8 +48,8 @@ def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
         raise problems.stop("the file is empty; expected a header row with wavelengths")
     if not any(WAVELENGTH.fullmatch(cell) for cell in header.cells):
         if not header.cells[0].lower().startswith(("wavelength", "lambda", "nm")):
-            told = "no column is named by a wavelength; expected, e.g., r,g,b,unit,380,385,…"
-            raise problems.stop(told, header.line)
+            message = "no column is named by a wavelength; expected, e.g., r,g,b,unit,380,385,…"
+            raise problems.stop(message, header.line)
         return _by_columns(header, _bounded(rows, problems), problems, spectral)
     return _by_rows(header, _bounded(rows, problems), problems, spectral)
 
@@ -89,8 +89,10 @@ def _layout(header: Row, problems: Problems) -> _Layout:
         elif name in beside:
             problems.add("the column stands twice", header.line, name)
         elif name not in BESIDE:
-            told = f"there is no column {quoted(name)} beside spectra; {did_you_mean(name, BESIDE)}"
-            problems.add(told, header.line)
+            message = (
+                f"there is no column {quoted(name)} beside spectra; {did_you_mean(name, BESIDE)}"
+            )
+            problems.add(message, header.line)
         else:
             beside[name] = place
     check_wavelengths(wavelengths, problems.at(header.line, "wavelengths"))
@@ -110,8 +112,8 @@ def _by_rows(
         if row.blank:
             continue
         if len(row.cells) != len(header.cells):
-            told = f"{len(row.cells)} cells where the header row has {len(header.cells)}"
-            problems.add(told, row.line)
+            message = f"{len(row.cells)} cells where the header row has {len(header.cells)}"
+            problems.add(message, row.line)
             continue
         stated = row.cells[places["unit"]] if "unit" in places else ""
         scale = _scale(stated or spectral.unit, problems.at(row.line, "unit"))
@@ -164,10 +166,10 @@ def _by_columns(
         match = WAVELENGTH.fullmatch(row.cells[0])
         if len(row.cells) != len(header.cells) or match is None:
             if match is None:
-                told = f"{quoted(row.cells[0])} is no wavelength; expected nm, e.g. 380"
+                message = f"{quoted(row.cells[0])} is no wavelength; expected nm, e.g. 380"
             else:
-                told = f"{len(row.cells)} cells where the header row has {len(header.cells)}"
-            problems.add(told, row.line)
+                message = f"{len(row.cells)} cells where the header row has {len(header.cells)}"
+            problems.add(message, row.line)
             continue
         wavelength = float(match[1])
         numbers = row.cells[1:]

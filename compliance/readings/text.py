@@ -54,14 +54,14 @@ class Problems:
     def error(self) -> ReadingsError:
         """What has been noted so far, by line, as one error."""
         groups = sorted(self._lines.items(), key=lambda group: min(group[1]))[:MOST_TOLD]
-        told = [self._problem(message, field, lines) for (message, field), lines in groups]
+        shown = [self._problem(message, field, lines) for (message, field), lines in groups]
         rest = self.count - sum(len(lines) for _, lines in groups)
         words = [f"and {rest} more problem{'s' if rest > 1 else ''}"] if rest else []
         if self.count >= MOST_COUNTED:
             words.append("read no further")
         if words:
-            told.append(Problem(self.file, "; ".join(words)))
-        return ReadingsError(told)
+            shown.append(Problem(self.file, "; ".join(words)))
+        return ReadingsError(shown)
 
     def _problem(self, message: str, field: str | None, lines: list[int]) -> Problem:
         first, *others = sorted(set(lines))
@@ -189,6 +189,6 @@ def numbered_lines(
     """
     for number, line in enumerate(io.StringIO(text, newline=newline), start=1):
         if len(line) > most:
-            told = f"the line has {len(line)} characters; expected at most {most}"
-            raise problems.stop(told, number)
+            message = f"the line has {len(line)} characters; expected at most {most}"
+            raise problems.stop(message, number)
         yield number, line

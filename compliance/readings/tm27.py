@@ -25,8 +25,8 @@ def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
         raise problems.stop(f"the root is {quoted(root.name)}; expected IESTM2714", root.line)
     distributions = list(root.each("SpectralDistribution"))
     if len(distributions) != 1:
-        told = f"{len(distributions)} spectral distributions; expected one"
-        raise problems.stop(told, root.line, "SpectralDistribution")
+        message = f"{len(distributions)} spectral distributions; expected one"
+        raise problems.stop(message, root.line, "SpectralDistribution")
     cells = _cells(distributions[0], problems, spectral)
     problems.check()
     return Table(NAME, tuple(cells), (Row(root.line, tuple(cells.values())),), root.line)
@@ -41,15 +41,15 @@ def _cells(element: Element, problems: Problems, spectral: SpectralOptions) -> d
         raise problems.stop(f"{what}; expected radiance", line, "SpectralQuantity")
     unit = unit_of(spectral.unit) if spectral.unit else EVERY_NM
     if unit is None:
-        told = f"{quoted(spectral.unit)} is no unit of spectral radiance; expected {EVERY_NM}"
-        raise problems.stop(told, field="unit")
+        message = f"{quoted(spectral.unit)} is no unit of spectral radiance; expected {EVERY_NM}"
+        raise problems.stop(message, field="unit")
     data = list(element.each("SpectralData"))
     wavelengths: list[float] = []
     for each in data:
         stated = each.attributes.get("wavelength", "")
         if not WAVELENGTH.fullmatch(stated):
-            told = f"{quoted(stated)} is no wavelength; expected nm, e.g. 380"
-            raise problems.stop(told, each.line, "SpectralData")
+            message = f"{quoted(stated)} is no wavelength; expected nm, e.g. 380"
+            raise problems.stop(message, each.line, "SpectralData")
         wavelengths.append(float(stated))
     numbers = [each.text for each in data]
     place = problems.at(element.line, "SpectralData")

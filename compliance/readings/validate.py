@@ -147,14 +147,14 @@ def validate(
         raise problems.stop(table.doubt, table.line, table.said.get("r"))
     encoding = encoding or encoding_of(table, problems)
     if table.encoding not in ("", encoding.name):
-        told = _disagreement(table.encoding, encoding)
-        raise problems.stop(told, field=table.said.get("encoding"))
+        message = _disagreement(table.encoding, encoding)
+        raise problems.stop(message, field=table.said.get("encoding"))
     if table.top not in ("", str(encoding.top)):
-        told = (
+        message = (
             f"code values go up to {quoted(table.top)}, as the file says or its format takes it; "
             f"{encoding.name} has {encoding.top}"
         )
-        problems.add(told, table.line)
+        problems.add(message, table.line)
     _check_tops(table, columns, encoding, problems)
     records: list[_Record] = []
     for row in whole_rows(table, problems):
@@ -189,8 +189,10 @@ def encoding_of(table: Table, problems: Problems, given: Encoding | None = None)
     """
     known = stated_encoding(table, problems)
     if given is None and known is None:
-        told = "does not state the encoding of its code values; name it: --encoding NAME, one of "
-        raise problems.stop(told + ", ".join(ENCODINGS))
+        message = (
+            "does not state the encoding of its code values; name it: --encoding NAME, one of "
+        )
+        raise problems.stop(message + ", ".join(ENCODINGS))
     known = given or known
     assert known is not None
     return known
@@ -203,8 +205,8 @@ def stated_encoding(table: Table, problems: Problems) -> Encoding | None:
     """
     said = dict.fromkeys(name for name in (table.encoding, *table.cells("encoding")) if name)
     if len(said) > 1:
-        told = " and ".join(list(map(quoted, said))[:2])
-        raise problems.stop(f"code values of two encodings, {told}; split the file")
+        two = " and ".join(list(map(quoted, said))[:2])
+        raise problems.stop(f"code values of two encodings, {two}; split the file")
     for name in said:
         if name not in ENCODINGS:
             raise problems.stop(f"{quoted(name)} is no encoding; {did_you_mean(name, ENCODINGS)}")
@@ -234,10 +236,12 @@ def _check_tops(table: Table, columns: Columns, encoding: Encoding, problems: Pr
     if len(above) < MANY:
         return
     top, _ = max(above)
-    told = f"{len(above)} code values, up to {top}, where {encoding.name} has 0 to {encoding.top}"
+    message = (
+        f"{len(above)} code values, up to {top}, where {encoding.name} has 0 to {encoding.top}"
+    )
     fitting = _larger(table, encoding, top)
     hint = f"; are they {' or '.join(fitting)}?" if fitting else ""
-    raise problems.stop(told + hint, above[0][1])
+    raise problems.stop(message + hint, above[0][1])
 
 
 def _larger(table: Table, encoding: Encoding, top: int) -> list[str]:
@@ -298,7 +302,7 @@ def _check_colours(
     xyz = np.array([record.xyz for record in records], dtype=np.float64).reshape(-1, 3)
     for row in np.flatnonzero(~are_plausible(xyz, floor)):
         colour = xyz[row] if columns.values[0] == "X" else (xyz[row][1], *xyz_to_xy(xyz[row]))
-        told = zip(columns.values, colour, strict=True)
-        stated = ", ".join(f"{name} {value:g}" for name, value in told)
+        named = zip(columns.values, colour, strict=True)
+        stated = ", ".join(f"{name} {value:g}" for name, value in named)
         message = f"{stated} is no colour: over {OUTSIDE} in u′v′ outside the spectral locus"
         problems.add(message, records[row].line)

@@ -68,8 +68,8 @@ class _Builder:
         line = self.parser.CurrentLineNumber
         self._count += 1
         if self._count > MOST_ELEMENTS:
-            told = f"more than {MOST_ELEMENTS} elements; split the file"
-            raise self._problems.stop(told, line)
+            message = f"more than {MOST_ELEMENTS} elements; split the file"
+            raise self._problems.stop(message, line)
         if len(self._open) >= DEEPEST:
             raise self._problems.stop(f"elements stand in one another over {DEEPEST} deep", line)
         space, _, local = name.rpartition("\n")
@@ -90,13 +90,13 @@ class _Builder:
             self._texts[-1].append(text)
 
     def _doctype(self, *_stated: object) -> None:
-        told = "a document type (DOCTYPE) is declared; remove it: readings need none"
-        raise self._problems.stop(told, self.parser.CurrentLineNumber)
+        message = "a document type (DOCTYPE) is declared; remove it: readings need none"
+        raise self._problems.stop(message, self.parser.CurrentLineNumber)
 
     def _declaration(self, _version: str, encoding: str | None, _standalone: int) -> None:
         if encoding is not None and encoding.upper() not in ("UTF-8", "UTF8", "US-ASCII"):
-            told = f"the XML declares {encoding[:40]!r}; save it as UTF-8"
-            raise self._problems.stop(told, self.parser.CurrentLineNumber)
+            message = f"the XML declares {encoding[:40]!r}; save it as UTF-8"
+            raise self._problems.stop(message, self.parser.CurrentLineNumber)
 
 
 def tree_of(text: str, problems: Problems) -> Element:
@@ -106,8 +106,8 @@ def tree_of(text: str, problems: Problems) -> Element:
     try:
         builder.parser.Parse(text.encode("utf-8"), True)
     except expat.ExpatError as error:
-        told = f"this is no well-formed XML: {expat.ErrorString(error.code)}"
-        raise problems.stop(told, error.lineno) from None
+        message = f"this is no well-formed XML: {expat.ErrorString(error.code)}"
+        raise problems.stop(message, error.lineno) from None
     except UnicodeEncodeError:
         raise problems.stop("a character stands here that no XML may have") from None
     assert builder.root is not None
@@ -124,6 +124,6 @@ def _check_lengths(text: str, problems: Problems) -> None:
         if end - at > LONGEST or count > 2 * MOST_ELEMENTS + 100_000:
             line = text.count("\n", 0, at) + 1
             long = f"a tag or text has more than {LONGEST} characters"
-            told = long if end - at > LONGEST else f"more than {MOST_ELEMENTS} elements"
-            raise problems.stop(f"{told}; split the file", line)
+            message = long if end - at > LONGEST else f"more than {MOST_ELEMENTS} elements"
+            raise problems.stop(f"{message}; split the file", line)
         at = end

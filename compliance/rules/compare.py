@@ -12,7 +12,7 @@ from collections.abc import Iterator, Mapping
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
-from compliance.model import Change, Decision, Level, Over, PatchSet, Requirement, Rule, Target
+from compliance.model import Change, Level, Over, PatchSet, Requirement, Rule, Target
 from compliance.quantities.catalogue import QUANTITIES
 from compliance.rules.compare_parts import (
     RGB,
@@ -60,30 +60,37 @@ def requirement_details(
     new: Requirement, old: Requirement, new_sets: Sets, old_sets: Sets
 ) -> tuple[Detail, ...]:
     """Every key in which two requirements of one id differ, the sets they name included."""
-    found = [
-        Detail(IN_FILE.get(name, name), Kind.CHANGED, getattr(old, name), getattr(new, name))
-        for name in OPAQUE
-        if getattr(new, name) != getattr(old, name)
-    ]
-    found += _patches(new, old, new_sets, old_sets)
-    found += _statistic(new, old)
-    found += _floor(new, old)
-    if new.displays != old.displays:
-        one_kind = new.displays is not None and old.displays is not None
-        kind = Kind.CHANGED if one_kind else _either(new.displays is None)
-        found.append(Detail("displays", kind, old.displays, new.displays))
-    if new.level is not old.level:
-        shall = new.level is Level.SHALL
-        found.append(Detail("level", _either(shall), old.level.value, new.level.value))
-    limits = limits_kind(new, old)
-    if limits is not Kind.SAME:
-        found.append(Detail(limit_key(new), limits, old, new))
-    found += [
-        Detail(name, Kind.REWORDED, getattr(old, name), getattr(new, name))
-        for name in WORDS
-        if getattr(new, name) != getattr(old, name)
-    ]
-    return tuple(found)
+    return tuple(_requirement_details(new, old, new_sets, old_sets))
+
+
+def _requirement_details(
+    new: Requirement, old: Requirement, new_sets: Sets, old_sets: Sets
+) -> Iterator[Detail]:
+    for name in OPAQUE:
+        key = IN_FILE.get(name, name)
+        yield from _differing(key, Kind.CHANGED, getattr(old, name), getattr(new, name))
+    yield from _patches(new, old, new_sets, old_sets)
+    yield from _statistic(new, old)
+    kind = Kind.CHANGED
+    if new.floor is not None and old.floor is not None and new.statistic == "each":
+        kind = _either(new.floor < old.floor)
+    yield from _differing("floor", kind, old.floor, new.floor)
+    one_kind = new.displays is not None and old.displays is not None
+    kind = Kind.CHANGED if one_kind else _either(new.displays is None)
+    yield from _differing("displays", kind, old.displays, new.displays)
+    kind = _either(new.level is Level.SHALL)
+    yield from _differing("level", kind, old.level.value, new.level.value)
+    kind = limits_kind(new, old)
+    if kind is not Kind.SAME:
+        yield Detail(limit_key(new), kind, old, new)
+    for name in WORDS:
+        yield from _differing(name, Kind.REWORDED, getattr(old, name), getattr(new, name))
+
+
+def _differing(key: str, kind: Kind, old: Any, new: Any) -> Iterator[Detail]:
+    """The key, where old and new are not the same."""
+    if new != old:
+        yield Detail(key, kind, old, new)
 
 
 def _either(tighter: bool) -> Kind:
@@ -137,15 +144,6 @@ def _is_lower(requirement: Requirement) -> bool:
 def _averages(requirement: Requirement) -> bool:
     """If each value is inside the limits, the mean of their sizes is too."""
     return requirement.limits is not None and (not _signed(requirement) or _is_upper(requirement))
-
-
-def _floor(new: Requirement, old: Requirement) -> Iterator[Detail]:
-    if new.floor == old.floor:
-        return
-    kind = Kind.CHANGED
-    if new.floor is not None and old.floor is not None and new.statistic == "each":
-        kind = _either(new.floor < old.floor)
-    yield Detail("floor", kind, old.floor, new.floor)
 
 
 # ---------------------------------------------------------------- which patches
@@ -228,22 +226,23 @@ def _more_is_harder(requirement: Requirement) -> bool:
 
 def rule_details(new: Rule, old: Rule) -> tuple[Detail, ...]:
     """Every key outside requirements and sets in which two rules differ."""
-    found = [
-        Detail(f"target.{name}", Kind.CHANGED, before, after)
-        for name, before, after in _target(new.target, old.target)
-    ]
-    if new.encoding != old.encoding:
-        found.append(Detail("signal", Kind.CHANGED, old.encoding.name, new.encoding.name))
-    if new.window != old.window:
-        found.append(Detail("window", Kind.CHANGED, old.window, new.window))
-    found += _decision(new.decision, old.decision)
-    if new.valid_days != old.valid_days:
-        shorter = (new.valid_days or math.inf) < (old.valid_days or math.inf)
-        found.append(Detail("valid_for", _either(shorter), old.valid_days, new.valid_days))
-    return tuple(found)
+    return tuple(_rule_details(new, old))
 
 
-def _target(new: Target, old: Target) -> Iterator[tuple[str, Any, Any]]:
+def _rule_details(new: Rule, old: Rule) -> Iterator[Detail]:
+    yield from _target(new.target, old.target)
+    yield from _differing("signal", Kind.CHANGED, old.encoding.name, new.encoding.name)
+    yield from _differing("window", Kind.CHANGED, old.window, new.window)
+    before, after = old.decision, new.decision
+    kind = _either(after.acceptance == "guarded")
+    yield from _differing("decision.acceptance", kind, before.acceptance, after.acceptance)
+    kind = _either(after.confidence > before.confidence)
+    yield from _differing("decision.confidence", kind, before.confidence, after.confidence)
+    kind = _either((new.valid_days or math.inf) < (old.valid_days or math.inf))
+    yield from _differing("valid_for", kind, old.valid_days, new.valid_days)
+
+
+def _target(new: Target, old: Target) -> Iterator[Detail]:
     for entry in fields(Target):
         before, after = getattr(old, entry.name), getattr(new, entry.name)
         if entry.name not in OF_TARGET and before != after:
@@ -251,16 +250,7 @@ def _target(new: Target, old: Target) -> Iterator[tuple[str, Any, Any]]:
             if names in OF_TARGET:
                 before = getattr(old, names) or before
                 after = getattr(new, names) or after
-            yield entry.name, before, after
-
-
-def _decision(new: Decision, old: Decision) -> Iterator[Detail]:
-    if new.acceptance != old.acceptance:
-        kind = _either(new.acceptance == "guarded")
-        yield Detail("decision.acceptance", kind, old.acceptance, new.acceptance)
-    if new.confidence != old.confidence:
-        kind = _either(new.confidence > old.confidence)
-        yield Detail("decision.confidence", kind, old.confidence, new.confidence)
+            yield Detail(f"target.{entry.name}", Kind.CHANGED, before, after)
 
 
 PARTS = ("target", "signal", "window", "decision", "valid_for")
@@ -319,16 +309,16 @@ def difference(old: Rule, new: Rule) -> Difference:
     """Each part in which `new` differs from `old`, in the order of a file; empty if in none."""
     rows = [*_head(old, new), *_requirements(old, new)]
     if not rows and old.digest != new.digest:
-        rows.append(Row("rule", Kind.REWORDED, (Detail("form", Kind.REWORDED),)))
-    return Difference(old, new, tuple(_with_reason(row, new) for row in rows))
+        rows.append(_reworded("rule", "form"))
+    reasons = {change.subject: change for change in new.changes}
+    return Difference(
+        old, new, tuple(replace(row, stated=reasons.get(row.subject)) for row in rows)
+    )
 
 
-def _with_reason(row: Row, new: Rule) -> Row:
-    subject = row.subject
-    reason = next((one for one in reversed(new.changes) if one.subject == subject), None)
-    if reason is None:
-        return row
-    return Row(subject, row.kind, row.details, row.old, row.new, reason)
+def _reworded(subject: str, key: str, old: Any = None, new: Any = None) -> Row:
+    """A part that is the same in effect."""
+    return Row(subject, Kind.REWORDED, (Detail(key, Kind.REWORDED, old, new),))
 
 
 # ---------------------------------------------------------------- outside the requirements
@@ -336,21 +326,19 @@ def _with_reason(row: Row, new: Rule) -> Row:
 
 def _head(old: Rule, new: Rule) -> Iterator[Row]:
     if old.id == new.id and old.extends != new.extends:
-        detail = Detail("extends", Kind.REWORDED, old.extends, new.extends)
-        yield Row("extends", Kind.REWORDED, (detail,))
+        yield _reworded("extends", "extends", old.extends, new.extends)
     if old.title != new.title:
-        yield Row("title", Kind.REWORDED, (Detail("title", Kind.REWORDED, old.title, new.title),))
+        yield _reworded("title", "title", old.title, new.title)
     details = rule_details(new, old)
     for part in PARTS:
         mine = tuple(one for one in details if one.key.split(".")[0] == part)
         if mine:
             yield Row(part, combine(one.kind for one in mine), mine)
         elif old.resolved.get(part) != new.resolved.get(part):
-            yield Row(part, Kind.REWORDED, (Detail("form", Kind.REWORDED),))
+            yield _reworded(part, "form")
     yield from _sets(old, new)
     if old.id == new.id and old.changes != new.changes:
-        detail = Detail("changes", Kind.REWORDED, len(old.changes), len(new.changes))
-        yield Row("changes", Kind.REWORDED, (detail,))
+        yield _reworded("changes", "changes", len(old.changes), len(new.changes))
 
 
 def _sets(old: Rule, new: Rule) -> Iterator[Row]:
@@ -358,34 +346,32 @@ def _sets(old: Rule, new: Rule) -> Iterator[Row]:
 
     By itself a set asks for nothing: what asks is a requirement.
     """
-    told = {
+    before = _by_id(old)
+    named = {
         detail.key
-        for one, before in _pairs(old, new)
-        for detail in requirement_details(one, before, new.sets, old.sets)
+        for requirement in new.requirements
+        if requirement.id in before
+        for detail in requirement_details(requirement, before[requirement.id], new.sets, old.sets)
     }
     for name in dict.fromkeys((*old.sets, *new.sets)):
-        before, after = old.sets.get(name), new.sets.get(name)
+        mine, theirs = new.sets.get(name), old.sets.get(name)
         key = f"patches.{name}"
-        if before == after or key in told:
-            continue
-        yield Row(key, Kind.REWORDED, (Detail(key, Kind.REWORDED, before, after),))
+        if mine != theirs and key not in named:
+            yield _reworded(key, key, theirs, mine)
     if list(old.sets) != list(new.sets) and set(old.sets) == set(new.sets):
-        yield Row("patches", Kind.REWORDED, (Detail("order", Kind.REWORDED),))
+        yield _reworded("patches", "order")
 
 
 # ---------------------------------------------------------------- requirements
 
 
-def _pairs(old: Rule, new: Rule) -> Iterator[tuple[Requirement, Requirement]]:
-    """New and old of one id."""
-    before = {one.id: one for one in old.requirements}
-    return ((one, before[one.id]) for one in new.requirements if one.id in before)
+def _by_id(rule: Rule) -> dict[str, Requirement]:
+    return {requirement.id: requirement for requirement in rule.requirements}
 
 
 def _requirements(old: Rule, new: Rule) -> Iterator[Row]:
     texts_old, texts_new = _texts(old), _texts(new)
-    before = {one.id: one for one in old.requirements}
-    after = {one.id: one for one in new.requirements}
+    before, after = _by_id(old), _by_id(new)
     for name in _in_order(list(before), list(after)):
         subject = f"requirements.{name}"
         known, found = before.get(name), after.get(name)
@@ -399,7 +385,7 @@ def _requirements(old: Rule, new: Rule) -> Iterator[Row]:
             yield Row(subject, combine(one.kind for one in details), details, known, found)
     kept = [name for name in after if name in before]
     if kept != [name for name in before if name in after]:
-        yield Row("requirements", Kind.REWORDED, (Detail("order", Kind.REWORDED),))
+        yield _reworded("requirements", "order")
 
 
 def _texts(rule: Rule) -> Mapping[str, Any]:

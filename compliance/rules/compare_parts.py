@@ -147,6 +147,7 @@ def _at(requirement: Requirement, level: float) -> Limits:
 
 Sets = Mapping[str, PatchSet]
 NEARLY = 1e-9
+EVERYTHING = (-math.inf, math.inf)
 RGB = ("red", "green", "blue")
 
 
@@ -228,13 +229,9 @@ def _goes_through(new: PatchSet, old: PatchSet) -> bool:
 
 def _range(new: Pair | None, old: Pair | None) -> Extent:
     """Of two ranges, None taking in everything."""
-    if new == old:
-        return Extent.SAME
-    if new is None or old is None:
-        return Extent.MORE if new is None else Extent.FEWER
-    if new[0] >= old[0] and new[1] <= old[1]:
-        return Extent.FEWER
-    return Extent.MORE if new[0] <= old[0] and new[1] >= old[1] else Extent.OTHER
+    low, high = new or EVERYTHING
+    lowest, highest = old or EVERYTHING
+    return extents([_number(lowest, low), _number(high, highest)])
 
 
 def over_extent(new: Over, old: Over, new_sets: Sets, old_sets: Sets) -> Extent:
@@ -250,7 +247,7 @@ def over_extent(new: Over, old: Over, new_sets: Sets, old_sets: Sets) -> Extent:
         _aim(new.window, old.window, None, kinds, "windows"),
         Extent.SAME if new.pattern == old.pattern else Extent.OTHER,
         _aim(new.seconds, old.seconds, (0.0,), kinds, None),
-        _named(new.only, old.only),
+        _members_or_all(new.only, old.only),
         _members(old.exclude, new.exclude),
     ]
     return extents(parts)
@@ -297,10 +294,11 @@ def _aim(
     return _members(new or usual, old or usual)
 
 
-def _named(new: tuple[str, ...] | None, old: tuple[str, ...] | None) -> Extent:
+def _members_or_all(new: tuple[str, ...] | None, old: tuple[str, ...] | None) -> Extent:
+    """Of two choices, None taking in everything."""
+    if new == old:
+        return Extent.SAME
     if new is None or old is None:
-        if new == old:
-            return Extent.SAME
         return Extent.MORE if new is None else Extent.FEWER
     return _members(new, old)
 

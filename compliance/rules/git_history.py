@@ -50,16 +50,16 @@ SAFELY = (
 )  # fmt: skip
 
 
-def ask(folder: Path, *question: str, told: bytes = b"", patience: float = 1) -> bytes | None:
+def ask(folder: Path, *question: str, given: bytes = b"", patience: float = 1) -> bytes | None:
     """What git answers in `folder`; None where it fails, takes too long or is not there.
 
-    `told` goes to its standard input; `patience` multiplies the time limit.
+    `given` goes to its standard input; `patience` multiplies the time limit.
     """
     without = [part for name in INHERITED for part in ("-u", name)]
     try:
         done = subprocess.run(
             ["env", *without, *STATED, "git", "-C", str(folder), *SAFELY, *question],
-            input=told,
+            input=given,
             capture_output=True,
             timeout=TIME_LIMIT * patience,
             check=False,
@@ -252,8 +252,8 @@ def _chosen(blobs: list[_Blob], path: str, wanted: Revision) -> list[_Blob]:
 
 
 def _write(root: Path, blobs: list[_Blob], folder: Path) -> None:
-    told = "".join(f"{blob.name}\n" for blob in blobs).encode()
-    data = ask(folder, "cat-file", "--batch", told=told, patience=PATIENCE) or b""
+    names = "".join(f"{blob.name}\n" for blob in blobs).encode()
+    data = ask(folder, "cat-file", "--batch", given=names, patience=PATIENCE) or b""
     place = 0
     for blob in blobs:
         end = data.find(b"\n", place)

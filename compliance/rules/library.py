@@ -20,7 +20,7 @@ from compliance.rules.load import (
     read_rule,
 )
 from compliance.yaml_nodes import read_data, read_nodes, read_yaml
-from compliance.yaml_nodes.locations import SourceLocations
+from compliance.yaml_nodes.locations import Location, SourceLocations
 from compliance.yaml_nodes.messages import did_you_mean, quoted
 from compliance.yaml_nodes.read_file import read_bytes, resolve_inside
 
@@ -118,7 +118,7 @@ def load_rule_with_locations(
     named, last = str(id_or_path), shipped or shipped_folder()
     if not is_path(named):
         folders = _Folders(search, last)
-        return _load(folders.find(named, None), folders, ())
+        return _load(folders.find(named), folders, ())
     source, own, searched = _around(named, search, last)
     folders = _Folders([*own, *searched], last)
     if not os.path.lexists(named) and folders.all(source.path.stem):
@@ -161,7 +161,7 @@ def is_path(named: str) -> bool:
 
 def find_rule(name: str, *, search: Sequence[Path] = ()) -> Path:
     """The file of an id on the search path. Raises RuleError."""
-    return _Folders(search, shipped_folder()).find(name, None).path
+    return _Folders(search, shipped_folder()).find(name).path
 
 
 def known_rules(search: Sequence[Path] = ()) -> list[tuple[str, bool]]:
@@ -212,7 +212,7 @@ class _Folders:
         }
         return list(found.values())
 
-    def find(self, name: str, asked: Problem | None) -> RuleSource:
+    def find(self, name: str, asked: Location | None = None) -> RuleSource:
         """The one file of an id; `asked` is the place that asks, for the message."""
         found = self.all(name)
         if len(found) == 1 or (found and self._nearest):
@@ -225,10 +225,9 @@ class _Folders:
             here = asked is None and os.path.isfile(file)
             near = f"did you mean {file}?" if here else did_you_mean(name, dict(self.ids()))
             message = f"no such rule on the search path; {near}"
-        if asked is None:
-            raise RuleError(Problem(quoted(name)[1:-1] or "a rule", message))
-        text = f"{quoted(name)}: {message}"
-        raise RuleError(Problem(asked.file, text, asked.line, asked.field))
+        if asked is not None:
+            raise asked.error(f"{quoted(name)}: {message}")
+        raise RuleError(Problem(quoted(name)[1:-1] or "a rule", message))
 
     def _source(self, real: str, folder: Path, name: str) -> RuleSource:
         path = folder / f"{name}.yaml"
@@ -264,8 +263,9 @@ def _load(
     parent: tuple[Rule, SourceLocations] | None = None
     fault: RuleError | None = None
     if pin:
+        asked = SourceLocations([(source.shown, node)]).at("extends")
         try:
-            parent = _parent(pin, source, node.lines["extends"], folders, chain)
+            parent = _parent(pin, asked, folders, (*chain, source.path.stem))
         except RuleError as error:
             fault = error
     inherited = from_resolved(parent[0].resolved) if parent else None
@@ -283,21 +283,18 @@ def _load(
 
 
 def _parent(
-    pin: tuple[str, int], source: RuleSource, line: int, folders: _Folders, chain: tuple[str, ...]
+    pin: tuple[str, int], asked: Location, folders: _Folders, chain: tuple[str, ...]
 ) -> tuple[Rule, SourceLocations]:
     name, revision = pin
-    here = (*chain, source.path.stem)
-    asked = Problem(source.shown, "", line, "extends")
-    if name in here or len(here) > MOST_PARENTS:
-        way = " → ".join((*here, name))
-        message = f"goes in a circle: {way}" if name in here else f"too many parents: {way}"
-        raise RuleError(Problem(asked.file, message, line, asked.field))
-    found, places = _load(folders.find(name, asked), folders, here)
+    if name in chain or len(chain) > MOST_PARENTS:
+        way = " → ".join((*chain, name))
+        what = "goes in a circle" if name in chain else "too many parents"
+        raise asked.error(f"{what}: {way}")
+    found, places = _load(folders.find(name, asked), folders, chain)
     if found.revision != revision:
         now = f"{name}@{found.revision}"
-        message = (
+        raise asked.error(
             f"'{name}@{revision}' is pinned, but the search path has revision {found.revision}; "
             f"see what changed with: compliance rules diff {name}@{revision} {now}; then pin {now}"
         )
-        raise RuleError(Problem(asked.file, message, line, asked.field))
     return found, places

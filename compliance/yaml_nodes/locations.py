@@ -53,8 +53,15 @@ class Location:
 
     def problem(self, message: str) -> None:
         """Note a fault, in the file that says most of the path."""
+        self.sources.problems.append(self._fault(message))
+
+    def error(self, message: str) -> RuleError:
+        """A fault behind which nothing can be read; raise what comes back."""
+        return RuleError(self._fault(message))
+
+    def _fault(self, message: str) -> Problem:
         file, line = self.sources.find(self.path)
-        self.sources.problems.append(Problem(file, message, line, dotted(self.path) or None))
+        return Problem(file, message, line, dotted(self.path) or None)
 
     @property
     def problem_count(self) -> int:

@@ -67,5 +67,10 @@ def did_you_mean(text: str, names: Iterable[str]) -> str:
     known = list(dict.fromkeys(names))
     if not known:
         return "there is none to name"
-    near = nearest(text[:SHOWN], known)
-    return f"did you mean {quoted(near)}?" if near else f"expected {one_of(known)}"
+    return suggestion(text, known) or f"expected {one_of(known)}"
+
+
+def suggestion(text: str, names: Iterable[str]) -> str:
+    """`did you mean …?` with the nearest name; empty where none is near."""
+    near = nearest(text[:SHOWN], names)
+    return f"did you mean {quoted(near)}?" if near else ""

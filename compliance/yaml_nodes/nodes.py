@@ -81,7 +81,9 @@ class _Composer:
         self._left = MAX_NODES
 
     def document(self) -> Node:
-        opening = self._after_start()
+        opening = next(self._events)
+        while isinstance(opening, yaml.StreamStartEvent):
+            opening = next(self._events)
         if isinstance(opening, yaml.StreamEndEvent):
             raise _Fault(None, "holds comments only")
         node = self._node(next(self._events), 1)
@@ -90,12 +92,6 @@ class _Composer:
         if not isinstance(extra, yaml.StreamEndEvent):
             raise _Fault(_line(extra), "a second document begins here; a file holds one")
         return node
-
-    def _after_start(self) -> yaml.Event:
-        event = next(self._events)
-        while isinstance(event, yaml.StreamStartEvent):
-            event = next(self._events)
-        return event
 
     def _node(self, event: yaml.Event, depth: int) -> Node:
         line = _line(event)
@@ -182,23 +178,19 @@ def _shown(text: str) -> str:
     return flat if len(flat) <= 60 else flat[:57] + "…"
 
 
-def node_from_data(data: Any) -> Node:
+def node_from_data(data: Any, depth: int = 1) -> Node:
     """Plain data (as from JSON) as nodes without lines, so that one check serves both.
 
     ValueError where it nests too deeply or holds what no document can.
     """
-    return _from_data(data, 1)
-
-
-def _from_data(data: Any, depth: int) -> Node:
     if depth > MAX_DEPTH:
         raise ValueError(f"is nested deeper than {MAX_DEPTH} levels")
     if isinstance(data, Mapping):
         if not all(isinstance(key, str) for key in data):
             raise ValueError("has a key that is no text")
-        return Node("mapping", entries={k: _from_data(v, depth + 1) for k, v in data.items()})
+        return Node("mapping", entries={k: node_from_data(v, depth + 1) for k, v in data.items()})
     if isinstance(data, list | tuple):
-        return Node("list", items=tuple(_from_data(item, depth + 1) for item in data))
+        return Node("list", items=tuple(node_from_data(item, depth + 1) for item in data))
     if isinstance(data, str):
         return Node("scalar", text=data, plain=False)
     if data is None:

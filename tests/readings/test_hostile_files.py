@@ -46,7 +46,7 @@ WORK = """\
 import resource, sys, time
 resource.setrlimit(resource.RLIMIT_AS, (3 << 29, 3 << 29))
 from compliance.errors import ReadingsError
-from compliance.readings import readings_from_bytes
+from compliance.readings.load import readings_from_bytes
 M = 1_000_000
 CXF = b'<CxF xmlns="http://colorexchangeformat.com/CxF3-core"><Resources><ObjectCollection>'
 HEAD = b"CGATS.17\\nBEGIN_DATA_FORMAT\\nRGB_R RGB_G RGB_B XYZ_X XYZ_Y XYZ_Z\\nEND_DATA_FORMAT\\n"
