@@ -145,10 +145,10 @@ def differences(
     if quantity.between is None:
         values = [values_at(quantity, view, Roles(index, {}), options) for index in (first, second)]
         return np.asarray(np.abs(values[0] - values[1]))
-    one, two = view.xyz[..., first, :], view.xyz[..., second, :]
+    colour, other = view.xyz[..., first, :], view.xyz[..., second, :]
     if options.ignore_luminance:
-        two = formulas.without_luminance(two, one)
-    return quantity.between(view, first, one, two)
+        other = formulas.without_luminance(other, colour)
+    return quantity.between(view, first, colour, other)
 
 
 def values_at(quantity: Quantity, view: Measured, roles: Roles, options: Options) -> Array:

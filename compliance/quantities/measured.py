@@ -330,24 +330,24 @@ def stability(view: Measured, roles: Roles, options: Options) -> Array:
 # ------------------------------------------------------------ distances of two measured colours
 
 
-def between_chromaticities(view: Measured, first: Index, one: Array, two: Array) -> Array:
-    return formulas.chromaticity_difference(one, two)
+def between_chromaticities(view: Measured, first: Index, colour: Array, other: Array) -> Array:
+    return formulas.chromaticity_difference(colour, other)
 
 
-def between_chromas(view: Measured, first: Index, one: Array, two: Array) -> Array:
+def between_chromas(view: Measured, first: Index, colour: Array, other: Array) -> Array:
     share = formulas.ratio(view.target(first)[..., 1], view.measured_white(first))
-    return formulas.delta_uv_star(one, two, share)
+    return formulas.delta_uv_star(colour, other, share)
 
 
-def between_itp(view: Measured, first: Index, one: Array, two: Array) -> Array:
-    return formulas.delta_e_itp(one, two)
+def between_itp(view: Measured, first: Index, colour: Array, other: Array) -> Array:
+    return formulas.delta_e_itp(colour, other)
 
 
 def between_against_white(function: formulas.AgainstWhite) -> Between:
     """The distance of two colours by a formula that needs their white."""
 
-    def between(view: Measured, first: Index, one: Array, two: Array) -> Array:
+    def between(view: Measured, first: Index, colour: Array, other: Array) -> Array:
         white = view.reference_white(first)
-        return function(one, white, two, white)
+        return function(colour, white, other, white)
 
     return between

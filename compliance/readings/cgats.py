@@ -124,7 +124,7 @@ Token = tuple[str, bool]
 
 
 def _tokens(content: str, line: int, problems: Problems) -> list[Token]:
-    found: list[Token] = []
+    tokens: list[Token] = []
     at = 0
     content = content.rstrip()
     while at < len(content):
@@ -133,11 +133,11 @@ def _tokens(content: str, line: int, problems: Problems) -> list[Token]:
             raise problems.stop('a text in quotes is never closed; expected a closing "', line)
         text, comment, word = match.groups()
         if text is not None:
-            found.append((text.replace('""', '"').strip(" \t"), True))
+            tokens.append((text.replace('""', '"').strip(" \t"), True))
         elif comment is None:
-            found.append((word, False))
+            tokens.append((word, False))
         at = match.end()
-    return found
+    return tokens
 
 
 def _head(file: _File, tokens: list[Token], line: int) -> None:
@@ -202,7 +202,11 @@ def _format(file: _File, tokens: list[Token], line: int) -> None:
             raise file.problems.stop(f"{quoted(name)} stands behind END_DATA_FORMAT", line)
         if name == "END_DATA_FORMAT":
             file.section = "after"
-            _check_fields(file)
+            if not file.fields:
+                raise file.problems.stop(
+                    "no field is named; expected e.g. RGB_R RGB_G RGB_B XYZ_X …"
+                )
+            _check_count(file, "NUMBER_OF_FIELDS", len(file.fields), "fields are named")
             continue
         if len(file.fields) >= MOST_FIELDS:
             raise file.problems.stop(f"more than {MOST_FIELDS} fields", line)
@@ -217,12 +221,6 @@ def _format(file: _File, tokens: list[Token], line: int) -> None:
             message = f"there is no field {quoted(name)} in readings; {did_you_mean(name, FIELDS)}"
             file.problems.add(message, line)
         file.fields.append(name)
-
-
-def _check_fields(file: _File) -> None:
-    if not file.fields:
-        raise file.problems.stop("no field is named; expected e.g. RGB_R RGB_G RGB_B XYZ_X …")
-    _check_count(file, "NUMBER_OF_FIELDS", len(file.fields), "fields are named")
 
 
 def _data(file: _File, tokens: list[Token], line: int) -> None:
@@ -277,10 +275,10 @@ def _check_end(file: _File) -> None:
         raise file.problems.stop("there are no readings between BEGIN_DATA and END_DATA")
 
 
-def _check_count(file: _File, name: str, found: int, what: str) -> None:
-    stated, line = file.counts.pop(name, (found, 0))
-    if stated != found:
-        file.problems.add(f"{stated} are stated, {found} {what}", line, name)
+def _check_count(file: _File, name: str, count: int, what: str) -> None:
+    stated, line = file.counts.pop(name, (count, 0))
+    if stated != count:
+        file.problems.add(f"{stated} are stated, {count} {what}", line, name)
 
 
 def _table(file: _File, spectral: SpectralOptions) -> Table:

@@ -21,11 +21,12 @@ from compliance.errors import UsageError
 from compliance.model import CHROMATICITY_FLOOR, Encoding
 from compliance.readings.load import FORMATS, read_raw
 from compliance.readings.raw_table import (
+    CODE_NAMES,
     CODES,
     MOST_DIGITS,
     NUMBER,
     OPTIONAL,
-    VALUES,
+    VALUE_NAMES,
     WHOLE,
     SpectralOptions,
     Table,
@@ -35,8 +36,6 @@ from compliance.readings.raw_table import (
 from compliance.readings.text import Problems, Row, text_of
 from compliance.readings.validate import OBSERVER, encoding_of, stated_encoding, validate
 
-CODE_NAMES = tuple(name for group in CODES for name in group)
-VALUE_NAMES = tuple(dict.fromkeys(name for group in VALUES for name in group))
 PRINTED = 0.05
 """% of the signal by which a printed share may be rounded."""
 
@@ -105,8 +104,8 @@ def _with_plan(table: Table, plan: Table, rows: Sequence[Row]) -> Table:
     kept = [name for name in plan.names if name not in (*VALUE_NAMES, *names)]
     places = [plan.names.index(name) for name in kept]
     merged = tuple(
-        Row(found.line, (*(row.cells[at] for at in places), *(found.cells[at] for at in stay)))
-        for row, found in zip(rows, table.rows, strict=True)
+        Row(own.line, (*(row.cells[at] for at in places), *(own.cells[at] for at in stay)))
+        for row, own in zip(rows, table.rows, strict=True)
     )
     return replace(
         table,

@@ -74,9 +74,9 @@ def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
         raise problems.stop("there are no readings: no Object stands in an ObjectCollection")
     if len(objects) > MOST_ROWS:
         raise problems.stop(f"more than {MOST_ROWS} readings; split the file", root.line)
-    found = [(each.line, _cells(each, file)) for each in objects]
+    cells_by_line = [(each.line, _cells(each, file)) for each in objects]
     problems.check()
-    return _table(found, root, problems)
+    return _table(cells_by_line, root, problems)
 
 
 def _cells(element: Element, file: _File) -> Cells:
@@ -91,14 +91,14 @@ def _cells(element: Element, file: _File) -> Cells:
 
 def _codes(element: Element, file: _File) -> Cells:
     device = element.first("DeviceColorValues")
-    found = list(device.each("ColorRGB")) if device else []
-    if len(found) > 1:
-        file.problems.add("two ColorRGB of one Object; expected one", found[1].line, "ColorRGB")
-    if not found:
+    colours = list(device.each("ColorRGB")) if device else []
+    if len(colours) > 1:
+        file.problems.add("two ColorRGB of one Object; expected one", colours[1].line, "ColorRGB")
+    if not colours:
         return {}
-    _check_once(found[0], (*"RGB", "MaxRange"), file)
-    cells = {name.lower(): _text(found[0], name) for name in "RGB"}
-    return {**cells, "top": _text(found[0], "MaxRange") or str(USUAL_TOP)}
+    _check_once(colours[0], (*"RGB", "MaxRange"), file)
+    cells = {name.lower(): colours[0].text_at(name) for name in "RGB"}
+    return {**cells, "top": colours[0].text_at("MaxRange") or str(USUAL_TOP)}
 
 
 def _colour(element: Element, file: _File) -> Cells:
@@ -121,7 +121,7 @@ def _colour(element: Element, file: _File) -> Cells:
         return _spectrum(colour, file)
     names = VALUES.get(colour.name, VALUES[XYZ])
     _check_once(colour, names, file)
-    return {name: _text(colour, name) for name in names}
+    return {name: colour.text_at(name) for name in names}
 
 
 def _check_once(element: Element, names: Sequence[str], file: _File) -> None:
@@ -142,9 +142,9 @@ def _check_specification(colour: Element, file: _File) -> None:
             file.problems.add(message, colour.line, colour.name)
         kind = unit = observer = ""
     else:
-        kind = _text(specification, "MeasurementSpec", "MeasurementType")
-        unit = _text(specification, "MeasurementSpec", "LuminanceUnitsType")
-        observer = _text(specification, "TristimulusSpec", "Observer")
+        kind = specification.text_at("MeasurementSpec", "MeasurementType")
+        unit = specification.text_at("MeasurementSpec", "LuminanceUnitsType")
+        observer = specification.text_at("TristimulusSpec", "Observer")
     if unit not in ("", "cd/m2"):
         message = f"{quoted(unit)} is another unit; expected cd/m2"
         file.problems.add(message, colour.line, "LuminanceUnitsType")
@@ -193,19 +193,16 @@ def _tags(element: Element, file: _File) -> Cells:
     return cells
 
 
-def _text(element: Element, *names: str) -> str:
-    found = element.at(*names)
-    return found.text if found else ""
-
-
-def _table(found: list[tuple[int, Cells]], root: Element, problems: Problems) -> Table:
-    tops = dict.fromkeys(cells.pop("top") for _, cells in found if "top" in cells)
+def _table(cells_by_line: list[tuple[int, Cells]], root: Element, problems: Problems) -> Table:
+    tops = dict.fromkeys(cells.pop("top") for _, cells in cells_by_line if "top" in cells)
     if len(tops) > 1:
         two = " and ".join(quoted(top) for top in list(tops)[:2])
         message = f"MaxRange is {two}; expected one for all code values"
         raise problems.stop(message, root.line, "MaxRange")
-    names = tuple(dict.fromkeys(name for _, cells in found for name in cells))
-    rows = tuple(Row(line, tuple(cells.get(name, "") for name in names)) for line, cells in found)
+    names = tuple(dict.fromkeys(name for _, cells in cells_by_line for name in cells))
+    rows = tuple(
+        Row(line, tuple(cells.get(name, "") for name in names)) for line, cells in cells_by_line
+    )
     information = root.first("FileInformation")
     tags = {
         tag.attributes.get("Name"): tag.attributes.get("Value", "")

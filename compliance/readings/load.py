@@ -89,17 +89,17 @@ def read_raw(
 
     Raises ReadingsError where it is not in that format, UsageError where there is no such.
     """
-    found = detect_format(text)
+    detected = detect_format(text)
     if form is not None and form not in FORMATS:
         raise UsageError(f"{quoted(form)} is no format of readings; {did_you_mean(form, FORMATS)}")
-    if form is not None and form != found and found != "csv":
-        message = f"the file is {FORMATS[found].title}, by what stands in it"
+    if form is not None and form != detected and detected != "csv":
+        message = f"the file is {FORMATS[detected].title}, by what stands in it"
         raise problems.stop(f"{message}; expected {FORMATS[form].title}")
     read: Callable[[str, Problems, SpectralOptions], Table] = import_module(
-        f"compliance.readings.{FORMATS[form or found].module}"
+        f"compliance.readings.{FORMATS[form or detected].module}"
     ).read
     table = read(text, problems, spectral or SpectralOptions())
-    if form is not None and form != found:  # it would not be read again from a sheet
+    if form is not None and form != detected:  # it would not be read again from a sheet
         raise problems.stop(f"the file does not begin as {FORMATS[form].title} does")
     return table
 

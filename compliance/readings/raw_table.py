@@ -178,7 +178,9 @@ VALUES = (("X", "Y", "Z"), ("Y", "x", "y"))
 OPTIONAL = (
     "position", "window", "pattern", "background", "seconds", "encoding", "sd", "observer"
 )  # fmt: skip
-LEGAL = tuple(dict.fromkeys(name for names in (*CODES, *VALUES, OPTIONAL) for name in names))
+CODE_NAMES = tuple(name for names in CODES for name in names)
+VALUE_NAMES = tuple(dict.fromkeys(name for names in VALUES for name in names))
+LEGAL = (*CODE_NAMES, *VALUE_NAMES, *OPTIONAL)
 
 NO_CODES = (
     "; where the meter wrote none, join them from the plan: compliance convert FILE OUT --plan PLAN"

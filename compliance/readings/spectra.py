@@ -16,7 +16,7 @@ import numpy as np
 
 from compliance.model import Array
 from compliance.readings.csv_format import each_row
-from compliance.readings.raw_table import CODES, OPTIONAL, SpectralOptions, Table
+from compliance.readings.raw_table import CODE_NAMES, OPTIONAL, SpectralOptions, Table
 from compliance.readings.spectral_integration import (
     UNITS,
     check_wavelengths,
@@ -36,7 +36,7 @@ MOST_CELLS = 5000
 MOST_NUMBERS = 4_000_000
 """of all spectra together: 9,261 readings of 401 wavelengths have 3,713,661"""
 WAVELENGTH = re.compile(r"(?:nm)?[ _]?([0-9]{2,4}(?:\.[0-9]+)?)[ _]?(?:nm)?")
-BESIDE = (*dict.fromkeys(name for group in CODES for name in group), *OPTIONAL, "unit")
+BESIDE = (*CODE_NAMES, *OPTIONAL, "unit")
 """Columns that may stand beside those of wavelengths."""
 
 
@@ -106,7 +106,7 @@ def _by_rows(
     layout = _layout(header, problems)
     places = dict(layout.beside)
     factors = weights(layout.wavelengths, spectral.observer)
-    found: list[Row] = []
+    computed: list[Row] = []
     names = tuple(name for name, _ in layout.beside if name != "unit")
     for row in rows:
         if row.blank:
@@ -124,11 +124,11 @@ def _by_rows(
             if values is None or scale is None:
                 continue
             xyz = _cells(scale * values @ factors)
-        found.append(Row(row.line, (*(row.cells[places[name]] for name in names), *xyz)))
-    if not found and not problems.count:
+        computed.append(Row(row.line, (*(row.cells[places[name]] for name in names), *xyz)))
+    if not computed and not problems.count:
         raise problems.stop("there are no readings below the header row", header.line)
     problems.check()
-    return _observed(Table(NAME, (*names, "X", "Y", "Z"), tuple(found), header.line), spectral)
+    return _observed(Table(NAME, (*names, "X", "Y", "Z"), tuple(computed), header.line), spectral)
 
 
 def _cells(xyz: Array) -> tuple[str, str, str]:
@@ -183,5 +183,5 @@ def _by_columns(
     problems.check()
     assert scale is not None  # or a problem was noted
     light = scale * np.array(spectra).T @ weights(tuple(wavelengths), spectral.observer)
-    found = tuple(Row(header.line, _cells(xyz)) for xyz in light)
-    return _observed(Table(NAME, ("X", "Y", "Z"), found, header.line), spectral)
+    computed = tuple(Row(header.line, _cells(xyz)) for xyz in light)
+    return _observed(Table(NAME, ("X", "Y", "Z"), computed, header.line), spectral)

@@ -59,8 +59,8 @@ def unit_of(text: str) -> str | None:
     if match is None or DIVISOR.sub("", match[2]):
         return None
     names: list[str] = []
-    for several, one, base, times in DIVISOR.findall(match[2]):
-        names += several.split(".") if several else [one or base + times.replace("1", "")]
+    for several, single, base, times in DIVISOR.findall(match[2]):
+        names += several.split(".") if several else [single or base + times.replace("1", "")]
     return match[1] + EVERY_NM if sorted(names) == DIVISORS else None
 
 
@@ -125,8 +125,10 @@ def weights(wavelengths: tuple[float, ...], observer: str = OBSERVER) -> Array:
     else:
         make = colour.CubicSplineInterpolator
     unit = np.eye(len(nodes))
-    found = [make(nodes, one)(np.clip(inner, nodes[0], nodes[-1])) @ table for one in unit]
-    return KM * np.array(found, dtype=np.float64)
+    weighed = [
+        make(nodes, impulse)(np.clip(inner, nodes[0], nodes[-1])) @ table for impulse in unit
+    ]
+    return KM * np.array(weighed, dtype=np.float64)
 
 
 def tristimulus_cells(

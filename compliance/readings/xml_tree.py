@@ -39,12 +39,17 @@ class Element:
         """The first child of that name."""
         return next(self.each(name), None)
 
+    def text_at(self, *names: str) -> str:
+        """The text at the end of a path of names; empty where nothing stands there."""
+        element = self.at(*names)
+        return element.text if element else ""
+
     def at(self, *names: str) -> Element | None:
         """What stands at the end of a path of names."""
-        found: Element | None = self
+        element: Element | None = self
         for name in names:
-            found = found.first(name) if found else None
-        return found
+            element = element.first(name) if element else None
+        return element
 
 
 class _Builder:

@@ -107,8 +107,8 @@ def _statistic(new: Requirement, old: Requirement) -> Iterator[Detail]:
         if _averages(new) and _averages(old):
             kind = _either(new.statistic == "each")
     elif new.percentile is not None and old.percentile is not None and new.percentile < 100:
-        upper = all(_is_upper(one) for one in (new, old))
-        lower = all(_is_lower(one) for one in (new, old))
+        upper = all(_is_upper(requirement) for requirement in (new, old))
+        lower = all(_is_lower(requirement) for requirement in (new, old))
         if upper or lower:
             kind = _either((new.percentile > old.percentile) == upper)
     yield Detail("statistic", kind, _said(old), _said(new))
@@ -331,9 +331,9 @@ def _head(old: Rule, new: Rule) -> Iterator[Row]:
         yield _reworded("title", "title", old.title, new.title)
     details = rule_details(new, old)
     for part in PARTS:
-        mine = tuple(one for one in details if one.key.split(".")[0] == part)
+        mine = tuple(detail for detail in details if detail.key.split(".")[0] == part)
         if mine:
-            yield Row(part, combine(one.kind for one in mine), mine)
+            yield Row(part, combine(detail.kind for detail in mine), mine)
         elif old.resolved.get(part) != new.resolved.get(part):
             yield _reworded(part, "form")
     yield from _sets(old, new)
@@ -374,15 +374,17 @@ def _requirements(old: Rule, new: Rule) -> Iterator[Row]:
     before, after = _by_id(old), _by_id(new)
     for name in _in_order(list(before), list(after)):
         subject = f"requirements.{name}"
-        known, found = before.get(name), after.get(name)
-        if known is None or found is None:
-            yield Row(subject, Kind.ADDED if known is None else Kind.WITHDRAWN, (), known, found)
+        earlier, later = before.get(name), after.get(name)
+        if earlier is None or later is None:
+            kind = Kind.ADDED if earlier is None else Kind.WITHDRAWN
+            yield Row(subject, kind, (), earlier, later)
             continue
-        details = requirement_details(found, known, new.sets, old.sets)
+        details = requirement_details(later, earlier, new.sets, old.sets)
         if not details and texts_old[name] != texts_new[name]:
             details = (Detail("form", Kind.REWORDED),)
         if details:
-            yield Row(subject, combine(one.kind for one in details), details, known, found)
+            kind = combine(detail.kind for detail in details)
+            yield Row(subject, kind, details, earlier, later)
     kept = [name for name in after if name in before]
     if kept != [name for name in before if name in after]:
         yield _reworded("requirements", "order")
@@ -394,9 +396,9 @@ def _texts(rule: Rule) -> Mapping[str, Any]:
 
 def _in_order(old: list[str], new: list[str]) -> list[str]:
     """The new order, with what is gone after what stood before it."""
-    found = list(new)
+    order = list(new)
     for place, name in enumerate(old):
         if name not in new:
-            above = next((one for one in reversed(old[:place]) if one in found), None)
-            found.insert(found.index(above) + 1 if above else 0, name)
-    return found
+            above = next((other for other in reversed(old[:place]) if other in order), None)
+            order.insert(order.index(above) + 1 if above else 0, name)
+    return order

@@ -32,13 +32,13 @@ class Kind(StrEnum):
 
 def combine(kinds: Iterable[Kind]) -> Kind:
     """Of several differences in one thing: tightened and loosened at once is changed."""
-    found = set(kinds) - {Kind.SAME}
-    moved = found - {Kind.REWORDED}
+    differing = set(kinds) - {Kind.SAME}
+    moved = differing - {Kind.REWORDED}
     if len(moved) == 1:
         return moved.pop()
     if moved:
         return Kind.CHANGED
-    return Kind.REWORDED if found else Kind.SAME
+    return Kind.REWORDED if differing else Kind.SAME
 
 
 class Extent(StrEnum):
@@ -50,9 +50,9 @@ class Extent(StrEnum):
     OTHER = "other"
 
 
-def extents(found: Iterable[Extent]) -> Extent:
+def extents(parts: Iterable[Extent]) -> Extent:
     """Of several narrowings and widenings at once."""
-    moved = set(found) - {Extent.SAME}
+    moved = set(parts) - {Extent.SAME}
     if not moved:
         return Extent.SAME
     return moved.pop() if len(moved) == 1 else Extent.OTHER
@@ -98,7 +98,9 @@ def limits_kind(new: Requirement, old: Requirement) -> Kind:
     if new.by_patch or old.by_patch:
         pairs = [(a, b) for a in _all(new) for b in _all(old)]
     else:
-        edges = sorted({band.upto or math.inf for one in (new, old) for band in one.bands})
+        edges = sorted(
+            {band.upto or math.inf for requirement in (new, old) for band in requirement.bands}
+        )
         pairs = [(_at(new, edge), _at(old, edge)) for edge in edges or [math.inf]]
     return combine([_direction(pairs), Kind.REWORDED])
 
@@ -307,7 +309,7 @@ def hue_set(over: Over | None, sets: Sets) -> PatchSet | None:
     """The red, green and blue that coverage and additivity take: named, or the rule's first."""
     if over is not None and over.patches:
         return sets.get(over.patches[0])
-    for found in sets.values():
-        if found.kind == "hues" and set(RGB) <= set(found.hues):
-            return found
+    for patch_set in sets.values():
+        if patch_set.kind == "hues" and set(RGB) <= set(patch_set.hues):
+            return patch_set
     return None

@@ -153,10 +153,10 @@ class Copy:
 
     def counterpart(self, folder: Path) -> Path | None:
         """The same folder in the copy; None where it was not there, `folder` if outside."""
-        found = os.path.relpath(os.path.realpath(folder), self.top)
-        if found.split(os.sep)[0] == os.pardir:
+        inside = os.path.relpath(os.path.realpath(folder), self.top)
+        if inside.split(os.sep)[0] == os.pardir:
             return folder
-        return self.root / found if (self.root / found).is_dir() else None
+        return self.root / inside if (self.root / inside).is_dir() else None
 
 
 @contextmanager
@@ -177,7 +177,9 @@ def checked_out(wanted: Revision, folder: Path) -> Iterator[Copy]:
             _write(root, blobs, folder)
             yield Copy(root / path, root, top)
         except RuleError as error:
-            raise RuleError([_renamed(one, root, wanted) for one in error.problems]) from None
+            raise RuleError(
+                [_renamed(problem, root, wanted) for problem in error.problems]
+            ) from None
 
 
 def _renamed(problem: Problem, root: Path, wanted: Revision) -> Problem:
@@ -223,7 +225,7 @@ class _Blob:
 def _blobs(commit: str, folder: Path) -> list[_Blob]:
     """The rule files, patch lists and repository files of a commit."""
     listing = ask(folder, "ls-tree", "-r", "-z", "-l", "--full-tree", commit, patience=PATIENCE)
-    found = []
+    blobs = []
     for entry in (listing or b"").split(b"\0"):
         head, _, raw = entry.partition(b"\t")
         parts = head.split()
@@ -234,8 +236,8 @@ def _blobs(commit: str, folder: Path) -> list[_Blob]:
             continue
         size = int(parts[3]) if parts[3].isdigit() else DOCUMENT_LIMIT + 1
         if size <= DOCUMENT_LIMIT:
-            found.append(_Blob(path, parts[2].decode("ascii", "replace"), size))
-    return found
+            blobs.append(_Blob(path, parts[2].decode("ascii", "replace"), size))
+    return blobs
 
 
 def _chosen(blobs: list[_Blob], path: str, wanted: Revision) -> list[_Blob]:

@@ -17,18 +17,18 @@ Sets = Mapping[str, PatchSet]
 
 def looser_parts(child: Rule, parent: Rule) -> dict[str, tuple[str, ...]]:
     """Keys outside the requirements that are not provably tighter, and in what."""
-    found: dict[str, list[str]] = {}
+    looser: dict[str, list[str]] = {}
     for detail in rule_details(child, parent):
         if not detail.kind.harmless:
             key, _, part = detail.key.partition(".")
             part = part.removesuffix("_white").replace("_peak", "")
-            found.setdefault(key, [])
-            if key == "target" and part not in found[key]:
-                found[key].append(part)
+            looser.setdefault(key, [])
+            if key == "target" and part not in looser[key]:
+                looser[key].append(part)
     loose = [name for name in parent.sets if not _set_is_tighter(name, child, parent)]
     if loose:
-        found["patches"] = loose
-    return {key: tuple(parts) for key, parts in found.items()}
+        looser["patches"] = loose
+    return {key: tuple(parts) for key, parts in looser.items()}
 
 
 def _set_is_tighter(name: str, child: Rule, parent: Rule) -> bool:
@@ -40,8 +40,8 @@ def _set_is_tighter(name: str, child: Rule, parent: Rule) -> bool:
     sets = {**parent.sets, name: child.sets[name]}
     return all(
         detail.kind.harmless
-        for one in parent.requirements
-        for detail in requirement_details(one, one, sets, parent.sets)
+        for requirement in parent.requirements
+        for detail in requirement_details(requirement, requirement, sets, parent.sets)
     )
 
 
@@ -53,10 +53,10 @@ def requirement_departures(
     Sets that were redefined are not among them. Other words for the source of the same limits
     are: who says so has to say why.
     """
-    found = requirement_details(child, parent, child_sets, parent_sets)
+    details = requirement_details(child, parent, child_sets, parent_sets)
     loose = [
         detail.key
-        for detail in found
+        for detail in details
         if not detail.kind.harmless and not detail.key.startswith("patches.")
     ]
     if limits_kind(child, parent) is Kind.SAME:
@@ -84,26 +84,26 @@ def inherit(own: Data, parent: Data | None, places: SourceLocations) -> dict[str
     Problems (a change or a withdrawal that has nothing to be about) are noted in `places`.
     """
     above = parent or {}
-    found: dict[str, Any] = {**above, **own}
+    merged: dict[str, Any] = {**above, **own}
     for key in ONE_LEVEL:
         if key in above and key in own:
-            found[key] = {**above[key], **own[key]}
+            merged[key] = {**above[key], **own[key]}
     changes = list(above.get("changes", ()))
     changes += [{"subject": key, **entry} for key, entry in own.get("changes", {}).items()]
     if parent is None and "changes" in own:
         places.at("changes").problem("are for a rule that extends another; this one does not")
-    if "requirements" in found:
-        found["requirements"] = _requirements(own, above, changes, places.at("requirements"))
-    found["changes"] = changes
-    return {key: found[key] for key in ORDER if key in found and (key != "changes" or changes)}
+    if "requirements" in merged:
+        merged["requirements"] = _requirements(own, above, changes, places.at("requirements"))
+    merged["changes"] = changes
+    return {key: merged[key] for key in ORDER if key in merged and (key != "changes" or changes)}
 
 
 def _requirements(
     own: Data, above: Data, changes: list[dict[str, Any]], here: Location
 ) -> dict[str, Any]:
-    found = dict(above.get("requirements", {}))
+    merged = dict(above.get("requirements", {}))
     for name, entry in own.get("requirements", {}).items():
-        known = found.get(name)
+        known = merged.get(name)
         place = here.at(name)
         fields = {key: value for key, value in entry.items() if key not in ("change", "withdraw")}
         change = {"subject": f"requirements.{name}", **entry.get("change", {})}
@@ -113,13 +113,13 @@ def _requirements(
             changes.append(change)
         if entry.get("withdraw"):
             _check_withdrawal(entry, fields, place)
-            del found[name]
+            del merged[name]
             changes.append({**change, "withdrawn": True})
         elif known is None:
-            found[name] = {**own.get("defaults", {}), **fields}
+            merged[name] = {**own.get("defaults", {}), **fields}
         else:
-            found[name] = _one_level(known, fields)
-    return found
+            merged[name] = _one_level(known, fields)
+    return merged
 
 
 def _may_be_new(name: str, entry: Data, above: Data, here: Location) -> bool:
@@ -150,18 +150,18 @@ def _one_level(known: Data, fields: Data) -> dict[str, Any]:
     Other limits are no longer those of the parent's document: unless the house says where
     they come from, their basis is the house.
     """
-    found = {**known, **fields}
+    merged = {**known, **fields}
     stated = [key for key in LIMIT_KEYS if key in fields]
     if not stated:
-        return found
+        return merged
     for key in LIMIT_KEYS:
         if key not in fields:
-            found.pop(key, None)
+            merged.pop(key, None)
     if any(fields[key] != known.get(key) for key in stated) and "basis" not in fields:
-        found["basis"] = "house"
+        merged["basis"] = "house"
         if "clause" not in fields:
-            found.pop("clause", None)
-    return found
+            merged.pop("clause", None)
+    return merged
 
 
 def check_changes(

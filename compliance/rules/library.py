@@ -197,28 +197,28 @@ class _Folders:
     def ids(self) -> list[tuple[str, bool]]:
         """Each id once, and whether its file is a shipped one."""
         shipped = os.path.realpath(self._shipped)
-        found: dict[str, bool] = {}
+        shipped_by_id: dict[str, bool] = {}
         for real, folder in self._folders.items():
             for name in _ids(folder):
-                found.setdefault(name, real == shipped)
-        return list(found.items())
+                shipped_by_id.setdefault(name, real == shipped)
+        return list(shipped_by_id.items())
 
     def all(self, name: str) -> list[RuleSource]:
         """Every file of an id."""
-        found = {
+        sources = {
             os.path.realpath(folder / f"{name}.yaml"): self._source(real, folder, name)
             for real, folder in self._folders.items()
             if os.path.isfile(folder / f"{name}.yaml")
         }
-        return list(found.values())
+        return list(sources.values())
 
     def find(self, name: str, asked: Location | None = None) -> RuleSource:
         """The one file of an id; `asked` is the place that asks, for the message."""
-        found = self.all(name)
-        if len(found) == 1 or (found and self._nearest):
-            return found[0]
-        if found:
-            places = " and ".join(source.shown for source in found)
+        sources = self.all(name)
+        if len(sources) == 1 or (sources and self._nearest):
+            return sources[0]
+        if sources:
+            places = " and ".join(source.shown for source in sources)
             message = f"stands twice on the search path: {places}; an id belongs to one file"
         else:
             file = Path(f"{name}.yaml")
@@ -290,11 +290,11 @@ def _parent(
         way = " → ".join((*chain, name))
         what = "goes in a circle" if name in chain else "too many parents"
         raise asked.error(f"{what}: {way}")
-    found, places = _load(folders.find(name, asked), folders, chain)
-    if found.revision != revision:
-        now = f"{name}@{found.revision}"
+    parent, places = _load(folders.find(name, asked), folders, chain)
+    if parent.revision != revision:
+        now = f"{name}@{parent.revision}"
         raise asked.error(
-            f"'{name}@{revision}' is pinned, but the search path has revision {found.revision}; "
+            f"'{name}@{revision}' is pinned, but the search path has revision {parent.revision}; "
             f"see what changed with: compliance rules diff {name}@{revision} {now}; then pin {now}"
         )
-    return found, places
+    return parent, places

@@ -42,13 +42,13 @@ FILE = "rule.json"
 
 def to_resolved(data: Data) -> dict[str, Any]:
     """A rule's data with lists for its named requirements, sets and patches."""
-    found = dict(data)
+    lists = dict(data)
     if "patches" in data:
-        found["patches"] = [
+        lists["patches"] = [
             {"set": name, **_listed(entry)} for name, entry in data["patches"].items()
         ]
-    found["requirements"] = [{"id": name, **entry} for name, entry in data["requirements"].items()]
-    return found
+    lists["requirements"] = [{"id": name, **entry} for name, entry in data["requirements"].items()]
+    return lists
 
 
 def _listed(entry: Data) -> dict[str, Any]:
@@ -62,15 +62,15 @@ def from_resolved(resolved: Any) -> dict[str, Any]:
     """The data again, in the form a file gives. RuleError where it is in no such form."""
     if not isinstance(resolved, Mapping):
         raise _fault((), "is no resolved rule; expected a mapping")
-    found = dict(resolved)
+    data = dict(resolved)
     if "patches" in resolved:
-        found["patches"] = {
+        data["patches"] = {
             name: _unlisted(entry, name)
             for name, entry in _named(resolved["patches"], "set", "patches").items()
         }
     if "requirements" in resolved:
-        found["requirements"] = _named(resolved["requirements"], "id", "requirements")
-    return found
+        data["requirements"] = _named(resolved["requirements"], "id", "requirements")
+    return data
 
 
 def _unlisted(entry: dict[str, Any], name: str) -> dict[str, Any]:
@@ -89,15 +89,15 @@ def _named(entries: Any, key: str, where: str) -> dict[str, dict[str, Any]]:
     """Entries by their own names, in order; each name once."""
     if not isinstance(entries, list) or not all(isinstance(entry, Mapping) for entry in entries):
         raise _fault(where, f"expected a list of mappings, each with '{key}'")
-    found: dict[str, dict[str, Any]] = {}
+    by_name: dict[str, dict[str, Any]] = {}
     for entry in entries:
         name = entry.get(key)
         if not isinstance(name, str):
             raise _fault(where, f"an entry has no '{key}'")
-        if name in found:
+        if name in by_name:
             raise _fault(where, f"'{name}' stands there twice")
-        found[name] = {part: value for part, value in entry.items() if part != key}
-    return found
+        by_name[name] = {part: value for part, value in entry.items() if part != key}
+    return by_name
 
 
 def _fault(where: object, message: str) -> RuleError:
@@ -149,8 +149,8 @@ def read_nodes_of(source: RuleSource) -> tuple[bytes, Node]:
 def pinned(node: Node) -> tuple[str, int] | None:
     """Id and revision in `extends`, where they stand in their form."""
     entry = node.entries.get("extends")
-    found = PIN.fullmatch(entry.text) if entry is not None else None
-    return (found[1], int(found[2])) if found else None
+    pin = PIN.fullmatch(entry.text) if entry is not None else None
+    return (pin[1], int(pin[2])) if pin else None
 
 
 def read_rule(

@@ -264,15 +264,15 @@ def _check_sense(
 
 def _positions(over: Over, sets: Mapping[str, PatchSet]) -> set[str] | None:
     """Positions of the patches a requirement is about; None where a set could not be read."""
-    found: set[str] = set(over.position or ())
+    positions: set[str] = set(over.position or ())
     for name in over.patches:
         if name in BUILT_IN_SETS:
-            found |= {"centre"} if over.position is None else set()
+            positions |= {"centre"} if over.position is None else set()
         elif name not in sets:
             return None
         else:
-            found |= set(sets[name].positions)
-    return found & set(over.position) if over.position is not None else found
+            positions |= set(sets[name].positions)
+    return positions & set(over.position) if over.position is not None else positions
 
 
 Limited = tuple[Limits | None, tuple[Band, ...], dict[str, Limits]]

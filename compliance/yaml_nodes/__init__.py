@@ -22,10 +22,10 @@ def load_schema(name: str) -> Any:
 
 def read_yaml(data: bytes, file: str, error: type[InputError]) -> Node:
     """The bytes of a YAML file as nodes; `error` with the line where that is impossible."""
-    found = parse(data, file)
-    if isinstance(found, Problem):
-        raise error(found)
-    return found
+    node = parse(data, file)
+    if isinstance(node, Problem):
+        raise error(node)
+    return node
 
 
 def read_nodes(

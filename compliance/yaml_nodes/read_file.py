@@ -45,5 +45,5 @@ def sha256(data: bytes) -> str:
 def resolve_inside(folder: Path, named: str) -> Path | None:
     """`named` taken from `folder`, links followed; None where that leaves `folder`."""
     home = os.path.realpath(folder)
-    found = os.path.realpath(os.path.join(home, named))
-    return Path(found) if os.path.commonpath([home, found]) == home else None
+    resolved = os.path.realpath(os.path.join(home, named))
+    return Path(resolved) if os.path.commonpath([home, resolved]) == home else None

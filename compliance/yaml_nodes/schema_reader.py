@@ -37,11 +37,11 @@ def where_key_belongs(
     for number, (path, schema) in enumerate(scopes):
         if number and key in schema.get("properties", {}):
             return f"it belongs in {dotted(path)}" if path else "it belongs at the top of the file"
-        found = _below(key, schema, path if number else (), resolve)
-        if found:
-            *some, last = found
+        places = _below(key, schema, path if number else (), resolve)
+        if places:
+            *some, last = places
             named = f"{', '.join(some)} or {last}" if some else last
-            return f"it belongs in {named}" if len(found) <= MOST else None
+            return f"it belongs in {named}" if len(places) <= MOST else None
     return None
 
 
@@ -50,9 +50,9 @@ def _below(key: str, schema: Schema, path: Path, resolve: Resolve) -> list[str]:
     level = [(path, schema)]
     for _ in range(DEPTH):
         level = [each for place, part in level for each in _parts(place, part, resolve)]
-        found = [dotted(place) for place, part in level if key in part.get("properties", {})]
-        if found:
-            return list(dict.fromkeys(found))
+        places = [dotted(place) for place, part in level if key in part.get("properties", {})]
+        if places:
+            return list(dict.fromkeys(places))
     return []
 
 
@@ -73,10 +73,10 @@ def _parts(path: Path, schema: Schema, resolve: Resolve) -> Iterator[tuple[Path,
 
 
 def _alternatives(schema: Schema, resolve: Resolve) -> Iterator[Schema]:
-    found = resolve(schema)
-    branches = found.get("oneOf") or found.get("anyOf")
+    resolved = resolve(schema)
+    branches = resolved.get("oneOf") or resolved.get("anyOf")
     if not branches:
-        yield found
+        yield resolved
     for branch in branches or ():
         yield from _alternatives(branch, resolve)
 
@@ -116,10 +116,10 @@ def as_float(value: float | None) -> float | None:
 def as_date(text: str) -> date | None:
     """A date `YYYY-MM-DD`, or None."""
     try:
-        found = date.fromisoformat(text) if DATE.fullmatch(text) else None
+        day = date.fromisoformat(text) if DATE.fullmatch(text) else None
     except ValueError:
         return None
-    return found if found and found.year in YEARS else None
+    return day if day and day.year in YEARS else None
 
 
 def as_time(text: str) -> datetime | None:
@@ -127,10 +127,10 @@ def as_time(text: str) -> datetime | None:
     if not TIME.fullmatch(text):
         return None
     try:
-        found = datetime.fromisoformat(text.upper().replace("Z", "+00:00"))
+        time = datetime.fromisoformat(text.upper().replace("Z", "+00:00"))
     except ValueError:
         return None
-    return found if found.year in YEARS else None
+    return time if time.year in YEARS else None
 
 
 class Reader:
@@ -172,11 +172,11 @@ class Reader:
         """The schema with its reference followed; what stands beside it goes before."""
         if "$ref" not in schema:
             return schema
-        found: Any = self._schema
+        target: Any = self._schema
         for part in schema["$ref"].removeprefix("#/").split("/"):
-            found = found[int(part) if isinstance(found, list) else part]
+            target = target[int(part) if isinstance(target, list) else part]
         beside = {key: value for key, value in schema.items() if key != "$ref"}
-        return self._resolved({**found, **beside})
+        return self._resolved({**target, **beside})
 
     def _alternative(self, node: Node, schema: Schema, path: Path) -> Any:
         fitting = []
