@@ -10,7 +10,7 @@ import math
 from collections.abc import Iterable, Sequence
 
 from compliance.model import Decision, Finding, Level, Limits, Outcome, Reason, Value, Verdict
-from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.catalogue import is_stated
 
 SLACK = 1e-9
 """Share of a limit within which a value lies on it."""
@@ -101,6 +101,6 @@ def outcome(findings: Sequence[Finding], decision: Decision) -> tuple[Outcome, R
 
 
 def _proven(finding: Finding) -> bool:
-    if QUANTITIES[finding.quantity].values == "stated":
+    if is_stated(finding.quantity):
         return True
     return finding.verdict is Verdict.PASS and finding.probability is not None

@@ -35,7 +35,7 @@ from compliance.model import (
 )
 from compliance.model.capability import Adequacy, Capability
 from compliance.planning.required_patches import ideal_readings, readings_at_limit
-from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.catalogue import QUANTITIES, is_stated
 
 Array = NDArray[np.float64]
 
@@ -78,9 +78,7 @@ def _rows(
     readings = ideal_readings(rule, encoding, _black(rule))
     bench = _Bench(rule, meter, uncertainty, readings)
     taking = [
-        requirement
-        for requirement in rule.requirements
-        if QUANTITIES[requirement.quantity].values != "stated"
+        requirement for requirement in rule.requirements if not is_stated(requirement.quantity)
     ]
     for graded, tallies in zip(*bench.drawn(taking, readings, levels), strict=True):
         if graded.requirement.level in levels:

@@ -11,7 +11,7 @@ from compliance import targets
 from compliance.colour import codes
 from compliance.grading.patches import Plan, PlannedPatch, default_pattern
 from compliance.model import Encoding, Over, Readings, Requirement, Rule
-from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.catalogue import QUANTITIES, is_stated
 
 
 def planned(rule: Rule, encoding: Encoding | None = None) -> list[PlannedPatch]:
@@ -30,7 +30,7 @@ def _asked(rule: Rule, plan: Plan) -> Iterator[PlannedPatch]:
     yield from plan.patches("white")
     yield from plan.patches("black")
     for requirement in rule.requirements:
-        if QUANTITIES[requirement.quantity].values == "stated":
+        if is_stated(requirement.quantity):
             continue
         for patch in _of(requirement, plan):
             yield patch

@@ -223,9 +223,9 @@ def _width(ramp: PatchSet) -> float:
 
 def _goes_through(new: PatchSet, old: PatchSet) -> bool:
     """Every level of the old ramp is one of the new."""
-    start, end = old.signal or (0.0, 1.0)
+    start = (old.signal or (0.0, 1.0))[0]
     first = (new.signal or (0.0, 1.0))[0]
-    places = [(start - first) / _width(new), (end - start) / ((old.steps or 2) - 1) / _width(new)]
+    places = [(start - first) / _width(new), _width(old) / _width(new)]
     return all(abs(place - round(place)) < 1e-6 for place in places)
 
 
