@@ -22,8 +22,9 @@ from compliance.model import (
 )
 from compliance.plain_data import from_plain
 from compliance.yaml_nodes import read_data, read_nodes, read_yaml
-from compliance.yaml_nodes.messages import did_you_mean, dotted, quoted
-from compliance.yaml_nodes.nodes import Node, locate
+from compliance.yaml_nodes.locations import Location, SourceLocations
+from compliance.yaml_nodes.messages import did_you_mean, quoted
+from compliance.yaml_nodes.nodes import Node
 from compliance.yaml_nodes.read_file import read_bytes, resolve_inside
 from compliance.yaml_nodes.schema_reader import as_float, as_time
 
@@ -73,10 +74,9 @@ def only_slot(job: Job, name: str) -> Job:
 
 
 def _job(document: Data, node: Node, file: Path, allow_outside: bool, measured: bool = True) -> Job:
-    builder = _Builder(document, node, file, allow_outside, measured)
-    slots = builder.slots()
-    if builder.problems:
-        raise JobError(sorted(builder.problems, key=lambda problem: problem.line or 0))
+    places = SourceLocations([(str(file), node)], JobError)
+    slots = _Builder(document, file, allow_outside, measured).slots(places)
+    places.raise_if_any()
     suite = document.get("suite", {})
     return Job(
         reference=document["job"],
@@ -95,51 +95,45 @@ def _job(document: Data, node: Node, file: Path, allow_outside: bool, measured: 
 class _Builder:
     """Builds the slots and notes what the schema cannot say."""
 
-    def __init__(
-        self, document: Data, node: Node, file: Path, allow_outside: bool, measured: bool
-    ) -> None:
+    def __init__(self, document: Data, file: Path, allow_outside: bool, measured: bool) -> None:
         self._measured = measured
         self._document = document
-        self._node = node
-        self._file = file
+        self._folder = file.parent
         self._allow_outside = allow_outside
-        self.problems: list[Problem] = []
 
-    def _problem(self, path: tuple[str | int, ...], message: str) -> None:
-        line, _ = locate(self._node, path)
-        self.problems.append(Problem(str(self._file), message, line, dotted(path)))
-
-    def slots(self) -> tuple[Slot, ...]:
+    def slots(self, places: SourceLocations) -> tuple[Slot, ...]:
         shared = self._document.get("meter")
-        meter = self._path(shared, ("meter",)) if shared else None
+        meter = self._path(shared, places.at("meter")) if shared else None
         known: dict[str, int] = {}
-        found = []
+        slots = []
         for number, data in enumerate(self._document["slots"]):
+            here = places.at("slots", number)
             first = known.setdefault(data["slot"], number)
             if first != number:
                 message = f"{quoted(data['slot'])} is the name of another slot already"
-                line, _ = locate(self._node, ("slots", first, "slot"))
+                _, line = places.find(("slots", first, "slot"))
                 where = f" (line {line})" if line else ""
-                self._problem(("slots", number, "slot"), message + where)
-            found.append(self._slot(data, ("slots", number), meter))
-        return tuple(found)
+                here.at("slot").problem(message + where)
+            slots.append(self._slot(data, here, meter))
+        return tuple(slots)
 
-    def _slot(self, data: Data, path: tuple[str | int, ...], meter: Path | None) -> Slot:
+    def _slot(self, data: Data, here: Location, meter: Path | None) -> Slot:
         if self._measured and "readings" not in data and "before" not in data:
-            message = "missing; expected e.g. readings: {file: readings/slot-1.csv, measured: …}"
-            self._problem((*path, "readings"), message)
+            here.at("readings").problem(
+                "missing; expected e.g. readings: {file: readings/slot-1.csv, measured: …}"
+            )
         deliverable = data["deliverable"]
         named = deliverable if isinstance(deliverable, list) else [deliverable]
         calibrated = as_time(data["calibrated"]) if "calibrated" in data else None
-        before = self._readings(data.get("before"), (*path, "before"))
-        readings = self._readings(data.get("readings"), (*path, "readings"))
-        self._check_order(data, calibrated, before, readings, path)
+        before = self._readings(data.get("before"), here.at("before"))
+        readings = self._readings(data.get("readings"), here.at("readings"))
+        _check_order(data, calibrated, before, readings, here)
         own = data.get("meter")
         return Slot(
             name=data["slot"],
             deliverables=tuple(named),
             display=from_plain(data.get("display", self._document.get("display", {})), Display),
-            meter=self._path(own, (*path, "meter")) if own else meter,
+            meter=self._path(own, here.at("meter")) if own else meter,
             calibrated=calibrated,
             settings=data.get("settings", {}),
             warm_up=as_float(data.get("warm_up")),
@@ -148,37 +142,13 @@ class _Builder:
             readings=readings,
         )
 
-    def _check_order(
-        self,
-        data: Data,
-        calibrated: datetime | None,
-        before: ReadingsEntry | None,
-        readings: ReadingsEntry | None,
-        path: tuple[str | int, ...],
-    ) -> None:
-        """Before, calibrated, readings: in this order of time."""
-        if calibrated and readings and readings.measured < calibrated:
-            self._problem(
-                (*path, "readings", "measured"),
-                f"{data['readings']['measured']} is earlier than calibrated, {data['calibrated']}; "
-                "readings taken before a calibration belong under before",
-            )
-        after = calibrated or (readings.measured if readings else None)
-        if before and after and before.measured > after:
-            key = "calibrated" if calibrated else "readings.measured"
-            self._problem(
-                (*path, "before", "measured"),
-                f"{data['before']['measured']} is later than {key}; readings taken after a "
-                "calibration belong under readings",
-            )
-
-    def _readings(self, data: Data | None, path: tuple[str | int, ...]) -> ReadingsEntry | None:
+    def _readings(self, data: Data | None, here: Location) -> ReadingsEntry | None:
         if data is None:
             return None
         measured = as_time(data["measured"])
         assert measured is not None  # the schema's format
         return ReadingsEntry(
-            file=self._path(data["file"], (*path, "file")),
+            file=self._path(data["file"], here.at("file")),
             named=data["file"],
             measured=measured,
             encoding=ENCODINGS[data.get("encoding", self._document["encoding"])],
@@ -186,13 +156,33 @@ class _Builder:
             geometry=data.get("geometry"),
         )
 
-    def _path(self, named: str, path: tuple[str | int, ...]) -> Path:
+    def _path(self, named: str, here: Location) -> Path:
         """A file named in the job, inside the job's folder unless that is allowed."""
-        folder = self._file.parent
-        if not self._allow_outside and resolve_inside(folder, named) is None:
-            message = f"{quoted(named)} leaves the job's folder; expected a file in it or below"
-            self._problem(path, message)
-        return folder / named
+        if not self._allow_outside and resolve_inside(self._folder, named) is None:
+            here.problem(f"{quoted(named)} leaves the job's folder; expected a file in it or below")
+        return self._folder / named
+
+
+def _check_order(
+    data: Data,
+    calibrated: datetime | None,
+    before: ReadingsEntry | None,
+    readings: ReadingsEntry | None,
+    here: Location,
+) -> None:
+    """Before, calibrated, readings: in this order of time."""
+    if calibrated and readings and readings.measured < calibrated:
+        here.at("readings", "measured").problem(
+            f"{data['readings']['measured']} is earlier than calibrated, {data['calibrated']}; "
+            "readings taken before a calibration belong under before"
+        )
+    after = calibrated or (readings.measured if readings else None)
+    if before and after and before.measured > after:
+        key = "calibrated" if calibrated else "readings.measured"
+        here.at("before", "measured").problem(
+            f"{data['before']['measured']} is later than {key}; readings taken after a "
+            "calibration belong under readings"
+        )
 
 
 def _declaration(data: Data) -> Declaration:

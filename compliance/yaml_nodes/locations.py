@@ -5,16 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 
-from compliance.errors import Problem, RuleError
+from compliance.errors import InputError, Problem, RuleError
 from compliance.yaml_nodes.messages import Path, dotted
 from compliance.yaml_nodes.nodes import Node, locate
 
 
 class SourceLocations:
-    """The files a rule was made of, the nearest first, and what is wrong in them."""
+    """The files a document was made of, the nearest first, and what is wrong in them."""
 
-    def __init__(self, files: Sequence[tuple[str, Node]]) -> None:
+    def __init__(
+        self, files: Sequence[tuple[str, Node]], error: type[InputError] = RuleError
+    ) -> None:
         self.files = tuple(files)
+        self.error = error
         self.problems: list[Problem] = []
 
     def at(self, *keys: str | int) -> Location:
@@ -33,11 +36,11 @@ class SourceLocations:
         return best[1], best[2]
 
     def raise_if_any(self) -> None:
-        """RuleError with all problems, in the order of the lines."""
+        """Raise all problems as one error, in the order of the lines."""
         if self.problems:
             order = {file: number for number, (file, _) in enumerate(self.files)}
             self.problems.sort(key=lambda p: (order.get(p.file, len(order)), p.line or 0))
-            raise RuleError(self.problems)
+            raise self.error(self.problems)
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,9 +58,9 @@ class Location:
         """Note a fault, in the file that says most of the path."""
         self.sources.problems.append(self._fault(message))
 
-    def error(self, message: str) -> RuleError:
+    def error(self, message: str) -> InputError:
         """A fault behind which nothing can be read; raise what comes back."""
-        return RuleError(self._fault(message))
+        return self.sources.error(self._fault(message))
 
     def _fault(self, message: str) -> Problem:
         file, line = self.sources.find(self.path)
