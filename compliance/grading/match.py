@@ -296,7 +296,7 @@ class DeclaredFacts(NamedTuple):
 
     technology: str | None = None
     recorded: Mapping[str, float | None] = {}
-    """Fields of `quantities.table.RECORDED_FIELDS`; None where not stated."""
+    """Fields of `RECORDED_FIELDS`; None where not stated."""
     declared: Mapping[str, float] = {}
 
 

@@ -32,7 +32,7 @@ class Format:
     suffixes: tuple[str, ...]
     """Of files that are written in it; the first is that of the file inside a sheet."""
     writer: str = ""
-    """The module with `written(table, …)`; empty where the format is only read."""
+    """The module with `write(table, …)`; empty where the format is only read."""
 
 
 FORMATS: Mapping[str, Format] = {

@@ -130,7 +130,7 @@ class Table:
     form: str
     """The format's name."""
     names: tuple[str, ...]
-    """Of `columns.LEGAL`, in the order of the cells."""
+    """Of `LEGAL`, in the order of the cells."""
     rows: tuple[Row, ...]
     line: int | None
     """Where the columns are named."""
