@@ -6,8 +6,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 
-from compliance import documents
 from compliance.diagnosis.diagnose import diagnosis_of
+from compliance.documents import numbered
 from compliance.grading.decide import outcome
 from compliance.grading.deviation_check import check_deviations, disposition, expiry
 from compliance.grading.match import matched
@@ -50,8 +50,7 @@ def assess(
         deviations=deviations,
         disposition=accepted,
     )
-    document = documents.record(assessment)
-    return replace(assessment, number=document["number"], document=document)
+    return numbered(assessment)
 
 
 def _graded(measurement: Measurement, now: datetime, seed: int, draws: int) -> GradedReadings:

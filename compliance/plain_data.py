@@ -12,8 +12,8 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import is_dataclass
 from datetime import UTC, date, datetime
 from enum import StrEnum
-from types import NoneType
-from typing import Any, TypeVar, get_args, get_origin
+from types import NoneType, UnionType
+from typing import Any, TypeVar, get_args, get_origin, overload
 
 import rfc8785
 from cattrs import Converter
@@ -44,10 +44,14 @@ def to_plain(data: Any) -> Any:
     return CONVERTER.unstructure(data)
 
 
-def from_plain(data: Any, kind: type[T]) -> T:
+@overload
+def from_plain(data: Any, kind: type[T], converter: Converter | None = None) -> T: ...
+@overload
+def from_plain(data: Any, kind: UnionType, converter: Converter | None = None) -> Any: ...
+def from_plain(data: Any, kind: Any, converter: Converter | None = None) -> Any:
     """Model data of a kind from plain data; unknown keys are left out. Raises ShapeError."""
     try:
-        return CONVERTER.structure(data, kind)
+        return (converter or CONVERTER).structure(data, kind)
     except MALFORMED as fault:
         raise ShapeError(f"{type(fault).__name__}: {fault}") from None
 
@@ -140,10 +144,16 @@ def _is_list(kind: Any) -> bool:
     return get_origin(kind) is tuple and get_args(kind)[-1] is Ellipsis
 
 
-def _list(data: Any, kind: Any) -> tuple[Any, ...]:
-    if not isinstance(data, list | tuple):
-        raise TypeError(f"expected a list, found {type(data).__name__}")
-    return tuple(CONVERTER.structure(entry, get_args(kind)[0]) for entry in data)
+def _list_reader(kind: Any, converter: Converter) -> Callable[[Any, Any], tuple[Any, ...]]:
+    entry = get_args(kind)[0]
+    read = converter.get_structure_hook(entry)
+
+    def checked(data: Any, _: Any) -> tuple[Any, ...]:
+        if not isinstance(data, list | tuple):
+            raise TypeError(f"expected a list, found {type(data).__name__}")
+        return tuple(read(each, entry) for each in data)
+
+    return checked
 
 
 def _converter() -> Converter:
@@ -161,7 +171,7 @@ def _converter() -> Converter:
     converter.register_structure_hook(StrEnum, lambda data, kind: kind(data))
     converter.register_unstructure_hook(StrEnum, lambda member: member.value)
     converter.register_structure_hook_func(_is_value, _value)
-    converter.register_structure_hook_func(_is_list, _list)
+    converter.register_structure_hook_factory(_is_list, _list_reader)
     converter.register_structure_hook_factory(is_dataclass, _dataclass_reader)
     converter.register_unstructure_hook_factory(is_dataclass, _dataclass_writer)
     return converter

@@ -29,11 +29,12 @@ from compliance.assessment import assess
 from compliance.delivery.build import build_delivery, check_sheets, sign_delivery, zip_bytes
 from compliance.delivery.check import verify_delivery
 from compliance.delivery.contents import opened_sheet
-from compliance.documents import ENGINE
+from compliance.documents import statement
 from compliance.evidence.deviation_file import Acceptance, load_deviation, new_deviation
 from compliance.job_file import load_job, only_slot
 from compliance.meter_file import load_meter
 from compliance.model import CHROMATICITY_FLOOR, Assessment, Deviation, Measurement
+from compliance.model.stated import ENGINE
 from compliance.readings.load import load_readings
 from compliance.rules.library import load_rule
 from compliance.sheet.make_sheet import countersign_sheet, write_sheet
@@ -109,7 +110,7 @@ def assessed(slot: str, now: datetime, deviations: tuple[Deviation, ...] = ()) -
 
 def accepted(of: Assessment, client: Identity) -> dict[str, bytes]:
     """A deviation for everything that slot 3 misses."""
-    stated = json.loads(json.dumps(of.document))
+    stated = statement(of)
     acceptance = Acceptance("for the offline edit only", client.signer.name, ACCEPTED, UNTIL)
     return {
         f"deviation-{name}.json": new_deviation(stated, name, acceptance, client) for name in MISSED

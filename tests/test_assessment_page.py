@@ -15,6 +15,7 @@ from helpers.evidence_of_a_slot import assessment
 from helpers.near_limit import AGAIN, both
 from jsonschema import Draft202012Validator
 
+from compliance.documents import assessment_document
 from compliance.yaml_nodes import load_schema
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -48,9 +49,9 @@ def test_every_key_is_described_and_stated() -> None:
 @pytest.mark.parametrize(
     "document",
     [
-        near_limit.stated(),
-        near_limit.stated(near_limit.assessment(both(), now=AGAIN)),
-        near_limit.stated(assessment()),
+        near_limit.document(),
+        near_limit.document(near_limit.assessment(both(), now=AGAIN)),
+        near_limit.document(assessment()),
     ],
     ids=["outside", "accepted", "whole"],
 )
@@ -77,7 +78,7 @@ def test_the_page_names_every_key_of_a_document() -> None:
             for entry in value:
                 yield from keys(entry)
 
-    document = json.loads(json.dumps(assessment().document))
+    document = json.loads(json.dumps(assessment_document(assessment())))
     assert set(keys(document)) <= named
 
 

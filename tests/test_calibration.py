@@ -13,6 +13,7 @@ from helpers.shipped import other_primaries
 from compliance.assessment import assess
 from compliance.colour import spaces
 from compliance.colour.spaces import PRIMARIES
+from compliance.documents import assessment_document
 from compliance.model import Assessment, Job, Measurement, Readings, ReadingsEntry, Rule
 from compliance.rules.library import load_rule
 
@@ -52,15 +53,16 @@ def test_what_calibration_changed() -> None:
     assert shifts["white-level"].before == pytest.approx(112.0)
     assert shifts["white-level"].after == pytest.approx(99.0)
     assert "surround" not in shifts
-    assert made.document["calibration"]["lost"] == found.lost
-    assert len(made.document["calibration"]["shifts"]) == len(found.shifts)
+    stated = assessment_document(made)["calibration"]
+    assert stated["lost"] == found.lost
+    assert len(stated["shifts"]) == len(found.shifts)
 
 
 def test_without_readings_before_nothing_is_said_of_it() -> None:
     rule = load_rule(SDR)
     made = assess(Measurement(rule, read(rule, white=100.0)), now=NOW)
     assert made.calibration is None
-    assert made.document["calibration"] is None
+    assert assessment_document(made)["calibration"] is None
 
 
 def test_what_is_asked_for_is_the_rules() -> None:

@@ -14,9 +14,9 @@ from helpers.signing import signed
 
 from compliance import __version__
 from compliance.delivery.check import verify_delivery
-from compliance.documents import ENGINE
 from compliance.evidence.deviation_file import load_deviation
 from compliance.evidence.recompute import attachments
+from compliance.model.stated import ENGINE
 from compliance.verification import verify_sheet
 from compliance.verification.result import Verification
 

@@ -14,7 +14,8 @@ from helpers.demo_slots import assessed
 from helpers.simulated import ideal, readings
 
 from compliance.assessment import assess, valid_until
-from compliance.evidence.recompute import attachments, reassess
+from compliance.documents import assessment_document
+from compliance.evidence.recompute import assess_again, attachments
 from compliance.grading.grade import KIND
 from compliance.model import (
     Assessment,
@@ -39,7 +40,7 @@ def of_slot(name: str) -> Assessment:
 
 @pytest.mark.parametrize("name", ["1", "2", "3", "4"])
 def test_documents_keep_to_the_schema(name: str) -> None:
-    document = of_slot(name).document
+    document = assessment_document(of_slot(name))
     jsonschema.Draft202012Validator(SCHEMA).validate(document)
     json.dumps(document, allow_nan=False)
 
@@ -49,9 +50,9 @@ def test_a_bare_file_keeps_to_the_schema_too() -> None:
         builders.target(), builders.requirement("luminance", "white", limits=Limits(95, 105))
     )
     made = assess(Measurement(rule, builders.readings([[255] * 3], [[95, 100, 109]])), now=NOW)
-    jsonschema.Draft202012Validator(SCHEMA).validate(made.document)
+    jsonschema.Draft202012Validator(SCHEMA).validate(assessment_document(made))
     assert made.number.startswith("readings-only-test-rule-")
-    assert made.document["draws"] == 0
+    assert made.draws == 0
 
 
 def test_a_display_known_without_a_job_is_stated_and_comes_out_again() -> None:
@@ -62,13 +63,14 @@ def test_a_display_known_without_a_job_is_stated_and_comes_out_again() -> None:
         assess(Measurement(rule, read, display=one), now=NOW)
         for one in (None, Display(technology="led"))
     )
-    assert unknown.document["display"] is None
-    assert known.document["display"]["technology"] == "led"
-    jsonschema.Draft202012Validator(SCHEMA).validate(known.document)
+    assert assessment_document(unknown)["display"] is None
+    document = assessment_document(known)
+    assert document["display"]["technology"] == "led"
+    jsonschema.Draft202012Validator(SCHEMA).validate(document)
     assert {one.id for one in unknown.state.findings if KIND in one.missing}
     assert not {one.id for one in known.state.findings if one.missing}
     for made in (unknown, known):
-        assert reassess(attachments(made)) == made.document
+        assert assessment_document(assess_again(attachments(made))) == assessment_document(made)
 
 
 def test_a_job_says_its_own_display() -> None:
@@ -79,7 +81,7 @@ def test_a_job_says_its_own_display() -> None:
 
 
 def test_the_number_ends_in_the_digest_of_the_rest() -> None:
-    document = dict(of_slot("1").document)
+    document = assessment_document(of_slot("1"))
     number = document.pop("number")
     assert number == f"MV-0417-1-sdr-broadcast-{digest(document)[:8]}"
 
@@ -134,6 +136,6 @@ def test_the_end_of_a_verdicts_life(
 
 
 def test_other_slots_and_other_clients_do_not_leak() -> None:
-    text = json.dumps(of_slot("2").document)
+    text = json.dumps(assessment_document(of_slot("2")))
     for foreign in ("slot-1", "slot-3", "OL-48", "spectro-1", "roll_off"):
         assert foreign not in text

@@ -11,7 +11,8 @@ import pytest
 from helpers.simulated import csv, ideal
 
 from compliance.assessment import assess
-from compliance.evidence.recompute import attachments, reassess
+from compliance.documents import assessment_document
+from compliance.evidence.recompute import assess_again, attachments
 from compliance.model import Assessment, Measurement
 from compliance.readings.load import readings_from_bytes
 from compliance.report.build import build_report
@@ -86,7 +87,7 @@ def said(assessment: Assessment) -> list[str]:
 
 
 def of_house(assessment: Assessment) -> list[dict[str, object]]:
-    files: list[dict[str, object]] = assessment.document["rule"]["files"]
+    files: list[dict[str, object]] = assessment_document(assessment)["rule"]["files"]
     assert [file["shipped"] for file in files] == [False, False, True]
     return [file for file in files if not file["shipped"]]
 
@@ -151,12 +152,14 @@ def test_remarks_on_the_rule_come_out_again_from_the_evidence(folder: Path) -> N
     files = attachments(assessment)
     stated = json.loads(files["assessment.json"])
     assert "rule-unversioned" in [one["kind"] for one in stated["remarks"]]
-    assert compare(stated, reassess(files)) == ()
+    assert compare(stated, assessment_document(assess_again(files))) == ()
 
 
 def test_a_remark_taken_out_is_found(folder: Path) -> None:
     files = attachments(assessed(folder))
     stated = json.loads(files["assessment.json"])
     stated["remarks"] = [one for one in stated["remarks"] if one["kind"] != "rule-unversioned"]
-    again = reassess({**files, "assessment.json": json.dumps(stated).encode()})
+    again = assessment_document(
+        assess_again({**files, "assessment.json": json.dumps(stated).encode()})
+    )
     assert [one.topic for one in compare(stated, again)] == [Topic.WORDS]

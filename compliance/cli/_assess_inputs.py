@@ -8,13 +8,12 @@ Everything that can be known to be wrong is found before anything is computed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
 from difflib import get_close_matches
 from pathlib import Path
-from typing import Any
 
 import click
 from click.core import ParameterSource
@@ -40,6 +39,7 @@ from compliance.model import (
     Rule,
     Slot,
 )
+from compliance.model.stated import StatedAssessment
 from compliance.yaml_nodes import read_yaml
 from compliance.yaml_nodes.nodes import kind_of
 from compliance.yaml_nodes.read_file import read_bytes, resolve_inside
@@ -322,7 +322,9 @@ def check_rules(target: Path, rules: Sequence[str]) -> None:
         )
 
 
-def hint_missing_technology(documents: Sequence[Mapping[str, Any]], *, aside: bool) -> None:
+def hint_missing_technology(
+    assessments: Sequence[Assessment | StatedAssessment], *, aside: bool
+) -> None:
     """Name the option where assessments without a job lack the kind of display.
 
     It ends what is printed, and stands on standard error where that is for programs (`aside`).
@@ -330,9 +332,9 @@ def hint_missing_technology(documents: Sequence[Mapping[str, Any]], *, aside: bo
     from compliance.grading.grade import KIND
 
     if any(
-        document["job"] is None and KIND in finding["missing"]
-        for document in documents
-        for finding in document["findings"]
+        assessment.job is None and KIND in finding.missing
+        for assessment in assessments
+        for finding in assessment.state.findings
     ):
         told = "Without a job the display's technology is said by --technology NAME, one of "
         lines = wrap(f"{told}{', '.join(TECHNOLOGIES)}.", COLUMNS)

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -16,10 +16,12 @@ from compliance.cli._options import read_trust
 from compliance.cli._sheets import verify_any_signer
 from compliance.cli._terminal import escape_controls, print_plain
 from compliance.cli._text import COLUMNS, print_json, wrap
+from compliance.documents import read_document
 from compliance.errors import DeviationError, Problem
 from compliance.grading.deviation_check import expiry
 from compliance.model import Deviation
-from compliance.plain_data import timestamp
+from compliance.model.stated import StatedAssessment
+from compliance.plain_data import ShapeError, timestamp
 from compliance.yaml_nodes.read_file import read_bytes
 
 if TYPE_CHECKING:
@@ -141,7 +143,7 @@ def _elsewhere(deviation: Deviation, cases: Sequence[WorkItem]) -> str:
 # ---------------------------------------------------------------- what is accepted
 
 
-def stated_in_file(file: Path) -> tuple[dict[str, Any], Signer | None]:
+def document_in_file(file: Path) -> tuple[dict[str, Any], Signer | None]:
     """The assessment in a .json file or a sheet, as plain data, and who signed the sheet.
 
     Raises DeviationError where there is none, where it was changed, or where the sheet's
@@ -161,6 +163,19 @@ def stated_in_file(file: Path) -> tuple[dict[str, Any], Signer | None]:
     if fault is not None:
         raise DeviationError(Problem(str(file), fault))
     return dict(stated), facility
+
+
+def stated_in(document: Mapping[str, Any], file: str) -> StatedAssessment:
+    """What an assessment document states; DeviationError where it is none of this tool's."""
+    try:
+        return read_document(document)
+    except ShapeError as fault:
+        raise not_ours(file, str(fault)) from None
+
+
+def not_ours(file: str, fault: str) -> DeviationError:
+    """The error for a document that was not written by this tool."""
+    return DeviationError(Problem(file, f"is no assessment document of this tool ({fault})"))
 
 
 def _from_sheet(data: bytes, file: Path) -> tuple[bytes, Signer]:

@@ -46,11 +46,12 @@ from compliance.cli._options import (
 )
 from compliance.cli._terminal import escape_controls
 from compliance.cli._text import Progress, print_json, style
+from compliance.documents import assessment_document
 from compliance.errors import ComplianceError
 from compliance.model import Assessment, Deviation, Job
 from compliance.report.findings_csv import findings_csv
 from compliance.report.junit import junit
-from compliance.report.results import Fault, Result, exit_code, json_object
+from compliance.report.results import Fault, Result, exit_code
 
 
 @click.command()
@@ -227,12 +228,28 @@ def _print_text(results: Sequence[Result], job: Job | None) -> None:
     click.echo(report(results, look, heading), nl=False, color=look.colour)
 
 
+def json_object(results: Sequence[Result]) -> dict[str, Any]:
+    """`{"assessments": [documents], "errors": [...]}`, in the order of the results."""
+    return {
+        "assessments": [assessment_document(row.assessment) for row in results if row.assessment],
+        "errors": [
+            {
+                "slot": row.slot,
+                "deliverable": row.deliverable,
+                "exit_code": row.fault.code,
+                "messages": list(row.fault.lines),
+            }
+            for row in results
+            if row.fault
+        ],
+    }
+
+
 def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None:
     """What was written, how to sign, what was not said: after a text report, beside JSON."""
     aside = call.form == "json"
-    hint_missing_technology(
-        [row.assessment.document for row in results if row.assessment], aside=aside
-    )
+    assessments = [row.assessment for row in results if row.assessment]
+    hint_missing_technology(assessments, aside=aside)
     written = [row.files for row in results if row.files]
     if written and not aside:
         click.echo("\nWritten:\n" + "\n".join(f"  {_named(paths)}" for paths in written))

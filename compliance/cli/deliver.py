@@ -58,7 +58,7 @@ def stale_parts(sheet: Sheet, case: WorkItem) -> Iterator[str]:
     yield from _keys(_document(sheet, METER), meter.document if meter else None, "meter")
     if not isinstance(case.rule, Rule):
         raise case.rule
-    if sheet.stated["rule"]["digest"] != case.rule.digest:
+    if sheet.assessment.rule.digest != case.rule.digest:
         yield f"rule {case.rule.id}"
 
 

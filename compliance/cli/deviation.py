@@ -8,7 +8,7 @@ from typing import Any
 
 import click
 
-from compliance.cli._deviations import check, parts_of, print_checked, stated_in_file
+from compliance.cli._deviations import check, document_in_file, parts_of, print_checked, stated_in
 from compliance.cli._files import check_folder, check_new_file, check_targets, write_new
 from compliance.cli._identity_options import (
     MAKE_ONE,
@@ -77,7 +77,8 @@ def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> 
     if until < now.astimezone(UTC).date():
         raise UsageError(f"--until: {until.isoformat()} is over already")
     check_new_file(out, replace)
-    stated, facility = stated_in_file(source)
+    document, facility = document_in_file(source)
+    stated = stated_in(document, str(source))
     acceptance = Acceptance(
         reason=_line("--reason", given["reason"]),
         accepted_by=_line("--accepted-by", given["accepted_by"]),

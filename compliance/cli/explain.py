@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import traceback
 from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -20,6 +21,7 @@ from compliance.cli._assess_inputs import (
     hint_missing_technology,
     job_cases,
 )
+from compliance.cli._deviations import document_in_file, not_ours, stated_in
 from compliance.cli._findings_text import SIGNS
 from compliance.cli._options import (
     BARE_ONLY,
@@ -34,9 +36,25 @@ from compliance.cli._options import (
 )
 from compliance.cli._terminal import width
 from compliance.cli._text import COLUMNS, Style, columns, pad, print_json, style, wrap
-from compliance.documents import finding_of
+from compliance.documents import statement, written
 from compliance.errors import DeviationError, Problem, UsageError
-from compliance.model import Outcome, Reason
+from compliance.grading.decide import OUTSIDE
+from compliance.model import (
+    Calibration,
+    Finding,
+    Level,
+    Outcome,
+    Reason,
+    Verdict,
+)
+from compliance.model.stated import (
+    StatedAssessment,
+    StatedCause,
+    StatedEvidence,
+    StatedGrade,
+    StatedRemark,
+)
+from compliance.plain_data import MALFORMED
 from compliance.quantities.catalogue import is_stated
 from compliance.report.numbers import (
     format_finding_limits,
@@ -49,8 +67,6 @@ from compliance.report.results import Fault
 from compliance.report.verdict import INKS, outcome_mark
 from compliance.report.words.en.verdicts import outcome_word, reason_word
 
-Document = Mapping[str, Any]
-OUTSIDE = ("fail", "conditional-fail")
 INDENT = 4
 NAMED = 3
 """Missing patches named of a requirement."""
@@ -58,7 +74,54 @@ NUMBERS = 44
 """Columns of what a number is of."""
 
 
-def require_assessment(document: Document, file: str) -> None:
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A requirement by its names."""
+
+    id: str
+    title: str
+    level: Level
+
+
+@dataclass(frozen=True, slots=True)
+class StatedMiss(Named):
+    """A requirement on a field of the job, which no reading explains, and what the field says."""
+
+    value: str
+    limits: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unjudged(Named):
+    """A requirement that could not be judged."""
+
+    reason: Reason | None
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """What there is to tell of an assessment."""
+
+    number: str
+    slot: str | None
+    rule: str
+    revision: int
+    verdict: Outcome
+    conditional: bool
+    outside: tuple[Named, ...]
+    stated: tuple[StatedMiss, ...]
+    open: tuple[Unjudged, ...]
+    causes: tuple[StatedCause, ...]
+    heading: str
+    outside_before: int
+    calibration: Calibration | None
+    remarks: tuple[StatedRemark, ...]
+    printed: Mapping[str, tuple[str, str]]
+    """By requirement the values before and after calibration as the sheet prints them."""
+
+
+def require_causes(document: Mapping[str, Any], file: str) -> None:
     """Raise DeviationError where a document says nothing of causes: it was made otherwise."""
     if not isinstance(document.get("causes"), list) or not isinstance(
         document.get("findings"), list
@@ -73,115 +136,126 @@ def require_assessment(document: Document, file: str) -> None:
         )
 
 
-def explanation(document: Document, file: str) -> dict[str, Any]:
-    """What there is to tell, from a document; DeviationError where it is none of this tool's."""
+def explanation(stated: StatedAssessment, file: str) -> Explanation:
+    """What there is to tell of an assessment; DeviationError where its values make no sense."""
     try:
-        slot = document["slot"]
-        return {
-            "number": document["number"],
-            "slot": None if slot is None else slot["slot"],
-            "rule": document["rule"]["id"],
-            "revision": document["rule"]["revision"],
-            "verdict": document["verdict"],
-            "conditional": document["conditional"],
-            "outside": [
-                _named(one) for one in _outside(document) if not is_stated(one["quantity"])
-            ],
-            "stated": [
-                {**_named(one), "value": format_value(row), "limits": format_finding_limits(row)}
-                for one in _outside(document)
-                if is_stated(one["quantity"])
-                for row in [finding_of(one)]
-            ],
-            "open": [
-                {**_named(one), "reason": one["reason"], "missing": one["missing"]}
-                for one in document["findings"]
-                if one["verdict"] == "not-assessed" and one["reason"] != "not-applicable"
-            ],
-            "causes": [dict(one) for one in document["causes"]],
-            "heading": document["heading"],
-            "outside_before": len(_outside(document["before"] or {"findings": []})),
-            "calibration": _calibrated(document),
-            "remarks": [dict(one) for one in document["remarks"]],
-        }
-    except (KeyError, TypeError, AttributeError) as error:
-        told = f"is no assessment document of this tool ({type(error).__name__}: {error})"
-        raise DeviationError(Problem(file, told)) from None
+        return _explanation(stated)
+    except MALFORMED as fault:
+        raise not_ours(file, f"{type(fault).__name__}: {fault}") from None
 
 
-def _calibrated(document: Document) -> dict[str, Any] | None:
-    """What calibration changed, each value also as the sheet prints it."""
-    if document["calibration"] is None:
-        return None
-    told = [_printed(document["before"]), _printed(document)]
-    shifts = [
-        {**shift, "printed": [texts[shift["id"]] for texts in told]}
-        for shift in document["calibration"]["shifts"]
-    ]
-    return {**document["calibration"], "shifts": shifts}
+def _explanation(stated: StatedAssessment) -> Explanation:
+    state, before = stated.state, stated.before
+    outside = _outside(state)
+    return Explanation(
+        number=stated.number,
+        slot=stated.slot.slot if stated.slot else None,
+        rule=stated.rule.id,
+        revision=stated.rule.revision,
+        verdict=state.verdict,
+        conditional=state.conditional,
+        outside=tuple(
+            Named(finding.id, finding.title, finding.level)
+            for finding in outside
+            if not is_stated(finding.quantity)
+        ),
+        stated=tuple(
+            StatedMiss(
+                finding.id,
+                finding.title,
+                finding.level,
+                format_value(finding),
+                format_finding_limits(finding),
+            )
+            for finding in outside
+            if is_stated(finding.quantity)
+        ),
+        open=tuple(
+            Unjudged(finding.id, finding.title, finding.level, finding.reason, finding.missing)
+            for finding in state.findings
+            if finding.verdict is Verdict.NOT_ASSESSED
+            and finding.reason is not Reason.NOT_APPLICABLE
+        ),
+        causes=stated.causes,
+        heading=stated.heading,
+        outside_before=len(_outside(before)) if before else 0,
+        calibration=stated.calibration,
+        remarks=state.remarks,
+        printed=_printed(stated.calibration, before, state) if before else {},
+    )
 
 
-def _printed(state: Document) -> dict[str, str]:
-    found = [finding_of(one) for one in state["findings"]]
-    return {one.id: format_value(one, found) for one in found}
+def _printed(
+    calibration: Calibration | None, before: StatedGrade, after: StatedGrade
+) -> Mapping[str, tuple[str, str]]:
+    was, is_now = (
+        {finding.id: format_value(finding, state.findings) for finding in state.findings}
+        for state in (before, after)
+    )
+    shifts = calibration.shifts if calibration else ()
+    return {shift.id: (was[shift.id], is_now[shift.id]) for shift in shifts}
 
 
-def _named(finding: Document) -> dict[str, Any]:
-    return {"id": finding["id"], "title": finding["title"], "level": finding["level"]}
+def _outside(state: StatedGrade) -> list[Finding]:
+    return [finding for finding in state.findings if finding.verdict in OUTSIDE]
 
 
-def _outside(document: Document) -> list[Document]:
-    return [one for one in document["findings"] if one["verdict"] in OUTSIDE]
+def explanation_object(explained: Explanation) -> dict[str, Any]:
+    """An explanation as JSON."""
+    plain: dict[str, Any] = written(explained)
+    printed = plain.pop("printed")
+    for shift in plain["calibration"]["shifts"] if plain["calibration"] else ():
+        shift["printed"] = printed[shift["id"]]
+    return plain
 
 
 # ---------------------------------------------------------------- lines
 
 
-def lines_of(one: Mapping[str, Any], style: Style) -> list[str]:
+def lines_of(explained: Explanation, style: Style) -> list[str]:
     """One explanation as lines of a terminal."""
-    lines = [_head(one, style)]
-    lines += _paragraph(_sum(one), style, 2)
-    for row in one["open"] if not one["outside"] else ():
-        lines += _bullet(f"{row['title']}: {_why_open(row)}", style)
-    for row in one["stated"]:
+    lines = [_head(explained, style)]
+    lines += _paragraph(_sum(explained), style, 2)
+    for unjudged in explained.open if not explained.outside else ():
+        lines += _bullet(f"{unjudged.title}: {_why_open(unjudged)}", style)
+    for miss in explained.stated:
         lines += _bullet(
-            f"{row['title']}: {row['value']} stated, {row['limits']} asked. No reading tells why: "
+            f"{miss.title}: {miss.value} stated, {miss.limits} asked. No reading tells why: "
             "put right the suite, or what the job says of it.",
             style,
         )
-    for place, cause in enumerate(one["causes"], 1):
+    for place, cause in enumerate(explained.causes, 1):
         lines += ["", *_cause(place, cause, style)]
-    if one["calibration"] is not None:
-        lines += ["", *_calibration(one["calibration"], style)]
-    if one["outside_before"]:
-        lines += _paragraph(_found(one["outside_before"]), style, INDENT)
-    if one["remarks"]:
+    if explained.calibration is not None:
+        lines += ["", *_calibration(explained.calibration, explained.printed, style)]
+    if explained.outside_before:
+        lines += _paragraph(_found(explained.outside_before), style, INDENT)
+    if explained.remarks:
         lines += ["", "  Remarks"]
-        for remark in one["remarks"]:
-            lines += _bullet(remark["text"], style)
+        for remark in explained.remarks:
+            lines += _bullet(remark.text, style)
     return lines
 
 
-def _head(one: Mapping[str, Any], style: Style) -> str:
-    outcome = Outcome(one["verdict"])
-    mark = outcome_mark(outcome, one["conditional"])
-    word = outcome_word(outcome, one["conditional"])
-    subject = f"Slot {one['slot']}" if one["slot"] is not None else "Readings"
-    if one["heading"] == "before":
+def _head(explained: Explanation, style: Style) -> str:
+    mark = outcome_mark(explained.verdict, explained.conditional)
+    word = outcome_word(explained.verdict, explained.conditional)
+    subject = f"Slot {explained.slot}" if explained.slot is not None else "Readings"
+    if explained.heading == "before":
         subject += " before calibration"
-    title = style.text(f"{subject} · {one['rule']}, revision {one['revision']}")
+    title = style.text(f"{subject} · {explained.rule}, revision {explained.revision}")
     verdict = style.text(f"{SIGNS[mark]} {word}")
     space = max(2, COLUMNS - width(title) - width(verdict))
     return style.ink(title, "strong") + " " * space + style.ink(verdict, INKS[mark])
 
 
-def _sum(one: Mapping[str, Any]) -> str:
-    outside, causes = one["outside"], one["causes"]
+def _sum(explained: Explanation) -> str:
+    outside = explained.outside
     if not outside:
-        return _nothing_outside(one)
-    names = "; ".join(found["title"] for found in outside)
+        return _nothing_outside(explained)
+    names = "; ".join(requirement.title for requirement in outside)
     count = f"{len(outside)} requirement{'s' if len(outside) > 1 else ''}"
-    if not causes:
+    if not explained.causes:
         return (
             f"Outside their limits: {count} ({names}). No known cause: none of the models that "
             "were tried fits the readings clearly better than the rule's own target."
@@ -189,56 +263,57 @@ def _sum(one: Mapping[str, Any]) -> str:
     return f"Outside their limits: {count} ({names}). Likely causes, the likeliest first:"
 
 
-def _nothing_outside(one: Mapping[str, Any]) -> str:
-    if any(row["level"] == "shall" for row in one["open"]):
+def _nothing_outside(explained: Explanation) -> str:
+    if any(row.level is Level.SHALL for row in explained.open):
         return "No value that could be judged lies outside its limits, but these were not judged:"
-    if one["stated"]:
+    if explained.stated:
         return "Every value that was measured lies inside its limits. What the job states does not:"
     return "Every value that was judged lies inside its limits; there is nothing to explain."
 
 
-def _why_open(row: Mapping[str, Any]) -> str:
-    why = reason_word(Reason(row["reason"]) if row["reason"] else None)
-    missing = row["missing"]
+def _why_open(row: Unjudged) -> str:
+    why = reason_word(row.reason)
+    missing = row.missing
     more = f" and {len(missing) - NAMED} more" if len(missing) > NAMED else ""
     return f"{why}: {'; '.join(missing[:NAMED])}{more}" if missing else why
 
 
-def _cause(place: int, cause: Mapping[str, Any], style: Style) -> Iterator[str]:
-    first, *rest = wrap(style.text(f"{place}. {cause['title']}"), COLUMNS - 2)
+def _cause(place: int, cause: StatedCause, style: Style) -> Iterator[str]:
+    first, *rest = wrap(style.text(f"{place}. {cause.title}"), COLUMNS - 2)
     yield f"  {style.ink(first, 'strong')}"
     yield from (" " * 5 + style.ink(line, "strong") for line in rest)
-    yield from _paragraph(cause["text"], style, 5)
-    yield from _paragraph(f"Next: {cause['next_step']}", style, 5)
-    for number in cause["evidence"]:
-        value = with_unit(format_plain(_rounded(number)), number["unit"])
-        what = style.text(number["what"])
+    yield from _paragraph(cause.text, style, 5)
+    yield from _paragraph(f"Next: {cause.next_step}", style, 5)
+    for evidence in cause.evidence:
+        value = with_unit(format_plain(_rounded(evidence)), evidence.unit)
+        what = style.text(evidence.what)
         yield f"     {style.ink(pad(what, NUMBERS), 'grey')} {style.text(value)}".rstrip()
 
 
-def _rounded(number: Mapping[str, Any]) -> float:
+def _rounded(evidence: StatedEvidence) -> float:
     """A share to three digits: a model's fit knows no more. Codes and levels are kept whole."""
-    value = float(number["value"])
-    return float(f"{value:.3g}") if number["unit"] == "%" else value
+    return float(f"{evidence.value:.3g}") if evidence.unit == "%" else evidence.value
 
 
-def _calibration(found: Mapping[str, Any], style: Style) -> Iterator[str]:
+def _calibration(
+    calibration: Calibration, printed: Mapping[str, tuple[str, str]], style: Style
+) -> Iterator[str]:
     yield "  What calibration changed"
-    before, after, lost = found["white_before"], found["white_after"], found["lost"]
+    before, after, lost = calibration.white_before, calibration.white_after, calibration.lost
     if before is not None and after is not None and lost is not None:
         word = "lost" if lost >= 0 else "gained"
-        wanted = format_plain(float(f"{found['wanted']:.3g}"))
+        wanted = format_plain(float(f"{calibration.wanted:.3g}"))
         yield from _paragraph(
             f"Luminance {format_number(before)} to {format_number(after)}\u00a0cd/m² "
             f"({format_plain(float(f'{abs(lost):.2g}'))}\u00a0% {word}); to end at "
-            f"{format_plain(found['asked'])}\u00a0cd/m² a slot wants about "
+            f"{format_plain(calibration.asked)}\u00a0cd/m² a slot wants about "
             f"{wanted} to start from.",
             style,
             INDENT,
         )
     rows = [[("requirement", "grey"), ("before", "grey"), ("after", "grey")]]
-    for shift in found["shifts"]:
-        rows.append([(style.text(text), "") for text in (shift["title"], *shift["printed"])])
+    for shift in calibration.shifts:
+        rows.append([(style.text(text), "") for text in (shift.title, *printed[shift.id])])
     if len(rows) > 1:
         yield from (f"    {line}" for line in columns(rows, (36, 17, 17), style))
 
@@ -307,26 +382,27 @@ def command(ctx: click.Context, /, target: Path, form: str, now: datetime, **giv
     nothing outside but not all could be judged, 2 the input or the call is wrong, 4 an internal
     or I/O failure; of several the first of 4, 2, 3, 0.
     """
-    documents, faults = _documents(target, now, given, with_traceback=bool(ctx.obj))
-    told = [explanation(document, str(target)) for document in documents]
+    assessments, faults = _assessments(target, now, given, with_traceback=bool(ctx.obj))
+    told = [explanation(assessment, str(target)) for assessment in assessments]
     if form == "json":
-        print_json({"explanations": told, "errors": [_error(fault) for fault in faults]})
+        explanations = [explanation_object(explained) for explained in told]
+        print_json({"explanations": explanations, "errors": [_error(fault) for fault in faults]})
     else:
-        blocks = ["\n".join(lines_of(one, style())) for one in told]
+        blocks = ["\n".join(lines_of(explained, style())) for explained in told]
         if blocks:
             click.echo("\n\n".join(blocks).replace("\u00a0", " "))
     if target.suffix.lower() not in STATED:
-        hint_missing_technology(documents, aside=form == "json")
+        hint_missing_technology(assessments, aside=form == "json")
     lines = dict.fromkeys(line for fault in faults for line in fault.lines)
     if lines:
         click.echo("\n".join(lines), err=True)
-    codes = {fault.code for fault in faults} | {_code(one) for one in told}
+    codes = {fault.code for fault in faults} | {_code(explained) for explained in told}
     return next((code for code in ORDER if code in codes), 4)
 
 
-def _code(one: Mapping[str, Any]) -> int:
-    unknown = one["outside"] and not one["causes"]
-    unread = not one["outside"] and any(row["level"] == "shall" for row in one["open"])
+def _code(explained: Explanation) -> int:
+    unknown = explained.outside and not explained.causes
+    unread = not explained.outside and any(row.level is Level.SHALL for row in explained.open)
     return UNKNOWN if unknown or unread else 0
 
 
@@ -334,41 +410,39 @@ def _error(fault: Fault) -> dict[str, Any]:
     return {"exit_code": fault.code, "messages": list(fault.lines)}
 
 
-# ---------------------------------------------------------------- where the documents are from
+# ---------------------------------------------------------------- where the assessments are from
 
 
-def _documents(
+def _assessments(
     target: Path, now: datetime, given: Mapping[str, Any], *, with_traceback: bool
-) -> tuple[list[Mapping[str, Any]], list[Fault]]:
+) -> tuple[list[StatedAssessment], list[Fault]]:
     """The assessments to explain, and why some are not there."""
     if target.suffix.lower() in STATED:
         return [_statement(target, given)], []
-    documents: list[Mapping[str, Any]] = []
+    assessments: list[StatedAssessment] = []
     faults: list[Fault] = []
     cases = _cases(target, given)
     if given["as_found"]:
         cases = [case for case in cases if case.source.before] or cases
     for case in cases:
         try:
-            documents.append(case.assess(now, as_found=given["as_found"]).document)
+            assessments.append(statement(case.assess(now, as_found=given["as_found"])))
         except Exception as error:
             if with_traceback:
                 traceback.print_exception(error)
             faults.append(Fault(*explain_error(error)))
-    return documents, faults
+    return assessments, faults
 
 
-def _statement(target: Path, given: Mapping[str, Any]) -> Mapping[str, Any]:
-    """The document in a file, which says its own slot and rule."""
-    from compliance.cli._deviations import stated_in_file
-
+def _statement(target: Path, given: Mapping[str, Any]) -> StatedAssessment:
+    """The assessment in a file, which says its own slot and rule."""
     for name, option in OF_READINGS.items():
         if given[name]:
             whose = "a job" if name in OF_JOBS else "a job or readings"
             raise UsageError(f"--{option} goes with {whose}; {target} says its own")
-    document, _ = stated_in_file(target)
-    require_assessment(document, str(target))
-    return document
+    document, _ = document_in_file(target)
+    require_causes(document, str(target))
+    return stated_in(document, str(target))
 
 
 def _cases(target: Path, given: Mapping[str, Any]) -> Sequence[WorkItem]:

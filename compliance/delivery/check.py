@@ -262,7 +262,7 @@ def _info_faults(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterabl
 
 
 def _own_words(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterable[str]:
-    if not all(sheet.stated for sheet in sheets):
+    if not all(sheet.attached for sheet in sheets):
         return
     try:
         again = build_delivery(sheets)

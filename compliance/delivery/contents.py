@@ -7,14 +7,16 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from compliance.delivery.bag import Tag
+from compliance.documents import read_document
 from compliance.errors import DeviationError
 from compliance.evidence.attachments import is_deviation, read_assessment
 from compliance.evidence.deviation_file import read_deviation
 from compliance.model import Acceptor
-from compliance.plain_data import timestamp
+from compliance.model.stated import StatedAssessment, StatedJob
+from compliance.plain_data import ShapeError, timestamp
 
 if TYPE_CHECKING:
     from compliance.model.signatures import Signature
@@ -37,14 +39,26 @@ class Sheet:
     """Of its file, without .pdf."""
     pdf: bytes
     attached: Mapping[str, bytes]
-    stated: Mapping[str, Any]
-    """Its assessment; empty where it could not be read."""
+    stated: StatedAssessment | None
+    """What its assessment states; None where it could not be read."""
     verification: Verification
 
     @property
     def number(self) -> str:
         """The assessment's."""
-        return str(self.stated.get("number"))
+        return str(self.verification.number)
+
+    @property
+    def assessment(self) -> StatedAssessment:
+        """What its assessment states; ValueError where it could not be read."""
+        if self.stated is None:
+            raise ValueError(f"{self.name}: the assessment is none")
+        return self.stated
+
+    @property
+    def job(self) -> StatedJob | None:
+        """The job, where it is known."""
+        return self.stated.job if self.stated else None
 
     @property
     def path(self) -> str:
@@ -57,12 +71,15 @@ def opened_sheet(name: str, pdf: bytes, verification: Verification) -> Sheet:
     from compliance.signing.read import read_attachments
     from compliance.verification import LARGEST_SHEET
 
+    stated = None
     try:
         attached = read_attachments(pdf, largest=LARGEST_SHEET)
-        stated = read_assessment(attached)
+        document = read_assessment(attached)
     except Exception:
         # A damaged file can raise anything; what is wrong with it stands in its verification.
-        attached, stated = {}, {}
+        return Sheet(name, pdf, {}, None, verification)
+    with suppress(ShapeError):
+        stated = read_document(document)
     return Sheet(name, pdf, attached, stated, verification)
 
 
@@ -99,11 +116,11 @@ def _pem(certificate: bytes) -> bytes:
 
 def bag_info(sheets: Sequence[Sheet]) -> list[Tag]:
     """What bag-info.txt says of the delivery, of each sheet and of each of its signatures."""
-    heads = [head for sheet in sheets if (head := sheet.stated.get("job"))]
+    jobs = [sheet.job for sheet in sheets if sheet.job]
     told: list[Tag] = [
-        ("Source-Organization", _first(heads, "facility", "name")),
-        ("External-Identifier", _first(heads, "reference")),
-        ("External-Description", _first(heads, "title")),
+        ("Source-Organization", _first(job.facility.name for job in jobs if job.facility)),
+        ("External-Identifier", _first(job.reference for job in jobs)),
+        ("External-Description", _first(job.title for job in jobs)),
     ]
     for sheet in sheets:
         told.append((SHEET_LABEL, f"{sheet.path} {sheet.number} {sheet.verification.said}"))
@@ -124,26 +141,20 @@ def _signature(signature: Signature) -> str:
     return " ".join([*parts, f"{signature.signer.name} as {signature.role}"])
 
 
-def _first(heads: Iterable[Any], *keys: str) -> str:
-    for head in heads:
-        found = head
-        for key in keys:
-            found = found.get(key) if isinstance(found, Mapping) else None
-        if isinstance(found, str):
-            return found
-    return ""
+def _first(texts: Iterable[str | None]) -> str:
+    return next((text for text in texts if text is not None), "")
 
 
 def duplicate_faults(sheets: Sequence[Sheet]) -> list[str]:
     """What is wrong where two sheets bear one number, or not all are of one job."""
-    numbers = Counter(sheet.number for sheet in sheets if sheet.stated)
+    numbers = Counter(sheet.number for sheet in sheets if sheet.attached)
     faults = [
         f"{count} sheets have the number {number}: "
         + ", ".join(sheet.path for sheet in sheets if sheet.number == number)
         for number, count in sorted(numbers.items())
         if count > 1
     ]
-    jobs = {json.dumps((sheet.stated.get("job") or {}).get("reference")) for sheet in sheets}
+    jobs = {json.dumps(sheet.job.reference if sheet.job else None) for sheet in sheets}
     if len(jobs) > 1:
         faults.append(f"sheets of {len(jobs)} jobs: {', '.join(sorted(jobs))}")
     return faults

@@ -7,14 +7,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
-from datetime import date, datetime
 from html import escape
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from compliance.delivery.contents import acceptors
-from compliance.documents import finding_of
 from compliance.grading.decide import OUTSIDE
-from compliance.model import Acceptor, Decision, Finding, Level, Outcome, Reason, Verdict
+from compliance.model import Acceptor, Decision, Display, Finding, Level, Outcome, Reason, Verdict
+from compliance.model.stated import StatedAssessment, StatedDeviation, StatedJob
 from compliance.report.numbers import (
     NOT_STATED,
     format_date,
@@ -123,10 +122,8 @@ MARKS: Mapping[Verdict, str] = {
 
 def render_page(sheets: Sequence[Sheet]) -> bytes:
     """The page as UTF-8. KeyError, TypeError or ValueError where an assessment is none."""
-    job: Mapping[str, Any] = next(
-        (sheet.stated["job"] for sheet in sheets if sheet.stated["job"]), {}
-    )
-    title = _text(job.get("title"))
+    job = next((sheet.assessment.job for sheet in sheets if sheet.assessment.job), None)
+    title = _text(job.title if job else None)
     parts = [
         "<!DOCTYPE html>",
         '<html lang="en">',
@@ -149,24 +146,24 @@ def render_page(sheets: Sequence[Sheet]) -> bytes:
     return ("\n".join(parts) + "\n").encode()
 
 
-def _text(value: Any) -> str:
-    return escape(str(value)) if value not in (None, "") else NOT_STATED
+def _text(value: str | None) -> str:
+    return escape(value) if value else NOT_STATED
 
 
 # ---------------------------------------------------------------- head
 
 
-def _head(title: str, job: Mapping[str, Any]) -> Iterable[str]:
-    client, facility = job.get("client") or {}, job.get("facility") or {}
+def _head(title: str, job: StatedJob | None) -> Iterable[str]:
+    client, facility = (job.client, job.facility) if job else (None, None)
     yield "<header>"
     yield '<p class="kind">Compliance sheets</p>'
     yield f"<h1>{title}</h1>"
     yield "<dl>"
     for label, value in (
-        ("Client", client.get("name")),
-        ("Reference", job.get("reference")),
-        ("Facility", facility.get("name")),
-        ("Suite", job.get("suite")),
+        ("Client", client.name if client else None),
+        ("Reference", job.reference if job else None),
+        ("Facility", facility.name if facility else None),
+        ("Suite", job.suite if job else None),
     ):
         yield f"<div><dt>{label}</dt><dd>{_text(value)}</dd></div>"
     yield "</dl>"
@@ -184,39 +181,37 @@ def _sheets(sheets: Sequence[Sheet]) -> Iterable[str]:
 
 
 def _sheet(sheet: Sheet) -> Iterable[str]:
-    stated = sheet.stated
-    verdict, conditional = Outcome(stated["verdict"]), bool(stated["conditional"])
-    findings = [finding_of(row) for row in stated["findings"]]
-    decision = Decision(**stated["decision"])
-    accepted = {one["requirement"]: one for one in stated["deviations"]}
-    word = outcome_word(verdict, conditional)
-    if stated["disposition"]:
+    stated = sheet.assessment
+    state, decision = stated.state, stated.decision
+    accepted = {deviation.requirement: deviation for deviation in stated.deviations}
+    word = outcome_word(state.verdict, state.conditional)
+    if stated.disposition:
         word += ", accepted with deviations"
     yield "<article>"
-    mark = outcome_mark(verdict, conditional)
+    mark = outcome_mark(state.verdict, state.conditional)
     yield MARKS[mark]
     yield "<div>"
-    yield f"<h2>{_text(stated['rule']['title'])}</h2>"
+    yield f"<h2>{_text(stated.rule.title)}</h2>"
     yield f'<p class="word {mark.value}">{escape(capital(word))}</p>'
-    told = tally_words(count(_shall(findings), decision), of="requirements")
+    told = tally_words(count(_shall(state.findings), decision), of="requirements")
     yield f"<p>{escape(told)}.</p>"
-    yield from _listed(_missed(findings, decision, accepted))
-    yield from _facts(sheet, verdict)
+    yield from _listed(_missed(state.findings, decision, accepted))
+    yield from _facts(sheet)
     yield "</div>"
     yield "</article>"
 
 
-def _facts(sheet: Sheet, verdict: Outcome) -> Iterable[str]:
-    stated = sheet.stated
-    rule, slot = stated["rule"], stated["slot"] or {}
+def _facts(sheet: Sheet) -> Iterable[str]:
+    stated = sheet.assessment
+    rule, slot = stated.rule, stated.slot.slot if stated.slot else None
     files = [_link(sheet.path, "sheet"), *_evidence(sheet)]
     yield '<dl class="facts">'
     for label, value, wide in (
-        ("Slot", f"{_text(slot.get('slot'))} of {_display(stated['display'] or {})}", True),
-        ("Rule", f"{_text(rule['id'])}, revision {_text(rule['revision'])}", False),
-        ("Measured", _moment(stated["readings"]["measured"]), False),
-        ("Number", f"<code>{_text(stated['number'])}</code>", False),
-        ("Valid until", _until(stated, verdict), False),
+        ("Slot", f"{_text(slot)} of {_display(stated.display or Display())}", True),
+        ("Rule", f"{_text(rule.id)}, revision {rule.revision}", False),
+        ("Measured", escape(format_time(stated.state.readings.measured)), False),
+        ("Number", f"<code>{_text(stated.number)}</code>", False),
+        ("Valid until", _until(stated), False),
         ("Signed", _signers(sheet), True),
         ("Files", ", ".join(files), True),
     ):
@@ -234,7 +229,7 @@ def _shall(findings: Sequence[Finding]) -> list[Finding]:
 
 
 def _missed(
-    findings: Sequence[Finding], decision: Decision, accepted: Mapping[str, Mapping[str, Any]]
+    findings: Sequence[Finding], decision: Decision, accepted: Mapping[str, StatedDeviation]
 ) -> Iterable[str]:
     """The requirements that decided, each with what was accepted of it."""
     for row in _shall(findings):
@@ -259,11 +254,11 @@ def _inside(row: Finding, decision: Decision) -> str:
     return f"{told}; p\u00a0{format_probability(row.probability, decision.confidence)}"
 
 
-def _accepted(one: Mapping[str, Any]) -> str:
-    until = format_date(date.fromisoformat(one["until"]))
-    who, signer = str(one["accepted_by"]), str(one["signer"]["name"])
+def _accepted(deviation: StatedDeviation) -> str:
+    until = format_date(deviation.until)
+    who, signer = deviation.accepted_by, deviation.signer.name
     signed = "" if signer in who else f", signed by {escape(signer)},"
-    return f"Accepted by {escape(who)}{signed} until {until}: {_text(one['reason'])}"
+    return f"Accepted by {escape(who)}{signed} until {until}: {_text(deviation.reason)}"
 
 
 def _listed(items: Iterable[str]) -> Iterable[str]:
@@ -274,20 +269,16 @@ def _listed(items: Iterable[str]) -> Iterable[str]:
         yield "</ul>"
 
 
-def _display(display: Mapping[str, Any]) -> str:
-    named = " ".join(str(display[key]) for key in ("make", "model") if display.get(key))
-    serial = f", serial number {escape(str(display['serial']))}" if display.get("serial") else ""
+def _display(display: Display) -> str:
+    named = " ".join(part for part in (display.make, display.model) if part)
+    serial = f", serial number {escape(display.serial)}" if display.serial else ""
     return (escape(named) or "the display") + serial
 
 
-def _moment(text: Any) -> str:
-    return escape(format_time(datetime.fromisoformat(text))) if text else NOT_STATED
-
-
-def _until(stated: Mapping[str, Any], verdict: Outcome) -> str:
-    if verdict is not Outcome.COMPLIANT and not stated["disposition"]:
+def _until(stated: StatedAssessment) -> str:
+    if stated.state.verdict is not Outcome.COMPLIANT and not stated.disposition:
         return "–"
-    return _moment(stated["valid_until"]) if stated["valid_until"] else "no end set"
+    return escape(format_time(stated.valid_until)) if stated.valid_until else "no end set"
 
 
 def _signers(sheet: Sheet) -> str:

@@ -15,12 +15,12 @@ from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from compliance.documents import finding_of
 from compliance.errors import DeviationError, Problem
 from compliance.evidence.attachments import STRICT, is_assessment, is_deviation
 from compliance.grading.deviation_check import reason_not_acceptable
 from compliance.model import Acceptor, Deviation, Limits, Value
-from compliance.plain_data import canonical_bytes, timestamp
+from compliance.model.stated import StatedAssessment
+from compliance.plain_data import canonical_bytes, from_plain, timestamp, to_plain
 from compliance.yaml_nodes import read_data
 from compliance.yaml_nodes.read_file import read_bytes
 
@@ -48,7 +48,7 @@ class Acceptance:
 
 
 def new_deviation(
-    stated: Mapping[str, Any],
+    stated: StatedAssessment,
     requirement: str,
     acceptance: Acceptance,
     identity: Identity,
@@ -56,10 +56,10 @@ def new_deviation(
     stamper: Stamper | None = None,
     file: str = "the assessment",
 ) -> bytes:
-    """A deviation file for one finding of an assessment document, signed by `identity`.
+    """A deviation file for one finding of an assessment, signed by `identity`.
 
-    `stated` is the document as schemas/assessment.json describes it; `stamper` adds the time
-    that an authority states. Raises DeviationError where it has no such requirement, no job,
+    `stated` is what the assessment's document states; `stamper` adds the time that an authority
+    states. Raises DeviationError where it has no such requirement, no job,
     or a text cannot stand in the file; IdentityError where the certificate is not valid at
     the time of acceptance, TimestampError where there is no time stamp and it is not optional.
     """
@@ -78,33 +78,35 @@ def new_deviation(
 
 
 def _content(
-    stated: Mapping[str, Any], requirement: str, acceptance: Acceptance, file: str
+    stated: StatedAssessment, requirement: str, acceptance: Acceptance, file: str
 ) -> dict[str, Any]:
-    job, slot = stated.get("job"), stated.get("slot")
-    if not job or not slot:
+    if stated.job is None or stated.slot is None:
         raise _error(file, "is of bare readings; only a job's slot can deviate")
-    rows = {row["id"]: row for row in stated["findings"]}
-    if requirement not in rows:
-        raise _error(file, f"has no requirement {requirement!r}; it has {', '.join(rows)}")
-    row = rows[requirement]
-    why = reason_not_acceptable(finding_of(row))
+    findings = {finding.id: finding for finding in stated.state.findings}
+    if requirement not in findings:
+        raise _error(file, f"has no requirement {requirement!r}; it has {', '.join(findings)}")
+    finding, rule = findings[requirement], stated.rule
+    why = reason_not_acceptable(finding)
     if why is not None:
         raise _error(file, why)
-    display = stated.get("display") or {}
-    serial = {"serial": display["serial"]} if display.get("serial") else {}
+    serial = stated.display.serial if stated.display else None
+    limits = to_plain(finding.limits)
     moment = acceptance.accepted.replace(microsecond=0)
     return {
         "schema": SCHEMA,
-        "assessment": stated["number"],
-        "job": job["reference"],
-        "slot": slot["slot"],
-        **serial,
-        "rule": {key: stated["rule"][key] for key in ("id", "revision", "digest")},
-        "requirement": {key: row[key] for key in ("id", "title", "quantity", "unit")},
-        "value": row["value"],
-        "limits": {
-            key: value for key, value in row["limits"].items() if value not in (None, False)
+        "assessment": stated.number,
+        "job": stated.job.reference,
+        "slot": stated.slot.slot,
+        **({"serial": serial} if serial else {}),
+        "rule": {"id": rule.id, "revision": rule.revision, "digest": rule.digest},
+        "requirement": {
+            "id": finding.id,
+            "title": finding.title,
+            "quantity": finding.quantity,
+            "unit": finding.unit,
         },
+        "value": to_plain(finding.value),
+        "limits": {key: value for key, value in limits.items() if value not in (None, False)},
         "reason": acceptance.reason,
         "accepted_by": acceptance.accepted_by,
         "accepted": timestamp(moment),
@@ -251,8 +253,8 @@ def _deviation(typed: Mapping[str, Any], signature: Detached, file: str) -> Devi
         title=said["requirement"]["title"],
         quantity=said["requirement"]["quantity"],
         unit=said["requirement"]["unit"],
-        value=_value(said["value"]),
-        limits=_limits(said["limits"]),
+        value=from_plain(said["value"], Value),
+        limits=from_plain(said["limits"], Limits),
         reason=said["reason"],
         accepted_by=said["accepted_by"],
         accepted=accepted,
@@ -261,25 +263,6 @@ def _deviation(typed: Mapping[str, Any], signature: Detached, file: str) -> Devi
         document=typed,
         file=file,
     )
-
-
-def _value(value: Any) -> Value:
-    return (float(value[0]), float(value[1])) if isinstance(value, list) else float(value)
-
-
-def _limits(said: Mapping[str, Any]) -> Limits:
-    box = said.get("box")
-    return Limits(
-        minimum=_number(said.get("min")),
-        maximum=_number(said.get("max")),
-        nominal=_number(said.get("nominal")),
-        box=None if box is None else (float(box[0]), float(box[1])),
-        exclusive=said.get("exclusive", False),
-    )
-
-
-def _number(value: Any) -> float | None:
-    return None if value is None else float(value)
 
 
 def _error(file: str, message: str) -> DeviationError:

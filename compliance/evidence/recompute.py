@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
+from compliance import documents
 from compliance.assessment import assess
 from compliance.errors import SheetError
 from compliance.evidence.attachments import is_deviation, parse_json, readings_name
@@ -15,7 +16,7 @@ from compliance.evidence.deviation_file import read_deviation
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
 from compliance.model import Assessment, Deviation, Display, Measurement, Readings, RuleFile
-from compliance.plain_data import canonical_bytes, timestamp
+from compliance.plain_data import ShapeError, canonical_bytes, from_plain, timestamp
 from compliance.readings.load import FORMATS, readings_from_bytes
 from compliance.rules.library import rule_from_resolved
 
@@ -26,8 +27,9 @@ MOST_SEEDS, MOST_DRAWS = 1 << 63, 200_000
 def attachments(assessment: Assessment) -> dict[str, bytes]:
     """Files of the evidence by their fixed names; readings byte for byte as they were read."""
     calibrated = assessment.heading == "calibrated"
+    stated = documents.statement(assessment)
     files = {
-        "assessment.json": _text(assessment.document),
+        "assessment.json": _text(documents.written(stated)),
         _name("readings" if calibrated else "before", assessment.state.readings): (
             assessment.state.readings.data
         ),
@@ -39,10 +41,8 @@ def attachments(assessment: Assessment) -> dict[str, bytes]:
         files["job.json"] = _in_order(assessment.job.document)
     if assessment.meter is not None:
         files["meter.json"] = _in_order(assessment.meter.document)
-    for stated, deviation in zip(
-        assessment.document["deviations"], assessment.deviations, strict=True
-    ):
-        files[stated["file"]] = canonical_bytes(deviation.document)
+    for entry, deviation in zip(stated.deviations, assessment.deviations, strict=True):
+        files[entry.file] = canonical_bytes(deviation.document)
     return dict(sorted(files.items()))
 
 
@@ -60,19 +60,62 @@ def _in_order(document: Mapping[str, Any]) -> bytes:
     return (json.dumps(document, ensure_ascii=False, indent=1) + "\n").encode()
 
 
-def reassess(files: Mapping[str, bytes]) -> dict[str, Any]:
-    """The document of the assessment computed again; as `assess_again`."""
-    return dict(assess_again(files).document)
+@dataclass(frozen=True, slots=True)
+class _Readings:
+    file: str
+    encoding: str
+
+
+@dataclass(frozen=True, slots=True)
+class _Grade:
+    readings: _Readings
+
+
+@dataclass(frozen=True, slots=True)
+class _Rule:
+    files: tuple[RuleFile, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class _Stated:
+    """What of a document cannot be seen from the other evidence."""
+
+    assessed: datetime
+    seed: int
+    draws: int
+    heading: str
+    display: Any
+    """For readings without a job, which says its own."""
+    rule: _Rule
+    readings: _Readings
+    before: _Grade | None
+
+    def readings_of(self, name: str) -> _Readings:
+        """What the readings attached under a name were called, and their encoding."""
+        if not name.startswith("before.") or self.heading != "calibrated":
+            return self.readings
+        if self.before is None:
+            raise ShapeError(f"{name} is attached, and nothing said of it")
+        return self.before.readings
 
 
 def assess_again(files: Mapping[str, bytes]) -> Assessment:
     """Compute the assessment again from the evidence; SheetError or InputError if it is unfit."""
-    stated = _parsed(files, "assessment.json")
+    document = _parsed(files, "assessment.json")
     try:
-        said = _said(files, stated)
-    except (KeyError, TypeError, ValueError, AttributeError, OverflowError):
+        stated = from_plain(document, _Stated)
+        display = None
+        if "job.json" not in files and stated.display:
+            display = from_plain(stated.display, Display)
+        names = readings_name("readings", files), readings_name("before", files)
+        called = {name: stated.readings_of(name) for name in names if name in files}
+    except ShapeError:
         raise SheetError("assessment.json has not the shape of one") from None
-    rule = rule_from_resolved(_parsed(files, "rule.json"), said.rule_files)
+    if timestamp(stated.assessed) != document["assessed"]:
+        raise SheetError("assessment.json: assessed: no time in UTC")
+    if not (0 <= stated.seed < MOST_SEEDS and 0 <= stated.draws <= MOST_DRAWS):
+        raise SheetError("assessment.json: seed, draws: beyond what is computed again")
+    rule = rule_from_resolved(_parsed(files, "rule.json"), stated.rule.files)
     job = meter = None
     if "job.json" in files:
         job = job_from_document(_parsed(files, "job.json"), "job.json")
@@ -80,10 +123,10 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
         meter = meter_from_document(_parsed(files, "meter.json"), "meter.json", "")
     floor = meter.chromaticity_floor if meter else 0.1
     readings, before = (
-        readings_from_bytes(files[name], *said.readings[name], floor=floor)
-        if name in files
+        readings_from_bytes(files[name], called[name].file, called[name].encoding, floor=floor)
+        if name in called
         else None
-        for name in (readings_name("readings", files), readings_name("before", files))
+        for name in names
     )
     measurement = Measurement(
         rule=rule,
@@ -91,51 +134,10 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
         before=before,
         job=job,
         meter=meter,
-        display=said.display,
+        display=display,
         deviations=_deviations(files),
     )
-    return assess(measurement, now=said.now, seed=said.seed, draws=said.draws)
-
-
-@dataclass(frozen=True, slots=True)
-class _Said:
-    """What an assessment states that cannot be seen from the other evidence."""
-
-    now: datetime
-    seed: int
-    draws: int
-    display: Display | None
-    """Where there is no job to say so."""
-    rule_files: tuple[RuleFile, ...]
-    """Where the rule came from."""
-    readings: Mapping[str, tuple[str, str]]
-    """For each attached file of readings, what it was called and its encoding."""
-
-
-def _said(files: Mapping[str, bytes], stated: Mapping[str, Any]) -> _Said:
-    """SheetError where it is beyond what is computed again; others where it has another shape."""
-    now = datetime.fromisoformat(stated["assessed"])
-    if timestamp(now) != stated["assessed"]:
-        raise SheetError("assessment.json: assessed: no time in UTC")
-    if not (0 <= stated["seed"] < MOST_SEEDS and 0 <= stated["draws"] <= MOST_DRAWS):
-        raise SheetError("assessment.json: seed, draws: beyond what is computed again")
-    return _Said(
-        now=now,
-        seed=stated["seed"],
-        draws=stated["draws"],
-        display=None
-        if "job.json" in files or not stated["display"]
-        else Display(**stated["display"]),
-        rule_files=tuple(
-            RuleFile(file["path"], file["sha256"], file["commit"], file["dirty"], file["shipped"])
-            for file in stated["rule"]["files"]
-        ),
-        readings={
-            name: _called(name, stated)
-            for name in (readings_name("readings", files), readings_name("before", files))
-            if name in files
-        },
-    )
+    return assess(measurement, now=stated.assessed, seed=stated.seed, draws=stated.draws)
 
 
 def _deviations(files: Mapping[str, bytes]) -> tuple[Deviation, ...]:
@@ -152,13 +154,3 @@ def _parsed(files: Mapping[str, bytes], name: str) -> Any:
         return parse_json(files[name], name)
     except ValueError as error:
         raise SheetError(str(error)) from None
-
-
-def _called(name: str, stated: Mapping[str, Any]) -> tuple[str, str]:
-    part = stated
-    if name.startswith("before.") and stated["heading"] == "calibrated":
-        part = stated["before"]
-    file, encoding = part["readings"]["file"], part["readings"]["encoding"]
-    if not (isinstance(file, str) and isinstance(encoding, str)):
-        raise TypeError("names are text")
-    return file, encoding

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from datetime import date, datetime
 from enum import StrEnum
-from typing import Any, Union
+from typing import Union
 
 from compliance.model.jobs import Deviation, Disposition, Job, Slot
 from compliance.model.measurement import Measurement
@@ -240,8 +240,7 @@ class Assessment:
     disposition: Disposition | None = None
     """What that makes of the verdict, which stays."""
     number: str = ""
-    document: Mapping[str, Any] = field(default_factory=dict)
-    """The assessment as plain data, as schemas/assessment.json describes it."""
+    """Job, slot and rule, and the digest of what its document says (`documents.numbered`)."""
 
     @property
     def measurement(self) -> Measurement:

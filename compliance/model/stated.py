@@ -1,7 +1,8 @@
 """What an assessment document states: the shape of `schemas/assessment.json`, version 1.
 
-Fields come in the document's order and have its names. Findings, limits, causes and the like are
-the model's own; here is only what a document says in fewer words than the model.
+Fields come in the document's order and have its names. Findings, limits and the like are the
+model's own; here is only what a document tells otherwise than the model: in fewer words, or in
+texts where the model has facts.
 """
 
 from __future__ import annotations
@@ -11,13 +12,12 @@ from dataclasses import dataclass
 from datetime import date, datetime
 from typing import Any
 
+from compliance import __version__
 from compliance.model.assessment import (
     Calibration,
-    Cause,
     Finding,
     Outcome,
     Reason,
-    Remark,
     Value,
 )
 from compliance.model.jobs import Declaration, Display, Disposition, Party, Room
@@ -32,6 +32,12 @@ class StatedTool:
     name: str
     version: str
     engine: int
+
+
+ENGINE = 1
+"""Raised whenever a definition changes, so that old numbers are not called tampered with."""
+
+TOOL = StatedTool("deliverable-compliance", __version__, ENGINE)
 
 
 @dataclass(frozen=True, slots=True)
@@ -118,6 +124,31 @@ class StatedDeviation:
 
 
 @dataclass(frozen=True, slots=True)
+class StatedRemark:
+    kind: str
+    text: str
+
+
+@dataclass(frozen=True, slots=True)
+class StatedEvidence:
+    """A number that a cause rests on, and what it is of."""
+
+    what: str
+    value: float
+    unit: str
+
+
+@dataclass(frozen=True, slots=True)
+class StatedCause:
+    kind: str
+    title: str
+    text: str
+    next_step: str
+    share: float | None
+    evidence: tuple[StatedEvidence, ...]
+
+
+@dataclass(frozen=True, slots=True)
 class StatedGrade:
     """One set of readings of the slot, graded."""
 
@@ -126,12 +157,12 @@ class StatedGrade:
     reason: Reason | None
     conditional: bool
     findings: tuple[Finding, ...]
-    remarks: tuple[Remark, ...]
+    remarks: tuple[StatedRemark, ...]
 
 
 @dataclass(frozen=True, slots=True)
 class StatedAssessment:
-    """A whole assessment document; its first grade is the slot's own."""
+    """A whole assessment document; the keys of `state` stand among its own."""
 
     schema: str
     assessed: datetime
@@ -147,13 +178,8 @@ class StatedAssessment:
     seed: int
     draws: int
     heading: str
-    readings: StatedReadings
-    verdict: Outcome
-    reason: Reason | None
-    conditional: bool
-    findings: tuple[Finding, ...]
-    remarks: tuple[Remark, ...]
-    causes: tuple[Cause, ...]
+    state: StatedGrade
+    causes: tuple[StatedCause, ...]
     calibration: Calibration | None
     disposition: Disposition | None
     deviations: tuple[StatedDeviation, ...]

@@ -9,9 +9,11 @@ from __future__ import annotations
 
 import csv
 import io
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable
 from typing import Any
 
+from compliance.model import Assessment, Deviation, Finding, Value
+from compliance.plain_data import timestamp
 from compliance.report.results import Result
 
 COLUMNS = (
@@ -37,69 +39,73 @@ def findings_csv(results: Iterable[Result]) -> bytes:
     writer.writerow(COLUMNS)
     for result in results:
         if result.assessment is not None:
-            for row in _rows(result.assessment.document):
+            for row in _rows(result.assessment):
                 writer.writerow([_cell(row.get(column)) for column in COLUMNS])
     return out.getvalue().encode()
 
 
-def _rows(document: Mapping[str, Any]) -> Iterable[dict[str, Any]]:
-    job, slot, display = (document[key] or {} for key in ("job", "slot", "display"))
-    rule = document["rule"]
+def _rows(assessment: Assessment) -> Iterable[dict[str, Any]]:
+    state, rule, slot = assessment.state, assessment.rule, assessment.slot
+    display = assessment.measurement.measured_display
     head = {
-        "number": document["number"],
-        "job": job.get("reference"),
-        "slot": slot.get("slot"),
-        "display_serial": display.get("serial"),
-        "rule": rule["id"],
-        "revision": rule["revision"],
-        "rule_digest": rule["digest"],
-        "assessed": document["assessed"],
-        "measured": document["readings"]["measured"],
-        "valid_until": document["valid_until"],
-        "heading": document["heading"],
-        "outcome": document["verdict"],
-        "outcome_reason": document["reason"],
-        "outcome_conditional": document["conditional"],
-        "disposition": document["disposition"],
+        "number": assessment.number,
+        "job": assessment.job.reference if assessment.job else None,
+        "slot": slot.name if slot else None,
+        "display_serial": display.serial if display else None,
+        "rule": rule.id,
+        "revision": rule.revision,
+        "rule_digest": rule.digest,
+        "assessed": timestamp(assessment.assessed),
+        "measured": timestamp(state.measured),
+        "valid_until": timestamp(assessment.valid_until),
+        "heading": assessment.heading,
+        "outcome": state.verdict,
+        "outcome_reason": state.reason,
+        "outcome_conditional": state.conditional,
+        "disposition": assessment.disposition,
     }
-    accepted = {one["requirement"]: one for one in document["deviations"]}
-    for finding in document["findings"]:
-        yield head | _finding(finding, accepted.get(finding["id"]))
+    accepted = {deviation.requirement: deviation for deviation in assessment.deviations}
+    for finding in state.findings:
+        yield head | _finding(finding, accepted.get(finding.id))
 
 
-def _finding(finding: Mapping[str, Any], accepted: Mapping[str, Any] | None) -> dict[str, Any]:
-    interval, limits = finding["interval"] or {}, finding["limits"] or {}
-    said = {
-        key: finding[key]
-        for key in (
-            *("title", "level", "quantity", "unit", "statistic", "verdict", "reason", "bound"),
-            *("probability", "joint", "basis", "clause"),
-        )
-    }
-    box = limits.get("box")
+def _finding(finding: Finding, accepted: Deviation | None) -> dict[str, Any]:
+    interval, limits = finding.interval, finding.limits
+    box = limits.box if limits else None
     return {
-        **said,
-        "requirement": finding["id"],
-        **_pair("value", finding["value"]),
-        **_pair("low", interval.get("low")),
-        **_pair("high", interval.get("high")),
-        "coverage": interval.get("coverage"),
-        "limit_min": limits.get("min"),
-        "limit_max": limits.get("max"),
-        "limit_nominal": limits.get("nominal"),
+        "requirement": finding.id,
+        "title": finding.title,
+        "level": finding.level,
+        "quantity": finding.quantity,
+        "unit": finding.unit,
+        "statistic": finding.statistic,
+        "verdict": finding.verdict,
+        "reason": finding.reason,
+        "bound": finding.bound,
+        **_pair("value", finding.value),
+        **_pair("low", interval.low if interval else None),
+        **_pair("high", interval.high if interval else None),
+        "coverage": interval.coverage if interval else None,
+        "limit_min": limits.minimum if limits else None,
+        "limit_max": limits.maximum if limits else None,
+        "limit_nominal": limits.nominal if limits else None,
         "limit_box_x": box[0] if box else None,
         "limit_box_y": box[1] if box else None,
-        "limit_exclusive": limits.get("exclusive"),
-        "missing": "; ".join(finding["missing"]),
-        "not_judged": len(finding["not_judged"]),
-        "accepted_by": accepted["accepted_by"] if accepted else None,
-        "accepted_until": accepted["until"] if accepted else None,
+        "limit_exclusive": limits.exclusive if limits else None,
+        "probability": finding.probability,
+        "joint": finding.joint,
+        "basis": finding.basis,
+        "clause": finding.clause,
+        "missing": "; ".join(finding.missing),
+        "not_judged": len(finding.not_judged),
+        "accepted_by": accepted.accepted_by if accepted else None,
+        "accepted_until": accepted.until if accepted else None,
     }
 
 
-def _pair(name: str, value: Any) -> dict[str, Any]:
+def _pair(name: str, value: Value | None) -> dict[str, Any]:
     """A number in one column, a pair (x, y) in two."""
-    if isinstance(value, Sequence):
+    if isinstance(value, tuple):
         return {name: value[0], f"{name}_y": value[1]}
     return {name: value}
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any, Protocol
+from typing import Protocol
 
 from compliance.model import Assessment, Outcome
 
@@ -55,21 +55,3 @@ def exit_code(results: Iterable[Coded]) -> int:
     """The program's exit code over `results`; 4 where there are none."""
     present = {result.code for result in results}
     return next((code for code in ORDER if code in present), 4)
-
-
-def json_object(results: Iterable[Result]) -> dict[str, Any]:
-    """`{"assessments": [documents], "errors": [...]}`, in the order of the results."""
-    rows = list(results)
-    return {
-        "assessments": [dict(row.assessment.document) for row in rows if row.assessment],
-        "errors": [
-            {
-                "slot": row.slot,
-                "deliverable": row.deliverable,
-                "exit_code": row.fault.code,
-                "messages": list(row.fault.lines),
-            }
-            for row in rows
-            if row.fault
-        ],
-    }

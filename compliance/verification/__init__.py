@@ -96,7 +96,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
         check_signer(seal, expected.signers, expected.any_signer),
         check_times(seal, bool(expected.stamping)),
         check_attachments(attached, stated, expected, _facility(seal)),
-        check_recomputation(stated, again if isinstance(again, Exception) else again.document),
+        check_recomputation(stated, again),
         check_pages(_certified(data, seal), stated, again, signed=_meant_signed(seal)),
     )
     document = stated if isinstance(stated, Mapping) else {}

@@ -1,10 +1,8 @@
 """Compare an assessment as stated with the same one computed again.
 
-Works on plain data, as `schemas/assessment.json` describes it, with the rules of
-`decision`. A verdict that is not possible here was stated against its own numbers.
-
-Works on plain data. Numbers may differ by what another machine's arithmetic does
-to them, and no more; a verdict may differ only where such a difference can turn it.
+Works on the plain data of both documents, so that unknown keys and odd values are found and named.
+Numbers may differ by what another machine's arithmetic does to them, and no more; a verdict may
+differ only where such a difference can turn it.
 """
 
 from __future__ import annotations
@@ -15,77 +13,55 @@ from dataclasses import dataclass
 from enum import StrEnum
 from typing import Any, TypeGuard
 
-from compliance.grading.decide import SLACK, outcome, statement, worst
-from compliance.model import Decision, Finding, Level, Reason, Verdict
+from compliance.documents import read_part
+from compliance.grading.decide import OUTSIDE, SLACK, outcome, statement, worst
+from compliance.model import Decision, Finding, Point, Verdict
 
 CLOSE = 1e-9
 """Of values: relative or absolute, whichever is larger."""
 
 INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
-OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 
 
-def verdicts_within_tolerance(item: Mapping[str, Any], confidence: float, close: float) -> set[Any]:
+def verdicts_within_tolerance(
+    item: Finding | Point, confidence: float, close: float
+) -> set[Verdict | None]:
     """The verdicts that a finding or point could have, its own among them.
 
     `close` is how far its probability may be off. Others than its own are possible only
     where the value lies at a limit or the probability at the confidence.
     """
-    own, p = item.get("verdict"), item.get("probability")
+    own, p = item.verdict, item.probability
     if own not in INSIDE and own not in OUTSIDE:
         return {own}
     sides = {own in INSIDE} | ({True, False} if _at_a_limit(item) else set())
     chances = [None] if p is None else [p - close, p, p + close]
-    return {own} | {statement(side, chance, confidence) for side in sides for chance in chances}
+    return {own, *(statement(side, chance, confidence) for side in sides for chance in chances)}
 
 
-def worst_point_verdict(item: Mapping[str, Any]) -> Verdict | None:
+def worst_point_verdict(points: Iterable[Point]) -> Verdict | None:
     """The worst verdict of a finding's points; None where none has one."""
-    verdicts = [point["verdict"] for point in item.get("points") or ()]
-    found = [Verdict(verdict) for verdict in verdicts if verdict is not None]
-    return worst(found) if found else None
+    verdicts = [point.verdict for point in points if point.verdict is not None]
+    return worst(verdicts) if verdicts else None
 
 
-def outcome_of_document(state: Mapping[str, Any], decision: Mapping[str, Any]) -> dict[str, Any]:
-    """What the findings of a state, as they stand, come to: verdict, reason, conditional."""
-    findings = [
-        Finding(
-            id=each["id"],
-            title=each["title"],
-            quantity=each["quantity"],
-            unit=each["unit"],
-            level=Level(each["level"]),
-            statistic=each["statistic"],
-            basis=each["basis"],
-            clause=each["clause"],
-            verdict=Verdict(each["verdict"]),
-            reason=None if each["reason"] is None else Reason(each["reason"]),
-            probability=each["probability"],
-        )
-        for each in state["findings"]
-    ]
-    verdict, reason, conditional = outcome(
-        findings, Decision(decision["acceptance"], decision["confidence"])
-    )
-    return {"verdict": verdict, "reason": reason, "conditional": conditional}
-
-
-def _at_a_limit(item: Mapping[str, Any]) -> bool:
+def _at_a_limit(item: Finding | Point) -> bool:
     return any(
         abs(value - limit) <= CLOSE * max(1.0, abs(limit)) + SLACK * abs(limit)
         for value, limit in _limits(item)
     )
 
 
-def _limits(item: Mapping[str, Any]) -> Iterator[tuple[float, float]]:
+def _limits(item: Finding | Point) -> Iterator[tuple[float, float]]:
     """A value with each of its limits; of a pair each axis with its half width."""
-    value, limits = item["value"], item["limits"]
+    value, limits = item.value, item.limits
     if value is None or limits is None:
         return
-    if isinstance(value, list):
-        yield from zip(map(abs, value), limits["box"], strict=True)
+    if isinstance(value, tuple):
+        yield from zip(map(abs, value), limits.box or (), strict=True)
     else:
-        yield from ((value, limits[end]) for end in ("min", "max") if limits[end] is not None)
+        ends = (limits.minimum, limits.maximum)
+        yield from ((value, end) for end in ends if end is not None)
 
 
 Document = Mapping[str, Any]
@@ -101,6 +77,8 @@ IGNORED = frozenset({"tool", "number"})
 """Of the document: what computed it, and the number over its other bytes."""
 CONCLUSIONS = frozenset({"verdict", "reason", "conditional", "bound", "note", "remarks", "causes"})
 """Keys whose values follow from those beside them."""
+OUTCOME = frozenset({"verdict", "reason", "conditional"})
+"""What follows from the findings of a state together."""
 ABSENT = object()
 """Stands for what one of the two does not have."""
 
@@ -214,7 +192,7 @@ class _Comparison:
         draws = computed.get("draws")
         self.found: list[Difference] = []
         self._close_p = DRAWS_APART / draws if _is_number(draws) and draws > 0 else 0.0
-        self._decision = computed["decision"]
+        self._decision = read_part(computed["decision"], Decision)
         self._cause: Topic | None = None
         self._turned = 0
         """Verdicts that differ and may."""
@@ -269,18 +247,25 @@ class _Comparison:
         """
         below = self._turned > turned
         if "findings" in computed:
-            follows = outcome_of_document(stated, self._decision) if below else {}
-            agree = below and all(stated[key] == follows[key] for key in follows)
-            return frozenset({*follows, "causes"}) if agree else frozenset()
+            return OUTCOME | {"causes"} if below and self._follows(stated) else frozenset()
         if "verdict" not in computed or stated.get("verdict") == computed["verdict"]:
             return frozenset()
-        allowed = verdicts_within_tolerance(computed, self._decision["confidence"], self._close_p)
+        kind: type[Finding | Point] = Point if "patch" in computed else Finding
+        item = read_part(computed, kind)
+        allowed = verdicts_within_tolerance(item, self._decision.confidence, self._close_p)
         if below and computed.get("statistic") == "each":
-            allowed = {worst_point_verdict(stated)}
+            allowed = {worst_point_verdict(read_part(stated["points"], tuple[Point, ...]))}
         if stated.get("verdict") not in allowed:
             return frozenset()
         self._turned += 1
         return frozenset({"verdict"})
+
+    def _follows(self, state: Document) -> bool:
+        """Whether the outcome that a state has is that of its findings, as they stand."""
+        findings = read_part(state["findings"], tuple[Finding, ...])
+        verdict, reason, conditional = outcome(findings, self._decision)
+        stated = state["verdict"], state["reason"], state["conditional"]
+        return stated == (verdict, reason, conditional)
 
 
 def _labelled(entries: Sequence[Any]) -> dict[str, Any]:

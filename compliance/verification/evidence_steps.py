@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
+from compliance.documents import assessment_document
 from compliance.evidence.attachments import (
     Attached,
     Document,
@@ -13,6 +14,7 @@ from compliance.evidence.attachments import (
     name_faults,
 )
 from compliance.model.signatures import Signer
+from compliance.model.stated import TOOL
 from compliance.plain_data import digest
 from compliance.verification.compare import ABSENT, Difference, Topic, compare, tool_version
 from compliance.verification.result import Expected, Outcome, Status, one_line, result_or_exception
@@ -21,6 +23,8 @@ if TYPE_CHECKING:
     from compliance.model import Assessment
 
 
+OURS = (TOOL.version, TOOL.engine)
+"""What computes here: its version, and the number of its definitions."""
 MOST_DETAILS = 20
 """Differences told one by one; the rest is counted."""
 
@@ -74,34 +78,32 @@ def _who_accepted(
 # ---------------------------------------------------------------- 5: once more
 
 
-def check_recomputation(stated: Document | Exception, again: Document | Exception) -> Outcome:
+def check_recomputation(stated: Document | Exception, again: Assessment | Exception) -> Outcome:
     """(5)"""
     if isinstance(stated, Exception):
         return Status.FAIL, "not possible without the attachments", ()
     if isinstance(again, Exception):
         return Status.FAIL, f"not possible: {one_line(again)}", ()
-    differences = result_or_exception(lambda: compare(stated, again))
+    differences = result_or_exception(lambda: compare(stated, assessment_document(again)))
     if isinstance(differences, Exception):
         return Status.FAIL, SHAPELESS, ()
-    return _compared(differences, tool_version(stated), tool_version(again))
+    return _compared(differences, tool_version(stated))
 
 
-def _compared(
-    differences: Sequence[Difference], theirs: tuple[Any, Any], ours: tuple[Any, Any]
-) -> Outcome:
+def _compared(differences: Sequence[Difference], theirs: tuple[Any, Any]) -> Outcome:
     """(5) Another version may word a remark otherwise or state less, another engine compute so."""
     about = {difference.topic for difference in differences}
     if not differences:
         return Status.OK, "every value, limit and verdict comes out as stated", ()
-    if about == {Topic.WORDS} and theirs != ours:
+    if about == {Topic.WORDS} and theirs != OURS:
         text = f"comes out as stated; version {theirs[0]} had other remarks"
         return Status.OK, text, _told_each(differences)
-    if theirs[0] != ours[0] and all(each.stated is ABSENT for each in differences):
+    if theirs[0] != OURS[0] and all(each.stated is ABSENT for each in differences):
         text = f"comes out as stated; version {theirs[0]} did not state all that is stated today"
         return Status.OK, text, _told_each(differences)
-    if theirs[1] != ours[1]:
+    if theirs[1] != OURS[1]:
         text = (
-            f"stated with definitions {theirs[1]}, computed with {ours[1]}: "
+            f"stated with definitions {theirs[1]}, computed with {OURS[1]}: "
             f"{len(differences)} differences, which that may explain"
         )
         return Status.UNKNOWN, text, _told_each(differences)
@@ -151,10 +153,10 @@ def _differences(data: bytes, again: Assessment) -> list[str]:
 
 def _excuse(data: bytes, stated: Document, again: Assessment) -> str | None:
     """Why honest pages may look otherwise here; None if there is no reason."""
-    theirs, ours = tool_version(stated), tool_version(again.document)
-    if theirs != ours:
-        return f"version {theirs[0]} drew them, and this is {ours[0]}"
-    if result_or_exception(lambda: digest(stated)) != digest(again.document):
+    theirs = tool_version(stated)
+    if theirs != OURS:
+        return f"version {theirs[0]} drew them, and this is {OURS[0]}"
+    if result_or_exception(lambda: digest(stated)) != digest(assessment_document(again)):
         return "the assessment, computed again, is not the same to the last digit"
     drawn_by = result_or_exception(lambda: _producer(data))
     if isinstance(drawn_by, str) and drawn_by != (ours_by := _own_producer()):

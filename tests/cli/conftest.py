@@ -189,7 +189,6 @@ def assessment(
         draws=0,
         state=state(findings, verdict, measurement=measurement, **fields),
         before=before,
-        document={"slot": {"name": slot}, "verdict": str(verdict)},
     )
 
 

@@ -10,7 +10,9 @@ import pytest
 from helpers import faulty_displays, simulated
 
 from compliance.cli._text import Style
-from compliance.cli.explain import lines_of
+from compliance.cli.explain import Explanation, Named, lines_of
+from compliance.model import Level, Outcome
+from compliance.model.stated import StatedCause, StatedEvidence
 from compliance.rules.library import load_rule
 
 NOW = ("--now", "2026-11-21T08:00:00Z")
@@ -213,13 +215,13 @@ def test_what_was_found_before_calibration(compliance, suite):
     ("value", "unit", "printed"), [(86.07, "%", "86.1 %"), (1019.0, "1", "1019")]
 )
 def test_shares_are_printed_to_three_digits(value, unit, printed):
-    number = {"what": "light of blue", "value": value, "unit": unit}
-    cause = {"title": "Blue", "text": "It is weak.", "next_step": "Mend it.", "evidence": [number]}
-    one = {
-        "heading": "calibrated", "slot": "1", "rule": "r", "revision": 1, "verdict": "compliant",
-        "conditional": False, "outside": [{"id": "x", "title": "X", "level": "shall"}],
-        "stated": [], "open": [], "causes": [cause], "outside_before": 0, "calibration": None,
-        "remarks": [],
-    }  # fmt: skip
-    lines = [line.replace("\u00a0", " ") for line in lines_of(one, Style("utf-8"))]
+    evidence = StatedEvidence("light of blue", value, unit)
+    cause = StatedCause("blue", "Blue", "It is weak.", "Mend it.", None, (evidence,))
+    explained = Explanation(
+        number="J-1-r-00000000", slot="1", rule="r", revision=1, verdict=Outcome.COMPLIANT,
+        conditional=False, outside=(Named("x", "X", Level.SHALL),), stated=(), open=(),
+        causes=(cause,), heading="calibrated", outside_before=0, calibration=None, remarks=(),
+        printed={},
+    )  # fmt: skip
+    lines = [line.replace("\u00a0", " ") for line in lines_of(explained, Style("utf-8"))]
     assert any(line.startswith("     light of blue ") and line.endswith(printed) for line in lines)

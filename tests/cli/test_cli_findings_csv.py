@@ -4,12 +4,10 @@ from __future__ import annotations
 
 import csv
 import io
-import json
-from typing import Any
+from dataclasses import replace
 from xml.etree import ElementTree as ET
 
 import pytest
-from helpers import near_limit
 from helpers.near_limit import AGAIN, assessment, both
 
 from compliance.report.findings_csv import COLUMNS, findings_csv
@@ -67,22 +65,24 @@ def test_results_without_an_assessment_have_no_rows() -> None:
 )
 def test_no_text_is_a_formula(text: str) -> None:
     """OWASP, CSV injection: cells that begin with =, +, -, @, tab or carriage return."""
-    document: Any = near_limit.stated()
-    document["job"]["reference"] = text
-    document["rule"]["id"] = text
-    document["findings"][0].update(title=text, clause=text, missing=[text])
-    found = type("A", (), {"document": document})()
-    row = table(Result("1", "tiny", found))[0]  # type: ignore[arg-type]
+    made = assessment()
+    assert made.job is not None
+    measurement = replace(
+        made.measurement, job=replace(made.job, reference=text), rule=replace(made.rule, id=text)
+    )
+    finding = replace(made.state.findings[0], title=text, clause=text, missing=(text,))
+    state = replace(made.state, measurement=measurement, findings=(finding,))
+    row = table(Result("1", "tiny", replace(made, state=state)))[0]
     for column in ("job", "rule", "title", "clause", "missing"):
         assert row[column].startswith("'"), column
         assert row[column][1:].strip() in " ".join(text.split())
 
 
 def test_negative_numbers_stay_numbers() -> None:
-    document: Any = json.loads(json.dumps(near_limit.stated()))
-    document["findings"][0].update(value=-0.25)
-    found = type("A", (), {"document": document})()
-    assert table(Result("1", "tiny", found))[0]["value"] == "-0.25"  # type: ignore[arg-type]
+    made = assessment()
+    finding = replace(made.state.findings[0], value=-0.25)
+    made = replace(made, state=replace(made.state, findings=(finding,)))
+    assert table(Result("1", "tiny", made))[0]["value"] == "-0.25"
 
 
 def test_junit_tells_what_is_accepted_and_stays_red() -> None:

@@ -4,8 +4,10 @@ from __future__ import annotations
 
 import pytest
 
+from compliance.cli.assess import json_object
+from compliance.documents import assessment_document
 from compliance.model import Outcome
-from compliance.report.results import Fault, Result, exit_code, json_object
+from compliance.report.results import Fault, Result, exit_code
 
 
 @pytest.mark.parametrize(
@@ -37,7 +39,7 @@ def test_json_carries_documents_and_errors(make):
         Result("2", "web-srgb", None, Fault(("a", "b"), 2)),
     ]
     assert json_object(rows) == {
-        "assessments": [{"slot": {"name": "1"}, "verdict": "compliant"}],
+        "assessments": [assessment_document(made)],
         "errors": [
             {"slot": "1", "deliverable": "sdr-broadcast", "exit_code": 4, "messages": ["full"]},
             {"slot": "2", "deliverable": "web-srgb", "exit_code": 2, "messages": ["a", "b"]},

@@ -13,6 +13,7 @@ import pytest
 from helpers.evidence_of_a_slot import assessment, mended, with_assessment
 from helpers.signing import identity, signed
 
+from compliance.documents import assessment_document
 from compliance.sheet.make_sheet import write_sheet
 from compliance.signing.keys import new_identity
 
@@ -27,7 +28,7 @@ def contents() -> Mapping[str, bytes]:
     flipped = bytearray(data)
     flipped[3000] ^= 1
     store = new_identity("Ada", "Low House", "ada@example.org", "a password", AT)
-    document = json.dumps(assessment().document).encode()
+    document = json.dumps(assessment_document(assessment())).encode()
     stated = with_assessment(lambda document: document.update(verdict="undecided"))
     return {
         "good.pdf": data,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import stat
 import zipfile
@@ -18,6 +17,7 @@ from helpers.signing import identity, run, tool
 
 from compliance.delivery.bag import TAG_MANIFEST, path_fault
 from compliance.delivery.build import AGENT, build_delivery, check_sheets, sign_delivery
+from compliance.documents import read_document, written
 from compliance.errors import DeliveryError
 from compliance.sheet.make_sheet import write_sheet
 
@@ -369,7 +369,7 @@ def test_the_page_says_it_in_words_and_loads_nothing() -> None:
 def test_what_a_job_says_cannot_become_markup() -> None:
     loud = "<script>alert(1)</script>&\"'"
     sheet = sheets(one=deliveries.second())[0]
-    stated = json.loads(json.dumps(sheet.stated))
+    stated = written(sheet.stated)
     stated["job"].update(title=loud, reference=loud)
     stated["rule"]["title"] = loud
     stated["slot"]["slot"] = loud
@@ -378,7 +378,7 @@ def test_what_a_job_says_cannot_become_markup() -> None:
 
     from compliance.delivery.page import render_page
 
-    text = render_page([replace(sheet, stated=stated)]).decode()
+    text = render_page([replace(sheet, stated=read_document(stated))]).decode()
     assert "<script" not in text
     assert "&lt;script&gt;alert(1)&lt;/script&gt;&amp;&quot;&#x27;" in text
 

@@ -12,7 +12,8 @@ from helpers.demo_slots import DEMO, assessed
 
 from compliance.delivery.contents import bag_info
 from compliance.delivery.page import render_page
-from compliance.model import Assessment
+from compliance.documents import statement
+from compliance.model import Assessment, Outcome
 from compliance.report.verdict import count, deciding, left_open, shall_of
 from compliance.report.words.en.verdicts import tally_words
 
@@ -30,7 +31,7 @@ def text(document: bytes) -> str:
 
 def test_what_is_left_open_is_not_called_met(guarded: Assessment) -> None:
     (sheet, *_) = sheets()
-    told = text(render_page([replace(sheet, stated=guarded.document)]))
+    told = text(render_page([replace(sheet, stated=statement(guarded))]))
     decision = guarded.rule.decision
     shall = shall_of(guarded.state)
     left = [row for row in shall if left_open(row, decision)]
@@ -49,9 +50,10 @@ def test_a_condition_is_told_everywhere_alike() -> None:
     """In bag-info.txt, on the page, and by verify."""
     (sheet, *_) = sheets()
     met = {"verdict": "compliant", "disposition": None, "conditional": True}
+    state = replace(sheet.assessment.state, verdict=Outcome.COMPLIANT, conditional=True)
     near = replace(
         sheet,
-        stated={**sheet.stated, **met},
+        stated=replace(sheet.assessment, state=state, disposition=None),
         verification=replace(sheet.verification, **met),
     )
     assert near.verification.said == "conditionally compliant"
@@ -66,5 +68,5 @@ def marks(document: bytes) -> list[str]:
 
 def test_a_verdict_has_the_sheets_mark(guarded: Assessment) -> None:
     (sheet, *_) = sheets()
-    assert marks(render_page([replace(sheet, stated=guarded.document)])) == ["not assessed"]
+    assert marks(render_page([replace(sheet, stated=statement(guarded))])) == ["not assessed"]
     assert marks(render_page([sheet])) == ["fail"]

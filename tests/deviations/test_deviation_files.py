@@ -18,9 +18,10 @@ from helpers.near_limit import ACCEPTED, AGAIN, assessment, both, client, file
 from helpers.signing import identity, run, tool
 from jsonschema import Draft202012Validator
 
+from compliance.documents import assessment_document
 from compliance.errors import DeviationError, IdentityError
 from compliance.evidence.deviation_file import load_deviation, payload_and_signature, read_deviation
-from compliance.evidence.recompute import attachments, reassess
+from compliance.evidence.recompute import assess_again, attachments
 from compliance.plain_data import canonical_bytes
 from compliance.sheet.make_sheet import write_sheet
 from compliance.signing.detached import read_detached, sign_detached
@@ -185,7 +186,7 @@ def test_they_travel_with_the_sheet_and_are_computed_again() -> None:
     found = assessment(both(), now=AGAIN)
     files = attachments(found)
     assert {"deviation-1.json", "deviation-2.json"} <= files.keys()
-    assert reassess(files) == near_limit.stated(found)
+    assert assessment_document(assess_again(files)) == near_limit.document(found)
 
 
 def test_a_sheet_with_deviations_holds_when_both_are_trusted() -> None:

@@ -16,8 +16,9 @@ from compliance.assessment import assess
 from compliance.colour.spaces import WHITES, xy_to_uv
 from compliance.diagnosis.colour_faults import NAMED, daylight, nearest_daylight
 from compliance.diagnosis.diagnose import CAUSES, FITTED, diagnose
+from compliance.documents import assessment_document
 from compliance.grading.match import match_readings
-from compliance.model import Assessment, Cause, Measurement, Readings
+from compliance.model import Assessment, Cause, Measurement, Outcome, Readings
 from compliance.report.words import cause_next_step, cause_text, cause_title, evidence_text
 from compliance.rules.library import load_rule
 
@@ -253,7 +254,7 @@ def test_what_no_model_fits_has_no_known_cause() -> None:
 
     odd = simulated.readings(simulated.ideal(rule, black=0.1, fault=fault), rule.encoding)
     found = assess(Measurement(rule, odd), now=NOW)
-    assert found.document["verdict"] == "not-compliant"
+    assert found.verdict is Outcome.NOT_COMPLIANT
     assert not found.state.causes
 
 
@@ -287,10 +288,11 @@ def test_every_kind_is_in_the_schema(root: object) -> None:
 def test_the_document_states_them_and_is_the_same_again() -> None:
     first = judged("hdr-pq-1000", faulty_displays.bent(0.75, 0.3))
     second = judged("hdr-pq-1000", faulty_displays.bent(0.75, 0.3))
-    (cause,) = first.document["causes"]
+    documents = assessment_document(first), assessment_document(second)
+    (cause,) = documents[0]["causes"]
     assert cause["kind"] == "highlights"
     assert cause["share"] > 50
-    assert first.document["causes"] == second.document["causes"]
+    assert documents[0]["causes"] == documents[1]["causes"]
 
 
 def test_the_order_of_rows_is_no_matter_to_what_is_fitted() -> None:

@@ -73,13 +73,6 @@ def failing() -> Assessment:
     return assessment(graded, meter=late, valid_until=MEASURED)
 
 
-DOCUMENT = {
-    "tool": {"name": "deliverable-compliance", "version": "0.1.0", "engine": 1},
-    "draws": 20000,
-    "seed": 1,
-}
-
-
 def doubtful() -> Assessment:
     """One value surely outside, one perhaps, judged with uncertainty by a poor meter."""
     told = tuple(uncertain(need) for need in REQUIREMENTS)
@@ -102,7 +95,7 @@ def doubtful() -> Assessment:
         remarks=remarks,
         pictures=charts(5.0, sure=12.0),
     )
-    return assessment(graded, document=DOCUMENT)
+    return assessment(graded, draws=20000, seed=1)
 
 
 def unproven(acceptance: str = "guarded") -> Assessment:
@@ -124,7 +117,8 @@ def unproven(acceptance: str = "guarded") -> Assessment:
             pictures=charts(2.0, sure=2.0),
         ),
         rule=rule(decision=Decision(acceptance, 0.95)),
-        document=DOCUMENT,
+        draws=20000,
+        seed=1,
     )
 
 
@@ -170,7 +164,8 @@ def proven(acceptance: str = "guarded") -> Assessment:
     return assessment(
         state(told, pictures=charts(sure=1.0)),
         rule=rule(decision=Decision(acceptance, 0.95)),
-        document=DOCUMENT,
+        draws=20000,
+        seed=1,
     )
 
 
@@ -248,7 +243,8 @@ def both() -> Assessment:
     return assessment(
         state(told, measurement=measurement, conditional=True),
         before=state(findings_before, measurement=as_found, verdict=Outcome.NOT_COMPLIANT),
-        document=DOCUMENT,
+        draws=20000,
+        seed=1,
     )
 
 

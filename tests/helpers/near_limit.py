@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import UTC, date, datetime
 from functools import cache
 from pathlib import Path
@@ -11,9 +11,11 @@ from tempfile import TemporaryDirectory
 from typing import Any
 
 from compliance.assessment import assess
+from compliance.documents import assessment_document, statement
 from compliance.evidence.deviation_file import Acceptance, new_deviation, read_deviation
 from compliance.job_file import job_from_document
 from compliance.model import Assessment, Deviation, Measurement, Rule
+from compliance.model.stated import StatedAssessment
 from compliance.readings.load import readings_from_bytes
 from compliance.rules.library import load_rule, rule_from_resolved
 from compliance.sheet.make_sheet import write_sheet
@@ -110,23 +112,23 @@ def client() -> Identity:
     return identity("Cleo Client")
 
 
-def stated(found: Assessment | None = None) -> dict[str, Any]:
+def document(found: Assessment | None = None) -> dict[str, Any]:
     """The assessment's document as it comes back from JSON."""
-    document: dict[str, Any] = json.loads(json.dumps((found or assessment()).document))
-    return document
+    plain: dict[str, Any] = json.loads(json.dumps(assessment_document(found or assessment())))
+    return plain
 
 
 def file(
     requirement: str = "white-level",
     *,
-    of: Mapping[str, Any] | None = None,
+    of: StatedAssessment | None = None,
     who: Identity | None = None,
     until: date = UNTIL,
     accepted: datetime = ACCEPTED,
 ) -> bytes:
     """A deviation file for one requirement."""
     acceptance = Acceptance("only for the offline edit", "Cleo Client", accepted, until)
-    return new_deviation(of or stated(), requirement, acceptance, who or client())
+    return new_deviation(of or statement(assessment()), requirement, acceptance, who or client())
 
 
 def deviation(requirement: str = "white-level", **given: Any) -> Deviation:

@@ -425,7 +425,6 @@ def assessment(the_state: GradedReadings, **more: Any) -> Assessment:
         "valid_until": MEASURED + timedelta(days=30),
         "seed": 0,
         "draws": 0,
-        "document": {"tool": {"name": "deliverable-compliance", "version": "0.1.0", "engine": 1}},
     }
     given |= {name: value for name, value in more.items() if name not in MEASUREMENT_PARTS}
     parts = {name: value for name, value in more.items() if name in MEASUREMENT_PARTS}

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import copy
 from datetime import UTC, datetime
 from functools import cache
 from typing import Any
@@ -11,7 +10,8 @@ import numpy as np
 from helpers import faulty_displays
 
 from compliance.assessment import assess
-from compliance.evidence.recompute import attachments, reassess
+from compliance.documents import assessment_document
+from compliance.evidence.recompute import assess_again, attachments
 from compliance.model import Assessment, Measurement
 from compliance.rules.library import load_rule
 from compliance.verification.compare import Topic, compare
@@ -32,12 +32,12 @@ def assessed() -> Assessment:
 
 
 def document() -> dict[str, Any]:
-    return copy.deepcopy(dict(assessed().document))
+    return assessment_document(assessed())
 
 
 def test_they_come_out_as_stated() -> None:
     assert [one["kind"] for one in document()["causes"]] == ["curve"]
-    assert compare(document(), reassess(attachments(assessed()))) == ()
+    assert compare(document(), assessment_document(assess_again(attachments(assessed())))) == ()
 
 
 def test_another_cause_is_other_words() -> None:

@@ -23,6 +23,8 @@ from compliance.model import (
     Slot,
     Uncertainty,
 )
+from compliance.model.stated import TOOL
+from compliance.plain_data import digest
 from compliance.quantities.catalogue import QUANTITIES
 from compliance.report.numbers import (
     NOT_STATED,
@@ -215,8 +217,7 @@ def _meter(assessment: Assessment) -> Iterable[Fact]:
         yield fact("Correction", "; ".join(correction))
     yield from _uncertainty(meter.uncertainty)
     yield from _timing(meter)
-    stated = assessment.document.get("meter") or {}
-    yield fact("Meter's SHA-256", stated.get("digest"), mono=True)
+    yield fact("Meter's SHA-256", digest(meter.document), mono=True)
 
 
 def _uncertainty(stated: Uncertainty | None) -> Iterable[Fact]:
@@ -282,22 +283,18 @@ def _commit(file: RuleFile) -> str:
 
 
 def _software(assessment: Assessment) -> Iterable[Fact]:
-    document = assessment.document
-    tool = document.get("tool")
-    tool = tool if isinstance(tool, Mapping) else {}
-    software = " ".join(str(tool[key]) for key in ("name", "version") if tool.get(key))
     yield fact("Sheet number", assessment.number)
     yield fact("Assessed", assessment.assessed)
-    yield fact("Software", software or None)
-    yield fact("Engine", tool.get("engine"))
-    yield fact("Uncertainty", _draws(document))
+    yield fact("Software", f"{TOOL.name} {TOOL.version}")
+    yield fact("Engine", TOOL.engine)
+    yield fact("Uncertainty", _draws(assessment))
 
 
-def _draws(document: Mapping[str, Any]) -> str:
+def _draws(assessment: Assessment) -> str:
     """How probabilities and intervals came about."""
-    if not document.get("draws"):
+    if not assessment.draws:
         return "without measurement uncertainty"
-    return f"{document['draws']} draws of all readings (JCGM 101), seed\u00a0{document.get('seed')}"
+    return f"{assessment.draws} draws of all readings (JCGM 101), seed\u00a0{assessment.seed}"
 
 
 def definitions(assessment: Assessment) -> tuple[Fact, ...]:
