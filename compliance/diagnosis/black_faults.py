@@ -140,9 +140,9 @@ def raised_cause(fit: FitContext) -> Cause:
     added = min(float(fit.value[0]), 1.0) * black
     return fitted_cause(
         fit,
-        {"added": added, "black": black, "black_within": bool(black <= inputs.darkest)},
+        {"added": added, "black": black},
         (number("light-added", added, "cd/m²"), *evidence),
-        variant="added",
+        variant="added-within" if black <= inputs.darkest else "added",
     )
 
 

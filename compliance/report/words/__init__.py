@@ -8,6 +8,8 @@ dot) to a text with the facts in braces, or to a function of the facts. A second
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from string import Formatter
+from typing import Any
 
 from compliance.model import (
     Cause,
@@ -76,7 +78,11 @@ def _key(statement: Statement) -> str:
 def _cause_texts(cause: Cause) -> Texts:
     if isinstance(cause.facts, Texts):
         return cause.facts
-    return LANGUAGE.CAUSES[_key(cause)](**cause.facts)
+    words = LANGUAGE.CAUSES[_key(cause)]
+    if not isinstance(words, Texts):
+        return words(**cause.facts)
+    parts = (words.text, words.title, words.next_step)
+    return Texts(*(FORMATTER.vformat(part, (), cause.facts) for part in parts))
 
 
 def _text(table: Mapping[str, str | Callable[..., str]], key: str, facts: Facts | Texts) -> str:
@@ -85,10 +91,21 @@ def _text(table: Mapping[str, str | Callable[..., str]], key: str, facts: Facts 
         return facts.text
     words = table[key]
     ready = {name: _ready(fact) for name, fact in facts.items()}
-    return words.format(**ready) if isinstance(words, str) else words(**ready)
+    return FORMATTER.vformat(words, (), ready) if isinstance(words, str) else words(**ready)
 
 
 def _ready(fact: Fact) -> object:
     if isinstance(fact, Statement):
         return statement_text(fact)
     return tuple(map(_ready, fact)) if isinstance(fact, tuple) else fact
+
+
+class _Formatter(Formatter):
+    """Texts with facts in braces, some printed in a way of the language's own."""
+
+    def format_field(self, value: Any, format_spec: str) -> str:
+        own = LANGUAGE.FORMATS.get(format_spec)
+        return own(value) if own else str(super().format_field(value, format_spec))
+
+
+FORMATTER = _Formatter()

@@ -1,7 +1,7 @@
 """Plain English."""
 
-from compliance.report.words.en.causes import CAUSES, EVIDENCE, fit_text
+from compliance.report.words.en.causes import CAUSES, EVIDENCE, FORMATS, fit_text
 from compliance.report.words.en.reasons import REASONS
 from compliance.report.words.en.remarks import REMARKS, SHORT_REMARKS
 
-__all__ = ["CAUSES", "EVIDENCE", "REASONS", "REMARKS", "SHORT_REMARKS", "fit_text"]
+__all__ = ["CAUSES", "EVIDENCE", "FORMATS", "REASONS", "REMARKS", "SHORT_REMARKS", "fit_text"]

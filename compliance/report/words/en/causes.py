@@ -1,16 +1,17 @@
-"""Likely causes: what is wrong, how it shows, what to do; and the names of the numbers."""
+"""Likely causes: what is wrong, how it shows, what to do; and the names of the numbers.
+
+A fact stands in braces, printed as `FORMATS` says; a function chooses words by the facts.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from functools import partial
+from dataclasses import replace
 from typing import Literal
 
 from compliance.model import Fit, Texts
 from compliance.report.numbers import format_plain
 from compliance.report.words.en.rules import shown_words
-
-Along = Literal["window", "seconds"]
 
 
 def number(value: float, digits: int = 3) -> str:
@@ -21,6 +22,10 @@ def number(value: float, digits: int = 3) -> str:
 def percent(share: float, digits: int = 2) -> str:
     """A share as per cent."""
     return f"{number(100 * share, digits)}\u00a0%"
+
+
+def luminance(value: float) -> str:
+    return f"{number(value)}\u00a0cd/m²"
 
 
 def fit_text(fit: Fit) -> str:
@@ -92,72 +97,11 @@ SET_RANGE = (
 )
 
 
-def stretched(low: int, high: int, full: int) -> Texts:
-    return Texts(
-        title="A full-range signal is shown as narrow range",
-        text=(
-            f"What is at or below code {low} of {full} shows as black, what is at or above "
-            f"{high} as white, and all between is stretched."
-        ),
-        next_step=SET_RANGE,
-    )
-
-
-def squeezed(low: int, high: int, full: int) -> Texts:
-    return Texts(
-        title="A narrow-range signal is shown as full range",
-        text=(
-            f"Black shows as if it were code {low} of {full} and white as if it were {high}: "
-            "blacks are raised and white stays below what the display can do."
-        ),
-        next_step=SET_RANGE,
-    )
-
-
 LOWER_CONTRAST = (
     "Lower the display's contrast or gain until the brightest steps differ, check that the "
     "display reaches the luminance asked for, and that nothing before it clips the signal."
 )
 
-
-def capped(top: float) -> Texts:
-    return Texts(
-        title=f"Nothing is brighter than {number(top)}\u00a0cd/m²",
-        text=(
-            f"Up to there the display follows; whatever the rule asks for above "
-            f"{number(top)}\u00a0cd/m² shows at that."
-        ),
-        next_step=LOWER_CONTRAST,
-    )
-
-
-def _where(level: float, target: float) -> str:
-    return f"{percent(level)} of the signal, where the target is {number(target)}\u00a0cd/m²"
-
-
-def clipped(level: float, target: float) -> Texts:
-    return Texts(
-        title=f"Highlights are clipped from {percent(level)} of the signal",
-        text=f"They end at {_where(level, target)}; everything brighter shows alike.",
-        next_step=LOWER_CONTRAST,
-    )
-
-
-def bent(level: float, target: float, slope: float, top: float) -> Texts:
-    return Texts(
-        title=f"Highlights are bent from {percent(level)} of the signal",
-        text=(
-            f"From {_where(level, target)}, the signal rises only {percent(slope)} as fast as it "
-            f"should; the brightest reading is {number(top)}\u00a0cd/m²."
-        ),
-        next_step=(
-            "Switch off the display's own roll-off or tone mapping, its contrast enhancement and "
-            "any knee between generator and display; then read the bright half of the greys again."
-        ),
-    )
-
-
-# ------------------------------------------------------------ black
 
 RAISE_BLACK = (
     "Raise the display's black level or brightness until the darkest steps differ, check the "
@@ -165,76 +109,17 @@ RAISE_BLACK = (
 )
 
 
-def crushed(level: float, target: float, *, lowered: bool = False) -> Texts:
-    begins = (
-        ", and what is above begins from there: the black level is set too low" if lowered else ""
-    )
-    return Texts(
-        title=f"Blacks are crushed up to {percent(level)} of the signal",
-        text=(
-            f"Everything up to there, where the target is {number(target)}\u00a0cd/m², shows as "
-            f"black{begins}."
-        ),
-        next_step=RAISE_BLACK,
-    )
-
-
-def lowered(lowered_by: float, level: float, luminance: float) -> Texts:
-    return Texts(
-        title="The black level is set too low",
-        text=(
-            f"The greys fit a signal that is lowered by {percent(lowered_by)} in the dark; the one "
-            f"at {percent(level)} reads {number(luminance)}\u00a0cd/m²."
-        ),
-        next_step=RAISE_BLACK,
-    )
-
-
-def raised(black: float) -> Texts:
-    return Texts(
-        title="The black level is set too high",
-        text=(
-            f"Black reads {number(black)}\u00a0cd/m², and the dark greys fit a drive that is "
-            "raised by as much."
-        ),
-        next_step=(
-            "Lower the display's black level or brightness until black is within its limit and "
-            "the darkest steps still differ, check the range of the signal, and calibrate again."
-        ),
-    )
-
-
-def light_added(added: float, black: float, black_within: bool) -> Texts:
-    within = (
-        " Black itself is within its limit: a black level set a little too low shows much the same."
-        if black_within
-        else ""
-    )
-    return Texts(
-        title="Light is added in the dark",
-        text=(
-            f"Every level fits its own light and {number(added)}\u00a0cd/m² beside it, of the "
-            f"{number(black)}\u00a0cd/m² that black reads.{within}"
-        ),
-        next_step=(
-            "Darken the room and shield the screen, read black with the meter covered to see what "
-            "the meter itself adds, then lower the panel's own black (backlight, black level) and "
-            "calibrate again."
-        ),
-    )
-
-
 MANY = 3.0
 """Times from which no per cent are told."""
 
 
-def _too_bright(luminance: float, asked: float) -> str:
+def _too_bright(read: float, asked: float) -> str:
     """How a luminance differs from the one that it should be, as words after "is"."""
     if asked <= 0:
         return "brighter than none at all"
-    if luminance >= MANY * asked:
-        return f"{number(luminance / asked)} times as bright as it should be"
-    share = luminance / asked - 1
+    if read >= MANY * asked:
+        return f"{number(read / asked)} times as bright as it should be"
+    share = read / asked - 1
     return f"{percent(abs(share))} too {'bright' if share > 0 else 'dark'}"
 
 
@@ -242,7 +127,7 @@ def black_too_bright(black: float, most: float) -> Texts:
     return Texts(
         title=f"Black is {_too_bright(black, most)}",
         text=(
-            f"Black reads {number(black)}\u00a0cd/m², where at most {number(most)}\u00a0cd/m² "
+            f"Black reads {luminance(black)}, where at most {luminance(most)} "
             "belong. Nothing else explains it, and the dark greys do not tell light that is added "
             "from a black level set too high."
         ),
@@ -299,12 +184,12 @@ def offset(channel: str, shift: float) -> Texts:
     )
 
 
-def luminance(white: float, asked: float) -> Texts:
+def white_too_bright(white: float, asked: float) -> Texts:
     return Texts(
         title=f"White is {_too_bright(white, asked)}",
         text=(
-            f"White reads {number(white)}\u00a0cd/m², where the rule asks for "
-            f"{number(asked)}\u00a0cd/m², and nothing else explains it."
+            f"White reads {luminance(white)}, where the rule asks for "
+            f"{luminance(asked)}, and nothing else explains it."
         ),
         next_step=(
             "Set the display's backlight, lamp or luminance so that white is the rule's, then "
@@ -326,31 +211,6 @@ PRIMARIES = {
 }
 
 
-def primaries_shown(primaries: str, rule: str | None) -> Texts:
-    return Texts(
-        title=f"The colours are those of {PRIMARIES[primaries]}, not {PRIMARIES[rule]}",
-        text=(
-            f"Red, green and blue and the colours between fit the primaries of "
-            f"{PRIMARIES[primaries]}."
-        ),
-        next_step=(
-            f"Choose {PRIMARIES[rule]} as the display's gamut and as the calibration's target, "
-            "check that the slot's table is the one in use, and calibrate again."
-        ),
-    )
-
-
-def primaries_assumed(primaries: str, rule: str | None) -> Texts:
-    return Texts(
-        title=f"The signal is taken for {PRIMARIES[primaries]}, not {PRIMARIES[rule]}",
-        text=f"The colours fit a display that reads the signal as {PRIMARIES[primaries]}.",
-        next_step=(
-            f"Set the display's input, or what converts before it, to {PRIMARIES[rule]}, and read "
-            "red, green and blue again."
-        ),
-    )
-
-
 def primaries_unnamed(xy: Sequence[tuple[str, float, float]], rule: str | None) -> Texts:
     """Of each primary its name and its x, y as read."""
     read = ", ".join(f"{name} reads x {number(x)}, y {number(y)}" for name, x, y in xy)
@@ -369,28 +229,6 @@ def primaries_unnamed(xy: Sequence[tuple[str, float, float]], rule: str | None) 
 
 
 WHITES = {"dci": "the cinema's white", "e": "the equal-energy white"}
-
-
-def _white(name: str, x: float, y: float, away: float, away_from_rule: float) -> Texts:
-    return Texts(
-        title=f"White is that of {name}",
-        text=(
-            f"White reads x {x:.4f}, y {y:.4f}: Δu'v' {number(away, 2)} from {name}, "
-            f"{number(away_from_rule, 2)} from the rule's white."
-        ),
-        next_step=(
-            "Choose the rule's white in the display's set-up and in the calibration's target, and "
-            "check that the meter's correction is the one for this display; then calibrate again."
-        ),
-    )
-
-
-def white_named(white: str, x: float, y: float, away: float, away_from_rule: float) -> Texts:
-    return _white(WHITES.get(white, white.upper()), x, y, away, away_from_rule)
-
-
-def white_daylight(kelvin: float, x: float, y: float, away: float, away_from_rule: float) -> Texts:
-    return _white(f"daylight of {number(kelvin, 2)}\u00a0K", x, y, away, away_from_rule)
 
 
 def white_elsewhere(
@@ -432,35 +270,15 @@ def unloaded(common: int, middle: float, most: float, same_file: bool) -> Texts:
     )
 
 
-def _reads(along: Along, readings: Sequence[tuple[float, float]]) -> str:
-    """Of each reading its place, % of the screen or s, and its luminance."""
-    named = (
-        f"{number(luminance)}\u00a0cd/m² {shown_words(along, number(place))}"
-        for place, luminance in readings
-    )
-    return f"The same signal reads {', '.join(named)}."
+def _reads(along: Literal["window", "seconds"]) -> Callable[[Sequence[tuple[float, float]]], str]:
+    """Readings with their places: % of the screen, or s."""
 
+    def text(readings: Sequence[tuple[float, float]]) -> str:
+        return ", ".join(
+            f"{luminance(read)} {shown_words(along, number(place))}" for place, read in readings
+        )
 
-def limiter(lost: float, readings: Sequence[tuple[float, float]]) -> Texts:
-    return Texts(
-        title=f"A limiter takes {percent(lost)} of the light on larger areas",
-        text=_reads("window", readings),
-        next_step=(
-            "Switch off the display's power or brightness limiter if it lets you, measure at the "
-            "window that the rule asks for, and lower the slot's peak until it holds."
-        ),
-    )
-
-
-def sag(lost: float, readings: Sequence[tuple[float, float]]) -> Texts:
-    return Texts(
-        title=f"The light falls by {percent(lost)} while a patch is shown",
-        text=_reads("seconds", readings),
-        next_step=(
-            "Switch off the display's power or static-picture limiter if it lets you, let it "
-            "cool, and lower the slot's peak until it holds."
-        ),
-    )
+    return text
 
 
 def drift(change: float, scatter: float, repeats: int) -> Texts:
@@ -478,41 +296,186 @@ def drift(change: float, scatter: float, repeats: int) -> Texts:
     )
 
 
-CAUSES: Mapping[str, Callable[..., Texts]] = {
+FORMATS: Mapping[str, Callable[..., str]] = {
+    "number": number,
+    "two-digits": lambda value: number(value, 2),
+    "percent": percent,
+    "luminance": luminance,
+    "primaries": PRIMARIES.__getitem__,
+    "white": lambda white: WHITES.get(white, white.upper()),
+    "by-window": _reads("window"),
+    "by-seconds": _reads("seconds"),
+}
+"""How a fact in braces is printed, by the word after its colon."""
+CHECK_WHITE = (
+    "Choose the rule's white in the display's set-up and in the calibration's target, and "
+    "check that the meter's correction is the one for this display; then calibrate again."
+)
+CRUSHED = "Blacks are crushed up to {level:percent} of the signal"
+CLIPPED_AT = "{level:percent} of the signal, where the target is {target:luminance}"
+LIGHT_ADDED = Texts(
+    title="Light is added in the dark",
+    text=(
+        "Every level fits its own light and {added:luminance} beside it, of the "
+        "{black:luminance} that black reads."
+    ),
+    next_step=(
+        "Darken the room and shield the screen, read black with the meter covered to see what "
+        "the meter itself adds, then lower the panel's own black (backlight, black level) and "
+        "calibrate again."
+    ),
+)
+
+CAUSES: Mapping[str, Texts | Callable[..., Texts]] = {
     "unloaded": unloaded,
-    "range.stretched": stretched,
-    "range.squeezed": squeezed,
+    "range.stretched": Texts(
+        title="A full-range signal is shown as narrow range",
+        text=(
+            "What is at or below code {low} of {full} shows as black, what is at or above "
+            "{high} as white, and all between is stretched."
+        ),
+        next_step=SET_RANGE,
+    ),
+    "range.squeezed": Texts(
+        title="A narrow-range signal is shown as full range",
+        text=(
+            "Black shows as if it were code {low} of {full} and white as if it were {high}: "
+            "blacks are raised and white stays below what the display can do."
+        ),
+        next_step=SET_RANGE,
+    ),
     "curve": curve,
     "curve.gamma": gamma,
     "curve.system-gamma": system_gamma,
     "channels": swapped,
-    "primaries.shown": primaries_shown,
-    "primaries.assumed": primaries_assumed,
+    "primaries.shown": Texts(
+        title="The colours are those of {primaries:primaries}, not {rule:primaries}",
+        text=(
+            "Red, green and blue and the colours between fit the primaries of "
+            "{primaries:primaries}."
+        ),
+        next_step=(
+            "Choose {rule:primaries} as the display's gamut and as the calibration's target, "
+            "check that the slot's table is the one in use, and calibrate again."
+        ),
+    ),
+    "primaries.assumed": Texts(
+        title="The signal is taken for {primaries:primaries}, not {rule:primaries}",
+        text="The colours fit a display that reads the signal as {primaries:primaries}.",
+        next_step=(
+            "Set the display's input, or what converts before it, to {rule:primaries}, and read "
+            "red, green and blue again."
+        ),
+    ),
     "primaries.unnamed": primaries_unnamed,
-    "white.named": white_named,
-    "white.daylight": white_daylight,
+    "white.named": Texts(
+        title="White is that of {white:white}",
+        text=(
+            "White reads x {x:.4f}, y {y:.4f}: Δu'v' {away:two-digits} from {white:white}, "
+            "{away_from_rule:two-digits} from the rule's white."
+        ),
+        next_step=CHECK_WHITE,
+    ),
+    "white.daylight": Texts(
+        title="White is that of daylight of {kelvin:two-digits}\u00a0K",
+        text=(
+            "White reads x {x:.4f}, y {y:.4f}: Δu'v' {away:two-digits} from daylight of "
+            "{kelvin:two-digits}\u00a0K, {away_from_rule:two-digits} from the rule's white."
+        ),
+        next_step=CHECK_WHITE,
+    ),
     "white.elsewhere": white_elsewhere,
-    "limiter": limiter,
-    "sag": sag,
-    "highlights.capped": capped,
-    "highlights.clipped": clipped,
-    "highlights.bent": bent,
-    "blacks.crushed": crushed,
-    "blacks.crushed-and-lowered": partial(crushed, lowered=True),
-    "blacks.lowered": lowered,
-    "raised-black.added": light_added,
-    "raised-black.driven": raised,
+    "limiter": Texts(
+        title="A limiter takes {lost:percent} of the light on larger areas",
+        text="The same signal reads {readings:by-window}.",
+        next_step=(
+            "Switch off the display's power or brightness limiter if it lets you, measure at the "
+            "window that the rule asks for, and lower the slot's peak until it holds."
+        ),
+    ),
+    "sag": Texts(
+        title="The light falls by {lost:percent} while a patch is shown",
+        text="The same signal reads {readings:by-seconds}.",
+        next_step=(
+            "Switch off the display's power or static-picture limiter if it lets you, let it "
+            "cool, and lower the slot's peak until it holds."
+        ),
+    ),
+    "highlights.capped": Texts(
+        title="Nothing is brighter than {top:luminance}",
+        text=(
+            "Up to there the display follows; whatever the rule asks for above {top:luminance} "
+            "shows at that."
+        ),
+        next_step=LOWER_CONTRAST,
+    ),
+    "highlights.clipped": Texts(
+        title="Highlights are clipped from {level:percent} of the signal",
+        text=f"They end at {CLIPPED_AT}; everything brighter shows alike.",
+        next_step=LOWER_CONTRAST,
+    ),
+    "highlights.bent": Texts(
+        title="Highlights are bent from {level:percent} of the signal",
+        text=(
+            f"From {CLIPPED_AT}, the signal rises only {{slope:percent}} as fast as it should; "
+            "the brightest reading is {top:luminance}."
+        ),
+        next_step=(
+            "Switch off the display's own roll-off or tone mapping, its contrast enhancement and "
+            "any knee between generator and display; then read the bright half of the greys again."
+        ),
+    ),
+    "blacks.crushed": Texts(
+        title=CRUSHED,
+        text="Everything up to there, where the target is {target:luminance}, shows as black.",
+        next_step=RAISE_BLACK,
+    ),
+    "blacks.crushed-and-lowered": Texts(
+        title=CRUSHED,
+        text=(
+            "Everything up to there, where the target is {target:luminance}, shows as black, and "
+            "what is above begins from there: the black level is set too low."
+        ),
+        next_step=RAISE_BLACK,
+    ),
+    "blacks.lowered": Texts(
+        title="The black level is set too low",
+        text=(
+            "The greys fit a signal that is lowered by {lowered_by:percent} in the dark; the one "
+            "at {level:percent} reads {luminance:luminance}."
+        ),
+        next_step=RAISE_BLACK,
+    ),
+    "raised-black.added": LIGHT_ADDED,
+    "raised-black.added-within": replace(
+        LIGHT_ADDED,
+        text=(
+            f"{LIGHT_ADDED.text} Black itself is within its limit: a black level set a little too "
+            "low shows much the same."
+        ),
+    ),
+    "raised-black.driven": Texts(
+        title="The black level is set too high",
+        text=(
+            "Black reads {black:luminance}, and the dark greys fit a drive that is raised by as "
+            "much."
+        ),
+        next_step=(
+            "Lower the display's black level or brightness until black is within its limit and "
+            "the darkest steps still differ, check the range of the signal, and calibrate again."
+        ),
+    ),
     "raised-black.read": black_too_bright,
     "gain": gain,
     "offset": offset,
-    "luminance": luminance,
+    "luminance": white_too_bright,
     "drift": drift,
 }
 
 # ------------------------------------------------------------ numbers
 
 
-def _luminance_shown(along: Along) -> Callable[[float], str]:
+def _place(along: Literal["window", "seconds"]) -> Callable[[float], str]:
     def text(place: float) -> str:
         return f"luminance {shown_words(along, number(place))}".replace("\u00a0", " ")
 
@@ -553,8 +516,8 @@ EVIDENCE: Mapping[str, str | Callable[..., str]] = {
     "away-from-named": "from the white named",
     "kelvin": "temperature of the nearest daylight",
     "away-from-daylight": "from that daylight",
-    "luminance-by-window": _luminance_shown("window"),
-    "luminance-by-seconds": _luminance_shown("seconds"),
+    "luminance-by-window": _place("window"),
+    "luminance-by-seconds": _place("seconds"),
     "patches-in-common": "patches in common",
     "median-difference": "median difference before and after",
     "95th-percentile": "95th percentile",
