@@ -15,6 +15,7 @@ from compliance.colour import spaces
 from compliance.colour.spaces import PRIMARIES
 from compliance.documents import assessment_document
 from compliance.model import Assessment, Job, Measurement, Readings, ReadingsEntry, Rule
+from compliance.report.words import remark_text
 from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -33,7 +34,7 @@ def pair(before: Readings, after: Readings, rule: str = SDR, job: Job | None = N
 
 def text(assessment: Assessment, kind: str) -> str:
     """The text of the only remark of a kind; empty where there is none."""
-    found = [one.text for one in assessment.state.remarks if one.kind == kind]
+    found = [remark_text(one) for one in assessment.state.remarks if one.kind == kind]
     assert len(found) <= 1
     return found[0] if found else ""
 
