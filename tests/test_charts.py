@@ -12,8 +12,8 @@ from compliance import model
 from compliance.colour import spaces
 from compliance.grading.match import MatchedReadings, match_readings
 from compliance.grading.monte_carlo import findings_of, white_spread
-from compliance.model import Charts, Limits, Over, Requirement
-from compliance.pictures.data import picture_data
+from compliance.model import Limits, Over, Requirement
+from compliance.pictures.data import Charts, picture_data
 from compliance.planning.required_patches import ideal_readings
 from compliance.rules.library import load_rule
 

@@ -42,14 +42,6 @@ from compliance.model.jobs import (
     Slot,
 )
 from compliance.model.measurement import Measurement
-from compliance.model.pictures import (
-    Charts,
-    ColourPoint,
-    DifferencePoint,
-    Differences,
-    GreyPoint,
-    LevelPoint,
-)
 from compliance.model.readings import (
     CHROMATICITY_FLOOR,
     Certificate,
@@ -105,14 +97,10 @@ __all__ = [
     "Cause",
     "Certificate",
     "Change",
-    "Charts",
     "ChromaticityBand",
-    "ColourPoint",
     "Decision",
     "Declaration",
     "Deviation",
-    "DifferencePoint",
-    "Differences",
     "Display",
     "Disposition",
     "Encoding",
@@ -122,12 +110,10 @@ __all__ = [
     "Finding",
     "Fit",
     "GradedReadings",
-    "GreyPoint",
     "Integers",
     "Interval",
     "Job",
     "Level",
-    "LevelPoint",
     "Limits",
     "LuminanceBand",
     "Measurement",

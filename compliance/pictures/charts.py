@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
 from compliance.colour.chromaticity_diagram import LOCUS
-from compliance.model import Charts, DifferencePoint, Differences, GreyPoint, Pair
+from compliance.model import Pair
 from compliance.pictures.axes import (
     FOOT,
     HEAD,
@@ -23,6 +23,7 @@ from compliance.pictures.axes import (
     logarithmic,
 )
 from compliance.pictures.canvas import INK, Canvas, Style
+from compliance.pictures.data import Charts, DifferencePoint, Differences, GreyPoint
 from compliance.pictures.fonts import BOLD, SANS, ellipsize, normalise, width, wrap
 from compliance.pictures.tracking import draw_tracking, drawable_levels, tracking_note
 from compliance.report.numbers import format_plain

@@ -1,9 +1,11 @@
-"""What the pictures show, computed from matched readings and their findings."""
+"""What the pictures show: data, computed from an assessment's readings and findings."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
 from statistics import NormalDist
+from typing import Literal
 
 import numpy as np
 from numpy.typing import NDArray
@@ -15,15 +17,9 @@ from compliance.grading.match import MatchedReadings, matched
 from compliance.grading.monte_carlo import white_spread
 from compliance.model import (
     Assessment,
-    Charts,
-    ColourPoint,
-    DifferencePoint,
-    Differences,
     Finding,
     GradedReadings,
-    GreyPoint,
     Level,
-    LevelPoint,
     Limits,
     Pair,
     Point,
@@ -33,149 +29,94 @@ from compliance.model import (
 from compliance.quantities.catalogue import QUANTITIES, Quantity, values_at
 from compliance.quantities.measured import NOWHERE, Options
 
-Shown = tuple[Triple, str, float]
-"""Codes, position and window of a patch."""
-
-
-def shown(case: MatchedReadings, index: int) -> Shown:
-    """What a measured patch is known by in the points of findings."""
-    there = case.patches.stimulus[index]
-    return case.patches.triple(index), there.position, there.window
-
-
-def by_place(findings: Iterable[Finding]) -> Mapping[Shown, Point]:
-    """Points with limits by patch and place, of a shall before a should."""
-    points: dict[Shown, Point] = {}
-    for one in sorted(findings, key=lambda finding: finding.level is Level.SHOULD):
-        for point in one.points:
-            if point.limits is not None:
-                points.setdefault((point.patch, point.position, point.window), point)
-    return points
-
-
 Array = NDArray[np.float64]
+
 CHI_SQUARE = 5.991
 """95 % quantile with two degrees of freedom: the size of a 95 % ellipse."""
-OUTLINE = 72
-"""Points of a round outline."""
-
-
-def _circle() -> Array:
-    turn = np.linspace(0.0, 2 * np.pi, OUTLINE, endpoint=False)
-    return np.stack([np.cos(turn), np.sin(turn)], axis=1)
-
-
-def _outline(points: Array) -> tuple[Pair, ...]:
-    return tuple((float(u), float(v)) for u, v in points)
-
-
-def ellipse(white: Pair | None, covariance: NDArray[np.float64] | None) -> tuple[Pair, ...]:
-    if white is None or covariance is None:
-        return ()
-    sizes, axes = np.linalg.eigh(covariance)
-    reach = np.sqrt(CHI_SQUARE * np.maximum(sizes, 0.0))
-    return _outline(np.array(white) + (_circle() * reach) @ axes.T)
-
-
-def white_limit(case: MatchedReadings, findings: Sequence[Finding]) -> tuple[Pair, ...]:
-    """The first shall limit on the white's distance from the target's white."""
-    index = case.built_in("white")
-    requirements = {one.id: one for one in case.rule.requirements}
-    for one in findings:
-        requirement = requirements[one.id]
-        about_white = [
-            point
-            for point in one.points
-            if index is not None and point.patch == case.patches.triple(index)
-        ]
-        quantity = QUANTITIES[one.quantity]
-        offset = quantity.pair or quantity.uv_scale is not None
-        plain = offset and requirement.reference == "target"
-        if plain and one.level is Level.SHALL and about_white and about_white[0].limits:
-            return _limit_outline(case, quantity, about_white[0].limits)
-    return ()
-
-
-def _limit_outline(case: MatchedReadings, quantity: Quantity, limits: Limits) -> tuple[Pair, ...]:
-    white = case.plan.model.white_xyz
-    if limits.box is not None:
-        corners = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * np.array(limits.box)
-        return _outline(np.asarray(spaces.xy_to_uv(spaces.xyz_to_xy(white) + corners)))
-    if limits.maximum is None:
-        return ()
-    size = limits.maximum / (quantity.uv_scale or 1.0)
-    return _outline(spaces.xyz_to_uv(white) + size * _circle())
-
-
-def _limited(
-    case: MatchedReadings, findings: Sequence[Finding]
-) -> list[tuple[Requirement, Mapping[Shown, Point]]]:
-    """A requirement for each way that the rule takes a distance, with the points it limits."""
-    known = {one.id: one for one in findings}
-    ways: dict[tuple[str, str, bool], list[Requirement]] = {}
-    for one in sorted(case.rule.requirements, key=lambda row: row.level is Level.SHOULD):
-        if QUANTITIES[one.quantity].distance and one.statistic == "each" and one.id in known:
-            way = one.quantity, one.reference, one.ignore_luminance
-            ways.setdefault(way, []).append(one)
-    return [(same[0], by_place(known[one.id] for one in same)) for same in ways.values()]
-
-
-def grey_differences(
-    case: MatchedReadings, neutrals: list[int], findings: Sequence[Finding]
-) -> Iterable[Differences]:
-    """Each distance that the rule limits for greys, of those that count."""
-    for requirement, limited in _limited(case, findings):
-        found = [limited.get(shown(case, index)) for index in neutrals]
-        counted = [point for point in found if point is not None and point.verdict is not None]
-        if len(counted) > 1:
-            name = QUANTITIES[requirement.quantity].symbol
-            points = [_difference(point.name, point.value, point) for point in counted]
-            white = requirement.reference == "white"
-            yield Differences("greys", name, tuple(points), white)
-
-
-def colour_differences(
-    case: MatchedReadings, colours: list[tuple[int, str]], findings: Sequence[Finding]
-) -> Iterable[Differences]:
-    """The distance that the rule limits for most of the colours; a usual one, where for none."""
-    if not colours:
-        return
-    places = [shown(case, index) for index, _ in colours]
-    roles = eligibility.roles_at([index for index, _ in colours])
-    best, least = None, 0
-    for requirement, limited in _limited(case, findings):
-        count = sum(place in limited for place in places)
-        if count > least:
-            best, least = (requirement, limited), count
-    if best is None:
-        quantity = "delta-e-itp" if case.plan.model.curve in ("pq", "hlg") else "delta-e-2000"
-        values = values_at(QUANTITIES[quantity], case.view, roles, Options())
-        limited, white = {}, False
-    else:
-        requirement, limited = best
-        quantity, white = requirement.quantity, requirement.reference == "white"
-        values = eligibility.values_of(requirement, case.view, roles)
-    points = [
-        _difference(name, float(value), limited.get(place))
-        for (_, name), place, value in zip(colours, places, values, strict=True)
-    ]
-    yield Differences("colours", QUANTITIES[quantity].symbol, tuple(points), white)
-
-
-def _difference(name: str, value: object, point: Point | None) -> DifferencePoint:
-    assert isinstance(value, float)
-    limit = point.limits.maximum if point and point.limits else None
-    bound = point.interval.high if point and point.interval else None
-    return DifferencePoint(name, value, limit, bound if isinstance(bound, float) else None)
-
-
 EXPANDED = 1.960
 """Two-sided normal quantile of 95 %: half an interval's width in standard uncertainties."""
+OUTLINE = 72
+"""Points of a round outline."""
+PICTURED = 2000
+"""Draws for the picture of the white, where no digit is read off."""
 COLOUR_SETS = ("hues", "saturations", "list")
 
 
-PICTURED = 2000
-"""Draws for the picture of the white, where no digit is read off."""
+@dataclass(frozen=True, slots=True)
+class LevelPoint:
+    """A neutral patch in the tracking chart; cd/m²."""
+
+    name: str
+    target: float
+    measured: float
+    low: float | None
+    """Limits on luminance at this level, where a requirement bands it."""
+    high: float | None
+    guard_low: float | None = None
+    """Limits drawn in by the guard band of 1.64 u: measured values between them are proven."""
+    guard_high: float | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class ColourPoint:
+    """A coloured or white patch in the u'v' diagram."""
+
+    name: str
+    target: Pair
+    measured: Pair
+
+
+@dataclass(frozen=True, slots=True)
+class DifferencePoint:
+    """A distance of one patch from where it should lie."""
+
+    name: str
+    value: float
+    limit: float | None
+    bound: float | None = None
+    """What the true value is below with 95 %, where that is known."""
+
+
+@dataclass(frozen=True, slots=True)
+class Differences:
+    """The distances of several patches, all of one quantity."""
+
+    patches: Literal["greys", "colours"]
+    name: str
+    """The quantity's short name, e.g. `ΔE ITP`."""
+    points: tuple[DifferencePoint, ...]
+    from_white: bool = False
+    """Taken from the measured white, not from the target."""
+
+
+@dataclass(frozen=True, slots=True)
+class GreyPoint:
+    """A neutral patch's offset from the measured white."""
+
+    target: float
+    """cd/m²"""
+    du: float
+    dv: float
+
+
+@dataclass(frozen=True, slots=True)
+class Charts:
+    """What the sheet's pictures are drawn from; all computed, nothing to decide."""
+
+    levels: tuple[LevelPoint, ...] = ()
+    target_triangle: tuple[Pair, Pair, Pair] | None = None
+    """u'v' of red, green, blue."""
+    measured_triangle: tuple[Pair, Pair, Pair] | None = None
+    target_white: Pair | None = None
+    measured_white: Pair | None = None
+    colours: tuple[ColourPoint, ...] = ()
+    differences: tuple[Differences, ...] = ()
+    """Of the greys, for each distance that the rule limits; then of the colours."""
+    greys: tuple[GreyPoint, ...] = ()
+    white_ellipse: tuple[Pair, ...] = ()
+    """u'v' outline that holds the true white with 95 %; empty without uncertainty."""
+    white_limit: tuple[Pair, ...] = ()
+    """u'v' outline of the shall limit on the white's chromaticity; empty where there is none."""
 
 
 def charts_of(assessment: Assessment) -> list[Charts]:
@@ -198,7 +139,7 @@ def _charts(assessment: Assessment, state: GradedReadings) -> Charts:
 def picture_data(
     case: MatchedReadings,
     findings: Sequence[Finding],
-    white_spread: NDArray[np.float64] | None = None,
+    white_spread: Array | None = None,
 ) -> Charts:
     """Pictures of one set of readings; what was not measured is left out.
 
@@ -213,12 +154,12 @@ def picture_data(
         measured_white=_measured_white(case),
         colours=tuple(_colour_points(case, colours)),
         differences=(
-            *grey_differences(case, neutrals, findings),
-            *colour_differences(case, colours, findings),
+            *_grey_differences(case, neutrals, findings),
+            *_colour_differences(case, colours, findings),
         ),
         greys=tuple(_greys(case, neutrals)),
-        white_ellipse=ellipse(_measured_white(case), white_spread),
-        white_limit=white_limit(case, findings),
+        white_ellipse=_white_ellipse(_measured_white(case), white_spread),
+        white_limit=_white_limit(case, findings),
     )
 
 
@@ -229,6 +170,9 @@ def _uv(xyz: Array) -> Pair:
 
 def _triangle(xyz: Array) -> tuple[Pair, Pair, Pair]:
     return _uv(xyz[0]), _uv(xyz[1]), _uv(xyz[2])
+
+
+# ---------------------------------------------------------------- which patches
 
 
 def _main(case: MatchedReadings, index: int) -> bool:
@@ -249,13 +193,13 @@ def _has_target(case: MatchedReadings, index: int) -> bool:
 def _neutrals(case: MatchedReadings) -> list[int]:
     patches = case.patches
     usable = np.flatnonzero(patches.neutral & ~patches.beyond & ~patches.above)
-    found = [int(i) for i in usable if _main(case, int(i)) and _has_target(case, int(i))]
-    return sorted(found, key=lambda i: patches.level[i])
+    neutrals = [i for i in map(int, usable) if _main(case, i) and _has_target(case, i)]
+    return sorted(neutrals, key=lambda i: patches.level[i])
 
 
 def _colours(case: MatchedReadings) -> list[tuple[int, str]]:
     """Coloured patches of the rule's sets that were measured, in the order of the sets."""
-    found: dict[int, str] = {}
+    colours: dict[int, str] = {}
     for name, patch_set in case.rule.sets.items():
         if patch_set.kind not in COLOUR_SETS:
             continue
@@ -265,8 +209,31 @@ def _colours(case: MatchedReadings) -> list[tuple[int, str]]:
                 continue
             bright = case.view.xyz[index, 1] >= case.chromaticity_floor
             if bright and not (case.patches.unreachable[index] or case.patches.above[index]):
-                found.setdefault(index, planned.name)
-    return list(found.items())
+                colours.setdefault(index, planned.name)
+    return list(colours.items())
+
+
+Shown = tuple[Triple, str, float]
+"""Codes, position and window of a patch."""
+
+
+def _shown(case: MatchedReadings, index: int) -> Shown:
+    """What a measured patch is known by in the points of findings."""
+    there = case.patches.stimulus[index]
+    return case.patches.triple(index), there.position, there.window
+
+
+def _by_place(findings: Iterable[Finding]) -> Mapping[Shown, Point]:
+    """Points with limits by patch and place, of a shall before a should."""
+    points: dict[Shown, Point] = {}
+    for finding in sorted(findings, key=lambda finding: finding.level is Level.SHOULD):
+        for point in finding.points:
+            if point.limits is not None:
+                points.setdefault((point.patch, point.position, point.window), point)
+    return points
+
+
+# ---------------------------------------------------------------- tracking and greys
 
 
 def _levels(
@@ -276,8 +243,11 @@ def _levels(
         return
     index = np.array(neutrals, dtype=np.int64)
     target = case.view.target(index)[..., 1]
-    each = [one for one in findings if one.statistic == "each"]
-    points = by_place(one for one in each if one.quantity == "luminance-error")
+    points = _by_place(
+        finding
+        for finding in findings
+        if finding.statistic == "each" and finding.quantity == "luminance-error"
+    )
     guard = NormalDist().inv_cdf(case.rule.decision.confidence)
     above = {
         requirement.above_black
@@ -290,7 +260,7 @@ def _levels(
         lifted = wanted - float(black[place])
         low, high, inner_low, inner_high = (
             None if error is None else wanted + lifted * error / 100
-            for error in _errors(points.get(shown(case, patch)), guard)
+            for error in _errors(points.get(_shown(case, patch)), guard)
         )
         yield LevelPoint(
             name=f"{100 * case.patches.level[patch]:.4g} %",
@@ -318,14 +288,28 @@ def _errors(
     return low, high, inner, None if high is None else high - band
 
 
+def _greys(case: MatchedReadings, neutrals: list[int]) -> Iterable[GreyPoint]:
+    for index in neutrals:
+        white = int(case.view.white[index])
+        dark = case.view.xyz[index, 1] < case.chromaticity_floor
+        if white == NOWHERE or dark:
+            continue
+        offset = spaces.xyz_to_uv(case.view.xyz[index]) - spaces.xyz_to_uv(case.view.xyz[white])
+        target = float(targets.nominal_xyz(case.patches.signal[[index]], case.plan.model)[0, 1])
+        yield GreyPoint(target, float(offset[0]), float(offset[1]))
+
+
+# ---------------------------------------------------------------- gamut and white
+
+
 def _measured_triangle(case: MatchedReadings) -> tuple[Pair, Pair, Pair] | None:
     """Of the first set that has a red, a green and a blue, hues or a list of codes."""
     for name in case.rule.sets:
         planned = {patch.name: patch for patch in case.plan.patches(name)}
         if not planned.keys() >= {"red", "green", "blue"}:
             continue
-        found = [case.matcher.find(planned[hue]) for hue in ("red", "green", "blue")]
-        indices = [index for index in found if index is not None]
+        measured = [case.matcher.find(planned[hue]) for hue in ("red", "green", "blue")]
+        indices = [index for index in measured if index is not None]
         return _triangle(case.view.xyz[indices]) if len(indices) == 3 else None
     return None
 
@@ -341,12 +325,110 @@ def _colour_points(case: MatchedReadings, colours: list[tuple[int, str]]) -> Ite
         yield ColourPoint(name, _uv(target), _uv(case.view.xyz[index]))
 
 
-def _greys(case: MatchedReadings, neutrals: list[int]) -> Iterable[GreyPoint]:
-    for index in neutrals:
-        white = int(case.view.white[index])
-        dark = case.view.xyz[index, 1] < case.chromaticity_floor
-        if white == NOWHERE or dark:
-            continue
-        offset = spaces.xyz_to_uv(case.view.xyz[index]) - spaces.xyz_to_uv(case.view.xyz[white])
-        target = float(targets.nominal_xyz(case.patches.signal[[index]], case.plan.model)[0, 1])
-        yield GreyPoint(target, float(offset[0]), float(offset[1]))
+def _circle() -> Array:
+    turn = np.linspace(0.0, 2 * np.pi, OUTLINE, endpoint=False)
+    return np.stack([np.cos(turn), np.sin(turn)], axis=1)
+
+
+def _outline(points: Array) -> tuple[Pair, ...]:
+    return tuple((float(u), float(v)) for u, v in points)
+
+
+def _white_ellipse(white: Pair | None, covariance: Array | None) -> tuple[Pair, ...]:
+    """The outline that holds the true white with 95 %."""
+    if white is None or covariance is None:
+        return ()
+    sizes, axes = np.linalg.eigh(covariance)
+    reach = np.sqrt(CHI_SQUARE * np.maximum(sizes, 0.0))
+    return _outline(np.array(white) + (_circle() * reach) @ axes.T)
+
+
+def _white_limit(case: MatchedReadings, findings: Sequence[Finding]) -> tuple[Pair, ...]:
+    """The first shall limit on the white's distance from the target's white."""
+    index = case.built_in("white")
+    if index is None:
+        return ()
+    white = case.patches.triple(index)
+    references = {requirement.id: requirement.reference for requirement in case.rule.requirements}
+    for finding in findings:
+        quantity = QUANTITIES[finding.quantity]
+        offset = quantity.pair or quantity.uv_scale is not None
+        if offset and references[finding.id] == "target" and finding.level is Level.SHALL:
+            limits = next((point.limits for point in finding.points if point.patch == white), None)
+            if limits:
+                return _limit_outline(case, quantity, limits)
+    return ()
+
+
+def _limit_outline(case: MatchedReadings, quantity: Quantity, limits: Limits) -> tuple[Pair, ...]:
+    white = case.plan.model.white_xyz
+    if limits.box is not None:
+        corners = np.array([(-1, -1), (1, -1), (1, 1), (-1, 1)]) * np.array(limits.box)
+        return _outline(np.asarray(spaces.xy_to_uv(spaces.xyz_to_xy(white) + corners)))
+    if limits.maximum is None:
+        return ()
+    size = limits.maximum / (quantity.uv_scale or 1.0)
+    return _outline(spaces.xyz_to_uv(white) + size * _circle())
+
+
+# ---------------------------------------------------------------- differences
+
+
+def _limited(
+    case: MatchedReadings, findings: Sequence[Finding]
+) -> list[tuple[Requirement, Mapping[Shown, Point]]]:
+    """A requirement for each way that the rule takes a distance, with the points it limits."""
+    graded = {finding.id: finding for finding in findings}
+    ways: dict[tuple[str, str, bool], list[Requirement]] = {}
+    for row in sorted(case.rule.requirements, key=lambda row: row.level is Level.SHOULD):
+        if QUANTITIES[row.quantity].distance and row.statistic == "each" and row.id in graded:
+            ways.setdefault((row.quantity, row.reference, row.ignore_luminance), []).append(row)
+    return [(rows[0], _by_place(graded[row.id] for row in rows)) for rows in ways.values()]
+
+
+def _grey_differences(
+    case: MatchedReadings, neutrals: list[int], findings: Sequence[Finding]
+) -> Iterable[Differences]:
+    """Each distance that the rule limits for greys, of those that count."""
+    for requirement, limited in _limited(case, findings):
+        points = [limited.get(_shown(case, index)) for index in neutrals]
+        counted = [point for point in points if point is not None and point.verdict is not None]
+        if len(counted) > 1:
+            name = QUANTITIES[requirement.quantity].symbol
+            bars = tuple(_difference(point.name, point.value, point) for point in counted)
+            yield Differences("greys", name, bars, requirement.reference == "white")
+
+
+def _colour_differences(
+    case: MatchedReadings, colours: list[tuple[int, str]], findings: Sequence[Finding]
+) -> Iterable[Differences]:
+    """The distance that the rule limits for most of the colours; a usual one, where for none."""
+    if not colours:
+        return
+    places = [_shown(case, index) for index, _ in colours]
+    roles = eligibility.roles_at([index for index, _ in colours])
+    best, most = None, 0
+    for requirement, limited in _limited(case, findings):
+        count = sum(place in limited for place in places)
+        if count > most:
+            best, most = (requirement, limited), count
+    if best is None:
+        quantity = "delta-e-itp" if case.plan.model.curve in ("pq", "hlg") else "delta-e-2000"
+        values = values_at(QUANTITIES[quantity], case.view, roles, Options())
+        limited, white = {}, False
+    else:
+        requirement, limited = best
+        quantity, white = requirement.quantity, requirement.reference == "white"
+        values = eligibility.values_of(requirement, case.view, roles)
+    bars = tuple(
+        _difference(name, float(value), limited.get(place))
+        for (_, name), place, value in zip(colours, places, values, strict=True)
+    )
+    yield Differences("colours", QUANTITIES[quantity].symbol, bars, white)
+
+
+def _difference(name: str, value: object, point: Point | None) -> DifferencePoint:
+    assert isinstance(value, float)
+    limit = point.limits.maximum if point and point.limits else None
+    bound = point.interval.high if point and point.interval else None
+    return DifferencePoint(name, value, limit, bound if isinstance(bound, float) else None)

@@ -6,9 +6,9 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from itertools import pairwise
 
-from compliance.model import Charts, LevelPoint
 from compliance.pictures.axes import BROKEN, FOOT, HEAD, Area, Axis, Frame, centred, logarithmic
 from compliance.pictures.canvas import INK, Canvas
+from compliance.pictures.data import Charts, LevelPoint
 
 STRIP = 0.45
 """Share of the height for the deviation."""

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import replace
 
-from compliance.model import Charts, Level
+from compliance.model import Level
 from compliance.pictures.axes import Area
 from compliance.pictures.canvas import INK, Canvas
 from compliance.pictures.charts import HEADING_HEIGHT, Plot, draw_title, plots_of
+from compliance.pictures.data import Charts
 from compliance.pictures.fonts import BOLD
 from compliance.report.report import Report, Row, State
 from compliance.report.verdict import applies

@@ -9,8 +9,8 @@ from functools import cache
 from itertools import product
 
 from compliance.errors import SheetError
-from compliance.model import Assessment, Charts
-from compliance.pictures.data import charts_of
+from compliance.model import Assessment
+from compliance.pictures.data import Charts, charts_of
 from compliance.pictures.pdf_canvas import PdfCanvas
 from compliance.report.build import build_report
 from compliance.report.report import Report

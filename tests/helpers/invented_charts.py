@@ -6,7 +6,7 @@ import math
 
 import numpy as np
 
-from compliance.model import (
+from compliance.pictures.data import (
     Charts,
     ColourPoint,
     DifferencePoint,

@@ -12,7 +12,6 @@ from compliance.model import (
     Assessment,
     Certificate,
     Change,
-    Charts,
     Decision,
     Interval,
     NotJudged,
@@ -26,6 +25,7 @@ from compliance.model import (
     Texts,
     Verdict,
 )
+from compliance.pictures.data import Charts
 from helpers.invented_charts import charts
 from helpers.sample_assessments import (
     MEASURED,

@@ -12,7 +12,6 @@ from compliance.model import (
     Assessment,
     Band,
     Certificate,
-    Charts,
     ChromaticityBand,
     Decision,
     Declaration,
@@ -43,6 +42,7 @@ from compliance.model import (
     Uncertainty,
     Verdict,
 )
+from compliance.pictures.data import Charts
 from helpers.invented_charts import charts
 
 BT709 = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))

@@ -10,8 +10,9 @@ from helpers.invented_samples import SAMPLES
 from helpers.pdf_text import Said
 from helpers.sample_assessments import invented_charts_of
 
-from compliance.model import Assessment, Charts
+from compliance.model import Assessment
 from compliance.pictures import data
+from compliance.pictures.data import Charts
 from compliance.pictures.fonts import width
 from compliance.pictures.pdf_canvas import PdfCanvas
 
