@@ -35,12 +35,13 @@ from compliance.job_file import load_job, only_slot
 from compliance.meter_file import load_meter
 from compliance.model import CHROMATICITY_FLOOR, Assessment, Deviation, Measurement
 from compliance.model.stated import ENGINE
+from compliance.model.verification import Verification
 from compliance.readings.load import load_readings
+from compliance.report.verification import step_title
 from compliance.rules.library import load_rule
 from compliance.sheet.make_sheet import countersign_sheet, write_sheet
 from compliance.signing.keys import Identity, load_identity
 from compliance.verification import verify_sheet
-from compliance.verification.result import Verification
 
 ROOT = Path(__file__).resolve().parent.parent
 JOB = ROOT / "demo" / "job.yaml"
@@ -161,7 +162,7 @@ def told(found: Verification) -> dict[str, Any]:
         "verdict": found.verdict,
         "disposition": found.disposition,
         "signed_by": [f"{each.signer.name} as {each.role}" for each in found.signatures],
-        "steps": {step.title: str(step.status) for step in found.steps},
+        "steps": {step_title(step): str(step.status) for step in found.steps},
     }
 
 

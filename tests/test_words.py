@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import ast
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from pathlib import Path
 
 from compliance.diagnosis import diagnose
@@ -35,11 +35,11 @@ def variants(call: ast.Call) -> list[str]:
     return [text for node in (*named, *call.args[2:3]) for text in texts(node)]
 
 
-def kinds(*names: str) -> set[str]:
+def kinds(*names: str, parts: Sequence[str] = PARTS) -> set[str]:
     """Kinds, with their variants, of the statements that code makes with some functions."""
     return {
         f"{kind}.{variant}" if variant else kind
-        for part in PARTS
+        for part in parts
         for call in calls(part, *names)
         for kind in texts(call.args[0])
         for variant in variants(call) or [""]
@@ -53,6 +53,13 @@ def test_every_remark_has_its_words() -> None:
 
 def test_every_reason_has_its_words() -> None:
     assert kinds("Statement") == set(en.REASONS)
+
+
+def test_every_step_has_its_words() -> None:
+    """Faults that were worded where they were found have none of their own."""
+    made = kinds("Statement", parts=("verification", "delivery"))
+    assert made - {"fault"} == set(en.STEPS)
+    assert not set(en.STEPS) & set(en.REASONS)
 
 
 def test_every_number_of_a_cause_has_its_words() -> None:

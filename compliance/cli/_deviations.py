@@ -27,6 +27,7 @@ from compliance.yaml_nodes.read_file import read_bytes
 if TYPE_CHECKING:
     from compliance.model.signatures import Detached, Signer, Stamp
 from compliance.report import numbers
+from compliance.report.verification import step_line
 
 LARGEST = 1 << 17
 """Bytes of a deviation file."""
@@ -180,13 +181,11 @@ def not_ours(file: str, fault: str) -> DeviationError:
 
 def _from_sheet(data: bytes, file: Path) -> tuple[bytes, Signer]:
     from compliance.signing.read import read_attachments
-    from compliance.verification.result import Status
 
     found = verify_any_signer(data)
-    failed = [step for step in found.steps if step.status is Status.FAIL]
-    if failed:
-        told = f"{failed[0].title}: {failed[0].text}; see: compliance verify {file}"
-        raise DeviationError(Problem(str(file), told))
+    if found.failed:
+        fault = f"{step_line(found.failed[0])}; see: compliance verify {file}"
+        raise DeviationError(Problem(str(file), fault))
     attached = read_attachments(data, largest=LARGEST_ASSESSMENT)
     return attached["assessment.json"], found.signatures[0].signer
 

@@ -12,7 +12,7 @@ from compliance.cli._files import read_bounded
 from compliance.errors import SheetError, system_reason
 
 if TYPE_CHECKING:
-    from compliance.verification.result import Verification
+    from compliance.model.verification import Verification
 
 
 def is_sheet_folder(path: Path) -> bool:

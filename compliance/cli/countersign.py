@@ -21,10 +21,11 @@ from compliance.cli._options import now_option, out_option, replace_option
 from compliance.cli._sheets import read_sheet, verify_any_signer
 from compliance.cli._terminal import print_plain
 from compliance.errors import IdentityError, SheetError, UsageError
+from compliance.report.verification import sheet_says, step_line
 
 if TYPE_CHECKING:
     from compliance.model.signatures import Signature, Signer
-    from compliance.verification.result import Verification
+    from compliance.model.verification import Verification
 
 
 PATH = click.Path(path_type=Path, dir_okay=False)
@@ -68,7 +69,7 @@ def command(
             write_file(sheet, data)
         else:
             write_new({out: data}, replace=replace)
-    print_plain(f"{found.number} says: {found.said}; signed {_by(found.signatures[0])}")
+    print_plain(f"{found.number} says: {sheet_says(found)}; signed {_by(found.signatures[0])}")
     print_plain(f"{out or sheet}: countersigned by {means.identity.signer.name} as {role}")
     warn_missing_timestamp(means.stamper)
 
@@ -91,10 +92,9 @@ def _countersigned(
 
 def _check_sheet(sheet: Path, found: Verification, when: datetime) -> None:
     """That the sheet holds, and that its second place is free."""
-    if found.exit_code == 1:
-        broken = next(step for step in found.steps if step.status == "fail")
+    if found.failed:
         raise SheetError(
-            f"{sheet}: not countersigned, for it does not hold: {broken.title}: {broken.text}; "
+            f"{sheet}: not countersigned, for it does not hold: {step_line(found.failed[0])}; "
             f"see: compliance verify {sheet}"
         )
     first, *more = found.signatures

@@ -13,6 +13,7 @@ from compliance.delivery import bag
 from compliance.delivery.contents import Sheet, bag_info, duplicate_faults, payload
 from compliance.delivery.page import render_page
 from compliance.errors import DeliveryError, Problem
+from compliance.report.verification import step_line
 
 if TYPE_CHECKING:
     from compliance.signing.keys import Identity
@@ -49,11 +50,9 @@ def check_sheets(sheets: Sequence[Sheet], file: str) -> None:
     Raises DeliveryError, a line for each fault; `file` is what they were taken from.
     """
     problems = [
-        Problem(f"{sheet.name}.pdf", f"{step.title}: {step.text}; it cannot be delivered")
+        Problem(f"{sheet.name}.pdf", f"{step_line(step)}; it cannot be delivered")
         for sheet in sheets
-        if sheet.verification.exit_code == 1
-        for step in sheet.verification.steps
-        if step.status == "fail"
+        for step in sheet.verification.failed
     ]
     problems += [Problem(file, fault) for fault in duplicate_faults(sheets)]
     if not sheets:

@@ -16,7 +16,6 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -31,37 +30,23 @@ from compliance.delivery.contents import (
     payload,
 )
 from compliance.delivery.open_delivery import Opened, open_delivery
-from compliance.verification.result import Status, Step, Verification, worst_status
-from compliance.verification.signature_steps import check_signing_time, only_untrusted, trust_status
+from compliance.model import Statement
+from compliance.model.verification import (
+    Check,
+    DeliveryVerification,
+    Status,
+    Step,
+    Verification,
+    worst_status,
+)
+from compliance.verification.faults import first_details, quoted
+from compliance.verification.signature_steps import check_signing_time, trust_status
 
 if TYPE_CHECKING:
     from compliance.model.signatures import Signer
 
 
-MOST_DETAILS = 20
-TITLES = ("delivery whole", "delivery signed", "sheets", "as stated")
-
-Outcome = tuple[Status, str, tuple[str, ...]]
 Verify = Callable[[bytes], Verification]
-
-
-@dataclass(frozen=True, slots=True)
-class DeliveryVerification:
-    """The outcome of all steps, and of every sheet."""
-
-    steps: tuple[Step, ...]
-    sheets: Mapping[str, Verification]
-    """By path in the delivery."""
-    signed: bool
-    """Whether somebody signed that this is all of it, well or not."""
-
-    @property
-    def exit_code(self) -> int:
-        """0 all holds, 1 something is broken, 3 intact but not all could be checked."""
-        found = {step.status for step in self.steps}
-        if len(self.steps) != len(TITLES) or Status.FAIL in found:
-            return 1
-        return 3 if Status.UNKNOWN in found else 0
 
 
 def verify_delivery(
@@ -82,17 +67,14 @@ def verify_delivery(
         texts = _texts(files)
         whole = _whole(files, texts)
         sheets = list(_sheets(files, verify))
-        outcomes = (
+        steps = (
             whole,
-            _signed(texts, trusted, stamping, any_signer, as_listed=whole[0] is Status.OK),
+            _signed(texts, trusted, stamping, any_signer, as_listed=whole.status is Status.OK),
             _hold(sheets),
             _as_stated(files, texts, sheets),
         )
     return DeliveryVerification(
-        steps=tuple(
-            Step(number, title, *outcome)
-            for number, (title, outcome) in enumerate(zip(TITLES, outcomes, strict=True), 1)
-        ),
+        steps=steps,
         sheets={sheet.path: sheet.verification for sheet in sheets},
         signed=bag.SIGNATURE in texts,
     )
@@ -101,14 +83,15 @@ def verify_delivery(
 # ---------------------------------------------------------------- 1: whole
 
 
-def _whole(files: Opened, texts: Mapping[str, bytes]) -> Outcome:
+def _whole(files: Opened, texts: Mapping[str, bytes]) -> Step:
     """(1)"""
     listed = bag.read_manifests(texts, files.names)
     faults = [*files.faults, *listed.faults, *_changed(files, listed.digests)]
     if faults:
-        return Status.FAIL, "not as it was packed", _told_each(faults)
+        details = first_details(map(quoted, faults))
+        return Step(Check.WHOLE, Status.FAIL, Statement("not-as-packed"), details)
     count = sum(name.startswith("data/") for name in files.names)
-    return Status.OK, f"{count} files as the manifests state", ()
+    return Step(Check.WHOLE, Status.OK, Statement("as-packed", {"count": count}))
 
 
 def _changed(files: Opened, digests: Mapping[str, str]) -> Iterable[str]:
@@ -149,27 +132,33 @@ def _signed(
     any_signer: bool,
     *,
     as_listed: bool,
-) -> Outcome:
+) -> Step:
     """(2)"""
     if bag.SIGNATURE not in texts:
-        return Status.UNKNOWN, "not signed as a whole: only its sheets are", ()
+        return Step(Check.SIGNED, Status.UNKNOWN, Statement("only-sheets-signed"))
     from compliance.signing.detached import read_detached
 
     manifest = texts.get(bag.TAG_MANIFEST, b"")
     try:
-        found = read_detached(manifest, texts[bag.SIGNATURE], trusted, stamping)
+        signature = read_detached(manifest, texts[bag.SIGNATURE], trusted, stamping)
     except ValueError as fault:
-        return Status.FAIL, f"{bag.SIGNATURE}: {fault}", ()
-    if found.faults:
-        return Status.FAIL, f"{bag.SIGNATURE}: {found.faults[0]}", ()
-    signer = found.signer
+        return _unsound(str(fault))
+    if signature.faults:
+        return _unsound(signature.faults[0])
+    signer = signature.signer
     who = ", ".join(part for part in (signer.name, signer.organisation) if part)
-    status, trust = trust_status(found, trusted, any_signer)
-    in_time, when = check_signing_time(found, bool(stamping))
-    lines = [when, f"SHA-256 {signer.fingerprint}"]
+    status, trust = trust_status(signature, trusted, any_signer)
+    in_time, time = check_signing_time(signature, bool(stamping))
+    details = [time, Statement("certificate-digest", {"sha256": signer.fingerprint})]
     if not as_listed:
-        lines.append("signed is the list of what was packed; the files are not as it says (step 1)")
-    return worst_status((status, in_time)), f"{who}: {trust}", tuple(lines)
+        details.append(Statement("list-signed"))
+    by_whom = Statement("delivery-signer", {"who": who, "trust": trust})
+    return Step(Check.SIGNED, worst_status((status, in_time)), by_whom, tuple(details))
+
+
+def _unsound(fault: str) -> Step:
+    unsound = Statement("signature-faulty", {"file": bag.SIGNATURE, "fault": fault})
+    return Step(Check.SIGNED, Status.FAIL, unsound)
 
 
 # ---------------------------------------------------------------- 3: sheets
@@ -186,33 +175,32 @@ def _sheets(files: Opened, verify: Verify) -> Iterable[Sheet]:
             yield opened_sheet(name[len(place) : -len(".pdf")], data, verify(data))
 
 
-def _hold(sheets: Sequence[Sheet]) -> Outcome:
+def _hold(sheets: Sequence[Sheet]) -> Step:
     """(3)"""
     if not sheets:
-        return Status.FAIL, "there is no sheet in it", ()
-    codes = [sheet.verification.exit_code for sheet in sheets]
-    told = tuple(
-        f"{sheet.path}: {step.title}: {step.text}"
+        return Step(Check.SHEETS, Status.FAIL, Statement("no-sheet"))
+    found = [sheet.verification for sheet in sheets]
+    details = first_details(
+        Statement("sheet-step", {"path": sheet.path, "check": step.check, "result": step.result})
         for sheet in sheets
         for step in sheet.verification.steps
         if step.status in (Status.FAIL, Status.UNKNOWN)
     )
-    if 1 in codes:
-        failed = [sheet.verification for sheet in sheets if sheet.verification.exit_code == 1]
-        words = (
-            "are signed by nobody trusted" if all(map(only_untrusted, failed)) else "do not hold"
-        )
-        return Status.FAIL, f"{codes.count(1)} of {len(codes)} {words}", _told_each(told)
-    if 3 in codes:
-        count = codes.count(3)
-        return Status.UNKNOWN, f"{count} of {len(codes)} not fully checked", _told_each(told)
-    return Status.OK, f"all {len(codes)} hold" if len(codes) > 1 else "it holds", ()
+    if broken := [sheet for sheet in found if sheet.exit_code == 1]:
+        untrusted = all(sheet.only_untrusted for sheet in broken)
+        facts = {"count": len(broken), "all": len(found)}
+        fault = Statement("sheets-untrusted" if untrusted else "sheets-broken", facts)
+        return Step(Check.SHEETS, Status.FAIL, fault, details)
+    if unchecked := [sheet for sheet in found if sheet.exit_code == 3]:
+        facts = {"count": len(unchecked), "all": len(found)}
+        return Step(Check.SHEETS, Status.UNKNOWN, Statement("sheets-unchecked", facts), details)
+    return Step(Check.SHEETS, Status.OK, Statement("all-hold", {"count": len(found)}))
 
 
 # ---------------------------------------------------------------- 4: as stated
 
 
-def _as_stated(files: Opened, texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Outcome:
+def _as_stated(files: Opened, texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Step:
     """(4)"""
     faults = [
         *_info_faults(texts, sheets),
@@ -220,18 +208,19 @@ def _as_stated(files: Opened, texts: Mapping[str, bytes], sheets: Sequence[Sheet
         *_payload_faults(files, sheets),
     ]
     if faults:
-        text = "what the delivery states is not what its sheets are"
-        return Status.FAIL, text, _told_each(faults)
+        details = first_details(map(quoted, faults))
+        return Step(Check.AS_STATED, Status.FAIL, Statement("states-otherwise"), details)
     count = sum(len(sheet.verification.signatures) for sheet in sheets)
-    text = f"{len(sheets)} sheets with {count} signatures, as listed"
-    return Status.OK, text, tuple(_not_compared(texts))
+    listed = Statement("as-listed", {"sheets": len(sheets), "signatures": count})
+    return Step(Check.AS_STATED, Status.OK, listed, tuple(_not_compared(texts)))
 
 
-def _not_compared(texts: Mapping[str, bytes]) -> Iterable[str]:
+def _not_compared(texts: Mapping[str, bytes]) -> Iterable[Statement]:
     """Another version may word the page otherwise; this one always words it so."""
     agent = _agent(texts)
     if agent != AGENT:
-        yield f"{bag.PAGE}: not compared with the sheets: {agent} wrote it, and this is {AGENT}"
+        facts = {"file": bag.PAGE, "theirs": agent, "ours": AGENT}
+        yield Statement("not-compared", facts)
 
 
 def _agent(texts: Mapping[str, bytes]) -> str:
@@ -286,9 +275,3 @@ def _payload_faults(files: Opened, sheets: Sequence[Sheet]) -> Iterable[str]:
             continue  # step 1 says so
         if not same:
             yield f"{name}: is not what is attached to the sheet"
-
-
-def _told_each(faults: Sequence[str]) -> tuple[str, ...]:
-    told = tuple(faults[:MOST_DETAILS])
-    rest = len(faults) - len(told)
-    return (*told, f"and {rest} more") if rest else told

@@ -17,10 +17,11 @@ from compliance.evidence.deviation_file import read_deviation
 from compliance.model import Acceptor
 from compliance.model.stated import StatedAssessment, StatedJob
 from compliance.plain_data import ShapeError, timestamp
+from compliance.report.verification import sheet_says
 
 if TYPE_CHECKING:
     from compliance.model.signatures import Signature
-    from compliance.verification.result import Verification
+    from compliance.model.verification import Verification
 
 
 SHEETS = "sheets/"
@@ -123,7 +124,7 @@ def bag_info(sheets: Sequence[Sheet]) -> list[Tag]:
         ("External-Description", _first(job.title for job in jobs)),
     ]
     for sheet in sheets:
-        told.append((SHEET_LABEL, f"{sheet.path} {sheet.number} {sheet.verification.said}"))
+        told.append((SHEET_LABEL, f"{sheet.path} {sheet.number} {sheet_says(sheet.verification)}"))
         told += [
             (SIGNATURE_LABEL, f"{sheet.path} {_signature(each)}")
             for each in sheet.verification.signatures

@@ -1,6 +1,6 @@
 """Check a sheet: is it whole, whose is it, when, and does its evidence still say the same?
 
-The plan; `seal`, `evidence` and `pages` carry it out.
+The plan; `signature_steps` and `evidence_steps` carry it out.
 
     1  The file is as it was when signed last: every signature holds and covers what it
        must, the fields are the expected ones, nothing was added after the last signature.
@@ -26,6 +26,7 @@ from typing import TYPE_CHECKING, Any
 
 from compliance.evidence.attachments import Attached, Document, read_assessment
 from compliance.model.signatures import Signer
+from compliance.model.verification import Expected, Verification
 from compliance.signing.certificates import read_certificates
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.read import PdfSignatures, read_attachments, read_signatures
@@ -34,14 +35,7 @@ from compliance.verification.evidence_steps import (
     check_pages,
     check_recomputation,
 )
-from compliance.verification.result import (
-    TITLES,
-    Expected,
-    Outcome,
-    Step,
-    Verification,
-    result_or_exception,
-)
+from compliance.verification.faults import result_or_exception
 from compliance.verification.signature_steps import check_intact, check_signer, check_times
 
 if TYPE_CHECKING:
@@ -91,19 +85,15 @@ def _verified(data: bytes, expected: Expected) -> Verification:
         else result_or_exception(lambda: read_assessment(attached))
     )
     again = _again(attached, stated)
-    outcomes: tuple[Outcome, ...] = (
-        check_intact(seal),
-        check_signer(seal, expected.signers, expected.any_signer),
-        check_times(seal, bool(expected.stamping)),
-        check_attachments(attached, stated, expected, _facility(seal)),
-        check_recomputation(stated, again),
-        check_pages(_certified(data, seal), stated, again, signed=_meant_signed(seal)),
-    )
     document = stated if isinstance(stated, Mapping) else {}
     return Verification(
-        steps=tuple(
-            Step(number, title, *outcome)
-            for number, (title, outcome) in enumerate(zip(TITLES, outcomes, strict=True), 1)
+        steps=(
+            check_intact(seal),
+            check_signer(seal, expected.signers, expected.any_signer),
+            check_times(seal, bool(expected.stamping)),
+            check_attachments(attached, stated, expected, _facility(seal)),
+            check_recomputation(stated, again),
+            check_pages(_certified(data, seal), stated, again, signed=_meant_signed(seal)),
         ),
         signatures=seal.signatures if isinstance(seal, PdfSignatures) else (),
         number=_word(document.get("number")),

@@ -13,11 +13,18 @@ from compliance.evidence.attachments import (
     is_deviation,
     name_faults,
 )
+from compliance.model import Facts, Statement
 from compliance.model.signatures import Signer
 from compliance.model.stated import TOOL
+from compliance.model.verification import Check, Expected, Status, Step
 from compliance.plain_data import digest
 from compliance.verification.compare import ABSENT, Difference, Topic, compare, tool_version
-from compliance.verification.result import Expected, Outcome, Status, one_line, result_or_exception
+from compliance.verification.faults import (
+    first_details,
+    one_line,
+    quoted,
+    result_or_exception,
+)
 
 if TYPE_CHECKING:
     from compliance.model import Assessment
@@ -25,11 +32,6 @@ if TYPE_CHECKING:
 
 OURS = (TOOL.version, TOOL.engine)
 """What computes here: its version, and the number of its definitions."""
-MOST_DETAILS = 20
-"""Differences told one by one; the rest is counted."""
-
-
-SHAPELESS = "assessment.json has not the shape of one"
 
 # ---------------------------------------------------------------- 4: the attachments
 
@@ -39,30 +41,33 @@ def check_attachments(
     stated: Document | Exception,
     expected: Expected,
     facility: Signer | None,
-) -> Outcome:
+) -> Step:
     """(4) `facility` is who signed the sheet first, where somebody did."""
     if isinstance(attached, Exception):
-        return Status.FAIL, f"cannot be read: {one_line(attached)}", ()
-    faults = list(name_faults(attached))
+        unreadable = Statement("unreadable-attachments", {"fault": one_line(attached)})
+        return Step(Check.ATTACHMENTS, Status.FAIL, unreadable)
+    faults = list(map(quoted, name_faults(attached)))
     if isinstance(stated, Exception):
-        faults.append(one_line(stated))
+        faults.append(quoted(one_line(stated)))
     else:
-        found = result_or_exception(lambda: list(digest_faults(attached, stated)))
-        faults += _in_words(found) if isinstance(found, Exception) else found
+        unlike = result_or_exception(lambda: list(digest_faults(attached, stated)))
+        faults += [_shape_fault(unlike)] if isinstance(unlike, Exception) else map(quoted, unlike)
     if faults:
-        return Status.FAIL, "not what the assessment was made from", tuple(dict.fromkeys(faults))
-    told = f"{', '.join(sorted(attached))}: as stated"
+        details = tuple(fault for at, fault in enumerate(faults) if fault not in faults[:at])
+        return Step(Check.ATTACHMENTS, Status.FAIL, Statement("not-the-source"), details)
     accepted = result_or_exception(lambda: _who_accepted(attached, expected, facility))
     if isinstance(accepted, Exception):
-        return Status.FAIL, one_line(accepted), ()
-    lines = tuple(line for line, _ in accepted)
+        return Step(Check.ATTACHMENTS, Status.FAIL, quoted(one_line(accepted)))
+    names: Facts = {"names": tuple(sorted(attached))}
+    details = tuple(quoted(line) for line, _ in accepted)
     if expected.any_signer or all(known for _, known in accepted):
-        return Status.OK, told, lines
-    return Status.UNKNOWN, f"{told}; a deviation's signer is not among the trusted", lines
+        return Step(Check.ATTACHMENTS, Status.OK, Statement("attachments", names), details)
+    untrusted = Statement("attachments", names, "acceptor-untrusted")
+    return Step(Check.ATTACHMENTS, Status.UNKNOWN, untrusted, details)
 
 
-def _in_words(fault: Exception) -> list[str]:
-    return [one_line(fault) if isinstance(fault, ValueError) else SHAPELESS]
+def _shape_fault(fault: Exception) -> Statement:
+    return quoted(one_line(fault)) if isinstance(fault, ValueError) else Statement("shapeless")
 
 
 def _who_accepted(
@@ -78,44 +83,39 @@ def _who_accepted(
 # ---------------------------------------------------------------- 5: once more
 
 
-def check_recomputation(stated: Document | Exception, again: Assessment | Exception) -> Outcome:
+def check_recomputation(stated: Document | Exception, again: Assessment | Exception) -> Step:
     """(5)"""
     if isinstance(stated, Exception):
-        return Status.FAIL, "not possible without the attachments", ()
+        return Step(Check.RECOMPUTATION, Status.FAIL, Statement("no-attachments"))
     if isinstance(again, Exception):
-        return Status.FAIL, f"not possible: {one_line(again)}", ()
+        impossible = Statement("not-computable", {"fault": one_line(again)})
+        return Step(Check.RECOMPUTATION, Status.FAIL, impossible)
     differences = result_or_exception(lambda: compare(stated, assessment_document(again)))
     if isinstance(differences, Exception):
-        return Status.FAIL, SHAPELESS, ()
-    return _compared(differences, tool_version(stated))
+        return Step(Check.RECOMPUTATION, Status.FAIL, Statement("shapeless"))
+    status, result = _compared(differences, tool_version(stated))
+    details = first_details(quoted(str(difference)) for difference in differences)
+    return Step(Check.RECOMPUTATION, status, result, details)
 
 
-def _compared(differences: Sequence[Difference], theirs: tuple[Any, Any]) -> Outcome:
+def _compared(
+    differences: Sequence[Difference], theirs: tuple[Any, Any]
+) -> tuple[Status, Statement]:
     """(5) Another version may word a remark otherwise or state less, another engine compute so."""
-    about = {difference.topic for difference in differences}
+    topics = {difference.topic for difference in differences}
     if not differences:
-        return Status.OK, "every value, limit and verdict comes out as stated", ()
-    if about == {Topic.WORDS} and theirs != OURS:
-        text = f"comes out as stated; version {theirs[0]} had other remarks"
-        return Status.OK, text, _told_each(differences)
+        return Status.OK, Statement("same-again")
+    if topics == {Topic.WORDS} and theirs != OURS:
+        return Status.OK, Statement("other-remarks", {"version": theirs[0]})
     if theirs[0] != OURS[0] and all(each.stated is ABSENT for each in differences):
-        text = f"comes out as stated; version {theirs[0]} did not state all that is stated today"
-        return Status.OK, text, _told_each(differences)
+        return Status.OK, Statement("stated-less", {"version": theirs[0]})
     if theirs[1] != OURS[1]:
-        text = (
-            f"stated with definitions {theirs[1]}, computed with {OURS[1]}: "
-            f"{len(differences)} differences, which that may explain"
-        )
-        return Status.UNKNOWN, text, _told_each(differences)
-    told = "; ".join(topic for topic in Topic if topic in about)
-    return Status.FAIL, told, _told_each(differences)
+        facts = {"stated": theirs[1], "computed": OURS[1], "count": len(differences)}
+        return Status.UNKNOWN, Statement("other-definitions", facts)
+    return Status.FAIL, quoted("; ".join(topic for topic in Topic if topic in topics))
 
 
-def _told_each(differences: Sequence[Difference]) -> tuple[str, ...]:
-    told = tuple(str(difference) for difference in differences[:MOST_DETAILS])
-    rest = len(differences) - len(told)
-    return (*told, f"and {rest} more") if rest else told
-
+# ---------------------------------------------------------------- 6: the pages
 
 LETTER_WIDTH = 612
 """Points; A4 has 595."""
@@ -124,22 +124,22 @@ MOST_DIFFERENCES = 10
 
 def check_pages(
     data: bytes, stated: Document | Exception, again: Assessment | Exception, *, signed: bool
-) -> Outcome:
+) -> Step:
     """(6) Alike in any case is proven; unlike is a fault only where nothing else explains it."""
     if not signed:
-        return Status.NOT_DONE, "not compared: the sheet is not signed", ()
+        return Step(Check.PAGES, Status.NOT_DONE, Statement("pages-unsigned"))
     if isinstance(stated, Exception) or isinstance(again, Exception):
-        return Status.FAIL, "not possible without the evidence", ()
-    found = result_or_exception(lambda: _differences(data, again))
-    if found == []:
-        return Status.OK, "drawn again from the evidence, they are those of the sheet", ()
+        return Step(Check.PAGES, Status.FAIL, Statement("no-evidence"))
+    unlike = result_or_exception(lambda: _differences(data, again))
+    if unlike == []:
+        return Step(Check.PAGES, Status.OK, Statement("same-pages"))
     excuse = _excuse(data, stated, again)
     if excuse is not None:
-        return Status.NOT_DONE, f"not compared: {excuse}", ()
-    if isinstance(found, Exception):
-        return Status.FAIL, "the pages cannot be compared: the file is damaged", ()
-    text = "the pages do not show what the evidence says"
-    return Status.FAIL, text, tuple(found[:MOST_DIFFERENCES])
+        return Step(Check.PAGES, Status.NOT_DONE, excuse)
+    if isinstance(unlike, Exception):
+        return Step(Check.PAGES, Status.FAIL, Statement("pages-damaged"))
+    details = tuple(map(quoted, unlike[:MOST_DIFFERENCES]))
+    return Step(Check.PAGES, Status.FAIL, Statement("other-pages"), details)
 
 
 def _differences(data: bytes, again: Assessment) -> list[str]:
@@ -151,16 +151,16 @@ def _differences(data: bytes, again: Assessment) -> list[str]:
     return list(differences(data, fresh.pdf, fresh.boxes))
 
 
-def _excuse(data: bytes, stated: Document, again: Assessment) -> str | None:
+def _excuse(data: bytes, stated: Document, again: Assessment) -> Statement | None:
     """Why honest pages may look otherwise here; None if there is no reason."""
     theirs = tool_version(stated)
     if theirs != OURS:
-        return f"version {theirs[0]} drew them, and this is {OURS[0]}"
+        return Statement("pages-of-version", {"theirs": theirs[0], "ours": OURS[0]})
     if result_or_exception(lambda: digest(stated)) != digest(assessment_document(again)):
-        return "the assessment, computed again, is not the same to the last digit"
+        return Statement("pages-of-other-digits")
     drawn_by = result_or_exception(lambda: _producer(data))
     if isinstance(drawn_by, str) and drawn_by != (ours_by := _own_producer()):
-        return f"{drawn_by} drew them, and this is {ours_by}"
+        return Statement("pages-of-program", {"theirs": drawn_by, "ours": ours_by})
     return None
 
 

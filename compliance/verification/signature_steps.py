@@ -6,22 +6,15 @@ from collections.abc import Sequence
 from datetime import datetime
 from typing import Protocol
 
+from compliance.model import Facts, Statement
 from compliance.model.signatures import Signature, Signer, Stamp
+from compliance.model.verification import Check, Status, Step, worst_status
 from compliance.signing.certificates import same_key
 from compliance.signing.read import PdfSignatures
 from compliance.signing.timestamps import CLOCKS_APART
-from compliance.verification.result import (
-    Outcome,
-    Status,
-    Verification,
-    format_utc,
-    one_line,
-    worst_status,
-)
+from compliance.verification.faults import one_line, quoted
 
 SealOrFault = PdfSignatures | Exception
-SHORT = 16
-"""Digits of a digest that tell two of one name apart."""
 
 
 class Signed(Protocol):
@@ -49,47 +42,47 @@ class Dated(Protocol):
 # ---------------------------------------------------------------- 1: the file
 
 
-def check_intact(seal: SealOrFault) -> Outcome:
+def check_intact(seal: SealOrFault) -> Step:
     """(1)"""
     if isinstance(seal, Exception):
-        return Status.FAIL, f"cannot be read as a signed PDF: {one_line(seal)}", ()
+        unreadable = Statement("unreadable-pdf", {"fault": one_line(seal)})
+        return Step(Check.INTACT, Status.FAIL, unreadable)
     if not seal.signatures:
-        return Status.FAIL, "NOT SIGNED: nobody vouches for this sheet", ()
+        return Step(Check.INTACT, Status.FAIL, Statement("unsigned"))
     if seal.all_faults:
-        return Status.FAIL, "changed after it was signed, or never a sheet", seal.all_faults
-    count = len(seal.signatures)
-    if count == 1:
-        return Status.OK, "as it was signed: 1 signature covers the whole file", ()
-    lines = [
-        f"{signature.field}, {signature.role}: nothing but this signature came since the one before"
+        details = tuple(map(quoted, seal.all_faults))
+        return Step(Check.INTACT, Status.FAIL, Statement("changed"), details)
+    intact = Statement("intact", {"count": len(seal.signatures)})
+    added = tuple(
+        Statement("only-signed", {"field": signature.field, "role": signature.role})
         for signature in seal.signatures[1:]
-    ]
-    return Status.OK, f"as it was signed: {count} signatures, the last covers all", tuple(lines)
+    )
+    return Step(Check.INTACT, Status.OK, intact, added)
 
 
 # ---------------------------------------------------------------- 2: who
 
 
-def check_signer(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) -> Outcome:
+def check_signer(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) -> Step:
     """(2)"""
     if isinstance(seal, Exception) or not seal.signatures:
-        return Status.FAIL, "no signature to tell the signer by", ()
+        return Step(Check.SIGNER, Status.FAIL, Statement("no-signer"))
     if (twice := _signed_twice(seal.signatures)) is not None:
-        told = f"{_holder(twice)} signed twice, with one key"
-        key = f"SHA-256 {twice.fingerprint}"
-        return Status.FAIL, f"{told}; a second signature is somebody else's", (key,)
+        signed_twice = Statement("signed-twice", _holder(twice))
+        return Step(Check.SIGNER, Status.FAIL, signed_twice, (_digest(twice),))
     several = len(seal.signatures) > 1
     statuses: list[Status] = []
-    lines: list[tuple[str, str]] = []
+    signers: list[tuple[Statement, Statement]] = []
     for index, signature in enumerate(seal.signatures):
         status, trust = _standing(signature, trusted, any_signer, countersigned=index > 0)
         statuses.append(status)
-        who = f"{_holder(signature.signer)}: {trust}"
-        key = f"SHA-256 {signature.signer.fingerprint}"
-        lines.append((f"{signature.role}: {who}" if several else who, key))
-    lines.insert(0, lines.pop(statuses.index(worst_status(statuses))))  # who decides stands first
-    first_line, *others = (line for one in lines for line in one)
-    return worst_status(statuses), first_line, tuple(others)
+        role = signature.role if several else None
+        facts: Facts = {**_holder(signature.signer), "role": role, "trust": trust}
+        signers.append((Statement("signer", facts), _digest(signature.signer)))
+    worst = worst_status(statuses)
+    signers.insert(0, signers.pop(statuses.index(worst)))  # the one that decides comes first
+    first, *others = (statement for pair in signers for statement in pair)
+    return Step(Check.SIGNER, worst, first, tuple(others))
 
 
 def _signed_twice(signatures: Sequence[Signature]) -> Signer | None:
@@ -100,102 +93,100 @@ def _signed_twice(signatures: Sequence[Signature]) -> Signer | None:
     return None
 
 
-def only_untrusted(found: Verification) -> bool:
-    """Whether nothing is wrong with a sheet but that whoever signed it is not trusted."""
-    failed = {step.title for step in found.steps if step.status is Status.FAIL}
-    return failed == {"signer"} and _signed_twice(found.signatures) is None
-
-
 def _standing(
     signature: Signature, trusted: Sequence[Signer], any_signer: bool, *, countersigned: bool
-) -> tuple[Status, str]:
-    status, told = trust_status(signature, trusted, any_signer)
+) -> tuple[Status, Statement]:
+    status, trust = trust_status(signature, trusted, any_signer)
     if status is Status.UNKNOWN:
-        return status, f"{told}; --trust CERTIFICATE says whom you expect"
+        return status, Statement("name-trusted")
     if status is Status.OK:
-        return status, told
-    why = f": {signature.why_not}" if signature.why_not else ""
+        return status, trust
+    facts: Facts = {"trust": trust, "why_not": signature.why_not}
     if countersigned:
-        return Status.UNKNOWN, f"countersigned; {told}{why}"
-    return status, f"{told}{why}"
+        return Status.UNKNOWN, Statement("countersigned-untrusted", facts)
+    return status, Statement("signer-untrusted", facts)
 
 
-def trust_status(signed: Signed, trusted: Sequence[Signer], any_signer: bool) -> tuple[Status, str]:
-    """Whether whoever signed is expected, in words."""
+def trust_status(
+    signed: Signed, trusted: Sequence[Signer], any_signer: bool
+) -> tuple[Status, Statement]:
+    """Whether the signer is expected."""
     if signed.trusted_as is not None:
-        return Status.OK, signed.trusted_as
+        return Status.OK, quoted(signed.trusted_as)
     if any_signer:
-        return Status.OK, "accepted as any signer would be, not checked"
+        return Status.OK, Statement("any-signer")
     if not trusted:
-        return Status.UNKNOWN, "not checked"
+        return Status.UNKNOWN, Statement("trust-unchecked")
     return Status.FAIL, _unlike(signed.signer, trusted)
 
 
-def _unlike(signer: Signer, trusted: Sequence[Signer]) -> str:
-    """That a signer is none of the trusted, in words; one of the same name is pointed out."""
+def _unlike(signer: Signer, trusted: Sequence[Signer]) -> Statement:
+    """That a signer is none of the trusted; one of the same name is pointed out."""
     for each in trusted:
         if (each.name, each.organisation) == (signer.name, signer.organisation):
-            other = "certificate" if same_key(each.certificate, signer.certificate) else "key"
-            return (
-                f"not among the trusted certificates: signed with another {other} of that name: "
-                f"SHA-256 {signer.fingerprint[:SHORT]}…; trusted is {each.fingerprint[:SHORT]}…"
-            )
-    return "not among the trusted certificates"
+            same = same_key(each.certificate, signer.certificate)
+            digests = {"own": signer.fingerprint, "trusted": each.fingerprint}
+            return Statement("namesake-trusted", digests, "certificate" if same else "key")
+    return Statement("not-trusted")
 
 
-def _holder(signer: Signer) -> str:
-    words = [signer.name, signer.organisation, signer.email]
-    kind = "self-issued" if signer.self_issued else f"issued by {signer.issuer}"
-    return f"{', '.join(word for word in words if word)} ({kind})"
+def _digest(signer: Signer) -> Statement:
+    return Statement("certificate-digest", {"sha256": signer.fingerprint})
+
+
+def _holder(signer: Signer) -> Facts:
+    return {
+        "name": signer.name,
+        "organisation": signer.organisation,
+        "email": signer.email,
+        "issuer": None if signer.self_issued else signer.issuer,
+    }
 
 
 # ---------------------------------------------------------------- 3: when
 
 
-def check_times(seal: SealOrFault, stamps_asked: bool) -> Outcome:
+def check_times(seal: SealOrFault, stamps_asked: bool) -> Step:
     """(3)"""
     if isinstance(seal, Exception) or not seal.signatures:
-        return Status.FAIL, "no signature to tell the time by", ()
+        return Step(Check.TIMES, Status.FAIL, Statement("no-time"))
     several = len(seal.signatures) > 1
-    statuses, lines = [], []
+    statuses: list[Status] = []
+    times: list[Statement] = []
     for signature in seal.signatures:
-        status, line = check_signing_time(signature, stamps_asked)
+        status, time = check_signing_time(signature, stamps_asked)
         statuses.append(status)
-        lines.append(f"{signature.role}: {line}" if several else line)
-    return worst_status(statuses), lines[0], tuple(lines[1:])
+        by_role = Statement("by-role", {"role": signature.role, "statement": time})
+        times.append(by_role if several else time)
+    return Step(Check.TIMES, worst_status(statuses), times[0], tuple(times[1:]))
 
 
-def check_signing_time(signature: Dated, stamps_asked: bool) -> tuple[Status, str]:
+def check_signing_time(signature: Dated, stamps_asked: bool) -> tuple[Status, Statement]:
     """When it was signed; the certificate is judged at the stamped time if that is trusted."""
     moment, signer, stamp = signature.moment, signature.signer, signature.stamp
     if moment is None:
-        return Status.FAIL, "the signature names no time"
-    valid = f"certificate valid {format_utc(signer.not_before)} to {format_utc(signer.not_after)}"
+        return Status.FAIL, Statement("time-unnamed")
     by_stamp = stamp is not None and stamp.trusted_as is not None
-    how = "by a trusted time stamp" if by_stamp else "as the signer claims"
+    facts: Facts = {
+        "moment": moment,
+        "by_stamp": by_stamp,
+        "valid_from": signer.not_before,
+        "valid_to": signer.not_after,
+    }
     if not signer.valid_at(moment):
-        return Status.FAIL, f"{format_utc(moment)} {how}, outside its certificate's dates ({valid})"
+        return Status.FAIL, Statement("time-outside-certificate", facts)
     if stamp is None:
-        line = f"{format_utc(moment)} {how}; {valid}"
-        return (Status.UNKNOWN, f"no time stamp: {line}") if stamps_asked else (Status.OK, line)
+        if stamps_asked:
+            return Status.UNKNOWN, Statement("time-unstamped", facts)
+        return Status.OK, Statement("time", facts)
     claimed = signature.claimed
     if claimed is not None and claimed - stamp.time > CLOCKS_APART:
-        return (
-            Status.FAIL,
-            f"claimed for {format_utc(claimed)}, but stamped at {format_utc(stamp.time)} already",
-        )
+        facts = {"claimed": claimed, "stamped": stamp.time}
+        return Status.FAIL, Statement("time-claimed-after-stamp", facts)
+    facts = {**facts, "authority": stamp.authority.name}
     if by_stamp:
-        return Status.OK, f"{format_utc(moment)} {how}, {stamp.authority.name}; {valid}"
-    return _unproven(f"{format_utc(moment)} {how}", stamp, valid, stamps_asked)
-
-
-def _unproven(line: str, stamp: Stamp, valid: str, stamps_asked: bool) -> tuple[Status, str]:
-    says = f"a time stamp of {stamp.authority.name} says {format_utc(stamp.time)}"
+        return Status.OK, Statement("time-stamped", facts)
+    facts = {**facts, "stamped": stamp.time}
     if not stamps_asked:
-        hint = "its authority not checked (--timestamp-trust CERTIFICATE)"
-        return Status.OK, f"{line}; {says}, {hint}; {valid}"
-    why = f": {stamp.why_not}" if stamp.why_not else ""
-    return (
-        Status.UNKNOWN,
-        f"{line}; {says}, but its authority is not among the trusted{why}; {valid}",
-    )
+        return Status.OK, Statement("time-stamp-unchecked", facts)
+    return Status.UNKNOWN, Statement("time-stamp-untrusted", {**facts, "why_not": stamp.why_not})

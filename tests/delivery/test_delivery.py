@@ -19,6 +19,7 @@ from compliance.delivery.bag import TAG_MANIFEST, path_fault
 from compliance.delivery.build import AGENT, build_delivery, check_sheets, sign_delivery
 from compliance.documents import read_document, written
 from compliance.errors import DeliveryError
+from compliance.report.verification import step_text
 from compliance.sheet.make_sheet import write_sheet
 
 SHEET = "data/sheets/one.pdf"
@@ -43,7 +44,7 @@ def place(request: pytest.FixtureRequest, tmp_path: Path) -> Callable[[Files], P
 
 def test_a_delivery_holds(place: Callable[[Files], Path]) -> None:
     found = checked(place(delivery()))
-    assert found.exit_code == 0, [step.text for step in found.steps]
+    assert found.exit_code == 0, [step_text(step) for step in found.steps]
     assert list(found.sheets) == ["data/sheets/one.pdf", "data/sheets/two.pdf"]
     assert "2 sheets with 3 signatures" in told(found, 4)
 

@@ -11,12 +11,11 @@ from helpers.deliveries import as_folder, as_zip, checked, delivery, resealed, t
 from helpers.near_limit import AGAIN
 from helpers.signing import identity
 
-from compliance.delivery.check import DeliveryVerification, verify_delivery
+from compliance.delivery.check import verify_delivery
 from compliance.model.signatures import Signer
+from compliance.model.verification import DeliveryVerification, Expected
 from compliance.sheet.make_sheet import countersign_sheet
 from compliance.verification import verify_as
-from compliance.verification.result import Expected
-from compliance.verification.signature_steps import only_untrusted
 
 ONE, TWO = "data/sheets/one.pdf", "data/sheets/two.pdf"
 
@@ -104,8 +103,6 @@ def test_a_damaged_file_is_told_in_our_words(
 
 def test_one_key_twice_is_more_than_a_stranger() -> None:
     twice = countersign_sheet(near_limit.sheet(), identity=identity(), role="client", when=AGAIN)
-    assert not only_untrusted(verify_as(twice, Expected((), (), any_signer=True)))
+    assert not verify_as(twice, Expected((), (), any_signer=True)).only_untrusted
     stranger = identity.__wrapped__("Somebody Else").signer
-    assert only_untrusted(
-        verify_as(near_limit.sheet(), Expected((stranger,), (), any_signer=False))
-    )
+    assert verify_as(near_limit.sheet(), Expected((stranger,), (), any_signer=False)).only_untrusted

@@ -23,6 +23,7 @@ from compliance.errors import DeviationError, IdentityError
 from compliance.evidence.deviation_file import load_deviation, payload_and_signature, read_deviation
 from compliance.evidence.recompute import assess_again, attachments
 from compliance.plain_data import canonical_bytes
+from compliance.report.verification import step_details, step_text
 from compliance.sheet.make_sheet import write_sheet
 from compliance.signing.detached import read_detached, sign_detached
 from compliance.signing.keys import Identity
@@ -194,10 +195,10 @@ def test_a_sheet_with_deviations_holds_when_both_are_trusted() -> None:
     found = verify_sheet(data, trust=[identity().pem, client().pem])
     assert (found.exit_code, found.verdict) == (0, "not-compliant")
     assert found.disposition == "accepted-with-deviations"
-    assert "white-colour, signed by Cleo Client" in found.steps[3].details[1]
+    assert "white-colour, signed by Cleo Client" in step_details(found.steps[3])[1]
     found = verify_sheet(data, trust=[identity().pem])
     assert found.exit_code == 3
-    assert "a deviation's signer is not among the trusted" in found.steps[3].text
+    assert "a deviation's signer is not among the trusted" in step_text(found.steps[3])
 
 
 @pytest.mark.parametrize(
@@ -224,7 +225,7 @@ def test_attached_otherwise_than_stated(change: Any, expected: str) -> None:
     files = attachments(assessment(both(), now=AGAIN))
     change(files)
     found = verify_sheet(signed(files), any_signer=True)
-    told = "\n".join([found.steps[3].text, *found.steps[3].details])
+    told = "\n".join([step_text(found.steps[3]), *step_details(found.steps[3])])
     assert str(found.steps[3].status) == "fail"
     assert expected in told
 
@@ -246,7 +247,9 @@ def test_a_facility_cannot_accept_what_it_delivers(who: Identity) -> None:
     assert write_sheet(found, identity=client())
     checked = verify_sheet(signed(attachments(found)), trust=[identity().pem, who.pem])
     assert str(checked.steps[3].status) == "fail"
-    assert checked.steps[3].text.startswith("deviation-1.json: accepts white-level with the key")
+    assert step_text(checked.steps[3]).startswith(
+        "deviation-1.json: accepts white-level with the key"
+    )
 
 
 def test_a_disposition_out_of_nothing_is_found() -> None:
@@ -260,4 +263,4 @@ def test_a_disposition_out_of_nothing_is_found() -> None:
     found = verify_sheet(signed(forged), any_signer=True)
     assert str(found.steps[3].status) == "ok"
     assert str(found.steps[4].status) == "fail"
-    assert "deviations stated are not what the attached ones give" in found.steps[4].text
+    assert "deviations stated are not what the attached ones give" in step_text(found.steps[4])

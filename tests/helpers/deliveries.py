@@ -9,11 +9,12 @@ from functools import cache
 from pathlib import Path
 
 from compliance.delivery.build import build_delivery, sign_delivery, zip_bytes
-from compliance.delivery.check import DeliveryVerification, verify_delivery
+from compliance.delivery.check import verify_delivery
 from compliance.delivery.contents import Sheet, opened_sheet
+from compliance.model.verification import DeliveryVerification, Verification
+from compliance.report.verification import step_details, step_text
 from compliance.sheet.make_sheet import countersign_sheet, write_sheet
 from compliance.verification import verify_sheet
-from compliance.verification.result import Verification
 from helpers import near_limit
 from helpers.near_limit import AGAIN
 from helpers.signing import identity
@@ -104,4 +105,4 @@ def checked(place: Path, **given: object) -> DeliveryVerification:
 def told(found: DeliveryVerification, number: int) -> str:
     """Everything that a step says."""
     step = found.steps[number - 1]
-    return "\n".join([str(step.status), step.text, *step.details])
+    return "\n".join([str(step.status), step_text(step), *step_details(step)])

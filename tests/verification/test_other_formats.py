@@ -16,12 +16,13 @@ from compliance.evidence.recompute import assess_again, attachments
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
 from compliance.model import Assessment, Measurement
+from compliance.model.verification import Status
 from compliance.readings.convert import Source, convert
 from compliance.readings.load import readings_from_bytes
+from compliance.report.verification import step_text
 from compliance.rules.library import load_rule
 from compliance.sheet.make_sheet import write_sheet
 from compliance.verification import verify_sheet
-from compliance.verification.result import Status
 
 NOW = datetime(2026, 11, 20, 9, tzinfo=UTC)
 NAMES = {"cgats": "readings.txt", "cxf": "readings.cxf"}
@@ -58,7 +59,7 @@ def test_a_signed_sheet_carries_the_file_as_read_and_verifies(to: str, before: s
     found = verify_sheet(sheet, trust=[identity().pem])
     assert [step.status for step in found.steps] == [Status.OK] * len(found.steps), found
     assert found.exit_code == 0
-    assert NAMES[to] in found.steps[3].text
+    assert NAMES[to] in step_text(found.steps[3])
 
 
 def test_two_files_of_readings_do_not_belong_to_one_sheet() -> None:

@@ -35,9 +35,10 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign import fields
 
 import compliance.signing.sign
+from compliance.model.verification import Verification
+from compliance.report.verification import step_details, step_text
 from compliance.sheet.make_sheet import write_sheet
 from compliance.verification import verify_sheet
-from compliance.verification.result import Verification
 
 TRUST = [identity().pem, identity("Cleo Client").pem]
 
@@ -61,7 +62,7 @@ def everything(found: Verification) -> str:
     return "\n".join(
         f"{step.number} {step.status} {line}"
         for step in found.steps
-        for line in (step.text, *step.details)
+        for line in (step_text(step), *step_details(step))
     )
 
 

@@ -30,10 +30,11 @@ from pikepdf import Pdf
 import compliance.evidence.recompute
 import compliance.signing.timestamps
 from compliance.errors import IdentityError
+from compliance.model.verification import Status, Verification
+from compliance.report.verification import step_details, step_text
 from compliance.sheet.make_sheet import write_sheet
 from compliance.signing.keys import LIFE, load_identity, new_identity
 from compliance.verification import verify_sheet
-from compliance.verification.result import Status, Verification
 
 ME = [identity().pem]
 STRANGER = identity("Mallory")
@@ -52,7 +53,7 @@ def statuses(verification: Verification) -> list[str]:
 def told(verification: Verification, number: int) -> str:
     """Everything that a step says."""
     step = verification.steps[number - 1]
-    return "\n".join([step.text, *step.details])
+    return "\n".join([step_text(step), *step_details(step)])
 
 
 # ---------------------------------------------------------------- sound sheets
@@ -60,7 +61,7 @@ def told(verification: Verification, number: int) -> str:
 
 def test_a_sheet_holds_when_its_signer_is_trusted() -> None:
     found = verify_sheet(sheet(), trust=ME)
-    assert statuses(found) == ["ok"] * 6, [step.text for step in found.steps]
+    assert statuses(found) == ["ok"] * 6, [step_text(step) for step in found.steps]
     assert found.exit_code == 0
     assert found.number == assessment().number
     assert found.verdict == "compliant"
@@ -203,7 +204,9 @@ def test_a_changed_reading() -> None:
 def test_a_changed_reading_whose_digest_was_mended() -> None:
     found = again(mended(with_reading()))
     assert (found.exit_code, statuses(found)[3:5]) == (1, ["ok", "fail"])
-    assert found.steps[4].text == ("values stated are not what the attached readings and rule give")
+    assert step_text(found.steps[4]) == (
+        "values stated are not what the attached readings and rule give"
+    )
 
 
 def test_a_changed_rule() -> None:
@@ -215,7 +218,7 @@ def test_a_changed_rule() -> None:
 def test_a_changed_rule_whose_digest_was_mended() -> None:
     found = again(mended(with_rule()))
     assert (found.exit_code, statuses(found)[3:5]) == (1, ["ok", "fail"])
-    assert found.steps[4].text == "limits or words stated are not those of the attached rule"
+    assert step_text(found.steps[4]) == "limits or words stated are not those of the attached rule"
     assert "finding black-level, limits: max: 0.1 stated, 5.0 computed" in told(found, 5)
 
 
@@ -224,7 +227,7 @@ def test_a_changed_verdict_of_the_sheet() -> None:
     found = again(files)
     assert found.exit_code == 1
     assert "assessment.json: the assessment was changed" in told(found, 4)
-    assert found.steps[4].text == "a verdict stated is not what its values and limits give"
+    assert step_text(found.steps[4]) == "a verdict stated is not what its values and limits give"
     found = again(mended(files))
     assert (found.exit_code, statuses(found)[3:5]) == (1, ["ok", "fail"])
     assert told(found, 5).endswith('verdict: "undecided" stated, "compliant" computed')

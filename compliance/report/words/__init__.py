@@ -67,8 +67,8 @@ def note_text(finding: Finding) -> str | None:
 
 
 def statement_text(statement: Statement) -> str:
-    """A reason, a note, a caution or a warning: a clause, or a sentence that ends in a stop."""
-    return _text(LANGUAGE.REASONS, _key(statement), statement.facts)
+    """A reason, a note, a caution, a step of a check: a clause, or a sentence with its stop."""
+    return _text(LANGUAGE.STATEMENTS, _key(statement), statement.facts)
 
 
 def _key(statement: Statement) -> str:

@@ -1,0 +1,137 @@
+"""What verifications come to: of a sheet and of a delivery, step by step."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from enum import StrEnum
+
+from compliance.model.assessment import Statement
+from compliance.model.signatures import Signature, Signer
+
+
+@dataclass(frozen=True, slots=True)
+class Expected:
+    """Who is expected to sign, and to stamp: certificates of these, or of their authorities."""
+
+    signers: tuple[Signer, ...]
+    stamping: tuple[Signer, ...]
+    """With any, every signature of a sheet has to bear a stamp."""
+    any_signer: bool
+    """Accept any signer."""
+
+
+class Status(StrEnum):
+    """Of a step."""
+
+    OK = "ok"
+    FAIL = "fail"
+    UNKNOWN = "unknown"
+    """Nothing wrong was found, and nothing was proven."""
+    NOT_DONE = "not done"
+    """It cannot be carried out here, says why, and decides nothing."""
+
+
+class Check(StrEnum):
+    """What a step checks."""
+
+    INTACT = "intact"
+    SIGNER = "signer"
+    TIMES = "times"
+    ATTACHMENTS = "attachments"
+    RECOMPUTATION = "recomputation"
+    PAGES = "pages"
+
+    WHOLE = "whole"
+    SIGNED = "signed"
+    SHEETS = "sheets"
+    AS_STATED = "as-stated"
+
+
+SHEET_PLAN = (
+    Check.INTACT,
+    Check.SIGNER,
+    Check.TIMES,
+    Check.ATTACHMENTS,
+    Check.RECOMPUTATION,
+    Check.PAGES,
+)
+DELIVERY_PLAN = (Check.WHOLE, Check.SIGNED, Check.SHEETS, Check.AS_STATED)
+
+
+@dataclass(frozen=True, slots=True)
+class Step:
+    """The outcome of one step of a plan."""
+
+    check: Check
+    status: Status
+    result: Statement
+    details: tuple[Statement, ...] = ()
+
+    @property
+    def number(self) -> int:
+        """Its place in its plan, counted from 1."""
+        plan = SHEET_PLAN if self.check in SHEET_PLAN else DELIVERY_PLAN
+        return plan.index(self.check) + 1
+
+
+def worst_status(statuses: Sequence[Status]) -> Status:
+    """That of a step with several parts."""
+    return next(each for each in (Status.FAIL, Status.UNKNOWN, Status.OK) if each in statuses)
+
+
+def plan_exit_code(steps: Sequence[Step], plan: Sequence[Check]) -> int:
+    """0 all holds, 1 something is broken or was not carried out, 3 not all could be checked."""
+    statuses = {step.status for step in steps}
+    if tuple(step.check for step in steps) != plan or Status.FAIL in statuses:
+        return 1
+    return 3 if Status.UNKNOWN in statuses else 0
+
+
+@dataclass(frozen=True, slots=True)
+class Verification:
+    """The outcome of all steps for a sheet."""
+
+    steps: tuple[Step, ...]
+    signatures: tuple[Signature, ...]
+    number: str | None
+    """The sheet's, as stated in its assessment."""
+    verdict: str | None
+    """The assessment's, as stated; worth nothing unless `exit_code` is 0."""
+    disposition: str | None = None
+    """What the client makes of the verdict, as stated; likewise."""
+    conditional: bool = False
+    """Whether the verdict is stated to be conditional; likewise."""
+
+    @property
+    def exit_code(self) -> int:
+        """0 all holds, 1 something is broken, 3 intact but not all could be checked."""
+        return plan_exit_code(self.steps, SHEET_PLAN)
+
+    @property
+    def failed(self) -> list[Step]:
+        """The steps that failed, in order."""
+        return [step for step in self.steps if step.status is Status.FAIL]
+
+    @property
+    def only_untrusted(self) -> bool:
+        """Whether nothing is wrong but that the signer is not trusted."""
+        return [(step.check, step.result.kind) for step in self.failed] == [
+            (Check.SIGNER, "signer")
+        ]
+
+
+@dataclass(frozen=True, slots=True)
+class DeliveryVerification:
+    """The outcome of all steps for a delivery, and of every sheet."""
+
+    steps: tuple[Step, ...]
+    sheets: Mapping[str, Verification]
+    """By path in the delivery."""
+    signed: bool
+    """Whether somebody signed that this is all of it, well or not."""
+
+    @property
+    def exit_code(self) -> int:
+        """0 all holds, 1 something is broken, 3 intact but not all could be checked."""
+        return plan_exit_code(self.steps, DELIVERY_PLAN)

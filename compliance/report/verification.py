@@ -1,0 +1,138 @@
+"""Verifications as texts and as plain data: steps, what a sheet says, the outcome in a sentence."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterator, Mapping
+from datetime import datetime
+from typing import Any
+
+from compliance.model.signatures import Signature
+from compliance.model.verification import DeliveryVerification, Status, Step, Verification
+from compliance.report.words import statement_text
+from compliance.report.words.en import verification as words
+
+
+def step_title(step: Step) -> str:
+    """What a step checks."""
+    return words.CHECKS[step.check]
+
+
+def step_text(step: Step) -> str:
+    """How a step ended, in a line."""
+    return statement_text(step.result)
+
+
+def step_details(step: Step) -> list[str]:
+    """Further lines of a step."""
+    return list(map(statement_text, step.details))
+
+
+def step_line(step: Step) -> str:
+    """What a step checks and how it ended."""
+    return f"{step_title(step)}: {step_text(step)}"
+
+
+def sheet_says(sheet: Verification) -> str:
+    """What a sheet states: verdict with its condition, and disposition."""
+    if sheet.verdict is None:
+        return "nothing"
+    verdict = f"conditionally {sheet.verdict}" if sheet.conditional else sheet.verdict
+    return ", ".join(word for word in (verdict, sheet.disposition) if word).replace("-", " ")
+
+
+def sheet_outcome(sheet: Verification) -> str:
+    """What a sheet turned out to be, in a sentence or two."""
+    text = words.SHEET_OUTCOMES[sheet.exit_code].format(said=sheet_says(sheet))
+    undone = any(step.status is Status.NOT_DONE for step in sheet.steps)
+    return text + words.PAGES_UNCHECKED if undone and sheet.exit_code != 1 else text
+
+
+def delivery_outcome(delivery: DeliveryVerification) -> str:
+    """What a delivery turned out to be, in a sentence or two."""
+    said = Counter(map(sheet_says, delivery.sheets.values()))
+    counts = "; ".join(f"{count} {verdict}" for verdict, count in sorted(said.items()))
+    text = words.DELIVERY_OUTCOMES[delivery.exit_code]
+    if delivery.exit_code == 3 and not delivery.signed:
+        text = words.UNSIGNED
+    if delivery.exit_code == 1 and {sheet.exit_code for sheet in delivery.sheets.values()} == {0}:
+        text = words.APART
+    return text.format(said=counts)
+
+
+def delivery_title(delivery: DeliveryVerification) -> str:
+    """What a delivery is."""
+    count = len(delivery.sheets)
+    return "a delivery of 1 sheet" if count == 1 else f"a delivery of {count} sheets"
+
+
+def delivery_sheets(delivery: DeliveryVerification) -> Iterator[str]:
+    """A line for each sheet of a delivery."""
+    for path, sheet in delivery.sheets.items():
+        if sheet.exit_code != 1:
+            yield f"{path}: {sheet.number}: {sheet_says(sheet)}"
+        elif sheet.only_untrusted:
+            yield f"{path}: its signer is not among the trusted"
+        else:
+            yield f"{path}: does not hold"
+
+
+# ---------------------------------------------------------------- plain data
+
+
+def sheet_data(file: str, sheet: Verification) -> dict[str, Any]:
+    """The verification of a sheet."""
+    return {
+        "file": file,
+        "number": sheet.number,
+        "verdict": sheet.verdict,
+        "conditional": sheet.conditional,
+        "disposition": sheet.disposition,
+        "exit_code": sheet.exit_code,
+        "steps": [_step_data(step) for step in sheet.steps],
+        "signatures": [_signature_data(signature) for signature in sheet.signatures],
+    }
+
+
+def delivery_data(file: str, delivery: DeliveryVerification) -> dict[str, Any]:
+    """The verification of a delivery, and of each sheet in it."""
+    return {
+        "file": file,
+        "exit_code": delivery.exit_code,
+        "steps": [_step_data(step) for step in delivery.steps],
+        "sheets": [sheet_data(path, sheet) for path, sheet in delivery.sheets.items()],
+    }
+
+
+def _step_data(step: Step) -> Mapping[str, Any]:
+    return {
+        "step": step.number,
+        "title": step_title(step),
+        "status": str(step.status),
+        "text": step_text(step),
+        "details": step_details(step),
+    }
+
+
+def _signature_data(signature: Signature) -> Mapping[str, Any]:
+    signer, stamp = signature.signer, signature.stamp
+    return {
+        "field": signature.field,
+        "role": signature.role,
+        "name": signer.name,
+        "organisation": signer.organisation,
+        "email": signer.email,
+        "issuer": signer.issuer,
+        "sha256": signer.fingerprint,
+        "claimed": iso_time(signature.claimed),
+        "stamped": iso_time(stamp.time if stamp else None),
+        "stamp_trusted": stamp is not None and stamp.trusted_as is not None,
+        "trusted": signature.trusted_as is not None,
+        "not_before": iso_time(signer.not_before),
+        "not_after": iso_time(signer.not_after),
+    }
+
+
+def iso_time(moment: datetime | None) -> str | None:
+    """A time as data, RFC 3339."""
+    return None if moment is None else moment.isoformat().replace("+00:00", "Z")
