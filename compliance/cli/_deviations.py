@@ -1,9 +1,8 @@
-"""Deviation files as the command line reads and tells them."""
+"""Deviation files as the command line reads and prints them."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -21,13 +20,14 @@ from compliance.errors import DeviationError, Problem
 from compliance.grading.deviation_check import expiry
 from compliance.model import Deviation
 from compliance.model.stated import StatedAssessment
-from compliance.plain_data import ShapeError, timestamp
+from compliance.model.verification import DeviationCheck
+from compliance.plain_data import ShapeError
+from compliance.report.deviation_check import check_data, check_lines
+from compliance.report.verification import step_line
 from compliance.yaml_nodes.read_file import read_bytes
 
 if TYPE_CHECKING:
-    from compliance.model.signatures import Detached, Signer, Stamp
-from compliance.report import numbers
-from compliance.report.verification import step_line
+    from compliance.model.signatures import Signer
 
 LARGEST = 1 << 17
 """Bytes of a deviation file."""
@@ -35,25 +35,9 @@ LARGEST_ASSESSMENT = 64 << 20
 """Bytes of a sheet, or of an assessment alone."""
 
 
-@dataclass(frozen=True, slots=True)
-class Checked:
-    """A deviation file with what came out."""
-
-    file: Path
-    deviation: Deviation | None
-    signature: Detached | None = None
-    faults: tuple[str, ...] = ()
-    code: int = 0
-    """The exit code this one would have alone."""
-    any_signer: bool = False
-    """Nobody was named whom its signer should be."""
-    any_authority: bool = False
-    """Nobody was named whom its stamp should be by."""
-
-
 def check(
     file: Path, trusted: Sequence[Signer] | None, stamping: Sequence[Signer], now: datetime
-) -> Checked:
+) -> DeviationCheck:
     """A deviation file held against the trusted (None: nobody named) and the time.
 
     With `stamping`, certificates of time-stamping authorities, it has to bear a stamp.
@@ -64,11 +48,11 @@ def check(
         data = read_bytes(file, DeviationError, "deviation", limit=LARGEST)
         require_deviation(data, str(file))
     except DeviationError as fault:
-        return Checked(file, None, faults=_told(fault), code=2)
+        return DeviationCheck(str(file), None, faults=_told(fault), code=2)
     try:
         deviation, signature = read_deviation(data, str(file), trusted or (), stamping)
     except DeviationError as fault:
-        return Checked(file, None, faults=_told(fault), code=1)
+        return DeviationCheck(str(file), None, faults=_told(fault), code=1)
     faults = []
     if now >= expiry(deviation):
         faults.append(f"{file}: expired: it was accepted until {deviation.until.isoformat()}")
@@ -77,7 +61,9 @@ def check(
     stamp = signature.stamp
     proven = not stamping or (stamp is not None and stamp.trusted_as is not None)
     code = 1 if faults else 0 if signature.trusted_as and proven else 3
-    return Checked(file, deviation, signature, tuple(faults), code, trusted is None, not stamping)
+    return DeviationCheck(
+        str(file), deviation, signature, tuple(faults), code, trusted is None, not stamping
+    )
 
 
 def _told(fault: DeviationError) -> tuple[str, ...]:
@@ -190,78 +176,22 @@ def _from_sheet(data: bytes, file: Path) -> tuple[bytes, Signer]:
     return attached["assessment.json"], found.signatures[0].signer
 
 
-# ---------------------------------------------------------------- telling
+# ---------------------------------------------------------------- what is printed
 
 
-def _ending(checked: Checked) -> str:
-    if checked.code != 3:
-        return "It holds." if checked.code == 0 else "It does NOT hold."
-    if checked.signature is not None and checked.signature.trusted_as:
-        return "Unchanged, but without a time stamp of an authority that is trusted."
-    return "Unchanged; its signer was not checked: --trust CERTIFICATE says whom you expect."
-
-
-def print_checked(checked: Sequence[Checked], form: str) -> None:
+def print_checked(checked: Sequence[DeviationCheck], form: str) -> None:
     """What came out of every file, faults on standard error."""
     if form == "json":
-        print_json({"deviations": [_object(each) for each in checked]})
+        print_json({"deviations": [check_data(each) for each in checked]})
     else:
-        told = [each for each in checked if each.deviation is not None]
-        for index, each in enumerate(told):
-            assert each.deviation is not None and each.signature is not None
+        for index, lines in enumerate(filter(None, map(check_lines, checked))):
             if index:
                 click.echo()
-            _print(each, each.deviation, each.signature)
+            first, *rest = lines
+            print_plain(first)
+            for line in rest:
+                for part in wrap(escape_controls(line.replace("\u00a0", " ")), COLUMNS - 2):
+                    click.echo(f"  {part}")
     for each in checked:
         for fault in each.faults:
             print_plain(fault, err=True)
-
-
-def _print(checked: Checked, deviation: Deviation, signature: Detached) -> None:
-    print_plain(f"{checked.file}: slot {deviation.slot} of {deviation.job}, {deviation.rule}")
-    signer = deviation.signer
-    who = ", ".join(part for part in (signer.name, signer.organisation) if part)
-    for line in (
-        f"{deviation.title} ({deviation.requirement}): "
-        f"{numbers.format_accepted_value(deviation)} accepted; "
-        f"limit {numbers.format_finding_limits(deviation)}",
-        f"Reason: {deviation.reason}",
-        f"Accepted by {deviation.accepted_by}, {numbers.format_time(deviation.accepted)}, until "
-        f"{numbers.format_date(deviation.until)}",
-        f"Seen in assessment {deviation.assessment}",
-        f"Signed by {who}: {_standing(signature.trusted_as, checked.any_signer)}",
-        f"SHA-256 {signer.sha256}",
-        *_stamped(signature.stamp, checked.any_authority),
-        _ending(checked),
-    ):
-        for part in wrap(escape_controls(line.replace("\u00a0", " ")), COLUMNS - 2):
-            click.echo(f"  {part}")
-
-
-def _standing(trusted_as: str | None, anybody: bool) -> str:
-    return trusted_as or ("not checked" if anybody else "not among the trusted")
-
-
-def _stamped(stamp: Stamp | None, anybody: bool) -> list[str]:
-    if stamp is None:
-        return []
-    trust = _standing(stamp.trusted_as, anybody)
-    return [f"Stamped {numbers.format_time(stamp.time)} by {stamp.authority.name}: {trust}"]
-
-
-def _object(checked: Checked) -> dict[str, Any]:
-    found: dict[str, Any] = {"file": str(checked.file), "exit_code": checked.code}
-    if checked.deviation is not None and checked.signature is not None:
-        signer, stamp = checked.deviation.signer, checked.signature.stamp
-        found |= {
-            "deviation": checked.deviation.document["deviation"],
-            "signer": {
-                "name": signer.name,
-                "organisation": signer.organisation,
-                "sha256": signer.sha256,
-            },
-            "trusted": checked.signature.trusted_as is not None,
-            "stamped": timestamp(stamp.time if stamp else None),
-            "stamp_trusted": stamp is not None and stamp.trusted_as is not None,
-        }
-    return found | {"faults": list(checked.faults)}

@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from compliance.model.assessment import Statement
-from compliance.model.signatures import Signature, Signer
+from compliance.model.jobs import Deviation
+from compliance.model.signatures import Detached, Signature, Signer
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,3 +136,19 @@ class DeliveryVerification:
     def exit_code(self) -> int:
         """0 all holds, 1 something is broken, 3 intact but not all could be checked."""
         return plan_exit_code(self.steps, DELIVERY_PLAN)
+
+
+@dataclass(frozen=True, slots=True)
+class DeviationCheck:
+    """A deviation file with what came out."""
+
+    file: str
+    deviation: Deviation | None
+    signature: Detached | None = None
+    faults: tuple[str, ...] = ()
+    code: int = 0
+    """The exit code this one would have alone."""
+    any_signer: bool = False
+    """Nobody was named whom its signer should be."""
+    any_authority: bool = False
+    """Nobody was named whom its stamp should be by."""

@@ -124,15 +124,15 @@ def _signature_data(signature: Signature) -> Mapping[str, Any]:
         "email": signer.email,
         "issuer": signer.issuer,
         "sha256": signer.fingerprint,
-        "claimed": iso_time(signature.claimed),
-        "stamped": iso_time(stamp.time if stamp else None),
+        "claimed": _iso_time(signature.claimed),
+        "stamped": _iso_time(stamp.time if stamp else None),
         "stamp_trusted": stamp is not None and stamp.trusted_as is not None,
         "trusted": signature.trusted_as is not None,
-        "not_before": iso_time(signer.not_before),
-        "not_after": iso_time(signer.not_after),
+        "not_before": _iso_time(signer.not_before),
+        "not_after": _iso_time(signer.not_after),
     }
 
 
-def iso_time(moment: datetime | None) -> str | None:
-    """A time as data, RFC 3339."""
+def _iso_time(moment: datetime | None) -> str | None:
+    """A time as it is stated, in its own offset."""
     return None if moment is None else moment.isoformat().replace("+00:00", "Z")
