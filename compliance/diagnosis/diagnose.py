@@ -43,7 +43,7 @@ from compliance.diagnosis.session_faults import (
 )
 from compliance.grading.decide import OUTSIDE
 from compliance.grading.match import MatchedReadings, matched
-from compliance.model import Cause, Finding, Measurement, Readings, Requirement, Triple
+from compliance.model import Cause, Finding, Measurement, Readings, Requirement
 from compliance.quantities.catalogue import QUANTITIES
 
 
@@ -91,8 +91,6 @@ CAUSES: Mapping[str, str] = {
 """Every kind of cause; those not in `FITTED` are told from single readings."""
 
 
-Place = tuple[Triple, str, float]
-"""Codes, position and window of a patch."""
 SEEN = 3.0
 """ΔE ITP by which a cause must change some patch."""
 OFF = 0.001
@@ -149,17 +147,8 @@ def _matters(limiter: Limiter, case: MatchedReadings, failed: Sequence[Finding])
         return any(finding.id in timed for finding in failed)
     if np.isfinite(limiter.cap):
         return True
-    stimuli = case.patches.stimulus
-    dimmed: set[Place] = {
-        (case.patches.triple(index), stimuli[index].position, stimuli[index].window)
-        for index in limiter.patches
-    }
-    judged = {
-        (point.patch, point.position, point.window)
-        for finding in failed
-        for point in finding.points
-    }
-    return bool(dimmed & judged)
+    dimmed = {case.patches.place(index) for index in limiter.patches}
+    return any(point.place in dimmed for finding in failed for point in finding.points)
 
 
 def diagnose(

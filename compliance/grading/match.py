@@ -23,6 +23,7 @@ from compliance.model import (
     Measurement,
     Meter,
     Over,
+    Place,
     Readings,
     Rule,
     Triple,
@@ -73,6 +74,11 @@ class Patches:
         """Code values of a patch."""
         red, green, blue = (int(code) for code in self.codes[index])
         return red, green, blue
+
+    def place(self, index: int) -> Place:
+        """What a patch is known by in the points of findings."""
+        stimulus = self.stimulus[index]
+        return self.triple(index), stimulus.position, stimulus.window
 
     def mean(self, xyz: Array) -> Array:
         """Means of repeats: (..., R, 3) in canonical order to (..., P, 3)."""
@@ -319,6 +325,11 @@ class MatchedReadings:
     def built_in(self, name: str) -> int | None:
         """Patch index of the rule's own `white`, `black` or `peak`; None where it was not read."""
         return self.matcher.find(self.plan.patches(name)[0])
+
+    def luminance(self, name: str) -> float | None:
+        """cd/m² read of the rule's own `white`, `black` or `peak`; None where it was not read."""
+        index = self.built_in(name)
+        return None if index is None else float(self.view.xyz[index, 1])
 
     def black_for(self, index: int) -> int:
         """Patch index of the black that goes with a patch, or `NOWHERE`."""

@@ -77,6 +77,7 @@ from compliance.model.signals import (
     Encoding,
     Integers,
     Pair,
+    Place,
     Triple,
 )
 
@@ -125,6 +126,7 @@ __all__ = [
     "Party",
     "PatchSet",
     "People",
+    "Place",
     "Point",
     "Readings",
     "ReadingsEntry",

@@ -12,7 +12,7 @@ from compliance.model.jobs import Deviation, Disposition, Job, Slot
 from compliance.model.measurement import Measurement
 from compliance.model.readings import Meter, Readings
 from compliance.model.rules import Level, Limits, Rule
-from compliance.model.signals import Pair, Triple
+from compliance.model.signals import Pair, Place, Triple
 
 
 class Verdict(StrEnum):
@@ -92,6 +92,10 @@ class Point:
     probability: float | None = None
     verdict: Verdict | None
     """None where the point is shown, not counted by itself: an anchor, or a part of a mean."""
+
+    @property
+    def place(self) -> Place:
+        return self.patch, self.position, self.window
 
 
 @dataclass(frozen=True, slots=True)

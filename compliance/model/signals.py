@@ -12,6 +12,8 @@ Array = NDArray[np.float64]
 Integers = NDArray[np.int64]
 Pair = tuple[float, float]
 Triple = tuple[int, int, int]
+Place = tuple[Triple, str, float]
+"""Codes, position and window of a patch, by which a finding names it."""
 
 PLACES: Mapping[str, Pair] = {
     "centre": (50, 50),

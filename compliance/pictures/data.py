@@ -22,9 +22,9 @@ from compliance.model import (
     Level,
     Limits,
     Pair,
+    Place,
     Point,
     Requirement,
-    Triple,
 )
 from compliance.quantities.catalogue import QUANTITIES, Quantity, values_at
 from compliance.quantities.measured import NOWHERE, Options
@@ -213,23 +213,13 @@ def _colours(case: MatchedReadings) -> list[tuple[int, str]]:
     return list(colours.items())
 
 
-Shown = tuple[Triple, str, float]
-"""Codes, position and window of a patch."""
-
-
-def _shown(case: MatchedReadings, index: int) -> Shown:
-    """What a measured patch is known by in the points of findings."""
-    there = case.patches.stimulus[index]
-    return case.patches.triple(index), there.position, there.window
-
-
-def _by_place(findings: Iterable[Finding]) -> Mapping[Shown, Point]:
+def _by_place(findings: Iterable[Finding]) -> Mapping[Place, Point]:
     """Points with limits by patch and place, of a shall before a should."""
-    points: dict[Shown, Point] = {}
+    points: dict[Place, Point] = {}
     for finding in sorted(findings, key=lambda finding: finding.level is Level.SHOULD):
         for point in finding.points:
             if point.limits is not None:
-                points.setdefault((point.patch, point.position, point.window), point)
+                points.setdefault(point.place, point)
     return points
 
 
@@ -260,7 +250,7 @@ def _levels(
         lifted = wanted - float(black[place])
         low, high, inner_low, inner_high = (
             None if error is None else wanted + lifted * error / 100
-            for error in _errors(points.get(_shown(case, patch)), guard)
+            for error in _errors(points.get(case.patches.place(patch)), guard)
         )
         yield LevelPoint(
             name=f"{100 * case.patches.level[patch]:.4g} %",
@@ -376,7 +366,7 @@ def _limit_outline(case: MatchedReadings, quantity: Quantity, limits: Limits) ->
 
 def _limited(
     case: MatchedReadings, findings: Sequence[Finding]
-) -> list[tuple[Requirement, Mapping[Shown, Point]]]:
+) -> list[tuple[Requirement, Mapping[Place, Point]]]:
     """A requirement for each way that the rule takes a distance, with the points it limits."""
     graded = {finding.id: finding for finding in findings}
     ways: dict[tuple[str, str, bool], list[Requirement]] = {}
@@ -391,7 +381,7 @@ def _grey_differences(
 ) -> Iterable[Differences]:
     """Each distance that the rule limits for greys, of those that count."""
     for requirement, limited in _limited(case, findings):
-        points = [limited.get(_shown(case, index)) for index in neutrals]
+        points = [limited.get(case.patches.place(index)) for index in neutrals]
         counted = [point for point in points if point is not None and point.verdict is not None]
         if len(counted) > 1:
             name = QUANTITIES[requirement.quantity].symbol
@@ -405,7 +395,7 @@ def _colour_differences(
     """The distance that the rule limits for most of the colours; a usual one, where for none."""
     if not colours:
         return
-    places = [_shown(case, index) for index, _ in colours]
+    places = [case.patches.place(index) for index, _ in colours]
     roles = eligibility.roles_at([index for index, _ in colours])
     best, most = None, 0
     for requirement, limited in _limited(case, findings):

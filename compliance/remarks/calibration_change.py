@@ -88,8 +88,7 @@ def _asked(rule: Rule) -> float:
 
 def _aim_luminance(case: MatchedReadings) -> float | None:
     name, _ = _aim(case.rule)
-    index = case.built_in(name)
-    return None if index is None else float(case.view.xyz[index, 1])
+    return case.luminance(name)
 
 
 # ------------------------------------------------------------ headroom
@@ -148,16 +147,11 @@ def _mismatches(after: Measurement, before: Measurement) -> Iterator[Statement]:
     name, _ = _aim(case.rule)
     if first and last and last > BRIGHTER * first:
         yield Statement("brighter", {"patch": name, "before": first, "after": last})
-    dark, now = _black(earlier), _black(case)
+    dark, now = earlier.luminance("black"), case.luminance("black")
     alike = first and last and abs(last / first - 1) <= ALIKE
     if dark and now and alike and now > case.lowest and now * DARKER < dark:
         yield Statement("darker", {"before": dark, "after": now})
     yield from _wider(case, earlier)
-
-
-def _black(case: MatchedReadings) -> float | None:
-    index = case.built_in("black")
-    return None if index is None else float(case.view.xyz[index, 1])
 
 
 def _wider(case: MatchedReadings, earlier: MatchedReadings) -> Iterator[Statement]:

@@ -127,11 +127,8 @@ CONTACT = ("contact", "hood", "shroud")
 
 def ambient(case: MatchedReadings, job: Job | None, entry: ReadingsEntry | None) -> Remark | None:
     """A remark where what the room sends back, or light from elsewhere, is in the black."""
-    index = case.built_in("black")
-    if index is None:
-        return None
-    black = float(case.view.xyz[index, 1])
-    if black <= 0 or black < case.lowest:
+    black = case.luminance("black")
+    if black is None or black <= 0 or black < case.lowest:
         return None
     technology = case.stated.technology
     stated = (entry.ambient or "").strip().lower() if entry else ""
@@ -163,7 +160,7 @@ ABOVE_FLOOR = 3.0
 
 def black_unmeasured(case: MatchedReadings) -> Remark | None:
     """A remark where a black reads no light at all, on a display that may give some."""
-    index = case.built_in("black")
-    if index is None or case.view.xyz[index, 1] > 0 or case.stated.technology in LIGHTLESS:
+    black = case.luminance("black")
+    if black is None or black > 0 or case.stated.technology in LIGHTLESS:
         return None
     return Remark("black-unseen")
