@@ -40,14 +40,15 @@ WIDEST_LIMIT = 22
 """Columns of what stands in a line beside titles; wider ones get a line of their own."""
 
 
-def _bullet(text: str, style: Style, sign: str = "·", *, indent: int = INDENT) -> list[str]:
+def bullet(text: str, style: Style, sign: str = "·", *, indent: int = INDENT) -> list[str]:
     """A paragraph of a list, its sign in front of it."""
     first, *rest = wrap(style.text(text), COLUMNS - indent)
     head = style.text(f"  {sign} ")
     return [head + first, *(" " * indent + line for line in rest)]
 
 
-def _paragraph(text: str, style: Style, indent: int = 2) -> list[str]:
+def paragraph(text: str, style: Style, indent: int = 2) -> list[str]:
+    """A text in lines, all of them indented; none where it is empty."""
     if not text:
         return []
     return [" " * indent + line for line in wrap(style.text(text), COLUMNS - indent)]
@@ -75,7 +76,7 @@ def _full(row: Row, style: Style) -> list[str]:
     lines = [f"  {style.ink(mark, INKS[finding.verdict])}  {head}"]
     lines += [" " * indent + line for line in rest]
     for text in row.sentences:
-        lines += _paragraph(text, style, INDENT)
+        lines += paragraph(text, style, INDENT)
     return lines
 
 
@@ -191,12 +192,12 @@ def _section(report: Report, result: Result, style: Style) -> list[str]:
     now = report.now
     lines = _title(report, result, style)
     for text in (now.sentence, report.dates, report.departures, report.disposition):
-        lines += _paragraph(text, style)
+        lines += paragraph(text, style)
     for text in report.accepted:
-        lines += _bullet(text, style)
+        lines += bullet(text, style)
     lines += _findings(now, style)
     lines += _listed(LIKELY_CAUSES, _causes(now, style))
-    lines += _listed(REMARKS, [line for text in now.remarks for line in _bullet(text, style)])
+    lines += _listed(REMARKS, [line for text in now.remarks for line in bullet(text, style)])
     if report.before is not None:
         sign, word, ink = _verdict(report.before, style)
         outside = f", {report.earlier}" if report.earlier else ""
@@ -219,7 +220,7 @@ def _causes(state: State, style: Style) -> list[str]:
     return [
         line
         for place, cause in enumerate(state.causes, 1)
-        for line in _bullet(cause.title, style, f"{place}.", indent=5)
+        for line in bullet(cause.title, style, f"{place}.", indent=5)
     ]
 
 

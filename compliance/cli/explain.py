@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
+import json
 import traceback
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
 from typing import Any
@@ -22,7 +22,7 @@ from compliance.cli._assess_inputs import (
     job_cases,
 )
 from compliance.cli._deviations import document_in_file, not_ours, stated_in
-from compliance.cli._findings_text import SIGNS
+from compliance.cli._findings_text import INDENT, SIGNS, bullet, paragraph
 from compliance.cli._options import (
     BARE_ONLY,
     PATH,
@@ -38,87 +38,24 @@ from compliance.cli._terminal import width
 from compliance.cli._text import COLUMNS, Style, columns, pad, print_json, style, wrap
 from compliance.documents import statement, written
 from compliance.errors import DeviationError, Problem, UsageError
-from compliance.grading.decide import OUTSIDE
 from compliance.model import (
     Calibration,
-    Finding,
     Level,
-    Outcome,
-    Reason,
-    Verdict,
 )
 from compliance.model.stated import (
     StatedAssessment,
     StatedCause,
-    StatedEvidence,
-    StatedGrade,
-    StatedRemark,
 )
 from compliance.plain_data import MALFORMED
-from compliance.quantities.catalogue import is_stated
-from compliance.report.numbers import (
-    format_finding_limits,
-    format_number,
-    format_plain,
-    format_value,
-    with_unit,
-)
+from compliance.report.explanation import Explanation, explanation
 from compliance.report.results import Fault
 from compliance.report.verdict import INKS, outcome_mark
-from compliance.report.words.en.verdicts import outcome_word, reason_word
+from compliance.report.words.en import explanations as words
+from compliance.report.words.en.headings import REMARKS, next_step
+from compliance.report.words.en.verdicts import outcome_word
 
-INDENT = 4
-NAMED = 3
-"""Missing patches named of a requirement."""
 NUMBERS = 44
 """Columns of what a number is of."""
-
-
-@dataclass(frozen=True, slots=True)
-class Named:
-    """A requirement by its names."""
-
-    id: str
-    title: str
-    level: Level
-
-
-@dataclass(frozen=True, slots=True)
-class StatedMiss(Named):
-    """A requirement on a field of the job, which no reading explains, and what the field says."""
-
-    value: str
-    limits: str
-
-
-@dataclass(frozen=True, slots=True)
-class Unjudged(Named):
-    """A requirement that could not be judged."""
-
-    reason: Reason | None
-    missing: tuple[str, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class Explanation:
-    """What there is to tell of an assessment."""
-
-    number: str
-    slot: str | None
-    rule: str
-    revision: int
-    verdict: Outcome
-    conditional: bool
-    outside: tuple[Named, ...]
-    stated: tuple[StatedMiss, ...]
-    open: tuple[Unjudged, ...]
-    causes: tuple[StatedCause, ...]
-    heading: str
-    outside_before: int
-    calibration: Calibration | None
-    remarks: tuple[StatedRemark, ...]
-    printed: Mapping[str, tuple[str, str]]
-    """By requirement the values before and after calibration as the sheet prints them."""
 
 
 def require_causes(document: Mapping[str, Any], file: str) -> None:
@@ -136,74 +73,21 @@ def require_causes(document: Mapping[str, Any], file: str) -> None:
         )
 
 
-def explanation(stated: StatedAssessment, file: str) -> Explanation:
+def explain(stated: StatedAssessment, file: str) -> Explanation:
     """What there is to tell of an assessment; DeviationError where its values make no sense."""
     try:
-        return _explanation(stated)
+        return explanation(stated)
     except MALFORMED as fault:
         raise not_ours(file, f"{type(fault).__name__}: {fault}") from None
 
 
-def _explanation(stated: StatedAssessment) -> Explanation:
-    state, before = stated.state, stated.before
-    outside = _outside(state)
-    return Explanation(
-        number=stated.number,
-        slot=stated.slot.slot if stated.slot else None,
-        rule=stated.rule.id,
-        revision=stated.rule.revision,
-        verdict=state.verdict,
-        conditional=state.conditional,
-        outside=tuple(
-            Named(finding.id, finding.title, finding.level)
-            for finding in outside
-            if not is_stated(finding.quantity)
-        ),
-        stated=tuple(
-            StatedMiss(
-                finding.id,
-                finding.title,
-                finding.level,
-                format_value(finding),
-                format_finding_limits(finding),
-            )
-            for finding in outside
-            if is_stated(finding.quantity)
-        ),
-        open=tuple(
-            Unjudged(finding.id, finding.title, finding.level, finding.reason, finding.missing)
-            for finding in state.findings
-            if finding.verdict is Verdict.NOT_ASSESSED
-            and finding.reason is not Reason.NOT_APPLICABLE
-        ),
-        causes=stated.causes,
-        heading=stated.heading,
-        outside_before=len(_outside(before)) if before else 0,
-        calibration=stated.calibration,
-        remarks=state.remarks,
-        printed=_printed(stated.calibration, before, state) if before else {},
-    )
-
-
-def _printed(
-    calibration: Calibration | None, before: StatedGrade, after: StatedGrade
-) -> Mapping[str, tuple[str, str]]:
-    was, is_now = (
-        {finding.id: format_value(finding, state.findings) for finding in state.findings}
-        for state in (before, after)
-    )
-    shifts = calibration.shifts if calibration else ()
-    return {shift.id: (was[shift.id], is_now[shift.id]) for shift in shifts}
-
-
-def _outside(state: StatedGrade) -> list[Finding]:
-    return [finding for finding in state.findings if finding.verdict in OUTSIDE]
-
-
-def explanation_object(explained: Explanation) -> dict[str, Any]:
-    """An explanation as JSON."""
+def explanation_object(explained: Explanation, *, from_file: bool) -> dict[str, Any]:
+    """An explanation as JSON; of what a file states the keys are in order, as they are there."""
     plain: dict[str, Any] = written(explained)
     printed = plain.pop("printed")
+    if from_file:
+        stated = {key: plain[key] for key in ("causes", "calibration", "remarks")}
+        plain |= json.loads(json.dumps(stated, sort_keys=True))
     for shift in plain["calibration"]["shifts"] if plain["calibration"] else ():
         shift["printed"] = printed[shift["id"]]
     return plain
@@ -214,123 +98,51 @@ def explanation_object(explained: Explanation) -> dict[str, Any]:
 
 def lines_of(explained: Explanation, style: Style) -> list[str]:
     """One explanation as lines of a terminal."""
-    lines = [_head(explained, style)]
-    lines += _paragraph(_sum(explained), style, 2)
+    lines = [_head(explained, style), *paragraph(words.summary(explained), style)]
     for unjudged in explained.open if not explained.outside else ():
-        lines += _bullet(f"{unjudged.title}: {_why_open(unjudged)}", style)
+        lines += bullet(words.why_open(unjudged), style)
     for miss in explained.stated:
-        lines += _bullet(
-            f"{miss.title}: {miss.value} stated, {miss.limits} asked. No reading tells why: "
-            "put right the suite, or what the job says of it.",
-            style,
-        )
+        lines += bullet(words.why_missed(miss), style)
     for place, cause in enumerate(explained.causes, 1):
         lines += ["", *_cause(place, cause, style)]
     if explained.calibration is not None:
         lines += ["", *_calibration(explained.calibration, explained.printed, style)]
-    if explained.outside_before:
-        lines += _paragraph(_found(explained.outside_before), style, INDENT)
+    lines += paragraph(words.outside_before(explained.outside_before), style, INDENT)
     if explained.remarks:
-        lines += ["", "  Remarks"]
-        for remark in explained.remarks:
-            lines += _bullet(remark.text, style)
-    return lines
+        lines += ["", f"  {REMARKS}"]
+    return lines + [line for remark in explained.remarks for line in bullet(remark.text, style)]
 
 
 def _head(explained: Explanation, style: Style) -> str:
     mark = outcome_mark(explained.verdict, explained.conditional)
     word = outcome_word(explained.verdict, explained.conditional)
-    subject = f"Slot {explained.slot}" if explained.slot is not None else "Readings"
-    if explained.heading == "before":
-        subject += " before calibration"
-    title = style.text(f"{subject} · {explained.rule}, revision {explained.revision}")
+    title = style.text(words.subject(explained))
     verdict = style.text(f"{SIGNS[mark]} {word}")
     space = max(2, COLUMNS - width(title) - width(verdict))
     return style.ink(title, "strong") + " " * space + style.ink(verdict, INKS[mark])
-
-
-def _sum(explained: Explanation) -> str:
-    outside = explained.outside
-    if not outside:
-        return _nothing_outside(explained)
-    names = "; ".join(requirement.title for requirement in outside)
-    count = f"{len(outside)} requirement{'s' if len(outside) > 1 else ''}"
-    if not explained.causes:
-        return (
-            f"Outside their limits: {count} ({names}). No known cause: none of the models that "
-            "were tried fits the readings clearly better than the rule's own target."
-        )
-    return f"Outside their limits: {count} ({names}). Likely causes, the likeliest first:"
-
-
-def _nothing_outside(explained: Explanation) -> str:
-    if any(row.level is Level.SHALL for row in explained.open):
-        return "No value that could be judged lies outside its limits, but these were not judged:"
-    if explained.stated:
-        return "Every value that was measured lies inside its limits. What the job states does not:"
-    return "Every value that was judged lies inside its limits; there is nothing to explain."
-
-
-def _why_open(row: Unjudged) -> str:
-    why = reason_word(row.reason)
-    missing = row.missing
-    more = f" and {len(missing) - NAMED} more" if len(missing) > NAMED else ""
-    return f"{why}: {'; '.join(missing[:NAMED])}{more}" if missing else why
 
 
 def _cause(place: int, cause: StatedCause, style: Style) -> Iterator[str]:
     first, *rest = wrap(style.text(f"{place}. {cause.title}"), COLUMNS - 2)
     yield f"  {style.ink(first, 'strong')}"
     yield from (" " * 5 + style.ink(line, "strong") for line in rest)
-    yield from _paragraph(cause.text, style, 5)
-    yield from _paragraph(f"Next: {cause.next_step}", style, 5)
+    for text in (cause.text, next_step(cause.next_step)):
+        yield from paragraph(text, style, 5)
     for evidence in cause.evidence:
-        value = with_unit(format_plain(_rounded(evidence)), evidence.unit)
-        what = style.text(evidence.what)
-        yield f"     {style.ink(pad(what, NUMBERS), 'grey')} {style.text(value)}".rstrip()
-
-
-def _rounded(evidence: StatedEvidence) -> float:
-    """A share to three digits: a model's fit knows no more. Codes and levels are kept whole."""
-    return float(f"{evidence.value:.3g}") if evidence.unit == "%" else evidence.value
+        what, value = style.text(evidence.what), style.text(words.evidence_value(evidence))
+        yield f"     {style.ink(pad(what, NUMBERS), 'grey')} {value}".rstrip()
 
 
 def _calibration(
     calibration: Calibration, printed: Mapping[str, tuple[str, str]], style: Style
 ) -> Iterator[str]:
-    yield "  What calibration changed"
-    before, after, lost = calibration.white_before, calibration.white_after, calibration.lost
-    if before is not None and after is not None and lost is not None:
-        word = "lost" if lost >= 0 else "gained"
-        wanted = format_plain(float(f"{calibration.wanted:.3g}"))
-        yield from _paragraph(
-            f"Luminance {format_number(before)} to {format_number(after)}\u00a0cd/m² "
-            f"({format_plain(float(f'{abs(lost):.2g}'))}\u00a0% {word}); to end at "
-            f"{format_plain(calibration.asked)}\u00a0cd/m² a slot wants about "
-            f"{wanted} to start from.",
-            style,
-            INDENT,
-        )
-    rows = [[("requirement", "grey"), ("before", "grey"), ("after", "grey")]]
+    yield f"  {words.CALIBRATION}"
+    yield from paragraph(words.white_changed(calibration), style, INDENT)
+    rows = [[(title, "grey") for title in words.CALIBRATION_COLUMNS]]
     for shift in calibration.shifts:
         rows.append([(style.text(text), "") for text in (shift.title, *printed[shift.id])])
     if len(rows) > 1:
         yield from (f"    {line}" for line in columns(rows, (36, 17, 17), style))
-
-
-def _found(outside: int) -> str:
-    were = "1 value was" if outside == 1 else f"{outside} values were"
-    return f"Before calibration {were} outside the limits; with --before they are explained."
-
-
-def _paragraph(text: str, style: Style, indent: int) -> Iterator[str]:
-    return (" " * indent + line for line in wrap(style.text(text), COLUMNS - indent))
-
-
-def _bullet(text: str, style: Style) -> Iterator[str]:
-    first, *rest = wrap(style.text(text), COLUMNS - INDENT)
-    yield style.text("  · ") + first
-    yield from (" " * INDENT + line for line in rest)
 
 
 STATED = (".json", ".pdf")
@@ -383,15 +195,16 @@ def command(ctx: click.Context, /, target: Path, form: str, now: datetime, **giv
     or I/O failure; of several the first of 4, 2, 3, 0.
     """
     assessments, faults = _assessments(target, now, given, with_traceback=bool(ctx.obj))
-    told = [explanation(assessment, str(target)) for assessment in assessments]
+    from_file = target.suffix.lower() in STATED
+    told = [explain(assessment, str(target)) for assessment in assessments]
     if form == "json":
-        explanations = [explanation_object(explained) for explained in told]
+        explanations = [explanation_object(explained, from_file=from_file) for explained in told]
         print_json({"explanations": explanations, "errors": [_error(fault) for fault in faults]})
     else:
         blocks = ["\n".join(lines_of(explained, style())) for explained in told]
         if blocks:
             click.echo("\n\n".join(blocks).replace("\u00a0", " "))
-    if target.suffix.lower() not in STATED:
+    if not from_file:
         hint_missing_technology(assessments, aside=form == "json")
     lines = dict.fromkeys(line for fault in faults for line in fault.lines)
     if lines:

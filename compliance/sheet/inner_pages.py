@@ -172,7 +172,7 @@ def _causes(state: State, grid: Grid, size: float) -> Iterable[Block]:
         yield from paragraph(state.no_cause, grid.measure)
     for place, cause in enumerate(state.causes, 1):
         yield subheading(f"{place}. {cause.title}", grid.measure)
-        for text in (cause.text, headings.next_step(cause)):
+        for text in (cause.text, headings.next_step(cause.next_step)):
             yield from paragraph(text, grid.measure, size=size, space=1.5)
 
 

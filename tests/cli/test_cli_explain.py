@@ -10,9 +10,10 @@ import pytest
 from helpers import faulty_displays, simulated
 
 from compliance.cli._text import Style
-from compliance.cli.explain import Explanation, Named, lines_of
+from compliance.cli.explain import lines_of
 from compliance.model import Level, Outcome
 from compliance.model.stated import StatedCause, StatedEvidence
+from compliance.report.explanation import Explanation, Named
 from compliance.rules.library import load_rule
 
 NOW = ("--now", "2026-11-21T08:00:00Z")

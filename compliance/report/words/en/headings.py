@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from compliance.model import Level, Verdict
-from compliance.report.report import CauseText, State
+from compliance.report.report import State
 from compliance.report.words.en.verdicts import VERDICT_WORDS
 
 # ---------------------------------------------------------------- the sheet's frame and page 1
@@ -69,9 +69,9 @@ def found_state(before: State) -> str:
     )
 
 
-def next_step(cause: CauseText) -> str:
+def next_step(words: str) -> str:
     """What to do about a cause."""
-    return f"Next: {cause.next_step}"
+    return f"Next: {words}"
 
 
 def of_before(remark: str) -> str:

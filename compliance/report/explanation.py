@@ -1,0 +1,116 @@
+"""What explains an assessment: what is outside, its likely causes, what calibration changed."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+
+from compliance.grading.decide import OUTSIDE
+from compliance.model import Calibration, Finding, Level, Outcome, Reason, Verdict
+from compliance.model.stated import StatedAssessment, StatedCause, StatedGrade, StatedRemark
+from compliance.quantities.catalogue import is_stated
+from compliance.report.numbers import format_finding_limits, format_value
+
+
+@dataclass(frozen=True, slots=True)
+class Named:
+    """A requirement by its names."""
+
+    id: str
+    title: str
+    level: Level
+
+
+@dataclass(frozen=True, slots=True)
+class StatedMiss(Named):
+    """A requirement on a field of the job, which no reading explains, and what the field says."""
+
+    value: str
+    limits: str
+
+
+@dataclass(frozen=True, slots=True)
+class Unjudged(Named):
+    """A requirement that could not be judged."""
+
+    reason: Reason | None
+    missing: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """What there is to tell of an assessment."""
+
+    number: str
+    slot: str | None
+    rule: str
+    revision: int
+    verdict: Outcome
+    conditional: bool
+    outside: tuple[Named, ...]
+    stated: tuple[StatedMiss, ...]
+    open: tuple[Unjudged, ...]
+    causes: tuple[StatedCause, ...]
+    heading: str
+    outside_before: int
+    calibration: Calibration | None
+    remarks: tuple[StatedRemark, ...]
+    printed: Mapping[str, tuple[str, str]]
+    """By requirement the values before and after calibration as the sheet prints them."""
+
+
+def explanation(stated: StatedAssessment) -> Explanation:
+    """What there is to tell of an assessment."""
+    state, before = stated.state, stated.before
+    outside = _outside(state)
+    return Explanation(
+        number=stated.number,
+        slot=stated.slot.slot if stated.slot else None,
+        rule=stated.rule.id,
+        revision=stated.rule.revision,
+        verdict=state.verdict,
+        conditional=state.conditional,
+        outside=tuple(
+            Named(finding.id, finding.title, finding.level)
+            for finding in outside
+            if not is_stated(finding.quantity)
+        ),
+        stated=tuple(
+            StatedMiss(
+                finding.id,
+                finding.title,
+                finding.level,
+                format_value(finding),
+                format_finding_limits(finding),
+            )
+            for finding in outside
+            if is_stated(finding.quantity)
+        ),
+        open=tuple(
+            Unjudged(finding.id, finding.title, finding.level, finding.reason, finding.missing)
+            for finding in state.findings
+            if finding.verdict is Verdict.NOT_ASSESSED
+            and finding.reason is not Reason.NOT_APPLICABLE
+        ),
+        causes=stated.causes,
+        heading=stated.heading,
+        outside_before=len(_outside(before)) if before else 0,
+        calibration=stated.calibration,
+        remarks=state.remarks,
+        printed=_printed(stated.calibration, before, state) if before else {},
+    )
+
+
+def _printed(
+    calibration: Calibration | None, before: StatedGrade, after: StatedGrade
+) -> Mapping[str, tuple[str, str]]:
+    was, is_now = (
+        {finding.id: format_value(finding, state.findings) for finding in state.findings}
+        for state in (before, after)
+    )
+    shifts = calibration.shifts if calibration else ()
+    return {shift.id: (was[shift.id], is_now[shift.id]) for shift in shifts}
+
+
+def _outside(state: StatedGrade) -> list[Finding]:
+    return [finding for finding in state.findings if finding.verdict in OUTSIDE]
