@@ -157,7 +157,7 @@ def test_a_poor_meter_and_a_past_certificate_stand_on_page_1(
     draw_sheet(replace(told, state=state), page=page, signed=True)
     front = on_page(said, 0)
     assert "The certificate of meter spot-1 was due on 2026-03-02." in front
-    assert "The meter's uncertainty is too large for: White luminance; Black luminance;" in front
+    assert "on an inadequate meter: White luminance; Black luminance;" in front
     assert "and 5 more, on the following pages." in front
     later = everything([line for line in said if line.page > 0])
     assert "Grey balance; Gamma; Luminance tracking; Primaries; White chromaticity." in later
