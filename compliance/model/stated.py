@@ -2,7 +2,8 @@
 
 Fields come in the document's order and have its names. Findings, limits and the like are the
 model's own; here is only what a document tells otherwise than the model: in fewer words, or in
-texts where the model has facts.
+texts where the model has facts. A key that is added later gets a default: documents of earlier
+versions do not have it.
 """
 
 from __future__ import annotations
@@ -148,7 +149,7 @@ class StatedCause:
     evidence: tuple[StatedEvidence, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StatedGrade:
     """One set of readings of the slot, graded."""
 
@@ -160,7 +161,7 @@ class StatedGrade:
     remarks: tuple[StatedRemark, ...]
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, kw_only=True)
 class StatedAssessment:
     """A whole assessment document; the keys of `state` stand among its own."""
 
