@@ -1,0 +1,102 @@
+"""Runs cases on a stage, several at a time, and gives their outputs by name."""
+
+from __future__ import annotations
+
+import multiprocessing
+import resource
+import shutil
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from pathlib import Path
+
+from freezing.cases import Case
+from freezing.outputs import Ink, file_outputs, files_below, listing, sha256
+from freezing.running import Stage, import_all, run
+
+__all__ = ["Replayed", "replay"]
+
+KEPT = "kept/"
+"""Outputs whose names begin so are for inspection and not compared."""
+
+
+@dataclass(frozen=True, slots=True)
+class Replayed:
+    """A case and its outputs."""
+
+    case: Case
+    outputs: dict[str, bytes]
+
+
+@dataclass(frozen=True, slots=True)
+class Player:
+    """Runs one case; goes to the worker processes."""
+
+    stage: Stage
+    constant: frozenset[str]
+
+    def play(self, numbered: tuple[int, Case]) -> Replayed:
+        """Run the calls of a case in a fresh folder and collect what they leave behind."""
+        number, case = numbered
+        start = busy()
+        folder = self.stage.root / f"case-{number:04}"
+        self._furnish(folder, case)
+        outputs = dict(self._outputs(folder, case))
+        shutil.rmtree(folder)
+        return Replayed(replace(case, seconds=round(busy() - start, 2)), outputs)
+
+    def _furnish(self, folder: Path, case: Case) -> None:
+        folder.mkdir()
+        for name, source in case.copied.items():
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
+            place = self.stage.inputs / source
+            if place.is_dir():
+                shutil.copytree(place, folder / name, dirs_exist_ok=True)
+            else:
+                shutil.copy2(place, folder / name)
+        for name, text in case.written.items():
+            (folder / name).parent.mkdir(parents=True, exist_ok=True)
+            (folder / name).write_text(text, encoding="utf-8", newline="")
+
+    def _outputs(self, folder: Path, case: Case) -> Iterator[tuple[str, bytes]]:
+        ink = Ink(
+            {
+                str(folder): "<here>",
+                str(self.stage.code): "<code>",
+                str(self.stage.root): "<stage>",
+            },
+            self.constant,
+        )
+        before = files_below(folder)
+        for number, call in enumerate(case.calls, 1):
+            printed = run(call, folder, notes=folder.with_suffix(".x"))
+            after = files_below(folder)
+            new = {name: data for name, data in after.items() if before.get(name) != data}
+            yield from (
+                (f"{number}/{KEPT}{name.removeprefix(KEPT)}", data) if name.startswith(KEPT)
+                else (f"{number}/files/{name}", data)
+                for name, data in file_outputs(new, ink, pixels=case.pixels)
+            )  # fmt: skip
+            yield f"{number}/exit", f"{printed.code}\n".encode()
+            yield f"{number}/stdout", ink.over(printed.stdout)
+            yield f"{number}/stderr", ink.over(printed.stderr)
+            yield f"{number}/listing", ink.over(listing(folder).encode())
+            before = after
+
+
+def busy() -> float:
+    """Seconds that this process and its children have computed."""
+    used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+    return sum(each.ru_utime + each.ru_stime for each in used)
+
+
+def replay(stage: Stage, cases: Sequence[Case], first: Case, jobs: int) -> Iterator[Replayed]:
+    """Run the cases with the code of the stage, the longest first, as they are done.
+
+    What the calls of the case `first` import is imported once, for all.
+    """
+    import_all(stage.code, first.calls, stage.root)
+    constant = frozenset(map(sha256, files_below(stage.inputs).values()))
+    player = Player(stage, constant)
+    ordered = sorted(cases, key=lambda case: -case.seconds)
+    with multiprocessing.get_context("fork").Pool(jobs) as pool:
+        yield from pool.imap_unordered(player.play, enumerate(ordered))
