@@ -40,7 +40,7 @@ def record(store: Path, checkout: Path, jobs: int) -> int:
     """Make inputs and cases, run them, and keep both with the outputs in an empty STORE."""
     from freezing.cases import load_cases, save_cases
     from freezing.replay import replay
-    from freezing.running import Stage, in_fork
+    from freezing.running import Stage, imported_by, in_fork
 
     if store.exists() and any(store.iterdir()):
         print(f"{store} is there already", file=sys.stderr)
@@ -57,8 +57,10 @@ def record(store: Path, checkout: Path, jobs: int) -> int:
         in_fork(make)
         shutil.copytree(stage.inputs, store / "inputs", symlinks=True)
         cases = load_cases(cases_file)
+        modules = imported_by(cases[0].calls, stage.root)
+        (store / "modules.txt").write_text("\n".join(modules) + "\n")
         done: dict[str, Case] = {}
-        for played in replay(stage, cases, cases[0], jobs):
+        for played in replay(stage, cases, modules, jobs):
             keep(recorded / played.case.name, played.outputs)
             done[played.case.name] = played.case
     save_cases(cases_file, (done[case.name] for case in cases))
@@ -75,12 +77,12 @@ def compare(store: Path, checkout: Path, jobs: int, only: str, quick: bool) -> i
 
     start = time.monotonic()
     shutil.rmtree(store / "differs", ignore_errors=True)
-    first, *_ = every = load_cases(store / "cases.json")
-    cases = chosen(every, only, quick)
+    cases = chosen(load_cases(store / "cases.json"), only, quick)
+    modules = (store / "modules.txt").read_text().split()
     compared = different = 0
     with Stage.of(checkout) as stage:
         shutil.copytree(store / "inputs", stage.inputs, symlinks=True)
-        for played in replay(stage, cases, first, jobs):
+        for played in replay(stage, cases, modules, jobs):
             place = store / "recorded" / played.case.name
             old = {
                 str(each.relative_to(place)): each.read_bytes() for each in compared_files(place)

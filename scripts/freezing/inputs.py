@@ -33,7 +33,7 @@ PASSWORD = "for everybody to see"
 
 def make_inputs(stage: Stage, checkout: Path) -> list[Case]:
     """Fill the stage's inputs; returns the cases that read them."""
-    import_all(stage.code, (), stage.root)
+    import_all(stage.code)
     tests = checkout / "tests"
     sys.path[1:1] = [str(tests), *(str(each) for each in tests.iterdir() if each.is_dir())]
     maker = Maker(stage, checkout)
@@ -157,8 +157,10 @@ class Maker:
                 *("assess", f"jobs/{each.rule}/job.yaml", "--out", f"sheets/{each.rule}"),
                 *("--slot", "moved", *key, "--now", NOW),
             )
-        self.call("deliver", "sheets/demo", "--out", "deliveries/demo", *key, "--now", NOW)
-        self.call("deliver", "sheets/demo", "--out", "deliveries/demo.zip", *key, "--now", NOW)
+        for sheets, packed in (("demo", "demo"), ("web-srgb", "small")):
+            for end in ("", ".zip"):
+                place = f"deliveries/{packed}{end}"
+                self.call("deliver", f"sheets/{sheets}", "--out", place, *key, "--now", NOW)
         return [self.deviations(each) for each in jobs]
 
     def deviations(self, job: RuleJob) -> RuleJob:

@@ -5,7 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import resource
 import shutil
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 
@@ -89,12 +89,14 @@ def busy() -> float:
     return sum(each.ru_utime + each.ru_stime for each in used)
 
 
-def replay(stage: Stage, cases: Sequence[Case], first: Case, jobs: int) -> Iterator[Replayed]:
+def replay(
+    stage: Stage, cases: Sequence[Case], modules: Iterable[str], jobs: int
+) -> Iterator[Replayed]:
     """Run the cases with the code of the stage, the longest first, as they are done.
 
-    What the calls of the case `first` import is imported once, for all.
+    `modules` are imported once, for all.
     """
-    import_all(stage.code, first.calls, stage.root)
+    import_all(stage.code, modules)
     constant = frozenset(map(sha256, files_below(stage.inputs).values()))
     player = Player(stage, constant)
     ordered = sorted(cases, key=lambda case: -case.seconds)

@@ -19,7 +19,7 @@ from tempfile import mkdtemp
 
 from freezing.cases import Call
 
-__all__ = ["Printed", "Stage", "import_all", "in_fork", "run"]
+__all__ = ["Printed", "Stage", "import_all", "imported_by", "in_fork", "run"]
 
 PARTS = ("compliance", "specs")
 """Of a checkout: what the command consists of."""
@@ -92,8 +92,8 @@ def commit_all(folder: Path, *what: str, again: bool = False) -> None:
         subprocess.run(["git", "-C", folder, *words], env=SETTINGS, check=True)
 
 
-def import_all(code: Path, calls: Iterable[Call], root: Path) -> None:
-    """Import the package in the folder `code`, and whatever else the calls come to import."""
+def import_all(code: Path, further: Iterable[str] = ()) -> None:
+    """Import the package in the folder `code`, and further modules as far as they are there."""
     sys.path.insert(0, str(code))
     sys.dont_write_bytecode = True
     package = import_module("compliance")
@@ -102,16 +102,18 @@ def import_all(code: Path, calls: Iterable[Call], root: Path) -> None:
     for module in pkgutil.walk_packages(package.__path__, "compliance."):
         if not module.name.endswith("__main__"):
             import_module(module.name)
-    for name in _imported_by(calls, root):
+    for name in further:
         with suppress(Exception), warnings.catch_warnings(action="ignore"):
             import_module(name)
 
 
-def _imported_by(calls: Iterable[Call], root: Path) -> list[str]:
+def imported_by(calls: Iterable[Call], root: Path) -> list[str]:
+    """Modules of others that calls import on their way."""
     folder, names = root / "first", root / "imported"
     folder.mkdir()
 
     def note() -> None:
+        import_all(root / "code")
         before = set(sys.modules)
         _redirect(Path(os.devnull), root / "first.out", root / "first.err")
         for call in calls:
