@@ -14,6 +14,7 @@ from __future__ import annotations
 import argparse
 import difflib
 import os
+import shlex
 import shutil
 import sys
 import time
@@ -92,9 +93,8 @@ def compare(store: Path, checkout: Path, jobs: int, only: str, quick: bool) -> i
             compared += len({*old, *new})
             different += len(names)
             for name in names:
-                print("\n".join(told(played.case.name, name, old.get(name), new.get(name))))
+                print("\n".join(told(played.case, name, old.get(name), new.get(name))))
             if names:
-                print("    of: " + " && ".join(" ".join(call.args) for call in played.case.calls))
                 keep(store / "differs" / played.case.name, played.outputs)
     seconds = time.monotonic() - start
     verdict = f"{different} differ" if different else "all equal"
@@ -128,9 +128,11 @@ def keep(place: Path, outputs: dict[str, bytes]) -> None:
         (place / name).write_bytes(data)
 
 
-def told(case: str, name: str, old: bytes | None, new: bytes | None) -> Iterator[str]:
-    """A difference in lines."""
-    yield f"\n--- {case}: {name}"
+def told(case: Case, name: str, old: bytes | None, new: bytes | None) -> Iterator[str]:
+    """A difference in lines: where, after which call, and how the texts begin to differ."""
+    number, _, rest = name.partition("/")
+    yield f"\n=== {case.name}, call {number}: {rest}"
+    yield f"$ compliance {shlex.join(case.calls[int(number) - 1].args)}"
     if old is None or new is None:
         yield "    is new" if old is None else "    is gone"
         return

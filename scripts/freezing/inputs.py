@@ -18,7 +18,7 @@ from typing import Any
 import yaml
 
 from freezing import displays
-from freezing.calls import DEMO_NOW, NOW, RuleJob, all_cases
+from freezing.calls import DEMO_MISSED, DEMO_NOW, NOW, RuleJob, all_cases
 from freezing.cases import Call, Case
 from freezing.mistakes import mistakes
 from freezing.running import Stage, commit_all, import_all, run
@@ -148,9 +148,10 @@ class Maker:
         key = ("--identity", "keys/facility.p12", "--password-file", "keys/password")
         self.call("assess", "demo/job.yaml", "--out", "sheets/demo", *key, "--now", DEMO_NOW)
         for each in jobs:
+            slots = tuple(word for slot in each.documents for word in ("--slot", slot))
             self.call(
                 *("assess", f"jobs/{each.rule}/job.yaml", "--out", f"documents/{each.rule}"),
-                *("--no-sheet", "--now", NOW),
+                *(*slots, "--no-sheet", "--now", NOW),
             )
         for each in jobs[::3]:
             self.call(
@@ -161,23 +162,33 @@ class Maker:
             for end in ("", ".zip"):
                 place = f"deliveries/{packed}{end}"
                 self.call("deliver", f"sheets/{sheets}", "--out", place, *key, "--now", NOW)
-        return [self.deviations(each) for each in jobs]
+        document = "sheets/demo/MV-0417-3-hdr-pq-1000.json"
+        self.accept(document, "demo", DEMO_MISSED[:1], "keys/rsa")
+        self.accept(document, "demo", DEMO_MISSED[1:], "keys/client")
+        return [replace(each, accepted=self.accepted(each)) for each in jobs]
 
-    def deviations(self, job: RuleJob) -> RuleJob:
+    def accepted(self, job: RuleJob) -> tuple[str, ...]:
         """What the client accepts of the bad slot: the first value, or with some jobs all."""
         document = f"documents/{job.rule}/T-{job.number}-bad-{job.rule}.json"
-        missed = list(missed_by(json.loads((self.inputs / document).read_text())))
-        wanted = missed if job.number % 2 else missed[:1]
-        files = tuple(f"deviations/{job.rule}/{requirement}.json" for requirement in wanted)
-        for requirement, file in zip(wanted, files, strict=True):
+        missed = tuple(missed_by(json.loads((self.inputs / document).read_text())))
+        return self.accept(document, job.rule, missed if job.number % 2 else missed[:1])
+
+    def accept(
+        self, document: str, name: str, missed: tuple[str, ...], key: str = "keys/client"
+    ) -> tuple[str, ...]:
+        """Make a deviation for each requirement that a document misses; returns their files."""
+        signs = {
+            "keys/client": ("--identity", f"{key}.p12", "--password-file", "keys/password"),
+            "keys/rsa": ("--identity", f"{key}.key", "--chain", f"{key}-chain.pem"),
+        }[key]
+        files = tuple(f"deviations/{name}/{requirement}.json" for requirement in missed)
+        for requirement, file in zip(missed, files, strict=True):
             self.call(
                 *("deviation", "new", document, "--requirement", requirement),
                 *("--reason", "for the offline edit only", "--accepted-by", "Odile Farrowmere"),
-                *("--until", "2026-12-31", "--now", NOW),
-                *("--identity", "keys/client.p12", "--password-file", "keys/password"),
-                *("--out", file),
+                *("--until", "2026-12-31", "--now", NOW, "--out", file, *signs),
             )
-        return replace(job, accepted=files)
+        return files
 
 
 def missed_by(document: Any) -> Iterator[str]:

@@ -6,6 +6,7 @@ The order in which a page is drawn does not count.
 from __future__ import annotations
 
 import io
+import json
 import re
 import subprocess
 from collections.abc import Iterator
@@ -82,7 +83,8 @@ def _metadata(sheet: pikepdf.Pdf) -> str:
     lines += [f"page {page.MediaBox} {sorted(page.obj.keys())}" for page in sheet.pages]
     for number, page in enumerate(sheet.pages, 1):
         for note in page.obj.get("/Annots", []):
-            lines.append(f"on page {number}: {_plain(note)}")
+            told = json.dumps(_plain(note), indent=1, default=str, ensure_ascii=False)
+            lines.append(f"on page {number}: {told}")
     with sheet.open_outline() as outline:
         lines += [f"outline: {item}" for item in outline.root]
     if "/Metadata" in root:
