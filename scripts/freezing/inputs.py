@@ -18,8 +18,9 @@ from typing import Any
 import yaml
 
 from freezing import displays
-from freezing.calls import DEMO_MISSED, DEMO_NOW, NOW, RuleJob, all_cases
+from freezing.calls import DEMO_MISSED, DEMO_NOW, NOW, RuleJob
 from freezing.cases import Call, Case
+from freezing.catalogue import all_cases
 from freezing.mistakes import mistakes
 from freezing.running import Stage, commit_all, import_all, run
 
