@@ -6,7 +6,7 @@
 `record` makes invented jobs for every rule with the tests' helpers; `compare` needs nothing but
 the command itself. Compared are printed texts, exit codes and files byte by byte; of sheets the
 words and where they stand, pixels, attachments and metadata; of pages their elements. Differences
-are printed, and the new outputs kept in STORE/differs.
+are printed, and the new outputs kept in STORE/differs, in a folder with the checkout's name.
 """
 
 from __future__ import annotations
@@ -77,7 +77,8 @@ def compare(store: Path, checkout: Path, jobs: int, only: str, quick: bool) -> i
     from freezing.running import Stage
 
     start = time.monotonic()
-    shutil.rmtree(store / "differs", ignore_errors=True)
+    differs = store / "differs" / checkout.name
+    shutil.rmtree(differs, ignore_errors=True)
     cases = chosen(load_cases(store / "cases.json"), only, quick)
     modules = (store / "modules.txt").read_text().split()
     compared = different = 0
@@ -95,7 +96,7 @@ def compare(store: Path, checkout: Path, jobs: int, only: str, quick: bool) -> i
             for name in names:
                 print("\n".join(told(played.case, name, old.get(name), new.get(name))))
             if names:
-                keep(store / "differs" / played.case.name, played.outputs)
+                keep(differs / played.case.name, played.outputs)
     seconds = time.monotonic() - start
     verdict = f"{different} differ" if different else "all equal"
     print(f"{compared} outputs of {len(cases)} cases compared in {seconds:.0f} s: {verdict}")
