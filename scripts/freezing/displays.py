@@ -22,7 +22,8 @@ WAVELENGTHS = np.arange(380.0, 781.0, 5.0)
 def good(rule: Any, seed: int, encoding: str | None = None) -> str:
     """Of a display that is well calibrated for the rule."""
     model, simulated, displays = (
-        import_module(name) for name in ("compliance.model", "simulated", "good_displays")
+        import_module(name)
+        for name in ("compliance.model", "helpers.simulated", "helpers.good_displays")
     )
     random = np.random.RandomState(seed)
     stated = model.ENCODINGS[encoding] if encoding else rule.encoding
@@ -43,7 +44,7 @@ def worse(rule: Any, seed: int) -> str:
 
 
 def _faulty(rule: Any, seed: int, faults: Callable[[Any, Any], list[Any]]) -> str:
-    helper = import_module("faulty")
+    helper = import_module("helpers.faulty_displays")
     made = faults(helper, rule)
     windows = (1, 10, 25, 100) if any(one.cause == "limiter" for one in made) else ()
     read = helper.readings(rule, made, np.random.RandomState(seed), windows)
@@ -115,7 +116,7 @@ def without_some(text: str) -> str:
 
 def spectral(text: str) -> str:
     """Spectral radiance of three lights that come near to what was measured."""
-    weights = import_module("compliance.readings.integration").weights(tuple(WAVELENGTHS))
+    weights = import_module("compliance.readings.spectral_integration").weights(tuple(WAVELENGTHS))
     lights = np.exp(-(((WAVELENGTHS[:, None] - PEAKS) / WIDTH) ** 2) / 2)
     into = np.linalg.inv(lights.T @ weights)
     made = []

@@ -48,7 +48,7 @@ def make_inputs(stage: Stage, checkout: Path) -> list[Case]:
 
 def shipped_rules() -> list[Any]:
     """The rules of the package."""
-    rules = import_module("compliance.rules")
+    rules = import_module("compliance.rules.library")
     return [rules.load_rule(name) for name in rules.shipped_rules()]
 
 
@@ -87,7 +87,7 @@ class Maker:
                 *("--email", f"{stem}@example.org", "--out", f"keys/{stem}.p12"),
                 *("--password-file", "keys/password", "--now", "2026-11-01T08:00:00Z"),
             )
-        authorities = import_module("authorities")
+        authorities = import_module("helpers.authorities")
         for stem, holder in (("issued", authorities.leaf()), ("rsa", authorities.signed_by_rsa())):
             self.write(f"keys/{stem}.key", holder.key_file())
             self.write(f"keys/{stem}-chain.pem", holder.chain)
@@ -214,7 +214,7 @@ def session(number: int, rule: Any) -> Iterator[tuple[str, str, str]]:
 
 def job(number: int, rule: Any, house: str, entries: dict[str, dict[str, str]]) -> dict[str, Any]:
     """The job file."""
-    shipped = import_module("shipped")
+    shipped = import_module("helpers.shipped")
     says, declares = shipped.recorded(rule), shipped.declared(rule)
     meant = shipped.technology(rule)
     kind = meant if meant == "projector" else KINDS[number % len(KINDS)]

@@ -62,7 +62,7 @@ def write(place: Path, data: str | bytes) -> str:
 
 def wrong_rules(folder: Path) -> Iterator[Call]:
     """Rule files and patch lists in which something is replaced."""
-    texts, told = import_module("texts"), import_module("rule_mistakes")
+    texts, told = import_module("helpers.sample_text"), import_module("helpers.rule_mistakes")
     tables = [
         (told.STRUCTURE + told.SENSE, "sdr", texts.RULE),
         (told.LISTS, "patches/steps", texts.STEPS),
@@ -83,7 +83,7 @@ def wrong_rules(folder: Path) -> Iterator[Call]:
 
 def wrong_jobs(folder: Path) -> Iterator[Call]:
     """Job files in which something is replaced."""
-    text = import_module("texts").JOB
+    text = import_module("helpers.sample_text").JOB
     for number, (old, new, _) in enumerate(import_module("test_job_files").MESSAGES):
         file = write(folder / f"{number:03}" / "job.yaml", text.replace(old, new, 1))
         yield call(("assess", "plan", "explain", "capability")[number % 4], file)
@@ -92,7 +92,7 @@ def wrong_jobs(folder: Path) -> Iterator[Call]:
 
 def wrong_meters(folder: Path) -> Iterator[Call]:
     """Meter files in which something is replaced."""
-    text = import_module("texts").METER
+    text = import_module("helpers.sample_text").METER
     for number, (old, new, _) in enumerate(import_module("test_meter_files").MESSAGES):
         file = write(folder / f"{number:03}" / "meter.yaml", text.replace(old, new, 1))
         yield call("capability", "web-srgb", "--meter", file)
@@ -116,7 +116,7 @@ def _readings() -> Iterator[tuple[str, str | bytes, str]]:
     files = import_module("test_readings_bad_files")
     for data, _ in (*files.KINDS.values(), *files.HEADERS.values()):
         yield "txt", data, ten
-    formats = import_module("other_formats")
+    formats = import_module("helpers.other_formats")
     for (old, new), _ in import_module("test_cgats").FAULTS.values():
         yield "txt", formats.CGATS.replace(old, new, 1), ten
     for changes, _ in import_module("test_cxf").FAULTS.values():
@@ -136,7 +136,7 @@ def _readings() -> Iterator[tuple[str, str | bytes, str]]:
 def broken_sheets(inputs: Path, folder: Path) -> Iterator[Call]:
     """Sheets that were changed, cut off, or are none."""
     whole = (inputs / "sheets/demo/MV-0417-2-web-srgb.pdf").read_bytes()
-    tampering = import_module("tampering")
+    tampering = import_module("helpers.tampering")
     changed = {
         name: tampering.updated(whole, getattr(tampering, name))
         for name in (
