@@ -67,7 +67,8 @@ class Quantity:
     company: tuple[str, ...] = ()
     """Of white and black of the same window: those it takes whatever the reference."""
     ratio: bool = False
-    """The first of its roles over the second, which the meter may not tell from dark."""
+    """White over black of one window: a black that the meter cannot tell from dark leaves a bound,
+    and a limit is judged as a difference, without dividing (`grading/grade.py` forms the value)."""
     pattern: str | None = None
     """The pattern that its patches are shown in."""
     target: Literal["chromaticity", "light", "primaries"] | None = None

@@ -2,7 +2,8 @@
 
 Each language is a package beside this file with the tables of `en`: kind (and variant, after a
 dot) to a text with the facts in braces, or to a function of the facts. A second language is
-`report/words/xx/` with the same tables; `LANGUAGE` is the one place that chooses.
+`report/words/xx/` with the same files. `LANGUAGE` chooses the tables of facts; headings, verdicts
+and rules are functions that their printers import from `words.en` by name.
 """
 
 from __future__ import annotations
