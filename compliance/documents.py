@@ -6,7 +6,8 @@ a document is written, and kept as they are when it is read.
 
 from __future__ import annotations
 
-from dataclasses import replace
+from collections.abc import Callable, Mapping
+from dataclasses import MISSING, fields, is_dataclass, replace
 from typing import Any, TypeVar
 
 from cattrs import Converter
@@ -37,7 +38,7 @@ from compliance.model.stated import (
     StatedRule,
     StatedSlot,
 )
-from compliance.plain_data import CONVERTER, digest, from_plain
+from compliance.plain_data import CONVERTER, KEYS, dataclass_reader, digest, from_plain
 from compliance.report.words import (
     cause_next_step,
     cause_text,
@@ -65,13 +66,13 @@ def written(data: Any) -> Any:
 
 
 def read_document(data: Any) -> StatedAssessment:
-    """What the plain data of a document states. Raises ShapeError."""
-    return read_part(data, StatedAssessment)
+    """What the plain data of a document states, none of its keys left out. Raises ShapeError."""
+    return from_plain(data, StatedAssessment, DOCUMENTS)
 
 
 def read_part(data: Any, kind: type[T]) -> T:
-    """What a part of a document states. Raises ShapeError."""
-    return from_plain(data, kind, DOCUMENTS)
+    """What a part of a document states, which may state less than ours. Raises ShapeError."""
+    return from_plain(data, kind, PARTS)
 
 
 def numbered(assessment: Assessment) -> Assessment:
@@ -223,15 +224,37 @@ def _cause(cause: Cause) -> StatedCause:
 # ---------------------------------------------------------------- as plain data
 
 
-def _converter() -> Converter:
+def _complete_reader(kind: type[Any], converter: Converter) -> Callable[[Any, Any], Any]:
+    """Read a mapping as a dataclass; it has every key but those that documents gained later.
+
+    A default of the model is no excuse: a limit left out would be read as none.
+    """
+    read = dataclass_reader(kind, converter)
+    stated = kind.__module__ == StatedAssessment.__module__
+    optional = {field.name for field in fields(kind) if stated and field.default is not MISSING}
+    keys = [KEYS.get(kind, {}).get(field.name, field.name) for field in fields(kind)]
+
+    def checked(data: Any, _: Any) -> Any:
+        if isinstance(data, Mapping):
+            for key in keys:
+                if key not in data and key not in optional:
+                    raise KeyError(key)
+        return read(data, kind)
+
+    return checked
+
+
+def _converter(*, complete: bool) -> Converter:
     """The converter of plain data, with texts in the place of facts.
 
     The keys of an assessment's state stand among its own.
     """
     converter = CONVERTER.copy()
+    if complete:
+        converter.register_structure_hook_factory(is_dataclass, _complete_reader)
     converter.register_unstructure_hook(Statement, statement_text)
     converter.register_structure_hook(
-        Statement, lambda data, _: Statement("", converter.structure({"text": data}, Texts))
+        Statement, lambda data, _: Statement("", CONVERTER.structure({"text": data}, Texts))
     )
     write = converter.get_unstructure_hook(StatedAssessment)
     read = converter.get_structure_hook(StatedAssessment)
@@ -249,4 +272,5 @@ def _converter() -> Converter:
     return converter
 
 
-DOCUMENTS = _converter()
+PARTS = _converter(complete=False)
+DOCUMENTS = _converter(complete=True)

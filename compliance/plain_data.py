@@ -124,7 +124,8 @@ def _renamed(kind: type[Any]) -> dict[str, Any]:
     return {field: override(rename=key) for field, key in KEYS.get(kind, {}).items()}
 
 
-def _dataclass_reader(kind: type[Any], converter: Converter) -> Callable[[Any, Any], Any]:
+def dataclass_reader(kind: type[Any], converter: Converter) -> Callable[[Any, Any], Any]:
+    """Read a mapping as a dataclass; keys that it lacks take the defaults of their fields."""
     read = make_dict_structure_fn(kind, converter, **_renamed(kind))
 
     def checked(data: Any, _: Any) -> Any:
@@ -172,7 +173,7 @@ def _converter() -> Converter:
     converter.register_unstructure_hook(StrEnum, lambda member: member.value)
     converter.register_structure_hook_func(_is_value, _value)
     converter.register_structure_hook_factory(_is_list, _list_reader)
-    converter.register_structure_hook_factory(is_dataclass, _dataclass_reader)
+    converter.register_structure_hook_factory(is_dataclass, dataclass_reader)
     converter.register_unstructure_hook_factory(is_dataclass, _dataclass_writer)
     return converter
 

@@ -122,3 +122,33 @@ def test_plain_data_as_model_data() -> None:
     assert from_plain([0.3, 0.4], Pair) == (0.3, 0.4)
     assert from_plain({"max": 5, "odd": 1}, Limits) == Limits(maximum=5.0)
     assert type(from_plain({"max": 5}, Limits).maximum) is float
+
+
+@pytest.mark.parametrize(
+    "path",
+    [
+        ("value",),
+        ("limits",),
+        ("points",),
+        ("not_judged",),
+        ("probability",),
+        ("limits", "max"),
+        ("points", 0, "interval"),
+    ],
+)
+def test_a_finding_that_states_less_is_refused(path: tuple[str | int, ...]) -> None:
+    """A limit that is left out is not a limit that there is none of."""
+    document = near_limit.document(assessment())
+    place: Any = document["findings"][0]
+    for key in path[:-1]:
+        place = place[key]
+    del place[path[-1]]
+    with pytest.raises(ShapeError, match=str(path[-1])):
+        read_document(document)
+
+
+@pytest.mark.parametrize("key", ["before", "calibration", "causes", "deviations", "disposition"])
+def test_what_earlier_documents_lack_is_none(key: str) -> None:
+    document = near_limit.document(assessment())
+    del document[key]
+    assert not getattr(read_document(document), key)

@@ -54,6 +54,11 @@ def check_sheets(sheets: Sequence[Sheet], file: str) -> None:
         for sheet in sheets
         for step in sheet.verification.failed
     ]
+    problems += [
+        Problem(f"{sheet.name}.pdf", "its assessment cannot be read; it cannot be delivered")
+        for sheet in sheets
+        if sheet.stated is None and not sheet.verification.failed
+    ]
     problems += [Problem(file, fault) for fault in duplicate_faults(sheets)]
     if not sheets:
         problems.append(Problem(file, "holds no sheet (.pdf)"))

@@ -88,7 +88,7 @@ class _Stated:
     """For readings without a job, which says its own."""
     rule: _Rule
     readings: _Readings
-    before: _Grade | None
+    before: _Grade | None = None
 
     def readings_of(self, name: str) -> _Readings:
         """What the readings attached under a name were called, and their encoding."""
@@ -109,9 +109,10 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
             display = from_plain(stated.display, Display)
         names = readings_name("readings", files), readings_name("before", files)
         called = {name: stated.readings_of(name) for name in names if name in files}
-    except ShapeError:
+        at = timestamp(stated.assessed)
+    except (ShapeError, OverflowError):
         raise SheetError("assessment.json has not the shape of one") from None
-    if timestamp(stated.assessed) != document["assessed"]:
+    if at != document["assessed"]:
         raise SheetError("assessment.json: assessed: no time in UTC")
     if not (0 <= stated.seed < MOST_SEEDS and 0 <= stated.draws <= MOST_DRAWS):
         raise SheetError("assessment.json: seed, draws: beyond what is computed again")

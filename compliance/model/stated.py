@@ -180,9 +180,9 @@ class StatedAssessment:
     draws: int
     heading: str
     state: StatedGrade
-    causes: tuple[StatedCause, ...]
-    calibration: Calibration | None
-    disposition: Disposition | None
-    deviations: tuple[StatedDeviation, ...]
-    before: StatedGrade | None
+    causes: tuple[StatedCause, ...] = ()
+    calibration: Calibration | None = None
+    disposition: Disposition | None = None
+    deviations: tuple[StatedDeviation, ...] = ()
+    before: StatedGrade | None = None
     number: str
