@@ -2,6 +2,7 @@
 
     python scripts/freeze.py record STORE      # make inputs, run all calls, keep all outputs
     python scripts/freeze.py compare STORE     # run the same calls by this checkout's code
+    python scripts/freeze.py accept STORE      # the same, and what differs is what is meant now
 
 `record` makes invented jobs for every rule with the tests' helpers; `compare` needs nothing but
 the command itself. Compared are printed texts, exit codes and files byte by byte; of sheets the
@@ -70,8 +71,11 @@ def record(store: Path, checkout: Path, jobs: int) -> int:
     return 0
 
 
-def compare(store: Path, checkout: Path, jobs: int, only: str, quick: bool) -> int:
-    """Run the cases again by the checkout's code; returns 1 where an output differs."""
+def compare(store: Path, checkout: Path, asked: argparse.Namespace) -> int:
+    """Run the cases again by the checkout's code; returns 1 where an output differs.
+
+    Where the task is to accept, the new outputs of such a case replace what was recorded.
+    """
     from freezing.cases import load_cases
     from freezing.replay import replay
     from freezing.running import Stage
@@ -79,12 +83,12 @@ def compare(store: Path, checkout: Path, jobs: int, only: str, quick: bool) -> i
     start = time.monotonic()
     differs = store / "differs" / checkout.name
     shutil.rmtree(differs, ignore_errors=True)
-    cases = chosen(load_cases(store / "cases.json"), only, quick)
+    cases = chosen(load_cases(store / "cases.json"), asked.only, asked.quick)
     modules = (store / "modules.txt").read_text().split()
     compared = different = 0
     with Stage.of(checkout) as stage:
         shutil.copytree(store / "inputs", stage.inputs, symlinks=True)
-        for played in replay(stage, cases, modules, jobs):
+        for played in replay(stage, cases, modules, asked.jobs):
             place = store / "recorded" / played.case.name
             old = {
                 str(each.relative_to(place)): each.read_bytes() for each in compared_files(place)
@@ -95,12 +99,15 @@ def compare(store: Path, checkout: Path, jobs: int, only: str, quick: bool) -> i
             different += len(names)
             for name in names:
                 print("\n".join(told(played.case, name, old.get(name), new.get(name))))
-            if names:
+            if names and asked.task == "accept":
+                shutil.rmtree(place, ignore_errors=True)
+                keep(place, played.outputs)
+            elif names:
                 keep(differs / played.case.name, played.outputs)
     seconds = time.monotonic() - start
     verdict = f"{different} differ" if different else "all equal"
     print(f"{compared} outputs of {len(cases)} cases compared in {seconds:.0f} s: {verdict}")
-    return int(different > 0)
+    return int(different > 0 and asked.task == "compare")
 
 
 def chosen(cases: Sequence[Case], only: str, quick: bool) -> list[Case]:
@@ -153,7 +160,7 @@ def lines(data: bytes) -> list[str]:
 def main() -> int:
     """The command line."""
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0] if __doc__ else None)
-    parser.add_argument("task", choices=("record", "compare"))
+    parser.add_argument("task", choices=("record", "compare", "accept"))
     parser.add_argument("store", type=Path, metavar="STORE")
     parser.add_argument("--only", default="", metavar="TEXT", help="cases whose name has TEXT")
     parser.add_argument("--quick", action="store_true", help="a representative subset")
@@ -166,7 +173,7 @@ def main() -> int:
     store, checkout = asked.store.resolve(), asked.checkout.resolve()
     if asked.task == "record":
         return record(store, checkout, asked.jobs)
-    return compare(store, checkout, asked.jobs, asked.only, asked.quick)
+    return compare(store, checkout, asked)
 
 
 if __name__ == "__main__":

@@ -223,6 +223,7 @@ def wrong_calls() -> Iterator[Call]:
     readings, slot = f"{IN}/demo/readings/slot-1.csv", ("assess", DEMO, "--slot", "4")
     accepted = ("--accepted-by", "Ada", "--until", "2026-12-31", "--out", "a.json", *CLIENT)
     new = ("deviation", "new", document, "--reason", "a", *accepted, "--now", NOW)
+    encoded = ("--encoding", "rgb-10-narrow")
     who = ("--name", "A", "--organisation", "B", "--email", "c@example.org")
     for args in (
         ("asess",),
@@ -240,7 +241,7 @@ def wrong_calls() -> Iterator[Call]:
         ("convert", "none.csv", "a.csv", "--encoding", "rgb-8-full"),
         ("convert", readings, "a.csv", "--encoding", "rgb-8-full"),
         ("convert", readings, "a.txt", "--input-format", "cxf"),
-        ("convert", readings, "-", "--encoding", "rgb-10-narrow"),
+        ("convert", readings, "-", *encoded),
         ("assess",),
         ("assess", "none.yaml"),
         ("assess", "."),
@@ -254,7 +255,7 @@ def wrong_calls() -> Iterator[Call]:
         ("assess", readings),
         ("assess", readings, "--rule", "sdr-broadcast"),
         ("assess", readings, "--rule", "sdr-broadcast", "--encoding", "rgb-8-full"),
-        ("assess", readings, "--rule", "cinema-review-room", "--encoding", "rgb-10-narrow"),
+        ("assess", readings, "--rule", "cinema-review-room", *encoded, "--now", NOW),
         ("assess", readings, "--rule", "sdr-broadcast", "--out", "out"),
         ("assess", f"{IN}/demo/README.md"),
         ("assess", sheet),
