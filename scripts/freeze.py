@@ -31,8 +31,7 @@ CHECKOUT = Path(__file__).resolve().parent.parent
 EXCERPT = 14
 """Lines of a difference that are printed."""
 LONGEST_LINE = 200
-PARTED = 1000
-"""Characters of a line that is parted."""
+"""Characters; texts with longer lines are parted at commas."""
 
 for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ[name] = "1"  # before numpy is imported: sums come out alike however many cores
@@ -150,9 +149,9 @@ def told(case: Case, name: str, old: bytes | None, new: bytes | None) -> Iterato
 
 
 def lines(data: bytes) -> list[str]:
-    """Text in lines; what stands in a very long one is parted at its commas."""
+    """Text in lines, parted at its commas too where they are long."""
     found = data.decode("utf-8", "backslashreplace").splitlines()
-    if max(map(len, found), default=0) < PARTED:
+    if max(map(len, found), default=0) <= LONGEST_LINE:
         return found
     return [part for line in found for part in line.replace(",", ",\n").splitlines()]
 
