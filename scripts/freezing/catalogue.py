@@ -19,7 +19,7 @@ from freezing.calls import (
 )
 from freezing.cases import Call, Case
 from freezing.ruled import assessing, explaining, of_the_rule
-from freezing.signed import delivering, deviating, signing, verifying
+from freezing.signed import delivering, deviating, signing, stamped, verifying
 
 __all__ = ["all_cases"]
 
@@ -37,7 +37,7 @@ def all_cases(jobs: list[RuleJob], wrong: Iterable[Case]) -> list[Case]:
     """Every case; what the first imports is what most of them import."""
     cases = [
         first(), *words(), *demo(), *signing(), *deviating(), *verifying(jobs), *delivering(),
-        *repository(), *rules_in_all(), *converting(jobs), *planning(jobs), *wrong,
+        *stamped(), *repository(), *rules_in_all(), *converting(jobs), *planning(jobs), *wrong,
     ]  # fmt: skip
     for job in jobs:
         cases += [*assessing(job), *explaining(job), *of_the_rule(job)]

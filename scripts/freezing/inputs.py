@@ -11,6 +11,7 @@ import shutil
 import sys
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import datetime
 from importlib import import_module
 from pathlib import Path
 from typing import Any
@@ -18,7 +19,7 @@ from typing import Any
 import yaml
 
 from freezing import displays
-from freezing.calls import DEMO_MISSED, DEMO_NOW, NOW, RuleJob
+from freezing.calls import DEMO_MISSED, DEMO_NOW, LATER, NOW, RuleJob
 from freezing.cases import Call, Case
 from freezing.catalogue import all_cases
 from freezing.mistakes import mistakes
@@ -40,6 +41,7 @@ def make_inputs(stage: Stage, checkout: Path) -> list[Case]:
     maker = Maker(stage, checkout)
     maker.demo()
     maker.keys()
+    maker.stamped()
     jobs = [maker.rule_job(number, rule) for number, rule in enumerate(shipped_rules())]
     maker.repository()
     jobs = maker.sheets(jobs)
@@ -93,6 +95,25 @@ class Maker:
             self.write(f"keys/{stem}-chain.pem", holder.chain)
         self.write("keys/root.pem", authorities.root().pem)
         (self.inputs / "keys/issued.key").chmod(0o600)  # the other one is warned about
+
+    def stamped(self) -> None:
+        """A sheet and a deviation whose times a clock of the tests' own has stamped."""
+        clock, sheet, deviations = (
+            import_module(name)
+            for name in ("authorities", "compliance.sheet.write", "compliance.deviations")
+        )
+        identity, times = clock.leaf().identity, (NOW, LATER)
+        now, later = (datetime.fromisoformat(each) for each in times)
+        assessed = import_module("demo_slots").assessed("3", now=now)
+        made = sheet.write_sheet(assessed, identity=identity, stamper=clock.Within(now))
+        acceptance = deviations.Acceptance("for the offline edit", "Ada", later, later.date())
+        stated = json.loads(json.dumps(assessed.document))
+        accepted = deviations.new_deviation(
+            stated, DEMO_MISSED[0], acceptance, identity, stamper=clock.Within(later)
+        )
+        self.write("sheets/stamped/stamped.pdf", made)
+        self.write("deviations/stamped.json", accepted)
+        self.write("keys/clock.pem", clock.clock().root.pem)
 
     # ------------------------------------------------------------ a job for a rule
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import resource
 import shutil
+import sys
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -63,6 +64,7 @@ class Player:
                 str(folder): "<here>",
                 str(self.stage.code): "<code>",
                 str(self.stage.root): "<stage>",
+                sys.prefix: "<environment>",
             },
             self.constant,
         )

@@ -25,7 +25,7 @@ from freezing.calls import (
 )
 from freezing.cases import Call, Case
 
-__all__ = ["delivering", "deviating", "signing", "verifying"]
+__all__ = ["delivering", "deviating", "signing", "stamped", "verifying"]
 
 
 def signing() -> Iterator[Case]:
@@ -170,6 +170,25 @@ def verifying(jobs: list[RuleJob]) -> Iterator[Case]:
         yield Case(
             f"verify/sheet/{job.rule}", (call("verify", sheet, *TRUST),), quick=job.number == 9
         )
+
+
+def stamped() -> Iterator[Case]:
+    """What is signed with a time stamp."""
+    sheet, deviation = f"{IN}/sheets/stamped/stamped.pdf", f"{IN}/deviations/stamped.json"
+    trust = ("--trust", f"{KEYS}/root.pem")
+    by_clock = (*trust, "--timestamp-trust", f"{KEYS}/clock.pem")
+    pack = ("deliver", f"{IN}/sheets/stamped", "--out", "packed", "--no-signature")
+    yield Case(
+        "stamped/sheet",
+        (
+            *in_formats("verify", sheet, *by_clock),
+            call("verify", sheet, *trust),
+            call("verify", sheet, *trust, "--timestamp-trust", f"{KEYS}/root.pem"),
+        ),
+    )
+    yield Case("stamped/delivery", (call(*pack), call("verify", "packed", *by_clock)))
+    check = ("deviation", "verify", deviation, "--now", LATER)
+    yield Case("stamped/deviation", (*in_formats(*check, *by_clock), call(*check, *trust)))
 
 
 def delivering() -> Iterator[Case]:
