@@ -104,7 +104,7 @@ class Maker:
         )
         identity, times = clock.leaf().identity, (NOW, LATER)
         now, later = (datetime.fromisoformat(each) for each in times)
-        assessed = import_module("demo_slots").assessed("3", now=now)
+        assessed = import_module("helpers.demo_slots").assessed("3", now=now)
         made = sheet.write_sheet(assessed, identity=identity, stamper=clock.Within(now))
         acceptance = deviations.Acceptance("for the offline edit", "Ada", later, later.date())
         stated = json.loads(json.dumps(assessed.document))
