@@ -30,7 +30,7 @@ def test_a_gibibyte(tmp_path: Path, form: str | None) -> None:
     start = time.perf_counter()
     with pytest.raises(ReadingsError, match="is larger than 51,200 KiB"):
         load_readings(path, "rgb-10-full", form=form)
-    assert time.perf_counter() - start < 5
+    assert time.perf_counter() - start < 60
 
 
 def test_a_zip_in_place_of_a_csv() -> None:
@@ -120,7 +120,7 @@ for name, make in CASES.items():
 
 
 def test_large_and_crooked_files_in_bounded_time_and_memory(root: Path) -> None:
-    # 1.5 GiB of address space holds the interpreter, the file and its text; 15 s is for a machine
+    # 1.5 GiB of address space holds the interpreter, the file and its text; 60 s is for a machine
     # that does other work beside.
     done = subprocess.run(
         [sys.executable, "-c", WORK],
@@ -135,7 +135,7 @@ def test_large_and_crooked_files_in_bounded_time_and_memory(root: Path) -> None:
     lines = [line.split("|") for line in done.stdout.splitlines()]
     assert len(lines) == WORK.count("lambda:")
     for name, took, said in lines:
-        assert float(took) < 15, f"{name} took {took} s: {said}"
+        assert float(took) < 60, f"{name} took {took} s: {said}"
         assert said.startswith("f:"), f"{name}: {said}"
 
 
