@@ -230,15 +230,17 @@ def _complete_reader(kind: type[Any], converter: Converter) -> Callable[[Any, An
     A default of the model is no excuse: a limit left out would be read as none.
     """
     read = dataclass_reader(kind, converter)
-    stated = kind.__module__ == StatedAssessment.__module__
-    optional = {field.name for field in fields(kind) if stated and field.default is not MISSING}
-    keys = [KEYS.get(kind, {}).get(field.name, field.name) for field in fields(kind)]
+    gained_later = kind.__module__ == StatedAssessment.__module__
+    required = [
+        KEYS.get(kind, {}).get(field.name, field.name)
+        for field in fields(kind)
+        if field.default is MISSING or not gained_later
+    ]
 
     def checked(data: Any, _: Any) -> Any:
-        if isinstance(data, Mapping):
-            for key in keys:
-                if key not in data and key not in optional:
-                    raise KeyError(key)
+        missing = [key for key in required if isinstance(data, Mapping) and key not in data]
+        if missing:
+            raise KeyError(missing[0])
         return read(data, kind)
 
     return checked

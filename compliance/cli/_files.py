@@ -32,7 +32,7 @@ def clean_name(text: str) -> str:
 
     Letters and digits of every script stay; separators, spaces, signs that some file
     system reserves, control and direction characters become hyphens. Different texts may
-    come out alike: whoever writes several files compares their names (`check_targets`).
+    come out alike: a caller that writes several files compares them (`check_targets`).
     """
     text = unicodedata.normalize("NFC", text)
     kept = "".join(char if _keeps(char) else "-" for char in text)
@@ -105,7 +105,7 @@ def check_new_file(path: Path, replace: bool) -> None:
 
 
 def check_targets(paths: Iterable[Path], replace: bool) -> None:
-    """That each path can be written: none stands there unless `replace`, none is a folder.
+    """Check that each path can be written: it is new unless `replace`, and not a folder.
 
     Raises UsageError with one line per path; OutputError where the system refuses.
     """
@@ -248,7 +248,7 @@ SIGN = "bagit.txt"
 
 
 def check_place(folder: Path, replace: bool) -> None:
-    """That `folder` can be written: nothing stands there, or with `replace` a delivery.
+    """Check that `folder` can be written: it is new, or with `replace` a delivery.
 
     Raises UsageError where not, or where its parent is no folder.
     """
