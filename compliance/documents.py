@@ -124,7 +124,7 @@ def _grade(state: GradedReadings) -> StatedGrade:
     readings = state.readings
     return StatedGrade(
         readings=StatedReadings(
-            file=readings.file.replace("\\", "/").rsplit("/", 1)[-1],
+            file=readings.file_name,
             sha256=readings.sha256,
             encoding=readings.encoding.name,
             measured=state.measured,

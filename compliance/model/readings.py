@@ -41,6 +41,11 @@ class Readings:
     def __len__(self) -> int:
         return len(self.codes)
 
+    @property
+    def file_name(self) -> str:
+        """The file's name without its folder."""
+        return self.file.replace("\\", "/").rsplit("/", 1)[-1]
+
 
 @dataclass(frozen=True, slots=True)
 class LuminanceBand:

@@ -187,8 +187,7 @@ def _readings(assessment: Assessment) -> Iterable[Fact]:
 
 def _one_set(state: GradedReadings, entry: ReadingsEntry | None, name: str) -> Iterable[Fact]:
     readings = state.readings
-    file = readings.file.replace("\\", "/").rsplit("/", 1)[-1]
-    yield fact(name, f"{file}, {len(readings)} rows")
+    yield fact(name, f"{readings.file_name}, {len(readings)} rows")
     yield fact("Measured", state.measured)
     yield fact("Encoding", readings.encoding.name)
     if entry is not None:
