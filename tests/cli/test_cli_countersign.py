@@ -14,6 +14,7 @@ from helpers.evidence_of_a_slot import assessment
 from helpers.signing import MADE, PASSWORD, SIGNED, countersigned, identity, run, signed, tool
 from helpers.timeserver import Answer, serving
 
+from compliance.report.verification import step_details, step_text
 from compliance.sheet.make_sheet import archival_sheet, write_sheet
 from compliance.signing.keys import new_identity
 from compliance.signing.read import read_signatures
@@ -269,8 +270,8 @@ def test_with_a_time_stamp(client: Run, tmp_path: Path, server: Callable[..., st
     assert first.stamp is None and second.stamp is not None
     found = verify_sheet(data, any_signer=True, timestamp_trust=[clock().root.pem])
     assert found.steps[2].status == "unknown"
-    assert found.steps[2].text.startswith("facility: no time stamp: ")
-    assert "2026-11-20 18:00 UTC by a trusted time stamp, Clock" in found.steps[2].details[0]
+    assert step_text(found.steps[2]).startswith("facility: no time stamp: ")
+    assert "2026-11-20 18:00 UTC by a trusted time stamp, Clock" in step_details(found.steps[2])[0]
 
 
 def test_a_server_out_of_order(client: Run, tmp_path: Path, server: Callable[..., str]) -> None:

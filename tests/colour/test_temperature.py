@@ -51,7 +51,7 @@ def test_luminance_does_not_matter_and_no_light_has_none() -> None:
 
 def test_the_library_is_loaded_only_when_used() -> None:
     code = (
-        "import sys, compliance.colorimetry.temperature, compliance.colorimetry.locus;"
+        "import sys, compliance.colour.chromaticity_diagram, compliance.colour.spaces;"
         "sys.exit('colour' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 0
