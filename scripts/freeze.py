@@ -4,10 +4,11 @@
     python scripts/freeze.py compare STORE     # run the same calls by this checkout's code
     python scripts/freeze.py accept STORE      # the same, and what differs is what is meant now
 
-`record` makes invented jobs for every rule with the tests' helpers; `compare` needs nothing but
-the command itself. Compared are printed texts, exit codes and files byte by byte; of sheets the
-words and where they stand, pixels, attachments and metadata; of pages their elements. Differences
-are printed, and the new outputs kept in STORE/differs, in a folder with the checkout's name.
+`record` makes invented jobs for every rule with the helpers of its own checkout's tests, and runs
+them by the code of `--checkout`; `compare` needs nothing but the command itself. Compared are
+printed texts, exit codes and files byte by byte; of sheets the words and where they stand, pixels,
+attachments and metadata; of pages their elements. Differences are printed, and the new outputs
+kept in STORE/differs, in a folder with the checkout's name.
 """
 
 from __future__ import annotations
@@ -48,16 +49,18 @@ def record(store: Path, checkout: Path, jobs: int) -> int:
         return 2
     store.mkdir(parents=True, exist_ok=True)
     cases_file, recorded = store / "cases.json", store / "recorded"
-    with Stage.of(checkout) as stage:
+    with Stage.of(CHECKOUT) as stage:
 
         def make() -> None:
             from freezing.inputs import make_inputs
 
-            save_cases(cases_file, make_inputs(stage, checkout))
+            save_cases(cases_file, make_inputs(stage, CHECKOUT))
 
         in_fork(make)
         shutil.copytree(stage.inputs, store / "inputs", symlinks=True)
-        cases = load_cases(cases_file)
+    cases = load_cases(cases_file)
+    with Stage.of(checkout) as stage:
+        shutil.copytree(store / "inputs", stage.inputs, symlinks=True)
         modules = imported_by(cases[0].calls, stage.root)
         (store / "modules.txt").write_text("\n".join(modules) + "\n")
         done: dict[str, Case] = {}

@@ -98,16 +98,22 @@ class Maker:
 
     def stamped(self) -> None:
         """A sheet and a deviation whose times a clock of the tests' own has stamped."""
-        clock, sheet, deviations = (
-            import_module(name)
-            for name in ("authorities", "compliance.sheet.write", "compliance.deviations")
+        clock, sheet, documents, deviations, demo = map(
+            import_module,
+            (
+                "helpers.authorities",
+                "compliance.sheet.make_sheet",
+                "compliance.documents",
+                "compliance.evidence.deviation_file",
+                "helpers.demo_slots",
+            ),
         )
         identity, times = clock.leaf().identity, (NOW, LATER)
         now, later = (datetime.fromisoformat(each) for each in times)
-        assessed = import_module("helpers.demo_slots").assessed("3", now=now)
+        assessed = demo.assessed("3", now=now)
         made = sheet.write_sheet(assessed, identity=identity, stamper=clock.Within(now))
         acceptance = deviations.Acceptance("for the offline edit", "Ada", later, later.date())
-        stated = json.loads(json.dumps(assessed.document))
+        stated = documents.statement(assessed)
         accepted = deviations.new_deviation(
             stated, DEMO_MISSED[0], acceptance, identity, stamper=clock.Within(later)
         )
