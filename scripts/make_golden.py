@@ -34,8 +34,8 @@ from compliance.evidence.deviation_file import Acceptance, load_deviation, new_d
 from compliance.job_file import load_job, only_slot
 from compliance.meter_file import load_meter
 from compliance.model import CHROMATICITY_FLOOR, Assessment, Deviation, Measurement
+from compliance.model.results import Verification
 from compliance.model.stated import ENGINE
-from compliance.model.verification import Verification
 from compliance.readings.load import load_readings
 from compliance.report.verification import step_title
 from compliance.rules.library import load_rule

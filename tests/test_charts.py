@@ -14,7 +14,7 @@ from compliance.grading.match import MatchedReadings, match_readings
 from compliance.grading.monte_carlo import findings_of, white_spread
 from compliance.model import Limits, Over, Requirement
 from compliance.pictures.data import Charts, picture_data
-from compliance.planning.required_patches import ideal_readings
+from compliance.planning.stimuli import ideal_readings
 from compliance.rules.library import load_rule
 
 TRACKING = builders.requirement(

@@ -16,8 +16,8 @@ from compliance import __version__
 from compliance.delivery.check import verify_delivery
 from compliance.evidence.deviation_file import load_deviation
 from compliance.evidence.recompute import attachments
+from compliance.model.results import Verification
 from compliance.model.stated import ENGINE
-from compliance.model.verification import Verification
 from compliance.report.verification import step_details, step_text, step_title
 from compliance.verification import verify_sheet
 

@@ -11,8 +11,8 @@ from compliance.cli._terminal import width
 from compliance.cli._text import COLUMNS, GAP, Style, columns, pad, wrap
 from compliance.model import Verdict
 from compliance.report.build import build_report
+from compliance.report.exports import Result
 from compliance.report.report import Report, Row, State
-from compliance.report.results import Result
 from compliance.report.verdict import INKS, applies, matters, rank
 from compliance.report.words.en.headings import (
     ERROR,

@@ -20,7 +20,6 @@ from compliance.cli._assess_inputs import (
     lock_outputs,
     targets_of,
 )
-from compliance.cli._deviations import deviations_for
 from compliance.cli._files import write_file, write_new
 from compliance.cli._findings_text import report
 from compliance.cli._identity_options import (
@@ -46,12 +45,11 @@ from compliance.cli._options import (
 )
 from compliance.cli._terminal import escape_controls
 from compliance.cli._text import Progress, print_json, style
+from compliance.cli.deviation import deviations_for
 from compliance.documents import assessment_document
 from compliance.errors import ComplianceError
 from compliance.model import Assessment, Deviation, Job
-from compliance.report.findings_csv import findings_csv
-from compliance.report.junit import junit
-from compliance.report.results import Fault, Result, exit_code
+from compliance.report.exports import Fault, Result, exit_code, findings_csv, junit
 
 
 @click.command()

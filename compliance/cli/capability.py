@@ -22,7 +22,7 @@ from compliance.cli._options import (
 from compliance.cli._text import COLUMNS, Style, columns, print_json, wrap
 from compliance.errors import JobError, MeterError, Problem, UsageError
 from compliance.model import ENCODINGS, Encoding, Meter, Rule
-from compliance.model.capability import Adequacy, Capability
+from compliance.model.results import Adequacy, Capability
 from compliance.report.capability import (
     SIGNS,
     adequacy_word,

@@ -8,7 +8,14 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from compliance.cli._files import check_new_file, lock_folder, write_file, write_new
+from compliance.cli._files import (
+    check_new_file,
+    lock_folder,
+    read_sheet,
+    verify_any_signer,
+    write_file,
+    write_new,
+)
 from compliance.cli._identity_options import (
     MAKE_ONE,
     SigningMeans,
@@ -18,14 +25,13 @@ from compliance.cli._identity_options import (
     warn_missing_timestamp,
 )
 from compliance.cli._options import now_option, out_option, replace_option
-from compliance.cli._sheets import read_sheet, verify_any_signer
 from compliance.cli._terminal import print_plain
 from compliance.errors import IdentityError, SheetError, UsageError
 from compliance.report.verification import sheet_says, step_line
 
 if TYPE_CHECKING:
+    from compliance.model.results import Verification
     from compliance.model.signatures import Signature, Signer
-    from compliance.model.verification import Verification
 
 
 PATH = click.Path(path_type=Path, dir_okay=False)

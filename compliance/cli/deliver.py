@@ -14,6 +14,8 @@ from compliance.cli._files import (
     check_new_file,
     check_place,
     clean_name,
+    sheets_in,
+    verify_any_signer,
     write_folder,
     write_new,
 )
@@ -32,7 +34,6 @@ from compliance.cli._options import (
     replace_option,
     specs_option,
 )
-from compliance.cli._sheets import sheets_in, verify_any_signer
 from compliance.cli._terminal import print_plain
 from compliance.errors import DeliveryError, Problem, UsageError
 from compliance.evidence.attachments import BEFORE, JOB, METER, READINGS, parse_json, readings_name

@@ -2,13 +2,35 @@
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from collections.abc import Mapping, Sequence
+from datetime import datetime
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 import click
 
-from compliance.cli._deviations import check, document_in_file, parts_of, print_checked, stated_in
+from compliance.cli._assess_inputs import Call, WorkItem
+from compliance.cli._files import clean_name, verify_any_signer
+from compliance.cli._options import read_trust
+from compliance.cli._terminal import escape_controls, print_plain
+from compliance.cli._text import COLUMNS, print_json, wrap
+from compliance.documents import read_document
+from compliance.errors import DeviationError, Problem
+from compliance.grading.deviation_check import expiry
+from compliance.model import Deviation
+from compliance.model.results import DeviationCheck
+from compliance.model.stated import StatedAssessment
+from compliance.plain_data import ShapeError
+from compliance.report.deviation_check import check_data, check_lines
+from compliance.report.verification import step_line
+from compliance.yaml_nodes.read_file import read_bytes
+
+if TYPE_CHECKING:
+    from compliance.model.signatures import Signer
+
+
+from datetime import UTC, date
+
 from compliance.cli._files import check_folder, check_new_file, check_targets, write_new
 from compliance.cli._identity_options import (
     MAKE_ONE,
@@ -23,14 +45,179 @@ from compliance.cli._options import (
     now_option,
     out_option,
     parse_date,
-    read_trust,
     replace_option,
     trust_options,
 )
-from compliance.cli._terminal import print_plain
 from compliance.errors import IdentityError, UsageError
-from compliance.report.results import exit_code
+from compliance.report.exports import exit_code
 from compliance.report.words.en.verdicts import accepted_sentence
+
+LARGEST = 1 << 17
+"""Bytes of a deviation file."""
+LARGEST_ASSESSMENT = 64 << 20
+"""Bytes of a sheet, or of an assessment alone."""
+
+
+def check(
+    file: Path, trusted: Sequence[Signer] | None, stamping: Sequence[Signer], now: datetime
+) -> DeviationCheck:
+    """A deviation file held against the trusted (None: nobody named) and the time.
+
+    With `stamping`, certificates of time-stamping authorities, it has to bear a stamp.
+    """
+    from compliance.evidence.deviation_file import read_deviation, require_deviation
+
+    try:
+        data = read_bytes(file, DeviationError, "deviation", limit=LARGEST)
+        require_deviation(data, str(file))
+    except DeviationError as fault:
+        return DeviationCheck(str(file), None, faults=_told(fault), code=2)
+    try:
+        deviation, signature = read_deviation(data, str(file), trusted or (), stamping)
+    except DeviationError as fault:
+        return DeviationCheck(str(file), None, faults=_told(fault), code=1)
+    faults = []
+    if now >= expiry(deviation):
+        faults.append(f"{file}: expired: it was accepted until {deviation.until.isoformat()}")
+    if trusted is not None and signature.trusted_as is None:
+        faults.append(f"{file}: its signer is not among the trusted certificates")
+    stamp = signature.stamp
+    proven = not stamping or (stamp is not None and stamp.trusted_as is not None)
+    code = 1 if faults else 0 if signature.trusted_as and proven else 3
+    return DeviationCheck(
+        str(file), deviation, signature, tuple(faults), code, trusted is None, not stamping
+    )
+
+
+def _told(fault: DeviationError) -> tuple[str, ...]:
+    return tuple(str(problem) for problem in fault.problems)
+
+
+def parts_of(file: Path, folder: Path) -> dict[Path, bytes]:
+    """What was signed and the signature, by the places in `folder` that they go to."""
+    from compliance.evidence.deviation_file import payload_and_signature
+
+    data = read_bytes(file, DeviationError, "deviation", limit=LARGEST)
+    signed, signature = payload_and_signature(data, str(file))
+    stem = clean_name(file.stem)
+    return {folder / f"{stem}.signed.json": signed, folder / f"{stem}.p7s": signature}
+
+
+# ---------------------------------------------------------------- for an assessment
+
+
+def deviations_for(call: Call, cases: Sequence[WorkItem]) -> list[list[Deviation]]:
+    """The deviations given, by the case that each is for; their signatures hold.
+
+    Raises DeviationError, a line for each that is none, was changed, is not by the trusted,
+    or is for something that is not assessed here. Expiry and fit are seen with the findings.
+    """
+    found: list[list[Deviation]] = [[] for _ in cases]
+    if not call.deviation:
+        return found
+    from compliance.evidence.deviation_file import load_deviation
+
+    trusted = read_trust(call.deviation_trust) if call.deviation_trust else None
+    problems: list[Problem] = []
+    for file in call.deviation:
+        try:
+            deviation = load_deviation(file, trusted)
+        except DeviationError as fault:
+            problems += fault.problems
+            continue
+        places = [index for index, case in enumerate(cases) if _is_for(deviation, case)]
+        if places:
+            found[places[0]].append(deviation)
+        else:
+            problems.append(Problem(str(file), _elsewhere(deviation, cases)))
+    if problems:
+        raise DeviationError(problems)
+    return found
+
+
+def _is_for(deviation: Deviation, case: WorkItem) -> bool:
+    job = case.source.job
+    named = (job.reference if job else None, case.source.name, case.deliverable)
+    return named == (deviation.job, deviation.slot, deviation.rule)
+
+
+def _elsewhere(deviation: Deviation, cases: Sequence[WorkItem]) -> str:
+    first = cases[0].source.job
+    slots = ", ".join(f"{case.source.name} by {case.deliverable}" for case in cases)
+    return (
+        f"is for job {deviation.job}, slot {deviation.slot} by {deviation.rule}; here job "
+        f"{first.reference if first else 'not stated'} is assessed, slot {slots}"
+    )
+
+
+# ---------------------------------------------------------------- what is accepted
+
+
+def document_in_file(file: Path) -> tuple[dict[str, Any], Signer | None]:
+    """The assessment in a .json file or a sheet, as plain data, and who signed the sheet.
+
+    Raises DeviationError where there is none, where it was changed, or where the sheet's
+    signature does not hold.
+    """
+    facility = None
+    data = read_bytes(file, DeviationError, "assessment", limit=LARGEST_ASSESSMENT)
+    from compliance.evidence.attachments import numbering_fault, read_assessment
+
+    if data.startswith(b"%PDF-"):
+        data, facility = _from_sheet(data, file)
+    try:
+        stated = read_assessment({"assessment.json": data})
+        fault = numbering_fault(stated)
+    except ValueError as error:
+        raise DeviationError(Problem(str(file), str(error))) from None
+    if fault is not None:
+        raise DeviationError(Problem(str(file), fault))
+    return dict(stated), facility
+
+
+def stated_in(document: Mapping[str, Any], file: str) -> StatedAssessment:
+    """What an assessment document states; DeviationError where it is none of this tool's."""
+    try:
+        return read_document(document)
+    except ShapeError as fault:
+        raise not_ours(file, str(fault)) from None
+
+
+def not_ours(file: str, fault: str) -> DeviationError:
+    """The error for a document that was not written by this tool."""
+    return DeviationError(Problem(file, f"is no assessment document of this tool ({fault})"))
+
+
+def _from_sheet(data: bytes, file: Path) -> tuple[bytes, Signer]:
+    from compliance.signing.read import read_attachments
+
+    found = verify_any_signer(data)
+    if found.failed:
+        fault = f"{step_line(found.failed[0])}; see: compliance verify {file}"
+        raise DeviationError(Problem(str(file), fault))
+    attached = read_attachments(data, largest=LARGEST_ASSESSMENT)
+    return attached["assessment.json"], found.signatures[0].signer
+
+
+# ---------------------------------------------------------------- what is printed
+
+
+def print_checked(checked: Sequence[DeviationCheck], form: str) -> None:
+    """What came out of every file, faults on standard error."""
+    if form == "json":
+        print_json({"deviations": [check_data(each) for each in checked]})
+    else:
+        for index, lines in enumerate(filter(None, map(check_lines, checked))):
+            if index:
+                click.echo()
+            first, *rest = lines
+            print_plain(first)
+            for line in rest:
+                for part in wrap(escape_controls(line.replace("\u00a0", " ")), COLUMNS - 2):
+                    click.echo(f"  {part}")
+    for each in checked:
+        for fault in each.faults:
+            print_plain(fault, err=True)
 
 
 @click.group("deviation")

@@ -21,7 +21,6 @@ from compliance.cli._assess_inputs import (
     hint_missing_technology,
     job_cases,
 )
-from compliance.cli._deviations import document_in_file, not_ours, stated_in
 from compliance.cli._findings_text import INDENT, SIGNS, bullet, paragraph
 from compliance.cli._options import (
     BARE_ONLY,
@@ -36,6 +35,7 @@ from compliance.cli._options import (
 )
 from compliance.cli._terminal import width
 from compliance.cli._text import COLUMNS, Style, columns, pad, print_json, style, wrap
+from compliance.cli.deviation import document_in_file, not_ours, stated_in
 from compliance.documents import statement, written
 from compliance.errors import DeviationError, Problem, UsageError
 from compliance.model import (
@@ -48,9 +48,9 @@ from compliance.model.stated import (
 )
 from compliance.plain_data import MALFORMED
 from compliance.report.explanation import Explanation, explanation
-from compliance.report.results import Fault
+from compliance.report.exports import Fault
 from compliance.report.verdict import INKS, outcome_mark
-from compliance.report.words.en import explanations as words
+from compliance.report.words.en import headings as words
 from compliance.report.words.en.headings import REMARKS, next_step
 from compliance.report.words.en.verdicts import outcome_word
 

@@ -10,13 +10,13 @@ from typing import Any
 
 import click
 
+from compliance.cli._files import read_sheet, reject_non_sheet, sheets_of, silence_libraries
 from compliance.cli._options import PATH, format_option, read_trust, trust_options
-from compliance.cli._sheets import read_sheet, reject_non_sheet, sheets_of, silence_libraries
 from compliance.cli._terminal import escape_controls, print_note, print_plain
 from compliance.cli._text import COLUMNS, print_json, wrap
 from compliance.errors import DeliveryError, SheetError, UsageError
-from compliance.model.verification import DeliveryVerification, Expected, Step, Verification
-from compliance.report.results import exit_code
+from compliance.model.results import DeliveryVerification, Expected, Step, Verification
+from compliance.report.exports import exit_code
 from compliance.report.verification import (
     delivery_data,
     delivery_outcome,

@@ -31,7 +31,7 @@ from compliance.delivery.contents import (
 )
 from compliance.delivery.open_delivery import Opened, open_delivery
 from compliance.model import Statement
-from compliance.model.verification import (
+from compliance.model.results import (
     Check,
     DeliveryVerification,
     Status,
@@ -39,8 +39,7 @@ from compliance.model.verification import (
     Verification,
     worst_status,
 )
-from compliance.verification.faults import first_details, quoted
-from compliance.verification.signature_steps import check_signing_time, trust_status
+from compliance.verification.steps import check_signing_time, first_details, quoted, trust_status
 
 if TYPE_CHECKING:
     from compliance.model.signatures import Signer

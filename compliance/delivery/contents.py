@@ -20,8 +20,8 @@ from compliance.plain_data import ShapeError, timestamp
 from compliance.report.verification import sheet_says
 
 if TYPE_CHECKING:
+    from compliance.model.results import Verification
     from compliance.model.signatures import Signature
-    from compliance.model.verification import Verification
 
 
 SHEETS = "sheets/"

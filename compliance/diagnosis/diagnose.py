@@ -1,19 +1,21 @@
-"""From readings to likely causes: direct tests, then models of a display with faults."""
+"""From readings to likely causes: direct tests, then models of a display with faults.
+
+A cause is told where it bears on what failed: the readings as they would be without it are graded
+again.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from compliance.colour import spaces
-from compliance.diagnosis import black_faults, channel_faults, colour_faults, tone_faults
-from compliance.diagnosis.black_faults import black_cause
+from compliance.diagnosis import colour_faults, tone_faults
 from compliance.diagnosis.causes import FitContext
-from compliance.diagnosis.channel_faults import luminance_cause
-from compliance.diagnosis.colour_faults import white_elsewhere_cause
-from compliance.diagnosis.counterfactual import Counterfactual, change_between, explains_failure
+from compliance.diagnosis.colour_faults import luminance_cause, white_elsewhere_cause
 from compliance.diagnosis.faulty_display import (
     Display,
     has_swapped_channels,
@@ -41,10 +43,13 @@ from compliance.diagnosis.session_faults import (
     limiter_cause,
     unloaded_cause,
 )
+from compliance.diagnosis.tone_faults import black_cause
 from compliance.grading.decide import OUTSIDE
+from compliance.grading.grade import evaluate
 from compliance.grading.match import MatchedReadings, matched
-from compliance.model import Cause, Finding, Measurement, Readings, Requirement
+from compliance.model import Cause, Finding, Limits, Measurement, Readings, Requirement, Value
 from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.measured import NOWHERE
 
 
 class Row(NamedTuple):
@@ -58,16 +63,16 @@ class Row(NamedTuple):
 FITTED: Mapping[str, Row] = {
     "range": Row(tone_faults.range_options, tone_faults.range_cause),
     "curve": Row(tone_faults.curve_options, tone_faults.curve_cause),
-    "channels": Row(channel_faults.swap_options, channel_faults.swap_cause),
+    "channels": Row(colour_faults.swap_options, colour_faults.swap_cause),
     "primaries": Row(colour_faults.primaries_options, colour_faults.primaries_cause),
     "white": Row(colour_faults.white_options, colour_faults.white_cause),
     "white-elsewhere": Row(colour_faults.any_white_options, None),
     "highlights": Row(tone_faults.highlight_options, tone_faults.highlights_cause),
-    "blacks": Row(black_faults.black_options, black_faults.blacks_cause),
-    "raised-black": Row(black_faults.raised_options, black_faults.raised_cause),
-    "gain": Row(channel_faults.gain_options, channel_faults.gain_cause),
-    "offset": Row(channel_faults.offset_options, channel_faults.offset_cause),
-    "luminance": Row(channel_faults.luminance_options, None),
+    "blacks": Row(tone_faults.black_options, tone_faults.blacks_cause),
+    "raised-black": Row(tone_faults.raised_options, tone_faults.raised_cause),
+    "gain": Row(colour_faults.gain_options, colour_faults.gain_cause),
+    "offset": Row(colour_faults.offset_options, colour_faults.offset_cause),
+    "luminance": Row(colour_faults.luminance_options, None),
 }
 """Told by fitting models of a whole display to the readings."""
 
@@ -333,3 +338,89 @@ def _difference(display: Display, other: Display, inputs: Inputs) -> float:
 
 def _others(chosen: Sequence[Chosen], *left: Chosen) -> list[Chosen]:
     return [option for option in chosen if not any(option is gone for gone in left)]
+
+
+BETTER = 0.1
+"""Share of what a value lies outside its limits by which it must come nearer."""
+NO_LIGHT = 1e-6
+"""cd/m²"""
+
+
+class Counterfactual(NamedTuple):
+    """Changes of the readings' light, (R, 3) XYZ in cd/m² in canonical order."""
+
+    without: Array
+    """The cause is gone, the others stay."""
+    alone: Array
+    """All others are gone."""
+    none: Array
+    """All of them are gone."""
+
+
+def explains_failure(
+    undone: Counterfactual, failed: Sequence[Requirement], case: MatchedReadings
+) -> bool:
+    """Whether one of the requirements comes nearer to its limits without the cause: beside the
+    others, or once they are gone."""
+    ways = (
+        (case, corrected(case, undone.without)),
+        (corrected(case, undone.alone), corrected(case, undone.none)),
+    )
+    return any(
+        _bettered(evaluate(requirement, before), evaluate(requirement, after))
+        for before, after in ways
+        for requirement in failed
+    )
+
+
+def corrected(case: MatchedReadings, change: Array) -> MatchedReadings:
+    """The case with changes (R, 3) of its readings."""
+    readings = np.maximum(case.view.readings + change, 0.0)
+    xyz, black = case.patches.mean(readings), case.view.black
+    unseen = (black != NOWHERE) & (xyz[black, 1] < case.lowest)
+    view = case.view._replace(readings=readings, xyz=xyz, black_is_zero=unseen)
+    return replace(case, view=view)
+
+
+def change_between(light: Array, then: Array, case: MatchedReadings, inputs: Inputs) -> Array:
+    """(R, 3) change of the readings where the inputs' patches go from one light to another, both
+    (P, 3). The same codes at another place or window change by the same share."""
+    read = case.view.xyz
+    change = np.zeros_like(read)
+    share = {}
+    for place, patch in enumerate(inputs.patches):
+        change[patch] = then[place] - light[place]
+        share[case.patches.triple(int(patch))] = change[patch] / np.maximum(read[patch], NO_LIGHT)
+    known = set(inputs.patches.tolist())
+    for patch in range(len(read)):
+        if patch not in known:
+            change[patch] = read[patch] * share.get(case.patches.triple(patch), 0.0)
+    return np.asarray(change[case.patches.rows])
+
+
+def _bettered(before: Finding, after: Finding) -> bool:
+    if before.verdict not in OUTSIDE:
+        return False
+    if after.verdict not in OUTSIDE:
+        return after.value is not None
+    if _missed(after) < _missed(before):
+        return True
+    return _excess(after) < (1 - BETTER) * _excess(before)
+
+
+def _missed(finding: Finding) -> int:
+    return sum(point.verdict in OUTSIDE for point in finding.points)
+
+
+def _excess(finding: Finding) -> float:
+    """How far the value lies outside its limits, in its unit."""
+    if finding.limits is None or finding.value is None:
+        return np.inf
+    return _beyond(finding.value, finding.limits)
+
+
+def _beyond(value: Value, limits: Limits) -> float:
+    if isinstance(value, tuple):
+        assert limits.box is not None
+        return max(abs(offset) - half for offset, half in zip(value, limits.box, strict=True))
+    return float(max(limits.low - value, value - limits.high, 0.0))

@@ -33,8 +33,8 @@ from compliance.model import (
     Statement,
     Uncertainty,
 )
-from compliance.model.capability import Adequacy, Capability
-from compliance.planning.required_patches import ideal_readings, readings_at_limit
+from compliance.model.results import Adequacy, Capability
+from compliance.planning.stimuli import ideal_readings, readings_at_limit
 from compliance.quantities.catalogue import QUANTITIES, is_stated
 
 Array = NDArray[np.float64]

@@ -6,6 +6,13 @@ from collections.abc import Sequence
 
 from compliance.grading.match import matched
 from compliance.model import Cause, Measurement, Remark
+from compliance.remarks.circumstances import (
+    ambient,
+    background,
+    black_unmeasured,
+    dimming,
+    encoding,
+)
 from compliance.remarks.expected_light import Array, order, readings_lag, rows
 from compliance.remarks.meter_limits import (
     all_identical,
@@ -16,7 +23,6 @@ from compliance.remarks.meter_limits import (
     repeats_identical,
     saturation,
 )
-from compliance.remarks.surroundings import ambient, background, black_unmeasured, dimming, encoding
 
 EXPLAINED = {
     "out-of-order": {"channels"},

@@ -7,7 +7,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from compliance.model import Rule
-from compliance.model.capability import Adequacy, Capability
+from compliance.model.results import Adequacy, Capability
 from compliance.report.numbers import format_plain, format_requirement_limits, with_unit
 from compliance.report.words import statement_text
 

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import Any
 
+from compliance.model.results import DeviationCheck
 from compliance.model.signatures import Stamp
-from compliance.model.verification import DeviationCheck
 from compliance.plain_data import timestamp
 from compliance.report import numbers
 

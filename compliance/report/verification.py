@@ -7,8 +7,8 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
+from compliance.model.results import DeliveryVerification, Status, Step, Verification
 from compliance.model.signatures import Signature
-from compliance.model.verification import DeliveryVerification, Status, Step, Verification
 from compliance.report.words import statement_text
 from compliance.report.words.en import verification as words
 

@@ -25,18 +25,20 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from compliance.evidence.attachments import Attached, Document, read_assessment
+from compliance.model.results import Expected, Verification
 from compliance.model.signatures import Signer
-from compliance.model.verification import Expected, Verification
 from compliance.signing.certificates import read_certificates
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.read import PdfSignatures, read_attachments, read_signatures
-from compliance.verification.evidence_steps import (
+from compliance.verification.steps import (
     check_attachments,
+    check_intact,
     check_pages,
     check_recomputation,
+    check_signer,
+    check_times,
+    result_or_exception,
 )
-from compliance.verification.faults import result_or_exception
-from compliance.verification.signature_steps import check_intact, check_signer, check_times
 
 if TYPE_CHECKING:
     from compliance.model import Assessment

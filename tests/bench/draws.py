@@ -33,7 +33,7 @@ from compliance.grading.match import MatchedReadings, match_readings
 from compliance.grading.measurement_model import Draws
 from compliance.grading.monte_carlo import findings_of
 from compliance.model import ENCODINGS
-from compliance.planning.required_patches import ideal_readings
+from compliance.planning.stimuli import ideal_readings
 from compliance.quantities.measured import Measured
 from compliance.rules.library import load_rule
 

@@ -10,9 +10,7 @@ from xml.etree import ElementTree as ET
 import pytest
 from helpers.near_limit import AGAIN, assessment, both
 
-from compliance.report.findings_csv import COLUMNS, findings_csv
-from compliance.report.junit import junit
-from compliance.report.results import Fault, Result
+from compliance.report.exports import COLUMNS, Fault, Result, findings_csv, junit
 
 
 def table(*results: Result) -> list[dict[str, str]]:

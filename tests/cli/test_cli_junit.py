@@ -7,8 +7,7 @@ from xml.etree import ElementTree as ET
 import pytest
 
 from compliance.model import Level, Limits, Outcome, Reason, Verdict
-from compliance.report.junit import junit
-from compliance.report.results import Fault, Result
+from compliance.report.exports import Fault, Result, junit
 
 
 def read(results, make):

@@ -27,7 +27,7 @@ from compliance.model import (
     Texts,
     Verdict,
 )
-from compliance.report.results import Fault, Result
+from compliance.report.exports import Fault, Result
 
 UTF = Style("utf-8")
 

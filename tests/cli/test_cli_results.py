@@ -7,7 +7,7 @@ import pytest
 from compliance.cli.assess import json_object
 from compliance.documents import assessment_document
 from compliance.model import Outcome
-from compliance.report.results import Fault, Result, exit_code
+from compliance.report.exports import Fault, Result, exit_code
 
 
 @pytest.mark.parametrize(

@@ -12,8 +12,8 @@ from helpers.near_limit import AGAIN
 from helpers.signing import identity
 
 from compliance.delivery.check import verify_delivery
+from compliance.model.results import DeliveryVerification, Expected
 from compliance.model.signatures import Signer
-from compliance.model.verification import DeliveryVerification, Expected
 from compliance.sheet.make_sheet import countersign_sheet
 from compliance.verification import verify_as
 

@@ -16,8 +16,8 @@ from helpers import physical
 from helpers.outside_tools import colour
 from helpers.physical import BT709, CINEMA, D65, P3, Panel, Read, matrix, white_xyz
 
-from compliance.diagnosis.black_faults import black_cause
 from compliance.diagnosis.diagnose import diagnose
+from compliance.diagnosis.tone_faults import black_cause
 from compliance.grading.match import match_readings
 from compliance.model import Cause, Limits
 from compliance.report.words import cause_text, cause_title, evidence_text

@@ -10,7 +10,7 @@ from scipy import stats
 
 from compliance import model
 from compliance.model import Level, Limits, LuminanceBand, Meter, PatchSet, Requirement, Rule
-from compliance.model.capability import Adequacy, Capability
+from compliance.model.results import Adequacy, Capability
 from compliance.planning.meter_capability import capability, inadequate
 from compliance.report.words import statement_text
 

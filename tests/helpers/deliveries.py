@@ -11,7 +11,7 @@ from pathlib import Path
 from compliance.delivery.build import build_delivery, sign_delivery, zip_bytes
 from compliance.delivery.check import verify_delivery
 from compliance.delivery.contents import Sheet, opened_sheet
-from compliance.model.verification import DeliveryVerification, Verification
+from compliance.model.results import DeliveryVerification, Verification
 from compliance.report.verification import step_details, step_text
 from compliance.sheet.make_sheet import countersign_sheet, write_sheet
 from compliance.verification import verify_sheet

@@ -19,9 +19,8 @@ from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, SimpleSigner
 from pyhanko_certvalidator.registry import SimpleCertificateStore
 
 from compliance.pictures.pdf_canvas import PdfCanvas
-from compliance.sheet.make_sheet import countersign_sheet
+from compliance.sheet.make_sheet import countersign_sheet, draw_stamp
 from compliance.sheet.pdfa import archival
-from compliance.sheet.signature_box import draw_stamp
 from compliance.signing.keys import Identity, load_identity, new_identity
 from compliance.signing.sign import COUNTER_FIELD, Box, sign
 from compliance.signing.timestamps import Stamper

@@ -14,9 +14,8 @@ from helpers.pdf_text import Said, everything
 from compliance.model import Assessment
 from compliance.pictures.axes import Area, Axis, Frame
 from compliance.pictures.canvas import INK, Canvas
-from compliance.pictures.charts import PLOTS, draw_white, plots_of
+from compliance.pictures.charts import PLOTS, draw_tracking, draw_white, plots_of
 from compliance.pictures.data import Charts, DifferencePoint, Differences, LevelPoint
-from compliance.pictures.tracking import draw_tracking
 from compliance.sheet import draw_sheet
 
 Sample = Callable[[str], Assessment]

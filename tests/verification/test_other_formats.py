@@ -16,7 +16,7 @@ from compliance.evidence.recompute import assess_again, attachments
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
 from compliance.model import Assessment, Measurement
-from compliance.model.verification import Status
+from compliance.model.results import Status
 from compliance.readings.convert import Source, convert
 from compliance.readings.load import readings_from_bytes
 from compliance.report.verification import step_text

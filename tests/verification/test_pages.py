@@ -13,7 +13,7 @@ from helpers.signing import countersigned, countersigned_elsewhere, identity
 from pikepdf import Array, Dictionary, Name, String
 
 import compliance.sheet.make_sheet
-from compliance.model.verification import Verification
+from compliance.model.results import Verification
 from compliance.report.verification import step_details, step_text
 from compliance.sheet import Drawing
 from compliance.sheet.make_sheet import archival_sheet, write_sheet

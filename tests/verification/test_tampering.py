@@ -35,7 +35,7 @@ from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 from pyhanko.sign import fields
 
 import compliance.signing.sign
-from compliance.model.verification import Verification
+from compliance.model.results import Verification
 from compliance.report.verification import step_details, step_text
 from compliance.sheet.make_sheet import write_sheet
 from compliance.verification import verify_sheet

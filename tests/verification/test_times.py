@@ -17,7 +17,7 @@ from helpers.evidence_of_a_slot import evidence, sealed
 from helpers.signing import MADE, SIGNED, countersigned, identity, signed
 
 import compliance.signing.timestamps
-from compliance.model.verification import Verification
+from compliance.model.results import Verification
 from compliance.report.verification import step_details, step_text
 from compliance.signing.timestamps import Stamper
 from compliance.verification import verify_sheet

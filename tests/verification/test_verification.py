@@ -30,7 +30,7 @@ from pikepdf import Pdf
 import compliance.evidence.recompute
 import compliance.signing.timestamps
 from compliance.errors import IdentityError
-from compliance.model.verification import Status, Verification
+from compliance.model.results import Status, Verification
 from compliance.report.verification import step_details, step_text
 from compliance.sheet.make_sheet import write_sheet
 from compliance.signing.keys import LIFE, load_identity, new_identity

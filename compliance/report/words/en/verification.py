@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 
-from compliance.model.verification import Check
+from compliance.model.results import Check
 
 SHORT = 16
 """Digits of a digest that tell two of one name apart."""

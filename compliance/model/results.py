@@ -1,4 +1,4 @@
-"""What verifications come to: of a sheet and of a delivery, step by step."""
+"""Results as plain data: what a meter can prove of a rule, how a verification went, step by step."""
 
 from __future__ import annotations
 
@@ -8,7 +8,36 @@ from enum import StrEnum
 
 from compliance.model.assessment import Statement
 from compliance.model.jobs import Deviation
+from compliance.model.rules import Requirement
 from compliance.model.signatures import Detached, Signature, Signer
+
+
+class Adequacy(StrEnum):
+    ADEQUATE = "adequate"
+    MARGINAL = "marginal"
+    INADEQUATE = "inadequate"
+    UNKNOWN = "unknown"
+    """The meter's file does not say what it would have to."""
+    NOT_RATED = "not-rated"
+
+
+@dataclass(frozen=True, slots=True)
+class Capability:
+    """What a meter can prove of one requirement."""
+
+    requirement: Requirement
+    unit: str
+    adequacy: Adequacy
+    ratio: float | None
+    """C_m, limit over quantile, or limit over guard band; None: nothing known"""
+    uncertainty: float | None
+    """Expanded (95 %) uncertainty of the value, in the quantity's unit"""
+    needed: float | None
+    """What it would have to be at most for `adequate`"""
+    place: str | None
+    """The patch that decides, where there are several"""
+    why: Statement | None = None
+    """Where nothing can be proven: what is missing"""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,395 @@
+"""The steps of a verification, by the numbers of its plan.
+
+1 to 3: the file, its signers, and when they signed. 4 to 6: the evidence is what is stated, the
+assessment follows from it, the pages show it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterable, Sequence
+from datetime import datetime
+from itertools import islice
+from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+
+from compliance.documents import assessment_document
+from compliance.errors import ComplianceError, InputError
+from compliance.evidence.attachments import (
+    Attached,
+    Document,
+    digest_faults,
+    is_deviation,
+    name_faults,
+)
+from compliance.model import Facts, Statement, Texts
+from compliance.model.results import Check, Expected, Status, Step, worst_status
+from compliance.model.signatures import Signature, Signer, Stamp
+from compliance.model.stated import TOOL
+from compliance.plain_data import digest
+from compliance.signing.certificates import same_key
+from compliance.signing.read import PdfSignatures
+from compliance.signing.timestamps import CLOCKS_APART
+from compliance.verification.compare import ABSENT, Difference, Topic, compare, tool_version
+
+if TYPE_CHECKING:
+    from compliance.model import Assessment
+
+
+MOST_DETAILS = 20
+"""Faults told one by one; the rest is counted."""
+
+T = TypeVar("T")
+
+
+def result_or_exception(do: Callable[[], T]) -> T | Exception:
+    """What `do` gives, or the exception that it ends in: a damaged file can raise any."""
+    try:
+        return do()
+    except Exception as fault:
+        return fault
+
+
+def one_line(fault: Exception) -> str:
+    """An exception in one line."""
+    if isinstance(fault, InputError):
+        return "; ".join(str(problem) for problem in fault.problems)
+    words = str(fault).splitlines()[0] if str(fault) else ""
+    if isinstance(fault, ValueError | ComplianceError):
+        return words or type(fault).__name__
+    return f"{type(fault).__name__}: {words}"
+
+
+def quoted(text: str) -> Statement:
+    """A fault that was put into words where it was found."""
+    return Statement("fault", Texts(text))
+
+
+def first_details(details: Iterable[Statement], most: int = MOST_DETAILS) -> tuple[Statement, ...]:
+    """The first of many details, and how many more there are."""
+    rest = iter(details)
+    first = tuple(islice(rest, most))
+    left = sum(1 for _ in rest)
+    return (*first, Statement("more", {"count": left})) if left else first
+
+
+SealOrFault = PdfSignatures | Exception
+
+
+class Signed(Protocol):
+    """What tells by whom something was signed: a signature in a sheet, or one beside a file."""
+
+    @property
+    def signer(self) -> Signer: ...
+    @property
+    def trusted_as(self) -> str | None: ...
+
+
+class Dated(Protocol):
+    """What tells when something was signed: a signature in a sheet, or one beside a file."""
+
+    @property
+    def signer(self) -> Signer: ...
+    @property
+    def claimed(self) -> datetime | None: ...
+    @property
+    def stamp(self) -> Stamp | None: ...
+    @property
+    def moment(self) -> datetime | None: ...
+
+
+# ---------------------------------------------------------------- 1: the file
+
+
+def check_intact(seal: SealOrFault) -> Step:
+    """(1)"""
+    if isinstance(seal, Exception):
+        unreadable = Statement("unreadable-pdf", {"fault": one_line(seal)})
+        return Step(Check.INTACT, Status.FAIL, unreadable)
+    if not seal.signatures:
+        return Step(Check.INTACT, Status.FAIL, Statement("unsigned"))
+    if seal.all_faults:
+        details = tuple(map(quoted, seal.all_faults))
+        return Step(Check.INTACT, Status.FAIL, Statement("changed"), details)
+    intact = Statement("intact", {"count": len(seal.signatures)})
+    added = tuple(
+        Statement("only-signed", {"field": signature.field, "role": signature.role})
+        for signature in seal.signatures[1:]
+    )
+    return Step(Check.INTACT, Status.OK, intact, added)
+
+
+# ---------------------------------------------------------------- 2: who
+
+
+def check_signer(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) -> Step:
+    """(2)"""
+    if isinstance(seal, Exception) or not seal.signatures:
+        return Step(Check.SIGNER, Status.FAIL, Statement("no-signer"))
+    if (twice := _signed_twice(seal.signatures)) is not None:
+        signed_twice = Statement("signed-twice", _holder(twice))
+        return Step(Check.SIGNER, Status.FAIL, signed_twice, (_digest(twice),))
+    several = len(seal.signatures) > 1
+    statuses: list[Status] = []
+    signers: list[tuple[Statement, Statement]] = []
+    for index, signature in enumerate(seal.signatures):
+        status, trust = _standing(signature, trusted, any_signer, countersigned=index > 0)
+        statuses.append(status)
+        role = signature.role if several else None
+        facts: Facts = {**_holder(signature.signer), "role": role, "trust": trust}
+        signers.append((Statement("signer", facts), _digest(signature.signer)))
+    worst = worst_status(statuses)
+    signers.insert(0, signers.pop(statuses.index(worst)))  # the one that decides comes first
+    first, *others = (statement for pair in signers for statement in pair)
+    return Step(Check.SIGNER, worst, first, tuple(others))
+
+
+def _signed_twice(signatures: Sequence[Signature]) -> Signer | None:
+    """Who signed first and then, with the same key, again."""
+    for each in signatures[1:]:
+        if same_key(each.signer.certificate, signatures[0].signer.certificate):
+            return each.signer
+    return None
+
+
+def _standing(
+    signature: Signature, trusted: Sequence[Signer], any_signer: bool, *, countersigned: bool
+) -> tuple[Status, Statement]:
+    status, trust = trust_status(signature, trusted, any_signer)
+    if status is Status.UNKNOWN:
+        return status, Statement("name-trusted")
+    if status is Status.OK:
+        return status, trust
+    facts: Facts = {"trust": trust, "why_not": signature.why_not}
+    if countersigned:
+        return Status.UNKNOWN, Statement("countersigned-untrusted", facts)
+    return status, Statement("signer-untrusted", facts)
+
+
+def trust_status(
+    signed: Signed, trusted: Sequence[Signer], any_signer: bool
+) -> tuple[Status, Statement]:
+    """Whether the signer is expected."""
+    if signed.trusted_as is not None:
+        return Status.OK, quoted(signed.trusted_as)
+    if any_signer:
+        return Status.OK, Statement("any-signer")
+    if not trusted:
+        return Status.UNKNOWN, Statement("trust-unchecked")
+    return Status.FAIL, _unlike(signed.signer, trusted)
+
+
+def _unlike(signer: Signer, trusted: Sequence[Signer]) -> Statement:
+    """That a signer is none of the trusted; one of the same name is pointed out."""
+    for each in trusted:
+        if (each.name, each.organisation) == (signer.name, signer.organisation):
+            same = same_key(each.certificate, signer.certificate)
+            digests = {"own": signer.fingerprint, "trusted": each.fingerprint}
+            return Statement("namesake-trusted", digests, "certificate" if same else "key")
+    return Statement("not-trusted")
+
+
+def _digest(signer: Signer) -> Statement:
+    return Statement("certificate-digest", {"sha256": signer.fingerprint})
+
+
+def _holder(signer: Signer) -> Facts:
+    return {
+        "name": signer.name,
+        "organisation": signer.organisation,
+        "email": signer.email,
+        "issuer": None if signer.self_issued else signer.issuer,
+    }
+
+
+# ---------------------------------------------------------------- 3: when
+
+
+def check_times(seal: SealOrFault, stamps_asked: bool) -> Step:
+    """(3)"""
+    if isinstance(seal, Exception) or not seal.signatures:
+        return Step(Check.TIMES, Status.FAIL, Statement("no-time"))
+    several = len(seal.signatures) > 1
+    statuses: list[Status] = []
+    times: list[Statement] = []
+    for signature in seal.signatures:
+        status, time = check_signing_time(signature, stamps_asked)
+        statuses.append(status)
+        by_role = Statement("by-role", {"role": signature.role, "statement": time})
+        times.append(by_role if several else time)
+    return Step(Check.TIMES, worst_status(statuses), times[0], tuple(times[1:]))
+
+
+def check_signing_time(signature: Dated, stamps_asked: bool) -> tuple[Status, Statement]:
+    """When it was signed; the certificate is judged at the stamped time if that is trusted."""
+    moment, signer, stamp = signature.moment, signature.signer, signature.stamp
+    if moment is None:
+        return Status.FAIL, Statement("time-unnamed")
+    by_stamp = stamp is not None and stamp.trusted_as is not None
+    facts: Facts = {
+        "moment": moment,
+        "by_stamp": by_stamp,
+        "valid_from": signer.not_before,
+        "valid_to": signer.not_after,
+    }
+    if not signer.valid_at(moment):
+        return Status.FAIL, Statement("time-outside-certificate", facts)
+    if stamp is None:
+        if stamps_asked:
+            return Status.UNKNOWN, Statement("time-unstamped", facts)
+        return Status.OK, Statement("time", facts)
+    claimed = signature.claimed
+    if claimed is not None and claimed - stamp.time > CLOCKS_APART:
+        facts = {"claimed": claimed, "stamped": stamp.time}
+        return Status.FAIL, Statement("time-claimed-after-stamp", facts)
+    facts = {**facts, "authority": stamp.authority.name}
+    if by_stamp:
+        return Status.OK, Statement("time-stamped", facts)
+    facts = {**facts, "stamped": stamp.time}
+    if not stamps_asked:
+        return Status.OK, Statement("time-stamp-unchecked", facts)
+    return Status.UNKNOWN, Statement("time-stamp-untrusted", {**facts, "why_not": stamp.why_not})
+
+
+OURS = (TOOL.version, TOOL.engine)
+"""What computes here: its version, and the number of its definitions."""
+
+# ---------------------------------------------------------------- 4: the attachments
+
+
+def check_attachments(
+    attached: Attached | Exception,
+    stated: Document | Exception,
+    expected: Expected,
+    facility: Signer | None,
+) -> Step:
+    """(4) `facility` is who signed the sheet first, where somebody did."""
+    if isinstance(attached, Exception):
+        unreadable = Statement("unreadable-attachments", {"fault": one_line(attached)})
+        return Step(Check.ATTACHMENTS, Status.FAIL, unreadable)
+    faults = list(map(quoted, name_faults(attached)))
+    if isinstance(stated, Exception):
+        faults.append(quoted(one_line(stated)))
+    else:
+        unlike = result_or_exception(lambda: list(digest_faults(attached, stated)))
+        faults += [_shape_fault(unlike)] if isinstance(unlike, Exception) else map(quoted, unlike)
+    if faults:
+        details = tuple(fault for at, fault in enumerate(faults) if fault not in faults[:at])
+        return Step(Check.ATTACHMENTS, Status.FAIL, Statement("not-the-source"), details)
+    accepted = result_or_exception(lambda: _who_accepted(attached, expected, facility))
+    if isinstance(accepted, Exception):
+        return Step(Check.ATTACHMENTS, Status.FAIL, quoted(one_line(accepted)))
+    names: Facts = {"names": tuple(sorted(attached))}
+    details = tuple(quoted(line) for line, _ in accepted)
+    if expected.any_signer or all(known for _, known in accepted):
+        return Step(Check.ATTACHMENTS, Status.OK, Statement("attachments", names), details)
+    untrusted = Statement("attachments", names, "acceptor-untrusted")
+    return Step(Check.ATTACHMENTS, Status.UNKNOWN, untrusted, details)
+
+
+def _shape_fault(fault: Exception) -> Statement:
+    return quoted(one_line(fault)) if isinstance(fault, ValueError) else Statement("shapeless")
+
+
+def _who_accepted(
+    attached: Attached, expected: Expected, facility: Signer | None
+) -> list[tuple[str, bool]]:
+    if not any(map(is_deviation, attached)):
+        return []
+    from compliance.evidence.deviation_file import acceptor_trust
+
+    return acceptor_trust(attached, expected.signers, expected.stamping, facility)
+
+
+# ---------------------------------------------------------------- 5: once more
+
+
+def check_recomputation(stated: Document | Exception, again: Assessment | Exception) -> Step:
+    """(5)"""
+    if isinstance(stated, Exception):
+        return Step(Check.RECOMPUTATION, Status.FAIL, Statement("no-attachments"))
+    if isinstance(again, Exception):
+        impossible = Statement("not-computable", {"fault": one_line(again)})
+        return Step(Check.RECOMPUTATION, Status.FAIL, impossible)
+    differences = result_or_exception(lambda: compare(stated, assessment_document(again)))
+    if isinstance(differences, Exception):
+        return Step(Check.RECOMPUTATION, Status.FAIL, Statement("shapeless"))
+    status, result = _compared(differences, tool_version(stated))
+    details = first_details(quoted(str(difference)) for difference in differences)
+    return Step(Check.RECOMPUTATION, status, result, details)
+
+
+def _compared(
+    differences: Sequence[Difference], theirs: tuple[Any, Any]
+) -> tuple[Status, Statement]:
+    """(5) Another version may word a remark otherwise or state less, another engine compute so."""
+    topics = {difference.topic for difference in differences}
+    if not differences:
+        return Status.OK, Statement("same-again")
+    if topics == {Topic.WORDS} and theirs != OURS:
+        return Status.OK, Statement("other-remarks", {"version": theirs[0]})
+    if theirs[0] != OURS[0] and all(each.stated is ABSENT for each in differences):
+        return Status.OK, Statement("stated-less", {"version": theirs[0]})
+    if theirs[1] != OURS[1]:
+        facts = {"stated": theirs[1], "computed": OURS[1], "count": len(differences)}
+        return Status.UNKNOWN, Statement("other-definitions", facts)
+    return Status.FAIL, quoted("; ".join(topic for topic in Topic if topic in topics))
+
+
+# ---------------------------------------------------------------- 6: the pages
+
+LETTER_WIDTH = 612
+"""Points; A4 has 595."""
+MOST_DIFFERENCES = 10
+
+
+def check_pages(
+    data: bytes, stated: Document | Exception, again: Assessment | Exception, *, signed: bool
+) -> Step:
+    """(6) Alike in any case is proven; unlike is a fault only where nothing else explains it."""
+    if not signed:
+        return Step(Check.PAGES, Status.NOT_DONE, Statement("pages-unsigned"))
+    if isinstance(stated, Exception) or isinstance(again, Exception):
+        return Step(Check.PAGES, Status.FAIL, Statement("no-evidence"))
+    unlike = result_or_exception(lambda: _differences(data, again))
+    if unlike == []:
+        return Step(Check.PAGES, Status.OK, Statement("same-pages"))
+    excuse = _excuse(data, stated, again)
+    if excuse is not None:
+        return Step(Check.PAGES, Status.NOT_DONE, excuse)
+    if isinstance(unlike, Exception):
+        return Step(Check.PAGES, Status.FAIL, Statement("pages-damaged"))
+    details = tuple(map(quoted, unlike[:MOST_DIFFERENCES]))
+    return Step(Check.PAGES, Status.FAIL, Statement("other-pages"), details)
+
+
+def _differences(data: bytes, again: Assessment) -> list[str]:
+    from compliance.sheet.make_sheet import archival_sheet
+    from compliance.verification.compare_pages import differences, page_size
+
+    width, _ = page_size(data)
+    fresh = archival_sheet(again, page="letter" if round(width) == LETTER_WIDTH else "a4")
+    return list(differences(data, fresh.pdf, fresh.boxes))
+
+
+def _excuse(data: bytes, stated: Document, again: Assessment) -> Statement | None:
+    """Why honest pages may look otherwise here; None if there is no reason."""
+    theirs = tool_version(stated)
+    if theirs != OURS:
+        return Statement("pages-of-version", {"theirs": theirs[0], "ours": OURS[0]})
+    if result_or_exception(lambda: digest(stated)) != digest(assessment_document(again)):
+        return Statement("pages-of-other-digits")
+    drawn_by = result_or_exception(lambda: _producer(data))
+    if isinstance(drawn_by, str) and drawn_by != (ours_by := _own_producer()):
+        return Statement("pages-of-program", {"theirs": drawn_by, "ours": ours_by})
+    return None
+
+
+def _producer(data: bytes) -> str:
+    from compliance.verification.compare_pages import producer
+
+    return producer(data)
+
+
+def _own_producer() -> str:
+    from compliance.sheet.pdfa import PRODUCER
+
+    return PRODUCER
