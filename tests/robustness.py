@@ -4,7 +4,7 @@ tables/spreads.csv: the spreads of the good ones. Run by hand:
     PYTHONPATH=tests python tests/robustness.py [RULE…]
 
 Rules that are not named keep their rows. It takes some minutes. After that, make the page anew:
-python scripts/make_library_page.py
+python scripts/make_pages.py
 """
 
 from __future__ import annotations

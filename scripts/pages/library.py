@@ -1,6 +1,4 @@
-"""Writes specs/README.md: what each shipped rule covers of its documents, and what it does not.
-
-    python scripts/make_library_page.py             # --check compares only
+"""The page of the rule library: what each shipped rule covers of its documents, and what not.
 
 All of it is read: limits, basis and clauses from the rules, what is not covered from the comment
 at the head of each rule file, the simulated displays from tests/tables/robustness.csv and
@@ -11,8 +9,7 @@ from __future__ import annotations
 
 import csv
 import re
-import sys
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 from pathlib import Path
 from typing import NamedTuple
@@ -21,11 +18,11 @@ from compliance.model import Level, Requirement, Rule, Target
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS
 from compliance.report.numbers import format_plain, format_requirement_limits
 from compliance.report.words.en.rules import over_words
-from compliance.report.words.en.verdicts import BASIS_WORDS
 from compliance.rules.library import load_rule, shipped_folder, shipped_rules
+from pages.markdown import ROOT, plain, table
 
-ROOT = Path(__file__).resolve().parent.parent
-PAGE = ROOT / "specs" / "README.md"
+SPECS = "../../specs"
+"""From the page."""
 TABLES = ROOT / "tests" / "tables"
 
 BASES = ("published", "digest", "memory", "practice")
@@ -71,29 +68,13 @@ def read_comment(text: str) -> Comment:
     return Comment(tuple(about), tuple(items))
 
 
-# ---------------------------------------------------------------- Markdown
-
-
-def plain(text: str) -> str:
-    """Text in which no sign means anything to Markdown."""
-    for sign in ("\\", "*", "_", "|", "<"):
-        text = text.replace(sign, f"\\{sign}")
-    return text.replace("\u00a0", " ")
+# ---------------------------------------------------------------- words
 
 
 def comment_text(text: str) -> str:
     """A comment's text: what stands in backquotes stays as it is."""
     parts = text.split("`")
     return "`".join(part if place % 2 else plain(part) for place, part in enumerate(parts))
-
-
-def table(head: Sequence[str], rows: Iterable[Sequence[str]]) -> Iterator[str]:
-    """Lines of a table."""
-    yield f"| {' | '.join(head)} |"
-    yield f"|{'---|' * len(head)}"
-    for row in rows:
-        yield f"| {' | '.join(row)} |"
-    yield ""
 
 
 # ---------------------------------------------------------------- rules
@@ -112,28 +93,6 @@ def target_words(target: Target) -> str:
     if target.luminance_peak > target.luminance_white:
         level = f"peak {format_plain(target.luminance_peak)} cd/m²"
     return f"{curve}, {colours}, {white}, {level}"
-
-
-def basis_summary(rule: Rule) -> str:
-    """How many limits rest on what."""
-    counts = [(basis, sum(one.basis == basis for one in rule.requirements)) for basis in BASES]
-    return ", ".join(f"{count} {basis}" for basis, count in counts if count)
-
-
-def overview(rules: Sequence[Rule]) -> Iterator[str]:
-    """The table of all rules."""
-    rows = [
-        (
-            f"[`{rule.id}`](#{rule.id})",
-            plain(rule.title),
-            str(rule.revision),
-            target_words(rule.target),
-            f"`{rule.encoding.name}`",
-            basis_summary(rule),
-        )
-        for rule in rules
-    ]
-    yield from table(("rule", "title", "rev.", "target", "signal", "limits by basis"), rows)
 
 
 def limits_words(requirement: Requirement) -> str:
@@ -199,7 +158,8 @@ def section(rule: Rule, rows: Sequence[Row]) -> Iterator[str]:
     """All about one rule."""
     comment = read_comment((shipped_folder() / f"{rule.id}.yaml").read_text(encoding="utf-8"))
     yield from (f"## {rule.id}", "")
-    yield f"**{plain(rule.title)}**, revision {rule.revision}: [`{rule.id}.yaml`]({rule.id}.yaml)."
+    link = f"[`{rule.id}.yaml`]({SPECS}/{rule.id}.yaml)"
+    yield f"**{plain(rule.title)}**, revision {rule.revision}: {link}."
     yield f"{target_words(rule.target)}. A verdict lasts {rule.valid_days} days."
     yield ""
     for paragraph in comment.about:
@@ -225,7 +185,7 @@ def patch_lists(rules: Sequence[Rule]) -> Iterator[str]:
     for path in sorted(used):
         head = (shipped_folder() / path).read_text(encoding="utf-8").split("\n#\n")[0]
         first = " ".join(line.removeprefix("#").strip() for line in head.splitlines())
-        rows.append((f"[`{Path(path).name}`]({path})", plain(first), ", ".join(used[path])))
+        rows.append((f"[`{Path(path).name}`]({SPECS}/{path})", plain(first), ", ".join(used[path])))
     yield from table(("list", "", "used by"), rows)
 
 
@@ -245,12 +205,13 @@ def spreads(rows: Sequence[Row]) -> Iterator[str]:
 
 
 HEAD = """\
-<!-- Written by scripts/make_library_page.py from the rule files; edit those. -->
+<!-- Written by scripts/make_pages.py from the rule files; edit those. -->
 
-# The rule library
+# The rule library in full
 
-Each file here is one deliverable's target and limits; none extends another. `patches/` holds the
-lists of patches they share. A limit's `basis` says how firm it is:
+Every limit of the rules in `specs/`, with the clause it comes from, and what each rule does not
+cover. [Rules](rules.md#the-library) has them at a glance and says what `basis` means. Limits in
+*should* are reported and never decide. `″` stands for the clause above.
 """
 
 PATCHES = """\
@@ -281,30 +242,8 @@ def page() -> str:
     rules = [load_rule(name) for name in shipped_rules()]
     rows = read_table("robustness.csv")
     lines = [HEAD]
-    lines += [f"- `{basis}`: {BASIS_WORDS[basis]}" for basis in BASES]
-    lines += ["", *overview(rules)]
-    lines += [
-        "Limits in *should* are reported and never decide. `″` stands for the clause above.",
-        "",
-    ]
     for rule in rules:
         lines += section(rule, rows)
     lines += [PATCHES, *patch_lists(rules)]
     lines += [SIMULATED, *spreads(read_table("spreads.csv"))]
     return "\n".join(lines).rstrip("\n") + "\n"
-
-
-def main(arguments: Sequence[str]) -> int:
-    """Write the page, or with --check say whether it is as it would be written."""
-    text = page()
-    if "--check" not in arguments:
-        PAGE.write_text(text, encoding="utf-8")
-        return 0
-    same = PAGE.exists() and PAGE.read_text(encoding="utf-8") == text
-    if not same:
-        print(f"{PAGE.relative_to(ROOT)} is not as written by {Path(__file__).name}; run it")
-    return 0 if same else 1
-
-
-if __name__ == "__main__":
-    sys.exit(main(sys.argv[1:]))

@@ -1,0 +1,1 @@
+"""What `scripts/make_pages.py` is made of: pages from the program, and pages to follow."""

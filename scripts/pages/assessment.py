@@ -1,0 +1,86 @@
+"""The page of the assessment document: key by key, from its schema, and one as an example."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+import pikepdf
+
+from compliance import __version__
+from pages.markdown import ROOT, Fields, schema
+
+SHEET = ROOT / "tests" / "golden" / __version__ / "accepted.pdf"
+WIDTH = 100
+
+HEAD = """\
+<!-- Written by scripts/make_pages.py from compliance/schemas/assessment.json. -->
+
+# The assessment document
+
+`compliance assess` writes one JSON document for each slot and deliverable, `JOB-SLOT-RULE.json`,
+and attaches the same bytes to the sheet as `assessment.json`. With `--format json` it prints
+`{"assessments": [documents], "errors": […]}`. This page is made from
+`compliance/schemas/assessment.json` (JSON Schema 2020-12), which other programs can hold a document
+to; every object in it is closed.
+
+Numbers are unrounded and in the unit of their quantity, luminances in cd/m², chromaticities CIE
+1931 x, y. Times are RFC 3339 in UTC. What there is not is `null`, never left out. `number` ends in
+the first 8 hex digits of the SHA-256 of the document without it, as RFC 8785 JSON, so that a
+changed document does not bear its number. `tool.engine` is raised whenever a definition changes
+that could change a value.
+
+The same findings come as one flat table with `--csv FILE`: UTF-8, a header row, a row per
+requirement, empty cells for what there is not. Texts that a spreadsheet would take for a formula
+begin with an apostrophe there. `--junit FILE` writes them as JUnit XML.
+"""
+
+
+EXAMPLE = """\
+## An example
+
+As it is attached to `tests/golden/VERSION/accepted.pdf`, an HDR slot of the demo whose peak the
+client accepts. Of each list of objects only the first is shown.
+"""
+
+
+def example() -> Any:
+    """The document attached to a golden sheet, lists of objects cut after the first."""
+    with pikepdf.open(SHEET) as sheet:
+        data = sheet.attachments["assessment.json"].get_file().read_bytes()
+    return cut(json.loads(data))
+
+
+def cut(value: Any) -> Any:
+    """A value whose lists of objects hold one each."""
+    if isinstance(value, Mapping):
+        return {key: cut(entry) for key, entry in value.items()}
+    if isinstance(value, list) and value and isinstance(value[0], Mapping):
+        return [cut(value[0])]
+    return value
+
+
+def laid_out(value: Any, key: str = "", depth: int = 0) -> Iterator[str]:
+    """A value as lines of JSON: one where it fits, else a line for each entry."""
+    begin = "  " * depth + (f"{json.dumps(key)}: " if key else "")
+    line = begin + json.dumps(value, ensure_ascii=False)
+    if len(line) < WIDTH or not isinstance(value, Mapping | list):
+        yield line
+        return
+    entries = value.items() if isinstance(value, Mapping) else [("", each) for each in value]
+    blocks = [list(laid_out(each, name, depth + 1)) for name, each in entries]
+    first, last = "{}" if isinstance(value, Mapping) else "[]"
+    yield begin + first
+    for block in blocks[:-1]:
+        yield from (*block[:-1], f"{block[-1]},")
+    yield from blocks[-1]
+    yield "  " * depth + last
+
+
+def page() -> str:
+    """The whole page."""
+    fields = Fields(schema("assessment"), examples=False)
+    lines = [HEAD, *fields.top(), *fields.sections()]
+    lines += [EXAMPLE, "```json", *laid_out(example()), "```"]
+    return "\n".join(lines).rstrip() + "\n"

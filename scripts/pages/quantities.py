@@ -1,0 +1,74 @@
+"""The page of quantities, from the catalogue."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, Quantity
+from pages.markdown import plain, table
+
+HEAD = """\
+<!-- Written by scripts/make_pages.py from compliance/quantities/catalogue.py. -->
+
+# Quantities
+
+What a requirement's `quantity:` may name: the value that is computed from the readings and held
+against the limits. How a requirement is written is in [Rules](rules.md#requirement).
+
+Unit `1` is a plain number. *Statistic* is what `statistic:` may say, *reference* what `reference:`
+may say; a key that is not named cannot be set. "Extra keys" are further keys that a requirement on
+this quantity may carry.
+"""
+
+RECORDED = """\
+## Fields of `recorded`
+
+`field:` names what the job states.
+"""
+
+
+def overview() -> Iterator[str]:
+    """The table of all quantities."""
+    rows = [
+        (f"[`{row.name}`](#{row.name})", plain(row.title), row.unit) for row in QUANTITIES.values()
+    ]
+    yield from table(("quantity", "title", "unit"), rows)
+
+
+def section(row: Quantity) -> Iterator[str]:
+    """All about one quantity."""
+    yield from (f"## {row.name}", "")
+    definition = plain(row.definition)
+    yield f"**{plain(row.title)}**, in {plain(row.unit)}: {definition}."
+    yield ""
+    yield f"- Source: {plain(row.source)}"
+    yield f"- A limit, for example: `limits: {{{row.example}}}`"
+    if row.values != "stated":
+        yield f"- Statistic: {codes(row.statistics)}"
+    if len(row.references) > 1:
+        yield f"- Reference: {codes(row.references)}"
+    if row.options:
+        yield f"- Extra keys: {codes(row.options)}"
+    if row.fewest > 1:
+        what = "readings" if row.compares == "repeats" else "patches"
+        yield f"- Needs at least {row.fewest} {what}"
+    if row.roles:
+        yield f"- Takes by itself, without `over`: {', '.join(row.roles)}"
+    if row.pattern:
+        yield f"- Patches are shown as: {row.pattern}"
+    yield ""
+
+
+def codes(names: tuple[str, ...]) -> str:
+    """Names as code."""
+    return ", ".join(f"`{name}`" for name in names)
+
+
+def page() -> str:
+    """The whole page."""
+    lines = [HEAD, *overview()]
+    for row in QUANTITIES.values():
+        lines += section(row)
+    fields = [(f"`{name}`", plain(words), unit) for name, (unit, words) in RECORDED_FIELDS.items()]
+    lines += [RECORDED, *table(("field", "what", "unit"), fields)]
+    return "\n".join(lines).rstrip("\n") + "\n"
