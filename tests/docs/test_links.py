@@ -18,7 +18,7 @@ PAGES = sorted(
     if "out" not in file.parts
 )
 FENCED = re.compile(r"^```.*?^```$", re.M | re.S)
-LINK = re.compile(r"!?\[[^\]]*\]\(([^)\s]+)\)")
+LINK = re.compile(r"""!?\[[^\]]*\]\(([^)\s]+)\)|<img src="([^"]+)\"""")
 PICTURES = 200_000
 """Bytes that a picture may have."""
 
@@ -46,7 +46,7 @@ def anchors(page: Path) -> frozenset[str]:
 
 def links(page: Path) -> Iterator[str]:
     """Targets of a page's links that stay in the project."""
-    for target in LINK.findall(prose(page)):
+    for target in map("".join, LINK.findall(prose(page))):
         if not re.match(r"[a-z]+:", target):
             yield target
 
