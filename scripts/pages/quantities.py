@@ -20,6 +20,9 @@ may say; a key that is not named cannot be set. "Extra keys" are further keys th
 this quantity may carry.
 """
 
+UNITS = {"1": "a plain number", "as the field": "in the unit of the field"}
+"""In words, where they are no unit that is written behind a value."""
+
 RECORDED = """\
 ## Fields of `recorded`
 
@@ -38,12 +41,12 @@ def overview() -> Iterator[str]:
 def section(row: Quantity) -> Iterator[str]:
     """All about one quantity."""
     yield from (f"## {row.name}", "")
-    definition = plain(row.definition)
-    yield f"**{plain(row.title)}**, in {plain(row.unit)}: {definition}."
+    unit = UNITS.get(row.unit, f"in {row.unit}")
+    yield f"**{plain(row.title)}**, {plain(unit)}: {plain(row.definition)}."
     yield ""
     yield f"- Source: {plain(row.source)}"
     yield f"- A limit, for example: `limits: {{{row.example}}}`"
-    if row.values != "stated":
+    if len(row.statistics) > 1:
         yield f"- Statistic: {codes(row.statistics)}"
     if len(row.references) > 1:
         yield f"- Reference: {codes(row.references)}"
