@@ -32,6 +32,23 @@ def together(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
     return decorate
 
 
+class OneOf(click.Choice):  # type: ignore[type-arg]  # generic from click 8.2 on
+    """One of several names; for a wrong one, the likely one is named as well."""
+
+    def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
+        """The name. Raises BadParameter."""
+        try:
+            return super().convert(value, param, ctx)
+        except click.BadParameter as error:
+            from compliance.yaml_nodes.messages import suggestion
+
+            meant = suggestion(str(value), self.choices)
+            if not meant:
+                raise
+            told = f"{error.message.rstrip('.')}; {meant}"
+            raise click.BadParameter(told, ctx, param) from None
+
+
 # ---------------------------------------------------------------- times
 
 
@@ -75,7 +92,7 @@ def format_option(
     return click.option(
         "--format",
         "form",
-        type=click.Choice(forms or ["text", "json"]),
+        type=OneOf(forms or ["text", "json"]),
         default="text",
         show_default=True,
         help=help,
@@ -123,7 +140,7 @@ def allow_outside_option(
 
 def encoding_option(help: str) -> Callable[[Command], Command]:
     """`--encoding`, the name of one."""
-    return click.option("--encoding", metavar="NAME", type=click.Choice(list(ENCODINGS)), help=help)
+    return click.option("--encoding", metavar="NAME", type=OneOf(list(ENCODINGS)), help=help)
 
 
 def meter_option(help: str) -> Callable[[Command], Command]:
@@ -135,7 +152,7 @@ def input_format_option(help: str) -> Callable[[Command], Command]:
     """`--input-format`, the format of readings that is insisted on."""
     from compliance.readings.load import FORMATS
 
-    return click.option("--input-format", type=click.Choice(list(FORMATS)), help=help)
+    return click.option("--input-format", type=OneOf(list(FORMATS)), help=help)
 
 
 BARE_ONLY = ("encoding", "meter", "technology")
@@ -153,7 +170,7 @@ def bare_options() -> Callable[[Command], Command]:
         click.option(
             "--technology",
             metavar="NAME",
-            type=click.Choice(TECHNOLOGIES),
+            type=OneOf(TECHNOLOGIES),
             help=f"Of the display of a bare readings file: {', '.join(TECHNOLOGIES)}.",
         ),
     )

@@ -9,7 +9,7 @@ from pathlib import Path
 
 import click
 
-from compliance.cli._options import format_option, search_path, specs_option
+from compliance.cli._options import OneOf, format_option, search_path, specs_option
 from compliance.cli._text import cell, hanging_indent, print_json, print_lines, style, table
 from compliance.errors import UsageError
 from compliance.model import Rule
@@ -112,7 +112,7 @@ INDENT = 11
 @format_option("text", "json", "markdown", help="markdown: a table for a pull request.")
 @click.option(
     "--fail-on",
-    type=click.Choice(["loosened", "any"]),
+    type=OneOf(["loosened", "any"]),
     help="Exit with 1 where something is loosened, withdrawn or changed in a way that is not "
     "provably tighter; or where anything differs.",
 )

@@ -32,6 +32,7 @@ from compliance.cli._identity_options import (
 )
 from compliance.cli._options import (
     PATH,
+    OneOf,
     allow_outside_option,
     bare_options,
     format_option,
@@ -83,7 +84,7 @@ from compliance.report.exports import Fault, Result, exit_code, findings_csv, ju
     help="Certificate (PEM or DER) of whoever may accept deviations, or of the authority that "
     "issued theirs; without it their signers are stated and not checked. May be repeated.",
 )
-@click.option("--page", type=click.Choice(["a4", "letter"]), default="a4", show_default=True)
+@click.option("--page", type=OneOf(["a4", "letter"]), default="a4", show_default=True)
 @specs_option()
 @allow_outside_option()
 @bare_options()

@@ -14,6 +14,7 @@ from compliance import __version__
 from compliance.cli._files import check_folder, check_targets, write_new
 from compliance.cli._options import (
     PATH,
+    OneOf,
     encoding_option,
     input_format_option,
     now_option,
@@ -36,7 +37,7 @@ OBSERVERS = ("cie-1931-2", "cie-1964-10", "cie-2015-2", "cie-2015-10")
 @click.argument("out", metavar="OUT", type=PATH)
 @click.option(
     "--to",
-    type=click.Choice(WRITTEN),
+    type=OneOf(WRITTEN),
     help="Format of OUT; told from the end of its name unless said.",
 )
 @input_format_option("Insist on the format of IN; told from what stands in it unless said.")
@@ -51,7 +52,7 @@ OBSERVERS = ("cie-1931-2", "cie-1964-10", "cie-2015-2", "cie-2015-10")
 @click.option("--unit", metavar="UNIT", default="", help="Of spectra whose file states none.")
 @click.option(
     "--observer",
-    type=click.Choice(OBSERVERS),
+    type=OneOf(OBSERVERS),
     default=OBSERVERS[0],
     show_default=True,
     help="For whom X, Y, Z of spectra are computed; a rule judges the first.",

@@ -13,6 +13,7 @@ import click
 from compliance.cli._assess_inputs import SUFFIXES, is_job
 from compliance.cli._files import check_new_file, write_new
 from compliance.cli._options import (
+    OneOf,
     allow_outside_option,
     encoding_option,
     meter_option,
@@ -48,7 +49,7 @@ FULL = 100.0
 )
 @click.option(
     "--points",
-    type=click.Choice(["5", "9", "13"]),
+    type=OneOf(["5", "9", "13"]),
     help="Add white at so many points of the screen.",
 )
 @click.option(

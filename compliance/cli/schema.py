@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import click
 
+from compliance.cli._options import OneOf
 from compliance.cli._terminal import escape_controls
 from compliance.yaml_nodes import SCHEMAS
 
@@ -11,7 +12,7 @@ NAMES = ("rule", "job", "meter", "assessment", "deviation", "repository")
 
 
 @click.command("schema")
-@click.argument("name", metavar="KIND", type=click.Choice(NAMES))
+@click.argument("name", metavar="KIND", type=OneOf(NAMES))
 @click.option("--path", "only_path", is_flag=True, help="Print where the file is instead.")
 def command(name: str, only_path: bool) -> None:
     """Print the JSON Schema of a KIND of file: rule, job, meter, assessment, deviation, repository.

@@ -3,13 +3,47 @@
 from __future__ import annotations
 
 import difflib
-from collections.abc import Iterable
+import re
+from collections.abc import Iterable, Mapping
 from typing import Any
 
 Path = tuple[str | int, ...]
 
 SHOWN = 40
 """Characters of a value that a message repeats."""
+
+TRADE_WORDS: Mapping[str, str] = {
+    "legal": "narrow",
+    "limited": "narrow",
+    "smpte": "narrow",
+    "tv": "narrow",
+    "video": "narrow",
+    "data": "full",
+    "extended": "full",
+    "pc": "full",
+    "8bit": "8",
+    "10bit": "10",
+    "12bit": "12",
+    "1886": "bt1886",
+    "gamma": "power",
+    "2084": "pq",
+    "st2084": "pq",
+    "b67": "hlg",
+    "709": "bt709",
+    "rec709": "bt709",
+    "2020": "bt2020",
+    "rec2020": "bt2020",
+    "6500": "d65",
+    "cct": "correlated-colour-temperature",
+    "de2000": "delta-e-2000",
+    "ciede2000": "delta-e-2000",
+    "average": "mean",
+    "must": "shall",
+    "spectro": "spectroradiometer",
+    "filter": "colorimeter",
+    "beamer": "projector",
+}
+"""Words of the trade, in small letters, and what our names say instead."""
 
 
 def quoted(text: str) -> str:
@@ -71,6 +105,26 @@ def did_you_mean(text: str, names: Iterable[str]) -> str:
 
 
 def suggestion(text: str, names: Iterable[str]) -> str:
-    """`did you mean …?` with the nearest name; empty where none is near."""
-    near = nearest(text[:SHOWN], names)
-    return f"did you mean {quoted(near)}?" if near else ""
+    """`did you mean …?` by the words of the trade, or by likeness; empty where nothing is near."""
+    known = list(names)
+    likely = in_our_words(text[:SHOWN], known)
+    if not likely:
+        near = nearest(text[:SHOWN], known)
+        likely = [near] if near else []
+    if not likely:
+        return ""
+    *some, last = map(quoted, likely)
+    return f"did you mean {', '.join(some)} or {last}?" if some else f"did you mean {last}?"
+
+
+def in_our_words(text: str, names: Iterable[str]) -> list[str]:
+    """The names that `text` means where it has a word of the trade in it: `rgb-10-legal`.
+
+    They share the translated word and as many of the others as any name does.
+    """
+    words = set(re.findall("[a-z0-9]+", text.lower()))
+    parts = {name: set(_plain(name).split("-")) for name in names}
+    translated = {part for word in words for part in TRADE_WORDS.get(word, "").split("-") if part}
+    fitting = {name: own for name, own in parts.items() if translated and translated <= own}
+    shared = {name: len(own & (words | translated)) for name, own in fitting.items()}
+    return [name for name, count in shared.items() if count == max(shared.values())]

@@ -262,7 +262,8 @@ def test_the_kind_of_display_stands_in_the_document(compliance, desk, tmp_path):
         (
             ["good.csv", "--rule", "tiny.yaml", "--technology", "LCD"],
             "compliance assess: invalid value for '--technology': 'LCD' is not one of 'lcd', "
-            "'oled', 'led', 'crt', 'plasma', 'projector'; see 'compliance assess --help'",
+            "'oled', 'led', 'crt', 'plasma', 'projector'; did you mean 'lcd'?; see "
+            "'compliance assess --help'",
         ),
         (
             ["job.yaml"],
