@@ -8,7 +8,6 @@ once take turns.
 
 from __future__ import annotations
 
-import fcntl
 import json
 import os
 import secrets
@@ -18,6 +17,8 @@ import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
+
+from filelock import FileLock
 
 ROOT = Path(__file__).resolve().parent.parent
 OUT = Path("demo/out")
@@ -40,10 +41,9 @@ MEANT = {
 
 @contextmanager
 def alone() -> Iterator[None]:
-    """Hold demo/out/ while the block runs; the kernel lets go when the process ends."""
+    """Hold demo/out/ while the block runs; the system lets go when the process ends."""
     (ROOT / OUT).mkdir(parents=True, exist_ok=True)
-    with (ROOT / OUT / ".lock").open("a") as file:
-        fcntl.flock(file, fcntl.LOCK_EX)
+    with FileLock(ROOT / OUT / ".lock"):
         yield
 
 
@@ -71,8 +71,8 @@ def make_password() -> None:
     """A password of the demo's own; a real one belongs into a password manager."""
     place = ROOT / PASSWORD
     place.unlink(missing_ok=True)
-    with open(os.open(place, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "w") as file:
-        file.write(secrets.token_urlsafe(18) + "\n")
+    with open(os.open(place, os.O_CREAT | os.O_EXCL | os.O_WRONLY, 0o600), "wb") as file:
+        file.write(secrets.token_urlsafe(18).encode() + b"\n")
 
 
 def wrong_verdicts() -> Iterator[str]:

@@ -1,6 +1,9 @@
-"""Makes or completes the environment in .venv and prints the path of its Python.
+r"""Makes or completes the environment in .venv and prints the path of its Python.
 
     python environment.py base|dev
+
+For POSIX systems, as the sh scripts that call it; on Windows `py -m venv .venv` and
+`.venv\Scripts\pip install -e .[dev]` do the same.
 
 `base` is the package as a user has it, `dev` adds what the tests need. Standard
 library only. Safe to run twice at once: the kernel holds the lock and lets go
@@ -46,7 +49,7 @@ def say(text: str) -> None:
 @contextmanager
 def locked(path: Path) -> Iterator[None]:
     """Hold the lock file while the block runs; wait for whoever holds it."""
-    with path.open("a") as file:
+    with path.open("a", encoding="utf-8") as file:
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except BlockingIOError:
@@ -67,7 +70,7 @@ def runs(arguments: Sequence[str]) -> bool:
 def noted() -> dict[str, Any]:
     """What an earlier run noted; empty where it noted nothing."""
     try:
-        note = json.loads(NOTE.read_text())
+        note = json.loads(NOTE.read_text(encoding="utf-8"))
     except (OSError, ValueError):
         return {}
     return note if isinstance(note, dict) else {}
@@ -84,7 +87,7 @@ def ensure_python() -> None:
     if ENVIRONMENT.exists():
         shutil.rmtree(ENVIRONMENT)
     ENVIRONMENT.mkdir()
-    NOTE.write_text(json.dumps({"root": str(ROOT)}))
+    NOTE.write_text(json.dumps({"root": str(ROOT)}), encoding="utf-8")
     command(
         [sys.executable, "-m", "venv", str(ENVIRONMENT)],
         f"{sys.executable} could not make an environment",
@@ -142,7 +145,7 @@ def complete(level: str) -> None:
         note.pop("dev", None)
         pip(["--editable", str(ROOT)])
         note["base"] = wanted
-        NOTE.write_text(json.dumps(note))
+        NOTE.write_text(json.dumps(note), encoding="utf-8")
     wanted = digest(wanted.encode(), "\n".join(WITHOUT_DEPENDENCIES).encode())
     if level == "dev" and note.get("dev") != wanted:
         say("adding what the tests need to .venv …")
@@ -150,7 +153,7 @@ def complete(level: str) -> None:
         pip(extras)
         pip(["--no-deps", *WITHOUT_DEPENDENCIES])
         note["dev"] = wanted
-        NOTE.write_text(json.dumps(note))
+        NOTE.write_text(json.dumps(note), encoding="utf-8")
 
 
 def main(arguments: Sequence[str]) -> int:

@@ -1,4 +1,4 @@
-# Sourced by demo/run and tests/run; POSIX sh.
+# Sourced by demo/run and tests/run; POSIX sh, and not for Windows (see environment.py).
 # Sets `python` to the first Python 3.11 or newer that can make an environment,
 # or ends the script with one line that says what is missing. PYTHON=… overrides.
 

@@ -197,7 +197,7 @@ def main() -> int:
     for name, data in golden().items():
         (PLACE / name).write_bytes(data)
     text = json.dumps(expected(PLACE), indent=2, ensure_ascii=False)
-    (PLACE / "expected.json").write_text(text + "\n", encoding="utf-8")
+    (PLACE / "expected.json").write_text(text + "\n", encoding="utf-8", newline="\n")
     return 0
 
 

@@ -224,4 +224,4 @@ def files() -> dict[str, str]:
 
 if __name__ == "__main__":
     for name, text in files().items():
-        (FOLDER / name).write_text(text, encoding="utf-8")
+        (FOLDER / name).write_text(text, encoding="utf-8", newline="\n")

@@ -35,6 +35,9 @@ OUTSIDE_NAMES = {
     ("Path", "home"),
 }
 
+ALLOWED = {("rules.git_history", "os.environ")}
+"""Handed to git, less what would name another repository."""
+
 
 def modules() -> Iterator[tuple[str, Path, ast.Module]]:
     """Every module of the package: dotted name below `compliance`, file, tree."""
@@ -92,7 +95,7 @@ def test_only_the_command_line_touches_terminal_clock_and_environment() -> None:
                     touched = f"{last}.{node.attr}"
             elif isinstance(node, ast.Name) and node.id == "SystemExit":
                 touched = "SystemExit"
-            if touched:
+            if touched and (name, touched) not in ALLOWED:
                 broken.append(f"{file.relative_to(ROOT)}:{node.lineno}: {touched}")
     assert not broken, "\n" + "\n".join(broken)
 

@@ -14,7 +14,9 @@ import os
 import secrets
 import shutil
 import stat
+import sys
 import unicodedata
+import warnings
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from pathlib import Path
@@ -24,6 +26,8 @@ from compliance.cli._terminal import print_note
 from compliance.errors import ComplianceError, OutputError, SheetError, UsageError, system_reason
 
 if TYPE_CHECKING:
+    from filelock import BaseFileLock
+
     from compliance.model.results import Verification
 
 
@@ -32,20 +36,27 @@ LONGEST = 70
 REPLACE = "--replace writes over it"
 """What to do where something stands in the way that may be replaced."""
 RESERVED = frozenset('<>:"/\\|?*%')
+LOCK = ".compliance.lock"
+"""Of a folder that a run writes to; gone when the run ends."""
 
 
 def clean_name(text: str) -> str:
     """`text` as one part of a file's name: it cannot leave its folder, hide or be an option.
 
     Letters and digits of every script stay; separators, spaces, signs that some file
-    system reserves, control and direction characters become hyphens. Different texts may
-    come out alike: a caller that writes several files compares them (`check_targets`).
+    system reserves, control and direction characters become hyphens, and what Windows keeps
+    for a device gets an underscore. Different texts may come out alike: a caller that writes
+    several files compares them (`check_targets`).
     """
+    from compliance.yaml_nodes.read_file import is_device_name
+
     text = unicodedata.normalize("NFC", text)
     kept = "".join(char if _keeps(char) else "-" for char in text)
     words = [word for word in kept.split("-") if word]
     name = "-".join(words).strip("-.~").encode()[:LONGEST].decode(errors="ignore")
-    return name.rstrip("-.~") or "unnamed"
+    name = name.rstrip("-.~") or "unnamed"
+    stem, dot, rest = name.partition(".")
+    return f"{stem}_{dot}{rest}" if is_device_name(name) else name
 
 
 def _keeps(char: str) -> bool:
@@ -139,24 +150,44 @@ def _taken(path: Path, replace: bool) -> str | None:
 def lock_folder(folder: Path) -> Iterator[None]:
     """Hold `folder` against other runs while inside; say so where one is at work.
 
-    The kernel lets go when the process ends, however it ends. Where the system or the file
+    The system lets go when the process ends, however it ends. Where the system or the file
     system knows no such lock, files are still placed whole and never two in one place.
     """
-    descriptor: int | None = None
+    lock: BaseFileLock | None = None
     try:
-        with suppress(ImportError, OSError):
-            import fcntl
-
-            descriptor = os.open(folder, os.O_RDONLY)
-            try:
-                fcntl.flock(descriptor, fcntl.LOCK_EX | fcntl.LOCK_NB)
-            except BlockingIOError:
-                print_note(f"waiting for another run that writes to {folder}")
-                fcntl.flock(descriptor, fcntl.LOCK_EX)
+        with suppress(NotImplementedError, OSError):
+            lock = _locked(folder)
         yield
     finally:
-        if descriptor is not None:
-            os.close(descriptor)
+        if lock is not None:
+            _unlock(lock)
+
+
+def _locked(folder: Path) -> BaseFileLock:
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # a system without locks has one by a file's existence
+        from filelock import FileLock, Timeout
+
+    lock = FileLock(folder / LOCK)
+    try:
+        lock.acquire(timeout=0)
+    except Timeout:
+        print_note(f"waiting for another run that writes to {folder}")
+        lock.acquire()
+    return lock
+
+
+def _unlock(lock: BaseFileLock) -> None:
+    """Let go, and leave no file: on POSIX removed while it is held, elsewhere once it is not."""
+    from filelock import UnixFileLock
+
+    file = Path(lock.lock_file)
+    if isinstance(lock, UnixFileLock):
+        _drop([file])
+    with suppress(OSError):
+        lock.release()
+    if sys.platform == "win32":
+        _drop([file])
 
 
 # ---------------------------------------------------------------- writing
@@ -168,7 +199,8 @@ def write_new(
     """Write all `files` or none; those in `private` so that only their owner may read them.
 
     Raises OutputError where the disk is full or the folder is read-only; UsageError where,
-    without `replace`, a file stands in a place. Nothing unfinished is left behind.
+    without `replace`, a file stands in a place. Nothing unfinished is left behind. Where the
+    file system cannot keep others out of a private file, a line on standard error says so.
     """
     ready: dict[Path, Path] = {}
     placed: list[Path] = []
@@ -179,6 +211,8 @@ def write_new(
         for path, temporary in ready.items():
             _place(temporary, path, replace)
             placed.append(path)
+        for path in private:
+            _warn_if_open(path)
     except BaseException:
         _drop(() if replace else placed)
         raise
@@ -203,6 +237,17 @@ def write_file(path: Path, data: bytes) -> None:
         path.write_bytes(data)
     except OSError as error:
         raise OutputError(f"{path}: cannot be written: {system_reason(error)}") from error
+
+
+def _warn_if_open(path: Path) -> None:
+    """Say so where a file written for its owner alone is open to others by its mode."""
+    with suppress(OSError):
+        mode = stat.S_IMODE(path.stat().st_mode)
+        if mode & 0o077:
+            print_note(
+                f"{path}: others may be able to read this file (mode {mode:o}): the rights of a "
+                "single file cannot be set here; keep it in a folder of your own, under a password"
+            )
 
 
 def _beside(path: Path) -> Path:

@@ -35,16 +35,16 @@ INHERITED = (
 )  # fmt: skip
 """Of the environment: what would name another repository than the folder's."""
 
-STATED = (
-    "GIT_OPTIONAL_LOCKS=0", "GIT_NO_LAZY_FETCH=1", "GIT_NO_REPLACE_OBJECTS=1",
-    "GIT_TERMINAL_PROMPT=0", "GIT_PAGER=cat", "LC_ALL=C",
-)  # fmt: skip
+STATED = {
+    "GIT_OPTIONAL_LOCKS": "0", "GIT_NO_LAZY_FETCH": "1", "GIT_NO_REPLACE_OBJECTS": "1",
+    "GIT_TERMINAL_PROMPT": "0", "GIT_PAGER": "cat", "LC_ALL": "C",
+}  # fmt: skip
 
 SAFELY = (
     "--no-pager",
     "--no-optional-locks",
     "--literal-pathspecs",
-    "-c", "core.hooksPath=/dev/null",
+    "-c", f"core.hooksPath={os.devnull}",
     "-c", "core.fsmonitor=false",
     "-c", "protocol.allow=never",
 )  # fmt: skip
@@ -55,10 +55,11 @@ def ask(folder: Path, *question: str, given: bytes = b"", patience: float = 1) -
 
     `given` goes to its standard input; `patience` multiplies the time limit.
     """
-    without = [part for name in INHERITED for part in ("-u", name)]
+    inherited = {name: value for name, value in os.environ.items() if name not in INHERITED}
     try:
         done = subprocess.run(
-            ["env", *without, *STATED, "git", "-C", str(folder), *SAFELY, *question],
+            ["git", "-C", str(folder), *SAFELY, *question],
+            env={**inherited, **STATED},
             input=given,
             capture_output=True,
             timeout=TIME_LIMIT * patience,
@@ -136,7 +137,7 @@ class Revision:
 def is_revision(named: str) -> Revision | None:
     """`REV:PATH` taken apart; None where `named` is something else, such as a file there is."""
     name, colon, path = named.partition(":")
-    if not colon or os.path.exists(named) or not NAME.fullmatch(name):
+    if not colon or os.path.exists(named) or Path(named).drive or not NAME.fullmatch(name):
         return None
     return Revision(name, path)
 
@@ -184,7 +185,9 @@ def checked_out(wanted: Revision, folder: Path) -> Iterator[Copy]:
 
 def _renamed(problem: Problem, root: Path, wanted: Revision) -> Problem:
     def said(text: str) -> str:
-        return text.replace(f"{root}/", f"{wanted.name}:").replace(str(root), f"{wanted.name}:")
+        return text.replace(f"{root}{os.sep}", f"{wanted.name}:").replace(
+            str(root), f"{wanted.name}:"
+        )
 
     return replace(problem, file=said(problem.file), message=said(problem.message))
 

@@ -44,6 +44,16 @@ def sha256(data: bytes) -> str:
 
 def resolve_inside(folder: Path, named: str) -> Path | None:
     """`named` taken from `folder`, links followed; None where that leaves `folder`."""
-    home = os.path.realpath(folder)
-    resolved = os.path.realpath(os.path.join(home, named))
-    return Path(resolved) if os.path.commonpath([home, resolved]) == home else None
+    home = Path(os.path.realpath(folder))
+    resolved = Path(os.path.realpath(home / named))
+    return resolved if resolved.is_relative_to(home) else None
+
+
+PORTS = tuple(f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³")
+DEVICES = frozenset(("aux", "con", "conin$", "conout$", "nul", "prn", *PORTS))
+"""What Windows keeps for devices: no file is called so there, with any suffix or none."""
+
+
+def is_device_name(name: str) -> bool:
+    """Whether a file's name is one that Windows keeps for a device."""
+    return name.partition(".")[0].rstrip(" ").lower() in DEVICES

@@ -37,6 +37,11 @@ from compliance.errors import OutputError, UsageError
         ("a\u202eb", "a-b"),
         ("\ud800x", "x"),
         ("v1.", "v1"),
+        ("CON", "CON_"),
+        ("nul.2026", "nul_.2026"),
+        ("lpt¹", "lpt¹_"),
+        ("com10", "com10"),
+        ("console", "console"),
         ("x" * 500, "x" * 70),
         ("映" * 100, "映" * 23),
     ],
@@ -96,6 +101,26 @@ def test_files_are_written_whole_with_the_usual_rights(tmp_path):
         os.umask(before)
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == {"a": b"1", "b": b"2"}
     assert stat.S_IMODE((tmp_path / "a").stat().st_mode) == 0o644
+
+
+def test_a_private_file_is_its_owners_alone(tmp_path, capsys):
+    write_new({tmp_path / "key": b"1"}, replace=False, private={tmp_path / "key"})
+    assert stat.S_IMODE((tmp_path / "key").stat().st_mode) == 0o600
+    assert capsys.readouterr().err == ""
+
+
+def test_a_private_file_where_the_system_keeps_no_rights(tmp_path, capsys, monkeypatch):
+    without_rights = os.open
+    monkeypatch.setattr(
+        _files.os, "open", lambda path, flags, mode: without_rights(path, flags, 0o644)
+    )
+    write_new(
+        {tmp_path / "key": b"1", tmp_path / "pem": b"2"}, replace=False, private={tmp_path / "key"}
+    )
+    assert capsys.readouterr().err == (
+        f"compliance: {tmp_path}/key: others may be able to read this file (mode 644): the rights "
+        "of a single file cannot be set here; keep it in a folder of your own, under a password\n"
+    )
 
 
 def test_what_appeared_meanwhile_is_kept_and_nothing_else_written(tmp_path):

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import fcntl
 import os
 import pty
 import signal
@@ -12,6 +11,7 @@ import threading
 from pathlib import Path
 
 import pytest
+from filelock import FileLock
 
 NOW = ("--now", "2026-11-21T08:00:00Z")
 ROOT = Path(__file__).resolve().parents[2]
@@ -165,15 +165,16 @@ def test_two_at_once_may_replace(desk, tmp_path):
 def test_a_run_waits_for_another_in_its_folder(desk, tmp_path):
     desk("good")
     (tmp_path / "out").mkdir()
-    lock = os.open(tmp_path / "out", os.O_RDONLY)
-    fcntl.flock(lock, fcntl.LOCK_EX)
-    with start(tmp_path, "assess", "job.yaml", "--out", "out", *NOW) as process:
+    lock = tmp_path / "out" / ".compliance.lock"
+    call = ("assess", "job.yaml", "--out", "out", *NOW)
+    with FileLock(lock) as held, start(tmp_path, *call) as process:
         line = process.stderr.readline()
         assert line == b"compliance: waiting for another run that writes to out\n"
-        assert list((tmp_path / "out").iterdir()) == []
-        os.close(lock)
+        assert list((tmp_path / "out").iterdir()) == [lock]
+        held.release()
         _, told = process.communicate(timeout=240)
         assert (process.returncode, told) == (0, b"")
+    assert not lock.exists()
 
 
 SLOW = """
