@@ -37,6 +37,7 @@ class Entry:
 
 
 COMMANDS: Mapping[str, Entry] = {
+    "new": Entry("compliance.cli.new", "Write a job, a meter or a rule to start from."),
     "plan": Entry("compliance.cli.plan", "List what to measure, as a file to fill in."),
     "convert": Entry("compliance.cli.convert", "Write readings in another format."),
     "assess": Entry(
