@@ -51,7 +51,7 @@ def main(arguments: Sequence[str]) -> int:
             behind = True
             print(f"{name} is behind; run scripts/make_pages.py" if check else f"{name} written")
             if not check:
-                place.write_text(text, encoding="utf-8")
+                place.write_text(text, encoding="utf-8", newline="\n")
     except FollowError as error:
         print(f"a command does not do what its page says: {error}", file=sys.stderr)
         return 1

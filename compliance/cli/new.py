@@ -76,9 +76,9 @@ def starter_options(out: str) -> Callable[[Command], Command]:
                 is_flag=True,
                 help="Ask nothing at a terminal either: what is not given is left open.",
             ),
-            now_option("Dates the file, RFC 3339; the clock's unless said."),
+            now_option("Dates the file, RFC 3339; default: the clock's."),
             replace_option("Write over FILE if it is there already."),
-            out_option(f"File to write; {out} unless said, - for standard output."),
+            out_option(f"File to write; - for standard output. Default: {out}."),
         ):
             command = option(command)
         return command
@@ -320,7 +320,6 @@ def command() -> None:
 
 
 @command.command("job")
-@starter_options("job.yaml")
 @click.option("--from", "old", metavar="OLD.yaml", type=PATH, help="Take over an earlier job.")
 @click.option("--reference", type=WORDS, help="Your reference of the job.")
 @click.option("--client", type=WORDS, help="For whom it is.")
@@ -339,7 +338,7 @@ def command() -> None:
     multiple=True,
     type=WORDS,
     help="Name of a slot; may be repeated, in the order of the deliverables. One slot takes all "
-    "of them; 1, 2, … unless said.",
+    "of them. Default: 1, 2, …",
 )
 @click.option(
     "--readings",
@@ -355,9 +354,12 @@ def command() -> None:
 @click.option(
     "--technology", type=OneOf(TECHNOLOGIES), help=f"Of the display: {', '.join(TECHNOLOGIES)}."
 )
-@click.option("--meter", metavar="FILE", type=WORDS, help="Its file, from the job's folder.")
-@encoding_option("Of the code values; that of the deliverables unless said.")
+@click.option(
+    "--meter", metavar="FILE", type=WORDS, help="The meter's file, from the job's folder."
+)
+@encoding_option("Of the code values; default: that of the deliverables.")
 @specs_option()
+@starter_options("job.yaml")
 def new_job(
     old: Path | None,
     out: Path | None,
@@ -395,7 +397,6 @@ def new_job(
 
 
 @command.command("meter")
-@starter_options("NAME.yaml")
 @click.option("--name", type=WORDS, help="A name of your own for the meter.")
 @click.option(
     "--kind", type=OneOf(KINDS), help="colorimeter (a filter meter) or spectroradiometer."
@@ -426,6 +427,7 @@ def new_job(
     type=LOWEST,
     help="The luminance that the meter can tell from dark.",
 )
+@starter_options("NAME.yaml")
 def new_meter(out: Path | None, replace: bool, declined: bool, now: datetime, **given: Any) -> None:
     """Write a meter file, to copy the calibration certificate into.
 
@@ -462,7 +464,6 @@ def new_meter(out: Path | None, replace: bool, declined: bool, now: datetime, **
 
 
 @command.command("rule")
-@starter_options("ID.yaml")
 @click.option("--id", "name", metavar="ID", type=RULE_ID, help="Of the new rule.")
 @click.option(
     "--extends",
@@ -482,6 +483,7 @@ def new_meter(out: Path | None, replace: bool, declined: bool, now: datetime, **
 )
 @encoding_option("Without --extends: what the plan writes.")
 @specs_option()
+@starter_options("ID.yaml")
 def new_rule(
     name: str | None,
     extends: str | None,

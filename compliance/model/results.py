@@ -1,4 +1,4 @@
-"""Results as plain data: what a meter can prove of a rule, how a verification went, step by step."""
+"""Results as plain data: what a meter can prove of a rule, how a verification went by step."""
 
 from __future__ import annotations
 
