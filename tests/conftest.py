@@ -1,21 +1,78 @@
-"""What all tests share: where the checkout is, and that CI skips nothing."""
+"""What all tests share: where the checkout is, what is slow, and that CI skips nothing.
+
+sh tests/run --fast                  without the tests that durations.json lists
+sh tests/run --record-durations      everything, and writes durations.json anew
+"""
 
 from __future__ import annotations
 
+import json
 import os
+import sys
+from collections import Counter
+from collections.abc import Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
+DURATIONS = Path(__file__).with_name("durations.json")
+SLOW = 0.5
+"""Seconds of a processor from which on a test is slow: these are the same on a busy machine."""
 
 _skipped: list[str] = []
+_seconds: Counter[str] = Counter()
+_started: Counter[str] = Counter()
+"""Processes by the name of their program."""
 
 
 @pytest.fixture(scope="session")
 def root() -> Path:
     """The top of the checkout."""
     return ROOT
+
+
+# ---------------------------------------------------------------- slow tests
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    group = parser.getgroup("this project")
+    group.addoption("--fast", action="store_true", help="leave out tests marked slow")
+    group.addoption(
+        "--record-durations",
+        action="store_true",
+        help=f"write {DURATIONS.name}, whose tests are slow",
+    )
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Mark as slow what took long when durations were recorded; a new test is not slow."""
+    slow = json.loads(DURATIONS.read_text("utf-8")) if DURATIONS.exists() else {}
+    for item in items:
+        if item.nodeid in slow:
+            item.add_marker(pytest.mark.slow)
+    if config.option.fast:
+        config.hook.pytest_deselected(items=[item for item in items if item.nodeid in slow])
+        items[:] = [item for item in items if item.nodeid not in slow]
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
+    """Time a test with its fixtures and the processes that it waited for."""
+    before = sum(os.times()[:4])
+    try:
+        return (yield)
+    finally:
+        _seconds[item.nodeid] = sum(os.times()[:4]) - before
+
+
+def _record_durations() -> None:
+    slow = {name: round(took, 1) for name, took in sorted(_seconds.items()) if took >= SLOW}
+    DURATIONS.write_text(json.dumps(slow, indent=0, ensure_ascii=False) + "\n", "utf-8")
+
+
+# ---------------------------------------------------------------- what is told of a run
 
 
 def pytest_runtest_logreport(report: pytest.TestReport) -> None:
@@ -28,14 +85,38 @@ def pytest_collectreport(report: pytest.CollectReport) -> None:
         _skipped.append(report.nodeid)
 
 
+def pytest_configure(config: pytest.Config) -> None:
+    config.addinivalue_line("markers", f"slow: took {SLOW} s or more when it was recorded")
+    sys.addaudithook(_count_process)
+
+
+def _count_process(event: str, details: tuple[Any, ...]) -> None:
+    if event == "subprocess.Popen":
+        _started[Path(os.fsdecode(details[0])).name] += 1
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_testnodedown(node: Any) -> None:
+    """Add what a process of several has counted."""
+    for counter, name in ((_started, "started"), (_seconds, "seconds")):
+        counter.update(getattr(node, "workeroutput", {}).get(name, {}))
+
+
 @pytest.hookimpl(trylast=True)
 def pytest_sessionfinish(session: pytest.Session) -> None:
     """Under CI a skipped test fails the run: everything that tests need is installed there."""
     if os.environ.get("CI") == "true" and _skipped and session.exitstatus == 0:
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
+    if hasattr(session.config, "workeroutput"):
+        session.config.workeroutput |= {"started": dict(_started), "seconds": dict(_seconds)}
+    elif session.config.option.record_durations:
+        _record_durations()
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    if _started:
+        named = ", ".join(f"{count} {name}" for name, count in _started.most_common())
+        terminalreporter.line(f"processes started: {_started.total()} ({named})")
     if os.environ.get("CI") == "true" and _skipped:
         terminalreporter.section("skipped in CI, which is a failure", red=True)
         for name in _skipped:

@@ -1,4 +1,4 @@
-"""Invented assessments, made by hand, and the command as a process of its own."""
+"""Invented assessments, made by hand, and the command: called here, or as a process."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from typing import Any
 
 import numpy as np
 import pytest
+from helpers import commands
 
 from compliance.model import (
     ENCODINGS,
@@ -199,29 +200,32 @@ def make() -> ModuleType:
 
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
-
-
-def environment(**changes: str | None) -> dict[str, str]:
-    """The process's own environment, with an empty data folder's worth of settings."""
-    kept = {key: value for key, value in os.environ.items() if not key.startswith("COMPLIANCE_")}
-    kept |= {"COMPLIANCE_DATA": "/nonexistent", "PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "error"}
-    return {key: value for key, value in {**kept, **changes}.items() if value is not None}
-
-
 ROOT = Path(__file__).resolve().parents[2]
 
 
 @pytest.fixture
 def compliance(tmp_path: Path) -> Run:
-    """The command as a process in a folder of its own: `compliance("assess", …, env={…})`."""
+    """The command, called here in a folder of its own: `compliance("assess", …, env={…})`."""
+
+    def run(*args: str | Path, **options: Any) -> subprocess.CompletedProcess[str]:
+        return commands.call(*args, **{"cwd": tmp_path, **options})
+
+    return run
+
+
+@pytest.fixture
+def process(tmp_path: Path) -> Run:
+    """The same as a process, for what only a process can show; options are `subprocess.run`'s."""
 
     def run(
         *args: str | Path, env: dict[str, str | None] | None = None, **options: Any
     ) -> subprocess.CompletedProcess[str]:
+        changes = {"PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "error", **(env or {})}
+        settings = {**os.environ, **commands.without_own_settings(), **changes}
         stated = {"cwd": tmp_path, "capture_output": True, "text": True, "timeout": 120}
         return subprocess.run(
             [sys.executable, "-m", "compliance.cli", *map(str, args)],
-            env=environment(**(env or {})),
+            env={key: value for key, value in settings.items() if value is not None},
             **{**stated, **options},
         )
 

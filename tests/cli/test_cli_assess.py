@@ -440,12 +440,9 @@ def test_an_identity_by_name(compliance, desk, identity, tmp_path):
 
 
 def test_a_password_that_nobody_can_type(compliance, desk, identity, tmp_path):
-    import subprocess
-
     desk("good")
     done = compliance(
         "assess", "job.yaml", "--out", "out", "--identity", "data/identity.p12", *NOW,
-        stdin=subprocess.DEVNULL,
     )  # fmt: skip
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (

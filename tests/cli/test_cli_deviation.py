@@ -171,13 +171,13 @@ def test_an_assessment_that_was_changed_is_not_accepted(compliance: Run, job: Pa
 
 @pytest.mark.parametrize("option", ["--reason", "--accepted-by"])
 def test_letters_that_the_system_cannot_read_are_told(
-    compliance: Run, job: Path, option: str
+    compliance: Run, process: Run, job: Path, option: str
 ) -> None:
     """In a locale without them, an argument's bytes are no text."""
     call = list(NEW)
     call[call.index(option) + 1] = "für später"
     plain = {"LC_ALL": "C", "PYTHONUTF8": "0", "PYTHONCOERCECLOCALE": "0"}
-    done = compliance(*call, "--out", "d.json", *NOW, env=plain)
+    done = process(*call, "--out", "d.json", *NOW, env=plain)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
         f"compliance: {option}: has letters that this system's encoding does not know; "

@@ -199,9 +199,9 @@ def test_a_full_disk_behind_standard_output(root, ended):
 
 
 @pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full")
-def test_a_full_disk_behind_standard_error(compliance):
+def test_a_full_disk_behind_standard_error(process):
     with open("/dev/full", "w") as full:
-        done = compliance("zzz", capture_output=False, stderr=full, stdout=subprocess.DEVNULL)
+        done = process("zzz", capture_output=False, stderr=full, stdout=subprocess.DEVNULL)
     assert done.returncode == 2
 
 

@@ -32,7 +32,7 @@ def token(tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, str]:
 
 
 @pytest.fixture
-def signing(compliance: Run, desk: Callable[..., Path], token: Mapping[str, str]) -> Run:
+def signing(process: Run, desk: Callable[..., Path], token: Mapping[str, str]) -> Run:
     """`assess` a good slot with the token, the PIN through a pipe."""
     desk("good")
 
@@ -45,7 +45,7 @@ def signing(compliance: Run, desk: Callable[..., Path], token: Mapping[str, str]
         os.write(writing, f"{pin}\n".encode())
         os.close(writing)
         try:
-            return compliance(
+            return process(
                 *command,
                 *NOW,
                 *("--pkcs11-module", module(), "--pin-fd", str(reading), *more),
@@ -76,7 +76,7 @@ def test_a_sheet_signed_and_countersigned_by_keys_in_a_token(signing: Run, tmp_p
 
 
 def test_the_certificate_may_come_from_a_file(
-    compliance: Run, desk: Callable[..., Path], tmp_path: Path
+    process: Run, desk: Callable[..., Path], tmp_path: Path
 ) -> None:
     desk("good")
     folder = tmp_path / "bare"
@@ -87,7 +87,7 @@ def test_the_certificate_may_come_from_a_file(
     os.write(writing, PIN.encode())
     os.close(writing)
     asked = ("assess", "job.yaml", "--out", "out", *NOW, "--pkcs11-module", module())
-    done = compliance(
+    done = process(
         *asked, "--chain", "chain.pem", "--pin-fd", str(reading), env=setting, pass_fds=(reading,)
     )
     os.close(reading)
@@ -142,11 +142,11 @@ def test_bad_calls_are_one_line(
 
 
 def test_without_a_terminal_the_pin_has_to_come_from_somewhere(
-    compliance: Run, desk: Callable[..., Path], token: Mapping[str, str]
+    process: Run, desk: Callable[..., Path], token: Mapping[str, str]
 ) -> None:
     desk("good")
     asked = ("assess", "job.yaml", "--out", "out", *NOW, "--pkcs11-module", module())
-    done = compliance(*asked, env=dict(token), stdin=subprocess.DEVNULL)
+    done = process(*asked, env=dict(token), stdin=subprocess.DEVNULL)
     assert done.returncode == 2
     assert done.stderr == (
         "compliance: PIN of token 'Kelp token' cannot be asked for here; "

@@ -77,7 +77,7 @@ def between(archive: bytes) -> bytes:
 
 def another_size_before(archive: bytes) -> bytes:
     """Before the first file another size than in the directory."""
-    return archive[:22] + b"\1" + archive[23:]
+    return archive[:22] + bytes([archive[22] ^ 1]) + archive[23:]
 
 
 def folder_with_bytes(archive: bytes) -> bytes:

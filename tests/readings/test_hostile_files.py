@@ -1,11 +1,10 @@
-"""Files made to hurt: refused in few seconds and little memory, with nothing run or fetched."""
+"""Files made to hurt: refused with little work and memory, with nothing run or fetched."""
 
 from __future__ import annotations
 
 import os
 import subprocess
 import sys
-import time
 import zipfile
 from io import BytesIO
 from pathlib import Path
@@ -27,10 +26,16 @@ def test_a_gibibyte(tmp_path: Path, form: str | None) -> None:
     with path.open("wb") as stream:
         stream.write(b"r,g,b,X,Y,Z\n1,")
         stream.truncate(GIBIBYTE)  # a line of zeros without an end, on no disk
-    start = time.perf_counter()
+    before = bytes_read()
     with pytest.raises(ReadingsError, match="is larger than 51,200 KiB"):
         load_readings(path, "rgb-10-full", form=form)
-    assert time.perf_counter() - start < 60
+    assert bytes_read() - before < GIBIBYTE // 16
+
+
+def bytes_read() -> int:
+    """By this process, from files and pipes of all kinds."""
+    first, *_ = Path("/proc/self/io").read_text().splitlines()
+    return int(first.removeprefix("rchar: "))
 
 
 def test_a_zip_in_place_of_a_csv() -> None:
@@ -43,8 +48,9 @@ def test_a_zip_in_place_of_a_csv() -> None:
 
 
 WORK = """\
-import resource, sys, time
+import math, resource, time
 resource.setrlimit(resource.RLIMIT_AS, (3 << 29, 3 << 29))
+_, HARD = resource.getrlimit(resource.RLIMIT_CPU)
 from compliance.errors import ReadingsError
 from compliance.readings.load import readings_from_bytes
 M = 1_000_000
@@ -107,21 +113,21 @@ CASES = {
 }
 for name, make in CASES.items():
     data = make()
-    start = time.perf_counter()
+    print(name, end="|", flush=True)
+    resource.setrlimit(resource.RLIMIT_CPU, (math.ceil(time.process_time()) + 30, HARD))
     try:
         readings_from_bytes(data, "f", "rgb-10-full")
         said = "READ"
     except ReadingsError as error:
         said = str(error).split("\\n")[0][:100]
-    took = time.perf_counter() - start
     del data
-    print(f"{name}|{took:.2f}|{said}", flush=True)
+    print(said, flush=True)
 """
 
 
 def test_large_and_crooked_files_in_bounded_time_and_memory(root: Path) -> None:
-    # 1.5 GiB of address space holds the interpreter, the file and its text; 60 s is for a machine
-    # that does other work beside.
+    # 1.5 GiB of address space holds the interpreter, the file and its text. The time is the
+    # processor's, 30 s of it a file, so that other work on the machine does not count.
     done = subprocess.run(
         [sys.executable, "-c", WORK],
         cwd=root,
@@ -129,13 +135,11 @@ def test_large_and_crooked_files_in_bounded_time_and_memory(root: Path) -> None:
         capture_output=True,
         text=True,
         check=False,
-        timeout=600,
     )
     assert done.returncode == 0, done.stderr[-2000:] + done.stdout[-500:]
     lines = [line.split("|") for line in done.stdout.splitlines()]
     assert len(lines) == WORK.count("lambda:")
-    for name, took, said in lines:
-        assert float(took) < 60, f"{name} took {took} s: {said}"
+    for name, said in lines:
         assert said.startswith("f:"), f"{name}: {said}"
 
 

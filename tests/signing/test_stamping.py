@@ -3,11 +3,11 @@
 from __future__ import annotations
 
 import subprocess
-import time
 from collections.abc import Callable, Iterator
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
+from threading import Event
 
 import pytest
 from asn1crypto import tsp
@@ -104,7 +104,7 @@ def test_openssl_stamps_both_signatures(authority: tuple[str, bytes]) -> None:
         assert signature.stamp.trusted_as == (
             "its certificate goes back to Real Clocks, a trusted one (revocation not checked)"
         )
-        assert abs(signature.stamp.time - now) < timedelta(minutes=2)
+        assert now <= signature.stamp.time <= datetime.now(UTC)
         assert signature.moment == signature.stamp.time
     assert stamper.missed is None
 
@@ -127,7 +127,7 @@ def test_openssl_verifies_the_stamp(authority: tuple[str, bytes], tmp_path: Path
     asked = ["ts", "-verify", "-token_in", "-in", tmp_path / "token", "-data", tmp_path / "value"]
     trusted = ["-CAfile", tmp_path / "root.pem"]
     assert run([tool("openssl"), *asked, *trusted]).returncode == 0
-    (tmp_path / "value").write_bytes(value[:-1] + b"x")
+    (tmp_path / "value").write_bytes(value[:-1] + bytes([value[-1] ^ 1]))
     assert run([tool("openssl"), *asked, *trusted]).returncode != 0
 
 
@@ -246,12 +246,18 @@ def test_a_server_that_is_not_there() -> None:
 
 
 def test_a_server_that_does_not_answer() -> None:
-    def slow(_: bytes) -> Answer:
-        time.sleep(1.5)
+    given_up = Event()
+
+    def waiting(_: bytes) -> Answer:
+        given_up.wait()
         return 200, REPLY, b""
 
-    with serving(slow) as url, pytest.raises(TimestampError, match=r"no answer within 0\.5 s"):
-        signed(stamper=Stamper(url, patience=0.5))
+    with serving(waiting) as url:
+        try:
+            with pytest.raises(TimestampError, match=r"no answer within 0\.5 s"):
+                signed(stamper=Stamper(url, patience=0.5))
+        finally:
+            given_up.set()
 
 
 def test_a_stamp_may_be_optional() -> None:
