@@ -19,11 +19,10 @@ from pathlib import Path
 
 import numpy as np
 from helpers.good_displays import FAMILIES, Spread, family, good, wrong, wrong_ways
-from helpers.shipped import RULES, judged, outside
+from helpers.shipped import RULES, judged, outside, shipped_rule
 from helpers.simulated import Shown
 
 from compliance.model import Outcome, Rule
-from compliance.rules.library import load_rule
 
 DISPLAYS = 300
 SEED = 417
@@ -86,7 +85,7 @@ def spreads_text() -> str:
 def main(names: list[str]) -> None:
     found = known()
     for name in names or RULES:
-        found[name] = list(rows(load_rule(name)))
+        found[name] = list(rows(shipped_rule(name)))
         print(f"{name}: {found[name][0][5]} of {DISPLAYS}", file=sys.stderr)
     text = io.StringIO()
     writer = csv.writer(text, lineterminator="\n")

@@ -8,7 +8,7 @@ from datetime import UTC, datetime, timedelta
 import numpy as np
 import pytest
 from helpers import shipped, simulated
-from helpers.shipped import other_primaries
+from helpers.shipped import other_primaries, shipped_rule
 
 from compliance.assessment import assess
 from compliance.colour import spaces
@@ -16,7 +16,6 @@ from compliance.colour.spaces import PRIMARIES
 from compliance.documents import assessment_document
 from compliance.model import Assessment, Job, Measurement, Readings, ReadingsEntry, Rule
 from compliance.report.words import remark_text
-from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 SDR = "sdr-broadcast"
@@ -29,7 +28,7 @@ def read(rule: Rule, **how: object) -> Readings:
 
 
 def pair(before: Readings, after: Readings, rule: str = SDR, job: Job | None = None) -> Assessment:
-    return assess(Measurement(load_rule(rule), after, before=before, job=job), now=NOW)
+    return assess(Measurement(shipped_rule(rule), after, before=before, job=job), now=NOW)
 
 
 def text(assessment: Assessment, kind: str) -> str:
@@ -43,7 +42,7 @@ def text(assessment: Assessment, kind: str) -> str:
 
 
 def test_what_calibration_changed() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     made = pair(read(rule, white=112.0), read(rule, white=99.0))
     found = made.calibration
     assert found is not None
@@ -60,7 +59,7 @@ def test_what_calibration_changed() -> None:
 
 
 def test_without_readings_before_nothing_is_said_of_it() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     made = assess(Measurement(rule, read(rule, white=100.0)), now=NOW)
     assert made.calibration is None
     assert assessment_document(made)["calibration"] is None
@@ -69,7 +68,7 @@ def test_without_readings_before_nothing_is_said_of_it() -> None:
 def test_what_is_asked_for_is_the_rules() -> None:
     """The nominal white; the least, where that is a range; the peak in high range."""
     for rule, asked in (("web-srgb", 80.0), ("hdr-pq-1000", 950.0), ("cinema-review-room", 48.0)):
-        loaded = load_rule(rule)
+        loaded = shipped_rule(rule)
         shown = simulated.readings(shipped.ideal(loaded), loaded.encoding)
         found = pair(shown, replace(shown, sha256="other"), rule).calibration
         assert found is not None
@@ -82,7 +81,7 @@ def test_what_is_asked_for_is_the_rules() -> None:
 @pytest.mark.parametrize(("white", "noted"), [(100.0, True), (108.0, True), (112.0, False)])
 def test_headroom(white: float, noted: bool) -> None:
     """Practice: a calibration costs 10 to 15 %, so 100 cd/m² want about 112 to start from."""
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     told = text(pair(read(rule, white=white), read(rule, white=99.0)), "headroom")
     assert bool(told) == noted
     if noted:
@@ -90,13 +89,13 @@ def test_headroom(white: float, noted: bool) -> None:
 
 
 def test_a_slot_that_gained_light_and_got_there_had_the_headroom() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     assert not text(pair(read(rule, white=82.0), read(rule, white=100.0)), "headroom")
     assert text(pair(read(rule, white=82.0), read(rule, white=90.0)), "headroom")
 
 
 def test_headroom_of_a_slot_that_is_not_calibrated_yet() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     made = assess(Measurement(rule, None, before=read(rule, white=100.0)), now=NOW)
     assert made.heading == "before"
     assert "wants about 112" in text(made, "headroom")
@@ -108,7 +107,7 @@ def test_headroom_of_a_slot_that_is_not_calibrated_yet() -> None:
 )
 def test_luminance_lost(before: float, after: float, noted: bool) -> None:
     """Much light lost is noted only where the slot ends too dark."""
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     told = text(pair(read(rule, white=before), read(rule, white=after)), "luminance-lost")
     assert bool(told) == noted
 
@@ -117,20 +116,20 @@ def test_luminance_lost(before: float, after: float, noted: bool) -> None:
 
 
 def test_an_ordinary_pair_is_not_questioned() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     wide = other_primaries(PRIMARIES["p3"], rule)
     made = pair(read(rule, white=130.0, fault=wide), read(rule, white=100.0))
     assert not text(made, "pair")
 
 
 def test_a_white_that_rose_much() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     told = text(pair(read(rule, white=70.0), read(rule, white=100.0)), "pair")
     assert "white rose from 70.00 to 100.0" in told
 
 
 def test_primaries_outside_those_before() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     wide = other_primaries(PRIMARIES["p3"], rule)
     told = text(pair(read(rule, white=112.0), read(rule, white=100.0, fault=wide)), "pair")
     assert "red lies" in told
@@ -140,7 +139,7 @@ def test_primaries_outside_those_before() -> None:
 
 def test_how_far_outside_is_the_way_to_the_nearest_point() -> None:
     """Of the triangle's edges, as densely as a search needs."""
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     wide = other_primaries(PRIMARIES["p3"], rule)
     told = text(pair(read(rule, white=112.0), read(rule, white=100.0, fault=wide)), "pair")
     corners = spaces.xyz_to_uv(spaces.xy_to_xyz(np.array(PRIMARIES["bt709"]), np.ones(3)))
@@ -153,7 +152,7 @@ def test_how_far_outside_is_the_way_to_the_nearest_point() -> None:
 
 
 def test_a_session_without_primaries_is_not_questioned_for_them() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     whole, wide = read(rule, white=112.0), other_primaries(PRIMARIES["p3"], rule)
     shown = [one for one in simulated.ideal(rule, black=0.03) if len(set(one.codes)) == 1]
     few = simulated.readings(shown, rule.encoding)
@@ -162,7 +161,7 @@ def test_a_session_without_primaries_is_not_questioned_for_them() -> None:
 
 
 def test_a_black_that_fell_alone() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     told = text(
         pair(read(rule, white=110.0, black=0.2), read(rule, white=100.0, black=0.01)), "pair"
     )
@@ -170,13 +169,13 @@ def test_a_black_that_fell_alone() -> None:
 
 
 def test_the_same_file_twice() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     one = read(rule, white=112.0)
     assert "byte for byte" in text(pair(one, one), "pair")
 
 
 def test_readings_before_that_are_later() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     made = shipped.job(rule)
     entry = ReadingsEntry(made.file, "r.csv", NOW, rule.encoding)
     later = replace(entry, measured=NOW + timedelta(hours=1))
@@ -187,7 +186,7 @@ def test_readings_before_that_are_later() -> None:
 
 
 def test_nothing_of_it_changes_a_verdict() -> None:
-    rule = load_rule(SDR)
+    rule = shipped_rule(SDR)
     after = read(rule, white=100.0)
     alone = assess(Measurement(rule, after), now=NOW)
     assert pair(read(rule, white=70.0), after).verdict == alone.verdict

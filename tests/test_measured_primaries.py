@@ -16,13 +16,13 @@ import numpy as np
 import pytest
 from coloraide import Color
 from coloraide.cmfs import CIE_1931_2DEG
+from helpers.shipped import shipped_rule
 from numpy.typing import NDArray
 
 from compliance.assessment import assess
 from compliance.model import Assessment, Finding, Measurement
 from compliance.planning.plan import measuring_plan
 from compliance.readings.load import readings_from_bytes
-from compliance.rules.library import load_rule
 
 with warnings.catch_warnings():
     warnings.simplefilter("ignore")
@@ -35,7 +35,7 @@ D65 = (0.3127, 0.3290)
 NODES = np.arange(380, 781)
 """nm"""
 FUNCTIONS = np.array([CIE_1931_2DEG[int(at)] for at in NODES])
-RULE = load_rule("web-srgb")
+RULE = shipped_rule("web-srgb")
 
 
 def xyz_of(spectrum: Array) -> Array:

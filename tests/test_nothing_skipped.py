@@ -16,7 +16,7 @@ TESTS = {
     "test_skips.py": "import pytest\n@pytest.mark.skip(reason='no tool')\ndef test_two(): pass\n",
     "test_not_there.py": "import pytest\npytest.importorskip('no_such_module_at_all')\n",
 }
-SHARED = ("--numprocesses", "2", "--dist", "loadfile")
+SHARED = ("--numprocesses", "1", "--dist", "worksteal")
 
 
 def run(folder: Path, tests: tuple[str, ...], *options: str, ci: str) -> tuple[int, str]:

@@ -16,13 +16,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from helpers.outside_tools import colour
+from helpers.shipped import shipped_rule
 from numpy.typing import NDArray
 from scipy import spatial
 
 from compliance.assessment import assess
 from compliance.model import Assessment, Finding, Measurement, Outcome, Reason, Verdict
 from compliance.readings.load import load_readings
-from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -52,7 +52,7 @@ def assessment(
         lines.append(",".join([*(str(code) for code in rgb), *(repr(float(v)) for v in xyz)]))
     path: Path = tmp_path_factory.mktemp("real") / "readings.csv"
     path.write_text("\n".join(lines) + "\n", encoding="utf-8")
-    rule, read = load_rule("web-srgb"), load_readings(path, "rgb-8-full")
+    rule, read = shipped_rule("web-srgb"), load_readings(path, "rgb-8-full")
     return assess(Measurement(rule, read), now=NOW)
 
 

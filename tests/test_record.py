@@ -11,6 +11,7 @@ import jsonschema
 import pytest
 from helpers import builders, shipped
 from helpers.demo_slots import assessed
+from helpers.shipped import shipped_rule
 from helpers.simulated import ideal, readings
 
 from compliance.assessment import assess, valid_until
@@ -27,7 +28,6 @@ from compliance.model import (
     ReadingsEntry,
 )
 from compliance.plain_data import digest, timestamp
-from compliance.rules.library import load_rule
 
 ROOT = Path(__file__).resolve().parent.parent
 SCHEMA = json.loads((ROOT / "compliance/schemas/assessment.json").read_text("utf-8"))
@@ -56,7 +56,7 @@ def test_a_bare_file_keeps_to_the_schema_too() -> None:
 
 
 def test_a_display_known_without_a_job_is_stated_and_comes_out_again() -> None:
-    rule = load_rule("cinema-review-room")
+    rule = shipped_rule("cinema-review-room")
     shown = ideal(rule, black=0.01)
     read = readings(shown, rule.encoding)
     unknown, known = (
@@ -74,7 +74,7 @@ def test_a_display_known_without_a_job_is_stated_and_comes_out_again() -> None:
 
 
 def test_a_job_says_its_own_display() -> None:
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     read = readings(ideal(rule, black=0.1), rule.encoding)
     with pytest.raises(ValueError, match="beside a job, which names its own"):
         assess(Measurement(rule, read, job=shipped.job(rule), display=Display()), now=NOW)

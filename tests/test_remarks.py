@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 import numpy as np
 import pytest
 from helpers import builders, shipped, simulated
+from helpers.shipped import shipped_rule
 
 from compliance.assessment import assess
 from compliance.model import (
@@ -21,10 +22,9 @@ from compliance.model import (
     RepeatabilityBand,
 )
 from compliance.report.words import remark_text
-from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
-RULE = load_rule("web-srgb")
+RULE = shipped_rule("web-srgb")
 
 
 def read(whites: Sequence[float] = (100.3,)) -> Readings:
@@ -118,7 +118,7 @@ def test_a_white_of_exactly_100(level: float, expected: bool) -> None:
 )
 def test_a_file_in_another_unit(rule: str, white: float, factor: float, words: str) -> None:
     """14 fL are the cinema's 48 cd/m² (SMPTE ST 431-1); 1 fL = 3.426 cd/m² (NIST SP 811, B.8)."""
-    loaded = load_rule(rule)
+    loaded = shipped_rule(rule)
     shown = shipped.ideal(loaded, white=white)
     readings = simulated.readings(
         [replace(one, xyz=one.xyz * factor) for one in shown], loaded.encoding
@@ -130,7 +130,7 @@ def test_a_file_in_another_unit(rule: str, white: float, factor: float, words: s
 
 def test_a_white_alone_does_not_tell_the_unit() -> None:
     """Gamma 2.4 up to 150 cd/m² shows PQ's white of 100 cd/m² at 29.6, as foot-lamberts would."""
-    rule = load_rule("hdr-pq-1000")
+    rule = shipped_rule("hdr-pq-1000")
     shown = shipped.ideal(rule, white=100)
     top = max(one.codes[1] for one in shown)
     dim = [
@@ -144,7 +144,7 @@ def test_a_white_alone_does_not_tell_the_unit() -> None:
 
 
 def test_where_the_unit_is_doubted_no_luminance_is_a_cause() -> None:
-    loaded = load_rule("sdr-broadcast")
+    loaded = shipped_rule("sdr-broadcast")
     shown = [replace(one, xyz=one.xyz / 3.4263) for one in shipped.ideal(loaded, white=100)]
     found = assess(
         Measurement(loaded, simulated.readings(shown, loaded.encoding)), now=NOW, draws=0
@@ -155,7 +155,7 @@ def test_where_the_unit_is_doubted_no_luminance_is_a_cause() -> None:
 
 def test_a_white_of_exactly_100_hides_no_black_that_is_raised() -> None:
     """The remark doubts the unit, and the white is right all the same."""
-    loaded = load_rule("sdr-broadcast")
+    loaded = shipped_rule("sdr-broadcast")
     shown = simulated.readings(shipped.ideal(loaded, white=100, black=0.2), loaded.encoding)
     white = shown.codes.sum(axis=1) == shown.codes.sum(axis=1).max()
     xyz = shown.xyz.copy()
@@ -180,7 +180,7 @@ def test_a_white_of_exactly_100_hides_no_black_that_is_raised() -> None:
 )
 def test_a_file_normalised_to_1_or_100(rule: str, white: float, top: float, expected: bool) -> None:
     """The brightest patch is 1 or 100, and far from what the rule asks for."""
-    loaded = load_rule(rule)
+    loaded = shipped_rule(rule)
     shown = shipped.ideal(loaded, white=white)
     factor = top / max(one.xyz[1] for one in shown)
     readings = simulated.readings(

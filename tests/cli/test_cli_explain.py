@@ -8,13 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 from helpers import faulty_displays, simulated
+from helpers.shipped import shipped_rule
 
 from compliance.cli._text import Style
 from compliance.cli.explain import lines_of
 from compliance.model import Level, Outcome
 from compliance.model.stated import StatedCause, StatedEvidence
 from compliance.report.explanation import Explanation, Named
-from compliance.rules.library import load_rule
 
 NOW = ("--now", "2026-11-21T08:00:00Z")
 JOB = """\
@@ -34,7 +34,7 @@ slots:
 @pytest.fixture
 def suite(tmp_path: Path) -> Path:
     """A job of a slot with gamma 2 and one that is well."""
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     for name, faults, seed in (
         ("before", (faulty_displays.white("d93", (0.2831, 0.2971)),), 1),
         ("after", (faulty_displays.power(2.0),), 2),
@@ -105,7 +105,7 @@ def test_bare_readings(compliance, suite):
 
 
 def test_bare_readings_of_one_kind_of_display(compliance, tmp_path):
-    rule = load_rule("cinema-review-room")
+    rule = shipped_rule("cinema-review-room")
     good = simulated.csv(simulated.ideal(rule, black=0.01), rule.encoding)
     (tmp_path / "good.csv").write_bytes(good)
     code = ("good.csv", "good.txt", "--encoding", rule.encoding.name)
@@ -123,7 +123,7 @@ def test_bare_readings_of_one_kind_of_display(compliance, tmp_path):
 
 
 def test_no_known_cause_is_an_answer(compliance, tmp_path):
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     random = np.random.RandomState(8)
     shown = simulated.ideal(
         rule,

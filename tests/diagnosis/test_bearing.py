@@ -8,6 +8,7 @@ from datetime import UTC, datetime
 import numpy as np
 import pytest
 from helpers import fault_table, faulty_displays, simulated
+from helpers.shipped import shipped_rule
 from numpy.typing import NDArray
 
 from compliance.assessment import assess
@@ -16,18 +17,17 @@ from compliance.diagnosis.session_faults import find_limiters
 from compliance.grading.match import match_readings
 from compliance.model import Assessment, Cause, Measurement, Outcome, Readings
 from compliance.report.words import cause_text, cause_title, evidence_text
-from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 Array = NDArray[np.float64]
 
 
 def assessed(rule: str, read: Readings, before: Readings | None = None) -> Assessment:
-    return assess(Measurement(load_rule(rule), read, before=before), now=NOW)
+    return assess(Measurement(shipped_rule(rule), read, before=before), now=NOW)
 
 
 def ideal(rule: str, white: float, black: float = 0.01) -> Readings:
-    loaded = load_rule(rule)
+    loaded = shipped_rule(rule)
     return simulated.readings(simulated.ideal(loaded, white=white, black=black), loaded.encoding)
 
 
@@ -38,7 +38,7 @@ def scaled(read: Readings, shares: Array) -> Readings:
 
 def plain(rule: str) -> Readings:
     """An ideal display, read as the plan says with white at start, middle and end."""
-    return faulty_displays.readings(load_rule(rule), (), np.random.RandomState(1))
+    return faulty_displays.readings(shipped_rule(rule), (), np.random.RandomState(1))
 
 
 def evidence(cause: Cause, what: str) -> float:
@@ -61,7 +61,7 @@ def test_a_white_outside_is_told_as_it_was_read(rule: str, white: float) -> None
     assert cause.kind == "luminance"
     assert evidence(cause, "white as read") == pytest.approx(white, rel=1e-3)
     asked = evidence(cause, "white that the rule asks for")
-    (level,) = (one.limits for one in load_rule(rule).requirements if one.id == "white-level")
+    (level,) = (one.limits for one in shipped_rule(rule).requirements if one.id == "white-level")
     assert level is not None
     assert level.minimum <= asked <= level.maximum
     word = "bright" if white > asked else "dark"
@@ -70,7 +70,7 @@ def test_a_white_outside_is_told_as_it_was_read(rule: str, white: float) -> None
 
 def test_bent_highlights_leave_a_white_that_is_right() -> None:
     """An S of contrast about the middle keeps black and white where they are."""
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     for size in (0.02, 0.05, 0.08):
         s_shaped = faulty_displays.Fault(
             "curve", "s", signal=lambda v, _rule, a=size: v - a * np.sin(2 * np.pi * v)
@@ -81,7 +81,7 @@ def test_bent_highlights_leave_a_white_that_is_right() -> None:
 
 
 def test_of_another_absolute_curve_the_white_is_a_part() -> None:
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     read = faulty_displays.readings(rule, (faulty_displays.curve("pq"),), np.random.RandomState(2))
     found = diagnose(match_readings(rule, read), read).causes
     assert [cause.kind for cause in found] == ["curve"]
@@ -94,7 +94,7 @@ def test_of_another_absolute_curve_the_white_is_a_part() -> None:
 def test_drift_is_told_from_start_to_end(change: float) -> None:
     read = plain("sdr-broadcast")
     drifting = scaled(read, np.linspace(1, 1 + change, len(read)))
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     cause = next(
         one
         for one in diagnose(match_readings(rule, drifting), drifting).causes
@@ -118,7 +118,7 @@ def test_of_a_drift_alone_nothing_else_is_told() -> None:
 def test_readings_out_of_step_are_no_drift() -> None:
     read = plain("sdr-broadcast")
     late = replace(read, xyz=np.roll(read.xyz, 1, axis=0))
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     found = diagnose(match_readings(rule, late), late).causes
     assert "drift" not in {cause.kind for cause in found}
 
@@ -128,7 +128,7 @@ def test_readings_out_of_step_are_no_drift() -> None:
 
 def test_what_meets_its_limits_is_no_cause() -> None:
     """Gamma 2.2 is within the tolerances of the web rule, its white is not."""
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     faults = (faulty_displays.power(2.2), faulty_displays.white("6100 K", (0.3195, 0.3360)))
     read = faulty_displays.readings(rule, faults, np.random.RandomState(3))
     kinds = {cause.kind for cause in diagnose(match_readings(rule, read), read).causes}
@@ -145,7 +145,7 @@ def test_each_cause_of_the_table_bears_on_what_it_makes_fail() -> None:
     for rule in fault_table.RULES:
         for trial in fault_table.singles([rule], 1, each=2):
             windows = fault_table.WINDOWS if trial.faults[0].cause == "limiter" else ()
-            loaded = load_rule(rule)
+            loaded = shipped_rule(rule)
             read = faulty_displays.readings(
                 loaded, trial.faults, np.random.RandomState(trial.seed), windows
             )
@@ -175,7 +175,7 @@ def test_a_slot_whose_panel_is_uneven_was_loaded_all_the_same() -> None:
 
 def windows(levels: dict[tuple[float, str], float]) -> Readings:
     """An ideal HDR display, and its peak at windows on backgrounds in cd/m²."""
-    rule = load_rule("hdr-pq-1000")
+    rule = shipped_rule("hdr-pq-1000")
     read = ideal("hdr-pq-1000", 100.0, 0.001)
     peak = int(np.argmax(read.xyz[:, 1]))
     more = len(levels)
@@ -204,12 +204,12 @@ def windows(levels: dict[tuple[float, str], float]) -> Readings:
 
 def test_a_limiter_is_no_matter_of_the_background() -> None:
     read = windows({(4.0, "black"): 1000, (4.0, "grey"): 800})
-    assert find_limiters(match_readings(load_rule("hdr-pq-1000"), read)) == ()
+    assert find_limiters(match_readings(shipped_rule("hdr-pq-1000"), read)) == ()
 
 
 def test_a_full_screen_goes_with_windows_on_every_background() -> None:
     read = windows({(4.0, "black"): 1000, (100.0, ""): 300})
-    (limiter,) = find_limiters(match_readings(load_rule("hdr-pq-1000"), read))
+    (limiter,) = find_limiters(match_readings(shipped_rule("hdr-pq-1000"), read))
     assert limiter.places[-1] == 100
     assert limiter.lost == pytest.approx(0.7, abs=0.01)
 
@@ -218,7 +218,7 @@ def test_a_limiter_begins_where_the_light_is_most() -> None:
     """Zones of a backlight: the smallest window is not the brightest."""
     read = windows({(1.0, "black"): 900, (4.0, "black"): 1050, (25.0, "black"): 500,
                     (50.0, "black"): 350, (100.0, ""): 200})  # fmt: skip
-    (limiter,) = find_limiters(match_readings(load_rule("hdr-pq-1000"), read))
+    (limiter,) = find_limiters(match_readings(shipped_rule("hdr-pq-1000"), read))
     assert limiter.places == (4, 25, 50, 100)
     assert limiter.lost == pytest.approx(1 - 200 / 1050, abs=0.01)
 

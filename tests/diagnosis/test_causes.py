@@ -11,6 +11,7 @@ import pytest
 from helpers import faulty_displays, shipped, simulated
 from helpers.fault_table import WINDOWS, Trial, diagnosed
 from helpers.faulty_displays import Fault
+from helpers.shipped import shipped_rule
 
 from compliance.assessment import assess
 from compliance.colour.spaces import WHITES, xy_to_uv
@@ -20,7 +21,6 @@ from compliance.documents import assessment_document
 from compliance.grading.match import match_readings
 from compliance.model import Assessment, Cause, Measurement, Outcome, Readings
 from compliance.report.words import cause_next_step, cause_text, cause_title, evidence_text
-from compliance.rules.library import load_rule
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 
@@ -143,7 +143,7 @@ def test_warm_up_drift() -> None:
 
 
 def test_white_set_to_another_luminance() -> None:
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     read = simulated.readings(simulated.ideal(rule, white=130.0, black=0.03), rule.encoding)
     cause = only(diagnose(match_readings(rule, read), read).causes)
     assert cause.kind == "luminance"
@@ -182,7 +182,7 @@ def test_named_whites_are_where_daylight_puts_them() -> None:
 
 
 def read(rule: str, *faults: Fault, seed: int = 0) -> Readings:
-    return faulty_displays.readings(load_rule(rule), faults, np.random.RandomState(seed))
+    return faulty_displays.readings(shipped_rule(rule), faults, np.random.RandomState(seed))
 
 
 def again(first: Readings, seed: int) -> Readings:
@@ -193,7 +193,7 @@ def again(first: Readings, seed: int) -> Readings:
 
 
 def test_a_slot_that_was_never_loaded() -> None:
-    rule, before = load_rule("sdr-broadcast"), read("sdr-broadcast", faulty_displays.power(2.0))
+    rule, before = shipped_rule("sdr-broadcast"), read("sdr-broadcast", faulty_displays.power(2.0))
     after = again(before, 1)
     found = diagnose(match_readings(rule, after), after, before).causes
     assert [one.kind for one in found] == ["unloaded", "curve"]
@@ -201,13 +201,13 @@ def test_a_slot_that_was_never_loaded() -> None:
 
 
 def test_the_same_file_twice_is_told() -> None:
-    rule, before = load_rule("sdr-broadcast"), read("sdr-broadcast", faulty_displays.power(2.0))
+    rule, before = shipped_rule("sdr-broadcast"), read("sdr-broadcast", faulty_displays.power(2.0))
     found = diagnose(match_readings(rule, before), before, before).causes
     assert "byte for byte" in cause_text(found[0])
 
 
 def test_a_calibration_that_changed_something_was_loaded() -> None:
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     before, after = read("sdr-broadcast", faulty_displays.power(2.0)), read("sdr-broadcast", seed=1)
     assert not diagnose(match_readings(rule, after), after, before).causes
 
@@ -216,7 +216,7 @@ def test_a_calibration_that_changed_something_was_loaded() -> None:
 
 
 def judged(rule: str, *faults: Fault, seed: int = 3) -> Assessment:
-    loaded = load_rule(rule)
+    loaded = shipped_rule(rule)
     windows = WINDOWS if any(one.cause == "limiter" for one in faults) else ()
     random = np.random.RandomState(seed)
     return assess(
@@ -238,7 +238,7 @@ def test_a_limiter_that_dims_nothing_judged_is_no_cause() -> None:
 
 
 def test_a_handful_of_patches_tells_nothing() -> None:
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     shown = shipped.ideal(rule, white=60.0)[:4]
     few = simulated.readings(shown, rule.encoding)
     assert not assess(Measurement(rule, few), now=NOW).state.causes
@@ -246,7 +246,7 @@ def test_a_handful_of_patches_tells_nothing() -> None:
 
 def test_what_no_model_fits_has_no_known_cause() -> None:
     """A display whose light has nothing to do with the signal."""
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     random = np.random.RandomState(8)
 
     def fault(_patch: object, xyz: np.ndarray) -> np.ndarray:
@@ -296,7 +296,7 @@ def test_the_document_states_them_and_is_the_same_again() -> None:
 
 
 def test_the_order_of_rows_is_no_matter_to_what_is_fitted() -> None:
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     one = read("sdr-broadcast", faulty_displays.gained(0, 0.8))
     turned = np.random.RandomState(4).permutation(len(one))
     other = simulated.picked(one, list(turned))

@@ -7,20 +7,20 @@ import itertools
 import numpy as np
 import pytest
 from helpers import physical
+from helpers.shipped import shipped_rule
 
 from compliance.diagnosis.diagnose import FITTED
 from compliance.diagnosis.faulty_display import ideal_display, simulate
 from compliance.diagnosis.fitting import Chosen, Option, applied
 from compliance.diagnosis.inputs import Inputs, gather
 from compliance.grading.match import match_readings
-from compliance.rules.library import load_rule
 
 RULES = list(physical.WHITES)
 
 
 def inputs_of(rule: str) -> Inputs:
     found = physical.read(rule, lambda signal: physical.asked(rule, signal * 0.97 + 0.02))
-    inputs = gather(match_readings(load_rule(rule), found.readings))
+    inputs = gather(match_readings(shipped_rule(rule), found.readings))
     assert inputs is not None
     return inputs
 

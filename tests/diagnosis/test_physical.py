@@ -15,13 +15,13 @@ import pytest
 from helpers import physical
 from helpers.outside_tools import colour
 from helpers.physical import BT709, CINEMA, D65, P3, Panel, Read, matrix, white_xyz
+from helpers.shipped import shipped_rule
 
 from compliance.diagnosis.diagnose import diagnose
 from compliance.diagnosis.tone_faults import black_cause
 from compliance.grading.match import match_readings
 from compliance.model import Cause, Limits
 from compliance.report.words import cause_text, cause_title, evidence_text
-from compliance.rules.library import load_rule
 
 Array = np.ndarray
 
@@ -124,7 +124,7 @@ def test_a_display_that_is_too_dim_is_told_by_what_the_rule_asks() -> None:
 
 
 def test_a_rule_that_admits_no_black_at_all() -> None:
-    shown, rule = read("sdr-broadcast"), load_rule("sdr-broadcast")
+    shown, rule = read("sdr-broadcast"), shipped_rule("sdr-broadcast")
     none = tuple(
         replace(one, limits=Limits(maximum=0.0)) if one.id == "black-level" else one
         for one in rule.requirements

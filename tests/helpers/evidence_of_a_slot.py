@@ -18,10 +18,10 @@ from compliance.meter_file import meter_from_document
 from compliance.model import Assessment, Measurement, Readings
 from compliance.plain_data import digest
 from compliance.readings.load import readings_from_bytes
-from compliance.rules.library import load_rule
 from compliance.sheet.make_sheet import write_sheet
 from compliance.signing.keys import Identity
 from compliance.signing.timestamps import Stamper
+from helpers.shipped import shipped_rule
 from helpers.signing import SIGNED, identity
 from helpers.simulated import csv, ideal, noisy
 
@@ -56,7 +56,7 @@ Files = Mapping[str, bytes]
 
 
 def _readings(seed: int) -> Readings:
-    rule = load_rule(RULE)
+    rule = shipped_rule(RULE)
     shown = ideal(rule, white=100, black=0.004, fault=noisy(np.random.RandomState(seed)))
     return readings_from_bytes(csv(shown, rule.encoding), "readings.csv", rule.encoding)
 
@@ -66,7 +66,7 @@ def assessment() -> Assessment:
     """The slot's assessment, with readings before calibration and a meter."""
     return assess(
         Measurement(
-            load_rule(RULE),
+            shipped_rule(RULE),
             _readings(1),
             before=_readings(2),
             job=job_from_document(JOB, "job.yaml"),

@@ -14,9 +14,9 @@ import numpy as np
 from compliance.diagnosis.diagnose import Diagnosis, diagnose
 from compliance.grading.match import match_readings
 from compliance.model import Rule
-from compliance.rules.library import load_rule
 from helpers import faulty_displays
 from helpers.faulty_displays import Fault
+from helpers.shipped import shipped_rule
 
 RULES = ("sdr-broadcast", "web-srgb", "hdr-pq-1000", "cinema-review-room", "hdr-hlg-1000")
 WINDOWS = (2.0, 5.0, 10.0, 25.0, 50.0, 100.0)
@@ -148,7 +148,7 @@ def singles(rules: Sequence[str], seeds: int, *, each: int | None = None) -> Ite
     """Every fault of the table alone; of each cause only the first few, if `each` says so."""
     for name in rules:
         shown: dict[str, int] = {}
-        for fault in faults(load_rule(name)):
+        for fault in faults(shipped_rule(name)):
             shown[fault.cause] = shown.get(fault.cause, 0) + 1
             if each is None or shown[fault.cause] <= each:
                 yield from (Trial(name, (fault,), seed) for seed in range(seeds))
@@ -158,7 +158,7 @@ def pairs(rules: Sequence[str], count: int, seed: int) -> Iterator[Trial]:
     """Each two causes in turn, at strengths drawn at random, `count` times for each rule."""
     for name in rules:
         by_cause: dict[str, list[Fault]] = {}
-        for fault in faults(load_rule(name)):
+        for fault in faults(shipped_rule(name)):
             by_cause.setdefault(fault.cause, []).append(fault)
         combinations = [two for two in itertools.combinations(by_cause, 2) if set(two) not in ONE]
         random = np.random.RandomState(seed)
@@ -178,7 +178,7 @@ def _idle(trial: Trial) -> bool:
     others = [one for one in trial.faults if one.cause != "limiter"]
     if len(others) == len(trial.faults):
         return False
-    rule = load_rule(trial.rule)
+    rule = shipped_rule(trial.rule)
     dimmed, whole = (
         faulty_displays.readings(rule, these, np.random.RandomState(trial.seed), WINDOWS).xyz[:, 1]
         for these in (trial.faults, others)
@@ -188,7 +188,7 @@ def _idle(trial: Trial) -> bool:
 
 def diagnosed(trial: Trial) -> Diagnosis:
     """What is said of a simulated slot, whatever its verdict."""
-    rule = load_rule(trial.rule)
+    rule = shipped_rule(trial.rule)
     windows = WINDOWS if any(one.cause == "limiter" for one in trial.faults) else ()
     random = np.random.RandomState(trial.seed)
     read = faulty_displays.readings(rule, trial.faults, random, windows)

@@ -17,8 +17,8 @@ from numpy.typing import NDArray
 from compliance.diagnosis.diagnose import diagnose
 from compliance.grading.match import match_readings
 from compliance.model import ENCODINGS, Cause, Readings
-from compliance.rules.library import load_rule
 from helpers import faulty_displays
+from helpers.shipped import shipped_rule
 from helpers.simulated import Shown, readings
 
 Array = NDArray[np.float64]
@@ -204,13 +204,13 @@ class Read:
 
     @property
     def causes(self) -> tuple[Cause, ...]:
-        case = match_readings(load_rule(self.rule), self.readings)
+        case = match_readings(shipped_rule(self.rule), self.readings)
         return diagnose(case, self.readings).causes
 
 
 def read(rule: str, shows: Callable[[Array], Array], encoding: str | None = None) -> Read:
     """Readings of the rule's plan on a display that `shows` XYZ (R, 3) for signals (R, 3)."""
-    loaded = load_rule(rule)
+    loaded = shipped_rule(rule)
     stated = ENCODINGS[encoding] if encoding else loaded.encoding
     rows = faulty_displays.rows_of(loaded)
     scale, full = 2 ** (stated.bits - 8), 2**stated.bits - 1

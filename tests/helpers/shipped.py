@@ -9,6 +9,7 @@ from __future__ import annotations
 import math
 from collections.abc import Iterator, Mapping
 from datetime import UTC, datetime
+from functools import cache
 from pathlib import Path
 
 import numpy as np
@@ -33,7 +34,7 @@ from compliance.model import (
     Slot,
     Verdict,
 )
-from compliance.rules.library import shipped_rules
+from compliance.rules.library import load_rule, shipped_rules
 from helpers import simulated
 
 Array = NDArray[np.float64]
@@ -42,6 +43,12 @@ NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 RULES = tuple(shipped_rules())
 HEADROOM = 0.04
 """Share by which a display lies above a luminance that is asked for as the least."""
+
+
+@cache
+def shipped_rule(name: str) -> Rule:
+    """A rule of the library, read once in all tests."""
+    return load_rule(name)
 
 
 # ---------------------------------------------------------------- read off a rule's limits

@@ -9,6 +9,7 @@ import pytest
 from helpers import shipped
 from helpers.outside_tools import colour
 from helpers.planned_readings import filled_in
+from helpers.shipped import shipped_rule
 
 from compliance.assessment import assess
 from compliance.errors import RuleError
@@ -28,10 +29,9 @@ from compliance.planning.plan import measuring_plan
 from compliance.planning.stimuli import ExtraPatches, grid, merged
 from compliance.readings.load import readings_from_bytes
 from compliance.report.words import cause_text, statement_text
-from compliance.rules.library import load_rule
 
-SDR = load_rule("sdr-broadcast")
-PQ = load_rule("hdr-pq-1000")
+SDR = shipped_rule("sdr-broadcast")
+PQ = shipped_rule("hdr-pq-1000")
 
 
 # ---------------------------------------------------------------- what is asked
@@ -39,7 +39,7 @@ PQ = load_rule("hdr-pq-1000")
 
 @pytest.mark.parametrize("name", shipped.RULES)
 def test_a_plan_filled_in_leaves_nothing_missing(name: str) -> None:
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     for kind in shipped.technologies(rule):
         plan = measuring_plan([rule], rule.encoding, technology=kind)
         black = shipped.black(rule, kind)
@@ -59,11 +59,11 @@ def test_a_plan_filled_in_leaves_nothing_missing(name: str) -> None:
         (name, encoding)
         for name in shipped.RULES
         for encoding in ("rgb-8-full", "rgb-8-narrow", "xyz-12-full")
-        if encoding != "xyz-12-full" or load_rule(name).target.curve in ("dcdm", "pq")
+        if encoding != "xyz-12-full" or shipped_rule(name).target.curve in ("dcdm", "pq")
     ],
 )
 def test_nor_in_the_generators_own_encoding(name: str, encoding: str) -> None:
-    rule, known = load_rule(name), ENCODINGS[encoding]
+    rule, known = shipped_rule(name), ENCODINGS[encoding]
     plan = measuring_plan([rule], known)
     case = match_readings(rule, readings_from_bytes(filled_in(plan, rule), "plan.csv", known))
     for one in rule.requirements:
@@ -74,7 +74,7 @@ def test_nor_in_the_generators_own_encoding(name: str, encoding: str) -> None:
 
 
 def test_rules_that_share_patches_ask_for_them_once() -> None:
-    grades = [load_rule(f"sdr-broadcast-grade-{grade}") for grade in (1, 2, 3)]
+    grades = [shipped_rule(f"sdr-broadcast-grade-{grade}") for grade in (1, 2, 3)]
     alone = measuring_plan(grades[:1], SDR.encoding)
     together = measuring_plan(grades, SDR.encoding)
     assert {step.identity for step in alone.steps} <= {step.identity for step in together.steps}
@@ -83,7 +83,7 @@ def test_rules_that_share_patches_ask_for_them_once() -> None:
 
 def test_every_rule_finds_its_patches_in_a_merged_plan() -> None:
     encoding = ENCODINGS["rgb-10-full"]
-    rules = [load_rule(name) for name in ("sdr-broadcast", "web-srgb", "hdr-pq-1000")]
+    rules = [shipped_rule(name) for name in ("sdr-broadcast", "web-srgb", "hdr-pq-1000")]
     every = {one.identity for one in merged(rules, encoding)}
     for rule in rules:
         assert {one.identity for one in merged([rule], encoding)} <= every
@@ -95,20 +95,20 @@ def test_levels_are_the_luminances_that_the_rule_asks_for() -> None:
     assert level[(940, 940, 940)] == pytest.approx(100)
     for codes, luminance in (((940, 64, 64), 21.26), ((64, 940, 64), 71.52), ((64, 64, 940), 7.22)):
         assert level[codes] == pytest.approx(luminance, abs=0.01)
-    both = merged([load_rule("cinema-theatre"), SDR], ENCODINGS["rgb-10-narrow"])
+    both = merged([shipped_rule("cinema-theatre"), SDR], ENCODINGS["rgb-10-narrow"])
     assert max(one.level for one in both if one.codes == (940, 940, 940)) == pytest.approx(100)
     assert max(one.level for one in merged([PQ], PQ.encoding)) == pytest.approx(1000, rel=0.01)
 
 
 def test_one_code_in_a_coarse_encoding_is_one_patch() -> None:
-    rules = [SDR, load_rule("sdr-uhd")]
+    rules = [SDR, shipped_rule("sdr-uhd")]
     coarse = [one.identity for one in merged(rules, ENCODINGS["rgb-8-narrow"])]
     assert len(coarse) == len(set(coarse))
     assert len(coarse) <= len(merged(rules, ENCODINGS["rgb-12-full"]))
 
 
 def test_limits_for_projectors_are_no_work_on_another_display() -> None:
-    rule = load_rule("cinema-review-room")
+    rule = shipped_rule("cinema-review-room")
     led = {one.identity for one in merged([rule], rule.encoding, technology="led")}
     either = {one.identity for one in merged([rule], rule.encoding)}
     assert led < either
@@ -121,7 +121,7 @@ def test_x_y_z_rules_and_rgb_codes() -> None:
 
 def test_a_direct_view_lcd_is_read_full_field_in_8_bit_full_range() -> None:
     # common practice, no source: full-field patches, and the range stated in the plan
-    web = load_rule("web-srgb")
+    web = shipped_rule("web-srgb")
     plan = measuring_plan([web], ENCODINGS["rgb-8-full"], technology="lcd")
     assert {(step.window, step.pattern) for step in plan.steps} == {(100.0, "full")}
     header, *rows = plan.rows()
@@ -155,7 +155,7 @@ def test_a_grid_in_pq_ends_at_the_peak() -> None:
 
 
 def test_grids_that_cannot_be() -> None:
-    cinema = load_rule("cinema-review-room")
+    cinema = shipped_rule("cinema-review-room")
     with pytest.raises(ValueError, match="a grid is one of RGB"):
         grid(cinema, cinema.encoding, 9)
     with pytest.raises(ValueError, match="34 points"):
@@ -223,7 +223,7 @@ def test_corners_and_sides_for_cinema() -> None:
         ("cinema-theatre", sides),
         ("cinema-review-room", sides | set(POSITION_GROUPS["corners"])),
     ):
-        rule = load_rule(name)
+        rule = shipped_rule(name)
         plan = measuring_plan([rule], rule.encoding, technology="projector")
         assert {step.position for step in plan.steps} == places
 
@@ -270,7 +270,7 @@ def test_steps_of_pq_in_8_bits_are_those_of_its_definition() -> None:
 
 def test_an_encoding_of_another_kind_than_the_rules() -> None:
     for name, encoding in (("hdr-pq-1000", "xyz-12-full"), ("cinema-theatre", "rgb-12-full")):
-        rule = load_rule(name)
+        rule = shipped_rule(name)
         (told,) = measuring_plan([rule], ENCODINGS[encoding]).doubts
         words = f"{name} is written for {rule.encoding.name}: in {encoding} "
         assert statement_text(told).startswith(words)

@@ -7,13 +7,13 @@ from dataclasses import replace
 
 import pytest
 from helpers import shipped
+from helpers.shipped import shipped_rule
 
 from compliance.planning.plan import measuring_plan
 from compliance.planning.stimuli import ExtraPatches, Stimulus, merged, ordered, panel_load
-from compliance.rules.library import load_rule
 
-SDR = load_rule("sdr-broadcast")
-PQ = load_rule("hdr-pq-1000")
+SDR = shipped_rule("sdr-broadcast")
+PQ = shipped_rule("hdr-pq-1000")
 
 
 def stimulus(code: int, level: float, **fields: object) -> Stimulus:
@@ -23,7 +23,7 @@ def stimulus(code: int, level: float, **fields: object) -> Stimulus:
 
 @pytest.mark.parametrize("name", shipped.RULES)
 def test_white_at_start_middle_and_end(name: str) -> None:
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     steps = measuring_plan([rule], rule.encoding).steps
     at = [place for place, step in enumerate(steps) if step.anchor]
     assert at[0] == 0
@@ -34,7 +34,7 @@ def test_white_at_start_middle_and_end(name: str) -> None:
 
 @pytest.mark.parametrize("name", shipped.RULES)
 def test_nothing_is_lost_or_added_but_white(name: str) -> None:
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     asked = merged([rule], rule.encoding)
     steps = ordered(asked)
     counts: dict[object, int] = {}
@@ -49,7 +49,7 @@ def test_nothing_is_lost_or_added_but_white(name: str) -> None:
 
 @pytest.mark.parametrize("name", shipped.RULES)
 def test_no_two_of_the_brighter_patches_in_a_row_at_the_centre(name: str) -> None:
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     asked = merged([rule], rule.encoding)
     heat = panel_load(asked)
     steps = [step for step in ordered(asked) if step.pattern != "checkerboard"]

@@ -6,14 +6,14 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from helpers.shipped import shipped_rule
 
 from compliance.meter_file import load_meter
 from compliance.model import Limits, Meter, Over, PatchSet, Requirement, Rule
 from compliance.planning.plan import duration, measuring_plan
 from compliance.planning.stimuli import Stimulus
-from compliance.rules.library import load_rule
 
-SDR = load_rule("sdr-broadcast")
+SDR = shipped_rule("sdr-broadcast")
 
 
 def meter(settle: float | None, reading_time: tuple[tuple[float, float], ...]) -> Meter:
@@ -83,6 +83,6 @@ def test_half_a_meter_is_an_assumption() -> None:
     ],
 )
 def test_cautions_that_apply(rule: str, technology: str | None, kinds: list[str]) -> None:
-    known = load_rule(rule)
+    known = shipped_rule(rule)
     plan = measuring_plan([known], known.encoding, technology=technology)
     assert [caution.kind for caution in plan.cautions] == kinds

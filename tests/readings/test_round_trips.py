@@ -22,6 +22,7 @@ from helpers.other_formats import (
     tm27,
 )
 from helpers.planned_readings import filled_in
+from helpers.shipped import shipped_rule
 
 from compliance.colour.codes import decode
 from compliance.colour.spaces import xyz_to_xy
@@ -33,7 +34,6 @@ from compliance.readings.convert import Converted, Source, convert
 from compliance.readings.csv_format import comma_separated
 from compliance.readings.load import readings_from_bytes
 from compliance.readings.raw_table import SpectralOptions
-from compliance.rules.library import load_rule
 
 ROOT = Path(__file__).resolve().parents[2]
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -55,7 +55,7 @@ def cells(data: bytes) -> list[list[str]]:
 
 @pytest.mark.parametrize("name", RULES)
 def test_plan_csv_cgats_cxf_csv(name: str) -> None:
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     filled = filled_in(measuring_plan([rule], rule.encoding, technology="lcd"), rule)
     cgats = converted(filled, "cgats")
     cxf = converted(cgats.data, "cxf")
@@ -80,7 +80,7 @@ BACKGROUNDS = ("", "grey, 18 %", 'a "dark" one', "#1 & <2>", "Büro, Licht ’au
 @pytest.mark.parametrize("name", ["sdr-broadcast", "hdr-pq-1000", "cinema-review-room"])
 def test_everything_that_a_session_can_say(name: str, chromaticity: bool) -> None:
     """Points, windows, times, repeats, backgrounds, deviations, and digits as meters write them."""
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     plan = measuring_plan([rule], rule.encoding, further=ExtraPatches(13, windows=True))
     _, *light = cells(filled_in(plan, rule))
     header, *steps = plan.rows(chromaticity=chromaticity)
@@ -216,7 +216,7 @@ def test_values_alone_and_the_plan() -> None:
 @pytest.mark.parametrize("digits", [None, 1, 2, 6])
 def test_codes_in_percent_are_held_against_the_plans(name: str, digits: int | None) -> None:
     """As other programs write them, to one digit behind the point or more; or as codes."""
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     plan = measuring_plan([rule], rule.encoding)
     header, *rows = cells(filled_in(plan, rule))
     signal = np.asarray(
@@ -340,7 +340,7 @@ def test_another_observer_of_each_format_of_spectra() -> None:
 
 
 def test_not_measured_yet() -> None:
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     plan = measuring_plan([rule], rule.encoding)
     for chromaticity, names in ((False, "X, Y and Z"), (True, "Y, x and y")):
         data = comma_separated(plan.rows(chromaticity=chromaticity)).encode()

@@ -10,6 +10,7 @@ from typing import Any
 import numpy as np
 import pytest
 from helpers import builders, faulty_displays, shipped, simulated
+from helpers.shipped import shipped_rule
 from numpy.typing import NDArray
 
 from compliance.assessment import assess
@@ -25,7 +26,7 @@ from compliance.model import (
 )
 from compliance.remarks.expected_light import itp
 from compliance.report.words import remark_text
-from compliance.rules.library import load_rule, shipped_rules
+from compliance.rules.library import shipped_rules
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 Array = NDArray[np.float64]
@@ -35,7 +36,7 @@ CHECKS |= {"encoding", "backgrounds", "alike", "dimmed-by-area", "dimmed-in-time
 
 def read(rule: str = "sdr-broadcast", seed: int = 5) -> Readings:
     """A good display of the rule, read with a meter's noise."""
-    return faulty_displays.readings(load_rule(rule), (), np.random.RandomState(seed))
+    return faulty_displays.readings(shipped_rule(rule), (), np.random.RandomState(seed))
 
 
 def noted(
@@ -46,7 +47,9 @@ def noted(
     job: Job | None = None,
 ) -> dict[str, str]:
     """The remarks of checks, by kind."""
-    found = assess(Measurement(load_rule(rule), readings, meter=meter, job=job), now=NOW, draws=0)
+    found = assess(
+        Measurement(shipped_rule(rule), readings, meter=meter, job=job), now=NOW, draws=0
+    )
     return {one.kind: remark_text(one) for one in found.state.remarks if one.kind in CHECKS}
 
 
@@ -59,7 +62,7 @@ def with_light(readings: Readings, changes: Mapping[int, Array]) -> Readings:
 
 def nominal(readings: Readings, rule: str) -> dict[int, float]:
     """cd/m² that the rule asks for, by rows at the centre in full field."""
-    patches = match_readings(load_rule(rule), readings).patches
+    patches = match_readings(shipped_rule(rule), readings).patches
     return {
         int(row): float(patches.nominal[patch])
         for row, patch in zip(patches.order, patches.rows, strict=True)
@@ -157,7 +160,7 @@ def test_one_reading_of_the_patch_before() -> None:
 
 
 def test_a_display_at_fault_is_not_out_of_order() -> None:
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     for fault in (
         faulty_displays.swapped(2, 1, 0),
         faulty_displays.bent(0.6, 0.5),
@@ -244,7 +247,7 @@ def test_one_patch_read_alike_again_is_no_upper_end() -> None:
 
 
 def test_a_display_that_clips_is_not_a_meter_at_its_end() -> None:
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     clipped = faulty_displays.readings(
         rule, (faulty_displays.capped(0.7),), np.random.RandomState(3)
     )
@@ -298,7 +301,7 @@ def test_readings_that_are_all_the_same(light: float) -> None:
 
 
 def job(light: float | None, technology: str = "lcd", **entry: Any) -> Job:
-    rule = load_rule("sdr-broadcast")
+    rule = shipped_rule("sdr-broadcast")
     made = shipped.job(rule, technology)
     place = ReadingsEntry(made.file, "r.csv", NOW, rule.encoding, **entry)
     slot = replace(made.slots[0], readings=place)
@@ -341,7 +344,7 @@ def test_a_lightless_black_that_gives_light() -> None:
     ],
 )
 def test_code_values_of_another_encoding(meant: str, said: str) -> None:
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     shown = simulated.ideal(rule, encoding=ENCODINGS[meant], black=0.1)
     good = simulated.readings(shown, ENCODINGS[meant])
     assert "encoding" not in noted(good, "web-srgb")
@@ -372,8 +375,8 @@ def test_patches_on_two_backgrounds() -> None:
     assert found["backgrounds"].startswith(
         "3 patches were read on several backgrounds: none stated, “grey”. Where a requirement takes"
     )
-    alone = assess(Measurement(load_rule("sdr-broadcast"), good), now=NOW, draws=0)
-    both = assess(Measurement(load_rule("sdr-broadcast"), twice), now=NOW, draws=0)
+    alone = assess(Measurement(shipped_rule("sdr-broadcast"), good), now=NOW, draws=0)
+    both = assess(Measurement(shipped_rule("sdr-broadcast"), twice), now=NOW, draws=0)
     values = [
         [one.value for one in made.state.findings if one.id in ("white-level", "contrast")]
         for made in (alone, both)
@@ -395,7 +398,7 @@ def test_patches_on_two_backgrounds() -> None:
 def test_no_check_changes_a_verdict() -> None:
     good = read()
     one, other = neighbours(good)
-    rule, meter = load_rule("sdr-broadcast"), builders.meter()
+    rule, meter = shipped_rule("sdr-broadcast"), builders.meter()
     odd = with_light(good, {one: good.xyz[other], other: good.xyz[one]})
     assert "out-of-order" in noted(odd)
     shown = assess(Measurement(rule, odd, meter=meter, job=job(12.0)), now=NOW, draws=0)
@@ -408,7 +411,7 @@ def test_no_check_changes_a_verdict() -> None:
 
 def test_an_odd_file_is_no_fault_of_the_program() -> None:
     """One reading, all dark, all alike."""
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     shown = simulated.ideal(rule, black=0.1)
     one = simulated.readings(shown[:1], rule.encoding)
     noted(one, "web-srgb")

@@ -8,13 +8,13 @@ import numpy as np
 import pytest
 from helpers import simulated
 from helpers.outside_tools import colour
+from helpers.shipped import shipped_rule
 from numpy.typing import NDArray
 
 from compliance.assessment import assess
 from compliance.colour.spaces import PRIMARIES, rgb_to_xyz_matrix
 from compliance.model import Measurement
 from compliance.remarks.meter_limits import TEN_DEGREES
-from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -67,7 +67,7 @@ def test_the_ten_degree_observer_is_noted(place: int) -> None:
     """Of displays whose primaries are the rule's for the observer it is meant for."""
     two, ten = both(lights()[place])
     turned = (np.linalg.inv(two) @ ten).T
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     shown = simulated.ideal(rule, black=0.1, fault=lambda _patch, xyz: turned @ xyz)
     found = assess(Measurement(rule, simulated.readings(shown, rule.encoding)), now=NOW)
     assert "observer" in {one.kind for one in found.state.remarks}
@@ -75,7 +75,7 @@ def test_the_ten_degree_observer_is_noted(place: int) -> None:
 
 @pytest.mark.parametrize("name", sorted(set(PRIMARIES) - {"bt709"}))
 def test_other_primaries_are_no_other_observer(name: str) -> None:
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     white = rule.target.white
     turned = rgb_to_xyz_matrix(PRIMARIES[name], white) @ np.linalg.inv(
         rgb_to_xyz_matrix(rule.target.primaries, white)

@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 from helpers import simulated
 from helpers.remarks import good, remarks
+from helpers.shipped import shipped_rule
 
 from compliance.model import Display, Readings
-from compliance.rules.library import load_rule
 
 
 def again(readings: Readings, row: int, share: float) -> Readings:
@@ -62,7 +62,7 @@ def test_a_black_without_any_light(technology: str | None) -> None:
 def test_readings_taken_for_another_rule() -> None:
     """Codes of the HDR plan, said to be in the broadcast rule's encoding."""
     other = good("hdr-pq-1000")
-    other = replace(other, encoding=load_rule("sdr-broadcast").encoding)
+    other = replace(other, encoding=shipped_rule("sdr-broadcast").encoding)
     assert "they may have been taken for another rule." in remarks(other)["other-plan"]
     assert "other-plan" not in remarks(good())
 

@@ -12,12 +12,11 @@ from pathlib import Path
 import numpy as np
 import pytest
 from helpers import simulated
-from helpers.shipped import edges, finding, ideal, judged, other_primaries, outside
+from helpers.shipped import edges, finding, ideal, judged, other_primaries, outside, shipped_rule
 from numpy.typing import NDArray
 
 from compliance.colour.spaces import PRIMARIES
 from compliance.model import Assessment, Level, Outcome, Reason
-from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 
@@ -36,12 +35,12 @@ CINEMA_STEPS = _cinema_table()
 
 
 def _cinema(fault: simulated.Fault | None = None, black: float = 0.02) -> Assessment:
-    rule = load_rule("cinema-review-room")
+    rule = shipped_rule("cinema-review-room")
     return judged(rule, ideal(rule, fault=fault, black=black))
 
 
 def test_the_cinema_steps_have_both_printed_tables() -> None:
-    rule = load_rule("cinema-review-room")
+    rule = shipped_rule("cinema-review-room")
     listed = [codes[1] for name in ("steps", "dark-steps") for _, codes in rule.sets[name].patches]
     assert sorted(listed) == sorted(CINEMA_STEPS)
     assert len(listed) == 20
@@ -68,7 +67,7 @@ def test_nobody_fails_for_being_dark() -> None:
 
 def test_xyz_of_equal_codes_is_not_the_cinema_white() -> None:
     """4095 4095 4095 is 52.37 cd/m² at .3333 .3333: it is not taken for the white."""
-    rule = load_rule("cinema-review-room")
+    rule = shipped_rule("cinema-review-room")
     shown = [one for one in ideal(rule) if one.codes != (3794, 3960, 3890)]
     equal = replace(shown[0], codes=(4095, 4095, 4095), xyz=np.full(3, 52.37))
     equal = replace(equal, patch=replace(equal.patch, position="centre", seconds=0.0))
@@ -89,7 +88,7 @@ def test_projected_edges(share: float, shall: set[str], should: set[str]) -> Non
 
 def test_direct_view_has_its_own_uniformity() -> None:
     """93 % at the edges is even for a projector, and 7 % off for a panel."""
-    rule = load_rule("cinema-review-room")
+    rule = shipped_rule("cinema-review-room")
     assessment = judged(rule, ideal(rule, fault=edges(0.93)), technology="led")
     assert outside(assessment) == {"uniformity-direct-view"}
     reasons = {one.id: one.reason for one in assessment.state.findings}
@@ -98,6 +97,6 @@ def test_direct_view_has_its_own_uniformity() -> None:
 
 
 def test_another_primary_fails_the_cinema_colours() -> None:
-    rule = load_rule("cinema-review-room")
+    rule = shipped_rule("cinema-review-room")
     assessment = _cinema(other_primaries(PRIMARIES["bt709"], rule))
     assert "colours" in outside(assessment)

@@ -14,13 +14,12 @@ from pathlib import Path
 import numpy as np
 import pytest
 from helpers import simulated
-from helpers.shipped import black, edge_share, edges, finding, ideal, judged, outside
+from helpers.shipped import black, edge_share, edges, finding, ideal, judged, outside, shipped_rule
 from numpy.typing import NDArray
 
 from compliance.colour.spaces import xy_to_xyz
 from compliance.grading.patches import PlannedPatch
 from compliance.model import Assessment, Outcome, Rule
-from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 
@@ -45,7 +44,7 @@ PRIMARIES = {row["name"]: row for row in _table("hdr-cinema-primaries.csv")}
 def _hdr_steps() -> dict[int, float]:
     """Y″ and nominal luminance of the two tables: every second code of three is a Y″."""
     codes = sorted(PRINTED)
-    listed = (load_rule("cinema-hdr-projector").sets[name] for name in ("steps", "dark-steps"))
+    listed = (shipped_rule("cinema-hdr-projector").sets[name] for name in ("steps", "dark-steps"))
     ours = {triple[1]: triple for one in listed for _, triple in one.patches}
     assert sorted(code for triple in ours.values() for code in triple) == codes
     return {code: float(PRINTED[code]) for code in ours}
@@ -56,7 +55,7 @@ HDR_STEPS = _hdr_steps()
 
 @cache
 def _rule(name: str) -> Rule:
-    return load_rule(name)
+    return shipped_rule(name)
 
 
 def _shown(rule: Rule, fault: simulated.Fault | None = None) -> Assessment:

@@ -5,20 +5,19 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from helpers import simulated
-from helpers.shipped import ideal, judged, other_primaries, outside
+from helpers.shipped import ideal, judged, other_primaries, outside, shipped_rule
 from numpy.typing import NDArray
 
 from compliance.colour.pq import pq
 from compliance.colour.spaces import PRIMARIES
 from compliance.grading.patches import PlannedPatch
 from compliance.model import Outcome, Rule
-from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 
 
 def _hdr() -> Rule:
-    return load_rule("hdr-pq-1000")
+    return shipped_rule("hdr-pq-1000")
 
 
 def test_a_peak_of_600_is_not_1000() -> None:
@@ -60,7 +59,7 @@ def test_a_sagging_peak_misses_a_should_only() -> None:
 @pytest.mark.parametrize("rule_id", ["hdr-pq-1000", "hdr-pq-bt2020"])
 def test_the_clause_says_why_the_bands_meet_where_they_do(rule_id: str) -> None:
     """SMPTE ST 2084: the grey at 15 % is code 153, and a code above it is 1.012 cd/m²."""
-    (tracking,) = (one for one in load_rule(rule_id).requirements if one.id == "tracking")
+    (tracking,) = (one for one in shipped_rule(rule_id).requirements if one.id == "tracking")
     end = tracking.bands[0].upto
     grey, above = (float(pq(code / 1023)) for code in (153, 154))
     assert grey == pytest.approx(0.99, abs=0.005)

@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from helpers import simulated
 from helpers.outside_tools import colour
-from helpers.shipped import ideal, judged, outside
+from helpers.shipped import ideal, judged, outside, shipped_rule
 from numpy.typing import NDArray
 
 from compliance import targets
@@ -53,7 +53,7 @@ requirements:
 def at_peak(peak: int, folder: Path) -> Rule:
     """The shipped rule, or a house rule on it that names another peak."""
     if peak == 1000:
-        return load_rule("hdr-hlg-1000")
+        return shipped_rule("hdr-hlg-1000")
     path = folder / "hlg-house.yaml"
     path.write_text(HOUSE.format(peak=peak, low=0.95 * peak, high=1.1 * peak))
     return load_rule(path)
@@ -105,7 +105,7 @@ def test_targets_are_those_of_another_library(peak: int, tmp_path: Path) -> None
 
 
 def test_203_at_75_percent() -> None:
-    assert shown(load_rule("hdr-hlg-1000"), 0.0)[5] == pytest.approx([203] * 3, abs=0.5)
+    assert shown(shipped_rule("hdr-hlg-1000"), 0.0)[5] == pytest.approx([203] * 3, abs=0.5)
 
 
 @pytest.mark.parametrize("peak", PEAKS)
@@ -125,7 +125,7 @@ def test_a_gamma_of_1_2_is_wrong_elsewhere(peak: int, tmp_path: Path) -> None:
 @pytest.mark.parametrize(("grade", "peak"), [(1, 1000), (2, 600), (3, 500)])
 def test_the_grades_peaks(grade: int, peak: int) -> None:
     """EBU Tech 3320 v4.1, 2.4.1.1: at least so much in 1 % of the area, whatever 10 % shows."""
-    rule = load_rule(f"hdr-hlg-grade-{grade}")
+    rule = shipped_rule(f"hdr-hlg-grade-{grade}")
     for level, expected in ((0.999 * peak, {"peak-level"}), (1.001 * peak, set())):
         assert outside(judged(rule, ideal(rule, white=level))) == expected
 

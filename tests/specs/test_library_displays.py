@@ -12,10 +12,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 from helpers.good_displays import FAMILIES, family, good, wrong, wrong_ways
-from helpers.shipped import RULES, judged
+from helpers.shipped import RULES, judged, shipped_rule
 
 from compliance.model import Outcome
-from compliance.rules.library import load_rule
 
 PER_FAMILY = 40
 WRONG = 2
@@ -26,7 +25,7 @@ TABLE = Path(__file__).parent.parent / "tables" / "robustness.csv"
 @pytest.mark.parametrize("name", FAMILIES)
 def test_good_displays_comply(name: str) -> None:
     """9 of 10 in each family; the budget is shared among its rules."""
-    rules = [rule for rule in map(load_rule, RULES) if family(rule) == name]
+    rules = [rule for rule in map(shipped_rule, RULES) if family(rule) == name]
     assert rules, name
     random = np.random.RandomState(2026)
     verdicts = []
@@ -39,7 +38,7 @@ def test_good_displays_comply(name: str) -> None:
 
 @pytest.mark.parametrize("name", RULES)
 def test_wrong_displays_never_comply(name: str) -> None:
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     random = np.random.RandomState(2027)
     for way, make in wrong_ways(rule).items():
         for _ in range(WRONG):
@@ -55,7 +54,7 @@ def test_the_table_of_robustness_covers_the_library() -> None:
     for row in good_rows.values():
         assert int(row["displays"]) >= 300
         assert int(row["compliant"]) >= SHARE * int(row["displays"]), row
-    for rule in map(load_rule, RULES):
+    for rule in map(shipped_rule, RULES):
         ways = {row["display"]: row for row in rows if row["rule"] == rule.id}
         for way in wrong_ways(rule):
             assert int(ways[way]["displays"]) >= 300

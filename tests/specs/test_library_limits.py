@@ -4,10 +4,9 @@ from __future__ import annotations
 
 import pytest
 from helpers.limit_pushers import Bench, pushes
-from helpers.shipped import RULES, applicable, finding, judged, outside, technologies
+from helpers.shipped import RULES, applicable, finding, judged, outside, shipped_rule, technologies
 
 from compliance.model import Level, Outcome, Verdict
-from compliance.rules.library import load_rule
 
 COUPLED: dict[str, set[str]] = {
     # Black is a part of contrast.
@@ -31,7 +30,7 @@ COUPLED: dict[str, set[str]] = {
 
 @pytest.mark.parametrize("name", RULES)
 def test_each_shall_limit_is_missed_alone(name: str) -> None:
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     for kind in technologies(rule):
         bench = Bench(rule, kind)
         assert judged(rule, bench.shown, technology=kind).verdict is Outcome.COMPLIANT

@@ -9,10 +9,9 @@ import numpy as np
 import pytest
 from helpers import simulated
 from helpers.good_displays import good
-from helpers.shipped import RULES, ideal, judged
+from helpers.shipped import RULES, ideal, judged, shipped_rule
 
 from compliance.model import Assessment, Finding, Rule, Value, Verdict
-from compliance.rules.library import load_rule
 
 
 def shuffled(shown: list[simulated.Shown], seed: int) -> list[simulated.Shown]:
@@ -30,7 +29,7 @@ def findings(assessment: Assessment) -> tuple[Finding, ...]:
 
 @pytest.mark.parametrize("name", RULES)
 def test_the_order_of_rows_changes_no_finding(name: str) -> None:
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     shown = imperfect(rule, 5)
     expected = findings(judged(rule, shown))
     for seed in range(3):
@@ -41,7 +40,7 @@ def test_the_order_of_rows_changes_no_finding(name: str) -> None:
 @pytest.mark.parametrize("light", [0.0, -0.005, 1e-6])
 def test_a_display_that_shows_nothing_is_no_pass(name: str, light: float) -> None:
     """All readings at or below black: no NaN, and nothing is passed that needs light."""
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     shown = [replace(one, xyz=np.full(3, light)) for one in ideal(rule)]
     for one in findings(judged(rule, shown)):
         for value in (one.value, *(point.value for point in one.points)):
@@ -54,7 +53,7 @@ def test_a_display_that_shows_nothing_is_no_pass(name: str, light: float) -> Non
 
 @pytest.mark.parametrize("name", RULES)
 def test_readings_of_half_the_plan_lose_no_finding(name: str) -> None:
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     shown = shuffled(imperfect(rule, 6), 1)
     for half in (shown[::2], shown[1::2]):
         found = findings(judged(rule, half))

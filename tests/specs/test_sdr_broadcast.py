@@ -9,19 +9,18 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from helpers.shipped import black, finding, ideal, judged, outside, tinted
+from helpers.shipped import black, finding, ideal, judged, outside, shipped_rule, tinted
 from numpy.typing import NDArray
 
 from compliance.colour.spaces import PRIMARIES
 from compliance.grading.patches import PlannedPatch
 from compliance.model import Outcome, Rule, Verdict
-from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 
 
 def _sdr() -> Rule:
-    return load_rule("sdr-broadcast")
+    return shipped_rule("sdr-broadcast")
 
 
 def test_gamma_2_2_is_no_broadcast_display() -> None:

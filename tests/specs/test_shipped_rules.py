@@ -7,7 +7,17 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 from helpers import simulated
-from helpers.shipped import RULES, black, edge_share, edges, ideal, judged, outside, technologies
+from helpers.shipped import (
+    RULES,
+    black,
+    edge_share,
+    edges,
+    ideal,
+    judged,
+    outside,
+    shipped_rule,
+    technologies,
+)
 from numpy.typing import NDArray
 
 from compliance import targets
@@ -15,7 +25,6 @@ from compliance.grading.decide import margin
 from compliance.grading.patches import Plan, PlannedPatch
 from compliance.model import ENCODINGS, Finding, Outcome, Reason, Rule, Verdict
 from compliance.pictures import fonts
-from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 
@@ -46,7 +55,7 @@ MARGIN = 0.02
 
 @pytest.fixture(params=RULES)
 def rule(request: pytest.FixtureRequest) -> Rule:
-    return load_rule(request.param)
+    return shipped_rule(request.param)
 
 
 def test_the_library_has_lost_no_rule() -> None:
@@ -135,7 +144,7 @@ def margins(finding: Finding) -> Iterator[float]:
     ],
 )
 def test_an_ideal_display_complies_in_other_encodings(name: str, encoding: str) -> None:
-    rule = load_rule(name)
+    rule = shipped_rule(name)
     shown = ideal(rule, encoding=ENCODINGS[encoding], fault=edges(edge_share(rule)))
     assessment = judged(rule, shown, encoding=encoding)
     assert outside(assessment, None) == set()

@@ -9,18 +9,17 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from helpers.shipped import ideal, judged, outside
+from helpers.shipped import ideal, judged, outside, shipped_rule
 from numpy.typing import NDArray
 
 from compliance.grading.patches import PlannedPatch
 from compliance.model import Assessment, Outcome
-from compliance.rules.library import load_rule
 
 Array = NDArray[np.float64]
 
 
 def _web(exponent: float) -> Assessment:
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     return judged(
         rule,
         ideal(rule, wrong_target=replace(rule.target, curve="power", exponent=exponent)),
@@ -41,7 +40,7 @@ def test_gammas_1_8_and_2_4_are_no_web_displays(exponent: float) -> None:
 @pytest.mark.parametrize("curve", ["srgb", "power"])
 def test_a_2_percent_dark_panel_passes_as_web_display(curve: str) -> None:
     """An LCD of 400:1 whose tones between white and black are 2 % dark."""
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     black = 0.3
 
     def dark(_patch: PlannedPatch, xyz: Array) -> Array:
@@ -56,6 +55,6 @@ def test_a_2_percent_dark_panel_passes_as_web_display(curve: str) -> None:
     ("white", "ok"), [(79.9, False), (80.0, True), (160.0, True), (161, False)]
 )
 def test_the_web_takes_whites_of_80_to_160(white: float, ok: bool) -> None:
-    rule = load_rule("web-srgb")
+    rule = shipped_rule("web-srgb")
     assessment = judged(rule, ideal(rule, white=white, black=white / 600))
     assert (outside(assessment) == set()) is ok

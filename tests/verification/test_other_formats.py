@@ -6,6 +6,7 @@ from datetime import UTC, datetime
 
 import pytest
 from helpers.evidence_of_a_slot import JOB, METER, RULE
+from helpers.shipped import shipped_rule
 from helpers.signing import SIGNED, identity
 from helpers.simulated import csv, ideal
 
@@ -20,7 +21,6 @@ from compliance.model.results import Status
 from compliance.readings.convert import Source, convert
 from compliance.readings.load import readings_from_bytes
 from compliance.report.verification import step_text
-from compliance.rules.library import load_rule
 from compliance.sheet.make_sheet import write_sheet
 from compliance.verification import verify_sheet
 
@@ -30,7 +30,7 @@ NAMES = {"cgats": "readings.txt", "cxf": "readings.cxf"}
 
 def assessed(to: str, before: str) -> Assessment:
     """The slot with its readings in one format, and those before calibration in another."""
-    rule = load_rule(RULE)
+    rule = shipped_rule(RULE)
     read = []
     for form, white in ((to, 100), (before, 91)):
         source = Source("f", csv(ideal(rule, white=white, black=0.004), rule.encoding))

@@ -8,12 +8,12 @@ from typing import Any
 
 import numpy as np
 from helpers import faulty_displays
+from helpers.shipped import shipped_rule
 
 from compliance.assessment import assess
 from compliance.documents import assessment_document
 from compliance.evidence.recompute import assess_again, attachments
 from compliance.model import Assessment, Measurement
-from compliance.rules.library import load_rule
 from compliance.verification.compare import Topic, compare
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
@@ -23,7 +23,7 @@ RULE = "sdr-broadcast"
 @cache
 def assessed() -> Assessment:
     """A slot with gamma 2.1, and readings from before."""
-    rule = load_rule(RULE)
+    rule = shipped_rule(RULE)
     before, after = (
         faulty_displays.readings(rule, (fault,), np.random.RandomState(seed))
         for seed, fault in enumerate((faulty_displays.power(1.9), faulty_displays.power(2.1)))
