@@ -202,16 +202,16 @@ def test_sheets_of_two_jobs_do_not_go_out_together() -> None:
 
 
 @pytest.mark.parametrize(
-    ("pdf", "expected"),
+    ("make", "expected"),
     [
-        (write_sheet(near_limit.assessment()), "file intact: NOT SIGNED"),
-        (near_limit.sheet()[:-200], "file intact: cannot be read as a signed PDF"),
-        (b"hello", "file intact: cannot be read as a signed PDF"),
+        (lambda: write_sheet(near_limit.assessment()), "file intact: NOT SIGNED"),
+        (lambda: near_limit.sheet()[:-200], "file intact: cannot be read as a signed PDF"),
+        (lambda: b"hello", "file intact: cannot be read as a signed PDF"),
     ],
 )
-def test_what_does_not_hold_is_not_delivered(pdf: bytes, expected: str) -> None:
+def test_what_does_not_hold_is_not_delivered(make: Callable[[], bytes], expected: str) -> None:
     with pytest.raises(DeliveryError, match=expected):
-        check_sheets(sheets(one=pdf), "in")
+        check_sheets(sheets(one=make()), "in")
 
 
 @pytest.mark.parametrize(
