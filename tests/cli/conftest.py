@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Callable, Sequence
 from datetime import UTC, datetime
+from functools import partial
 from pathlib import Path
 from types import ModuleType
 from typing import Any
@@ -14,6 +15,7 @@ from typing import Any
 import numpy as np
 import pytest
 from helpers import commands
+from helpers.desk import write_desk
 
 from compliance.model import (
     ENCODINGS,
@@ -246,67 +248,7 @@ def ended() -> Callable[[subprocess.Popen[Any]], int]:
     return wait
 
 
-RULE = """\
-rule: tiny
-title: A rule of two lines
-revision: 1
-valid_for: {days: 30}
-target:
-  primaries: bt709
-  white: d65
-  transfer: {curve: srgb}
-  luminance: {white: 100}
-signal: {encoding: rgb-8-full}
-window: 100
-defaults: {level: shall, basis: practice}
-requirements:
-  white-level: {title: White luminance, quantity: luminance, over: white, limits: {min: 95, max: 105}}
-  black-level: {title: Black luminance, quantity: luminance, over: black, limits: {max: 0.5}}
-"""  # noqa: E501
-
-JOB = """\
-job: {reference}
-title: A film about kelp
-encoding: rgb-8-full
-slots:
-"""
-
-SLOT = """\
-  - slot: {slot}
-    deliverable: {deliverable}
-    readings: {{file: "{file}", measured: "2026-11-20T15:10:00Z"}}
-"""
-
-HEAD = "r,g,b,X,Y,Z\n"
-WHITE = "255,255,255,95.047,{level},108.883\n"
-BLACK = "0,0,0,0.0951,0.1,0.1089\n"
-
-READINGS = {
-    "good": HEAD + WHITE.format(level="100.01") + BLACK,
-    "bright": HEAD + WHITE.format(level="112.5") + BLACK,
-    "open": HEAD + WHITE.format(level="100.01"),
-    "bad": HEAD + "255,255,255,95,a lot,108\n" + BLACK,
-}
-"""Of a slot that passes, fails, is undecided, and one that cannot be read."""
-
-
 @pytest.fixture
 def desk(tmp_path: Path) -> Callable[..., Path]:
     """Writes a rule, readings and a job of the named slots: `desk("good", …) -> job.yaml`."""
-
-    def write(
-        *kinds: str,
-        names: Sequence[str] = (),
-        reference: str = "KX-7",
-        deliverable: str = "tiny.yaml",
-    ) -> Path:
-        (tmp_path / "tiny.yaml").write_text(RULE)
-        text = JOB.format(reference=reference)
-        for index, kind in enumerate(kinds):
-            (tmp_path / f"{kind}.csv").write_text(READINGS.get(kind, ""))
-            name = names[index] if names else str(index + 1)
-            text += SLOT.format(slot=name, deliverable=deliverable, file=f"{kind}.csv")
-        (tmp_path / "job.yaml").write_text(text)
-        return tmp_path / "job.yaml"
-
-    return write
+    return partial(write_desk, tmp_path)

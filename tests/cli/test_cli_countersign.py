@@ -1,4 +1,4 @@
-"""`compliance countersign` as a process: the second signature, and when there is none."""
+"""`compliance countersign`: the second signature, and when there is none."""
 
 from __future__ import annotations
 

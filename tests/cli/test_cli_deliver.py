@@ -1,10 +1,11 @@
-"""`compliance deliver` and `verify` of what it writes, as processes."""
+"""`compliance deliver`, and `verify` of what it writes."""
 
 from __future__ import annotations
 
 import json
 import os
 import re
+import shutil
 import signal
 import subprocess
 import sys
@@ -13,6 +14,8 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from helpers import commands
+from helpers.desk import write_desk
 from helpers.sample_text import edited
 from helpers.signing import MADE, PASSWORD
 
@@ -35,15 +38,22 @@ def keys() -> Mapping[str, bytes]:
     }
 
 
-@pytest.fixture
-def home(compliance: Run, desk: Callable[..., Path], tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def assessed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A job of two slots with its sheets in `sheets/`."""
-    desk("good", "bright")
+    folder = tmp_path_factory.mktemp("deliver")
+    write_desk(folder, "good", "bright")
     for name, data in keys().items():
-        (tmp_path / name).write_bytes(data)
-    done = compliance("assess", "job.yaml", "--out", "sheets", *KEY, *NOW)
+        (folder / name).write_bytes(data)
+    done = commands.call("assess", "job.yaml", "--out", "sheets", *KEY, *NOW, cwd=folder)
     assert (done.returncode, done.stderr) == (1, "")
-    return tmp_path
+    return folder
+
+
+@pytest.fixture
+def home(assessed: Path, tmp_path: Path) -> Path:
+    """The same, to change."""
+    return shutil.copytree(assessed, tmp_path, dirs_exist_ok=True)
 
 
 def test_without_its_signature_sheets_may_be_missing(compliance: Run, home: Path) -> None:

@@ -1,4 +1,4 @@
-"""`compliance explain` as a process: what it takes, prints and returns."""
+"""`compliance explain`: what it takes, prints and returns."""
 
 from __future__ import annotations
 

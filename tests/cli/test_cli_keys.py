@@ -1,4 +1,4 @@
-"""Keys from files and from an authority, as a process."""
+"""Keys from files and from an authority, as a user names them."""
 
 from __future__ import annotations
 

@@ -7,13 +7,16 @@ from __future__ import annotations
 
 import json
 import os
+import shutil
 import subprocess
 from collections.abc import Callable, Iterator, Sequence
 from contextlib import contextmanager
 from pathlib import Path
 
 import pytest
+from helpers import commands
 from helpers.authorities import YEAR, clock, issued
+from helpers.desk import write_desk
 from helpers.signing import PASSWORD, SIGNED
 from helpers.timeserver import serving
 from helpers.tokens_of_software import PIN, make_token, module
@@ -36,10 +39,11 @@ DELIVER = ("deliver", "sheets", "--out", "d.zip", *NOW)
 CHECK = {ACCEPT: ("deviation", "verify", "d.json", *NOW), DELIVER: ("verify", "d.zip")}
 
 
-@pytest.fixture
-def home(compliance: Run, desk: Callable[..., Path], tmp_path: Path) -> Path:
+@pytest.fixture(scope="module")
+def assessed(tmp_path_factory: pytest.TempPathFactory) -> Path:
     """A slot that misses a limit, with its sheet, and the keys of facility and client."""
-    desk("bright")
+    folder = tmp_path_factory.mktemp("beside")
+    write_desk(folder, "bright")
     for name, data in (
         ("facility.pem", FACILITY.key_file() + FACILITY.chain),
         ("client.pem", CLIENT.key_file(PASSWORD)),
@@ -48,11 +52,18 @@ def home(compliance: Run, desk: Callable[..., Path], tmp_path: Path) -> Path:
         ("clock.pem", clock().root.pem),
         ("password.txt", f"{PASSWORD}\n".encode()),
     ):
-        (tmp_path / name).write_bytes(data)
-        (tmp_path / name).chmod(0o600)
-    done = compliance("assess", "job.yaml", "--out", "sheets", "--identity", "facility.pem", *NOW)
+        (folder / name).write_bytes(data)
+        (folder / name).chmod(0o600)
+    key = ("--identity", "facility.pem")
+    done = commands.call("assess", "job.yaml", "--out", "sheets", *key, *NOW, cwd=folder)
     assert (done.returncode, done.stderr) == (1, "")
-    return tmp_path
+    return folder
+
+
+@pytest.fixture
+def home(assessed: Path, tmp_path: Path) -> Path:
+    """The same, to change."""
+    return shutil.copytree(assessed, tmp_path, dirs_exist_ok=True)
 
 
 FILE_KEY = (

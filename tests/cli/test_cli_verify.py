@@ -1,4 +1,4 @@
-"""`compliance verify` as a process: its words, its JSON, its exit codes."""
+"""`compliance verify`: its words, its JSON, its exit codes."""
 
 from __future__ import annotations
 
