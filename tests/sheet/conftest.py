@@ -36,7 +36,7 @@ def invented_pictures(monkeypatch: pytest.MonkeyPatch) -> None:
     def charts_of(made: Assessment) -> list[Charts]:
         return invented_charts_of(made) or data.charts_of(made)
 
-    monkeypatch.setattr("compliance.sheet.pagination.charts_of", charts_of)
+    monkeypatch.setattr("compliance.sheet.layout.charts_of", charts_of)
 
 
 @pytest.fixture

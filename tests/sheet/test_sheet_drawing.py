@@ -386,7 +386,7 @@ sys.path.insert(0, sys.argv[1])
 import compliance.sheet
 from helpers.invented_samples import both
 from helpers.sample_assessments import invented_charts_of
-compliance.sheet.pagination.charts_of = invented_charts_of
+compliance.sheet.layout.charts_of = invented_charts_of
 print(hashlib.sha256(compliance.sheet.draw_sheet(both(), signed=True).pdf).hexdigest())
 """
 
