@@ -1,7 +1,6 @@
-"""What all tests share: where the checkout is, what is slow, and that CI skips nothing.
+"""What all tests share: where the checkout is, which tests are slow, and that CI skips nothing.
 
-sh tests/run --fast                  without the tests that durations.json lists
-sh tests/run --record-durations      everything, and writes durations.json anew
+`--fast` leaves out the tests that durations.json lists; `--record-durations` writes it anew.
 """
 
 from __future__ import annotations
@@ -19,7 +18,7 @@ import pytest
 ROOT = Path(__file__).resolve().parent.parent
 DURATIONS = Path(__file__).with_name("durations.json")
 SLOW = 0.5
-"""Seconds of a processor from which on a test is slow: these are the same on a busy machine."""
+"""Seconds of processor time (the same on a busy machine) from which on a test is slow."""
 
 _skipped: list[str] = []
 _seconds: Counter[str] = Counter()

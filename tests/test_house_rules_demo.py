@@ -70,7 +70,7 @@ class Repository:
             capture_output=True,
             text=True,
             check=False,
-            timeout=120,
+            timeout=600,
         )
 
     def _settings(self, stated: Mapping[str, str]) -> dict[str, str]:
@@ -211,7 +211,7 @@ def run_hook(repository: Repository, entry: str) -> subprocess.CompletedProcess[
         capture_output=True,
         text=True,
         check=False,
-        timeout=120,
+        timeout=600,
     )
 
 

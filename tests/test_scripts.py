@@ -60,7 +60,7 @@ def run(script: Path, settings: Mapping[str, str]) -> tuple[int, list[str]]:
         capture_output=True,
         text=True,
         check=False,
-        timeout=300,
+        timeout=600,
     )
     return done.returncode, done.stderr.splitlines()
 

@@ -134,7 +134,7 @@ def judged(class_path: str, tmp_path_factory: pytest.TempPathFactory) -> Mapping
         capture_output=True,
         text=True,
         check=False,
-        timeout=300,
+        timeout=600,
     )
     assert done.returncode == 0, done.stderr
     lines = [

@@ -224,7 +224,7 @@ def process(tmp_path: Path) -> Run:
     ) -> subprocess.CompletedProcess[str]:
         changes = {"PYTHONPATH": str(ROOT), "PYTHONWARNINGS": "error", **(env or {})}
         settings = {**os.environ, **commands.without_own_settings(), **changes}
-        stated = {"cwd": tmp_path, "capture_output": True, "text": True, "timeout": 120}
+        stated = {"cwd": tmp_path, "capture_output": True, "text": True, "timeout": 600}
         return subprocess.run(
             [sys.executable, "-m", "compliance.cli", *map(str, args)],
             env={key: value for key, value in settings.items() if value is not None},
@@ -236,11 +236,11 @@ def process(tmp_path: Path) -> Run:
 
 @pytest.fixture
 def ended() -> Callable[[subprocess.Popen[Any]], int]:
-    """The exit code of a process that has a minute left, and is ended then."""
+    """The exit code of a process that has ten minutes left, and is ended then."""
 
     def wait(process: subprocess.Popen[Any]) -> int:
         try:
-            return process.wait(60)
+            return process.wait(600)
         except subprocess.TimeoutExpired:
             process.kill()
             raise

@@ -253,7 +253,7 @@ def slow(descriptor):
     fsync(descriptor)
     if len(calls) == 2:
         print("ready", flush=True)
-        time.sleep(100)
+        time.sleep(600)
 
 os.fsync = slow
 command.main(["deliver", "sheets", "--out", "delivery", "--no-signature"])

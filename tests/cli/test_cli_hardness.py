@@ -144,7 +144,7 @@ def both_at_once(tmp_path: Path, *extra: str) -> list[tuple[int, bytes]]:
     """Exit codes and standard errors of two runs, in the order of the codes."""
     call = ("assess", "job.yaml", "--out", "out", *NOW, *extra)
     runs = [start(tmp_path, *call) for _ in range(2)]
-    told = [process.communicate(timeout=240)[1] for process in runs]
+    told = [process.communicate(timeout=600)[1] for process in runs]
     return sorted((process.returncode, err) for process, err in zip(runs, told, strict=True))
 
 
@@ -176,7 +176,7 @@ def test_a_run_waits_for_another_in_its_folder(desk, tmp_path):
         assert line == b"compliance: waiting for another run that writes to out\n"
         assert list((tmp_path / "out").iterdir()) == [lock]
         held.release()
-        _, told = process.communicate(timeout=240)
+        _, told = process.communicate(timeout=600)
         assert (process.returncode, told) == (0, b"")
     assert not lock.exists()
 
@@ -194,7 +194,7 @@ def slow(*args, **given):
     calls.append(1)
     if len(calls) == 2:
         print("ready", flush=True)
-        time.sleep(60)
+        time.sleep(600)
     return assess(*args, **given)
 
 engine.assess = slow
@@ -354,7 +354,7 @@ def test_a_password_is_asked_for(compliance, desk, tmp_path, typed, code):
     ours, theirs = pty.openpty()
     call = ("assess", "job.yaml", "--out", "out", "--identity", "own.p12", *NOW)
     with start(tmp_path, *call, stdin=theirs, start_new_session=True) as process:
-        watch = threading.Timer(60, process.kill)
+        watch = threading.Timer(600, process.kill)
         watch.start()
         told = b""
         while not told.endswith(b": ") and (char := process.stderr.read(1)):

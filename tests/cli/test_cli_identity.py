@@ -169,7 +169,7 @@ def test_the_password_is_asked_for_twice_without_echo(tmp_path: Path) -> None:
         env={**os.environ, "PYTHONPATH": str(Path(__file__).resolve().parents[2])},
     )
     os.close(theirs)
-    watch = threading.Timer(60, process.kill)
+    watch = threading.Timer(600, process.kill)
     watch.start()
     shown = b""
     for _ in range(2):
@@ -184,6 +184,6 @@ def test_the_password_is_asked_for_twice_without_echo(tmp_path: Path) -> None:
             break
     os.close(mine)
     watch.cancel()
-    assert process.wait(timeout=60) == 0
+    assert process.wait(timeout=600) == 0
     assert PASSWORD.encode() not in shown
     assert load_identity((tmp_path / "me.p12").read_bytes(), PASSWORD).signer.name == "Ada Quill"

@@ -23,7 +23,7 @@ from PIL import Image
 Picture = NDArray[np.float64]
 """(height, width, 3) shares of full red, green and blue."""
 
-PATIENCE = 60.0
+PATIENCE = 600.0
 """s until a page that is not drawn is an error."""
 PAUSE = 0.2
 FEW = 16

@@ -1,7 +1,8 @@
-"""Under CI a skipped test fails the run, also where several processes share the work."""
+"""What conftest.py adds to pytest: CI skips nothing, `--fast` leaves out what was slow."""
 
 from __future__ import annotations
 
+import json
 import os
 import re
 import shutil
@@ -15,6 +16,13 @@ TESTS = {
     "test_passes.py": "def test_one(): pass\n",
     "test_skips.py": "import pytest\n@pytest.mark.skip(reason='no tool')\ndef test_two(): pass\n",
     "test_not_there.py": "import pytest\npytest.importorskip('no_such_module_at_all')\n",
+    "test_works.py": (
+        "import time\n"
+        "def test_three():\n"
+        "    end = time.process_time() + 0.7\n"
+        "    while time.process_time() < end:\n"
+        "        pass\n"
+    ),
 }
 SHARED = ("--numprocesses", "1", "--dist", "worksteal")
 
@@ -31,7 +39,7 @@ def run(folder: Path, tests: tuple[str, ...], *options: str, ci: str) -> tuple[i
         env={**os.environ, "CI": ci},
         capture_output=True,
         text=True,
-        timeout=300,
+        timeout=600,
         check=False,
     )
     return done.returncode, done.stdout
@@ -60,3 +68,17 @@ def test_a_skipped_test_fails_the_run_under_ci(
     assert ("skipped in CI, which is a failure" in out) == bool(code)
     assert all((name.removesuffix(".py") in out) for name in tests[1:])
     assert re.fullmatch(rf"=+ {closing} in .*s =+", out.splitlines()[-1])
+
+
+@pytest.mark.parametrize("options", [SHARED, ()], ids=["shared", "alone"])
+def test_what_was_slow_when_recorded_is_left_out(tmp_path: Path, options: tuple[str, ...]) -> None:
+    """It took processor time; the other did not, and is no entry."""
+    tests = ("test_passes.py", "test_works.py")
+    assert run(tmp_path, tests, "--record-durations", *options, ci="")[0] == 0
+    recorded = json.loads((tmp_path / "durations.json").read_text("utf-8"))
+    assert list(recorded) == ["test_works.py::test_three"]
+    code, out = run(tmp_path, tests, "--fast", *options, ci="true")
+    assert code == 0
+    assert "1 passed" in out.splitlines()[-1]
+    code, out = run(tmp_path, tests, "-m", "slow", ci="")
+    assert "1 passed, 1 deselected" in out.splitlines()[-1]
