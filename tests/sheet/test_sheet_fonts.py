@@ -51,7 +51,7 @@ def test_the_catalogue_can_be_printed() -> None:
 def test_every_text_in_the_source_can_be_printed(root: Path) -> None:
     package = root / "compliance"
     for file in (*(package / "sheet").glob("*.py"), *(package / "report").glob("*.py")):
-        if file.name in ("pdfa.py", "junit.py", "findings_csv.py"):  # not print
+        if file.name in ("pdfa.py", "exports.py"):  # not print
             continue
         for node in ast.walk(ast.parse(file.read_text(encoding="utf-8"))):
             if isinstance(node, ast.Constant) and isinstance(node.value, str):
