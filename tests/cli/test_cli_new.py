@@ -311,7 +311,7 @@ def test_what_a_rule_of_its_own_aims_at(new: Callable) -> None:
 )
 def test_refusals(compliance: Callable, tmp_path: Path, args: tuple[str, ...], line: str) -> None:
     (tmp_path / "there.yaml").write_text("kept\n", encoding="utf-8")
-    done = compliance("new", *args, stdin=subprocess.DEVNULL)
+    done = compliance("new", *args)
     assert (done.returncode, done.stdout, done.stderr) == (2, "", f"{line}\n")
     assert (tmp_path / "there.yaml").read_text(encoding="utf-8") == "kept\n"
     assert [file.name for file in tmp_path.iterdir()] == ["there.yaml"]
@@ -325,7 +325,7 @@ def test_an_id_of_another_rule(compliance: Callable) -> None:
 
 
 def test_to_standard_output(compliance: Callable, tmp_path: Path) -> None:
-    done = compliance("new", "meter", "--kind", "spectroradiometer", "--out", "-", encoding="utf-8")
+    done = compliance("new", "meter", "--kind", "spectroradiometer", "--out", "-")
     assert done.returncode == 0
     assert done.stdout.startswith("# Meter spectroradiometer-1: ")
     (tmp_path / "meter.yaml").write_text(done.stdout, encoding="utf-8")
@@ -343,7 +343,7 @@ def test_questions_at_a_terminal(tmp_path: Path) -> None:
         stdout=subprocess.PIPE,
         stderr=subprocess.PIPE,
     ) as process:
-        watch = threading.Timer(120, process.kill)
+        watch = threading.Timer(600, process.kill)
         watch.start()
         os.write(ours, ("\n".join(typed) + "\n" * 8).encode())
         out, told = process.communicate()
