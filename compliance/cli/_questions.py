@@ -80,7 +80,9 @@ class Questions:
         shown = f"{question} (Enter: {'leave open' if default is None else default})"
         empty = "" if default is None else default
         convert: Any = _or_nothing(kind) if default is None else kind
-        answer = click.prompt(shown, empty, show_default=False, type=convert, err=True)
+        answer = click.prompt(
+            shown, empty, type=convert, err=True, show_default=False, show_choices=False
+        )
         return None if answer == "" else answer
 
     def need(self, given: Any, option: str, question: str, kind: Any = WORDS) -> Any:
@@ -89,7 +91,7 @@ class Questions:
             return given
         if not self.asking:
             raise UsageError(f"{option} is needed; questions are asked at a terminal only")
-        return click.prompt(question, type=kind, err=True)
+        return click.prompt(question, type=kind, err=True, show_default=False, show_choices=False)
 
     def several(self, given: Sequence[str], question: str, default: Sequence[str]) -> list[str]:
         """The values given, else those answered, with spaces between."""

@@ -8,10 +8,18 @@ import stat
 import threading
 from pathlib import Path
 
+import filelock
 import pytest
 
 from compliance.cli import _files
-from compliance.cli._files import check_folder, check_targets, clean_name, write_file, write_new
+from compliance.cli._files import (
+    check_folder,
+    check_targets,
+    clean_name,
+    lock_folder,
+    write_file,
+    write_new,
+)
 from compliance.errors import OutputError, UsageError
 
 
@@ -202,3 +210,20 @@ def test_devices_are_written_to_and_stay_devices():
     assert stat.S_ISCHR(Path("/dev/full").stat().st_mode)
     write_file(Path("/dev/null"), b"x")
     assert stat.S_ISCHR(Path("/dev/null").stat().st_mode)
+
+
+def test_a_lock_leaves_no_file(tmp_path):
+    with lock_folder(tmp_path):
+        assert [path.name for path in tmp_path.iterdir()] == [".compliance.lock"]
+    assert list(tmp_path.iterdir()) == []
+
+
+@pytest.mark.parametrize("error", [NotImplementedError("no locks"), OSError(errno.ENOLCK, "none")])
+def test_where_there_are_no_locks_the_work_goes_on(tmp_path, monkeypatch, error):
+    def refused(*args, **given):
+        raise error
+
+    monkeypatch.setattr(filelock.FileLock, "acquire", refused)
+    with lock_folder(tmp_path):
+        write_new({tmp_path / "a": b"1"}, replace=False)
+    assert (tmp_path / "a").read_bytes() == b"1"

@@ -332,11 +332,11 @@ def test_to_standard_output(compliance: Callable, tmp_path: Path) -> None:
     assert load_meter(tmp_path / "meter.yaml").kind == "spectroradiometer"
 
 
-def test_questions_at_a_terminal(tmp_path: Path) -> None:
+def answered(tmp_path: Path, kind: str, *typed: str) -> tuple[str, str]:
+    """What is printed and asked where somebody types these lines, and Enter from then on."""
     ours, theirs = pty.openpty()
-    typed = ["filter", "colorimeter", "", "C-9", "", "02.03.2026", "2026-03-02", "", "", "4"]
     with subprocess.Popen(
-        [sys.executable, "-m", "compliance.cli", "new", "meter", *NOW],
+        [sys.executable, "-m", "compliance.cli", "new", kind, *NOW],
         cwd=tmp_path,
         env={**os.environ, "PYTHONPATH": str(ROOT)},
         stdin=theirs,
@@ -345,18 +345,48 @@ def test_questions_at_a_terminal(tmp_path: Path) -> None:
     ) as process:
         watch = threading.Timer(600, process.kill)
         watch.start()
-        os.write(ours, ("\n".join(typed) + "\n" * 8).encode())
-        out, told = process.communicate()
+        os.write(ours, ("\n".join(typed) + "\n" * 12).encode())
+        out, asked = process.communicate()
         watch.cancel()
-    assert process.returncode == 0, told
-    text = told.decode()
-    assert "Kind (colorimeter or spectroradiometer)" in text
-    assert "did you mean 'colorimeter'?" in text
-    assert "'02.03.2026' is no date" in text
-    assert out.decode().startswith("Written: colorimeter-1.yaml\n")
+    os.close(ours)
+    os.close(theirs)
+    assert process.returncode == 0, asked
+    return out.decode(), asked.decode()
+
+
+def test_questions_about_a_meter(tmp_path: Path) -> None:
+    typed = ("filter", "colorimeter", "", "C-9", "", "02.03.2026", "2026-03-02", "", "", "4")
+    out, asked = answered(tmp_path, "meter", *typed)
+    assert asked.count("Kind (colorimeter or spectroradiometer): ") == 2
+    assert "did you mean 'colorimeter'?" in asked
+    assert "Name of the meter (Enter: colorimeter-1): " in asked
+    assert "'02.03.2026' is no date" in asked
+    assert out.startswith("Written: colorimeter-1.yaml\n")
     meter = load_meter(tmp_path / "colorimeter-1.yaml")
     assert meter.certificate is not None
     assert (meter.certificate.number, str(meter.certificate.issued)) == ("C-9", "2026-03-02")
+    assert meter.uncertainty is not None
+    assert meter.uncertainty.luminance[-1].relative == 3  # left open
+
+
+def test_questions_about_a_job(tmp_path: Path) -> None:
+    typed = ("MV-9", "Tide Films", "", "sdr-broadcast hdr-pq-1000", "HD HDR", "suite-2")
+    out, asked = answered(tmp_path, "job", *typed, "Quarrowell", "", "", "ips", "lcd")
+    assert asked.count("Technology of the display (lcd, oled, led, crt, plasma, projector)") == 2
+    assert "Readings, with spaces between (Enter: readings/slot-HD.csv readings/slot-" in asked
+    assert out.endswith("Next: compliance plan job.yaml --slot HD, which lists what to measure\n")
+    job = load_job(tmp_path / "job.yaml")
+    assert [slot.deliverables for slot in job.slots] == [("sdr-broadcast",), ("hdr-pq-1000",)]
+    assert (job.title, job.suite, job.slots[0].display.technology) == (None, "suite-2", "lcd")
+
+
+def test_questions_about_a_rule(tmp_path: Path) -> None:
+    out, asked = answered(tmp_path, "rule", "Our Rule", "our-rule", "", "hlg", "", "", "600")
+    assert "'Our Rule' is no id; expected small letters, digits and hyphens" in asked
+    assert "Curve (bt1886, power, srgb, pq, hlg, dcdm) (Enter: bt1886): " in asked
+    assert out.endswith("Next: compliance rules show our-rule.yaml\n")
+    target = load_rule(tmp_path / "our-rule.yaml").target
+    assert (target.curve, target.luminance_white) == ("hlg", 600)
 
 
 @pytest.mark.parametrize(
