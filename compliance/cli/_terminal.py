@@ -7,6 +7,7 @@ of control characters before it can move a cursor.
 
 from __future__ import annotations
 
+import errno
 import io
 import os
 import signal
@@ -138,6 +139,10 @@ def colour_wanted(stream: TextIO) -> bool:
     return stream.isatty()
 
 
+CLOSED_PIPE = frozenset({errno.EINVAL} if os.name == "nt" else ())
+"""What a system says of a pipe without a reader beside BrokenPipeError."""
+
+
 class Output(io.TextIOBase):
     """A text stream that outlives its reader and writes what its encoding can show."""
 
@@ -197,7 +202,8 @@ class Output(io.TextIOBase):
             yield
         except OSError as error:
             self._let_go()
-            if not isinstance(error, self._forgiven):
+            gone = error.errno in CLOSED_PIPE or isinstance(error, self._forgiven)
+            if not gone:
                 raise OSError(error.errno, error.strerror, "standard output") from error
 
     def _let_go(self) -> None:

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import errno
+import io
 import json
 import os
 import shutil
@@ -10,6 +12,8 @@ import sys
 from pathlib import Path
 
 import pytest
+
+from compliance.cli import _terminal
 
 ROOT = Path(__file__).resolve().parents[2]
 NOW = ("--now", "2026-11-20T16:00:00Z")
@@ -135,3 +139,19 @@ def test_every_command_without_posix(desk: Path) -> None:
     ]
     for file in (desk / "plan.csv", desk / "slot-1.txt", desk / "delivery" / "index.html"):
         assert b"\r" not in file.read_bytes()
+
+
+class Gone(io.StringIO):
+    """A pipe without a reader, as Windows tells of it."""
+
+    encoding = "utf-8"
+
+    def write(self, text: str) -> int:
+        raise OSError(errno.EINVAL, "Invalid argument")
+
+
+def test_a_reader_that_goes_away_on_windows(monkeypatch: pytest.MonkeyPatch) -> None:
+    with pytest.raises(OSError, match="standard output"):
+        _terminal.Output(Gone()).write("text")
+    monkeypatch.setattr(_terminal, "CLOSED_PIPE", {errno.EINVAL})
+    assert _terminal.Output(Gone()).write("text") == 4
