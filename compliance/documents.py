@@ -6,8 +6,8 @@ a document is written, and kept as they are when it is read.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
-from dataclasses import MISSING, fields, is_dataclass, replace
+from collections.abc import Iterator
+from dataclasses import MISSING, fields, replace
 from typing import Any, TypeVar
 
 from cattrs import Converter
@@ -38,7 +38,7 @@ from compliance.model.stated import (
     StatedRule,
     StatedSlot,
 )
-from compliance.plain_data import CONVERTER, KEYS, dataclass_reader, digest, from_plain
+from compliance.plain_data import CONVERTER, ShapeError, digest, from_plain
 from compliance.report.words import (
     cause_next_step,
     cause_text,
@@ -47,6 +47,8 @@ from compliance.report.words import (
     remark_text,
     statement_text,
 )
+from compliance.yaml_nodes.json_schema import validator
+from compliance.yaml_nodes.messages import dotted, inline_yaml, quoted
 
 T = TypeVar("T")
 
@@ -66,13 +68,40 @@ def written(data: Any) -> Any:
 
 
 def read_document(data: Any) -> StatedAssessment:
-    """What the plain data of a document states, none of its keys left out. Raises ShapeError."""
+    """What the plain data of a document states. Raises ShapeError where its schema is not kept.
+
+    Keys that the schema does not know are left out: a later version wrote them. Keys that documents
+    gained later may be missing.
+    """
+    try:
+        fault = next(_schema_faults(data), None)
+    except RecursionError:
+        fault = "is nested too deeply"
+    if fault is not None:
+        raise ShapeError(fault)
     return from_plain(data, StatedAssessment, DOCUMENTS)
+
+
+def _schema_faults(data: Any) -> Iterator[str]:
+    for error in validator("assessment").iter_errors(data):
+        path, keyword, wanted = tuple(error.path), error.validator, error.validator_value
+        if keyword == "required":
+            missing = [key for key in wanted if key not in error.instance]
+            late = set() if path else GAINED_LATER
+            yield from (f"{dotted((*path, key))}: missing" for key in missing if key not in late)
+        elif keyword != "additionalProperties":
+            found = inline_yaml(error.instance)
+            allowed = f"{keyword} {inline_yaml(wanted)}" if keyword != "anyOf" else "another form"
+            yield f"{dotted(path) or 'the document'}: found {quoted(found)}; expected {allowed}"
+
+
+GAINED_LATER = {field.name for field in fields(StatedAssessment) if field.default is not MISSING}
+"""Keys that the first documents of version 1 do not have."""
 
 
 def read_part(data: Any, kind: type[T]) -> T:
     """What a part of a document states, which may state less than ours. Raises ShapeError."""
-    return from_plain(data, kind, PARTS)
+    return from_plain(data, kind, DOCUMENTS)
 
 
 def numbered(assessment: Assessment) -> Assessment:
@@ -224,36 +253,12 @@ def _cause(cause: Cause) -> StatedCause:
 # ---------------------------------------------------------------- as plain data
 
 
-def _complete_reader(kind: type[Any], converter: Converter) -> Callable[[Any, Any], Any]:
-    """Read a mapping as a dataclass; it has every key but those that documents gained later.
-
-    A default of the model is no excuse: a limit left out would be read as none.
-    """
-    read = dataclass_reader(kind, converter)
-    gained_later = kind.__module__ == StatedAssessment.__module__
-    required = [
-        KEYS.get(kind, {}).get(field.name, field.name)
-        for field in fields(kind)
-        if field.default is MISSING or not gained_later
-    ]
-
-    def checked(data: Any, _: Any) -> Any:
-        missing = [key for key in required if isinstance(data, Mapping) and key not in data]
-        if missing:
-            raise KeyError(missing[0])
-        return read(data, kind)
-
-    return checked
-
-
-def _converter(*, complete: bool) -> Converter:
+def _converter() -> Converter:
     """The converter of plain data, with texts in the place of facts.
 
     The keys of an assessment's state stand among its own.
     """
     converter = CONVERTER.copy()
-    if complete:
-        converter.register_structure_hook_factory(is_dataclass, _complete_reader)
     converter.register_unstructure_hook(Statement, statement_text)
     converter.register_structure_hook(
         Statement, lambda data, _: Statement("", CONVERTER.structure({"text": data}, Texts))
@@ -274,5 +279,4 @@ def _converter(*, complete: bool) -> Converter:
     return converter
 
 
-PARTS = _converter(complete=False)
-DOCUMENTS = _converter(complete=True)
+DOCUMENTS = _converter()

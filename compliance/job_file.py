@@ -21,12 +21,17 @@ from compliance.model import (
     Slot,
 )
 from compliance.plain_data import from_plain
-from compliance.yaml_nodes import read_data, read_nodes, read_yaml
-from compliance.yaml_nodes.locations import Location, SourceLocations
+from compliance.yaml_nodes.json_schema import as_time
 from compliance.yaml_nodes.messages import did_you_mean, quoted
-from compliance.yaml_nodes.nodes import Node
-from compliance.yaml_nodes.read_file import read_bytes, resolve_inside
-from compliance.yaml_nodes.schema_reader import as_float, as_time
+from compliance.yaml_nodes.nodes import Location, Node, SourceLocations
+from compliance.yaml_nodes.read_file import (
+    read_bytes,
+    read_data,
+    read_nodes,
+    read_yaml,
+    resolve_inside,
+)
+from compliance.yaml_nodes.schema_reader import as_float
 
 Data = Mapping[str, Any]
 YES_NO = {"yes": 1.0, "no": 0.0}
@@ -61,7 +66,7 @@ def only_slot(job: Job, name: str) -> Job:
     """
     names = [slot.name for slot in job.slots]
     if name not in names:
-        message = f"{quoted(name)} is no slot of this job; {did_you_mean(name, names)}"
+        message = f"{quoted(name)} is not a slot of this job; {did_you_mean(name, names)}"
         raise JobError(Problem(str(job.file), message, field="slots"))
     entry = job.document["slots"][names.index(name)]
     replaced = {key for key in ("display", "meter") if key in entry}

@@ -16,10 +16,9 @@ from compliance.model import (
     Uncertainty,
 )
 from compliance.plain_data import from_plain
-from compliance.yaml_nodes import read_data, read_nodes, read_yaml
 from compliance.yaml_nodes.messages import dotted, inline_yaml
 from compliance.yaml_nodes.nodes import Node, locate
-from compliance.yaml_nodes.read_file import read_bytes, sha256
+from compliance.yaml_nodes.read_file import read_bytes, read_data, read_nodes, read_yaml, sha256
 from compliance.yaml_nodes.schema_reader import as_float
 
 BANDS = (

@@ -88,8 +88,47 @@ def test_another_shape_is_refused(path: tuple[str | int, ...], value: Any) -> No
 def test_a_missing_key_is_named(key: str) -> None:
     document = near_limit.document()
     del document[key]
-    with pytest.raises(ShapeError, match=f"KeyError: '{key}'"):
+    with pytest.raises(ShapeError, match=f"^{key}: missing$"):
         read_document(document)
+
+
+@pytest.mark.parametrize(
+    ("path", "value", "message"),
+    [
+        ((), [], "the document: found '[]'; expected type object"),
+        (("draws",), -1, "draws: found '-1'; expected minimum 0"),
+        (("rule", "title"), 7, "rule.title: found '7'; expected type string"),
+        (("verdict",), "excellent", "verdict: found 'excellent'; expected enum [compliant, "),
+        (("rule", "digest"), "0", "rule.digest: found '0'; expected pattern ^[0-9a-f]{64}$"),
+        (("findings", 0, "value"), "1", "findings[0].value: found '1'; expected another form"),
+        (("findings", 0, "limits"), {}, "findings[0].limits.box: missing"),
+    ],
+)
+def test_what_breaks_the_schema_is_named_with_its_place(
+    path: tuple[str | int, ...], value: Any, message: str
+) -> None:
+    document = near_limit.document()
+    part: Any = {"document": document}
+    for key in ("document", *path)[:-1]:
+        part = part[key]
+    part[("document", *path)[-1]] = value
+    with pytest.raises(ShapeError) as failure:
+        read_document(document if path else value)
+    assert str(failure.value).startswith(message)
+
+
+def test_a_document_that_nests_without_end_is_refused() -> None:
+    deep: list[Any] = []
+    for _ in range(100_000):
+        deep = [deep]
+    with pytest.raises(ShapeError, match="is nested too deeply"):
+        read_document({**near_limit.document(), "seed": deep})
+
+
+def test_keys_of_a_later_version_are_left_out() -> None:
+    document = near_limit.document()
+    later = {**document, "more": 1, "tool": {**document["tool"], "more": [2]}}
+    assert read_document(later) == read_document(document)
 
 
 @pytest.mark.parametrize("data", [None, 7, "text", [], {}])

@@ -145,8 +145,36 @@ def test_light_ways_load_nothing_heavy(code: str) -> None:
     assert not loaded_after(code) & HEAVY
 
 
-def test_importing_the_package_loads_not_even_numpy() -> None:
-    assert "numpy" not in loaded_after("import compliance")
+HELP = "from compliance.cli import command; command.main(['--help'], standalone_mode=False)"
+
+
+@pytest.mark.parametrize("code", ["import compliance", HELP])
+def test_importing_the_package_loads_not_even_numpy(code: str) -> None:
+    assert not loaded_after(code) & {"numpy", "jsonschema", "yaml"}
+
+
+def test_jsonschema_is_loaded_when_a_file_is_read() -> None:
+    code = "import compliance.job_file, compliance.meter_file, compliance.rules.library"
+    assert "jsonschema" not in loaded_after(code)
+    assert "jsonschema" in loaded_after(
+        f"{code}; compliance.load_meter('demo/meters/filter-colorimeter.yaml')"
+    )
+
+
+LIGHT = {
+    "numpy", "yaml", "cattrs", "attr", "attrs", "typing_extensions", "rfc8785",
+    "jsonschema", "jsonschema_specifications", "referencing", "rpds", "idna",
+    "_distutils_hack",  # of the environment
+}  # fmt: skip
+"""Libraries on the way to an assessment, with what they import themselves."""
+
+
+def test_an_assessment_loads_few_libraries() -> None:
+    code = (
+        "import sys; sys.path.insert(0, 'tests')\n"
+        "from helpers.demo_slots import assessed; assessed('1', draws=100)"
+    )
+    assert loaded_after(code) & packages_distributions().keys() <= {*LIGHT, "compliance"}
 
 
 def test_public_names_are_what_they_say() -> None:

@@ -196,7 +196,7 @@ def test_the_hook_for_commits_is_a_command_that_runs(repository: Repository) -> 
     repository.change("{max: 0.05}", "{max: dark}")
     done = run_hook(repository, hook["entry"])
     assert done.returncode == 1
-    assert f"{RULE}:14: requirements.black-level.limits.max: 'dark' is no number" in done.stdout
+    assert f"{RULE}:14: requirements.black-level.limits.max: 'dark' is not a number" in done.stdout
 
 
 def run_hook(repository: Repository, entry: str) -> subprocess.CompletedProcess[str]:

@@ -40,9 +40,8 @@ from compliance.model import (
     Slot,
 )
 from compliance.model.stated import StatedAssessment
-from compliance.yaml_nodes import read_yaml
 from compliance.yaml_nodes.nodes import kind_of
-from compliance.yaml_nodes.read_file import read_bytes, resolve_inside
+from compliance.yaml_nodes.read_file import read_bytes, read_yaml, resolve_inside
 
 SUFFIXES = (".yaml", ".yml")
 

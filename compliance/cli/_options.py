@@ -60,7 +60,7 @@ def now_option(help: str = "RFC 3339; the clock's unless said.") -> Callable[[Co
 def _time_or_clock(ctx: click.Context, param: click.Parameter, value: str | None) -> datetime:
     if value is None:
         return datetime.now(UTC).replace(microsecond=0)
-    from compliance.yaml_nodes.schema_reader import as_time
+    from compliance.yaml_nodes.json_schema import as_time
 
     time = as_time(value)
     if time is None:
@@ -74,7 +74,7 @@ def _time_or_clock(ctx: click.Context, param: click.Parameter, value: str | None
 
 def parse_date(ctx: click.Context, param: click.Parameter, value: str) -> date:
     """The date that `value` writes (a click callback)."""
-    from compliance.yaml_nodes.schema_reader import as_date
+    from compliance.yaml_nodes.json_schema import as_date
 
     day = as_date(value)
     if day is None:

@@ -45,8 +45,7 @@ from compliance.rules.library import (
 )
 from compliance.rules.lint import check_file
 from compliance.rules.load import from_resolved
-from compliance.yaml_nodes.locations import SourceLocations
-from compliance.yaml_nodes.nodes import write_yaml
+from compliance.yaml_nodes.nodes import SourceLocations, write_yaml
 
 HEADS = ("rule", "revision", "title", "limits by basis")
 WIDTHS = (26, 8, 24, 16)

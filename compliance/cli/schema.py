@@ -6,7 +6,7 @@ import click
 
 from compliance.cli._options import OneOf
 from compliance.cli._terminal import escape_controls
-from compliance.yaml_nodes import SCHEMAS
+from compliance.yaml_nodes.json_schema import SCHEMAS
 
 NAMES = ("rule", "job", "meter", "assessment", "deviation", "repository")
 

@@ -21,8 +21,7 @@ from compliance.grading.deviation_check import reason_not_acceptable
 from compliance.model import Acceptor, Deviation, Limits, Value
 from compliance.model.stated import StatedAssessment
 from compliance.plain_data import canonical_bytes, from_plain, timestamp, to_plain
-from compliance.yaml_nodes import read_data
-from compliance.yaml_nodes.read_file import read_bytes
+from compliance.yaml_nodes.read_file import read_bytes, read_data
 
 if TYPE_CHECKING:
     from compliance.model.signatures import Detached, Signer
@@ -220,7 +219,7 @@ def _decoded(typed: Mapping[str, Any], file: str) -> bytes:
     try:
         return base64.b64decode(typed["signature"]["cms"], validate=True)
     except binascii.Error:
-        raise _error(file, "signature.cms: is no base64") from None
+        raise _error(file, "signature.cms: is not base64") from None
 
 
 def _parsed(data: bytes, file: str) -> Any:
@@ -228,11 +227,11 @@ def _parsed(data: bytes, file: str) -> Any:
         return json.loads(data, **STRICT)
     except json.JSONDecodeError as fault:
         line = fault.lineno if data.strip() else None
-        raise DeviationError(Problem(file, f"is no JSON; {EXPECTED}", line)) from None
+        raise DeviationError(Problem(file, f"is not JSON; {EXPECTED}", line)) from None
     except (UnicodeDecodeError, RecursionError):
-        raise _error(file, f"is no JSON; {EXPECTED}") from None
+        raise _error(file, f"is not JSON; {EXPECTED}") from None
     except ValueError as fault:
-        raise _error(file, f"is no JSON: {fault}") from None
+        raise _error(file, f"is not JSON: {fault}") from None
 
 
 def _deviation(typed: Mapping[str, Any], signature: Detached, file: str) -> Deviation:

@@ -9,20 +9,27 @@ from typing import Any
 
 from compliance.errors import Problem, RuleError
 from compliance.model import Rule, RuleFile
-from compliance.rules.inherit import check_changes, inherit
 from compliance.rules.load import (
     FILE,
     RuleSource,
     build_rule,
+    check_changes,
+    check_complete,
     from_resolved,
+    inherit,
     pinned,
     read_nodes_of,
     read_rule,
 )
-from compliance.yaml_nodes import read_data, read_nodes, read_yaml
-from compliance.yaml_nodes.locations import Location, SourceLocations
 from compliance.yaml_nodes.messages import did_you_mean, quoted
-from compliance.yaml_nodes.read_file import read_bytes, resolve_inside
+from compliance.yaml_nodes.nodes import Location, SourceLocations
+from compliance.yaml_nodes.read_file import (
+    read_bytes,
+    read_data,
+    read_nodes,
+    read_yaml,
+    resolve_inside,
+)
 
 NAME = ".compliance.yaml"
 MOST_LEVELS = 32
@@ -219,7 +226,7 @@ class _Folders:
             return sources[0]
         if sources:
             places = " and ".join(source.shown for source in sources)
-            message = f"stands twice on the search path: {places}; an id belongs to one file"
+            message = f"is on the search path twice: {places}; an id belongs to one file"
         else:
             file = Path(f"{name}.yaml")
             here = asked is None and os.path.isfile(file)
@@ -275,6 +282,8 @@ def _load(
     places = SourceLocations([(text.file, node), *(parent[1].files if parent else ())])
     resolved = inherit(text.data, inherited, places)
     places.raise_if_any()
+    if parent:
+        check_complete(resolved, places)
     rule = build_rule(resolved, (*text.files, *(parent[0].files if parent else ())), places)
     if parent and inherited is not None:
         check_changes(rule, parent[0], text.data, inherited, places)

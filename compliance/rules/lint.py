@@ -17,10 +17,9 @@ from compliance.quantities.catalogue import QUANTITIES
 from compliance.rules.library import NAME, load_rule_with_locations, read_repository
 from compliance.rules.load import RuleSource, read_list
 from compliance.targets import target_model
-from compliance.yaml_nodes import read_yaml
-from compliance.yaml_nodes.locations import Location, SourceLocations
 from compliance.yaml_nodes.messages import did_you_mean, inline_yaml, quoted
-from compliance.yaml_nodes.read_file import read_bytes
+from compliance.yaml_nodes.nodes import Location, SourceLocations
+from compliance.yaml_nodes.read_file import read_bytes, read_yaml
 
 
 def check_ideal(requirement: Requirement, rule: Rule, here: Location) -> None:
@@ -184,7 +183,7 @@ def _check_patches(requirement: Requirement, over: Over, plan: Plan, here: Locat
     for key, names in (("only", over.only or ()), ("except", over.exclude)):
         for name in names:
             if name not in every:
-                message = f"{quoted(name)} is no patch of {sets}; {did_you_mean(name, every)}"
+                message = f"{quoted(name)} is not a patch of {sets}; {did_you_mean(name, every)}"
                 place.at(key).problem(message)
     asked = [patch for name in over.patches for patch in plan.asked(name, over)]
     if not asked:
@@ -213,7 +212,9 @@ def _check_by_patch(requirement: Requirement, asked: list[str], here: Location) 
     for name in requirement.by_patch:
         if name not in asked:
             near = did_you_mean(name, asked)
-            here.at(name).problem(f"{quoted(name)} is no patch this requirement asks for; {near}")
+            here.at(name).problem(
+                f"{quoted(name)} is not a patch that this requirement asks for; {near}"
+            )
     bare = [name for name in dict.fromkeys(asked) if name not in requirement.by_patch]
     if bare:
         here.problem(f"has no limits for {_names(bare)}")

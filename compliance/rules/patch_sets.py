@@ -16,24 +16,16 @@ from compliance.model import (
     Target,
     Triple,
 )
-from compliance.yaml_nodes.locations import Location
 from compliance.yaml_nodes.messages import did_you_mean, inline_yaml, quoted
+from compliance.yaml_nodes.nodes import Location
 from compliance.yaml_nodes.schema_reader import as_float
 
 Data = Mapping[str, Any]
 
-KINDS: Mapping[str, tuple[str, ...]] = {
-    "ramp": ("steps", "signal"),
-    "hues": ("neutral",),
-    "saturations": ("steps", "neutral"),
-    "list": (),
-    "positions": ("of",),
-    "windows": ("of",),
-    "repeats": ("of",),
-}
-"""Kinds of sets and what else each takes; `window` and `pattern` go with any."""
-
-COMMON = ("window", "pattern")
+KINDS = ("ramp", "hues", "saturations", "list", "positions", "windows", "repeats")
+"""Keys of a set that say what it is made of; the schema says what goes with each."""
+OF_ONE_PATCH = ("positions", "windows", "repeats")
+"""Kinds that show one built-in patch, `of`."""
 HDR = ("pq", "hlg")
 
 
@@ -66,15 +58,9 @@ def read_sets(data: Data, target: Target | None, here: Location) -> dict[str, Pa
 
 
 def _read_set(name: str, data: Data, target: Target | None, here: Location) -> PatchSet | None:
-    kinds = [kind for kind in KINDS if kind in data]
-    if len(kinds) != 1:
-        said = f"{' and '.join(kinds)} stand here" if kinds else "does not say what it is made of"
-        here.problem(f"{said}; expected one of {', '.join(KINDS)}")
-        return None
-    kind = kinds[0]
+    kind = next(kind for kind in KINDS if kind in data)
     before = here.problem_count
-    _check_keys(kind, data, here)
-    _check_values(kind, data, target, here)
+    _check_values(data, target, here)
     listed, encoding = _listed(data.get("list"), here.at("list"))
     if here.problem_count > before:
         return None
@@ -90,29 +76,16 @@ def _read_set(name: str, data: Data, target: Target | None, here: Location) -> P
         positions=expand_positions(data.get("positions", ())),
         windows=tuple(map(float, data.get("windows", ()))),
         repeats=data.get("repeats"),
-        of=data.get("of", "white") if "of" in KINDS[kind] else None,
+        of=data.get("of", "white") if kind in OF_ONE_PATCH else None,
         window=as_float(data.get("window")),
         pattern=data.get("pattern"),
     )
 
 
-def _check_keys(kind: str, data: Data, here: Location) -> None:
-    allowed = (kind, *KINDS[kind], *COMMON)
-    for key in data:
-        if key not in allowed:
-            here.at(key).problem(f"does not go with {kind}; {did_you_mean(key, allowed)}")
-    if kind in ("ramp", "saturations") and "steps" not in data:
-        here.at("steps").problem(f"missing; {kind} needs it, e.g. steps: 21")
-
-
-def _check_values(kind: str, data: Data, target: Target | None, here: Location) -> None:
-    if kind == "ramp" and data.get("steps") == 1:
-        here.at("steps").problem("a ramp has both its ends; expected at least 2")
+def _check_values(data: Data, target: Target | None, here: Location) -> None:
     rising = data.get("signal")
     if rising and rising[0] >= rising[1]:
         here.at("signal").problem(f"{inline_yaml(rising)} does not rise; expected e.g. [0, 1]")
-    if kind == "windows" and "window" in data:
-        here.at("window").problem("windows says the sizes already; leave one of them out")
     if target is None:
         return
     if data.get("of") == "peak":
@@ -158,17 +131,17 @@ def check_list(data: Data, here: Location) -> None:
 
 
 def read_over(
-    data: Any, sets: Data, roles: bool, target: Target | None, here: Location
+    data: Any, sets: Data, needed: bool, target: Target | None, here: Location
 ) -> Over | None:
     """What a requirement is about; None where a problem was noted.
 
-    `sets` are the names the rule defines; with `roles`, the quantity takes its patches by
-    itself, and a mapping may leave `patches` out (the tuple is empty then).
+    `sets` are the names the rule defines. Where patches are not `needed`, the quantity takes them
+    by itself, and a mapping may leave `patches` out (the tuple is empty then).
     """
     narrowed = data if isinstance(data, Mapping) else {"patches": data}
     before = here.problem_count
     base = here.at("patches") if isinstance(data, Mapping) else here
-    if "patches" not in narrowed and not roles:
+    if "patches" not in narrowed and needed:
         base.problem("missing; expected a set, e.g. patches: grey")
     names = as_list(narrowed.get("patches", []))
     for number, name in enumerate(names):
@@ -177,7 +150,7 @@ def read_over(
     for key in ("signal", "target"):
         ends = narrowed.get(key)
         if ends and ends[0] > ends[1]:
-            here.at(key).problem(f"{inline_yaml(ends)} falls; the smaller end stands first")
+            here.at(key).problem(f"{inline_yaml(ends)} falls; expected the smaller end first")
     if here.problem_count > before:
         return None
     return Over(
@@ -198,7 +171,7 @@ def _check_set(name: str, sets: Data, target: Target | None, here: Location) -> 
         _check_peak(target, here)
     elif name not in sets and name not in BUILT_IN_SETS:
         known = (*sets, *BUILT_IN_SETS)
-        here.problem(f"{quoted(name)} is no set of this rule; {did_you_mean(name, known)}")
+        here.problem(f"{quoted(name)} is not a set of this rule; {did_you_mean(name, known)}")
 
 
 def _numbers(data: Any) -> tuple[float, ...] | None:

@@ -1,4 +1,8 @@
-"""A requirement: its quantity, its limits, and what is missing or makes no sense."""
+"""What a rule asks for: its target and its requirements, resolved and checked for sense.
+
+The schema has said that every key is there, in its form and within its bounds; here is checked
+what keys mean together.
+"""
 
 from __future__ import annotations
 
@@ -7,24 +11,190 @@ from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
 
-from compliance.model import BUILT_IN_SETS, Band, Level, Limits, Over, PatchSet, Requirement, Target
+from compliance.colour.hlg import REFERENCE_SURROUND, hlg_system_gamma
+from compliance.colour.spaces import PRIMARIES, WHITES
+from compliance.model import (
+    BUILT_IN_SETS,
+    ENCODINGS,
+    Band,
+    Encoding,
+    Level,
+    Limits,
+    Over,
+    Pair,
+    PatchSet,
+    Requirement,
+    Target,
+)
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, Quantity
 from compliance.rules.patch_sets import read_over
-from compliance.yaml_nodes.locations import Location
 from compliance.yaml_nodes.messages import did_you_mean, inline_yaml, one_of, quoted
+from compliance.yaml_nodes.nodes import Location, SourceLocations
 from compliance.yaml_nodes.schema_reader import as_float
 
 Data = Mapping[str, Any]
 
-FORMS = (
-    ("min",),
-    ("max",),
-    ("min", "max"),
-    ("within",),
-    ("nominal", "within"),
-    ("nominal", "within_percent"),
-    ("box",),
-)
+# ---------------------------------------------------------------- the target
+
+BLACKS: Mapping[str, tuple[str, ...]] = {
+    "bt1886": ("lift", "add", "none"),
+    "power": ("add", "none"),
+    "srgb": ("add", "none"),
+    "dcdm": ("add", "none"),
+    "hlg": ("lift", "none"),
+    "pq": ("none",),
+}
+"""Ways for the black to enter each curve; the first is the default."""
+
+DCDM_EXPONENT = 2.6
+SMALLEST_AREA = 0.005
+"""Of a triangle of primaries in x, y; anything below is a slip of the pen."""
+
+Triangle = tuple[Pair, Pair, Pair]
+
+
+def read_encoding(data: Data) -> Encoding:
+    """What the plan emits: as stated, else X'Y'Z' for the dcdm curve and 10-bit full RGB."""
+    curve = data.get("target", {}).get("transfer", {}).get("curve")
+    default = "xyz-12-full" if curve == "dcdm" else "rgb-10-full"
+    return ENCODINGS[data.get("signal", {}).get("encoding", default)]
+
+
+def read_target(data: Data, encoding: Encoding, places: SourceLocations) -> Target | None:
+    """The target of a resolved rule; None where problems were noted."""
+    here = places.at("target")
+    before = here.problem_count
+    curve = data["transfer"]["curve"]
+    white, white_name = _white(data["white"])
+    primaries, name = _primaries(data["primaries"])
+    _check_triangle(primaries, white, here.at("primaries"))
+    container, container_name = _container(data, encoding, (primaries, name), here.at("container"))
+    if container and container is not primaries:
+        _check_triangle(container, white, here.at("container"))
+    _check_transfer(data, here)
+    if encoding.kind == "xyz" and curve not in ("dcdm", "pq"):
+        places.at("signal", "encoding").problem(
+            f"{encoding.name} carries dcdm or pq, not {curve}; expected e.g. rgb-10-full"
+        )
+    level, peak = _luminance(data["luminance"], curve, here.at("luminance", "peak"))
+    if here.problem_count > before:
+        return None
+    black = data.get("black_level", "measured")
+    return Target(
+        primaries=primaries,
+        primaries_name=name,
+        white=white,
+        white_name=white_name,
+        curve=curve,
+        exponent=DCDM_EXPONENT if curve == "dcdm" else as_float(data["transfer"].get("exponent")),
+        black=data["transfer"].get("black", BLACKS[curve][0]),
+        black_level=None if black == "measured" else float(black),
+        scale=data.get("scale", "absolute" if curve == "pq" else "relative"),
+        luminance_white=level,
+        luminance_peak=peak,
+        container=container,
+        container_name=container_name,
+        system_gamma=_system_gamma(data, level) if curve == "hlg" else None,
+    )
+
+
+def _pair(data: Any) -> Pair:
+    x, y = data
+    return float(x), float(y)
+
+
+def _white(data: Any) -> tuple[Pair, str | None]:
+    return (WHITES[data], data) if isinstance(data, str) else (_pair(data), None)
+
+
+def _primaries(data: Any) -> tuple[Triangle, str | None]:
+    if isinstance(data, str):
+        return PRIMARIES[data], data
+    return (_pair(data["red"]), _pair(data["green"]), _pair(data["blue"])), None
+
+
+def _container(
+    data: Data, encoding: Encoding, own: tuple[Triangle, str | None], here: Location
+) -> tuple[Triangle | None, str | None]:
+    stated = data.get("container")
+    if encoding.kind == "xyz":
+        if stated not in (None, "none"):
+            message = f"{encoding.name} has no RGB primaries; expected none, or leave the key out"
+            here.problem(message)
+        return None, None
+    if stated == "none":
+        here.problem(f"'none' is for xyz-12-full; {encoding.name} needs primaries")
+        return own
+    return own if stated is None else _primaries(stated)
+
+
+def _check_triangle(triangle: Triangle, white: Pair, here: Location) -> None:
+    """Primaries that span an area, with the white inside it."""
+    red, green, blue = triangle
+    if any(y <= 0 or x + y > 1 + 1e-9 for x, y in triangle):
+        here.problem("holds no chromaticity: y is above 0, and x + y at most 1")
+        return
+    turns = [_turn(red, green, white), _turn(green, blue, white), _turn(blue, red, white)]
+    if abs(_turn(red, green, blue)) / 2 < SMALLEST_AREA:
+        here.problem("span no area; expected three different corners")
+    elif white[1] <= 0 or sum(white) >= 1 or not (min(turns) > 0 or max(turns) < 0):
+        here.problem(f"do not enclose the white {inline_yaml(list(white))}; look at both")
+
+
+def _turn(a: Pair, b: Pair, c: Pair) -> float:
+    """Twice the signed area of a triangle."""
+    return (b[0] - a[0]) * (c[1] - a[1]) - (b[1] - a[1]) * (c[0] - a[0])
+
+
+def _check_transfer(data: Data, here: Location) -> None:
+    transfer, curve = data["transfer"], data["transfer"]["curve"]
+    place = here.at("transfer")
+    black = transfer.get("black")
+    if black is not None and black not in BLACKS[curve]:
+        allowed = one_of(BLACKS[curve])
+        place.at("black").problem(f"'{black}' is not for {curve}; expected {allowed}")
+    if curve == "power" and "exponent" not in transfer:
+        place.at("exponent").problem("missing; the power curve needs one, e.g. exponent: 2.2")
+    if curve != "power" and "exponent" in transfer:
+        place.at("exponent").problem(
+            f"{curve} has its own; leave the key out, or take {{curve: power, exponent: …}}"
+        )
+    if curve == "pq" and data.get("scale") == "relative":
+        here.at("scale").problem("pq is absolute; expected absolute, or no such key")
+    if curve != "hlg" and "system_gamma" in transfer:
+        place.at("system_gamma").problem(f"belongs to hlg, not {curve}; leave the key out")
+    if isinstance(transfer.get("system_gamma"), float | int) and "surround" in data:
+        here.at("surround").problem(
+            "enters an automatic system gamma only, and a number is stated; leave one of them out"
+        )
+    if curve != "hlg" and "surround" in data:
+        here.at("surround").problem(
+            f"enters the target of hlg only, not of {curve}; to limit the room's surround write "
+            "a requirement {quantity: recorded, field: surround, …}"
+        )
+
+
+def _luminance(data: Data, curve: str, here: Location) -> tuple[float, float]:
+    white = float(data["white"])
+    peak = float(data.get("peak", white))
+    if "peak" in data and curve != "pq":
+        more = "white is the nominal peak" if curve == "hlg" else "white is the highest level"
+        here.problem(f"belongs to pq; in {curve} {more}, leave the key out")
+    elif peak < white:
+        below = f"{inline_yaml(peak)} is below white {inline_yaml(white)}"
+        here.problem(f"{below}; expected at least that")
+    return white, peak
+
+
+def _system_gamma(data: Data, peak: float) -> float:
+    stated = data["transfer"].get("system_gamma", "auto")
+    if stated != "auto":
+        return float(stated)
+    return float(hlg_system_gamma(peak, data.get("surround", REFERENCE_SURROUND)))
+
+
+# ---------------------------------------------------------------- limits
+
 LIMIT_KEYS = ("limits", "bands", "by_patch")
 """Keys of a requirement that hold its limits."""
 KEYS = ("min", "max", "within", "nominal", "within_percent", "box")
@@ -44,7 +214,7 @@ def unit_phrase(quantity: Quantity, field: str | None = None) -> str:
 
 
 def limits_from(data: Data) -> Limits:
-    """The interval of limits in one of `FORMS`; a stated centre is kept for print."""
+    """The interval of limits as they are written; a stated centre is kept for print."""
     exclusive = bool(data.get("exclusive", False))
     if "box" in data:
         dx, dy = data["box"]
@@ -68,30 +238,15 @@ def _exact(value: float) -> Decimal:
 
 def read_limits(data: Data, quantity: Quantity, here: Location) -> Limits | None:
     """Limits that make sense for the quantity; None where a problem was noted."""
-    fault = _wrong_form(data, quantity) or _wrong_for(data, quantity)
+    fault = _wrong_for(data, quantity)
     if fault:
         key, message = fault
-        (here.at(key) if key else here).problem(message)
+        here.at(key).problem(message)
         return None
     return limits_from(data)
 
 
-Fault = tuple[str | None, str]
-
-
-def _wrong_form(data: Data, quantity: Quantity) -> Fault | None:
-    keys = tuple(key for key in KEYS if key in data)
-    example = example_of(quantity)
-    if not keys:
-        return None, f"no limit stands here; expected a limit, e.g. {example}"
-    if any(set(keys) == set(form) for form in FORMS):
-        return None
-    if keys == ("nominal",):
-        return "nominal", "alone is no limit; add within or within_percent, e.g. within: 5"
-    if keys == ("within_percent",):
-        return "within_percent", "is a share of nominal, which is missing; e.g. nominal: 100"
-    forms = ", ".join(" with ".join(form) for form in FORMS)
-    return keys[-1], f"{' and '.join(keys)} do not go together; expected one of: {forms}"
+Fault = tuple[str, str]
 
 
 def _wrong_for(data: Data, quantity: Quantity) -> Fault | None:
@@ -140,9 +295,6 @@ def read_requirement(
     name: str, data: Data, known: Definitions, here: Location
 ) -> Requirement | None:
     """One requirement of a resolved rule; None where problems were noted."""
-    if "quantity" not in data:
-        here.at("quantity").problem("missing; expected e.g. quantity: luminance")
-        return None
     quantity = QUANTITIES[data["quantity"]]
     before = here.problem_count
     _check_options(data, quantity, here)
@@ -214,14 +366,34 @@ def _statistic(data: Data, quantity: Quantity, here: Location) -> tuple[str, flo
 
 def _over(data: Data, quantity: Quantity, known: Definitions, here: Location) -> Over | None:
     stated = quantity.values == "stated"
+    by_itself = bool(quantity.roles) and quantity.compares is None
     if "over" not in data:
-        if not quantity.roles and not stated:
-            here.problem(f"missing; {quantity.name} needs a set of patches, e.g. over: white")
+        if not by_itself and not stated:
+            example = "grey" if quantity.compares == "steps" else "white"
+            here.problem(f"missing; {quantity.name} needs a set of patches, e.g. over: {example}")
         return None
     if stated:
         here.problem(f"{quantity.name} is about no patch; leave the key out")
         return None
-    return read_over(data["over"], known.names, bool(quantity.roles), known.target, here)
+    needed = not by_itself or quantity.hues
+    over = read_over(data["over"], known.names, needed, known.target, here)
+    if over is not None and quantity.hues:
+        _check_hues(over, known.sets, here)
+    return over
+
+
+def _check_hues(over: Over, sets: Mapping[str, PatchSet], here: Location) -> None:
+    """The first set shows red, green and blue; the others do not matter."""
+    name = over.patches[0]
+    if name not in sets and name not in BUILT_IN_SETS:
+        return  # what is wrong with the set is noted there
+    shown = {hue for hue in _names_of(name, sets) or () if over.only is None or hue in over.only}
+    absent = [hue for hue in ("red", "green", "blue") if hue not in shown - {*over.exclude}]
+    if absent:
+        here.problem(
+            f"{quoted(name)} shows no {', '.join(absent)}; expected a set of hues with red, green "
+            "and blue, or no such key"
+        )
 
 
 def _check_reference(data: Data, quantity: Quantity, here: Location) -> None:
@@ -279,14 +451,7 @@ Limited = tuple[Limits | None, tuple[Band, ...], dict[str, Limits]]
 
 
 def _limits(data: Data, quantity: Quantity, statistic: str, here: Location) -> Limited:
-    stated = [key for key in LIMIT_KEYS if key in data]
-    if len(stated) > 1:
-        here.at(stated[-1]).problem(f"{' and '.join(stated)} stand here; expected one of them")
-        return None, (), {}
-    if not stated:
-        here.at("limits").problem(f"missing; expected e.g. limits: {example_of(quantity)}")
-        return None, (), {}
-    key = stated[0]
+    key = next(key for key in LIMIT_KEYS if key in data)
     place = here.at(key)
     if key == "limits":
         return read_limits(data["limits"], quantity, place), (), {}
@@ -341,7 +506,7 @@ def _check_names(
     used += [(("by_patch", name), name) for name in by_patch]
     for key, name in used:
         if name not in known:
-            message = f"{quoted(name)} is no patch of {', '.join(over.patches)}"
+            message = f"{quoted(name)} is not a patch of {', '.join(over.patches)}"
             here.at(*key).problem(f"{message}; {did_you_mean(name, known)}")
     for name in known if by_patch else ():
         left_out = name in over.exclude or (over.only is not None and name not in over.only)

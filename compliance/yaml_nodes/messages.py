@@ -1,4 +1,4 @@
-"""How messages show what stands in a file and what was meant."""
+"""How messages show what a file holds and what was meant."""
 
 from __future__ import annotations
 

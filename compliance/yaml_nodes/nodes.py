@@ -7,13 +7,14 @@ depth and number of nodes are bounded.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, field
 from typing import Any
 
 import yaml
 
-from compliance.errors import Problem
+from compliance.errors import InputError, Problem, RuleError
+from compliance.yaml_nodes.messages import Path, dotted
 
 MAX_DEPTH = 16
 MAX_NODES = 100_000
@@ -64,12 +65,12 @@ def _decoded(data: bytes) -> str:
         text = data.decode("utf-8-sig")
     except UnicodeDecodeError as fault:
         line = data.count(b"\n", 0, fault.start) + 1
-        raise _Fault(line, "is no UTF-8 text; save the file as UTF-8") from None
+        raise _Fault(line, "is not UTF-8 text; save the file as UTF-8") from None
     odd = yaml.reader.Reader.NON_PRINTABLE.search(text)
     if odd:
         line = text.count("\n", 0, odd.start()) + 1
         code = f"U+{ord(odd.group()):04X}"
-        raise _Fault(line, f"has a control character, {code}; this is no text file")
+        raise _Fault(line, f"has a control character, {code}; this is not a text file")
     return text
 
 
@@ -104,7 +105,7 @@ class _Composer:
             raise _Fault(line, f"'*{event.anchor}' is an alias; write the value out")
         assert isinstance(event, yaml.ScalarEvent | yaml.CollectionStartEvent)
         if event.anchor is not None:
-            raise _Fault(line, f"'&{event.anchor}' is an anchor; write values out where they stand")
+            raise _Fault(line, f"'&{event.anchor}' is an anchor; write the value out each time")
         if event.tag is not None:
             tag = event.tag.replace("tag:yaml.org,2002:", "!!")
             raise _Fault(line, f"'{_shown(tag)}' is a tag; values here need none")
@@ -125,12 +126,12 @@ class _Composer:
             key = self._node(event, depth + 1)
             here = _line(event)
             if key.kind != "scalar":
-                raise _Fault(here, f"a {key.kind} stands where a key belongs")
+                raise _Fault(here, f"found a {key.kind} in place of a key")
             if key.plain and key.text == "<<":
                 raise _Fault(here, "'<<' is a merge key; write the values out")
             if key.text in entries:
                 first = lines[key.text]
-                raise _Fault(here, f"the key '{_shown(key.text)}' stands in line {first} already")
+                raise _Fault(here, f"duplicate key '{_shown(key.text)}' (first in line {first})")
             lines[key.text] = here
             entries[key.text] = self._node(next(self._events), depth + 1)
         return Node("mapping", line, entries=entries, lines=lines)
@@ -143,16 +144,18 @@ class _Composer:
         except yaml.MarkedYAMLError as fault:
             mark = fault.problem_mark or fault.context_mark
             line = mark.line + 1 if mark else None
-            raise _Fault(line, f"is no YAML here: {_reworded(fault.problem or '')}") from None
+            raise _Fault(line, f"invalid YAML: {_reworded(fault.problem or '')}") from None
         except (yaml.YAMLError, ValueError, OverflowError, IndexError):
-            message = "is no YAML: a directive, or an escape in a quoted text, that has no meaning"
+            message = (
+                "invalid YAML: a directive, or an escape in a quoted text, that has no meaning"
+            )
             raise _Fault(None, message) from None
 
 
 _WORDS = {
     "mapping values are not allowed": "a colon too many, or an indentation that does not fit; "
     "put a text with ': ' in it into quotes",
-    "found character '\\t'": "a tab; indent with spaces",
+    "found character '\\t'": "tab character; indent with spaces",
     "could not find expected ':'": "a key without its colon",
     "found unexpected end of stream": "a quote that is never closed",
     "expected ',' or '}'": "a comma or a closing brace } is missing",
@@ -187,7 +190,7 @@ def node_from_data(data: Any, depth: int = 1) -> Node:
         raise ValueError(f"is nested deeper than {MAX_DEPTH} levels")
     if isinstance(data, Mapping):
         if not all(isinstance(key, str) for key in data):
-            raise ValueError("has a key that is no text")
+            raise ValueError("has a key that is not a text")
         return Node("mapping", entries={k: node_from_data(v, depth + 1) for k, v in data.items()})
     if isinstance(data, list | tuple):
         return Node("list", items=tuple(node_from_data(item, depth + 1) for item in data))
@@ -198,7 +201,7 @@ def node_from_data(data: Any, depth: int = 1) -> Node:
     return Node("scalar", text=str(data).lower() if isinstance(data, bool) else repr(data))
 
 
-def locate(node: Node, path: tuple[str | int, ...]) -> tuple[int | None, int]:
+def locate(node: Node, path: Path) -> tuple[int | None, int]:
     """The line of the deepest part of `path` that stands in `node`, and how many parts do."""
     line = node.line
     for depth, part in enumerate(path):
@@ -213,6 +216,68 @@ def locate(node: Node, path: tuple[str | int, ...]) -> tuple[int | None, int]:
             line = node.lines.get(part)
             node = node.entries[part]
     return line, len(path)
+
+
+class SourceLocations:
+    """The files a document was made of, the nearest first, and what is wrong in them."""
+
+    def __init__(
+        self, files: Sequence[tuple[str, Node]], error: type[InputError] = RuleError
+    ) -> None:
+        self.files = tuple(files)
+        self.error = error
+        self.problems: list[Problem] = []
+
+    def at(self, *keys: str | int) -> Location:
+        """The key at the end of a path from the top."""
+        return Location(self, keys)
+
+    def find(self, path: Path) -> tuple[str, int | None]:
+        """File and line of a key: in the file that says most of the path, the nearest of them."""
+        best: tuple[int, str, int | None] | None = None
+        for file, node in self.files:
+            line, depth = locate(node, path)
+            if best is None or depth > best[0]:
+                best = (depth, file, line)
+        if best is None:
+            return "rule", None
+        return best[1], best[2]
+
+    def raise_if_any(self) -> None:
+        """Raise all problems as one error, in the order of the lines."""
+        if self.problems:
+            order = {file: number for number, (file, _) in enumerate(self.files)}
+            self.problems.sort(key=lambda p: (order.get(p.file, len(order)), p.line or 0))
+            raise self.error(self.problems)
+
+
+@dataclass(frozen=True, slots=True)
+class Location:
+    """A key of a document: what is wrong there is noted here."""
+
+    sources: SourceLocations
+    path: Path
+
+    def at(self, *keys: str | int) -> Location:
+        """A key below this one."""
+        return Location(self.sources, (*self.path, *keys))
+
+    def problem(self, message: str) -> None:
+        """Note a fault, in the file that says most of the path."""
+        self.sources.problems.append(self._fault(message))
+
+    def error(self, message: str) -> InputError:
+        """A fault behind which nothing can be read; raise what comes back."""
+        return self.sources.error(self._fault(message))
+
+    def _fault(self, message: str) -> Problem:
+        file, line = self.sources.find(self.path)
+        return Problem(file, message, line, dotted(self.path) or None)
+
+    @property
+    def problem_count(self) -> int:
+        """How many problems were noted so far, here and elsewhere."""
+        return len(self.sources.problems)
 
 
 MARKS = {

@@ -1,4 +1,4 @@
-"""Reading files within bounds, and paths that may not leave a folder."""
+"""Files of the project: their bytes within bounds, and YAML documents by their schemas."""
 
 from __future__ import annotations
 
@@ -6,8 +6,13 @@ import hashlib
 import os
 import stat
 from pathlib import Path
+from typing import Any
 
 from compliance.errors import InputError, Problem
+from compliance.yaml_nodes.json_schema import load_schema, validator
+from compliance.yaml_nodes.nodes import Node, SourceLocations, node_from_data, other_kind, parse
+from compliance.yaml_nodes.schema_faults import Hint, note_faults
+from compliance.yaml_nodes.schema_reader import Reader
 
 DOCUMENT_LIMIT = 1 << 20
 """Bytes a rule, job, meter or patch list may have."""
@@ -23,7 +28,7 @@ def read_bytes(
         if stat.S_ISDIR(status.st_mode):
             raise error(Problem(name, f"is a folder; expected a {what} file"))
         if not stat.S_ISREG(status.st_mode):
-            raise error(Problem(name, f"is no regular file; expected a {what} file"))
+            raise error(Problem(name, f"is not a regular file; expected a {what} file"))
         with open(path, "rb") as stream:
             data = stream.read(limit + 1)
     except FileNotFoundError:
@@ -57,3 +62,63 @@ DEVICES = frozenset(("aux", "con", "conin$", "conout$", "nul", "prn", *PORTS))
 def is_device_name(name: str) -> bool:
     """Whether a file's name is one that Windows keeps for a device."""
     return name.partition(".")[0].rstrip(" ").lower() in DEVICES
+
+
+# ---------------------------------------------------------------- documents
+
+
+def read_yaml(data: bytes, file: str, error: type[InputError]) -> Node:
+    """The bytes of a YAML file as nodes; `error` with the line where that is impossible."""
+    node = parse(data, file)
+    if isinstance(node, Problem):
+        raise error(node)
+    return node
+
+
+def read_nodes(
+    node: Node,
+    file: str,
+    schema: str,
+    error: type[InputError],
+    *,
+    start: str = "#",
+    hint: Hint | None = None,
+    places: SourceLocations | None = None,
+) -> Any:
+    """Nodes as plain data by a schema, or by its part `start`; `error` with every problem.
+
+    Of a document of another kind, that is the only problem. `places` are the files that the
+    document was made of, where it is not this one alone.
+    """
+    other = other_kind(node, schema) if start == "#" else None
+    if other is not None:
+        raise error(Problem(file, f"is a {other} file; expected a {schema} file"))
+    places = places or SourceLocations([(file, node)], error)
+    reader = Reader(load_schema(schema), places)
+    data = reader.read(node, load_schema(schema) if start == "#" else {"$ref": start})
+    note_faults(data, reader, validator(schema, start), places, hint)
+    places.raise_if_any()
+    return data
+
+
+def read_data(
+    data: Any,
+    file: str,
+    schema: str,
+    error: type[InputError],
+    *,
+    start: str = "#",
+) -> tuple[Node, Any]:
+    """Plain data (as from JSON) held to a schema: its nodes, and the same data.
+
+    `error` with every problem, also where the data is not in the form that reading a file
+    gives, so that what is read back is what was written.
+    """
+    try:
+        node = node_from_data(data)
+    except (ValueError, RecursionError) as fault:
+        raise error(Problem(file, str(fault))) from None
+    typed = read_nodes(node, file, schema, error, start=start)
+    if typed != data:
+        raise error(Problem(file, "holds values in another form than a file that was read gives"))
+    return node, typed

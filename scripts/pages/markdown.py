@@ -64,6 +64,8 @@ class Fields:
                 yield from self._table(part)
 
     def _is_section(self, part: Schema) -> bool:
+        if "type" not in part and {"required", "dependentSchemas"} & set(part):
+            return False  # what keys ask of one another
         return "properties" in part or not {"title", "$ref"} & set(part)
 
     def _table(self, part: Schema) -> Iterator[str]:
@@ -91,7 +93,7 @@ class Fields:
             part = self._resolved(part)
         if "properties" in part:
             yield part, ""
-        for way in part.get("oneOf", ()):
+        for way in _ways(part):
             yield from self._inside(way)
         for key, step in (("items", "[]"), ("additionalProperties", ".NAME")):
             inner = part.get(key)
@@ -133,15 +135,15 @@ class Fields:
         return " or ".join([*words, *(["null"] if "null" in types else [])])
 
     def _linked(self, part: Schema) -> str:
-        """The section of what a list or a mapping holds."""
-        for inner in (part.get("items"), part.get("additionalProperties")):
+        """The section of what a list or a mapping holds, or of what a value may also be."""
+        for inner in (part.get("items"), part.get("additionalProperties"), *_ways(part)):
             if isinstance(inner, Mapping) and (name := self._section_of(inner)):
                 return f": [{anchor(name)}](#{anchor(name)})"
         return ""
 
     def _enumerated(self, part: Schema) -> str:
         """The names that a value, or a value in a list, may be."""
-        ways = [part.get("items", {}), *part.get("oneOf", ())]
+        ways = [part.get("items", {}), *_ways(part)]
         for way in map(self._resolved, ways):
             if "enum" in way:
                 return ", ".join(f"`{each}`" for each in way["enum"])
@@ -164,3 +166,8 @@ class Fields:
         if len(text) > 40:
             return ""
         return f"`{text.strip(chr(34))}`" if text not in ('"…"', "…") else ""
+
+
+def _ways(part: Schema) -> list[Schema]:
+    """The alternatives of a value that a schema tells apart by its type."""
+    return [part[key] for key in ("then", "else") if "type" in part and key in part]

@@ -220,9 +220,9 @@ def test_verify_in_words_and_codes(compliance: Run, accepted: Path) -> None:
 @pytest.mark.parametrize(
     ("data", "expected"),
     [
-        (b"", "other: is no JSON; expected a file that 'compliance deviation new' has made"),
-        (b"{\n]", "other:2: is no JSON; expected a file that 'compliance deviation new' has made"),
-        (b"%PDF-1.7\n\xff", "other: is no JSON; expected a file that"),
+        (b"", "other: is not JSON; expected a file that 'compliance deviation new' has made"),
+        (b"{\n]", "other:2: is not JSON; expected a file that 'compliance deviation new' has made"),
+        (b"%PDF-1.7\n\xff", "other: is not JSON; expected a file that"),
         (b"[1]", "other: is another kind of document; expected a file that"),
         (None, "other: is an assessment; expected a deviation, as 'compliance deviation new' m"),
     ],

@@ -165,7 +165,7 @@ def test_check_looks_at_the_repository_unless_told(compliance, house):
     done = compliance("rules", "check")
     assert (done.returncode, done.stderr) == (1, "")
     assert done.stdout == (
-        "rules/ours.yaml:7: requirements.black-level.limits.mx: 'mx' is no key here; did you mean "
+        "rules/ours.yaml:7: requirements.black-level.limits.mx: unknown key 'mx'; did you mean "
         "'max'?\n2 files checked, 1 complaint\n"
     )
 

@@ -28,7 +28,7 @@ from compliance.sheet.make_sheet import write_sheet
 from compliance.signing.detached import read_detached, sign_detached
 from compliance.signing.keys import Identity
 from compliance.verification import verify_sheet
-from compliance.yaml_nodes import load_schema
+from compliance.yaml_nodes.json_schema import load_schema
 
 
 def changed(change: Callable[[dict[str, Any]], None]) -> bytes:
@@ -125,12 +125,12 @@ def test_any_byte_of_the_signature_counts() -> None:
 @pytest.mark.parametrize(
     ("data", "expected"),
     [
-        (b"", "is no JSON"),
-        (b"[1]", "a list stands here"),
+        (b"", "is not JSON"),
+        (b"[1]", "found a list"),
         (b"{}", "deviation: missing"),
         (b'{"deviation": NaN}', "NaN is no number"),
         (b'{"a": 1, "a": 2}', "a key stands there twice"),
-        (b"[" * 50_000, "is no JSON"),
+        (b"[" * 50_000, "is not JSON"),
     ],
 )
 def test_rubbish_is_refused_in_one_line(data: bytes, expected: str) -> None:
@@ -142,10 +142,10 @@ def test_rubbish_is_refused_in_one_line(data: bytes, expected: str) -> None:
 @pytest.mark.parametrize(
     ("change", "expected"),
     [
-        (lambda d: d["deviation"].update(more=1), "'more' is no key here"),
+        (lambda d: d["deviation"].update(more=1), "unknown key 'more'"),
         (lambda d: d["deviation"].pop("until"), "deviation.until: missing"),
-        (lambda d: d["deviation"].update(until="soon"), "'soon' is no date"),
-        (lambda d: d["signature"].update(cms="AAA"), "is no base64"),
+        (lambda d: d["deviation"].update(until="soon"), "'soon' is not a date"),
+        (lambda d: d["signature"].update(cms="AAA"), "is not base64"),
         (lambda d: d["signature"].update(cms="AAAA"), "is no signature beside"),
     ],
 )

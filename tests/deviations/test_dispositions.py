@@ -13,7 +13,7 @@ from jsonschema import Draft202012Validator
 
 from compliance.errors import DeviationError
 from compliance.model import Disposition, Outcome, Verdict
-from compliance.yaml_nodes import load_schema
+from compliance.yaml_nodes.json_schema import load_schema
 
 BRIGHTER = tuple(1.01 * part for part in COLOURED)
 DIMMER = tuple(0.97 * part for part in COLOURED)

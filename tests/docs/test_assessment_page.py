@@ -16,7 +16,7 @@ from jsonschema import Draft202012Validator
 
 from compliance.documents import assessment_document
 from compliance.model import Assessment
-from compliance.yaml_nodes import load_schema
+from compliance.yaml_nodes.json_schema import load_schema
 
 PAGE = Path(__file__).resolve().parents[2] / "docs" / "reference" / "documents.md"
 SCHEMA: Mapping[str, Any] = load_schema("assessment")

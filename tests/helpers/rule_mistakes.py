@@ -9,111 +9,110 @@ KINDS = "ramp, hues, saturations, list, positions, windows, repeats"
 
 STRUCTURE = [
     # numbers
-    ("max: 110", "max: a lot", f"sdr.yaml:26: {LIMIT}.max: 'a lot' is no number; "
-     "expected cd/m², e.g. max: 110"),
-    ("max: 110", "max: '110'", f"sdr.yaml:26: {LIMIT}.max: '110' is no number (it stands in "
-     "quotes, which makes it a text); expected cd/m², e.g. max: 110"),
-    ("max: 110", "max: 110 cd/m²", f"sdr.yaml:26: {LIMIT}.max: '110 cd/m²' is no number; "
-     "expected cd/m², e.g. max: 110"),
-    ("max: 110", "max: 1_10", f"sdr.yaml:26: {LIMIT}.max: '1_10' is no number; "
-     "expected cd/m², e.g. max: 110"),
-    ("max: 110", "max: .inf", f"sdr.yaml:26: {LIMIT}.max: '.inf' is no number; "
-     "expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: a lot", f"sdr.yaml:26: {LIMIT}.max: 'a lot' is not "
+     "a number; expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: '110'", f"sdr.yaml:26: {LIMIT}.max: '110' is not a "
+     "number (quotes make it a text); expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: 110 cd/m²", f"sdr.yaml:26: {LIMIT}.max: '110 "
+     "cd/m²' is not a number; expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: 1_10", f"sdr.yaml:26: {LIMIT}.max: '1_10' is not a "
+     "number; expected cd/m², e.g. max: 110"),
+    ("max: 110", "max: .inf", f"sdr.yaml:26: {LIMIT}.max: '.inf' is not a "
+     "number; expected cd/m², e.g. max: 110"),
     ("max: 110", "max: 1e400", f"sdr.yaml:26: {LIMIT}.max: '1e400' is too large a number; "
      "expected cd/m², e.g. max: 110"),
-    ("max: 110", "max: ", f"sdr.yaml:26: {LIMIT}.max: nothing stands here; "
+    ("max: 110", "max: ", f"sdr.yaml:26: {LIMIT}.max: is empty; expected "
+     "cd/m², e.g. max: 110"),
+    ("max: 110", "max: null", f"sdr.yaml:26: {LIMIT}.max: is empty; "
      "expected cd/m², e.g. max: 110"),
-    ("max: 110", "max: null", f"sdr.yaml:26: {LIMIT}.max: nothing stands here; "
-     "expected cd/m², e.g. max: 110"),
-    ("max: 110", "max: 110,5", f"sdr.yaml:26: {LIMIT}.5: '5' is no key here; a comma parts "
-     "entries in brackets: write a decimal point, e.g. 1.5"),
-    ("window: 100", "window: 99,5", "sdr.yaml:11: window: '99,5' is no number (write a decimal "
-     "point, no comma); expected % of area, e.g. window: 100"),
+    ("max: 110", "max: 110,5", f"sdr.yaml:26: {LIMIT}.5: unknown key '5'; "
+     "a comma separates entries in brackets: write a decimal point, e.g. 1.5"),
+    ("window: 100", "window: 99,5", "sdr.yaml:11: window: '99,5' is not a number (write a "
+     "decimal point, no comma); expected % of area, e.g. window: 100"),
     ("window: 100", "window: 0", "sdr.yaml:11: window: '0' is not above 0; "
      "expected % of area, e.g. window: 100"),
     ("window: 100", "window: 101", "sdr.yaml:11: window: '101' is above 100; "
      "expected % of area, e.g. window: 100"),
     ("confidence: 0.95", "confidence: 95", "sdr.yaml:12: decision.confidence: '95' is not below "
      "1; expected a probability above .5 and below 1, e.g. confidence: 0.95"),
-    ("steps: 21", "steps: 2.5", "sdr.yaml:15: patches.grey.steps: '2.5' is no whole number; "
+    ("steps: 21", "steps: 2.5", "sdr.yaml:15: patches.grey.steps: '2.5' is not a whole number; "
      "expected a whole number, e.g. steps: 21"),
     ("revision: 1", "revision: 0", "sdr.yaml:3: revision: '0' is below 1; "
      "expected a whole number from 1, e.g. revision: 1"),
-    ("revision: 1", "revision: first", "sdr.yaml:3: revision: 'first' is no whole number; "
+    ("revision: 1", "revision: first", "sdr.yaml:3: revision: 'first' is not a whole number; "
      "expected a whole number from 1, e.g. revision: 1"),
     # the unit that is expected is the quantity's
-    ("{min: 1000}", "{min: high}", "sdr.yaml:44: requirements.contrast.limits.min: 'high' is no "
-     "number; expected a plain number, e.g. min: 1000"),
+    ("{min: 1000}", "{min: high}", "sdr.yaml:44: requirements.contrast.limits.min: 'high' is not "
+     "a number; expected a plain number, e.g. min: 1000"),
     ("nominal: 10, ", "nominal: dim, ", "sdr.yaml:45: requirements.surround.limits.nominal: "
-     "'dim' is no number; expected cd/m², e.g. nominal: 12"),
+     "'dim' is not a number; expected cd/m², e.g. nominal: 12"),
     ("{within: 5}]", "{within: some}]", "sdr.yaml:36: requirements.tracking.bands[1].within: "
-     "'some' is no number; expected %, e.g. within: 5"),
+     "'some' is not a number; expected %, e.g. within: 5"),
     # kinds of values
-    ("limits: {max: 110}", "limits: 110", f"sdr.yaml:26: {LIMIT}: '110' stands here; "
-     "expected a mapping, e.g. limits: {max: 110}"),
-    ("max: 110", "max: [110]", f"sdr.yaml:26: {LIMIT}.max: a list stands here; "
+    ("limits: {max: 110}", "limits: 110", f"sdr.yaml:26: {LIMIT}: found "
+     "'110'; expected a mapping, e.g. limits: {max: 110}"),
+    ("max: 110", "max: [110]", f"sdr.yaml:26: {LIMIT}.max: found a list; "
      "expected cd/m², e.g. max: 110"),
-    ("luminance: {white: 100}", "luminance: 100", "sdr.yaml:9: target.luminance: '100' stands "
-     "here; expected a mapping with the white's luminance, e.g. luminance: {white: 100}"),
+    ("luminance: {white: 100}", "luminance: 100", "sdr.yaml:9: target.luminance: found '100'; "
+     "expected a mapping with the white's luminance, e.g. luminance: {white: 100}"),
     ("white: d65", "white: [0.3127]", "sdr.yaml:7: target.white: a list with 1 entry; "
      "expected x and y, e.g. white: [0.3127, 0.329]"),
-    ("white: d65", "white: {x: 1}", "sdr.yaml:7: target.white: a mapping stands here; "
-     "expected a name or x and y, e.g. white: d65"),
-    ("hues: [red, green, blue]", "hues: red", "sdr.yaml:16: patches.primaries.hues: 'red' stands "
-     "here; expected a list of hues, e.g. hues: [red, green, blue]"),
+    ("white: d65", "white: {x: 1}", "sdr.yaml:7: target.white: found a mapping; expected a name "
+     "or x and y, e.g. white: d65"),
+    ("hues: [red, green, blue]", "hues: red", "sdr.yaml:16: patches.primaries.hues: found 'red'; "
+     "expected a list of hues, e.g. hues: [red, green, blue]"),
     ("hues: [red, green, blue]", "hues: []", "sdr.yaml:16: patches.primaries.hues: a list with "
      "no entries; expected a list of hues, e.g. hues: [red, green, blue]"),
     ("level: should", "above_black: on", "sdr.yaml:44: requirements.contrast.above_black: 'on' "
      "is neither true nor false; expected true or false, e.g. above_black: true"),
-    ("valid_for: {days: 30}", "valid_for: 30", "sdr.yaml:4: valid_for: '30' stands here; "
-     "expected a mapping with days, e.g. valid_for: {days: 30}"),
+    ("valid_for: {days: 30}", "valid_for: 30", "sdr.yaml:4: valid_for: found '30'; expected a "
+     "mapping with days, e.g. valid_for: {days: 30}"),
     # keys
     ("limits: {max: 110}", "limit: {max: 110}", "sdr.yaml:26: requirements.white-level.limit: "
-     "'limit' is no key here; did you mean 'limits'?"),
-    ("max: 110", "mx: 110", f"sdr.yaml:26: {LIMIT}.mx: 'mx' is no key here; "
+     "unknown key 'limit'; did you mean 'limits'?"),
+    ("max: 110", "mx: 110", f"sdr.yaml:26: {LIMIT}.mx: unknown key 'mx'; "
      "did you mean 'max'?"),
-    ("max: 110", "colour: 110", f"sdr.yaml:26: {LIMIT}.colour: 'colour' is no key here; "
-     "expected one of min, max, within, nominal, within_percent, box, exclusive"),
-    ("valid_for", "valid-for", "sdr.yaml:4: valid-for: 'valid-for' is no key here; "
-     "did you mean 'valid_for'?"),
+    ("max: 110", "colour: 110", f"sdr.yaml:26: {LIMIT}.colour: unknown "
+     "key 'colour'; expected one of min, max, within, nominal, within_percent, box, exclusive"),
+    ("valid_for", "valid-for", "sdr.yaml:4: valid-for: unknown key 'valid-for'; did you mean "
+     "'valid_for'?"),
     ("title: SDR broadcast master, HD\n", "", "sdr.yaml:1: title: missing; expected a text, "
      "e.g. title: SDR broadcast master, HD"),
     ("rule: sdr\n", "", "sdr.yaml:1: rule: missing; expected small letters, digits and hyphens, "
      "e.g. rule: sdr-broadcast"),
-    ("title: SDR", "tile: SDR", "sdr.yaml:2: tile: 'tile' is no key here; "
-     "did you mean 'title'?"),
-    ("blue: {nominal", "? [blue] : {nominal", "sdr.yaml:43: a list stands where a key belongs"),
+    ("title: SDR", "tile: SDR", "sdr.yaml:2: tile: unknown key 'tile'; did you mean 'title'?"),
+    ("blue: {nominal", "? [blue] : {nominal", "sdr.yaml:43: found a list in place of a key"),
     # names
     ("white-level:\n    quantity: luminance\n", "white-level:\n    quantity: luminanse\n",
-     "sdr.yaml:24: requirements.white-level.quantity: 'luminanse' is no quantity; "
-     "did you mean 'luminance'?"),
-    ("level: should", "level: must", "sdr.yaml:44: requirements.contrast.level: 'must' is no "
-     "level; expected one of shall, should"),
-    ("level: should", "level: Should", "sdr.yaml:44: requirements.contrast.level: 'Should' is no "
-     "level; did you mean 'should'?"),
-    ("basis: digest", "basis: measured", "sdr.yaml:13: defaults.basis: 'measured' is no basis; "
+     "sdr.yaml:24: requirements.white-level.quantity: unknown quantity 'luminanse'; did you mean "
+     "'luminance'?"),
+    ("level: should", "level: must", "sdr.yaml:44: requirements.contrast.level: unknown level "
+     "'must'; did you mean 'shall'?"),
+    ("level: should", "level: Should", "sdr.yaml:44: requirements.contrast.level: unknown level "
+     "'Should'; did you mean 'should'?"),
+    ("basis: digest", "basis: measured", "sdr.yaml:13: defaults.basis: unknown basis 'measured'; "
      "expected one of published, digest, memory, practice, house"),
-    ("white: d65", "white: d64", "sdr.yaml:7: target.white: 'd64' is no white point; "
-     "did you mean 'd65'?"),
-    ("primaries: bt709", "primaries: BT 709", "sdr.yaml:6: target.primaries: 'BT 709' is no "
-     "primaries; did you mean 'bt709'?"),
-    ("curve: bt1886", "curve: bt1866", "sdr.yaml:8: target.transfer.curve: 'bt1866' is no curve; "
-     "did you mean 'bt1886'?"),
-    ("rgb-10-narrow", "rgb-10", "sdr.yaml:10: signal.encoding: 'rgb-10' is no encoding; "
-     "did you mean 'rgb-10-full'?"),
-    ("[red, green, blue]", "[red, gren, blue]", "sdr.yaml:16: patches.primaries.hues[1]: 'gren' "
-     "is no hue; did you mean 'green'?"),
-    ("[red, green, blue]", "[red, red]", "sdr.yaml:16: patches.primaries.hues[1]: 'red' stands "
-     "here twice"),
-    ("[sides, corners]", "[sides, corner]", "sdr.yaml:18: patches.edges.positions[1]: 'corner' "
-     "is no position; did you mean 'corners'?"),
-    ("repeats: 3, of: white", "repeats: 3, of: grey", "sdr.yaml:20: patches.again.of: 'grey' is "
-     "no built-in set; expected one of white, black, peak"),
-    ("field: surround", "field: surrounds", "sdr.yaml:45: requirements.surround.field: "
-     "'surrounds' is no field of the job; did you mean 'surround'?"),
+    ("white: d65", "white: d64", "sdr.yaml:7: target.white: unknown white point 'd64'; did you "
+     "mean 'd65'?"),
+    ("primaries: bt709", "primaries: BT 709", "sdr.yaml:6: target.primaries: unknown primaries "
+     "'BT 709'; did you mean 'bt709'?"),
+    ("curve: bt1886", "curve: bt1866", "sdr.yaml:8: target.transfer.curve: unknown curve "
+     "'bt1866'; did you mean 'bt1886'?"),
+    ("rgb-10-narrow", "rgb-10", "sdr.yaml:10: signal.encoding: unknown encoding 'rgb-10'; did "
+     "you mean 'rgb-10-full'?"),
+    ("[red, green, blue]", "[red, gren, blue]", "sdr.yaml:16: patches.primaries.hues[1]: unknown "
+     "hue 'gren'; did you mean 'green'?"),
+    ("[red, green, blue]", "[red, red]", "sdr.yaml:16: patches.primaries.hues[1]: 'red' is "
+     "listed twice"),
+    ("[sides, corners]", "[sides, corner]", "sdr.yaml:18: patches.edges.positions[1]: unknown "
+     "position 'corner'; did you mean 'corners'?"),
+    ("repeats: 3, of: white", "repeats: 3, of: grey", "sdr.yaml:20: patches.again.of: unknown "
+     "built-in set 'grey'; expected one of white, black, peak"),
+    ("field: surround", "field: surrounds", "sdr.yaml:45: requirements.surround.field: unknown "
+     "field of the job 'surrounds'; did you mean 'surround'?"),
     ("rule: sdr", "rule: SDR HD", "sdr.yaml:1: rule: 'SDR HD' does not fit; "
      "expected small letters, digits and hyphens, e.g. rule: sdr-broadcast"),
-    ("  again: {", "  Again 2: {", "sdr.yaml:20: patches.Again 2: 'Again 2' is no fitting name; "
+    ("  again: {", "  Again 2: {", "sdr.yaml:20: patches.Again 2: 'Again 2' is not a valid name; "
      "expected small letters, digits and hyphens, e.g. grey"),
     # texts
     ("title: SDR broadcast master, HD", 'title: "a\\u202eb"', "sdr.yaml:2: title: has the "
@@ -125,45 +124,46 @@ STRUCTURE = [
     ("title: SDR broadcast master, HD", "title: " + "x" * 301, "sdr.yaml:2: title: a text of 301 "
      "characters; at most 300 fit here"),
     ("level: should", "change: {reason: a, agreed_by: b, date: 2026-02-30}", "sdr.yaml:44: "
-     "requirements.contrast.change.date: '2026-02-30' is no date; expected year-month-day, "
-     "e.g. date: 2026-11-02"),
+     "requirements.contrast.change: is for a rule that extends another; this one does not\n"
+     "sdr.yaml:44: requirements.contrast.change.date: '2026-02-30' is not a date; expected "
+     "year-month-day, e.g. date: 2026-11-02"),
     # YAML
-    ("title: SDR", "title: &a SDR", "sdr.yaml:2: '&a' is an anchor; write values out where they "
-     "stand"),
+    ("title: SDR", "title: &a SDR", "sdr.yaml:2: '&a' is an anchor; write the value out each time"),
     ("title: SDR broadcast master, HD", "title: *a", "sdr.yaml:2: '*a' is an alias; write the "
      "value out"),
     ("title: SDR", "title: !!str SDR", "sdr.yaml:2: '!!str' is a tag; values here need none"),
     ("title: SDR", "<<: {a: b}\ntitle: SDR", "sdr.yaml:2: '<<' is a merge key; write the values "
      "out"),
-    ("revision: 1", "revision: 1\ntitle: Again", "sdr.yaml:4: the key 'title' stands in line 2 "
-     "already"),
+    ("revision: 1", "revision: 1\ntitle: Again", "sdr.yaml:4: duplicate key 'title' (first in "
+     "line 2)"),
     ("revision: 1", "revision: 1\n---\nrule: b", "sdr.yaml:4: a second document begins here; a "
      "file holds one"),
-    ("title: SDR", "title: SDR: ", "sdr.yaml:2: is no YAML here: a colon too many, or an "
+    ("title: SDR", "title: SDR: ", "sdr.yaml:2: invalid YAML: a colon too many, or an "
      "indentation that does not fit; put a text with ': ' in it into quotes"),
-    ("revision: 1", "\trevision: 1", "sdr.yaml:3: is no YAML here: a tab; indent with spaces"),
-    ("title: SDR", 'title: "SDR', "sdr.yaml:47: is no YAML here: a quote that is never closed"),
-    ("{days: 30}", "{days: 30", "sdr.yaml:5: is no YAML here: a comma or a closing brace } is "
+    ("revision: 1", "\trevision: 1", "sdr.yaml:3: invalid YAML: tab character; indent with spaces"),
+    ("title: SDR", 'title: "SDR', "sdr.yaml:47: invalid YAML: a quote that is never closed"),
+    ("{days: 30}", "{days: 30", "sdr.yaml:5: invalid YAML: a comma or a closing brace } is "
      "missing"),
-    ("title: SDR", 'title: "\\U00110000"\nx: SDR', "sdr.yaml: is no YAML: a directive, or an "
+    ("title: SDR", 'title: "\\U00110000"\nx: SDR', "sdr.yaml: invalid YAML: a directive, or an "
      "escape in a quoted text, that has no meaning"),
-    ("title: SDR", "title: \x07SDR", "sdr.yaml:2: has a control character, U+0007; this is no "
+    ("title: SDR", "title: \x07SDR", "sdr.yaml:2: has a control character, U+0007; this is not a "
      "text file"),
     (RULE, "", "sdr.yaml: is empty"),
     (RULE, "# a rule, one day\n", "sdr.yaml: holds comments only"),
-    (RULE, "- rule\n", "sdr.yaml:1: a list stands here; expected a mapping of rule, title, "
-     "revision, target and requirements"),
+    (RULE, "- rule\n", "sdr.yaml:1: found a list; expected a mapping of rule, title, revision, "
+     "target and requirements"),
     (RULE, "[" * 40, "sdr.yaml:1: is nested deeper than 16 levels"),
 ]  # fmt: skip
 
 SENSE = [
     # the file
-    ("rule: sdr", "rule: hd", "sdr.yaml:1: rule: 'hd' stands in a file named 'sdr.yaml'; "
-     "expected rule: sdr, or another file name"),
+    ("rule: sdr", "rule: hd", "sdr.yaml:1: rule: 'hd' is in a file named 'sdr.yaml'; expected "
+     "rule: sdr, or another file name"),
     ("level: shall", "level: should", "sdr.yaml:21: requirements: no requirement is a shall, so "
      "every display would comply; expected at least one"),
     # the target
-    ("  white: d65\n", "", "sdr.yaml:5: target.white: missing; expected e.g. white: d65"),
+    ("  white: d65\n", "", "sdr.yaml:5: target.white: missing; expected a name or x and y, e.g. "
+     "white: d65"),
     ("curve: bt1886", "curve: power", "sdr.yaml:8: target.transfer.exponent: missing; the power "
      "curve needs one, e.g. exponent: 2.2"),
     ("curve: bt1886", "curve: bt1886, exponent: 2.2", "sdr.yaml:8: target.transfer.exponent: "
@@ -193,14 +193,14 @@ SENSE = [
     # sets
     ("  again: {", "  black: {", "sdr.yaml:20: patches.black: 'black' is built in; give the set "
      "another name"),
-    ("ramp: neutral, steps: 21", "steps: 21", "sdr.yaml:15: patches.grey: does not say what it "
-     f"is made of; expected one of {KINDS}"),
-    ("ramp: neutral, steps: 21", "ramp: neutral, repeats: 3", "sdr.yaml:15: patches.grey: ramp "
-     f"and repeats stand here; expected one of {KINDS}"),
+    ("ramp: neutral, steps: 21", "steps: 21", "sdr.yaml:15: patches.grey: needs one of ramp, "
+     "hues, saturations, list, positions, windows, repeats, e.g. ramp: neutral"),
+    ("ramp: neutral, steps: 21", "ramp: neutral, repeats: 3", "sdr.yaml:15: "
+     "patches.grey.repeats: give ramp or repeats, not both"),
     ("ramp: neutral, steps: 21", "ramp: neutral", "sdr.yaml:15: patches.grey.steps: missing; "
      "ramp needs it, e.g. steps: 21"),
-    ("steps: 21", "steps: 1", "sdr.yaml:15: patches.grey.steps: a ramp has both its ends; "
-     "expected at least 2"),
+    ("steps: 21", "steps: 1", "sdr.yaml:15: patches.grey.steps: '1' is below 2; expected a whole "
+     "number, e.g. steps: 21"),
     ("steps: 21", "steps: 21, signal: [0.5, 0.1]", "sdr.yaml:15: patches.grey.signal: [0.5, 0.1] "
      "does not rise; expected e.g. [0, 1]"),
     ("hues: [red, green, blue]", "hues: [red], of: white", "sdr.yaml:16: patches.primaries.of: "
@@ -208,43 +208,43 @@ SENSE = [
     ("hues: [red, green, blue]", "hues: [red, green, blue], neutral: 150", "sdr.yaml:16: "
      "patches.primaries.neutral: 150 is above the target's highest level, 100 cd/m²"),
     ("windows: [1, 4, 10, 25]", "windows: [1], window: 5", "sdr.yaml:19: patches.sizes.window: "
-     "windows says the sizes already; leave one of them out"),
+     "does not go with windows; expected one of windows, of, pattern"),
     ("repeats: 3, of: white", "repeats: 3, of: peak", "sdr.yaml:20: patches.again.of: 'peak' is "
      "for pq and hlg, not bt1886; did you mean 'white'?"),
     ("patches/steps.yaml", "../steps.yaml", "sdr.yaml:17: patches.steps.list: '../steps.yaml' "
-     "leaves the rule's folder; lists stand in it or below"),
+     "leaves the rule's folder; expected a file in it or below"),
     ("patches/steps.yaml", "/etc/hostname", "sdr.yaml:17: patches.steps.list: '/etc/hostname' "
-     "leaves the rule's folder; lists stand in it or below"),
+     "leaves the rule's folder; expected a file in it or below"),
     ("patches/steps.yaml", "patches/stairs.yaml", "sdr.yaml:17: patches.steps.list: "
      "'patches/stairs.yaml': no such patch list file"),
     ("patches/steps.yaml", "patches", "sdr.yaml:17: patches.steps.list: 'patches': is a folder; "
      "expected a patch list file"),
     # requirements
     ("    quantity: delta-uv-star\n", "", "sdr.yaml:28: requirements.grey-balance.quantity: "
-     "missing; expected e.g. quantity: luminance"),
-    ("    limits: {max: 110}\n", "", "sdr.yaml:23: requirements.white-level.limits: missing; "
-     "expected e.g. limits: {max: 110}"),
+     "missing; expected quantity, e.g. quantity: luminance"),
+    ("    limits: {max: 110}\n", "", "sdr.yaml:23: requirements.white-level: needs one of "
+     "limits, bands, by_patch, e.g. limits: {max: 110}"),
     ("limits: {max: 110}", "limits: {max: 110}\n    bands: [{max: 110}]", "sdr.yaml:27: "
-     "requirements.white-level.bands: limits and bands stand here; expected one of them"),
+     "requirements.white-level.bands: give limits or bands, not both"),
     ("    over: white\n    limits", "    limits", "sdr.yaml:23: requirements.white-level.over: "
      "missing; luminance needs a set of patches, e.g. over: white"),
-    ("over: black", "over: blck", "sdr.yaml:22: requirements.black-level.over: 'blck' is no set "
-     "of this rule; did you mean 'black'?"),
+    ("over: black", "over: blck", "sdr.yaml:22: requirements.black-level.over: 'blck' is not a "
+     "set of this rule; did you mean 'black'?"),
     ("[grey, steps]", "[grey, Step]", "sdr.yaml:35: requirements.tracking.over.patches[1]: 'Step' "
      "does not fit; expected small letters, digits and hyphens, e.g. grey"),
     ("[grey, steps]", "[grey, step]", "sdr.yaml:35: requirements.tracking.over.patches[1]: "
-     "'step' is no set of this rule; did you mean 'steps'?"),
+     "'step' is not a set of this rule; did you mean 'steps'?"),
     ("over: black", "over: nowhere", "sdr.yaml:22: requirements.black-level.over: 'nowhere' is "
-     "no set of this rule; expected one of grey, primaries, steps, edges, sizes, again, white, "
-     "black, peak"),
+     "not a set of this rule; expected one of grey, primaries, steps, edges, sizes, again, "
+     "white, black, peak"),
     ("over: black", "over: peak", "sdr.yaml:22: requirements.black-level.over: 'peak' is for pq "
      "and hlg, not bt1886; did you mean 'white'?"),
     ("over: black", "over: {position: centre}", "sdr.yaml:22: "
      "requirements.black-level.over.patches: missing; expected a set, e.g. patches: grey"),
     ("{patches: grey, target: [1, 100]}", "{patches: grey, target: [100, 1]}", "sdr.yaml:30: "
-     "requirements.grey-balance.over.target: [100, 1] falls; the smaller end stands first"),
+     "requirements.grey-balance.over.target: [100, 1] falls; expected the smaller end first"),
     ("over: primaries", "over: {patches: primaries, except: blu}", "sdr.yaml:39: "
-     "requirements.primary-level.over.except: 'blu' is no patch of primaries; did you mean "
+     "requirements.primary-level.over.except: 'blu' is not a patch of primaries; did you mean "
      "'blue'?"),
     ("      blue: {nominal: 7.2, within_percent: 5}\n", "", "sdr.yaml:40: "
      "requirements.primary-level.by_patch: has no limits for the patch 'blue'"),
@@ -279,16 +279,31 @@ SENSE = [
     ("quantity: contrast, ", "quantity: non-uniformity, over: white, ", "sdr.yaml:44: "
      "requirements.contrast.over: non-uniformity compares positions, and there is the centre "
      "only; expected a set of positions, e.g. {positions: [centre, corners], of: white}"),
+    ("quantity: contrast, ", "quantity: fitted-exponent, ", "sdr.yaml:44: "
+     "requirements.contrast.over: missing; fitted-exponent needs a set of patches, e.g. over: "
+     "grey"),
+    ("quantity: contrast, ", "quantity: fitted-exponent, over: {window: 10}, ", "sdr.yaml:44: "
+     "requirements.contrast.over.patches: missing; expected a set, e.g. patches: grey"),
+    ("quantity: contrast, ", "quantity: gamut-coverage, over: {window: 10}, ", "sdr.yaml:44: "
+     "requirements.contrast.over.patches: missing; expected a set, e.g. patches: grey"),
+    ("quantity: contrast, ", "quantity: gamut-coverage, over: white, ", "sdr.yaml:44: "
+     "requirements.contrast.over: 'white' shows no red, green, blue; expected a set of hues with "
+     "red, green and blue, or no such key"),
+    ("quantity: contrast, ", "quantity: gamut-coverage, over: [grey, primaries], ", "sdr.yaml:44: "
+     "requirements.contrast.over: 'grey' shows no red, green, blue; expected a set of hues with "
+     "red, green and blue, or no such key"),
+    ("quantity: contrast, ", "quantity: additivity, over: {patches: primaries, only: red}, ",
+     "sdr.yaml:44: requirements.contrast.over: 'primaries' shows no green, blue; expected a set "
+     "of hues with red, green and blue, or no such key"),
     # limits
-    ("max: 110", "exclusive: true", f"sdr.yaml:26: {LIMIT}: no limit stands here; expected a "
-     "limit, e.g. {max: 110}"),
-    ("max: 110", "nominal: 100", f"sdr.yaml:26: {LIMIT}.nominal: alone is no limit; add within "
-     "or within_percent, e.g. within: 5"),
-    ("max: 110", "within_percent: 5", f"sdr.yaml:26: {LIMIT}.within_percent: is a share of "
-     "nominal, which is missing; e.g. nominal: 100"),
-    ("max: 110", "min: 5, within: 3", f"sdr.yaml:26: {LIMIT}.within: min and within do not go "
-     "together; expected one of: min, max, min with max, within, nominal with within, nominal "
-     "with within_percent, box"),
+    ("max: 110", "exclusive: true", f"sdr.yaml:26: {LIMIT}: needs one of "
+     "min, max, within, nominal, within_percent, box, e.g. limits: {max: 110}"),
+    ("max: 110", "nominal: 100", f"sdr.yaml:26: {LIMIT}.nominal: needs "
+     "within or within_percent, e.g. within: 5"),
+    ("max: 110", "within_percent: 5", f"sdr.yaml:26: {LIMIT}.nominal: "
+     "missing; within_percent needs it, e.g. nominal: 110"),
+    ("max: 110", "min: 5, within: 3", f"sdr.yaml:26: {LIMIT}.within: give "
+     "min or within, not both"),
     ("max: 110", "box: [0.1, 0.1]", f"sdr.yaml:26: {LIMIT}.box: does not fit: luminance is one "
      "number; expected e.g. {max: 110}"),
     ("box: [0.002, 0.002]", "max: 0.002", "sdr.yaml:27: "
@@ -316,7 +331,7 @@ SENSE = [
     ("level: should", "change: {reason: a, agreed_by: b, date: 2026-11-02}", "sdr.yaml:44: "
      "requirements.contrast.change: is for a rule that extends another; this one does not"),
     ("window: 100", "changes: {window: {reason: a, agreed_by: b, date: 2026-11-02}}",
-     "sdr.yaml:11: changes: are for a rule that extends another; this one does not"),
+     "sdr.yaml:11: changes: is for a rule that extends another; this one does not"),
 ]  # fmt: skip
 
 LISTS = [
@@ -327,11 +342,11 @@ LISTS = [
     ("[102, 102, 102]", "[102, 102, -1]", "patches/steps.yaml:4: patches.step-1[2]: '-1' is "
      "below 0; expected a code value, e.g. 3960"),
     ("[102, 102, 102]", "[102, 102, 0x7F]", "patches/steps.yaml:4: patches.step-1[2]: '0x7F' is "
-     "no whole number; expected a code value, e.g. 3960"),
+     "not a whole number; expected a code value, e.g. 3960"),
     ("[102, 102, 102]", "[205, 205, 205]", "patches/steps.yaml:5: patches.step-2: [205, 205, "
      "205] is the patch 'step-1' already; keep one name"),
-    ("encoding: rgb-10-full", "encoding: rgb-10-wide", "patches/steps.yaml:1: encoding: "
-     "'rgb-10-wide' is no encoding; did you mean 'rgb-10-narrow'?"),
+    ("encoding: rgb-10-full", "encoding: rgb-10-wide", "patches/steps.yaml:1: encoding: unknown "
+     "encoding 'rgb-10-wide'; did you mean 'rgb-10-narrow'?"),
     (STEPS, "encoding: rgb-8-full\n", "patches/steps.yaml:1: patches: missing; expected a mapping "
      "of names and code values, e.g. patches: {white: [3794, 3960, 3890]}"),
 ]  # fmt: skip
@@ -346,10 +361,15 @@ EXTENDED = [
      "such rule on the search path; did you mean 'sdr-broadcast'?"),
     ("extends: sdr@1", "extends: house@3", "house.yaml:2: extends: goes in a circle: house → "
      "house"),
-    ("extends: sdr@1\n", "", "house.yaml:8: requirements.white-level.change: is for a rule "
-     "that extends another; this one does not"),
-    ("max: 0.04", "max: dark", "house.yaml:6: requirements.black-level.limits.max: 'dark' is no "
-     "number; expected cd/m², e.g. max: 110"),
+    ("extends: sdr@1\n", "", "house.yaml:1: target: missing; expected a mapping of primaries, "
+     "white, transfer and luminance, e.g. target: {primaries: bt709, white: d65, transfer: "
+     "{curve: bt1886}, luminance: {white: 100}}\nhouse.yaml:5: "
+     "requirements.black-level.quantity: missing; expected quantity, e.g. quantity: luminance\n"
+     "house.yaml:6: requirements.white-level.quantity: missing; expected quantity, e.g. "
+     "quantity: luminance\nhouse.yaml:8: requirements.white-level.change: is for a rule that "
+     "extends another; this one does not"),
+    ("max: 0.04", "max: dark", "house.yaml:6: requirements.black-level.limits.max: 'dark' is not "
+     "a number; expected cd/m², e.g. max: 110"),
     ("max: 0.04", "max: 0.06", "house.yaml:6: requirements.black-level.limits: not provably "
      "tighter than in sdr@1; expected a reason, e.g. change: {reason: …, agreed_by: …, date: "
      "2026-11-02}"),

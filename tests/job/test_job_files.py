@@ -31,27 +31,26 @@ SECOND = (
 
 MESSAGES = [
     ("job: SY-0412\n", "", "job.yaml:1: job: missing; expected a name, e.g. job: SY-0412"),
-    ("job: SY-0412\n", "jop: SY-0412\n", "job.yaml:1: jop: 'jop' is no key here; did you mean "
-     "'job'?"),
-    ("\nencoding: rgb-10-full", "\nencoding: rgb-10-ful", "job.yaml:7: encoding: 'rgb-10-ful' is "
-     "no encoding; did you mean 'rgb-10-full'?"),
+    ("job: SY-0412\n", "jop: SY-0412\n", "job.yaml:1: jop: unknown key 'jop'; did you mean 'job'?"),
+    ("\nencoding: rgb-10-full", "\nencoding: rgb-10-ful", "job.yaml:7: encoding: unknown "
+     "encoding 'rgb-10-ful'; did you mean 'rgb-10-full'?"),
     ("encoding: rgb-10-full\n", "", "job.yaml:1: encoding: missing; expected encoding, e.g. "
      "encoding: rgb-10-full"),
     ("encoding: rgb-10-full", "encoding: rgb-10-full\nobserver: cie-2015-10", "job.yaml:8: "
-     "observer: 'cie-2015-10' is no observer; expected cie-1931-2"),
+     "observer: unknown observer 'cie-2015-10'; expected cie-1931-2"),
     ("client: {name: Low Tide Films, contact: production office}", "client: Low Tide Films",
-     "job.yaml:2: client: 'Low Tide Films' stands here; expected a mapping of name and contact, "
-     "e.g. client: {name: Low Tide Films}"),
-    ("surround: 5.0", "surround: dim", "job.yaml:5: suite.room.surround: 'dim' is no number; "
+     "job.yaml:2: client: found 'Low Tide Films'; expected a mapping of name and contact, e.g. "
+     "client: {name: Low Tide Films}"),
+    ("surround: 5.0", "surround: dim", "job.yaml:5: suite.room.surround: 'dim' is not a number; "
      "expected cd/m², e.g. surround: 5"),
     ("ambient: 12}}", "ambient: -12}}", "job.yaml:5: suite.room.ambient: '-12' is below 0; "
      "expected lx, e.g. ambient: 12"),
-    ("technology: lcd", "technology: LED backlit", "job.yaml:6: display.technology: 'LED backlit' "
-     "is no display technology; expected one of lcd, oled, led, crt, plasma, projector"),
-    ("hours: 1840", "hours: 1,840", "job.yaml:6: display.840: '840' is no key here; a comma parts "
-     "entries in brackets: write a decimal point, e.g. 1.5"),
-    ("meter: meters/spot-1.yaml", "meter: {file: meters/spot-1.yaml}", "job.yaml:8: meter: a "
-     "mapping stands here; expected the path of a file, e.g. meter: meters/spot-1.yaml"),
+    ("technology: lcd", "technology: LED backlit", "job.yaml:6: display.technology: unknown "
+     "display technology 'LED backlit'; expected one of lcd, oled, led, crt, plasma, projector"),
+    ("hours: 1840", "hours: 1,840", "job.yaml:6: display.840: unknown key '840'; a comma "
+     "separates entries in brackets: write a decimal point, e.g. 1.5"),
+    ("meter: meters/spot-1.yaml", "meter: {file: meters/spot-1.yaml}", "job.yaml:8: meter: found "
+     "a mapping; expected the path of a file, e.g. meter: meters/spot-1.yaml"),
     ("meter: meters/spot-1.yaml", "meter: ../meters/spot-1.yaml", "job.yaml:8: meter: "
      "'../meters/spot-1.yaml' leaves the job's folder; expected a file in it or below"),
     ("readings/slot-1.csv", "/tmp/slot-1.csv", "job.yaml:18: slots[0].readings.file: "
@@ -65,16 +64,16 @@ MESSAGES = [
      "entries; expected a rule's id, the path of a rule file, or a list of them, e.g. "
      "deliverable: sdr-broadcast"),
     ("[web-srgb, rules/house.yaml]", "[web-srgb, web-srgb]", "job.yaml:20: "
-     "slots[1].deliverable[1]: 'web-srgb' stands here twice"),
+     "slots[1].deliverable[1]: 'web-srgb' is listed twice"),
     (SECOND, "", "job.yaml:19: slots[1].readings: missing; expected e.g. readings: {file: "
      "readings/slot-1.csv, measured: …}"),
     ("measured: 2026-11-20T15:10:00Z", "measurd: 2026-11-20T15:10:00Z", "job.yaml:18: "
-     "slots[0].readings.measurd: 'measurd' is no key here; did you mean 'measured'?"),
+     "slots[0].readings.measurd: unknown key 'measurd'; did you mean 'measured'?"),
     ("2026-11-20T15:10:00Z", "2026-11-20T15:10:00", "job.yaml:18: slots[0].readings.measured: "
-     "'2026-11-20T15:10:00' is no time with offset; expected a time with its offset, e.g. "
+     "'2026-11-20T15:10:00' is not a time with offset; expected a time with its offset, e.g. "
      "measured: 2026-11-20T15:10:00Z"),
-    ("2026-11-20T15:10:00Z", "20 November", "job.yaml:18: slots[0].readings.measured: "
-     "'20 November' is no time with offset; expected a time with its offset, e.g. measured: "
+    ("2026-11-20T15:10:00Z", "20 November", "job.yaml:18: slots[0].readings.measured: '20 "
+     "November' is not a time with offset; expected a time with its offset, e.g. measured: "
      "2026-11-20T15:10:00Z"),
     ("2026-11-20T15:10:00Z", "2026-11-20T14:00:00Z", "job.yaml:18: slots[0].readings.measured: "
      "2026-11-20T14:00:00Z is earlier than calibrated, 2026-11-20T14:05:00Z; readings taken "
@@ -82,30 +81,30 @@ MESSAGES = [
     ("2026-11-20T13:20:00Z", "2026-11-20T14:20:00Z", "job.yaml:17: slots[0].before.measured: "
      "2026-11-20T14:20:00Z is later than calibrated; readings taken after a calibration belong "
      "under readings"),
-    ("warm_up: 45", "warm_up: 45 min", "job.yaml:15: slots[0].warm_up: '45 min' is no number; "
+    ("warm_up: 45", "warm_up: 45 min", "job.yaml:15: slots[0].warm_up: '45 min' is not a number; "
      "expected minutes, e.g. warm_up: 45"),
-    ("value: yes", "value: sure", "job.yaml:16: slots[0].declared.local-dimming-off.value: "
-     "'sure' is no number; expected yes, no or a number, e.g. value: yes"),
+    ("value: yes", "value: sure", "job.yaml:16: slots[0].declared.local-dimming-off.value: found "
+     "'sure'; expected yes, no or a number, e.g. value: yes"),
     ("by: A, date: 2026-11-20", "by: A, date: 20.11.2026", "job.yaml:16: "
-     "slots[0].declared.local-dimming-off.date: '20.11.2026' is no date; expected "
+     "slots[0].declared.local-dimming-off.date: '20.11.2026' is not a date; expected "
      "year-month-day, e.g. date: 2026-11-20"),
     ("by: A, date: 2026-11-20", "date: 2026-11-20", "job.yaml:16: "
      "slots[0].declared.local-dimming-off.by: missing; expected a text, e.g. by: the engineer on "
      "duty"),
-    ("backlight: 25", "backlight: [25]", "job.yaml:14: slots[0].settings.backlight: a list stands "
-     "here; expected a text, e.g. backlight: 25"),
-    ("    warm_up: 45", "    encoding: rgb-8-full", "job.yaml:15: slots[0].encoding: 'encoding' is "
-     "no key here; it belongs in before or readings"),
-    ("ambient: off}", "warm_up: 45}", "job.yaml:18: slots[0].readings.warm_up: 'warm_up' is no "
-     "key here; it belongs in slots[0]"),
-    ("    warm_up: 45", "    observer: cie-1931-2", "job.yaml:15: slots[0].observer: 'observer' "
-     "is no key here; it belongs at the top of the file"),
-    ("technology: lcd", "technology: lcd, surround: 5", "job.yaml:6: display.surround: 'surround' "
-     "is no key here; it belongs in suite.room"),
-    ("slots:\n", "slots: none\nslot:\n", "job.yaml:10: slots: 'none' stands here; expected a list "
-     "of slots, e.g. slots: [{slot: 1, deliverable: sdr-broadcast, readings: {file: "
-     "readings/slot-1.csv, measured: 2026-11-20T15:10:00Z}}]\njob.yaml:11: slot: 'slot' is no "
-     "key here; did you mean 'slots'?"),
+    ("backlight: 25", "backlight: [25]", "job.yaml:14: slots[0].settings.backlight: found a "
+     "list; expected a text, e.g. backlight: 25"),
+    ("    warm_up: 45", "    encoding: rgb-8-full", "job.yaml:15: slots[0].encoding: unknown key "
+     "'encoding'; it belongs in before or readings"),
+    ("ambient: off}", "warm_up: 45}", "job.yaml:18: slots[0].readings.warm_up: unknown key "
+     "'warm_up'; it belongs in slots[0]"),
+    ("    warm_up: 45", "    observer: cie-1931-2", "job.yaml:15: slots[0].observer: unknown key "
+     "'observer'; it belongs at the top of the file"),
+    ("technology: lcd", "technology: lcd, surround: 5", "job.yaml:6: display.surround: unknown "
+     "key 'surround'; it belongs in suite.room"),
+    ("slots:\n", "slots: none\nslot:\n", "job.yaml:10: slots: found 'none'; expected a list of "
+     "slots, e.g. slots: [{slot: 1, deliverable: sdr-broadcast, readings: {file: "
+     "readings/slot-1.csv, measured: 2026-11-20T15:10:00Z}}]\njob.yaml:11: slot: unknown key "
+     "'slot'; did you mean 'slots'?"),
 ]  # fmt: skip
 
 
@@ -221,7 +220,7 @@ def test_an_unknown_slot_gets_the_nearest(tmp_path: Path) -> None:
     with pytest.raises(JobError) as failure:
         only_slot(job, "3")
     assert str(failure.value) == (
-        "job.yaml: slots: '3' is no slot of this job; expected one of 1, 2"
+        "job.yaml: slots: '3' is not a slot of this job; expected one of 1, 2"
     )
 
 
@@ -230,8 +229,8 @@ def test_an_unknown_slot_gets_the_nearest(tmp_path: Path) -> None:
     [
         ("job", 412, "job.json: holds values in another form than a file that was read gives"),
         ("slots", [], "job.json: slots: a list with no entries; "),
-        ("encoding", None, "job.json: encoding: nothing stands here; "),
-        ("extra", 1, "job.json: extra: 'extra' is no key here; "),
+        ("encoding", None, "job.json: encoding: is empty; "),
+        ("extra", 1, "job.json: extra: unknown key 'extra'; "),
     ],
 )
 def test_a_spoilt_document_is_refused(

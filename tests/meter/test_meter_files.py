@@ -25,24 +25,24 @@ from compliance.plain_data import canonical_bytes
 
 MESSAGES = [
     ("meter: spot-1\n", "", "meter.yaml:1: meter: missing; expected a text, e.g. meter: spot-1"),
-    ("kind: colorimeter", "kind: tristimulus", "meter.yaml:2: kind: 'tristimulus' is no kind of "
-     "meter; expected one of spectroradiometer, colorimeter"),
-    ("kind: colorimeter", "kind: spectro", "meter.yaml:2: kind: 'spectro' is no kind of meter; did "
-     "you mean 'spectroradiometer'?"),
+    ("kind: colorimeter", "kind: tristimulus", "meter.yaml:2: kind: unknown kind of meter "
+     "'tristimulus'; expected one of spectroradiometer, colorimeter"),
+    ("kind: colorimeter", "kind: spectro", "meter.yaml:2: kind: unknown kind of meter 'spectro'; "
+     "did you mean 'spectroradiometer'?"),
     ("kind: colorimeter", "kind: spectroradiometer", "meter.yaml:7: correction: is for a "
      "colorimeter; a spectroradiometer has none, leave the key out"),
-    ("serial: 0012", "serial:", "meter.yaml:5: serial: nothing stands here; expected a text, "
-     "e.g. serial: SR-0031"),
+    ("serial: 0012", "serial:", "meter.yaml:5: serial: is empty; expected a text, e.g. serial: "
+     "SR-0031"),
     ("due: 2027-03-02", "due: 2026-03-01", "meter.yaml:6: certificate.due: 2026-03-01 is before "
      "it was issued, 2026-03-02"),
-    ("due: 2027-03-02", "due: next spring", "meter.yaml:6: certificate.due: 'next spring' is no "
-     "date; expected year-month-day, e.g. due: 2027-03-02"),
+    ("due: 2027-03-02", "due: next spring", "meter.yaml:6: certificate.due: 'next spring' is not "
+     "a date; expected year-month-day, e.g. due: 2027-03-02"),
     ("  k: 2\n", "", "meter.yaml:8: uncertainty.k: missing; expected the coverage factor, "
      "e.g. k: 2"),
-    ("k: 2", "k: two", "meter.yaml:9: uncertainty.k: 'two' is no number; expected the coverage "
-     "factor, e.g. k: 2"),
+    ("k: 2", "k: two", "meter.yaml:9: uncertainty.k: 'two' is not a number; expected the "
+     "coverage factor, e.g. k: 2"),
     ("{from: 1, relative: 2}]", "{from: 1, relative: 2 %}]", "meter.yaml:10: "
-     "uncertainty.luminance[1].relative: '2 %' is no number; expected %, e.g. relative: 2"),
+     "uncertainty.luminance[1].relative: '2 %' is not a number; expected %, e.g. relative: 2"),
     ("{from: 1, relative: 2}]", "{from: 0.003, relative: 2}]", "meter.yaml:10: "
      "uncertainty.luminance[1].from: 0.003 does not rise above 0.003 before it"),
     ("{from: 5, x: 0.0015, y: 0.0015}", "{from: 5, x: 0.0015}", "meter.yaml:12: "
@@ -50,13 +50,13 @@ MESSAGES = [
     ("{from: 5, x: 0.0015, y: 0.0015}", "{from: 5, x: 0, y: 0.0015}", "meter.yaml:12: "
      "uncertainty.chromaticity[1].x: '0' is not above 0; expected an uncertainty in x or y, "
      "e.g. x: 0.0015"),
-    ("correlation: {xy: 0.3}", "correlation: 0.3", "meter.yaml:14: uncertainty.correlation: '0.3' "
-     "stands here; expected a mapping with xy, e.g. correlation: {xy: 0.3}"),
+    ("correlation: {xy: 0.3}", "correlation: 0.3", "meter.yaml:14: uncertainty.correlation: "
+     "found '0.3'; expected a mapping with xy, e.g. correlation: {xy: 0.3}"),
     ("xy: 0.3", "xy: 1", "meter.yaml:14: uncertainty.correlation.xy: '1' is not below 1; expected "
      "a correlation between -1 and 1, e.g. xy: 0.3"),
-    ("lowest: 0.003", "lowest: 0,003", "meter.yaml:16: lowest: '0,003' is no number (write a "
+    ("lowest: 0.003", "lowest: 0,003", "meter.yaml:16: lowest: '0,003' is not a number (write a "
      "decimal point, no comma); expected cd/m², e.g. lowest: 0.003"),
-    ("settle: 1.0", "setle: 1.0", "meter.yaml:17: setle: 'setle' is no key here; did you mean "
+    ("settle: 1.0", "setle: 1.0", "meter.yaml:17: setle: unknown key 'setle'; did you mean "
      "'settle'?"),
     ("{from: 1, seconds: 4}", "{from: 0, seconds: 4}", "meter.yaml:18: reading_time[1].from: 0 "
      "does not rise above 0 before it"),

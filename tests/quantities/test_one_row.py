@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from compliance.cli import command
 from compliance.quantities.catalogue import QUANTITIES, Quantity
 from compliance.quantities.measured import Measured, Options, Roles
-from compliance.yaml_nodes import load_schema
+from compliance.yaml_nodes.json_schema import load_schema
 
 RULE = """\
 rule: tiny

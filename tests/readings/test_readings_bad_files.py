@@ -223,5 +223,5 @@ def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
     with pytest.raises(ReadingsError) as raised:
         load_readings(tmp_path / "pipe", "rgb-10-full")
     assert str(raised.value) == (
-        f"{tmp_path / 'pipe'}: is no regular file; expected a readings file"
+        f"{tmp_path / 'pipe'}: is not a regular file; expected a readings file"
     )

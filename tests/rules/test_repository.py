@@ -87,7 +87,7 @@ def test_one_id_twice_names_both_files(folder: Path) -> None:
     with pytest.raises(RuleError) as failure:
         load_rule(folder / "ours" / "child.yaml")
     told = complaint(folder, failure)
-    assert told.startswith("ours/child.yaml:2: extends: 'sdr': stands twice on the search path: ")
+    assert told.startswith("ours/child.yaml:2: extends: 'sdr': is on the search path twice: ")
     assert "ours/sdr.yaml" in told
     assert "base/sdr.yaml" in told
 
@@ -107,7 +107,7 @@ def test_rules_are_listed_house_first(folder: Path) -> None:
 @pytest.mark.parametrize(
     ("text", "message"),
     [
-        ("specs: rules\n", ":1: specs: 'rules' stands here; expected a list of folders, "
+        ("specs: rules\n", ":1: specs: found 'rules'; expected a list of folders, "
          "e.g. specs: [rules]"),
         ("specs: []\n", ":1: specs: a list with no entries; expected a list of folders, "
          "e.g. specs: [rules]"),
@@ -115,11 +115,11 @@ def test_rules_are_listed_house_first(folder: Path) -> None:
         ("specs:\n  - base\n  - ../other\n", ":3: specs[1]: '../other' leaves the repository; "
          "expected a folder in it"),
         ("specs: [/etc]\n", ":1: specs[0]: '/etc' leaves the repository; expected a folder in it"),
-        ("specs: [base, base]\n", ":1: specs[1]: 'base' stands here twice"),
-        ("spec: [base]\n", ":1: spec: 'spec' is no key here; did you mean 'specs'?"),
-        ("specs: [base]\nlimits: {}\n", ":2: limits: 'limits' is no key here; expected specs"),
+        ("specs: [base, base]\n", ":1: specs[1]: 'base' is listed twice"),
+        ("spec: [base]\n", ":1: spec: unknown key 'spec'; did you mean 'specs'?"),
+        ("specs: [base]\nlimits: {}\n", ":2: limits: unknown key 'limits'; expected specs"),
         ("", ": is empty"),
-        ("specs: [base", ":1: is no YAML here: a comma or a closing bracket ] is missing"),
+        ("specs: [base", ":1: invalid YAML: a comma or a closing bracket ] is missing"),
     ],
 )  # fmt: skip
 def test_what_is_wrong_in_it(folder: Path, text: str, message: str) -> None:

@@ -128,7 +128,7 @@ def test_faults_name_the_file_at_its_revision(repository: Path) -> None:
     with pytest.raises(RuleError) as failure:
         at("HEAD", "rules/house.yaml", repository)
     assert str(failure.value).startswith(
-        "HEAD:rules/sdr.yaml:26: requirements.white-level.limits.max: 'a lot' is no number"
+        "HEAD:rules/sdr.yaml:26: requirements.white-level.limits.max: 'a lot' is not a number"
     )
 
 

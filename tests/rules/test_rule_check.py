@@ -79,7 +79,7 @@ MISTAKES = [
     ("{patches: grey, target: [1, 100]}", "{patches: grey, target: [200, 300]}", "sdr.yaml:30: "
      "requirements.grey-balance.over: leaves no patch of grey, so that nothing is judged"),
     ("{patches: grey, target: [1, 100]}", "{patches: grey, only: grey 51 %}", "sdr.yaml:30: "
-     "requirements.grey-balance.over.only: 'grey 51 %' is no patch of grey; did you mean "
+     "requirements.grey-balance.over.only: 'grey 51 %' is not a patch of grey; did you mean "
      "'grey 5 %'?"),
     (f"over: {{patches: [grey, steps], target: [1, 100]}}\n    {BANDS}", "over: {patches: grey, "
      "target: [80, 100]}\n    by_patch: {grey 95 %: {within: 5}}", "sdr.yaml:36: "
@@ -191,7 +191,7 @@ def test_a_list_in_a_signal_that_the_curve_does_not_know(tmp_path: Path) -> None
 @pytest.mark.parametrize(("old", "new", "message"), STRUCTURE + SENSE)
 def test_each_mistake_of_form(tmp_path: Path, old: str, new: str, message: str) -> None:
     rule_folder(tmp_path, sdr=edited(RULE, old, new))
-    assert message in complaints(tmp_path, "sdr.yaml")
+    assert {*message.splitlines()} <= {*complaints(tmp_path, "sdr.yaml")}
 
 
 @pytest.mark.parametrize(("old", "new", "message"), LISTS)
@@ -205,7 +205,7 @@ def test_each_mistake_in_a_list(tmp_path: Path, old: str, new: str, message: str
 @pytest.mark.parametrize(("old", "new", "message"), EXTENDED)
 def test_each_mistake_of_a_house_rule(tmp_path: Path, old: str, new: str, message: str) -> None:
     rule_folder(tmp_path, house=edited(HOUSE, old, new))
-    assert message in complaints(tmp_path, "house.yaml")
+    assert {*message.splitlines()} <= {*complaints(tmp_path, "house.yaml")}
 
 
 def test_what_the_house_spoils_is_told_where_it_stands(tmp_path: Path) -> None:

@@ -97,7 +97,7 @@ def test_one_id_twice_on_the_search_path_is_an_error(tmp_path: Path) -> None:
     with pytest.raises(RuleError) as failure:
         load_rule("sdr", search=[tmp_path / "a", tmp_path / "b"])
     assert complaint(tmp_path, failure) == (
-        "sdr: stands twice on the search path: a/sdr.yaml and b/sdr.yaml; an id belongs to one file"
+        "sdr: is on the search path twice: a/sdr.yaml and b/sdr.yaml; an id belongs to one file"
     )
 
 
@@ -107,7 +107,7 @@ def test_one_id_twice_is_an_error_for_a_parent_too(tmp_path: Path) -> None:
     with pytest.raises(RuleError) as failure:
         load_rule(tmp_path / "b" / "house.yaml", search=[tmp_path / "a"])
     assert complaint(tmp_path, failure).startswith(
-        "b/house.yaml:2: extends: 'sdr': stands twice on the search path: b/sdr.yaml and "
+        "b/house.yaml:2: extends: 'sdr': is on the search path twice: b/sdr.yaml and "
     )
 
 
@@ -191,25 +191,24 @@ def test_a_rule_comes_back_from_its_resolved_form(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("key", "value", "message"),
     [
-        ("revision", "3", "rule.json: revision: '3' is no whole number (it stands in quotes, "
-         "which makes it a text); expected a whole number from 1, e.g. revision: 1"),
+        ("revision", "3", "rule.json: revision: '3' is not a whole number (quotes make it a "
+         "text); expected a whole number from 1, e.g. revision: 1"),
         ("title", 3, "rule.json: holds values in another form than a file that was read gives"),
-        ("title", None, "rule.json: title: nothing stands here; expected a text, e.g. title: SDR "
+        ("title", None, "rule.json: title: is empty; expected a text, e.g. title: SDR "
          "broadcast master, HD"),
-        ("defaults", {}, "rule.json: defaults: 'defaults' is no key here; expected one of rule, "
+        ("defaults", {}, "rule.json: defaults: unknown key 'defaults'; expected one of rule, "
          "extends, title, revision, valid_for, target, signal, window, decision, patches, "
          "requirements, changes"),
         ("requirements", {}, "rule.json: requirements: expected a list of mappings, each with "
          "'id'"),
         ("requirements", [{"quantity": "luminance"}], "rule.json: requirements: an entry has no "
          "'id'"),
-        ("requirements", [{"id": "a"}, {"id": "a"}], "rule.json: requirements: 'a' stands there "
-         "twice"),
+        ("requirements", [{"id": "a"}, {"id": "a"}], "rule.json: requirements: duplicate id 'a'"),
         ("patches", [{"set": "a", "list": {"encoding": "rgb-8-full", "patches": [{"name": "b"}]}}],
          "rule.json: patches.a.list.patches: expected name and codes in each entry"),
         ("patches", [{"set": "a", "list": "../../secret.yaml"}], "rule.json: patches.a.list: "
          "'../../secret.yaml' is a path; a resolved rule names no files"),
-        ("window", float("nan"), "rule.json: window: 'nan' is no number; expected % of area, "
+        ("window", float("nan"), "rule.json: window: 'nan' is not a number; expected % of area, "
          "e.g. window: 100"),
     ],
 )  # fmt: skip

@@ -82,6 +82,6 @@ def test_what_the_child_breaks_in_the_parent_is_told_where_it_stands(tmp_path: P
     with pytest.raises(RuleError) as failure:
         load_rule(tmp_path / "house.yaml")
     assert complaint(tmp_path, failure) == (
-        "sdr.yaml:43: requirements.primary-level.by_patch.blue: 'blue' is no patch of primaries; "
-        "expected one of red, green"
+        "sdr.yaml:43: requirements.primary-level.by_patch.blue: 'blue' is not a patch of "
+        "primaries; expected one of red, green"
     )

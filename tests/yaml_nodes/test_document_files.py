@@ -1,4 +1,4 @@
-"""Reading files within bounds; paths that stay in a folder."""
+"""Reading files within bounds; paths that stay in a folder; documents that mean harm."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from compliance.errors import InputError, MeterError
-from compliance.yaml_nodes.read_file import read_bytes, resolve_inside
+from compliance.yaml_nodes.read_file import read_bytes, read_nodes, read_yaml, resolve_inside
 
 
 def refused(path: Path | str) -> str:
@@ -35,7 +35,7 @@ def test_what_is_no_file_is_told_so(tmp_path: Path) -> None:
 def test_a_pipe_is_not_waited_for(tmp_path: Path) -> None:
     os.mkfifo(tmp_path / "pipe")
     assert refused(tmp_path / "pipe") == (
-        f"{tmp_path}/pipe: is no regular file; expected a meter file"
+        f"{tmp_path}/pipe: is not a regular file; expected a meter file"
     )
 
 
@@ -68,3 +68,35 @@ def test_a_link_that_leads_outside_is_outside(tmp_path: Path) -> None:
     (tmp_path / "job").mkdir()
     (tmp_path / "job" / "link").symlink_to(tmp_path)
     assert resolve_inside(tmp_path / "job", "link/a") is None
+
+
+# ---------------------------------------------------------------- hostile documents
+
+
+def problems(text: str, schema: str) -> list[str]:
+    node = read_yaml(text.encode(), "a", InputError)
+    with pytest.raises(InputError) as failure:
+        read_nodes(node, "a", schema, InputError)
+    return [str(problem) for problem in failure.value.problems]
+
+
+def test_a_flood_of_unknown_keys_is_told_in_part() -> None:
+    told = problems("".join(f"k{number}: 1\n" for number in range(20_000)), "meter")
+    assert len(told) < 60
+    assert "a:1: has 20000 unknown keys; expected one of meter, kind, make" in told[1]
+
+
+@pytest.mark.parametrize("entry", ["a", "{}", "{a: 1}, a, []", "[a]"])
+def test_a_long_list_is_no_work(entry: str) -> None:
+    """Entries are not compared each with each, of whatever type they are."""
+    slot = f"{{slot: 1, deliverable: [{f'{entry}, ' * 9000}]}}"
+    text = f"job: a\nencoding: rgb-8-full\nslots: [{slot}]"
+    told = problems(text, "job")
+    assert len(told) <= 501
+    assert told[0] == "a:1: has 500 faults or more; mend these first"
+    assert told[1].startswith("a:3: slots[0].deliverable: a list with ")
+
+
+def test_a_long_text_is_not_repeated() -> None:
+    (told,) = problems(f"meter: a\nkind: colorimeter\nlowest: {'9' * 500_000}\n", "meter")
+    assert len(told) < 200

@@ -8,9 +8,10 @@ import pytest
 from helpers.sample_text import JOB, METER, RULE, edited
 
 from compliance.errors import InputError
-from compliance.yaml_nodes import load_schema, read_nodes, read_yaml
+from compliance.yaml_nodes.json_schema import load_schema
 from compliance.yaml_nodes.nodes import Node, kind_of, parse
-from compliance.yaml_nodes.schema_reader import where_key_belongs
+from compliance.yaml_nodes.read_file import read_nodes, read_yaml
+from compliance.yaml_nodes.schema_faults import where_key_belongs
 
 
 def told(text: str, schema: str) -> str:
@@ -30,8 +31,9 @@ def told(text: str, schema: str) -> str:
         (RULE, "limits: {max: 110}", "max: 110", "rule", "it belongs in limits or bands[0]"),
         (RULE, "revision: 1", "revision: 1\nquantity: x", "rule",
          "it belongs in requirements.NAME"),
-        # a key of many mappings is no hint, and a misspelling goes before
-        (JOB, "job: SY-0412", "job: SY-0412\nmeasured: x", "job", "meter, people, slots"),
+        (JOB, "job: SY-0412", "job: SY-0412\nmeasured: x", "job",
+         "it belongs in slots[0].before or slots[0].readings"),
+        # a misspelling goes before
         (METER, "certificate: {", "certificate: {seral: 1, ", "meter",
          "expected one of number, laboratory, issued, due"),
         (JOB, "people: {", "people: {measured: x, ", "job", "did you mean 'measured_by'?"),
@@ -39,7 +41,7 @@ def told(text: str, schema: str) -> str:
 )  # fmt: skip
 def test_where_a_key_belongs(text: str, old: str, new: str, schema: str, end: str) -> None:
     message = told(edited(text, old, new), schema)
-    assert "is no key here" in message
+    assert "unknown key" in message
     assert message.splitlines()[-1].endswith(end) or message.splitlines()[0].endswith(end)
 
 
@@ -59,6 +61,15 @@ def test_the_nearest_mapping_around_goes_before_those_further_out() -> None:
     assert where_key_belongs("none", scopes, lambda part: part) is None
 
 
+def test_a_key_of_many_mappings_is_no_hint() -> None:
+    def places(count: int) -> str | None:
+        inner = {f"a{number}": {"properties": {"key": {}}} for number in range(count)}
+        return where_key_belongs("key", [((), {"properties": inner})], lambda part: part)
+
+    assert places(3) == "it belongs in a0, a1 or a2"
+    assert places(4) is None
+
+
 KINDS = {"job": JOB, "meter": METER, "rule": RULE, "repository": "specs: [rules]\n"}
 
 
@@ -73,5 +84,5 @@ def test_a_file_of_another_kind_is_one_line(kind: str, schema: str) -> None:
 
 
 def test_what_is_of_no_kind_is_held_to_the_schema() -> None:
-    assert told("jop: a\n", "job").startswith("a.yaml:1: jop: 'jop' is no key here; did you mean")
+    assert told("jop: a\n", "job").startswith("a.yaml:1: jop: unknown key 'jop'; did you mean")
     assert load_schema("job")["required"][0] in KINDS["job"]

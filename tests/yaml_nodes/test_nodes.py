@@ -67,33 +67,33 @@ def test_an_explicit_start_and_end_are_no_second_document() -> None:
         (" \n\t\n", "a.yaml: is empty"),
         ("# nothing\n", "a.yaml: holds comments only"),
         ("a: 1\n---\nb: 2\n", "a.yaml:2: a second document begins here; a file holds one"),
-        ("a: &x 1\nb: *x\n", "a.yaml:1: '&x' is an anchor; write values out where they stand"),
+        ("a: &x 1\nb: *x\n", "a.yaml:1: '&x' is an anchor; write the value out each time"),
         ("a: *x\n", "a.yaml:1: '*x' is an alias; write the value out"),
         ("a: !!python/object:os.system x\n",
          "a.yaml:1: '!!python/object:os.system' is a tag; values here need none"),
         ("a: ! x\n", "a.yaml:1: '!' is a tag; values here need none"),
         ("<<: {a: 1}\n", "a.yaml:1: '<<' is a merge key; write the values out"),
-        ("a: 1\nb: {c: 1, c: 2}\n", "a.yaml:2: the key 'c' stands in line 2 already"),
-        ("a: 1\nb: 2\n'a': 3\n", "a.yaml:3: the key 'a' stands in line 1 already"),
-        ("? [a]\n: 1\n", "a.yaml:1: a list stands where a key belongs"),
-        ("? {a: 1}\n: 1\n", "a.yaml:1: a mapping stands where a key belongs"),
-        ("a: [1, 2\nb: 3\n", "a.yaml:2: is no YAML here: a comma or a closing bracket ] is "
+        ("a: 1\nb: {c: 1, c: 2}\n", "a.yaml:2: duplicate key 'c' (first in line 2)"),
+        ("a: 1\nb: 2\n'a': 3\n", "a.yaml:3: duplicate key 'a' (first in line 1)"),
+        ("? [a]\n: 1\n", "a.yaml:1: found a list in place of a key"),
+        ("? {a: 1}\n: 1\n", "a.yaml:1: found a mapping in place of a key"),
+        ("a: [1, 2\nb: 3\n", "a.yaml:2: invalid YAML: a comma or a closing bracket ] is "
          "missing"),
-        ("a: 'x\n", "a.yaml:2: is no YAML here: a quote that is never closed"),
-        ("a: b: c\n", "a.yaml:1: is no YAML here: a colon too many, or an indentation that does "
+        ("a: 'x\n", "a.yaml:2: invalid YAML: a quote that is never closed"),
+        ("a: b: c\n", "a.yaml:1: invalid YAML: a colon too many, or an indentation that does "
          "not fit; put a text with ': ' in it into quotes"),
-        ("a:\n\t- b\n", "a.yaml:2: is no YAML here: a tab; indent with spaces"),
-        ("a: %x\n", "a.yaml:1: is no YAML here: found character '%' that cannot start any token"),
-        ("a: {b: 1}}\n", "a.yaml:1: is no YAML here: an indentation that does not fit, or a text "
+        ("a:\n\t- b\n", "a.yaml:2: invalid YAML: tab character; indent with spaces"),
+        ("a: %x\n", "a.yaml:1: invalid YAML: found character '%' that cannot start any token"),
+        ("a: {b: 1}}\n", "a.yaml:1: invalid YAML: an indentation that does not fit, or a text "
          "that needs quotes"),
-        ('a: "\\U00110000"\n', "a.yaml: is no YAML: a directive, or an escape in a quoted text, "
+        ('a: "\\U00110000"\n', "a.yaml: invalid YAML: a directive, or an escape in a quoted text, "
          "that has no meaning"),
-        ("%YAML 9.9\n---\na: 1\n", "a.yaml:1: is no YAML here: a directive for another version of "
+        ("%YAML 9.9\n---\na: 1\n", "a.yaml:1: invalid YAML: a directive for another version of "
          "YAML; leave it out"),
-        ("a: \x00\n", "a.yaml:1: has a control character, U+0000; this is no text file"),
-        ("a: 1\nb: \ufffe\n", "a.yaml:2: has a control character, U+FFFE; this is no text file"),
-        (b"a: 1\nb: \xff\n", "a.yaml:2: is no UTF-8 text; save the file as UTF-8"),
-        ("a: 1\n".encode("utf-16"), "a.yaml:1: is no UTF-8 text; save the file as UTF-8"),
+        ("a: \x00\n", "a.yaml:1: has a control character, U+0000; this is not a text file"),
+        ("a: 1\nb: \ufffe\n", "a.yaml:2: has a control character, U+FFFE; this is not a text file"),
+        (b"a: 1\nb: \xff\n", "a.yaml:2: is not UTF-8 text; save the file as UTF-8"),
+        ("a: 1\n".encode("utf-16"), "a.yaml:1: is not UTF-8 text; save the file as UTF-8"),
         ("[" * 30 + "]" * 30, "a.yaml:1: is nested deeper than 16 levels"),
         ("- " * 40 + "x", "a.yaml:1: is nested deeper than 16 levels"),
     ],
@@ -129,5 +129,5 @@ def test_plain_data_is_bounded_as_well() -> None:
         deep = [deep]
     with pytest.raises(ValueError, match="deeper than 16 levels"):
         node_from_data(deep)
-    with pytest.raises(ValueError, match="a key that is no text"):
+    with pytest.raises(ValueError, match="a key that is not a text"):
         node_from_data({1: 2})

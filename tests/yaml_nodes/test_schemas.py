@@ -17,11 +17,11 @@ from compliance.errors import InputError
 from compliance.grading.patches import HUES
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS
 from compliance.rules.library import shipped_folder
-from compliance.rules.patch_sets import KINDS
-from compliance.rules.requirements import KEYS, OPTIONS
-from compliance.rules.target import BLACKS
-from compliance.yaml_nodes import load_schema, read_nodes
+from compliance.rules.patch_sets import KINDS, OF_ONE_PATCH
+from compliance.rules.requirements import BLACKS, KEYS, OPTIONS
+from compliance.yaml_nodes.json_schema import load_schema
 from compliance.yaml_nodes.nodes import Node, parse
+from compliance.yaml_nodes.read_file import read_nodes
 
 NAMES = ("rule", "job", "meter", "repository")
 RULE_DEFS = load_schema("rule")["$defs"]
@@ -37,7 +37,7 @@ def parts(schema: Any, path: str = "#") -> Iterator[tuple[str, dict[str, Any]]]:
     elif isinstance(schema, dict):
         yield path, schema
         for key, entry in schema.items():
-            if key not in ("examples", "enum", "default", "required"):
+            if key not in ("examples", "enum", "default", "required", "if"):
                 yield from parts(entry, f"{path}/{key}")
 
 
@@ -73,8 +73,8 @@ def test_every_key_says_what_it_expects(name: str) -> None:
 @pytest.mark.parametrize("name", NAMES)
 def test_required_keys_are_known_keys(name: str) -> None:
     for path, part in parts(load_schema(name)):
-        if "properties" in part:
-            assert set(part.get("required", ())) <= set(part["properties"]), path
+        if part.get("type") == "object":
+            assert set(part.get("required", ())) <= set(part.get("properties", ())), path
 
 
 @pytest.mark.parametrize("name", NAMES)
@@ -104,9 +104,9 @@ def test_examples_fit(name: str) -> None:
         (RULE_DEFS["pattern"]["enum"], model.PATTERNS),
         (RULE_DEFS["set"]["properties"]["of"]["enum"], model.BUILT_IN_SETS),
         (RULE_DEFS["hues"]["items"]["enum"], HUES),
-        (TARGET["primaries"].get("enum", RULE_DEFS["primaries"]["oneOf"][0]["enum"]), PRIMARIES),
-        (TARGET["container"]["oneOf"][0]["enum"], ["none", *PRIMARIES]),
-        (TARGET["white"]["oneOf"][0]["enum"], WHITES),
+        (RULE_DEFS["primaries"]["then"]["enum"], PRIMARIES),
+        (TARGET["container"]["then"]["enum"], ["none", *PRIMARIES]),
+        (TARGET["white"]["then"]["enum"], WHITES),
         (TARGET["transfer"]["properties"]["curve"]["enum"], BLACKS),
         (REQUIREMENT["quantity"]["enum"], QUANTITIES),
         (REQUIREMENT["field"]["enum"], RECORDED_FIELDS),
@@ -121,7 +121,7 @@ def test_enums_are_the_tables(enum: list[str], table: Any) -> None:
 
 def test_statistics_references_and_options_are_those_of_the_catalogue() -> None:
     known = {statistic for row in QUANTITIES.values() for statistic in row.statistics}
-    assert {*REQUIREMENT["statistic"]["oneOf"][0]["enum"], "percentile"} == known
+    assert {*REQUIREMENT["statistic"]["then"]["enum"], "percentile"} == known
     assert {r for row in QUANTITIES.values() for r in row.references} == set(
         REQUIREMENT["reference"]["enum"]
     )
@@ -132,8 +132,15 @@ def test_statistics_references_and_options_are_those_of_the_catalogue() -> None:
 def test_keys_of_limits_bands_and_sets_are_those_of_the_code() -> None:
     assert set(RULE_DEFS["limits"]["properties"]) == {*KEYS, "exclusive"}
     assert set(RULE_DEFS["band"]["properties"]) == {*KEYS, "exclusive", "upto"}
-    used = {*KINDS, "window", "pattern"} | {key for keys in KINDS.values() for key in keys}
-    assert set(RULE_DEFS["set"]["properties"]) == used
+    of_sets = RULE_DEFS["set"]
+    assert tuple(of_sets["dependentSchemas"]) == KINDS
+    assert [{"required": [kind]} for kind in KINDS] == of_sets["anyOf"]
+    beside = {kind: part["properties"] for kind, part in of_sets["dependentSchemas"].items()}
+    assert {key for keys in beside.values() for key in keys} == set(of_sets["properties"])
+    assert {kind for kind in KINDS if "of" in beside[kind]} == set(OF_ONE_PATCH)
+    assert {name for part in RULE_DEFS["one_interval"]["anyOf"] for name in part["required"]} == (
+        set(KEYS)
+    )
 
 
 # ---------------------------------------------------------------- reader and schema in step
@@ -159,7 +166,7 @@ def instance(text: str) -> Any:
     return core_schema_value(node)
 
 
-def accepted(text: str, name: str, start: str | None = None) -> Any:
+def accepted(text: str, name: str, start: str = "#") -> Any:
     node = parse(text.encode(), "a.yaml")
     assert isinstance(node, Node)
     return read_nodes(node, "a.yaml", name, InputError, start=start)

@@ -7,8 +7,10 @@ from typing import Any
 
 import pytest
 
-from compliance.yaml_nodes.nodes import Node, parse
-from compliance.yaml_nodes.schema_reader import Reader, as_date, as_time
+from compliance.yaml_nodes.json_schema import as_date, as_time, validator_of
+from compliance.yaml_nodes.nodes import Node, SourceLocations, parse
+from compliance.yaml_nodes.schema_faults import note_faults
+from compliance.yaml_nodes.schema_reader import Reader
 
 
 def read(text: str, schema: dict[str, Any]) -> tuple[Any, list[str]]:
@@ -16,9 +18,12 @@ def read(text: str, schema: dict[str, Any]) -> tuple[Any, list[str]]:
     node = parse(f"a: {text}\n".encode(), "a.yaml")
     assert isinstance(node, Node)
     whole = {"type": "object", "properties": {"a": schema}}
-    reader = Reader(whole, "a.yaml")
-    data = reader.read(node)
-    return data.get("a"), [problem.message for problem in reader.problems]
+    places = SourceLocations([("a.yaml", node)])
+    reader = Reader(whole, places)
+    data = reader.read(node, whole)
+    note_faults(data, reader, validator_of(whole), places)
+    problems = [problem.message for problem in places.problems]
+    return (None if problems else data["a"]), problems
 
 
 @pytest.mark.parametrize(
@@ -55,7 +60,7 @@ def test_whole_numbers(text: str, value: int) -> None:
 
 @pytest.mark.parametrize("text", ["3.5", "1e-1", "'3'", "three"])
 def test_what_is_no_whole_number(text: str) -> None:
-    assert "is no whole number" in read(text, {"type": "integer"})[1][0]
+    assert "is not a whole number" in read(text, {"type": "integer"})[1][0]
 
 
 def test_only_true_and_false_are_true_and_false() -> None:
@@ -103,29 +108,31 @@ def test_alternatives_are_told_apart_by_the_kind_of_node() -> None:
     schema: dict[str, Any] = {
         "title": "a name or two numbers",
         "examples": ["d65"],
-        "oneOf": [
-            {"title": "white", "enum": ["d65", "dci"]},
-            {"title": "two numbers", "type": "array", "items": {"type": "number"}, "minItems": 2},
-        ],
+        "type": ["string", "array"],
+        "if": {"type": "string"},
+        "then": {"title": "white", "enum": ["d65", "dci"]},
+        "else": {"title": "two numbers", "items": {"type": "number"}, "minItems": 2},
     }
     assert read("d65", schema) == ("d65", [])
     assert read("[1, 2]", schema) == ([1, 2], [])
-    assert read("d55", schema) == (None, ["'d55' is no white; did you mean 'd65'?"])
+    assert read("d55", schema) == (None, ["unknown white 'd55'; did you mean 'd65'?"])
     assert read("[1]", schema) == (None, ["a list with 1 entry; expected two numbers, e.g. a: d65"])
     wanted = "expected a name or two numbers, e.g. a: d65"
-    assert read("{x: 1}", schema) == (None, [f"a mapping stands here; {wanted}"])
-    assert read("", schema) == (None, [f"nothing stands here; {wanted}"])
+    assert read("{x: 1}", schema) == (None, [f"found a mapping; {wanted}"])
+    assert read("", schema) == (None, [f"is empty; {wanted}"])
 
 
 def test_a_word_or_a_number() -> None:
     schema = {
         "title": "yes, no or a number",
-        "oneOf": [{"enum": ["yes", "no"]}, {"type": "number"}],
+        "type": ["number", "string"],
+        "if": {"type": "string"},
+        "then": {"enum": ["yes", "no"]},
     }
     assert read("yes", schema) == ("yes", [])
     assert read("70", schema) == (70, [])
     assert read("perhaps", schema) == (
-        None, ["'perhaps' is no number; expected yes, no or a number"],
+        None, ["found 'perhaps'; expected yes, no or a number"],
     )  # fmt: skip
 
 
