@@ -20,7 +20,7 @@ from compliance.remarks.circumstances import circumstance_remarks
 
 SEED = 0
 DRAWS = 10_000
-"""Enough to tell a probability to about half a per cent (JCGM 101, 7.2)."""
+"""Enough for a probability to about half a per cent (JCGM 101, 7.2)."""
 
 
 def assess(
@@ -28,10 +28,10 @@ def assess(
 ) -> Assessment:
     """Grade a slot's readings against a rule.
 
-    Where the slot has readings of both states, those before calibration are graded beside those
-    after it. `now` is aware. `draws` copies of the readings are drawn from what the meter's file
-    says, none without it. Raises RuleError where rule and encoding do not suit each other,
-    DeviationError where a deviation does not hold here.
+    If the slot has readings from before and after calibration, both are graded. `now` has a time
+    zone. `draws` copies of the readings are drawn from the uncertainty in the meter's file, none
+    without it. Raises RuleError if rule and encoding do not suit each other, DeviationError if
+    a deviation is not valid here.
     """
     rule, meter, as_found = measurement.rule, measurement.meter, measurement.as_found
     draws = draws if meter and meter.uncertainty else 0
@@ -71,7 +71,7 @@ def _graded(measurement: Measurement, now: datetime, seed: int, draws: int) -> G
 
 
 def _with_causes(state: GradedReadings) -> GradedReadings:
-    """The state with likely causes of what failed, and with remarks on the readings as such."""
+    """The state with likely causes of failures, and with remarks on odd readings."""
     diagnosis = diagnosis_of(state.measurement, state.findings)
     odd = reading_remarks(state.measurement, diagnosis.causes, diagnosis.expected)
     causes = _undoubted(diagnosis.causes, state.remarks)
@@ -84,13 +84,13 @@ def _with_remarks(state: GradedReadings, remarks: Iterable[Remark]) -> GradedRea
 
 
 NO_LUMINANCES = {"unit", "normalised"}
-"""Remarks by which the readings may be no luminances in cd/m², and"""
+"""Remarks that the readings may not be luminances in cd/m²."""
 OF_LUMINANCE = {"luminance", "raised-black"}
-"""causes that tell nothing then."""
+"""Causes that mean nothing in that case."""
 
 
 def _undoubted(causes: tuple[Cause, ...], remarks: Sequence[Remark]) -> tuple[Cause, ...]:
-    """The causes without those of luminance, where the white is off and the readings' unit is in
+    """The causes, without those of luminance if the white is off and the readings' unit is in
     doubt."""
     doubted = NO_LUMINANCES & {remark.kind for remark in remarks}
     if not doubted or "luminance" not in {cause.kind for cause in causes}:
@@ -99,11 +99,11 @@ def _undoubted(causes: tuple[Cause, ...], remarks: Sequence[Remark]) -> tuple[Ca
 
 
 def valid_until(measurement: Measurement, accepted: Sequence[Deviation] = ()) -> datetime | None:
-    """End of a verdict's life: the rule's, the meter certificate's due date, or that of what was
-    accepted, whichever is first.
+    """The end of a verdict's validity: by the rule, the meter certificate's due date, or the
+    accepted deviations, whichever is first.
 
-    The first two never end it before the readings were taken, and only where the rule gives a
-    life and the time of measuring is known. A due date lasts to 24:00 UTC.
+    The first two apply only if the rule limits the validity and the time of measuring is known;
+    they never end it before the readings were taken. A due date lasts to 24:00 UTC.
     """
     days, meter, measured = measurement.rule.valid_days, measurement.meter, measurement.measured
     ends = [expiry(deviation) for deviation in accepted]

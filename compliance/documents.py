@@ -1,7 +1,7 @@
 """The assessment as a document, written and read: `schemas/assessment.json`, version 1.
 
 Numbers are unrounded, times RFC 3339 in UTC, verdicts the words of the model; texts are made when
-a document is written, and kept as they are when it is read.
+a document is written, and kept unchanged when it is read.
 """
 
 from __future__ import annotations
@@ -53,7 +53,7 @@ from compliance.yaml_nodes.messages import dotted, inline_yaml, quoted
 T = TypeVar("T")
 
 SCHEMA = "https://deliverable-compliance.invalid/schemas/assessment-1.json"
-"""Names the format; nothing is fetched from it."""
+"""The name of the format; nothing is fetched from it."""
 
 
 def assessment_document(assessment: Assessment) -> dict[str, Any]:
@@ -63,15 +63,15 @@ def assessment_document(assessment: Assessment) -> dict[str, Any]:
 
 
 def written(data: Any) -> Any:
-    """What a document states, the whole or a part of it, as plain data."""
+    """A document or a part of one as plain data."""
     return DOCUMENTS.unstructure(data)
 
 
 def read_document(data: Any) -> StatedAssessment:
-    """What the plain data of a document states. Raises ShapeError where its schema is not kept.
+    """A document from its plain data. Raises ShapeError if it does not follow its schema.
 
-    Keys that the schema does not know are left out: a later version wrote them. Keys that documents
-    gained later may be missing.
+    Keys that the schema does not know are ignored, as written by a later version. Keys that were
+    added later may be missing.
     """
     try:
         fault = next(_schema_faults(data), None)
@@ -100,12 +100,12 @@ GAINED_LATER = {field.name for field in fields(StatedAssessment) if field.defaul
 
 
 def read_part(data: Any, kind: type[T]) -> T:
-    """What a part of a document states, which may state less than ours. Raises ShapeError."""
+    """A part of a document, in which keys may be missing. Raises ShapeError."""
     return from_plain(data, kind, DOCUMENTS)
 
 
 def numbered(assessment: Assessment) -> Assessment:
-    """The assessment with its number, which ends in the digest of the rest of its document."""
+    """The assessment with its number, which ends with the digest of the rest of its document."""
     measurement, document = assessment.measurement, assessment_document(assessment)
     del document["number"]
     reference = measurement.job.reference if measurement.job else "readings"
@@ -118,7 +118,7 @@ def numbered(assessment: Assessment) -> Assessment:
 
 
 def statement(assessment: Assessment) -> StatedAssessment:
-    """What the document of an assessment states."""
+    """The content of an assessment's document."""
     measurement, before = assessment.measurement, assessment.before
     rule, job, meter = measurement.rule, measurement.job, measurement.meter
     return StatedAssessment(
@@ -254,9 +254,9 @@ def _cause(cause: Cause) -> StatedCause:
 
 
 def _converter() -> Converter:
-    """The converter of plain data, with texts in the place of facts.
+    """The converter of plain data, with texts in place of facts.
 
-    The keys of an assessment's state stand among its own.
+    The keys of an assessment's state are on its top level.
     """
     converter = CONVERTER.copy()
     converter.register_unstructure_hook(Statement, statement_text)

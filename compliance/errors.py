@@ -1,7 +1,7 @@
-"""What can go wrong, said so that the reader can mend it.
+"""Errors, worded so that the reader can correct them.
 
 One root, one exit code per class. A message names the thing, the place, what
-stands there, what was expected and, where it helps, what to do. The command
+was found, what was expected and, if it helps, what to do. The command
 line catches `ComplianceError` once; no other class may reach the user.
 """
 
@@ -18,7 +18,7 @@ class Problem:
     file: str
     """The file as the user named it."""
     message: str
-    """What stands there, what was expected, what to do; one line."""
+    """What was found, what was expected, what to do; one line."""
     line: int | None = None
     """Line in the file, counted from 1."""
     field: str | None = None
@@ -37,7 +37,7 @@ class ComplianceError(Exception):
 
 
 class UsageError(ComplianceError):
-    """The call is wrong, or would write over what stands there already."""
+    """The call is wrong, or would overwrite something that already exists."""
 
     exit_code = 2
 
@@ -73,7 +73,7 @@ class DeviationError(InputError):
 
 
 class DeliveryError(InputError):
-    """A delivery, or what should become one, is wrong."""
+    """A delivery is wrong, or cannot be built."""
 
 
 class IdentityError(ComplianceError):
@@ -83,7 +83,7 @@ class IdentityError(ComplianceError):
 
 
 class TimestampError(ComplianceError):
-    """A time-stamping server gave no time stamp, or none that can be used: why, and what to do."""
+    """A time-stamping server gave no usable time stamp: why, and what to do."""
 
     exit_code = 4
 
@@ -93,7 +93,7 @@ class TimestampError(ComplianceError):
 
 
 class SheetError(ComplianceError):
-    """A file is no sheet of ours, or cannot be written as one."""
+    """A file is not a compliance sheet, or a sheet cannot be written."""
 
     exit_code = 2
 
@@ -105,5 +105,5 @@ class OutputError(ComplianceError):
 
 
 def system_reason(error: OSError) -> str:
-    """Why the system refused, in its own words, small."""
+    """The system's reason for refusing, in lower case."""
     return (error.strerror or str(error)).lower()

@@ -1,8 +1,8 @@
-"""Model data as plain data and back, canonical JSON (RFC 8785) of it, and digests over that.
+"""Model data as plain data and back, its canonical JSON (RFC 8785), and digests of that.
 
-Plain data is what JSON can hold: mappings, lists, texts, numbers, booleans and None. Enums become
-their values, times RFC 3339 in UTC, dates ISO 8601 and tuples lists. Back again nothing is made
-to fit: a number is no text, and a text is no list of letters.
+Plain data is limited to JSON: mappings, lists, texts, numbers, booleans and None. Enums become
+their values, times RFC 3339 in UTC, dates ISO 8601 and tuples lists. Reading converts no types:
+a number is not accepted as text, nor a text as a list.
 """
 
 from __future__ import annotations
@@ -32,11 +32,11 @@ KEYS: Mapping[type[Any], Mapping[str, str]] = {
 """Fields that have another name in plain data."""
 
 MALFORMED = (KeyError, TypeError, ValueError, AttributeError, OverflowError)
-"""What comes of data in another shape than the model's."""
+"""Errors caused by data in another shape than the model's."""
 
 
 class ShapeError(ValueError):
-    """Plain data has another shape than the model data that is read from it."""
+    """Plain data does not have the shape of the model data."""
 
 
 def to_plain(data: Any) -> Any:
@@ -49,7 +49,7 @@ def from_plain(data: Any, kind: type[T], converter: Converter | None = None) -> 
 @overload
 def from_plain(data: Any, kind: UnionType, converter: Converter | None = None) -> Any: ...
 def from_plain(data: Any, kind: Any, converter: Converter | None = None) -> Any:
-    """Model data of a kind from plain data; unknown keys are left out. Raises ShapeError."""
+    """Model data of a kind from plain data; unknown keys are ignored. Raises ShapeError."""
     try:
         return (converter or CONVERTER).structure(data, kind)
     except MALFORMED as fault:
@@ -59,8 +59,8 @@ def from_plain(data: Any, kind: Any, converter: Converter | None = None) -> Any:
 def canonical_bytes(data: Any) -> bytes:
     """Plain data as RFC 8785 JSON.
 
-    ValueError where it has no such form: NaN, infinities, integers beyond 2^53, keys that
-    are no text, lone surrogates.
+    Raises ValueError if that is not possible: NaN, infinities, integers beyond 2^53, keys that
+    are not text, lone surrogates.
     """
     try:
         return rfc8785.dumps(data)
@@ -69,12 +69,12 @@ def canonical_bytes(data: Any) -> bytes:
 
 
 def digest(data: Any) -> str:
-    """SHA-256 over the canonical JSON of plain data, in hex."""
+    """SHA-256 of the canonical JSON of plain data, in hex."""
     return hashlib.sha256(canonical_bytes(data)).hexdigest()
 
 
 def timestamp(time: datetime | None) -> str | None:
-    """RFC 3339 in UTC, to the second where that is exact."""
+    """RFC 3339 in UTC, without fractions if the second is exact."""
     return None if time is None else time.astimezone(UTC).isoformat().replace("+00:00", "Z")
 
 
@@ -82,7 +82,7 @@ def timestamp(time: datetime | None) -> str | None:
 
 
 def _exactly(*kinds: type[Any]) -> Callable[[Any, Any], Any]:
-    """Take a value of these kinds as it is; True and False are no numbers."""
+    """Accept only a value of these kinds, unchanged; True and False are not numbers."""
 
     def read(data: Any, _: Any) -> Any:
         if type(data) not in kinds:
@@ -125,7 +125,7 @@ def _renamed(kind: type[Any]) -> dict[str, Any]:
 
 
 def dataclass_reader(kind: type[Any], converter: Converter) -> Callable[[Any, Any], Any]:
-    """Read a mapping as a dataclass; keys that it lacks take the defaults of their fields."""
+    """Read a mapping as a dataclass; missing keys take the defaults of their fields."""
     read = make_dict_structure_fn(kind, converter, **_renamed(kind))
 
     def checked(data: Any, _: Any) -> Any:

@@ -1,8 +1,8 @@
-"""From code values and a rule's target to what the display should have shown.
+"""From code values and a rule's target to the light that the display should show.
 
 Everything is computed from a reading's own integer codes: decode, clip, curve,
-matrix. `TargetModel` is the rule's target as arrays; the luminances of white
-and black that it is fitted to come with leading axes of their own, so a target
+matrix. `TargetModel` is the rule's target as arrays. It is fitted to luminances of white
+and black with leading axes of their own, so that a target
 can be computed again for each draw of a measurement.
 
 Luminance in cd/m², chromaticity in CIE 1931 x, y. Signals are normalised: 0 is
@@ -34,15 +34,15 @@ class TargetModel(NamedTuple):
     curve: str
     exponent: float
     lift: bool
-    """The black goes into the signal (BT.1886, HLG); else it is added to the light."""
+    """The black is part of the signal (BT.1886, HLG); else it is added to the light."""
     blackless: bool
     """The target has no black of its own (PQ)."""
     relative: bool
-    """Fitted to the measured white; else the rule's."""
+    """The white is the measured one; else the rule's."""
     white_luminance: float
     peak_luminance: float
     black_luminance: float
-    """What the rule states; NaN: as measured."""
+    """As stated in the rule; NaN: as measured."""
     system_gamma: float
     white_xyz: Array
     """(3,) of the rule's white at Y = 1"""
@@ -98,9 +98,9 @@ def neutral_signal(luminance: float, model: TargetModel) -> Array:
 
 
 def signal_of(xyz: Array, model: TargetModel) -> Array:
-    """Signal (..., 3) that asks for XYZ (..., 3), given as a share of the white's luminance.
+    """Signal (..., 3) for XYZ (..., 3), given as a share of the white's luminance.
 
-    Black is taken as 0; components the signal cannot carry are clipped at 0 and 1.
+    Black is 0; components that the signal cannot represent are clipped at 0 and 1.
     """
     linear = np.maximum(np.asarray(xyz) @ np.linalg.inv(model.from_signal).T, 0.0)
     if model.curve == "pq":
@@ -117,9 +117,9 @@ def signal_of(xyz: Array, model: TargetModel) -> Array:
 
 
 def target_xyz(signal: Array, model: TargetModel, white: Array, black: Array) -> Array:
-    """XYZ (..., P, 3) in cd/m² that the target shows for `signal` (P, 3).
+    """XYZ (..., P, 3) in cd/m² of the target for `signal` (P, 3).
 
-    `white` and `black` (..., P) are the luminances it is fitted to, in cd/m²: an absolute
+    The target is fitted to the luminances `white` and `black` (..., P) in cd/m²: an absolute
     target keeps the rule's white, and one without a black of its own does not use `black`.
     Signals are clipped to 0..1.
     Sources: ITU-R BT.1886 Annex 1, ITU-R BT.2100-3, SMPTE ST 428-1.
@@ -146,7 +146,7 @@ def target_xyz(signal: Array, model: TargetModel, white: Array, black: Array) ->
 
 
 def _share(signal: Array, model: TargetModel) -> Array:
-    """XYZ (P, 3) as a share of the luminance of white, black taken as 0."""
+    """XYZ (P, 3) as a share of the luminance of white, with black 0."""
     share = _linear(signal, model) @ model.from_signal.T
     if not model.relative:
         return share
@@ -157,7 +157,7 @@ def _share(signal: Array, model: TargetModel) -> Array:
 def nominal_xyz(signal: Array, model: TargetModel) -> Array:
     """XYZ (P, 3) in cd/m² with the rule's own white, and black 0 unless the rule states it.
 
-    Membership of sets, bands and floors goes by it, never by what was measured.
+    It decides membership of sets, bands and floors, which never depends on measured values.
     """
     black = 0.0 if np.isnan(model.black_luminance) else model.black_luminance
     shape = np.shape(signal)[:-1]
@@ -174,14 +174,14 @@ def target_linear(signal: Array, model: TargetModel) -> Array:
 
 
 def unreachable(signal: Array, model: TargetModel) -> NDArray[np.bool_]:
-    """(P,): the code asks for a colour outside the target's primaries."""
+    """(P,): the code means a colour outside the target's primaries."""
     linear = target_linear(signal, model)
     outside = linear.min(axis=-1) < REACHABLE * np.maximum(linear.max(axis=-1), 0.0)
     return np.asarray(outside)
 
 
 def above_peak(signal: Array, model: TargetModel) -> NDArray[np.bool_]:
-    """(P,): the code asks for more than the peak, by more than one code in each channel."""
+    """(P,): the code means more than the peak, by more than one code in each channel."""
     peaked = model.curve == "pq" or (model.curve == "dcdm" and model.kind == "xyz")
     if not peaked:
         return np.zeros(np.shape(signal)[:-1], dtype=np.bool_)
@@ -189,7 +189,7 @@ def above_peak(signal: Array, model: TargetModel) -> NDArray[np.bool_]:
     drive = target_linear(lower, model).max(axis=-1) * model.white_luminance
     ceiling = model.peak_luminance
     if model.kind == "xyz":
-        # Rounded to codes, the triple of the peak itself leans a little out of neutral.
+        # Rounded to codes, the triple of the peak itself is slightly off neutral.
         coded = float(target_linear(peak_signal(model), model).max()) * model.white_luminance
         ceiling = max(ceiling, coded)
     return np.asarray(drive > ceiling * (1 + 1e-9))
@@ -228,7 +228,7 @@ def level(signal: Array, model: TargetModel) -> Array:
 
 
 def target_model(rule: Rule, encoding: Encoding) -> TargetModel:
-    """The target of `rule` for codes in `encoding`; RuleError where they do not go together."""
+    """The target of `rule` for codes in `encoding`; raises RuleError if they do not go together."""
     target = rule.target
     if encoding.kind == "xyz" and target.curve not in ("dcdm", "pq"):
         raise RuleError(

@@ -68,7 +68,7 @@ def runs(arguments: Sequence[str]) -> bool:
 
 
 def noted() -> dict[str, Any]:
-    """What an earlier run noted; empty where it noted nothing."""
+    """What an earlier run noted; empty if it noted nothing."""
     try:
         note = json.loads(NOTE.read_text(encoding="utf-8"))
     except (OSError, ValueError):

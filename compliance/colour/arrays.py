@@ -1,4 +1,4 @@
-"""What every kernel needs of numpy: the array type and two total functions."""
+"""Shared numpy helpers: the array types and functions defined for all numbers."""
 
 from __future__ import annotations
 
@@ -15,7 +15,7 @@ def as_array(values: ArrayLike) -> Array:
 
 
 def quotient(numerator: ArrayLike, denominator: ArrayLike) -> Array:
-    """Numerator over denominator; NaN, without a warning, where the denominator is zero."""
+    """Numerator over denominator; NaN, without a warning, if the denominator is zero."""
     below = as_array(denominator)
     return as_array(as_array(numerator) / np.where(below == 0, np.nan, below))
 

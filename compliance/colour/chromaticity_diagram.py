@@ -1,4 +1,4 @@
-"""In the u′, v′ diagram: triangles, the spectral locus and the Planckian locus.
+"""The u′, v′ diagram: triangles, the spectral locus and the Planckian locus.
 
 Source: CIE 1931 standard colorimetric observer, ISO/CIE 11664-1, 5 nm.
 
@@ -17,17 +17,17 @@ from compliance.colour.spaces import xyz_to_uv
 
 
 def triangle_area(triangle: ArrayLike) -> Array:
-    """Area (...) of a triangle's three corners (..., 3, 2), whichever way they turn."""
+    """Area (...) of a triangle's three corners (..., 3, 2), in either direction."""
     return np.abs(_signed_area(as_array(triangle)))
 
 
 def overlap_area(first: ArrayLike, second: ArrayLike) -> Array:
     """Area (...) that two triangles (..., 3, 2) have in common; 0 if either has none.
 
-    The first is cut along each side of the second: every point outside the side is moved
-    onto it square, and a point is added where an edge crosses it. What lies inside keeps its
-    winding, what lay outside is folded flat and has no area, so no case needs telling apart
-    and equal triangles come out exact.
+    The first is cut along each side of the second: every point outside the side is projected
+    onto it, and a point is added where an edge crosses it. Parts inside keep their
+    winding, parts outside become flat and have no area, so there are no special cases
+    and equal triangles give exact results.
     """
     one, other = np.broadcast_arrays(as_array(first), as_array(second))
     turn = _signed_area(other)
@@ -42,7 +42,7 @@ def overlap_area(first: ArrayLike, second: ArrayLike) -> Array:
 def coverage(measured: ArrayLike, target: ArrayLike) -> Array:
     """Share (...), 0 to 1, of the target triangle's area that the measured one covers.
 
-    Both (..., 3, 2); NaN where the target has no area.
+    Both (..., 3, 2); NaN if the target has no area.
     """
     return quotient(overlap_area(measured, target), triangle_area(target))
 
@@ -65,7 +65,7 @@ def _inward(start: Array, end: Array, turn: Array) -> Array:
 
 
 def _cut(polygon: Array, origin: Array, normal: Array) -> Array:
-    """Fold what lies beyond the line onto it: (..., n, 2) to (..., 2n, 2)."""
+    """Fold everything beyond the line onto it: (..., n, 2) to (..., 2n, 2)."""
     depth = np.sum((polygon - origin[..., np.newaxis, :]) * normal[..., np.newaxis, :], axis=-1)
     folded = polygon - np.minimum(depth, 0)[..., np.newaxis] * normal[..., np.newaxis, :]
     ahead, beyond = np.roll(depth, -1, axis=-1), np.roll(polygon, -1, axis=-2)
@@ -79,7 +79,7 @@ def _cut(polygon: Array, origin: Array, normal: Array) -> Array:
 
 
 WAVELENGTHS = np.arange(380, 701, 5)
-"""nm; beyond 700 nm the chromaticity stays where it is."""
+"""nm; beyond 700 nm the chromaticity does not change."""
 
 COLOUR_MATCHING = np.array(
     [
@@ -157,7 +157,7 @@ LOCUS = xyz_to_uv(COLOUR_MATCHING)
 
 
 def distance_outside(uv: ArrayLike) -> Array:
-    """How far (...) u′, v′ (..., 2) lies outside the locus; 0 inside, NaN where u′, v′ is."""
+    """Distance (...) of u′, v′ (..., 2) outside the locus; 0 inside, NaN if u′, v′ is NaN."""
     points = as_array(uv)
     start, end = LOCUS, np.roll(LOCUS, -1, axis=0)
     distance = _distance_to_segments(points, start, end).min(axis=-1)
@@ -184,12 +184,12 @@ def _inside(points: Array, start: Array, end: Array) -> NDArray[np.bool_]:
 
 
 def cct_duv(xyz: ArrayLike) -> Array:
-    """Temperature in K and Duv (..., 2) of X, Y, Z (..., 3); NaN where X + 15Y + 3Z is 0.
+    """Temperature in K and Duv (..., 2) of X, Y, Z (..., 3); NaN if X + 15Y + 3Z is 0.
 
     Duv is signed, positive above the locus, in the CIE 1960 u, v diagram. colour-science
-    does it and is imported only here.
+    computes it and is imported only here.
     """
-    with warnings.catch_warnings():  # it warns that its optional plotting is not there
+    with warnings.catch_warnings():  # it warns that its optional plotting is missing
         warnings.simplefilter("ignore")
         from colour.temperature import uv_to_CCT_Ohno2013
 

@@ -41,5 +41,5 @@ def encode(signal: ArrayLike, bits: int, narrow: bool) -> Integers:
 
 
 def step(bits: int, narrow: bool) -> float:
-    """How much normalised signal one code is worth."""
+    """The step of one code in normalised signal."""
     return 1 / (NARROW_SPAN * 2.0 ** (bits - 8)) if narrow else 1 / (2**bits - 1)

@@ -79,14 +79,14 @@ def _chroma_weight(chroma: Array) -> Array:
 
 
 def _hue_turn(first: Array, second: Array, product: Array) -> Array:
-    """From the first hue to the second the short way round, in degrees; 0 if one is grey."""
+    """The shorter angle from the first hue to the second, in degrees; 0 if one is grey."""
     turn = second - first
     turn = turn - 360 * (turn > 180) + 360 * (turn < -180)
     return np.where(product == 0, 0.0, turn)
 
 
 def _mean_hue(first: Array, second: Array, product: Array) -> Array:
-    """The hue half-way the short way round; the sum if one is grey, as the standard says."""
+    """The middle of the shorter arc; the sum if one is grey, as the standard defines it."""
     total = first + second
     far = np.abs(first - second) > 180
     halved = (total + np.where(far, np.where(total < 360, 360.0, -360.0), 0.0)) / 2

@@ -69,7 +69,7 @@ def hlg_system_gamma(peak: ArrayLike, surround: ArrayLike = REFERENCE_SURROUND) 
 def hlg_black_lift(white: ArrayLike, black: ArrayLike, gamma: ArrayLike) -> Array:
     """β (...) of white and black in cd/m² and system gamma (...); odd for a black below zero.
 
-    NaN where the white shows no light.
+    NaN if the white has no light.
     """
     ratio = quotient(as_array(black), as_array(white))
     return as_array(np.sqrt(3) * odd_power(ratio, 0.5 / as_array(gamma)))

@@ -5,8 +5,7 @@ Adobe RGB (1998) encoding (from memory); CIE 15:2018 (D50, D55, E); SMPTE RP 177
 
 Sources: ITU-R BT.2100 Table 7 (L, M, S, I, Ct, Cp); ITU-R BT.2124-0 (T = Ct/2, P = Cp).
 
-Source: CIE 15:2018 (ISO/CIE 11664-3, -4, -5). Primaries and ITP have files of their own
-and are offered here too.
+Source: CIE 15:2018 (ISO/CIE 11664-3, -4, -5) for chromaticities, CIELAB and CIELUV.
 """
 
 from __future__ import annotations
@@ -65,7 +64,7 @@ LMS_TO_ITP = np.diag([1.0, 0.5, 1.0]) @ LMS_TO_ICTCP
 def xyz_to_itp(xyz: ArrayLike) -> Array:
     """I, T, P (..., 3) of X, Y, Z (..., 3) in cd/m².
 
-    Negative L, M, S, as noise at black gives, pass through PQ as an odd function.
+    Negative L, M, S from noise at black pass through PQ as an odd function.
     """
     lms = as_array(xyz) @ XYZ_TO_LMS.T
     return as_array(pq_inverse(lms) @ LMS_TO_ITP.T)
@@ -75,7 +74,7 @@ def xyz_to_itp(xyz: ArrayLike) -> Array:
 
 
 def xy_to_xyz(xy: ArrayLike, luminance: ArrayLike) -> Array:
-    """X, Y, Z (..., 3) of chromaticity x, y (..., 2) at luminance (...); NaN where y is 0."""
+    """X, Y, Z (..., 3) of chromaticity x, y (..., 2) at luminance (...); NaN if y is 0."""
     pair = as_array(xy)
     x, y = pair[..., 0], pair[..., 1]
     level = as_array(luminance)
@@ -83,13 +82,13 @@ def xy_to_xyz(xy: ArrayLike, luminance: ArrayLike) -> Array:
 
 
 def xyz_to_xy(xyz: ArrayLike) -> Array:
-    """x, y (..., 2) of X, Y, Z (..., 3); NaN where X + Y + Z is 0."""
+    """x, y (..., 2) of X, Y, Z (..., 3); NaN if X + Y + Z is 0."""
     values = as_array(xyz)
     return quotient(values[..., :2], values.sum(axis=-1, keepdims=True))
 
 
 def xyz_to_uv(xyz: ArrayLike) -> Array:
-    """CIE 1976 u′, v′ (..., 2) of X, Y, Z (..., 3); NaN where X + 15Y + 3Z is 0."""
+    """CIE 1976 u′, v′ (..., 2) of X, Y, Z (..., 3); NaN if X + 15Y + 3Z is 0."""
     values = as_array(xyz)
     x, y, z = values[..., 0], values[..., 1], values[..., 2]
     below = x + 15 * y + 3 * z
@@ -116,7 +115,7 @@ def uv_to_xy(uv: ArrayLike) -> Array:
 
 
 def lightness(ratio: ArrayLike) -> Array:
-    """CIE 1976 L* (...) of Y/Yn (...); linear at and below (6/29)³, zero and less included."""
+    """CIE 1976 L* (...) of Y/Yn (...); linear at and below (6/29)³, also at zero and below."""
     return 116 * _compress(as_array(ratio)) - 16
 
 

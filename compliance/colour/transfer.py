@@ -1,4 +1,4 @@
-"""Electro-optical transfer functions: normalised signal to light. PQ and HLG have own files.
+"""Electro-optical transfer functions: normalised signal to light. PQ and HLG are in own files.
 
 Sources: ITU-R BT.1886 Annex 1; IEC 61966-2-1; SMPTE ST 428-1.
 """
@@ -22,7 +22,7 @@ def bt1886(
 
     a·max(V + b, 0)^γ of ITU-R BT.1886 Annex 1, written without its division:
     max(V·(w − k) + k, 0)^γ with w and k the γ-th roots of white and black. The roots are odd,
-    so a black below zero, as noise gives, stays a number.
+    so a black below zero, caused by noise, stays a number.
     """
     gamma = as_array(exponent)
     high, low = odd_power(white, 1 / gamma), odd_power(black, 1 / gamma)

@@ -1,4 +1,4 @@
-"""A cause's facts, and how well the readings fit with it and without it."""
+"""A cause's facts, and how well the readings fit with and without it."""
 
 from __future__ import annotations
 
@@ -13,20 +13,20 @@ from compliance.model import Cause, Evidence, Facts, Fit
 from compliance.targets import nominal_xyz
 
 ERROR = 4
-"""Decimals of ΔE ITP; what is left of an exact fit differs from machine to machine."""
+"""Decimals of ΔE ITP; the remainder of an exact fit differs from machine to machine."""
 MUCH = 4.0
-"""Mean ΔE ITP that no good display leaves."""
+"""Mean ΔE ITP above that of any good display."""
 
 
 class FitContext(NamedTuple):
-    """A chosen option in its place among the others."""
+    """A chosen option among the others."""
 
     chosen: Chosen
     inputs: Inputs
     display: Display
-    """With all that was chosen."""
+    """With all chosen options."""
     without: Display
-    """With all of it but this."""
+    """With all of them except this one."""
     error: float
     """Mean ΔE ITP between the display and the readings."""
     error_without: float
@@ -47,7 +47,7 @@ class FitContext(NamedTuple):
 def fitted_cause(
     fit: FitContext, facts: Facts, evidence: tuple[Evidence, ...] = (), *, variant: str = ""
 ) -> Cause:
-    """A cause with how well it fits, where the light tells."""
+    """A cause, with its fit if it brings the light nearer to the readings."""
     better = fit.error_without - fit.error
     kind = fit.chosen.option.cause
     if better <= 0:
@@ -68,19 +68,19 @@ def fitted_cause(
 
 
 def number(kind: str, value: float, unit: str, facts: Facts | None = None) -> Evidence:
-    """A number rounded, so that it is the same on every machine; what is a count or a code, an
-    int, stays whole."""
+    """A number, rounded so that it is the same on every machine; an int (a count or a code) is
+    not rounded."""
     exact = float(value) if isinstance(value, int) else rounded(value)
     return Evidence(kind, exact, unit, facts or {})
 
 
 def rounded(value: float, digits: int = 4) -> float:
-    """To significant digits."""
+    """The value rounded to significant digits."""
     return float(f"{value:.{digits}g}")
 
 
 def target_level(signal: float, inputs: Inputs) -> float:
-    """cd/m² that the rule's target asks of a neutral signal, black taken as 0."""
+    """cd/m² of the rule's target for a neutral signal, with black as 0."""
     model = inputs.model
     full = np.ones(3) if model.kind == "rgb" else np.array([0.926, 0.967, 0.95])
     return float(nominal_xyz(signal * full[None], model._replace(black_luminance=np.nan))[0, 1])

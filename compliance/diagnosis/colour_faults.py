@@ -1,5 +1,5 @@
-"""Faults of colour: other primaries, another white, and channels swapped, with a gain or an offset
-of their own, or all of them too bright."""
+"""Faults of colour: other primaries, another white, channels that are swapped or have a gain or an
+offset, and white at another luminance."""
 
 from __future__ import annotations
 
@@ -22,19 +22,19 @@ from compliance.diagnosis.inputs import Inputs
 from compliance.model import Cause, Evidence, Facts
 
 SAME = 0.004
-"""x, y within which two sets of primaries are one."""
+"""x, y within which two sets of primaries count as the same."""
 NEAR = 0.015
-"""Δu'v' within which each primary as read is that of a named set."""
+"""Δu'v' within which each measured primary counts as that of a named set."""
 FAR = 0.12
-"""Δu'v' from which what is read is no such primary at all."""
+"""Δu'v' from which a measured point does not count as that primary at all."""
 BETTER = 0.5
-"""Share of the distance without a set that may be left with it."""
+"""Largest distance with a set of primaries, as a share of the distance without it."""
 HUES = ("red", "green", "blue")
 
 
 def primaries_options(inputs: Inputs) -> Iterator[Option]:
     """Each named set that is not the rule's, for the display and for the signal, and the display's
-    as they were read."""
+    primaries as measured."""
     own = primaries_of(inputs.model.from_target)
     signal = primaries_of(inputs.model.from_signal) if inputs.model.kind == "rgb" else own
     for name, primaries in PRIMARIES.items():
@@ -52,7 +52,7 @@ def primaries_options(inputs: Inputs) -> Iterator[Option]:
 
 
 def _read(inputs: Inputs) -> Array | None:
-    """(3, 2) x, y of the patches in which one primary shines alone, black taken off."""
+    """(3, 2) x, y of the patches of a single primary, black subtracted."""
     if np.any(inputs.hues < 0):
         return None
     light = inputs.xyz[inputs.hues] - inputs.black
@@ -60,7 +60,7 @@ def _read(inputs: Inputs) -> Array | None:
 
 
 def _nearest(read: Array, own: Array) -> Array:
-    """Primaries as read in the order that is nearest to the display's, whichever the channels'."""
+    """The measured primaries, in the order that is nearest to the display's."""
     orders = [list(order) for order in itertools.permutations(range(3))]
     there = xy_to_uv(own)
     return min(
@@ -69,9 +69,9 @@ def _nearest(read: Array, own: Array) -> Array:
     )
 
 
-def _borne(display: Display, without: Display, inputs: Inputs) -> bool:
-    """Whether red, green and blue as read are those of a display, and not as well those of one
-    without its set of primaries."""
+def _supported(display: Display, without: Display, inputs: Inputs) -> bool:
+    """Whether the measured red, green and blue support a display's set of primaries, and fit it
+    better than a display without that set."""
     hues = inputs.hues[inputs.hues >= 0]
     if not len(hues):
         return True
@@ -88,11 +88,11 @@ def _with(points: Array) -> Change:
 
 
 def _shown(name: str, points: Array, inputs: Inputs) -> Option:
-    def tells(value: Array, display: Display) -> bool:
+    def is_supported(value: Array, display: Display) -> bool:
         own = primaries_of(inputs.model.from_target)[None]
-        return _borne(display, display._replace(primaries=own), inputs)
+        return _supported(display, display._replace(primaries=own), inputs)
 
-    return Option("primaries", "shown", name, _with(points), NOTHING, (), 0.0, tells)
+    return Option("primaries", "shown", name, _with(points), NOTHING, (), 0.0, is_supported)
 
 
 def _assumed(name: str, points: Array, inputs: Inputs) -> Option:
@@ -102,11 +102,11 @@ def _assumed(name: str, points: Array, inputs: Inputs) -> Option:
     def change(display: Display, values: Array) -> Display:
         return display._replace(assumed_primaries=assumed)
 
-    def tells(value: Array, display: Display) -> bool:
+    def is_supported(value: Array, display: Display) -> bool:
         own = inputs.model.from_signal[None]
-        return _borne(display, display._replace(assumed_primaries=own), inputs)
+        return _supported(display, display._replace(assumed_primaries=own), inputs)
 
-    return Option("primaries", "assumed", name, change, NOTHING, (), 0.0, tells)
+    return Option("primaries", "assumed", name, change, NOTHING, (), 0.0, is_supported)
 
 
 def _measured(points: Array) -> Option:
@@ -114,7 +114,7 @@ def _measured(points: Array) -> Option:
 
 
 def _name(points: Array) -> str | None:
-    """The key of a named set; None where the set has no name."""
+    """The key of a named set; None if the set has no name."""
     for name, primaries in PRIMARIES.items():
         if np.abs(np.array(primaries) - points).max() <= 1e-6:
             return name
@@ -136,7 +136,7 @@ def primaries_cause(fit: FitContext) -> Cause:
 
 
 def _unnamed_cause(fit: FitContext) -> Cause:
-    """Primaries that have no name, each as it was read."""
+    """The cause of primaries that have no name, each as measured."""
     own = primaries_of(fit.inputs.model.from_target)
     read = fit.display.primaries[0]
     away = np.linalg.norm(xy_to_uv(read) - xy_to_uv(own), axis=-1)
@@ -153,14 +153,14 @@ def _apart(points: Array, other: Array) -> float:
 
 
 SAME_WHITE = 0.0015
-"""Δu'v' within which two whites are one."""
+"""Δu'v' within which two whites count as the same."""
 COLDEST, HOTTEST = 4000.0, 25000.0
-"""K between which daylight is defined (CIE 15:2018, 4.1.2)."""
+"""K, the range in which daylight is defined (CIE 15:2018, 4.1.2)."""
 BESIDE = 0.05
-"""Δu'v' from the daylight locus up to which a white is said to lie beside it; correlated colour
-temperature has a meaning up to there (CIE 15:2018, 9.5)."""
+"""Largest Δu'v' from the daylight locus at which a correlated colour temperature is given; beyond
+it has no meaning (CIE 15:2018, 9.5)."""
 NEAR_LOCUS = 0.003
-"""Δu'v' from the daylight locus up to which a white is told by a temperature."""
+"""Largest Δu'v' from the daylight locus at which a temperature describes a white."""
 
 NAMED: Mapping[str, tuple[float, float]] = {
     **WHITES,
@@ -168,7 +168,7 @@ NAMED: Mapping[str, tuple[float, float]] = {
     "d75": (0.29902, 0.31485),
     "d93": (0.28315, 0.29711),
 }
-"""Named whites; D60, D75 and D93 of the daylight formula at 6000, 7500 and 9300 K, the first
+"""Named whites; D60, D75 and D93 by the daylight formula at 6000, 7500 and 9300 K, the first
 two times 1.4388/1.438 (CIE 15:2018, 4.1.2)."""
 
 
@@ -182,7 +182,7 @@ def daylight(kelvin: Array) -> Array:
 
 
 def _kelvin(values: Array) -> Array:
-    """From 10⁶/K, in which equal steps look equal."""
+    """Temperatures in K from values in 10⁶/K, in which equal steps look equal."""
     return np.clip(1e6 / values[:, 0], COLDEST, HOTTEST)
 
 
@@ -214,7 +214,7 @@ def nearest_daylight(uv: Array) -> float:
 
 
 def any_white_options(inputs: Inputs) -> Iterator[Option]:
-    """White wherever the brighter neutral readings are: no cause, but nothing else then."""
+    """White at the brighter neutral readings: not a cause, but it keeps others from being found."""
     there = np.asarray(uv_to_xy(inputs.white_uv))
 
     def change(display: Display, values: Array) -> Display:
@@ -224,7 +224,7 @@ def any_white_options(inputs: Inputs) -> Iterator[Option]:
 
 
 def white_elsewhere_cause(inputs: Inputs) -> Cause:
-    """A white that is none of the known ones."""
+    """The cause of a white that is not a known one."""
     x, y = (float(value) for value in uv_to_xy(inputs.white_uv))
     away = _from_rule(inputs)
     kelvin = nearest_daylight(inputs.white_uv)
@@ -251,7 +251,7 @@ def white_elsewhere_cause(inputs: Inputs) -> Cause:
 
 
 def _from_rule(inputs: Inputs) -> float:
-    """Δu'v' between the rule's white and the white read."""
+    """Δu'v' between the rule's white and the measured white."""
     return float(np.linalg.norm(xyz_to_uv(inputs.model.white_xyz) - inputs.white_uv))
 
 
@@ -291,9 +291,9 @@ ORDERS = ((0, 2, 1), (1, 0, 2), (1, 2, 0), (2, 0, 1), (2, 1, 0))
 CHANNELS = ("red", "green", "blue")
 SIGNALS = ("X'", "Y'", "Z'")
 TOP = 0.5
-"""Share of the brightest neutral target from which a gain must be seen in the greys."""
+"""Share of the brightest neutral target above which the greys must show a gain."""
 LIKE_FITTED = 0.05
-"""Of the logarithm of a gain, by which what was read and what was fitted may differ."""
+"""Largest difference between the logarithms of the measured and the fitted gain."""
 
 
 def _beyond(least: float) -> Callable[[Array, Display], bool]:
@@ -304,7 +304,7 @@ def _beyond(least: float) -> Callable[[Array, Display], bool]:
 
 
 def swap_options(inputs: Inputs) -> Iterator[Option]:
-    """Every other order of the signal's channels, and of the display's where they are not one."""
+    """Every other order of the signal's channels, and of the display's if they are not the same."""
     for place, order in enumerate(ORDERS):
         yield Option("channels", "signal", str(place), _ordered(order), NOTHING)
         if inputs.model.kind == "xyz":
@@ -336,13 +336,13 @@ def gain_options(inputs: Inputs) -> Iterator[Option]:
     """One channel's light raised or lowered."""
     grid = np.arange(-0.7, 0.71, 0.05)[:, None]
     for channel, name in enumerate(CHANNELS):
-        tells = _seen(0.03, _beside(channel, inputs, inputs.model.from_target))
-        yield Option("gain", "", name, _gained(channel), grid, (0.05,), 0.09, tells)
+        is_supported = _seen(0.03, _beside(channel, inputs, inputs.model.from_target))
+        yield Option("gain", "", name, _gained(channel), grid, (0.05,), 0.09, is_supported)
 
 
 def _beside(channel: int, inputs: Inputs, turned: Array) -> float:
-    """Logarithm of a channel's light over that of the other two, in the brightest greys as read;
-    `turned` (3, 3) makes XYZ of the channels' light."""
+    """Logarithm of a channel's light over that of the other two, in the brightest measured greys;
+    `turned` (3, 3) is the matrix from the channels' light to XYZ."""
     level = inputs.nominal[inputs.neutral].max()
     bright = inputs.neutral & (inputs.nominal >= TOP * level)
     light = inputs.xyz[bright] @ np.linalg.inv(turned).T
@@ -352,14 +352,14 @@ def _beside(channel: int, inputs: Inputs, turned: Array) -> float:
 
 
 def _seen(least: float, beside: float) -> Callable[[Array, Display], bool]:
-    """Whether a gain is enough, and of the sign that the greys have where they are greys."""
+    """A test whether a gain is large enough and, unless channels are swapped, fits the greys."""
 
-    def tells(value: Array, display: Display) -> bool:
+    def is_supported(value: Array, display: Display) -> bool:
         return bool(
             abs(value[0]) >= least and (has_swapped_channels(display) or value[0] * beside > 0)
         )
 
-    return tells
+    return is_supported
 
 
 def _gained(channel: int) -> Change:
@@ -372,8 +372,10 @@ def _gained(channel: int) -> Change:
 
 
 def _gain_read(fit: FitContext) -> float:
-    """Logarithm of a gain as the brightest greys show it, where they show about what was fitted:
-    that leaves a part of it to the tolerance of a good display's white."""
+    """Logarithm of a gain as measured in the brightest greys, if near the fitted one; else fitted.
+
+    The fit leaves a part of a gain to the tolerance of a good display's white.
+    """
     display = fit.display
     turned = matrices(display.primaries, display.white)[0]
     read = _beside(CHANNELS.index(fit.subject), fit.inputs, turned)
@@ -417,7 +419,7 @@ def offset_cause(fit: FitContext) -> Cause:
 
 
 def luminance_options(inputs: Inputs) -> Iterator[Option]:
-    """All light raised or lowered: white is set to another luminance than the rule's."""
+    """All light raised or lowered: white at another luminance than the rule's."""
     yield Option("luminance", "", "", _free, NOTHING, (), 0.03)
 
 
@@ -426,7 +428,7 @@ def _free(display: Display, values: Array) -> Display:
 
 
 def luminance_cause(inputs: Inputs) -> Cause:
-    """White that is read outside of what the rule admits."""
+    """The cause of a measured white outside the rule's limits."""
     asked = float(np.clip(inputs.model.white_luminance, *inputs.span))
     return Cause(
         "luminance",

@@ -1,7 +1,7 @@
 """From readings to likely causes: direct tests, then models of a display with faults.
 
-A cause is told where it bears on what failed: the readings as they would be without it are graded
-again.
+A cause is reported only if it explains a failure: the readings as they would be without it are
+graded again.
 """
 
 from __future__ import annotations
@@ -53,11 +53,11 @@ from compliance.quantities.measured import NOWHERE
 
 
 class Row(NamedTuple):
-    """A family of models of one thing that may be wrong."""
+    """A family of models of one kind of fault."""
 
     options: Callable[[Inputs], Iterator[Option]]
     cause: Callable[[FitContext], Cause] | None
-    """None for what only keeps the named causes honest."""
+    """None if the options only keep wrong causes from being found."""
 
 
 FITTED: Mapping[str, Row] = {
@@ -74,7 +74,7 @@ FITTED: Mapping[str, Row] = {
     "offset": Row(colour_faults.offset_options, colour_faults.offset_cause),
     "luminance": Row(colour_faults.luminance_options, None),
 }
-"""Told by fitting models of a whole display to the readings."""
+"""Causes found by fitting models of a whole display to the readings."""
 
 CAUSES: Mapping[str, str] = {
     "unloaded": "slot never loaded: before equals after",
@@ -93,60 +93,65 @@ CAUSES: Mapping[str, str] = {
     "luminance": "white set to another luminance",
     "drift": "warm-up drift",
 }
-"""Every kind of cause; those not in `FITTED` are told from single readings."""
+"""Every kind of cause; those not in `FITTED` are found from single readings."""
 
 
 SEEN = 3.0
-"""ΔE ITP by which a cause must change some patch."""
+"""ΔE ITP by which a cause must change at least one patch."""
 OFF = 0.001
-"""Δu'v' beyond a good display's tolerance from which a white is told to be off."""
+"""Δu'v' beyond a good display's tolerance from which a white is reported as off."""
 DARK = 0.05
-"""Share by which a meter's reading of black may be off (practice); nearer to the limit than that
-is not told."""
+"""Error of a meter's reading of black, as a share (practice); a smaller distance from the limit
+is not reported."""
 BADLY = 1.5
-"""Loss above which, and above half of what there was, nothing fitted is told."""
+"""Loss above which no fitted cause is reported, if it is also above half of the initial loss."""
 
 
 class Diagnosis(NamedTuple):
-    """What is likely wrong, and what a display that is so would show."""
+    """The likely causes, and the light of a display with them."""
 
     causes: tuple[Cause, ...]
     """The likeliest first."""
     expected: Array | None = None
-    """(P, 3) XYZ in cd/m² of the case's patches, NaN where nothing is said; None: the target"""
+    """(P, 3) XYZ in cd/m² of the case's patches, NaN if not modelled; None: the target"""
 
 
 def diagnosis_of(measurement: Measurement, findings: Sequence[Finding]) -> Diagnosis:
-    """Likely causes of the findings outside their limits, each of which bears on one of them;
-    where none is outside, nothing is sought."""
+    """Likely causes of the findings outside their limits; each explains at least one of them.
+
+    Searches nothing if no finding is outside.
+    """
     failed = [finding for finding in findings if finding.verdict in OUTSIDE and finding.points]
     if not failed:
         return Diagnosis(())
     case, as_found = matched(measurement), measurement.as_found
     ids = {finding.id for finding in failed}
     missed = [requirement for requirement in case.rule.requirements if requirement.id in ids]
-    suspects, expected = _suspects(case, measurement.graded, as_found.graded if as_found else None)
+    candidates, expected = _candidates(
+        case, measurement.graded, as_found.graded if as_found else None
+    )
+    causes = (each.cause for each in candidates if _explains(each, failed, missed, case))
     return Diagnosis(
-        tuple(suspect.cause for suspect in suspects if _bears(suspect, failed, missed, case)),
+        tuple(causes),
         expected,
     )
 
 
-def _bears(
-    suspect: CandidateCause,
+def _explains(
+    candidate: CandidateCause,
     failed: Sequence[Finding],
     missed: Sequence[Requirement],
     case: MatchedReadings,
 ) -> bool:
-    if isinstance(suspect.rests_on, Limiter):
-        return _matters(suspect.rests_on, case, failed)
-    if isinstance(suspect.rests_on, Counterfactual):
-        return explains_failure(suspect.rests_on, missed, case)
+    if isinstance(candidate.rests_on, Limiter):
+        return _matters(candidate.rests_on, case, failed)
+    if isinstance(candidate.rests_on, Counterfactual):
+        return explains_failure(candidate.rests_on, missed, case)
     return any(QUANTITIES[finding.quantity].calibrated for finding in failed)
 
 
 def _matters(limiter: Limiter, case: MatchedReadings, failed: Sequence[Finding]) -> bool:
-    """Whether something that failed was dimmed by a limiter."""
+    """Whether a limiter dimmed a patch of a failed finding."""
     if limiter.along == "seconds":
         timed = {row.id for row in case.rule.requirements if row.over and row.over.seconds}
         return any(finding.id in timed for finding in failed)
@@ -159,41 +164,41 @@ def _matters(limiter: Limiter, case: MatchedReadings, failed: Sequence[Finding])
 def diagnose(
     case: MatchedReadings, readings: Readings, before: Readings | None = None
 ) -> Diagnosis:
-    """What is likely wrong with a display, whatever its verdict."""
-    suspects, expected = _suspects(case, readings, before)
-    return Diagnosis(tuple(suspect.cause for suspect in suspects), expected)
+    """The likely causes of a display's deviations, for any verdict."""
+    candidates, expected = _candidates(case, readings, before)
+    return Diagnosis(tuple(candidate.cause for candidate in candidates), expected)
 
 
 class CandidateCause(NamedTuple):
-    """A cause, and what tells whether it bears on what failed."""
+    """A cause, and the data that decides whether it explains a failure."""
 
     cause: Cause
     rests_on: Counterfactual | Limiter | None = None
-    """What the readings would be without it, or whom it dims; None: on before and after alone."""
+    """The readings without it, or the patches it dims; None: only readings before and after."""
 
 
 def _limited(limiter: Limiter) -> CandidateCause:
     return CandidateCause(limiter_cause(limiter), limiter)
 
 
-def _suspects(
+def _candidates(
     case: MatchedReadings, readings: Readings, before: Readings | None
 ) -> tuple[list[CandidateCause], Array | None]:
-    """What is suspected, the likeliest first, and the light that a display so wrong shows."""
+    """Candidate causes, the likeliest first, and the light of a display with them."""
     unloaded = find_unloaded(readings, before)
     first = [] if unloaded is None else [CandidateCause(unloaded_cause(unloaded))]
     limiters = find_limiters(case)
     inputs = gather(case)
     if inputs is None:
         return [*first, *map(_limited, limiters)], None
-    fitted, light = _Fitted(case, inputs, limiters).suspects()
+    fitted, light = _Fitted(case, inputs, limiters).candidates()
     expected = np.full((len(case.patches), 3), np.nan)
     expected[inputs.patches] = light
     return [*first, *fitted], expected
 
 
 class _Fitted:
-    """What models of a display tell, beside drift and limiter."""
+    """Causes found by models of a display, together with drift and limiter."""
 
     def __init__(self, case: MatchedReadings, inputs: Inputs, limiters: Sequence[Limiter]) -> None:
         self._case, self._inputs, self._limiters = case, inputs, limiters
@@ -212,8 +217,8 @@ class _Fitted:
         self._alone = self._change(self._plain, ())
         self._enough = max(BADLY, float(loss(self._plain, inputs)[0]) / 2)
 
-    def suspects(self) -> tuple[list[CandidateCause], Array]:
-        """The likeliest first, and the light of them all together, (P, 3)."""
+    def candidates(self) -> tuple[list[CandidateCause], Array]:
+        """Candidate causes, the likeliest first, and the light with all of them, (P, 3)."""
         ranked: list[tuple[float, CandidateCause]] = []
         chosen = self._node.chosen
         for limiter in self._limiters:
@@ -230,16 +235,16 @@ class _Fitted:
             ranked.append(
                 (self._worth(start, chosen), CandidateCause(drift_cause(self._drift), undone))
             )
-        borne_out = list(self._borne_out())
-        ranked += (self._candidate(chosen) for chosen in borne_out)
-        plain = (self._white_off(), self._hue_off(borne_out), self._black_off(borne_out))
+        supported = list(self._supported())
+        ranked += (self._candidate(chosen) for chosen in supported)
+        plain = (self._white_off(), self._hue_off(supported), self._black_off(supported))
         ranked += (candidate for candidate in plain if candidate is not None)
         ranked.sort(key=lambda each: -each[0])
         return [candidate for _, candidate in ranked], self._whole
 
-    def _borne_out(self) -> Iterator[Chosen]:
-        """Each chosen option with words that is still worth its price beside the others, and is
-        seen; none where little is explained by all of them."""
+    def _supported(self) -> Iterator[Chosen]:
+        """Each chosen option that makes a cause, is worth its price beside the others, and is
+        visible; none if all of them explain little."""
         inputs, node = self._inputs, self._node
         if not self._fits(self._display):
             return
@@ -251,11 +256,11 @@ class _Fitted:
                 yield chosen
 
     def _fits(self, display: Display) -> bool:
-        """Whether a display explains enough of what was read for its parts to be told."""
+        """Whether a display explains enough of the readings for its faults to be reported."""
         return float(loss(display, self._inputs)[0]) <= self._enough
 
     def _candidate(self, chosen: Chosen) -> tuple[float, CandidateCause]:
-        """A chosen option in words, with its worth."""
+        """A chosen option as a candidate cause, with its worth."""
         inputs, whole, others = self._inputs, self._display, _others(self._node.chosen, chosen)
         without = applied(self._start, others)
         error, missing = (float(errors(each, inputs)[0].mean()) for each in (whole, without))
@@ -268,10 +273,10 @@ class _Fitted:
         return self._worth(self._start, others), CandidateCause(cause, undone)
 
     def _white_off(self) -> tuple[float, CandidateCause] | None:
-        """White where the rule admits none, as read and as the display is made out to be."""
+        """White outside the rule's limits, both as measured and as modelled."""
         curves = {self._display.curve, self._plain.curve}
         if len(curves) > 1 and "pq" in curves:
-            return None  # PQ says cd/m² by itself, and others a share of the white
+            return None  # PQ codes cd/m², other curves a share of the white
         low, high = self._inputs.span
         read, made = self._inputs.white, self._white
         if not (max(read, made) < low or min(read, made) > high):
@@ -283,9 +288,9 @@ class _Fitted:
             luminance_cause(self._inputs), self._scaled(np.full(3, aim / made))
         )
 
-    def _hue_off(self, borne_out: Sequence[Chosen]) -> tuple[float, CandidateCause] | None:
-        """White elsewhere than what is told would have it."""
-        inputs, display = self._inputs, applied(self._start, borne_out)
+    def _hue_off(self, supported: Sequence[Chosen]) -> tuple[float, CandidateCause] | None:
+        """White elsewhere than the reported causes explain."""
+        inputs, display = self._inputs, applied(self._start, supported)
         there = white_of(simulate(display, inputs).xyz[0], inputs.neutral, inputs.nominal)
         off = np.linalg.norm(there - inputs.white_uv) > OFF
         if (
@@ -300,16 +305,16 @@ class _Fitted:
         return 0.0, CandidateCause(white_elsewhere_cause(inputs), self._scaled(own / xyz))
 
     def _scaled(self, share: Array) -> Counterfactual:
-        """Without a cause that gives XYZ of all light too much or too little: its share (3,)."""
+        """The readings without a cause that scales all light by a `share` (3,) of XYZ."""
         readings = self._case.view.readings
         none = self._alone + (readings + self._alone) * (share - 1)
         return Counterfactual(readings * (share - 1), self._alone, none)
 
-    def _black_off(self, borne_out: Sequence[Chosen]) -> tuple[float, CandidateCause] | None:
-        """Black above what the rule admits, as read and without what is told to raise it."""
+    def _black_off(self, supported: Sequence[Chosen]) -> tuple[float, CandidateCause] | None:
+        """Black above the rule's limit, both as measured and with the reported causes modelled."""
         inputs = self._inputs
         read, most = float(inputs.black[1]), inputs.darkest
-        made = float(simulate(applied(self._start, borne_out), inputs).black[0])
+        made = float(simulate(applied(self._start, supported), inputs).black[0])
         if not min(read, made) > most * (1 + DARK):
             return None
         taken_off = np.broadcast_to(
@@ -319,12 +324,12 @@ class _Fitted:
         return 0.0, CandidateCause(black_cause(read, most), undone)
 
     def _worth(self, start: Display, chosen: Sequence[Chosen]) -> float:
-        """What the loss falls by with the last part of the explanation."""
+        """The fall of the loss by the last part of the explanation."""
         return float(loss(applied(start, chosen), self._inputs)[0]) - self._node.loss
 
     def _change(self, start: Display, chosen: Sequence[Chosen]) -> Array:
-        """(R, 3) change of the readings from the whole explanation to a part of it, the
-        luminance of full drive staying."""
+        """(R, 3) change of the readings from the whole explanation to a part of it, with the same
+        luminance of full drive."""
         made = simulate(applied(start, chosen), self._inputs)
         light = made.xyz[0] * (self._white / max(float(made.white[0]), 1e-9))
         return change_between(self._whole, light, self._case, self._inputs)
@@ -341,7 +346,7 @@ def _others(chosen: Sequence[Chosen], *left: Chosen) -> list[Chosen]:
 
 
 BETTER = 0.1
-"""Share of what a value lies outside its limits by which it must come nearer."""
+"""Share of a value's distance outside its limits by which it must come nearer."""
 NO_LIGHT = 1e-6
 """cd/m²"""
 
@@ -350,18 +355,18 @@ class Counterfactual(NamedTuple):
     """Changes of the readings' light, (R, 3) XYZ in cd/m² in canonical order."""
 
     without: Array
-    """The cause is gone, the others stay."""
+    """Without the cause, with the others."""
     alone: Array
-    """All others are gone."""
+    """With the cause, without the others."""
     none: Array
-    """All of them are gone."""
+    """Without any of them."""
 
 
 def explains_failure(
     undone: Counterfactual, failed: Sequence[Requirement], case: MatchedReadings
 ) -> bool:
-    """Whether one of the requirements comes nearer to its limits without the cause: beside the
-    others, or once they are gone."""
+    """Whether one of the requirements comes nearer to its limits without the cause, either with
+    the other causes or without them."""
     ways = (
         (case, corrected(case, undone.without)),
         (corrected(case, undone.alone), corrected(case, undone.none)),
@@ -383,7 +388,7 @@ def corrected(case: MatchedReadings, change: Array) -> MatchedReadings:
 
 
 def change_between(light: Array, then: Array, case: MatchedReadings, inputs: Inputs) -> Array:
-    """(R, 3) change of the readings where the inputs' patches go from one light to another, both
+    """(R, 3) change of the readings if the inputs' patches change from one light to another, both
     (P, 3). The same codes at another place or window change by the same share."""
     read = case.view.xyz
     change = np.zeros_like(read)
@@ -413,7 +418,7 @@ def _missed(finding: Finding) -> int:
 
 
 def _excess(finding: Finding) -> float:
-    """How far the value lies outside its limits, in its unit."""
+    """The value's distance outside its limits, in its unit."""
     if finding.limits is None or finding.value is None:
         return np.inf
     return _beyond(finding.value, finding.limits)

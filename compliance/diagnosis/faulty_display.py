@@ -1,8 +1,8 @@
 """A display with faults: signals to light, any number of displays at a time.
 
 Every part of a `Display` has a leading axis K of displays, or 1. Signals pass: order of
-the channels, range, curve, the primaries they are taken for, levels of each channel, gain
-of each channel, the primaries and the white they are shown with, the luminance of it all.
+the channels, range, curve, the primaries assumed for them, levels of each channel, gain
+of each channel, the primaries and the white of the panel, its luminance.
 """
 
 from __future__ import annotations
@@ -42,11 +42,11 @@ def _unit(xy: Array) -> Array:
 PQ_PEAK = 10_000.0
 """cd/m²"""
 MOST = 0.5
-"""Of the drive, that a lift may be."""
+"""Largest lift, as a share of the drive."""
 
 
 class Curve(NamedTuple):
-    """What turns drive into light."""
+    """The function from drive to light."""
 
     name: str
     """A target's curve, or `power`."""
@@ -78,27 +78,29 @@ def drive_of(light: Array, curve: Curve, model: TargetModel) -> Array:
 
 
 def _full(model: TargetModel) -> float:
-    """cd/m² of a share of 1 where the curve is PQ."""
+    """cd/m² of a share of 1 if the curve is PQ."""
     return model.white_luminance if model.curve == "pq" else PQ_PEAK
 
 
 def _peak(curve: Curve, model: TargetModel) -> float:
-    """The rule's peak as a share of what `light_of` gives shares of."""
+    """The rule's peak as a share of the luminance that is 1 in `light_of`."""
     whole = _full(model) if curve.name == "pq" else model.white_luminance
     return model.peak_luminance / whole
 
 
 def shifted(light: Array, offset: Array, curve: Curve, model: TargetModel) -> Array:
-    """Light (K, P, 3) with an offset (K, 3) on the panel's own drive, which has an exponent of its
-    own and is 1 at the rule's peak, whatever the curve of the signal."""
+    """Light (K, P, 3) with an offset (K, 3) on the panel's own drive.
+
+    That drive has its own exponent and is 1 at the rule's peak, for any curve of the signal.
+    """
     peak, exponent = _peak(curve, model), curve.panel_exponent[:, None, None]
     drive = transfer.power(light / peak, 1 / exponent) + offset[:, None, :]
     return np.asarray(peak * transfer.power(np.maximum(drive, 0.0), exponent))
 
 
 def lift_of(black: Array, curve: Curve, model: TargetModel) -> Array:
-    """(K,) that raises the drive so that black is a share (K,) of the white: of the signal's
-    drive, or the panel's own where that is PQ."""
+    """(K,) lift of the drive that makes black a share (K,) of the white: of the signal's drive, or
+    of the panel's own if the signal is PQ."""
     share = np.maximum(black, 0.0)
     if curve.name == "hlg":
         lift = np.sqrt(3 * share ** (1 / curve.exponent))
@@ -110,7 +112,7 @@ def lift_of(black: Array, curve: Curve, model: TargetModel) -> Array:
 
 
 def lifted(lift: Array, curve: Curve, model: TargetModel) -> Array:
-    """(K,) share of the white that a lift (K,) makes of black; the inverse of `lift_of`."""
+    """(K,) black with a lift (K,), as a share of the white; the inverse of `lift_of`."""
     if curve.name == "hlg":
         return np.asarray((lift**2 / 3) ** curve.exponent)
     if curve.name == "pq":
@@ -119,13 +121,13 @@ def lifted(lift: Array, curve: Curve, model: TargetModel) -> Array:
 
 
 NEAR = 0.0012
-"""Δu'v' by which a well set up display's white may be off."""
+"""Error of a well set up display's white, in Δu'v'."""
 HIGH = 0.001
-"""Share of white from which a black in the drive also raises what the white is fitted to."""
+"""Share of white from which black in the drive also raises the greys to which white is fitted."""
 SECANTS = 3
-"""Steps to a lift beside other light in the black."""
+"""Steps to find a lift if black also has other light."""
 GAIN = 0.04
-"""Share by which the light of a well set up display with an absolute curve may be off."""
+"""Error, as a share, of the light of a well set up display with an absolute curve."""
 
 
 class Display(NamedTuple):
@@ -136,39 +138,39 @@ class Display(NamedTuple):
     black: str
     """`lift`, `add` or `none`."""
     added_black_share: Array
-    """(K,) share of the black read that is light added, the rest being in the drive, and its level
-    no matter; below 0: as `black` says"""
+    """(K,) share of the measured black that is added light, at any level, the rest being in the
+    drive; below 0: as `black` states"""
     exponent: Array
     """(K,)"""
     absolute: bool
-    """The curve says cd/m²; else it is a share of the white, which is fitted to the readings."""
+    """The curve gives cd/m²; else a share of the white, which is fitted to the readings."""
     order: tuple[int, int, int]
-    """Which channel of the signal each channel shows."""
+    """The channel of the signal that each channel shows."""
     drive_order: tuple[int, int, int]
-    """The same of the display's own red, green and blue, where the signal is X'Y'Z'."""
+    """The same for the display's own red, green and blue, if the signal is X'Y'Z'."""
     low: Array
     high: Array
     """(K,) signals shown as 0 and as 1"""
     assumed_primaries: Array
-    """(K, 3, 3) light of the signal's channels to XYZ, as the display takes it"""
+    """(K, 3, 3) light of the signal's channels to XYZ, as the display assumes it"""
     primaries: Array
-    """(K, 3, 2) x, y that it shows red, green and blue with"""
+    """(K, 3, 2) x, y of its red, green and blue"""
     white: Array
     """(K, 2) x, y"""
     crush_point: Array
-    """(K,) signal that shows as 0 after that, the white staying where it is"""
+    """(K,) signal shown as 0 after that, the white unchanged"""
     floor: Array
     """(K,) signal at and below which nothing is shown"""
     crush: Array
-    """(K,) the same of the drive"""
+    """(K,) the same for the drive"""
     knee: Array
     """(K,) drive from which highlights are bent"""
     slope: Array
     """(K,) of the drive above the knee"""
     luminance_cap: Array
-    """(K,) luminance in cd/m² that nothing exceeds"""
+    """(K,) largest luminance in cd/m²"""
     channel_cap: Array
-    """(K,) light that no channel exceeds, as a share of the rule's white"""
+    """(K,) largest light of a channel, as a share of the rule's white"""
     offset: Array
     """(K, 3) added to the panel's own drive"""
     panel_exponent: Array
@@ -178,16 +180,16 @@ class Display(NamedTuple):
     ripple: Array
     """(P,) or () share of the light by patch: drift"""
     plausible_white: tuple[float, float]
-    """cd/m² between which its white is no matter."""
+    """Range of its white in cd/m² that costs nothing."""
 
 
 def has_swapped_channels(display: Display) -> bool:
-    """Whether channels are shown where others belong: its greys are none then."""
+    """Whether channels are swapped; then its greys are coloured."""
     return (*display.order, *display.drive_order) != (0, 1, 2, 0, 1, 2)
 
 
 def ideal_display(inputs: Inputs) -> Display:
-    """The display that the rule asks for."""
+    """The display that the rule requires."""
     model = inputs.model
     one = np.ones(1)
     return Display(
@@ -222,21 +224,21 @@ def ideal_display(inputs: Inputs) -> Display:
 
 
 class Shown(NamedTuple):
-    """What K displays show."""
+    """The light of K displays."""
 
     xyz: Array
     """(K, P, 3) cd/m²"""
     white: Array
     """(K,) cd/m² of full drive, as fitted"""
     black: Array
-    """(K,) cd/m² of no drive, as fitted, without what raises it; 0 where that is no matter"""
+    """(K,) cd/m² of no drive, as fitted, without faults that raise it; 0 if any black is allowed"""
 
 
 def simulate(display: Display, inputs: Inputs) -> Shown:
     """The light of the displays for the patches.
 
     White's luminance is fitted to the neutral readings, within bounds if the curve is
-    absolute, and the black to the black reading, as far as the rule admits it.
+    absolute, and the black to the black reading, within the rule's limits.
     """
     turned = np.swapaxes(_turned(display, inputs), -1, -2)
     share = _channels(display, inputs, np.zeros(1)) @ turned
@@ -274,7 +276,7 @@ def simulate(display: Display, inputs: Inputs) -> Shown:
 
 
 def _raised(black: float, turned: Array, scale: Array, display: Display, inputs: Inputs) -> Array:
-    """(K,) cd/m² that a black in cd/m² becomes where channels are raised."""
+    """(K,) cd/m² of a black in cd/m² if channels are raised."""
     if not np.any(display.offset > 0):
         return np.full_like(scale, black)
     share = np.ones(3) * (black / scale)[:, None, None]
@@ -283,14 +285,14 @@ def _raised(black: float, turned: Array, scale: Array, display: Display, inputs:
 
 
 def _added(display: Display) -> Array:
-    """(K,) share of the black that is light added."""
+    """(K,) share of the black that is added light."""
     share = display.added_black_share
     return np.where(share < 0, float(display.black == "add"), share)
 
 
 def _channels(display: Display, inputs: Inputs, lift: Array) -> Array:
     """Light (K, P + 1, 3) of the displays' own channels as a share of the white's, for the
-    patches and for black; `lift` (K,) raises the drive, the panel's own where the signal is PQ."""
+    patches and for black; `lift` (K,) raises the drive, or the panel's own if the signal is PQ."""
     model = inputs.model
     ordered = inputs.signals[:, display.order]
     span = (display.high - display.low)[:, None, None]
@@ -316,7 +318,7 @@ def _curve(display: Display) -> Curve:
 
 
 def _own(drive: Array, display: Display, lift: Array, model: TargetModel) -> Array:
-    """Light of the displays' own channels for the drive of the signal's."""
+    """Light of the displays' own channels for the drive of the signal's channels."""
     kind = (_curve(display), model)
     assumed = display.assumed_primaries
     own = len(assumed) == 1 and np.array_equal(assumed[0], model.from_target)
@@ -331,8 +333,8 @@ def _own(drive: Array, display: Display, lift: Array, model: TargetModel) -> Arr
 
 
 def _turned(display: Display, inputs: Inputs) -> Array:
-    """(K, 3, 3) light of the display's channels to XYZ; its white as near the one read as
-    a well set up display may be off."""
+    """(K, 3, 3) light of the display's channels to XYZ; its white is moved towards the measured
+    one, by a well set up display's error at most."""
     plain = matrices(display.primaries, display.white) * display.gain[:, None, :]
     white = plain.sum(axis=-1)
     there = spaces.xyz_to_uv(white)
@@ -344,13 +346,13 @@ def _turned(display: Display, inputs: Inputs) -> Array:
 
 
 def _native(light: Array, display: Display, model: TargetModel) -> Array:
-    """Light of the signal's channels as light of the display's own, which shows none below 0."""
+    """Light of the signal's channels as light of the display's own, at least 0."""
     into = np.linalg.inv(model.from_target) @ display.assumed_primaries
     return np.asarray(np.maximum(light @ np.swapaxes(into, -1, -2), 0.0))
 
 
 def _levels(drive: Array, display: Display, lift: Array) -> Array:
-    """What happens to the drive of each channel: crush, knee, lift."""
+    """The drive of each channel after crush, knee and lift."""
     if np.any(display.crush >= 0):
         drive = np.where(drive <= display.crush[:, None, None], 0.0, drive)
     if np.any(display.knee <= 1):
@@ -364,7 +366,7 @@ def _levels(drive: Array, display: Display, lift: Array) -> Array:
 
 def _scale(share: Array, glow: Array, display: Display, inputs: Inputs) -> Array:
     """(K,) cd/m² of a share of 1: the rule's white, or fitted to the brighter neutral readings
-    with `glow` (K,) cd/m² taken off."""
+    with `glow` (K,) cd/m² subtracted."""
     bright = inputs.bright
     below = np.maximum(share[:, bright, 1], 1e-12)
     lit = inputs.xyz[bright, 1] * np.ones_like(below)
@@ -386,7 +388,7 @@ def _scale(share: Array, glow: Array, display: Display, inputs: Inputs) -> Array
 def _lift(
     own: Array, dark: Array, turned: Array, scale: Array, display: Display, inputs: Inputs
 ) -> Array:
-    """(K,) of the drive, so that black shows `own` (K,) cd/m² more than `dark` (K,), its light
+    """(K,) lift of the drive with which black has `own` (K,) cd/m² more than `dark` (K,), its light
     without a lift."""
     wanted = own + dark
     curve = _curve(display)

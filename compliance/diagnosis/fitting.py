@@ -1,4 +1,4 @@
-"""How well displays with faults show what was read, and the few faults that explain it best."""
+"""How well displays with faults match the readings, and the few faults that match best."""
 
 from __future__ import annotations
 
@@ -18,22 +18,22 @@ Change = Callable[[Display, Array], Display]
 NOTHING: Array = np.zeros((1, 0))
 """Grid of an option without a value."""
 ROUNDS = 3
-"""Times that the values are polished, each on a finer grid."""
+"""Times that the values are refined, each on a finer grid."""
 LEVEL = 0.06
-"""Share by which white may lie beyond what is no matter before it weighs as one patch's error."""
+"""Share by which white or black must be beyond its plausible range to add `WEIGHT` to the loss."""
 WEIGHT = 0.1
-"""Of that, in ΔE ITP."""
+"""In ΔE ITP."""
 FURTHEST = 10.0
 DIGITS = 9
-"""Decimals of a loss; machines differ in those after."""
+"""Decimals of a loss; machines differ in the further ones."""
 
 
 ONWARD = (1.0, 2.0, 4.0)
-"""How much further values that went one way together are tried."""
+"""Factors of further common steps of all values, tried in turn."""
 
 
 ABOUT = {"white-elsewhere": "white"}
-"""What an option changes where its cause is not named after that."""
+"""The part that an option changes, if its cause is not named after it."""
 
 
 class Option(NamedTuple):
@@ -42,25 +42,24 @@ class Option(NamedTuple):
     cause: str
     """Key in the table of causes."""
     variant: str
-    """Which way, and"""
+    """The kind of change."""
     subject: str
-    """what it is about: a channel, a set of primaries, a white, an order; empty where there is
-    but one."""
+    """A channel, a set of primaries, a white or an order; empty if there is only one."""
     change: Change
     """From a display (K = 1) and values (K, n) to displays (K)."""
     grid: Array
-    """(K, n); (1, 0) where there is nothing to choose"""
+    """(K, n); (1, 0) if there is nothing to choose"""
     steps: tuple[float, ...] = ()
     """Distance of the grid's values, by column."""
     price: float = 0.0
-    """What it costs more than a cause without a parameter, of the logarithm of the loss."""
-    tells: Callable[[Array, Display], bool] = lambda value, display: True
-    """Whether a value (n,) is far enough from nothing, and the readings bear out the display with
-    all that was chosen (K = 1)."""
+    """Its cost above that of a cause without a parameter, in the logarithm of the loss."""
+    is_supported: Callable[[Array, Display], bool] = lambda value, display: True
+    """Whether a value (n,) is large enough, and the readings support the display with all chosen
+    options (K = 1)."""
 
     @property
     def about(self) -> str:
-        """What it changes: two that change the same are never chosen together."""
+        """The part that it changes; two options for the same part are never chosen together."""
         return ABOUT.get(self.cause, self.cause)
 
 
@@ -76,12 +75,12 @@ Combination = tuple[Chosen, ...]
 
 
 def errors(display: Display, inputs: Inputs) -> Array:
-    """(K, P) ΔE ITP between what displays show and what was read."""
+    """(K, P) ΔE ITP between the light of displays and the readings."""
     return np.asarray(np.linalg.norm(itp(simulate(display, inputs).xyz) - inputs.itp, axis=-1))
 
 
 def loss(display: Display, inputs: Inputs) -> Array:
-    """(K,) mean error in ΔE ITP, small ones counting less, and what white and black add to it.
+    """(K,) mean error in ΔE ITP, small errors counting less, plus a part for white and black.
 
     A pseudo-Huber loss, so that a few patches that do not fit decide nothing.
     """
@@ -95,7 +94,7 @@ def loss(display: Display, inputs: Inputs) -> Array:
 
 
 def _beyond(value: Array | float, bound: Array | float) -> Array:
-    """Logarithm of a value over a bound, 0 below it."""
+    """Logarithm of a value over a bound, 0 below the bound."""
     return np.log(np.maximum(np.maximum(value, 1e-9) / np.maximum(bound, 1e-9), 1.0))
 
 
@@ -116,7 +115,7 @@ def best_on_grid(option: Option, display: Display, inputs: Inputs) -> tuple[Chos
 def refine(
     start: Display, chosen: Sequence[Chosen], inputs: Inputs, rounds: int = ROUNDS
 ) -> tuple[tuple[Chosen, ...], float]:
-    """The options with values made better in turn, and the loss of them together."""
+    """The options with their values refined in turn, and the loss of all of them."""
     fitted = tuple(chosen)
     lowest = float(loss(applied(start, fitted), inputs)[0])
     free = [place for place, each in enumerate(fitted) if each.option.steps]
@@ -133,7 +132,7 @@ def refine(
 def _better(
     start: Display, fitted: Combination, place: int, size: float, lowest: float, inputs: Inputs
 ) -> tuple[Combination, float]:
-    """The best value of one option about the one that it has, the others staying."""
+    """The best value of one option near its current one, the others unchanged."""
     moved = fitted[place]
     tried = _around(moved, size)
     others = (*fitted[:place], *fitted[place + 1 :])
@@ -148,7 +147,7 @@ def _better(
 def _onward(
     start: Display, before: Combination, fitted: Combination, lowest: float, inputs: Inputs
 ) -> tuple[Combination, float]:
-    """Further along the way that all values went together, as long as it gets better."""
+    """Further steps in the direction of the last one, as long as the loss falls."""
     for factor in ONWARD:
         further = tuple(
             Chosen(new.option, _within(new.option, new.value + factor * (new.value - old.value)))
@@ -162,14 +161,14 @@ def _onward(
 
 
 def _around(chosen: Chosen, size: float) -> Array:
-    """(K, n) values about one, within `size` of a step of the grid."""
+    """(K, n) values around an option's current one, within `size` of a step of the grid."""
     ticks = np.linspace(-1, 1, 9 if len(chosen.value) == 1 else 5)
     offsets = np.array(list(itertools.product(ticks, repeat=len(chosen.value))))
     return _within(chosen.option, chosen.value + offsets * size * np.array(chosen.option.steps))
 
 
 def _within(option: Option, values: Array) -> Array:
-    """Values (..., n) no more than a step beyond the option's grid."""
+    """Values (..., n), limited to one step beyond the option's grid."""
     if not option.steps:
         return values
     steps = np.array(option.steps)
@@ -177,17 +176,16 @@ def _within(option: Option, values: Array) -> Array:
 
 
 QUIET = 0.4
-"""Loss in ΔE ITP that a well calibrated display leaves."""
+"""Loss in ΔE ITP of a well calibrated display."""
 CAUSE = 0.15
-"""Least fall of the logarithm of the loss that a cause must bring."""
+"""Smallest fall of the logarithm of the loss that a cause must bring."""
 SETTLED = 0.5
-"""Loss from which only the best is followed; above it also what is not yet worth its price, as
-two faults may hide each other."""
+"""Loss below which only the best display is followed; above it also displays that are not yet
+worth their price, as two faults may hide each other."""
 WIDE, NARROW = 5, 1
 """Displays followed at a time."""
 POLISHED, TRIED = 7, 12
-"""Options of each that are made better after a first look, and of how many those that may be told
-are sought."""
+"""Options kept for each display, and options refined at most to find as many supported ones."""
 DEEPEST = 3
 """Causes at a time."""
 
@@ -204,17 +202,17 @@ class Node(NamedTuple):
 
 
 def cost(value: float) -> float:
-    """A loss on the scale of prices, without the digits in which machines differ."""
+    """A loss on the scale of prices, rounded so that it is the same on every machine."""
     return round(float(np.log(value + QUIET)), 6)
 
 
 def price(chosen: Chosen) -> float:
-    """What an option must take off the cost."""
+    """The fall of the cost that an option must bring."""
     return CAUSE + chosen.option.price
 
 
 def search(inputs: Inputs, start: Display, options: Sequence[Option]) -> Node:
-    """The display of the least cost; without a fault if none is worth its price."""
+    """The display of the lowest cost; without a fault if none is worth its price."""
     best = Node((), float(loss(start, inputs)[0]))
     front = [best]
     for _ in range(DEEPEST):
@@ -229,7 +227,7 @@ def search(inputs: Inputs, start: Display, options: Sequence[Option]) -> Node:
 
 
 def _grown(node: Node, options: Sequence[Option], start: Display, inputs: Inputs) -> list[Node]:
-    """The most promising displays with one fault more, each at its best."""
+    """The most promising displays with one more fault, each with its best values."""
     done = {each.option.about for each in node.chosen}
     display = applied(start, node.chosen)
     rough = []
@@ -239,13 +237,13 @@ def _grown(node: Node, options: Sequence[Option], start: Display, inputs: Inputs
             rough.append(Node((*node.chosen, chosen), value))
     rough.sort(key=lambda each: each.cost)
     fine = (Node(*refine(start, each.chosen, inputs)) for each in rough[:TRIED])
-    return list(itertools.islice((each for each in fine if _tells(each, start)), POLISHED))
+    return list(itertools.islice((each for each in fine if _is_supported(each, start)), POLISHED))
 
 
-def _tells(node: Node, start: Display) -> bool:
-    """Whether each fault of a display may be told."""
+def _is_supported(node: Node, start: Display) -> bool:
+    """Whether each fault of a display is supported."""
     display = applied(start, node.chosen)
-    return all(each.option.tells(each.value, display) for each in node.chosen)
+    return all(each.option.is_supported(each.value, display) for each in node.chosen)
 
 
 def _distinct(nodes: Sequence[Node]) -> list[Node]:

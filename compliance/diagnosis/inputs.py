@@ -1,4 +1,4 @@
-"""What the models of a fault are fitted to: one slot's patches at the centre, as arrays."""
+"""The data that models of faults are fitted to: one slot's patches at the centre, as arrays."""
 
 from __future__ import annotations
 
@@ -18,24 +18,24 @@ Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 
 FLOOR = 0.05
-"""cd/m² of nominal target below which a patch is not used."""
+"""cd/m² of the nominal target below which a patch is not used."""
 VEIL = 0.02
 """cd/m²"""
 GREY = spaces.xy_to_xyz(np.array(spaces.WHITES["d65"]), np.ones(()))
 LIT = 0.05
-"""Share of the brightest neutral target from which neutrals tell white's luminance."""
+"""Share of the brightest neutral target from which neutrals are used for white's luminance."""
 BRIGHT = 0.2
-"""Share of the brightest neutral target from which neutrals tell the white."""
+"""Share of the brightest neutral target from which neutrals are used for white's chromaticity."""
 LEAST = 8
-"""Patches without which nothing is said."""
+"""Smallest number of patches for a diagnosis."""
 ALONE = 0.01
-"""Share of a primary's light that the other two may have beside it."""
+"""Largest light of the other two primaries in a patch of one, as a share of its light."""
 ABOUT = 0.1
-"""Share by which the white of a rule without a limit on it may differ from the rule's."""
+"""Share by which white may differ from the rule's, if the rule has no limit on it."""
 
 
 class Inputs(NamedTuple):
-    """Patches at the centre and the rule's window, shown at once; P of them."""
+    """The P patches at the centre, in the rule's window, without a delay."""
 
     model: TargetModel
     patches: NDArray[np.int64]
@@ -50,7 +50,7 @@ class Inputs(NamedTuple):
     """(P,) cd/m²"""
     neutral: Flags
     black: Array
-    """(3,) XYZ of black as read; of no light where it was not"""
+    """(3,) XYZ of the measured black; 0 if it was not measured"""
     signals: Array
     """(P + 1, 3), that of black last"""
     bright: Flags
@@ -58,20 +58,20 @@ class Inputs(NamedTuple):
     white_uv: Array
     """(2,) u'v' of the brighter neutral readings"""
     white: float
-    """Luminance of the measured white of the rule; the rule's where it was not read."""
+    """Measured luminance of the rule's white; the rule's value if it was not measured."""
     span: tuple[float, float]
-    """White luminances in cd/m² that are not worth a word."""
+    """Range of white luminance in cd/m² that is not a fault."""
     darkest: float
-    """Black luminance in cd/m² up to which none is worth a word; a white that is too dark makes it
-    no lower."""
+    """Largest black luminance in cd/m² that is not a fault; a white that is too dark does not
+    lower it."""
     greys: Array
-    """(G, 2) level and luminance in cd/m² of every neutral read, the darkest first"""
+    """(G, 2) level and luminance in cd/m² of every measured neutral, the darkest first"""
     top: float
     """cd/m² of the brightest reading"""
     hues: NDArray[np.int64]
-    """(3,) of the P patches, those of the display's red, green and blue alone; -1: not read"""
+    """(3,) places among the P patches of the pure red, green and blue; -1: not measured"""
     exponent: Exponent | None
-    """Where the rule has a limit on it."""
+    """None if the rule has no limit on it."""
 
 
 class Exponent(NamedTuple):
@@ -85,13 +85,13 @@ class Exponent(NamedTuple):
 def itp(xyz: Array) -> Array:
     """XYZ (..., 3) in cd/m² to I, T, P in just noticeable differences (ITU-R BT.2124-0).
 
-    Seen through a veil, so that the meter's noise in the dark weighs little.
+    A little grey is added, so that the meter's noise in the dark counts little.
     """
     return np.asarray(720 * spaces.xyz_to_itp(xyz + VEIL * GREY))
 
 
 def gather(case: MatchedReadings) -> Inputs | None:
-    """The inputs of a case; None where too little was read to tell one fault from another."""
+    """The inputs of a case; None if too little was measured to tell faults apart."""
     patches, model = case.patches, case.plan.model
     usable = ~(patches.beyond | patches.above | patches.unreachable)
     usable &= patches.nominal >= max(FLOOR, 3 * case.lowest)
@@ -140,7 +140,7 @@ def _greys(case: MatchedReadings, there: NDArray[np.intp]) -> Array:
 
 
 def _hues(signal: Array, model: TargetModel) -> NDArray[np.int64]:
-    """(3,) the brightest patch in which one of the target's primaries shines (almost) alone."""
+    """(3,) the brightest patch of each of the target's primaries, (almost) without the others."""
     light = target_linear(signal, model)
     brightest = []
     for channel in range(3):
@@ -160,21 +160,21 @@ def _exponent(case: MatchedReadings) -> Exponent | None:
 
 
 def white_of(xyz: Array, neutral: Flags, nominal: Array) -> Array:
-    """(2,) u'v' of the brighter neutrals among patches: XYZ (P, 3), which are neutral (P,), and
-    nominal luminances (P,)."""
+    """(2,) u'v' of the brighter neutrals among patches, given as XYZ (P, 3), neutral or not (P,),
+    and nominal luminances (P,)."""
     bright = neutral & (nominal >= BRIGHT * nominal[neutral].max())
     return np.asarray(np.median(spaces.xyz_to_uv(xyz[bright]), axis=0))
 
 
 def _plain(case: MatchedReadings, index: int) -> bool:
-    """Whether a patch was shown at the centre, at the rule's window, at once."""
+    """Whether a patch was shown at the centre, in the rule's window, without a delay."""
     there = case.patches.stimulus[index]
     same = abs(there.window - case.rule.window) <= 1e-6 and there.pattern != "checkerboard"
     return there.position == "centre" and same and there.seconds == 0
 
 
 def _span(rule: Rule) -> tuple[float, float]:
-    """What the rule's shall limits on the white admit, or about its own white."""
+    """Range of white within the rule's shall limits, or near its white if it has none."""
     nominal = rule.target.luminance_white
     low, high = nominal * (1 - ABOUT), nominal * (1 + ABOUT)
     for limits in _limits(rule, "luminance", "white"):
@@ -184,7 +184,7 @@ def _span(rule: Rule) -> tuple[float, float]:
 
 
 def _darkest(rule: Rule, white: float) -> float:
-    """What the rule's shall limits on black and contrast admit beside a white in cd/m²."""
+    """Largest black within the rule's shall limits on black and contrast, for a white in cd/m²."""
     levels = [limits.maximum for limits in _limits(rule, "luminance", "black")]
     for limits in _limits(rule, "contrast", None):
         levels.append(white / limits.minimum if limits.minimum else None)

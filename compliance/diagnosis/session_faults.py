@@ -1,4 +1,4 @@
-"""What happened in the session: a limiter, a slot never loaded, a display warming up."""
+"""Faults of the session: a limiter, a slot that was never loaded, a display warming up."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ ALONG: tuple[Along, ...] = ("window", "seconds")
 LEAST_LOSS = 0.05
 """Share of its luminance that a stimulus must lose."""
 SAME = 0.02
-"""Share within which two luminances are one."""
+"""Share within which two luminances count as the same."""
 LIT = 1.0
-"""cd/m² below which no stimulus is looked at."""
+"""cd/m² below which a stimulus is ignored."""
 
 
 class Limiter(NamedTuple):
-    """The stimulus that loses most, by what it is shown with."""
+    """The stimulus that loses most, along window or time."""
 
     along: Along
     places: tuple[float, ...]
@@ -33,7 +33,7 @@ class Limiter(NamedTuple):
     patches: frozenset[int]
     """Patches of the case that are dimmed."""
     cap: float
-    """cd/m² that nothing exceeds at the rule's window; infinite if that is not dimmed"""
+    """Largest cd/m² at the rule's window; infinite if that is not dimmed"""
 
     @property
     def lost(self) -> float:
@@ -41,8 +41,8 @@ class Limiter(NamedTuple):
 
 
 def find_limiters(case: MatchedReadings) -> tuple[Limiter, ...]:
-    """By area and by time, the stimulus that is dimmed most, where one loses enough, ever more
-    from where it is brightest."""
+    """By area and by time, the stimulus that is dimmed most, if one loses enough and falls
+    steadily from its brightest point."""
     limiters = (_most(case, along) for along in ALONG)
     return tuple(limiter for limiter in limiters if limiter is not None)
 
@@ -83,7 +83,7 @@ def _of(case: MatchedReadings, along: Along, group: list[int]) -> Limiter | None
 
 
 def limiter_cause(limiter: Limiter) -> Cause:
-    """The limiter, or the sag, with what was read."""
+    """The cause of a limiter or a sag, with its readings."""
     by_area = limiter.along == "window"
     readings = tuple(zip(limiter.places, limiter.luminance, strict=True))
     return Cause(
@@ -104,13 +104,13 @@ def limiter_cause(limiter: Limiter) -> Cause:
 # ------------------------------------------------------------ before equals after
 
 COMMON = 8
-"""Readings alike in all but the time, without which two sessions are not compared."""
+"""Smallest number of stimuli in common for comparing two sessions."""
 ALIKE, AT_MOST = 0.5, 1.5
-"""ΔE ITP in the middle and of 19 of 20 that a meter's noise makes."""
+"""ΔE ITP of a meter's noise: the median, and the bound of 19 of 20."""
 
 
 class Sameness(NamedTuple):
-    """How near the readings after calibration are to those before."""
+    """How close the readings after calibration are to those before."""
 
     common: int
     middle: float
@@ -121,7 +121,7 @@ class Sameness(NamedTuple):
 
 
 def find_unloaded(readings: Readings, before: Readings | None) -> Sameness | None:
-    """Whether calibration changed nothing; None where it did, or nobody knows."""
+    """The sameness if calibration changed nothing; None if it did, or if it is not known."""
     if before is None or before.encoding != readings.encoding:
         return None
     first, then = _means(before), _means(readings)
@@ -167,38 +167,38 @@ def unloaded_cause(sameness: Sameness) -> Cause:
 # ------------------------------------------------------------ warm-up drift
 
 LEAST = 0.01
-"""Share of the light by which the session must begin and end apart."""
+"""Smallest change of the light over the session, as a share."""
 MOST = 0.5
-"""The same beyond which it is something else: readings out of step, another slot."""
+"""Largest such change; beyond it is another fault: readings out of step, another slot."""
 READ = 3
-"""Readings of one stimulus over at least half of the session."""
+"""Readings of one stimulus needed over at least half of the session."""
 BRIGHT = 1.0
 """cd/m²"""
 PACES = (0.1, 0.2, 0.35, 0.6, 1.0, 1e3)
 """Time constants of the approach, as shares of the session; the last is a straight line."""
 NOISE = 0.3
-"""Share of the drift that the repeated readings may lie off it."""
+"""Share of the drift by which the repeated readings may scatter about it."""
 BACK = 0.15
 """Share of the drift by which a reading may step back."""
 
 
 class Drift(NamedTuple):
-    """How the light of the same stimulus changed with the row."""
+    """The change of the same stimulus's light in the course of the session."""
 
     change: float
-    """Of the light over the session, a share of that at the start."""
+    """Of the light over the session, as a share of that at the start."""
     repeats: int
     """Readings of repeated stimuli."""
     off: float
-    """Share that they lie off it."""
+    """Their scatter about it, as a share."""
     shares: Array
-    """(R,) light at each reading, in canonical order, as a share of the middle of the session"""
+    """(R,) light at each reading, in canonical order, as a share of the session's middle"""
     ripple: Array
     """(P,) of the inputs: the same for each patch"""
 
 
 def find_drift(case: MatchedReadings, inputs: Inputs) -> Drift | None:
-    """A steady change of what was read again; None where there is none to speak of."""
+    """A steady change of repeated readings; None if there is none large enough."""
     order, rows = case.patches.order, case.patches.rows
     at = order / max(len(order) - 1, 1)
     luminance = np.maximum(case.view.readings[:, 1], 1e-9)
@@ -243,7 +243,7 @@ def _approach(
 
 
 def _steady(luminance: Array, change: float) -> bool:
-    """Whether readings in the order of the session go one way."""
+    """Whether readings in the order of the session change in one direction."""
     steps = np.diff(np.log(luminance)) * np.sign(change)
     return bool(np.all(steps >= -BACK * abs(change)))
 

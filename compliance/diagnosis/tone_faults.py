@@ -1,5 +1,5 @@
 """Faults of the tone scale: another transfer function, mixed-up range, bent highlights, blacks
-that are cut off, begin too low, or are raised by light or by the drive."""
+that are cut off, lowered, or raised by light or by the drive."""
 
 from __future__ import annotations
 
@@ -16,20 +16,20 @@ from compliance.diagnosis.inputs import Inputs
 from compliance.model import Cause, Evidence, Facts
 from compliance.quantities.formulas import power_exponent
 
-# ------------------------------------------------------------ cut off, or too low
+# ------------------------------------------------------------ curve
 
 
 EXPONENTS = np.arange(1.4, 3.21, 0.1)[:, None]
 LEAST = 0.06
-"""Exponents nearer to the rule's are its own."""
+"""Exponents nearer than this to the rule's count as the rule's."""
 LEVELS = np.linspace(0.1, 0.9, 17)
-"""Signals by which an exponent in one form is put into another."""
+"""Signals for converting an exponent from one form to another."""
 OVERHEAD = 1.005
-"""A PQ signal on a display of less is clipped at what that can do."""
+"""A PQ signal is clipped at the display's peak, by this factor above its brightest reading."""
 
 
 def curve_options(inputs: Inputs) -> Iterator[Option]:
-    """Power functions of any exponent, and each curve with a name that is not the rule's."""
+    """Power functions of any exponent, and each named curve that is not the rule's."""
     model = inputs.model
     for way in ("lift", "add") if model.lift else ("add",):
         yield _power(way, inputs)
@@ -46,8 +46,8 @@ def curve_options(inputs: Inputs) -> Iterator[Option]:
 
 
 def _other(inputs: Inputs, *own: float) -> Callable[[Array, Display], bool]:
-    """Whether an exponent is none of the rule's own; and none is while the requirement on it is
-    kept."""
+    """A test whether an exponent differs from the rule's own; it fails if the requirement on the
+    exponent is met."""
     kept = inputs.exponent is not None and inputs.exponent.kept
     return lambda value, display: (
         not (kept or any(abs(value[0] - exponent) < LEAST for exponent in own))
@@ -55,7 +55,7 @@ def _other(inputs: Inputs, *own: float) -> Callable[[Array, Display], bool]:
 
 
 def _own(black: str, inputs: Inputs) -> tuple[float, ...]:
-    """The rule's exponent, if it has one, and what it is in another form of the black."""
+    """The rule's exponent, if it has one, also converted to the other form of the black."""
     model = inputs.model
     if model.curve not in ("bt1886", "power", "dcdm"):
         return ()
@@ -66,8 +66,8 @@ def _own(black: str, inputs: Inputs) -> tuple[float, ...]:
     return model.exponent, float(power_exponent(LEVELS, light, white, dark))
 
 
-def _white(display: Display) -> tuple[float, float]:
-    """Any white will do where the rule's curve said cd/m² and this one does not."""
+def _plausible_white(display: Display) -> tuple[float, float]:
+    """Range of white: any white if the rule's curve gives cd/m² and the new one does not."""
     return (0.0, np.inf) if display.absolute else display.plausible_white
 
 
@@ -78,7 +78,7 @@ def _power(black: str, inputs: Inputs) -> Option:
             black=black,
             exponent=values[:, 0],
             absolute=False,
-            plausible_white=_white(display),
+            plausible_white=_plausible_white(display),
         )
 
     return Option(
@@ -99,7 +99,7 @@ def _srgb(display: Display, values: Array) -> Display:
         black="add",
         exponent=np.ones(1),
         absolute=False,
-        plausible_white=_white(display),
+        plausible_white=_plausible_white(display),
     )
 
 
@@ -109,12 +109,12 @@ def _hlg(display: Display, values: Array) -> Display:
         black="lift",
         exponent=values[:, 0],
         absolute=False,
-        plausible_white=_white(display),
+        plausible_white=_plausible_white(display),
     )
 
 
 def _pq(inputs: Inputs, *, by_channel: bool) -> Callable[[Display, Array], Display]:
-    """Clipped at the brightest reading, as a whole or each channel by itself."""
+    """PQ, clipped at the brightest reading, as a whole or for each channel."""
     top = np.array([OVERHEAD * float(inputs.xyz[:, 1].max())])
 
     def change(display: Display, values: Array) -> Display:
@@ -173,7 +173,7 @@ def _narrow(bits: int) -> tuple[float, float]:
 
 
 def range_options(inputs: Inputs) -> Iterator[Option]:
-    """The signal stretched to the full range once too often, or not at all."""
+    """The signal stretched to the full range once too often, or once too little."""
     low, high = _narrow(inputs.model.bits)
     size = high - low
 
@@ -205,13 +205,13 @@ def range_cause(fit: FitContext) -> Cause:
 # ------------------------------------------------------------ highlights
 
 TOP_CLIPPED, TOP_BENT = 0.98, 0.97
-"""Share of full signal from which highlights that end or bend are not told."""
+"""Share of full signal above which clipped or bent highlights are not reported."""
 ALIKE = 0.015
-"""Share within which luminances are one."""
+"""Share within which luminances count as the same."""
 
 
 def highlight_options(inputs: Inputs) -> Iterator[Option]:
-    """Highlights that end at a level or a luminance, or bend from a level."""
+    """Highlights that are clipped at a level or a luminance, or bend from a level."""
 
     def clipped(display: Display, values: Array) -> Display:
         return display._replace(knee=values[:, 0], slope=np.zeros(len(values)))
@@ -243,19 +243,19 @@ def highlight_options(inputs: Inputs) -> Iterator[Option]:
 
 
 def _bent_below(value: Array, display: Display) -> bool:
-    """Whether highlights bend below the very top, where there is no telling it."""
+    """Whether highlights bend below the very top, where a bend cannot be seen."""
     return bool(value[0] <= TOP_BENT)
 
 
 def _alike(cap: float, display: Display, inputs: Inputs) -> bool:
-    """Whether all that would be brighter than a luminance reads alike, and nothing is brighter."""
+    """Whether all patches that would be above a luminance read the same, and none is above it."""
     uncapped = simulate(display._replace(luminance_cap=np.array([np.inf])), inputs).xyz[0, :, 1]
     beyond = inputs.xyz[uncapped > cap * (1 + ALIKE), 1]
     return bool(np.all(beyond >= inputs.top * (1 - ALIKE)) and inputs.top <= cap * (1 + ALIKE))
 
 
 def _ended(value: Array, display: Display, inputs: Inputs) -> bool:
-    """Whether the greys that are clipped read as such, and not at the very top."""
+    """Whether the clipped greys read the same, and the level is not at the very top."""
     made, free = (simulate(shown, inputs).xyz[0, :, 1] for shown in (display, _unbent(display)))
     clipped = inputs.neutral & (free > made * (1 + ALIKE))
     ratio = inputs.xyz[clipped, 1] / made[clipped]
@@ -291,16 +291,16 @@ def highlights_cause(fit: FitContext) -> Cause:
 
 
 SLACK = 0.003
-"""Of the signal, by which a level is fitted."""
+"""Tolerance of a fitted level, as a share of the signal."""
 AS_BLACK = 1.25
-"""Times the black reading, and"""
+"""A grey counts as black up to this times the black reading, plus `DARK`."""
 DARK = 0.003
-"""cd/m² more, that a grey may read and still be called black."""
+"""cd/m²"""
 
 
 def black_options(inputs: Inputs) -> Iterator[Option]:
-    """Blacks that begin above a level, of the signal or of the display's own drive: what is below
-    is cut off, or the whole signal is lowered by it."""
+    """Blacks lost below a level, of the signal or of the display's own drive: everything below is
+    cut off, or the whole signal is lowered by it."""
 
     def low(value: Array, display: Display) -> bool:
         return bool(simulate(display, inputs).black[0] <= inputs.darkest)
@@ -334,8 +334,8 @@ def _crushed(display: Display, values: Array) -> Display:
 
 
 def _black_grey(level: float, display: Display, inputs: Inputs) -> Array | None:
-    """(2,) level and luminance of the brightest grey up to a level, as the display takes it, that
-    reads as black with all below it; None where there is none."""
+    """(2,) level and luminance of the brightest grey, up to a level as the display takes it, that
+    reads as black together with all below it; None if there is none."""
     upto = float(display.low[0] + level * (display.high[0] - display.low[0]))
     below = inputs.greys[(inputs.greys[:, 0] > 0) & (inputs.greys[:, 0] <= upto + SLACK)]
     lit = below[:, 1] > AS_BLACK * inputs.black[1] + DARK
@@ -363,7 +363,7 @@ def blacks_cause(fit: FitContext) -> Cause:
 
 
 def _lowered_cause(fit: FitContext, lowered_by: float) -> Cause:
-    """A signal that is lowered by less than the lowest grey that was read."""
+    """The cause of a signal that is lowered by less than the lowest measured grey."""
     greys = fit.inputs.greys
     level, luminance = (float(value) for value in greys[np.argmax(greys[:, 0] > lowered_by)])
     return fitted_cause(
@@ -381,24 +381,24 @@ def _lowered_cause(fit: FitContext, lowered_by: float) -> Cause:
 # ------------------------------------------------------------ raised
 
 ADDED = 0.5
-"""Share of the black from which it is told as light added."""
+"""Share of the black from which it is reported as added light."""
 APART = 0.3
-"""Share by which black must be made up otherwise than the rule has it."""
+"""Smallest difference of the added light's share of the black from the rule's."""
 
 
 def raised_options(inputs: Inputs) -> Iterator[Option]:
-    """Black that is made up of light added and light of the drive otherwise than the rule has it,
-    or that is too bright."""
+    """Black with another share of added light than the rule's, the rest from the drive, or a black
+    that is too bright."""
     if inputs.black[1] <= 0:
         return
     own = 0.0 if inputs.model.lift or inputs.model.blackless else 1.0
 
-    def tells(value: Array, display: Display) -> bool:
+    def is_supported(value: Array, display: Display) -> bool:
         return inputs.black[1] > inputs.darkest or abs(float(value[0]) - own) >= APART
 
     for variant, least, most, price in (("added", ADDED, 1.0, 0.08), ("driven", 0.0, ADDED, 0.14)):
         shares = np.linspace(least, most, 4)[:, None]
-        yield Option("raised-black", variant, "", _made_up, shares, (0.15,), price, tells)
+        yield Option("raised-black", variant, "", _made_up, shares, (0.15,), price, is_supported)
 
 
 def _made_up(display: Display, values: Array) -> Display:
@@ -423,7 +423,7 @@ def raised_cause(fit: FitContext) -> Cause:
 
 
 def black_cause(black: float, most: float) -> Cause:
-    """Black that is read above what the rule admits, both in cd/m²."""
+    """The cause of a measured black above the rule's limit, both in cd/m²."""
     return Cause(
         "raised-black",
         {"black": black, "most": most},

@@ -1,1 +1,1 @@
-"""From matched readings to findings: no input or output."""
+"""Grading: from matched readings to findings, without input or output."""

@@ -1,7 +1,7 @@
 """From a value, its limits and its probability to a verdict; from findings to an outcome.
 
 The four statements are ILAC-G8:09/2019's; a probability of None means that the
-measurement uncertainty is not known, and leaves plain pass and fail.
+measurement uncertainty is not known; then only pass and fail are left.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ from compliance.model import Decision, Finding, Level, Limits, Outcome, Reason, 
 from compliance.quantities.catalogue import is_stated
 
 SLACK = 1e-9
-"""Share of a limit within which a value lies on it."""
+"""Share of a limit within which a value counts as on it."""
 
 SEVERITY = (
     Verdict.FAIL,
@@ -34,7 +34,7 @@ def inside(value: Value, limits: Limits) -> bool:
 
 
 def _within(value: float, low: float, high: float, limits: Limits) -> bool:
-    """Rounding must not move a value over its limit: .316 − .314 is .0020000000000000018."""
+    """Whether a value is within limits, with slack for rounding: .316 − .314 is .00200…018."""
     slack = [SLACK * abs(limit) if math.isfinite(limit) else 0.0 for limit in (low, high)]
     if limits.exclusive:
         return low + slack[0] < value < high - slack[1]
@@ -44,8 +44,8 @@ def _within(value: float, low: float, high: float, limits: Limits) -> bool:
 def margin(value: Value, limits: Limits) -> float:
     """Distance to the nearest limit, negative outside, as a share of the limits' size.
 
-    Size is half the width of two-sided limits, the amount of a one-sided one, and
-    1 where that is 0; of a box the axis with less margin counts.
+    The size is half the width of two-sided limits, the absolute value of a one-sided one, and
+    1 if that is 0; of a box the axis with less margin counts.
     """
     if isinstance(value, tuple):
         box = limits.box or (0.0, 0.0)
@@ -61,7 +61,7 @@ def margin(value: Value, limits: Limits) -> float:
 
 
 def statement(is_inside: bool, probability: float | None, confidence: float) -> Verdict:
-    """The statement on one value whose probability of conformity is known, or not."""
+    """The statement on one value and its probability of conformity, None if not known."""
     if is_inside:
         sure = probability is None or probability >= confidence
         return Verdict.PASS if sure else Verdict.CONDITIONAL_PASS
@@ -70,7 +70,7 @@ def statement(is_inside: bool, probability: float | None, confidence: float) -> 
 
 
 def plain_statement(value: Value, limits: Limits) -> Verdict:
-    """The statement on a value whose measurement uncertainty is not known: pass or fail."""
+    """The statement on a value without a known measurement uncertainty: pass or fail."""
     return Verdict.PASS if inside(value, limits) else Verdict.FAIL
 
 
@@ -80,7 +80,7 @@ def worst(verdicts: Iterable[Verdict]) -> Verdict:
 
 
 def outcome(findings: Sequence[Finding], decision: Decision) -> tuple[Outcome, Reason | None, bool]:
-    """Verdict, reason and whether it is conditional; the first of the rules that applies."""
+    """Verdict, reason and whether it is conditional, by the first decision rule that applies."""
     shalls = [
         finding
         for finding in findings
@@ -92,8 +92,8 @@ def outcome(findings: Sequence[Finding], decision: Decision) -> tuple[Outcome, R
         return Outcome.NOT_COMPLIANT, None, conditional
     reasons = {finding.reason for finding in shalls if finding.verdict is Verdict.NOT_ASSESSED}
     if reasons or not shalls:
-        told = Reason.METER if reasons == {Reason.METER} else Reason.MISSING_READINGS
-        return Outcome.UNDECIDED, told, False
+        reason = Reason.METER if reasons == {Reason.METER} else Reason.MISSING_READINGS
+        return Outcome.UNDECIDED, reason, False
     if decision.acceptance == "guarded" and not all(_proven(finding) for finding in shalls):
         return Outcome.UNDECIDED, Reason.UNCERTAINTY, False
     conditional = any(finding.verdict is Verdict.CONDITIONAL_PASS for finding in shalls)

@@ -1,7 +1,7 @@
-"""Deviations against findings: which hold, and what the client makes of the verdict.
+"""Deviations against findings: which are valid, and whether the client accepts the slot.
 
-A deviation lets one requirement of one slot be missed, as far as it was missed when it
-was accepted and no further. It takes nothing away: the finding and the verdict stay.
+A deviation accepts that one slot misses one requirement, as far as it did when the deviation
+was accepted and no further. The finding and the verdict do not change.
 """
 
 from __future__ import annotations
@@ -25,21 +25,21 @@ from compliance.model import (
 )
 
 SLACK = 1e-9
-"""Of a margin: what another machine's arithmetic may do to a value."""
+"""Of a margin: the difference that another machine's arithmetic may make."""
 
 
 def expiry(deviation: Deviation) -> datetime:
-    """When it ends: at 24:00 UTC of its last day."""
+    """Its end: 24:00 UTC of its last day."""
     return datetime.combine(deviation.until, time(), UTC) + timedelta(days=1)
 
 
 def check_deviations(
     measurement: Measurement, findings: Sequence[Finding], now: datetime
 ) -> tuple[Deviation, ...]:
-    """The measurement's deviations in the findings' order, if every one of them holds.
+    """The measurement's deviations in the findings' order, if all of them are valid.
 
-    Raises DeviationError, a line for each that is expired, for another job, slot, display,
-    rule or requirement, not needed, or accepted less than was found.
+    Raises DeviationError, with a line for each that is expired, for another job, slot, display,
+    rule or requirement, not needed, or accepted less than the finding.
     """
     known = {finding.id: finding for finding in findings}
     problems: list[Problem] = []
@@ -61,9 +61,9 @@ def check_deviations(
 def disposition(
     deviations: Sequence[Deviation], findings: Sequence[Finding], decision: Decision
 ) -> Disposition | None:
-    """Accepted, where the verdict is no and would be yes but for what was accepted.
+    """Accepted, if the verdict is not compliant but would be without the accepted findings.
 
-    `deviations` are those that `applied` gives.
+    `deviations` come from `check_deviations`.
     """
     accepted = {deviation.requirement for deviation in deviations}
     shall = [row for row in findings if row.level is Level.SHALL]
@@ -79,10 +79,10 @@ def disposition(
 
 
 def reason_not_acceptable(finding: Finding) -> str | None:
-    """Why nobody can accept a finding as it stands; None where it can be accepted."""
+    """The reason that a finding cannot be accepted; None if it can."""
     if finding.verdict not in OUTSIDE:
         word = str(finding.verdict).replace("-", " ")
-        return f"{finding.id} has the verdict {word}: only what is outside its limits is accepted"
+        return f"{finding.id} has the verdict {word}: only a value outside its limits is accepted"
     if finding.level is not Level.SHALL:
         return f"{finding.id} is a should, which decides nothing: there is nothing to accept"
     if finding.value is None or finding.limits is None:
@@ -94,7 +94,7 @@ def reason_not_acceptable(finding: Finding) -> str | None:
 
 
 def _foreign(deviation: Deviation, measurement: Measurement) -> str | None:
-    """Whose it is, if not this assessment's."""
+    """The reason, if the deviation is for another assessment."""
     rule, job, slot = measurement.rule, measurement.job, measurement.slot
     serial = slot.display.serial if slot else None
     for what, its, ours in (
@@ -125,26 +125,26 @@ def _out_of_time(deviation: Deviation, now: datetime) -> str | None:
 
 def _unfit(deviation: Deviation, finding: Finding | None) -> str | None:
     if finding is None:
-        return f"accepts {deviation.requirement}, which is no requirement of {deviation.rule}"
+        return f"accepts {deviation.requirement}, which is not a requirement of {deviation.rule}"
     why = reason_not_acceptable(finding)
     if why is not None:
         return f"{why}; leave it out"
     assert finding.value is not None and finding.limits is not None
     if finding.limits != deviation.limits:
         return (
-            f"accepts {finding.id} against other limits than those it now misses most; "
+            f"accepts {finding.id} for other limits than those it now misses most; "
             "a new deviation is needed"
         )
     if not _no_further(finding.value, deviation.value, finding.limits):
         return (
-            f"accepts {finding.id} as far as {_told(deviation.value)}, while it is now "
-            f"{_told(finding.value)}; a new deviation is needed"
+            f"accepts {finding.id} as far as {_written(deviation.value)}, but it is now "
+            f"{_written(finding.value)}; a new deviation is needed"
         )
     return None
 
 
 def _no_further(value: Value, accepted: Value, limits: Limits) -> bool:
-    """Whether a value lies outside on the accepted side and no further than accepted."""
+    """Whether a value is outside on the accepted side and no further than accepted."""
     if isinstance(value, tuple) and isinstance(accepted, tuple):
         box = limits.box or (0.0, 0.0)
         reach = [max(width, abs(each)) for width, each in zip(box, accepted, strict=True)]
@@ -160,13 +160,13 @@ def _no_further(value: Value, accepted: Value, limits: Limits) -> bool:
 
 
 def _below(value: float, limits: Limits) -> bool:
-    """On which side a value outside its limits lies."""
+    """Whether a value outside its limits is below them."""
     low, high = limits.minimum, limits.maximum
     if low is None or high is None:
         return low is not None
     return value < (low + high) / 2
 
 
-def _told(value: Value) -> str:
+def _written(value: Value) -> str:
     values = value if isinstance(value, tuple) else (value,)
     return ", ".join(f"{each:.6g}" for each in values)

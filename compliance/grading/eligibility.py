@@ -1,4 +1,4 @@
-"""What can be judged at all, and what a finding says of a patch that cannot."""
+"""Which patches can be judged, and the findings' entries for patches that cannot."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ from compliance.quantities.measured import NOWHERE, Measured, Options, Roles
 
 
 def finding(requirement: Requirement, verdict: Verdict, **fields: object) -> Finding:
-    """A finding of a requirement with what every finding carries filled in."""
+    """A finding of a requirement, with the fields that every finding has filled in."""
     quantity = QUANTITIES[requirement.quantity]
     unit = quantity.unit
     if requirement.field:
@@ -45,16 +45,16 @@ def finding(requirement: Requirement, verdict: Verdict, **fields: object) -> Fin
     )
 
 
-def limits_of(requirement: Requirement, case: MatchedReadings, one: SelectedPatch) -> Limits:
-    """Limits that hold for one patch: by name, by band of nominal target, or the same for all."""
+def limits_of(requirement: Requirement, case: MatchedReadings, patch: SelectedPatch) -> Limits:
+    """Limits for one patch: by name, by band of nominal target, or the same for all."""
     if requirement.by_patch:
-        name = one.planned or one.name
+        name = patch.planned or patch.name
         if name not in requirement.by_patch:
             message = f"no limits for patch '{name}'; add it, or leave it out with `except`"
             raise rule_error(requirement, case, "by_patch", message)
         return requirement.by_patch[name]
     if requirement.bands:
-        nominal = float(case.patches.nominal[one.index])
+        nominal = float(case.patches.nominal[patch.index])
         for band in requirement.bands:
             if band.upto is None or nominal <= band.upto * (1 + 1e-9):
                 return band.limits
@@ -63,22 +63,23 @@ def limits_of(requirement: Requirement, case: MatchedReadings, one: SelectedPatc
     return requirement.limits or Limits()
 
 
-def not_judged(case: MatchedReadings, one: SelectedPatch, why: Statement) -> NotJudged:
+def not_judged(case: MatchedReadings, patch: SelectedPatch, why: Statement) -> NotJudged:
     """A measured patch that cannot be judged, and why."""
-    there = case.patches.stimulus[one.index]
-    return NotJudged(case.patches.triple(one.index), one.name, there.position, there.window, why)
+    stimulus = case.patches.stimulus[patch.index]
+    triple = case.patches.triple(patch.index)
+    return NotJudged(triple, patch.name, stimulus.position, stimulus.window, why)
 
 
 def point(
-    case: MatchedReadings, one: SelectedPatch, target: float | None, **fields: object
+    case: MatchedReadings, patch: SelectedPatch, target: float | None, **fields: object
 ) -> Point:
     """A patch in a finding."""
-    there = case.patches.stimulus[one.index]
+    stimulus = case.patches.stimulus[patch.index]
     return Point(
-        patch=case.patches.triple(one.index),
-        name=one.name,
-        position=there.position,
-        window=there.window,
+        patch=case.patches.triple(patch.index),
+        name=patch.name,
+        position=stimulus.position,
+        window=stimulus.window,
         target=target,
         **fields,  # type: ignore[arg-type]
     )
@@ -87,7 +88,7 @@ def point(
 def target_luminances(
     quantity: Quantity, case: MatchedReadings, roles: Roles
 ) -> list[float | None]:
-    """Luminance the target shows for each patch, where the quantity uses the target."""
+    """Luminance of the target for each patch; None if the quantity does not use the target."""
     if not quantity.target or not len(roles.over):
         return [None] * len(roles.over)
     view, model = case.view, case.view.model
@@ -96,12 +97,12 @@ def target_luminances(
         fitted &= view.white[roles.over] != NOWHERE
     if not model.blackless and np.isnan(model.black_luminance):
         fitted &= view.black[roles.over] != NOWHERE
-    found: list[float | None] = [None] * len(roles.over)
+    luminances: list[float | None] = [None] * len(roles.over)
     for place, value in zip(
         np.flatnonzero(fitted), view.target(roles.over[fitted])[..., 1], strict=True
     ):
-        found[place] = float(value) if math.isfinite(value) else None
-    return found
+        luminances[place] = float(value) if math.isfinite(value) else None
+    return luminances
 
 
 BLACK_DOMINATES = Statement("black-dominates")
@@ -110,7 +111,7 @@ Array = NDArray[np.float64]
 
 
 def options_of(requirement: Requirement) -> Options:
-    """How a requirement wants its quantity taken."""
+    """The options of a requirement for its quantity."""
     return Options(
         reference=requirement.reference,
         above_black=requirement.above_black,
@@ -126,8 +127,8 @@ def values_of(requirement: Requirement, view: Measured, roles: Roles) -> Array:
 
 
 def roles_of(chosen: Sequence[SelectedPatch]) -> Roles:
-    """Patches without a part of their own."""
-    return roles_at([one.index for one in chosen])
+    """Roles of patches without a fixed role."""
+    return roles_at([patch.index for patch in chosen])
 
 
 def roles_at(indices: Sequence[int]) -> Roles:
@@ -138,7 +139,7 @@ def roles_at(indices: Sequence[int]) -> Roles:
 def reason_not_judged(
     requirement: Requirement, case: MatchedReadings, index: int
 ) -> Statement | None:
-    """Why a measured patch cannot be judged by a requirement; None if it can."""
+    """The reason that a measured patch cannot be judged by a requirement; None if it can."""
     quantity = QUANTITIES[requirement.quantity]
     patches = case.patches
     if patches.beyond[index]:
@@ -164,12 +165,12 @@ def split_judgeable(
     """Split the patches of a requirement into those that can be judged and those that cannot."""
     judged: list[SelectedPatch] = []
     left_out: list[NotJudged] = []
-    for one in parts.chosen:
-        why = reason_not_judged(requirement, case, one.index)
+    for patch in parts.chosen:
+        why = reason_not_judged(requirement, case, patch.index)
         if why is None:
-            judged.append(one)
+            judged.append(patch)
         else:
-            left_out.append(not_judged(case, one, why))
+            left_out.append(not_judged(case, patch, why))
     return judged, left_out
 
 
@@ -179,7 +180,7 @@ def _is_lit(case: MatchedReadings, index: int) -> bool:
 
 
 def reason_not_finite(value: Value) -> Statement | None:
-    """Why a value that is no number cannot be judged."""
+    """The reason that a value cannot be judged, if it is not a finite number."""
     numbers = value if isinstance(value, tuple) else (value,)
     return None if all(map(math.isfinite, numbers)) else Statement("not-a-number")
 
@@ -187,7 +188,7 @@ def reason_not_finite(value: Value) -> Statement | None:
 def is_zero_by_construction(requirement: Requirement, case: MatchedReadings, index: int) -> bool:
     """Whether the difference is zero by construction: shown, not counted.
 
-    Spread and pairwise compare the patches with each other, so that every one counts.
+    Spread and pairwise compare the patches with each other, so that each of them counts.
     """
     view = case.view
     if requirement.statistic in ("spread", "pairwise"):
@@ -218,10 +219,10 @@ def _is_own_reference(requirement: Requirement, case: MatchedReadings, index: in
 def reason_below_meter(
     requirement: Requirement, case: MatchedReadings, value: Value, limits: Limits
 ) -> Statement | None:
-    """Why a luminance under the meter's reach cannot be judged.
+    """The reason that a luminance below the meter's `lowest` cannot be judged.
 
-    It may be anything from 0 to `lowest`; where the limits hold for all of that,
-    or for none of it, it can.
+    It may be any value from 0 to `lowest`; if the limits include all of these values,
+    or none of them, it can be judged.
     """
     reading = QUANTITIES[requirement.quantity].reading
     if not reading or isinstance(value, tuple) or value >= case.lowest:
@@ -236,7 +237,7 @@ def reason_below_meter(
 def reason_black_zero(
     requirement: Requirement, case: MatchedReadings, parts: PatchRoles
 ) -> Statement | None:
-    """Why a contrast over a black that reads 0 or less cannot be judged."""
+    """The reason that a contrast cannot be judged, if its black reads 0 or less."""
     if not QUANTITIES[requirement.quantity].ratio:
         return None
     black = float(case.view.luminance(parts.roles.part["black"]).mean())
@@ -244,7 +245,7 @@ def reason_black_zero(
 
 
 def contrast_is_bound(requirement: Requirement, case: MatchedReadings, parts: PatchRoles) -> bool:
-    """Whether a contrast rests on a black that the meter cannot tell from dark."""
+    """Whether a contrast's black is below the meter's lowest luminance."""
     if not QUANTITIES[requirement.quantity].ratio or case.lowest == 0:
         return False
     return bool(case.view.luminance(parts.roles.part["black"]).mean() < case.lowest)
@@ -253,10 +254,10 @@ def contrast_is_bound(requirement: Requirement, case: MatchedReadings, parts: Pa
 def black_dominates(
     requirement: Requirement, case: MatchedReadings, roles: Roles, limits: Sequence[Limits]
 ) -> NDArray[np.bool_]:
-    """(n,): the value taken with black 0 and with black `lowest` differs too much to judge.
+    """(n,): the values with black 0 and with black `lowest` differ too much to judge.
 
     Too much is more than half the width of two-sided limits, or more than the
-    amount of a one-sided limit.
+    absolute value of a one-sided limit.
     """
     nothing = np.zeros(len(limits), dtype=np.bool_)
     if not len(roles.over) or not needs_black(requirement, case):
@@ -269,7 +270,8 @@ def black_dominates(
     change = np.abs(lit - dark)
     if change.ndim == 2:
         change = change.max(axis=-1)
-    return np.array([c > _half_width(one) for c, one in zip(change, limits, strict=True)])
+    widths = map(_half_width, limits)
+    return np.array([size > width for size, width in zip(change, widths, strict=True)])
 
 
 def _half_width(limits: Limits) -> float:

@@ -1,4 +1,4 @@
-"""One requirement to one finding. None is dropped, and a NaN is never a pass."""
+"""One finding for each requirement. None is dropped, and a NaN is never a pass."""
 
 from __future__ import annotations
 
@@ -33,14 +33,14 @@ from compliance.quantities.measured import Measured, Roles
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
 Shown = Mapping[str, object]
-"""Of a finding: points, patches not judged, and what is missing."""
+"""Fields of a finding: points, patches not judged, and missing patches."""
 
 KIND = "the display's technology (display.technology in the job)"
-"""What is missing where the kind of display is not known."""
+"""Listed as missing if the display's technology is not known."""
 
 
 def not_applicable_finding(requirement: Requirement, case: MatchedReadings) -> Finding | None:
-    """The finding where a requirement is for another kind of display, or the kind is unknown."""
+    """The finding if a requirement is for another kind of display, or the kind is not known."""
     if requirement.displays is None:
         return None
     technology = case.stated.technology
@@ -59,7 +59,7 @@ def not_applicable_finding(requirement: Requirement, case: MatchedReadings) -> F
 
 
 def grade_declared(requirement: Requirement, quantity: Quantity, case: MatchedReadings) -> Finding:
-    """A condition that the job records or the facility declares."""
+    """The finding on a condition that the job records or the facility declares."""
     name = requirement.field or requirement.declaration or ""
     stated = case.stated.recorded if requirement.field else case.stated.declared
     value = stated.get(name)
@@ -83,9 +83,9 @@ def _value(row: NDArray[np.float64]) -> Value:
 def _judged(
     requirement: Requirement, quantity: Quantity, case: MatchedReadings, parts: PatchRoles
 ) -> tuple[dict[int, Point], Shown]:
-    """The points of the patches that have a value, by index, and what the finding shows.
+    """The points of the patches that have a value, by index, and the fields of the finding.
 
-    A point has limits and a verdict of its own where each patch is decided by itself.
+    A point has limits and a verdict of its own if each patch is decided separately.
     """
     each = requirement.statistic == "each"
     judged, left_out = eligibility.split_judgeable(requirement, case, parts)
@@ -127,7 +127,7 @@ def _shown(points: Iterable[Point], left_out: Iterable[NotJudged], parts: PatchR
 def grade_per_patch(
     requirement: Requirement, quantity: Quantity, case: MatchedReadings, parts: PatchRoles
 ) -> Graded:
-    """Every patch is decided by itself; the finding is that of the one with least margin."""
+    """Decide each patch separately; the finding is that of the patch with the least margin."""
     points, shown = _judged(requirement, quantity, case, parts)
     bare = finding(requirement, Verdict.NOT_ASSESSED, **shown)
     question = _question(requirement, quantity, points)
@@ -137,7 +137,7 @@ def grade_per_patch(
 def _question(
     requirement: Requirement, quantity: Quantity, points: Mapping[int, Point]
 ) -> SampledQuantity | None:
-    """What the draws are asked: the values of the points that count."""
+    """The quantity to sample: the values of the points that count."""
     counts = [point.verdict is not None for point in points.values()]
     if not any(counts):
         return None
@@ -152,7 +152,7 @@ def _question(
 
 
 DARKEST = 1e-9
-"""cd/m² below which a black is none, and a contrast has no value."""
+"""cd/m² below which a black counts as zero, and a contrast has no value."""
 
 
 # ------------------------------------------------------------ statistics over patches
@@ -161,7 +161,7 @@ DARKEST = 1e-9
 def grade_statistic(
     requirement: Requirement, quantity: Quantity, case: MatchedReadings, parts: PatchRoles
 ) -> Graded:
-    """mean, percentile, spread or pairwise: one value, decided as a whole."""
+    """Decide a mean, percentile, spread or pairwise statistic: one value of all patches."""
     points, shown = _judged(requirement, quantity, case, parts)
     limits = requirement.limits or Limits()
     kept = [
@@ -193,7 +193,8 @@ def _open(requirement: Requirement, parts: PatchRoles, shown: Shown) -> Finding:
 def _summary(
     requirement: Requirement, quantity: Quantity, measured: Measured, roles: Roles
 ) -> Callable[[Measured], Array]:
-    """View to summary (...,); the patches of an extreme are settled on the measured values."""
+    """Function from a view to the summary (...,); patches of an extreme are fixed on the measured
+    values."""
     first = eligibility.values_of(requirement, measured, roles)
 
     def values(view: Measured) -> Array:
@@ -216,7 +217,7 @@ def _summary(
 def _farthest(
     requirement: Requirement, quantity: Quantity, measured: Measured, roles: Roles
 ) -> Callable[[Measured], Array]:
-    """The largest difference between any two patches, of the pair that shows it."""
+    """Function from a view to the difference of the pair with the largest measured difference."""
     options = eligibility.options_of(requirement)
     pairs = np.array(list(combinations(roles.over, 2)), dtype=np.int64)
     apart = differences(quantity, measured, pairs[:, 0], pairs[:, 1], options)
@@ -230,7 +231,7 @@ def _farthest(
 def grade_aggregate(
     requirement: Requirement, quantity: Quantity, case: MatchedReadings, parts: PatchRoles
 ) -> Graded:
-    """A quantity that is one value of all its patches."""
+    """Decide a quantity that is one value of all its patches."""
     judged, left_out = eligibility.split_judgeable(requirement, case, parts)
     shown = _shown(_parts_shown(case, judged), left_out, parts)
     if parts.missing or left_out:
@@ -244,7 +245,7 @@ def grade_aggregate(
     if quantity.extreme is not None:
         roles = quantity.extreme.settle(case.view, roles)
     question = _whole_question(requirement, quantity, limits, roles, case if bound else None)
-    patches = tuple(one.index for one in judged)
+    patches = tuple(patch.index for patch in judged)
     value = float(question.values(case.view)[..., 0])
     if bound:
         decided = _contrast_bound(requirement, case, value, limits, shown)
@@ -265,7 +266,7 @@ def _unfit(requirement: Requirement, why: Statement, shown: Shown) -> Finding:
 
 
 def _parts_shown(case: MatchedReadings, chosen: Sequence[SelectedPatch]) -> Iterator[Point]:
-    """The patches a whole was computed from, with their luminance."""
+    """The patches of an aggregate value, with their luminance."""
     for patch in chosen:
         luminance = float(case.view.xyz[patch.index, 1])
         yield point(case, patch, None, value=luminance, limits=None, verdict=None)
@@ -278,7 +279,7 @@ def _whole_question(
     roles: Roles,
     bound: MatchedReadings | None,
 ) -> SampledQuantity:
-    """Values of a whole; a contrast is tested without a division, Yw − c·Yk ≥ 0."""
+    """An aggregate to sample; a contrast is tested without division, Yw − c·Yk ≥ 0."""
     if not quantity.ratio:
         return SampledQuantity(
             values=lambda view: eligibility.values_of(requirement, view, roles),
@@ -292,8 +293,8 @@ def _whole_question(
         return np.asarray(view.luminance(white).mean(axis=-1, keepdims=True))
 
     def dark(view: Measured) -> Array:
-        told = view.luminance(black).mean(axis=-1, keepdims=True)
-        return told if bound is None else np.full_like(told, bound.lowest)
+        luminance = view.luminance(black).mean(axis=-1, keepdims=True)
+        return luminance if bound is None else np.full_like(luminance, bound.lowest)
 
     def conforms(view: Measured) -> Flags:
         lit = bright(view)
@@ -317,8 +318,8 @@ def _contrast_bound(
     limits: Limits,
     shown: Shown,
 ) -> Finding:
-    """Contrast over a black that the meter cannot tell from dark: at least this much."""
-    told = finding(
+    """The finding on a contrast with a black below the meter's lowest: at least this value."""
+    unassessed = finding(
         requirement,
         Verdict.NOT_ASSESSED,
         value=value,
@@ -327,14 +328,14 @@ def _contrast_bound(
         **shown,
     )
     if limits.maximum is None and inside(value, limits):
-        return replace(told, verdict=Verdict.PASS)
-    return replace(told, reason=Reason.METER)
+        return replace(unassessed, verdict=Verdict.PASS)
+    return replace(unassessed, reason=Reason.METER)
 
 
 def grade(requirement: Requirement, case: MatchedReadings) -> Graded:
-    """Grade one requirement on the measured values, with what the draws are to be asked.
+    """Grade one requirement on the measured values, with the quantity to sample.
 
-    RuleError where the rule itself asks for what cannot be.
+    Raises RuleError if the rule itself requires something impossible.
     """
     quantity = QUANTITIES[requirement.quantity]
     elsewhere = not_applicable_finding(requirement, case)

@@ -1,7 +1,7 @@
-"""Match readings with a rule: which patch is what, what is missing, what is out of reach.
+"""Match readings with a rule: known patches, missing patches, patches out of reach.
 
 Equal stimuli are repeats of one patch. Everything is decided once, on the
-nominal target, and kept for every draw of the same readings.
+nominal target, and kept for all draws of the same readings.
 """
 
 from __future__ import annotations
@@ -35,7 +35,7 @@ Flags = NDArray[np.bool_]
 
 @dataclass(frozen=True, slots=True)
 class Stimulus:
-    """What makes a patch that patch, besides its codes."""
+    """The identity of a patch, besides its codes."""
 
     position: str
     window: float
@@ -46,7 +46,7 @@ class Stimulus:
 
 @dataclass(frozen=True)
 class Patches:
-    """The distinct patches of a set of readings; P of them, from R readings."""
+    """The P distinct patches of a set of R readings."""
 
     codes: Integers
     """(P, 3)"""
@@ -76,7 +76,7 @@ class Patches:
         return red, green, blue
 
     def place(self, index: int) -> Place:
-        """What a patch is known by in the points of findings."""
+        """The key of a patch in the points of findings."""
         stimulus = self.stimulus[index]
         return self.triple(index), stimulus.position, stimulus.window
 
@@ -88,7 +88,7 @@ class Patches:
         return total / self.count[:, None]
 
     def like(self, index: int, **changes: object) -> int | None:
-        """The patch with the same codes but for what `changes` says of its stimulus."""
+        """The patch with the same codes, and the same stimulus apart from `changes`."""
         wanted = replace(self.stimulus[index], **changes)  # type: ignore[arg-type]
         for other in np.flatnonzero(np.all(self.codes == self.codes[index], axis=1)):
             if self.stimulus[other] == wanted:
@@ -97,7 +97,7 @@ class Patches:
 
 
 def canonical_order(readings: Readings, window: float) -> list[int]:
-    """Rows sorted by stimulus, then by X, Y, Z, so that the order in the file is no matter."""
+    """Rows sorted by stimulus, then by X, Y, Z, independent of the order in the file."""
     sizes = _windows(readings, window)
 
     def key(row: int) -> tuple[object, ...]:
@@ -123,13 +123,13 @@ def _stimulus_key(readings: Readings, sizes: Array, row: int) -> tuple[object, .
 
 
 def distinct_patches(readings: Readings, plan: Plan) -> Patches:
-    """Group equal stimuli and work out what the rule's target makes of each."""
+    """Group equal stimuli and compute the rule's target for each."""
     sizes = _windows(readings, plan.rule.window)
     order = canonical_order(readings, plan.rule.window)
-    found: dict[tuple[object, ...], int] = {}
-    rows = [found.setdefault(_stimulus_key(readings, sizes, row), len(found)) for row in order]
-    triples = np.array([key[:3] for key in found], dtype=np.int64).reshape(-1, 3)
-    stimulus = tuple(Stimulus(*key[3:]) for key in found)  # type: ignore[arg-type]
+    places: dict[tuple[object, ...], int] = {}
+    rows = [places.setdefault(_stimulus_key(readings, sizes, row), len(places)) for row in order]
+    triples = np.array([key[:3] for key in places], dtype=np.int64).reshape(-1, 3)
+    stimulus = tuple(Stimulus(*key[3:]) for key in places)  # type: ignore[arg-type]
     encoding, model = plan.encoding, plan.model
     signal = np.asarray(codes.decode(triples, encoding.bits, encoding.narrow), dtype=np.float64)
     return Patches(
@@ -138,7 +138,7 @@ def distinct_patches(readings: Readings, plan: Plan) -> Patches:
         stimulus=stimulus,
         rows=np.array(rows, dtype=np.int64),
         order=np.array(order, dtype=np.int64),
-        count=np.bincount(rows, minlength=len(found)).astype(np.int64),
+        count=np.bincount(rows, minlength=len(places)).astype(np.int64),
         level=targets.level(signal, model),
         neutral=targets.neutral(signal, model),
         nominal=targets.nominal_xyz(signal, model)[:, 1],
@@ -150,24 +150,24 @@ def distinct_patches(readings: Readings, plan: Plan) -> Patches:
 
 @dataclass(frozen=True, slots=True)
 class SelectedPatch:
-    """A patch of the readings that plays a part in a requirement."""
+    """A patch of the readings that a requirement uses."""
 
     index: int
     name: str
     planned: str = ""
-    """Name of the planned patch it stands for, by which limits and exceptions go."""
+    """Name of its planned patch, used for limits and exceptions."""
 
 
 @dataclass(frozen=True, slots=True)
 class Selection:
-    """The patches a requirement is about, and what it misses."""
+    """The patches of a requirement, and the missing ones."""
 
     chosen: tuple[SelectedPatch, ...]
     missing: tuple[str, ...]
 
 
 class Matcher:
-    """Finds planned patches among the readings of one slot."""
+    """Find planned patches among the readings of one slot."""
 
     def __init__(self, plan: Plan, patches: Patches) -> None:
         self.plan = plan
@@ -177,7 +177,7 @@ class Matcher:
     # -- single patches
 
     def find(self, planned: PlannedPatch) -> int | None:
-        """The patch that shows `planned`, the nearest if several do."""
+        """The patch that matches `planned`, the nearest of several."""
         away = np.abs(self.patches.signal - np.array(planned.signal)).max(axis=-1)
         tolerance = max(self._tolerance, planned.slack * (1 + EDGE) + 1e-12)
         if self.plan.model.kind == "xyz" and self._is_neutral(planned):
@@ -198,7 +198,7 @@ class Matcher:
         )
 
     def at_window(self, name: str, window: float) -> int | None:
-        """White, black or peak at the centre, in a window of % of area."""
+        """White, black or peak at the centre, in a window in % of area."""
         planned = self.plan.patches(name)[0]
         pattern = default_pattern(window)
         return self.find(replace(planned, window=window, pattern=pattern, position="centre"))
@@ -206,24 +206,24 @@ class Matcher:
     # -- sets
 
     def select(self, over: Over, *, all_neutrals: bool) -> Selection:
-        """The patches of `over`; with `all_neutrals` a ramp takes every neutral in range."""
+        """The patches of `over`; with `all_neutrals` a ramp includes every neutral in range."""
         chosen: dict[int, SelectedPatch] = {}
         missing: list[str] = []
         for name in over.patches:
             planned = self.plan.asked(name, over)
             is_ramp = bool(planned) and planned[0].neutral_ramp
             if is_ramp:
-                found = self._ramp(planned, over, missing, all_neutrals=all_neutrals)
+                selected = self._ramp(planned, over, missing, all_neutrals=all_neutrals)
             else:
-                found = self._single(planned, missing)
-            for one in found:
-                chosen.setdefault(one.index, one)
+                selected = self._single(planned, missing)
+            for patch in selected:
+                chosen.setdefault(patch.index, patch)
         ordered = tuple(chosen[index] for index in sorted(chosen))
         return Selection(ordered, tuple(dict.fromkeys(missing)))
 
     def _single(self, planned: list[PlannedPatch], missing: list[str]) -> list[SelectedPatch]:
-        """Patches that have to be met by their own codes."""
-        found = []
+        """Patches that must be measured with their own codes."""
+        selected = []
         for patch in planned:
             index = self.find(patch)
             if index is None:
@@ -231,16 +231,16 @@ class Matcher:
                 continue
             if self.patches.count[index] < patch.count:
                 missing.append(f"{self.described(patch)} ({patch.count} readings)")
-            found.append(SelectedPatch(index, patch.name, patch.name))
-        return found
+            selected.append(SelectedPatch(index, patch.name, patch.name))
+        return selected
 
     def _ramp(
         self, planned: list[PlannedPatch], over: Over, missing: list[str], *, all_neutrals: bool
     ) -> list[SelectedPatch]:
         """Neutrals in range: all of them, or the one nearest to each planned level.
 
-        A planned level is met by any neutral within half a step. Each neutral belongs to
-        the level it is nearest to, and goes where `only` and `except` send that level.
+        Any neutral within half a step matches a planned level. Each neutral belongs to
+        its nearest level, and `only` and `except` apply to it as to that level.
         """
         members = self._members(planned[0].set, over)
         nearest: list[int] = []
@@ -251,15 +251,15 @@ class Matcher:
             else:
                 nearest.append(met[0])
         in_range = self.plan.in_range(self.patches.level, self.patches.nominal, over)
-        found = []
+        selected = []
         for patch, indices in members.items():
             for index in indices:
                 if not in_range[index] or not (all_neutrals or index in nearest):
                     continue
                 label = f"{patch.set} {100 * self.patches.level[index]:.4g} %"
                 name = patch.name if index == indices[0] else label
-                found.append(SelectedPatch(index, name, patch.name))
-        return found
+                selected.append(SelectedPatch(index, name, patch.name))
+        return selected
 
     def _members(self, name: str, over: Over) -> dict[PlannedPatch, list[int]]:
         """Neutrals within half a step of each level of a ramp, the nearest first."""
@@ -298,11 +298,11 @@ def _true(flags: Flags) -> list[int]:
 
 
 class DeclaredFacts(NamedTuple):
-    """What the job states and no reading shows."""
+    """Facts that the job states and no reading shows."""
 
     technology: str | None = None
     recorded: Mapping[str, float | None] = {}
-    """Fields of `RECORDED_FIELDS`; None where not stated."""
+    """Fields of `RECORDED_FIELDS`; None if not stated."""
     declared: Mapping[str, float] = {}
 
 
@@ -316,18 +316,18 @@ class MatchedReadings:
     matcher: Matcher
     view: Measured
     lowest: float
-    """cd/m² the meter can tell from dark; 0 without a meter"""
+    """the meter's lowest luminance in cd/m²; 0 without a meter"""
     chromaticity_floor: float
     stated: DeclaredFacts
     deviation: Array
     """(R,) stated deviation of each reading's Y in %, canonical order; NaN if not stated"""
 
     def built_in(self, name: str) -> int | None:
-        """Patch index of the rule's own `white`, `black` or `peak`; None where it was not read."""
+        """Patch index of the rule's own `white`, `black` or `peak`; None if not measured."""
         return self.matcher.find(self.plan.patches(name)[0])
 
     def luminance(self, name: str) -> float | None:
-        """cd/m² read of the rule's own `white`, `black` or `peak`; None where it was not read."""
+        """Measured cd/m² of the rule's own `white`, `black` or `peak`; None if not measured."""
         index = self.built_in(name)
         return None if index is None else float(self.view.xyz[index, 1])
 
@@ -348,9 +348,9 @@ _MATCHED: WeakKeyDictionary[Measurement, MatchedReadings] = WeakKeyDictionary()
 
 
 def matched(measurement: Measurement) -> MatchedReadings:
-    """The graded readings of a measurement matched with its rule, once for all who ask.
+    """The graded readings of a measurement matched with its rule, computed only once.
 
-    RuleError where the encoding does not suit the target.
+    Raises RuleError if the encoding does not suit the target.
     """
     if measurement not in _MATCHED:
         _MATCHED[measurement] = match_readings(
@@ -390,7 +390,7 @@ def match_readings(
     meter: Meter | None = None,
     stated: DeclaredFacts | None = None,
 ) -> MatchedReadings:
-    """Match readings to the rule; RuleError where the encoding does not suit the target."""
+    """Match readings to the rule; raises RuleError if the encoding does not suit the target."""
     plan = Plan(rule, readings.encoding)
     patches = distinct_patches(readings, plan)
     matcher = Matcher(plan, patches)
@@ -436,24 +436,23 @@ def _view(
     )
 
 
-def _index(found: Iterable[int | None]) -> Index:
-    return np.array([NOWHERE if one is None else one for one in found], dtype=np.int64)
+def _index(places: Iterable[int | None]) -> Index:
+    return np.array([NOWHERE if place is None else place for place in places], dtype=np.int64)
 
 
 Along = Literal["window", "seconds"]
-"""What light may be lost along."""
+"""The dimensions along which light may be lost."""
 Key = tuple[Triple, Stimulus]
-"""Codes of a patch, and what else it is shown with."""
+"""Codes of a patch, and the rest of its stimulus."""
 
 
 def groups_differing_only_in(
     case: MatchedReadings, along: Along | Literal["background"]
 ) -> list[list[int]]:
-    """Groups of two and more patches of a case that are alike in all else, in order of what they
-    differ in.
+    """Groups of two or more patches of a case that differ only in `along`, in its order.
 
-    Windows differ in their pattern too, and a full screen, which has no background, belongs to
-    the windows on every one; checkerboards are no windows.
+    Windows also differ in their pattern, and a full screen, which has no background, belongs to
+    the windows on every background; checkerboards are not windows.
     """
     groups: dict[Key, list[int]] = {}
     full: dict[Key, list[int]] = {}
@@ -478,7 +477,7 @@ def _is_full(stimulus: Stimulus) -> bool:
 
 
 def _plain(stimulus: Stimulus, along: str) -> Stimulus:
-    """The stimulus without what the group differs in."""
+    """The stimulus without the field in which the group differs."""
     if along == "window":
         background = "" if _is_full(stimulus) else stimulus.background
         return replace(stimulus, window=0.0, pattern="", background=background)

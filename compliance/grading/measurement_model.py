@@ -1,10 +1,10 @@
-"""Draws of a slot's readings from what the meter's certificate says (JCGM 101).
+"""Draws of a slot's readings from the meter's certificate (JCGM 101).
 
-Four parts, each with normal draws of its own: what all readings share, what the
-readings of one level band share, an additive dark part, and the repeatability of
+Four parts, each with its own normal draws: a part shared by all readings, a part shared by the
+readings of one level band, an additive dark part, and the repeatability of
 each reading. Nothing is clipped or redrawn, so a dark X, Y or Z may be negative.
 The stream is `numpy.random.RandomState` over Philox, keyed by seed and part: the
-same input and seed give the same draws, however they are cut into chunks.
+same input and seed give the same draws, for any size of chunks.
 """
 
 from __future__ import annotations
@@ -26,20 +26,20 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 
 CORRELATIONS = (0.0, -0.9, 0.9)
-"""Of x and y, tried where the meter's is not known."""
+"""Of x and y, all tried if the meter's is not known."""
 
 LEAST_Y = 0.02
-"""Chromaticity y below which a dark reading's x, y are noise and are not moved."""
+"""Chromaticity y below which a dark reading's x, y are noise and are not drawn."""
 
 ENOUGH_REPEATS = 4
-"""Readings of one patch from which their own scatter tells the repeatability."""
+"""With so many readings of one patch, their own scatter is the repeatability."""
 
 CHUNK = 200_000
-"""Patches times draws that are held at once."""
+"""Patches times draws held in memory at once."""
 
 COMMON, DARK, COMMON_XY, PATCHES, READINGS = 1, 2, 3, 4, 5
 LEVEL_BANDS, XY_BANDS, HUE, SCATTER = 100, 200, 300, 1000
-"""Parts of the stream; the larger ones count on by band, hue or patch."""
+"""Parts of the stream; to the larger ones the number of the band, hue or patch is added."""
 
 
 def _stream(seed: int, part: int) -> np.random.RandomState:
@@ -58,22 +58,22 @@ def _normal(seed: int, part: int, count: int, columns: int) -> Array:
 def band_of(
     bands: Sequence[LuminanceBand | ChromaticityBand | RepeatabilityBand], level: Array
 ) -> Index:
-    """(n,) index of the band that holds at each level (n,) in cd/m²; below the first, the first."""
+    """(n,) index of the band of each level (n,) in cd/m²; below the first band, the first."""
     starts = np.array([band.start for band in bands])
-    found = np.searchsorted(starts, level * (1 + 1e-12), side="right") - 1
-    return np.maximum(found, 0).astype(np.int64)
+    places = np.searchsorted(starts, level * (1 + 1e-12), side="right") - 1
+    return np.maximum(places, 0).astype(np.int64)
 
 
 class Spread(NamedTuple):
     """Standard uncertainty of the repeatability of n patches or readings."""
 
     luminance: Array
-    """(n,) of Y in cd/m²; NaN where it is not known"""
+    """(n,) of Y in cd/m²; NaN if not known"""
     xy: Array
-    """(n, 2) of x and y; NaN where it is not known"""
+    """(n, 2) of x and y; NaN if not known"""
 
     def at(self, index: Index) -> Spread:
-        """That of some of them."""
+        """The spread of some of them."""
         return Spread(self.luminance[index], self.xy[index])
 
 
@@ -89,7 +89,7 @@ class Draws:
         seed: int,
         own_scatter: bool = True,
     ) -> None:
-        """`own_scatter`: repeats that are many enough tell their own repeatability."""
+        """`own_scatter`: enough repeats give their own repeatability."""
         self._scattered = _scattered(case) if own_scatter else []
         self.case = case
         self.count = count
@@ -104,7 +104,7 @@ class Draws:
 
     @property
     def chromatic(self) -> bool:
-        """Whether the meter's file says anything about chromaticity."""
+        """Whether the meter's file states anything about chromaticity."""
         return bool(self._meter.chromaticity)
 
     def views(
@@ -112,8 +112,8 @@ class Draws:
     ) -> Iterator[tuple[Measured, ...]]:
         """Chunks of drawn views, one for each correlation, all of the same underlying draws.
 
-        `means` are the patches that are drawn, `single` those whose readings are drawn
-        before averaging too, which only stability needs. All others stay as measured.
+        `means` are the patches that are drawn; for those in `single` the readings before averaging
+        are drawn too, which only stability needs. All others stay as measured.
         """
         drawn_patches = np.unique(np.fromiter(means, dtype=np.int64))
         size = max(1, CHUNK // max(1, len(self._xyz)))
@@ -136,7 +136,7 @@ class Draws:
             )
 
     def _scatter(self) -> dict[int, Array]:
-        """Student draws for patches whose own repeats tell their repeatability."""
+        """Student draws for patches that take the repeatability from their own repeats."""
         return {
             patch: _stream(self._seed, SCATTER + patch).standard_t(
                 int(self.case.patches.count[patch]) - 1, (self.count, 3)
@@ -175,7 +175,7 @@ class Draws:
 
 
 class _Shared:
-    """What readings share, drawn once for all of them."""
+    """The parts that readings share, drawn once for all of them."""
 
     def __init__(self, case: MatchedReadings, meter: Uncertainty, count: int, seed: int) -> None:
         self._case = case
@@ -203,8 +203,8 @@ class _Shared:
     ) -> Array:
         """(draws, n, 3) copies of `xyz` (n, 3).
 
-        `levels` (n, 3) is the mean that decides bands and hues, `own` (draws, n, 3) what
-        no two share, in Y, x and y.
+        `levels` (n, 3) is the mean that decides bands and hues, `own` (draws, n, 3) the
+        part of each alone, in Y, x and y.
         """
         factor = 1 + self._relative(levels[:, 1], part)
         scatter = np.nan_to_num(spread.luminance) * own[..., 0]
@@ -252,7 +252,8 @@ class _Shared:
         return np.asarray(offset)
 
     def _nearest_hue(self, xyz: Array) -> tuple[Index, Array]:
-        """(n,) hue of the target nearest by u'v' angle, and how far out the patch is, 0 to 1."""
+        """(n,) hue of the target nearest by u'v' angle, and the patch's distance from white as a
+        share of that hue's, 0 to 1."""
         model = self._case.plan.model
         white = spaces.xyz_to_uv(model.white_xyz)
         pure = np.array(list(HUES.values()), dtype=np.float64) @ model.from_target.T
@@ -265,7 +266,7 @@ class _Shared:
 
 
 def _correlated(normal: Array, correlation: float) -> Array:
-    """(..., 2) unit normals of which the second has a given correlation with the first."""
+    """(..., 2) unit normals, the second with a given correlation to the first."""
     other = correlation * normal[..., 0] + np.sqrt(1 - correlation**2) * normal[..., 1]
     return np.stack([normal[..., 0], other], axis=-1)
 
@@ -274,7 +275,7 @@ def _correlated(normal: Array, correlation: float) -> Array:
 
 
 def _scattered(case: MatchedReadings) -> list[int]:
-    """Patches with repeats enough, and no stated deviation of their own."""
+    """Patches with enough repeats, and without a stated deviation of their own."""
     stated = np.zeros(len(case.patches), dtype=np.bool_)
     stated[case.view.rows[~np.isnan(case.deviation)]] = True
     enough = (case.patches.count >= ENOUGH_REPEATS) & ~stated
@@ -282,7 +283,7 @@ def _scattered(case: MatchedReadings) -> list[int]:
 
 
 def _reading_spread(case: MatchedReadings, meter: Uncertainty, scattered: Sequence[int]) -> Spread:
-    """Of each reading: as its row states, else from its repeats, else from the meter's file."""
+    """The spread of each reading: from its row, else its repeats, else the meter's file."""
     view = case.view
     rows = view.rows
     mean = np.abs(view.xyz[rows, 1])
@@ -297,7 +298,7 @@ def _reading_spread(case: MatchedReadings, meter: Uncertainty, scattered: Sequen
 
 
 def _patch_spread(case: MatchedReadings, single: Spread) -> Spread:
-    """Of each patch's mean over its repeats."""
+    """The spread of each patch's mean over its repeats."""
     count = case.patches.count
     luminance, xy = np.zeros(len(count)), np.zeros((len(count), 2))
     np.add.at(luminance, case.view.rows, single.luminance**2)
@@ -310,6 +311,6 @@ def _from_file(meter: Uncertainty, level: Array) -> Spread:
     if not bands:
         return Spread(np.full(len(level), np.nan), np.full((len(level), 2), np.nan))
     band = band_of(bands, level)
-    relative = np.array([one.relative for one in bands])[band] / 100 / meter.k
-    xy = np.array([(one.x, one.y) for one in bands])[band] / meter.k
+    relative = np.array([each.relative for each in bands])[band] / 100 / meter.k
+    xy = np.array([(each.x, each.y) for each in bands])[band] / meter.k
     return Spread(relative * level, xy)

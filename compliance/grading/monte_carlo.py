@@ -1,4 +1,4 @@
-"""Every requirement of a slot settled with the draws of its readings."""
+"""Decide every requirement of a slot with the draws of its readings."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from compliance.quantities.measured import NOWHERE
 def white_spread(
     case: MatchedReadings, uncertainty: Uncertainty | None, *, count: int, seed: int
 ) -> NDArray[np.float64] | None:
-    """(2, 2) covariance of the measured white's u'v', by the draws that judge it."""
+    """(2, 2) covariance of the measured white's u'v', from the same draws as its findings."""
     white = case.built_in("white")
     if uncertainty is None or not uncertainty.chromaticity or white is None or not count:
         return None
@@ -36,7 +36,7 @@ def white_spread(
 def findings_of(
     case: MatchedReadings, uncertainty: Uncertainty | None, *, count: int, seed: int
 ) -> tuple[Finding, ...]:
-    """All findings of a case, with interval and probability where the meter's file allows it."""
+    """All findings of a case, with interval and probability if the meter's file allows it."""
     grades = [grade(requirement, case) for requirement in case.rule.requirements]
     if uncertainty is None or not uncertainty.luminance or not count:
         return tuple(graded.finding for graded in grades)
@@ -58,10 +58,10 @@ def sample_requirements(
     own_scatter: bool = True,
     levels: Container[Level] = frozenset(Level),
 ) -> list[list[SampleCounts]]:
-    """What the draws say of each requirement, a tally for each correlation of x and y.
+    """Counts of the draws for each requirement, one for each correlation of x and y.
 
-    None for a requirement of another level, without a question, or whose answer rests on what
-    the meter's file does not say. The draws are the same for all `levels`.
+    An empty list for a requirement of another level, without a quantity to sample, or that needs
+    data missing in the meter's file. The draws are the same for all `levels`.
     """
     draws = Draws(case, uncertainty, count=count, seed=seed, own_scatter=own_scatter)
     known = [graded.question is not None and _known(graded, draws) for graded in grades]
@@ -85,7 +85,7 @@ def sample_requirements(
 
 
 def _with_company(patches: Sequence[int], case: MatchedReadings) -> set[int]:
-    """Patches with all that may be compared with them."""
+    """Patches, with all patches that they may be compared with."""
     view, own = case.view, list(patches)
     company = (view.white[own], view.black[own], view.centre[own], view.start[own])
     return {*own, *(int(index) for some in company for index in some if index != NOWHERE)}
@@ -101,7 +101,7 @@ def _tally(graded: Graded) -> SampleCounts:
 
 
 def _known(graded: Graded, draws: Draws) -> bool:
-    """Whether the meter's file says all that the probability of a finding rests on."""
+    """Whether the meter's file states everything that the probability of a finding needs."""
     requirement, case = graded.requirement, draws.case
     chromatic = QUANTITIES[requirement.quantity].chromatic
     if chromatic and not draws.chromatic:
@@ -117,8 +117,8 @@ def _known(graded: Graded, draws: Draws) -> bool:
 def compares(requirement: Requirement, case: MatchedReadings) -> bool:
     """Whether a requirement compares readings with each other.
 
-    Without a known repeatability nothing is known of such a comparison, since all
-    that the readings share cancels in it.
+    Without a known repeatability nothing is known about such a comparison, because everything
+    that the readings share cancels out.
     """
     return (
         QUANTITIES[requirement.quantity].comparing
@@ -130,7 +130,7 @@ def compares(requirement: Requirement, case: MatchedReadings) -> bool:
 
 
 def _involved(graded: Graded, case: MatchedReadings) -> list[int]:
-    """Patches that take part, with their whites, blacks, centres and first readings."""
+    """Patches in use, with their whites, blacks, centres and first readings."""
     view = case.view
     own = list(graded.patches)
     others: list[int] = []

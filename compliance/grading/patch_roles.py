@@ -1,4 +1,4 @@
-"""Which patches play which part in a requirement, and what is missing for it."""
+"""The roles of patches in a requirement, and the patches that it misses."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ class PatchRoles(NamedTuple):
     """The patches of a requirement."""
 
     chosen: tuple[SelectedPatch, ...]
-    """Those it is about, in canonical order."""
+    """In canonical order."""
     roles: Roles
     missing: tuple[str, ...]
 
 
 def select_roles(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
-    """Find the patches of a requirement that takes readings; see `quantities.catalogue`."""
+    """Find the patches of a requirement that needs readings; see `quantities.catalogue`."""
     quantity = QUANTITIES[requirement.quantity]
     if quantity.ratio and quantity.pattern is not None:
         return _fields(requirement, case, quantity.pattern)
@@ -47,7 +47,7 @@ def select_roles(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
     missing = list(selection.missing)
     chosen = _with_company(requirement, case, selection.chosen, missing)
     if quantity.compares == "steps":
-        chosen = tuple(sorted(chosen, key=lambda one: case.patches.level[one.index]))
+        chosen = tuple(sorted(chosen, key=lambda patch: case.patches.level[patch.index]))
     if quantity.one_window:
         _check_one_window(requirement, case, chosen)
     indices = _indices(chosen)
@@ -61,26 +61,26 @@ def select_roles(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
 def rule_error(
     requirement: Requirement, case: MatchedReadings, field: str, message: str
 ) -> RuleError:
-    """What is wrong in a field of a requirement, seen only when readings are graded."""
+    """An error in a field of a requirement that appears only when readings are graded."""
     return RuleError(Problem(case.rule.id, message, field=f"requirements.{requirement.id}.{field}"))
 
 
 def _indices(chosen: Sequence[SelectedPatch]) -> Index:
-    return np.array([one.index for one in chosen], dtype=np.int64)
+    return np.array([patch.index for patch in chosen], dtype=np.int64)
 
 
 def _check_one_window(
     requirement: Requirement, case: MatchedReadings, chosen: Sequence[SelectedPatch]
 ) -> None:
-    shown = {case.patches.stimulus[one.index] for one in chosen}
+    shown = {case.patches.stimulus[patch.index] for patch in chosen}
     along = QUANTITIES[requirement.quantity].compares == "steps"
     places = {
-        (one.window, one.pattern, one.seconds, one.position if along else "") for one in shown
+        (each.window, each.pattern, each.seconds, each.position if along else "") for each in shown
     }
     if len(places) > 1:
         message = (
             f"{requirement.quantity} compares patches of one window"
-            f"{' and position' if along else ''}; make a requirement of each"
+            f"{' and position' if along else ''}; write one requirement for each"
         )
         raise rule_error(requirement, case, "over", message)
 
@@ -89,7 +89,7 @@ def _readings_of(
     requirement: Requirement, case: MatchedReadings, chosen: Sequence[SelectedPatch]
 ) -> Index:
     if len(chosen) > 1:
-        message = f"{requirement.quantity} is taken of one repeated patch; name a set of repeats"
+        message = f"{requirement.quantity} needs one repeated patch; name a set of repeats"
         raise rule_error(requirement, case, "over", message)
     rows = np.flatnonzero(np.isin(case.view.rows, _indices(chosen)))
     return rows.astype(np.int64)
@@ -101,30 +101,30 @@ def _with_company(
     chosen: Sequence[SelectedPatch],
     missing: list[str],
 ) -> tuple[SelectedPatch, ...]:
-    """Leave out patches whose white, black, centre or first reading was not measured."""
+    """Leave out patches if their white, black, centre or first reading was not measured."""
     view, kept = case.view, []
-    for one in chosen:
+    for patch in chosen:
         absent = []
-        if needs_white(requirement, case) and view.white[one.index] == NOWHERE:
-            absent.append(_at_window(case, one.index, "white"))
-        if needs_black(requirement, case) and view.black[one.index] == NOWHERE:
+        if needs_white(requirement, case) and view.white[patch.index] == NOWHERE:
+            absent.append(_at_window(case, patch.index, "white"))
+        if needs_black(requirement, case) and view.black[patch.index] == NOWHERE:
             absent.append("black")
         if QUANTITIES[requirement.quantity].compares == "centre":
-            if by_time(requirement) and view.start[one.index] == NOWHERE:
-                absent.append(f"{one.name} at 0 s")
-            if not by_time(requirement) and view.centre[one.index] == NOWHERE:
-                absent.append(_the_same_at_the_centre(one.name))
-        if requirement.reference == "centre" and view.centre[one.index] == NOWHERE:
-            absent.append(_the_same_at_the_centre(one.name))
+            if by_time(requirement) and view.start[patch.index] == NOWHERE:
+                absent.append(f"{patch.name} at 0 s")
+            if not by_time(requirement) and view.centre[patch.index] == NOWHERE:
+                absent.append(_the_same_at_the_centre(patch.name))
+        if requirement.reference == "centre" and view.centre[patch.index] == NOWHERE:
+            absent.append(_the_same_at_the_centre(patch.name))
         if absent:
             missing.extend(name for name in absent if name not in missing)
         else:
-            kept.append(one)
+            kept.append(patch)
     return tuple(kept)
 
 
 def by_time(requirement: Requirement) -> bool:
-    """Whether a relative luminance is against the same patch at 0 s, not at the centre."""
+    """Whether a relative luminance refers to the same patch at 0 s, not at the centre."""
     return requirement.over is not None and requirement.over.seconds is not None
 
 
@@ -138,20 +138,20 @@ def _at_window(case: MatchedReadings, index: int, name: str) -> str:
 
 
 def needs_white(requirement: Requirement, case: MatchedReadings) -> bool:
-    """Whether the measured white of the same window takes part."""
+    """Whether a requirement uses the measured white of the same window."""
     if requirement.reference == "white" or "white" in QUANTITIES[requirement.quantity].company:
         return True
     return _needs_light_of_target(requirement) and case.plan.model.relative
 
 
 def _needs_light_of_target(requirement: Requirement) -> bool:
-    """Whether the target fitted to the readings takes part."""
+    """Whether a requirement uses the target fitted to the readings."""
     target = QUANTITIES[requirement.quantity].target
     return target == "light" or (target == "chromaticity" and requirement.reference == "target")
 
 
 def needs_black(requirement: Requirement, case: MatchedReadings) -> bool:
-    """Whether the measured black takes part."""
+    """Whether a requirement uses the measured black."""
     model = case.plan.model
     if requirement.above_black:
         return True
@@ -166,12 +166,12 @@ def needs_black(requirement: Requirement, case: MatchedReadings) -> bool:
 
 
 def _place(requirement: Requirement, case: MatchedReadings) -> dict[str, object]:
-    """Window, pattern and position that `over` names, else the rule's window at the centre."""
+    """Window, pattern and position of `over`; default: the rule's window at the centre."""
     over = requirement.over
     windows = over.window if over and over.window else (case.rule.window,)
     positions = over.position if over and over.position else ("centre",)
     if len(windows) > 1 or len(positions) > 1:
-        message = "contrast is taken at one window and one position; make a requirement of each"
+        message = "contrast needs one window and one position; write one requirement for each"
         raise rule_error(requirement, case, "over", message)
     pattern = over.pattern if over and over.pattern else default_pattern(windows[0])
     return {"window": windows[0], "pattern": pattern, "position": positions[0]}
@@ -182,17 +182,17 @@ def _contrast(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
     parts, chosen, missing = {}, [], []
     for name in ("white", "black"):
         planned = replace(case.plan.patches(name)[0], **place)  # type: ignore[arg-type]
-        found = case.matcher.find(planned)
-        if found is None:
+        index = case.matcher.find(planned)
+        if index is None:
             missing.append(case.matcher.described(planned))
         else:
-            parts[name] = np.array([found], dtype=np.int64)
-            chosen.append(SelectedPatch(found, name))
+            parts[name] = np.array([index], dtype=np.int64)
+            chosen.append(SelectedPatch(index, name))
     return PatchRoles(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
 
 
 def _fields(requirement: Requirement, case: MatchedReadings, pattern: str) -> PatchRoles:
-    """Fields of a pattern, at the places that `over` names or all; both colours are needed."""
+    """Fields of a pattern, at the places of `over` (default: all); both colours are needed."""
     over = requirement.over
     positions = over.position if over else None
     windows = over.window if over else None
@@ -201,7 +201,7 @@ def _fields(requirement: Requirement, case: MatchedReadings, pattern: str) -> Pa
     missing = []
     for name in ("white", "black"):
         planned = replace(case.plan.patches(name)[0], pattern=pattern)
-        found = [
+        fields = [
             index
             for index, stimulus in enumerate(case.patches.stimulus)
             if stimulus.pattern == pattern
@@ -212,18 +212,18 @@ def _fields(requirement: Requirement, case: MatchedReadings, pattern: str) -> Pa
                 replace(planned, position=stimulus.position, window=stimulus.window)
             )
         ]
-        if not found:
+        if not fields:
             missing.append(f"{name} fields of a {pattern}")
-        parts[name] = np.array(found, dtype=np.int64)
+        parts[name] = np.array(fields, dtype=np.int64)
         chosen.extend(
             SelectedPatch(index, f"{name}, {case.patches.stimulus[index].position}")
-            for index in found
+            for index in fields
         )
     return PatchRoles(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
 
 
 def _hues(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
-    """Red, green and blue, and where it takes part the white of the same drive and the black."""
+    """Red, green and blue, and if the quantity uses them the white of the same drive and black."""
     quantity = QUANTITIES[requirement.quantity]
     patch_set = _hue_set(requirement, case)
     planned = {patch.name: patch for patch in case.plan.hues_of(requirement.over)}
@@ -234,14 +234,14 @@ def _hues(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
         wanted.append(replace(wanted[0], name="black", signal=(0.0, 0.0, 0.0)))
     parts, chosen = {}, []
     for patch in wanted:
-        found = case.matcher.find(patch)
-        if found is None:
+        index = case.matcher.find(patch)
+        if index is None:
             missing.append(case.matcher.described(patch))
             continue
-        parts[patch.name] = np.array([found], dtype=np.int64)
-        chosen.append(SelectedPatch(found, patch.name))
+        parts[patch.name] = np.array([index], dtype=np.int64)
+        chosen.append(SelectedPatch(index, patch.name))
     if quantity.target == "light" and case.plan.model.curve == "hlg":
-        # Only HLG's target is not additive, and has to be fitted to the measured white.
+        # Only HLG's target is not additive and must be fitted to the measured white.
         _with_company(requirement, case, chosen, missing)
     return PatchRoles(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
 

@@ -1,8 +1,8 @@
-"""Patch sets of a rule as signals: what the plan emits and the engine looks for.
+"""Patch sets of a rule as signals, for the measuring plan and for matching.
 
-Every planned patch is held in the normalised signal of the readings' encoding,
-quantised to the rule's own encoding where both are of one kind, so that codes
-of two encodings meet within half a code of the coarser one.
+Every planned patch is stored in the normalised signal of the readings' encoding,
+quantised to the rule's own encoding if both are of the same kind, so that codes
+of two encodings agree within half a code of the coarser one.
 """
 
 from __future__ import annotations
@@ -35,17 +35,17 @@ EDGE = 1e-9
 """Relative slack of the ends of a range: a white of 100 stays in `target: [1, 100]`."""
 
 PRIMARIES = PatchSet(name="primaries", kind="hues", hues=("red", "green", "blue"))
-"""Where a rule has no set of hues."""
+"""Used if a rule has no set of hues."""
 
 PEAK_WINDOW = 10.0
 """% of area, of the built-in set `peak`."""
 
 HDR_NEUTRAL = 100.0
-"""cd/m², largest neutral drive of hues in PQ and HLG unless a set says otherwise."""
+"""cd/m², largest neutral drive of hues in PQ and HLG if the set states none."""
 
 
 class _Plain(TypedDict):
-    """What a set says of all its patches."""
+    """Fields that a set gives to all its patches."""
 
     window: float | None
     pattern: str | None
@@ -53,7 +53,7 @@ class _Plain(TypedDict):
 
 @dataclass(frozen=True, slots=True)
 class PlannedPatch:
-    """One stimulus a set asks for."""
+    """One stimulus of a set."""
 
     name: str
     set: str
@@ -63,16 +63,16 @@ class PlannedPatch:
     pattern: str
     seconds: float = 0.0
     varies: tuple[str, ...] = ()
-    """Dimensions that the set enumerates by itself: `position`, `window`."""
+    """Dimensions that the set enumerates itself: `position`, `window`."""
     neutral_ramp: bool = False
     count: int = 1
-    """How often it is to be read."""
+    """Required number of readings."""
     slack: float = 0.0
-    """Half a code of the list it stands in, in normalised signal."""
+    """Half a code of its list's encoding, in normalised signal."""
 
 
 class Plan:
-    """The sets of a rule for readings in one encoding, and how near a code must come."""
+    """The sets of a rule for readings in one encoding, and the tolerance of codes."""
 
     def __init__(self, rule: Rule, encoding: Encoding) -> None:
         self.rule = rule
@@ -86,7 +86,7 @@ class Plan:
         self._known: dict[str, tuple[PlannedPatch, ...]] = {}
 
     def _emitting_model(self) -> TargetModel:
-        """The model whose quantisation the planned codes have."""
+        """The model with the quantisation of the planned codes."""
         rule, encoding = self.rule, self.encoding
         return target_model(
             rule, rule.encoding if rule.encoding.kind == encoding.kind else encoding
@@ -95,10 +95,10 @@ class Plan:
     def patches(self, name: str) -> tuple[PlannedPatch, ...]:
         """The patches of a built-in or named set, in order."""
         if name not in self._known:
-            self._known[name] = self._found(name)
+            self._known[name] = self._built(name)
         return self._known[name]
 
-    def _found(self, name: str) -> tuple[PlannedPatch, ...]:
+    def _built(self, name: str) -> tuple[PlannedPatch, ...]:
         if name in BUILT_IN_SETS:
             window = PEAK_WINDOW if name == "peak" else self.rule.window
             return (self._patch(name, name, self.signal_of_built_in(name), window=window),)
@@ -109,7 +109,7 @@ class Plan:
         return tuple(self._expand(patch_set))
 
     def asked(self, name: str, over: Over) -> list[PlannedPatch]:
-        """The patches of a set after `over` has narrowed or aimed them."""
+        """The patches of a set, narrowed or moved by `over`."""
         patches = list(self.patches(name))
         if over.only is not None:
             patches = [patch for patch in patches if patch.name in over.only]
@@ -128,7 +128,7 @@ class Plan:
     def in_range(self, level: Array, nominal: Array, over: Over) -> NDArray[np.bool_]:
         """(P,): signal level and nominal target (P,) lie in the ranges of `over`, ends included.
 
-        The ends of a signal range admit half a code.
+        The ends of a signal range include half a code more.
         """
         inside = np.ones(np.shape(level), dtype=np.bool_)
         if over.signal is not None:
@@ -148,34 +148,34 @@ class Plan:
         return np.zeros(3)
 
     def hue_set(self) -> str | None:
-        """The first set of hues that has red, green and blue."""
+        """The first set of hues with red, green and blue."""
         for name, patch_set in self.rule.sets.items():
             if patch_set.kind == "hues" and {"red", "green", "blue"} <= set(patch_set.hues):
                 return name
         return None
 
     def primaries_of(self, over: Over | None) -> PatchSet:
-        """The set of hues that `over` names, else the rule's first, else plain red, green, blue.
+        """The set of hues of `over`, else the rule's first, else plain red, green, blue.
 
-        KeyError where `over` names what is no set of the rule.
+        Raises KeyError if `over` names a set that the rule does not have.
         """
         name = over.patches[0] if over else self.hue_set()
         return PRIMARIES if name is None else self.rule.sets[name]
 
     def hues_of(self, over: Over | None) -> list[PlannedPatch]:
-        """Red, green and blue of `primaries_of`, where `over` shows them."""
+        """Red, green and blue of `primaries_of`, at the places of `over`."""
         patch_set = self.primaries_of(over)
         whole = over is None or patch_set is PRIMARIES
         shown = self.expanded(patch_set) if whole else self.asked(patch_set.name, over or Over(()))
         return [patch for patch in shown if patch.name in PRIMARIES.hues]
 
     def white_of_drive(self, patch_set: PatchSet, like: PlannedPatch) -> PlannedPatch:
-        """The neutral patch at the drive of a set of hues, shown as one of them is."""
+        """The neutral patch at the drive of a set of hues, at the place of one of them."""
         red, green, blue = targets.neutral_signal(self.drive(patch_set), self.model)
         return replace(like, name="white", signal=(float(red), float(green), float(blue)))
 
     def drive(self, patch_set: PatchSet) -> float:
-        """cd/m² that the drive of a set of hues gives on the neutral axis."""
+        """cd/m² on the neutral axis of the drive of a set of hues."""
         if patch_set.neutral is not None:
             return patch_set.neutral
         white = self.rule.target.luminance_white
@@ -211,7 +211,7 @@ class Plan:
             yield from self._repeated(patch_set)
 
     def _repeated(self, patch_set: PatchSet) -> Iterable[PlannedPatch]:
-        """Sets that show one built-in patch at several places, sizes or times."""
+        """The patches of a set of one built-in patch at several places, sizes or times."""
         of = patch_set.of or "white"
         signal = self.signal_of_built_in(of)
         window = patch_set.window
@@ -246,7 +246,7 @@ class Plan:
         return targets.quantised(level * np.ones(3), model)
 
     def _hue(self, hue: str, saturation: float, patch_set: PatchSet) -> Array:
-        """A hue of the target's primaries, or a step in u'v' on the way there from white."""
+        """A hue of the target's primaries, or a step in u'v' from white towards it."""
         model = self._emitting
         pure = model.from_target @ np.array(HUES[hue], dtype=np.float64)
         white_uv = spaces.xyz_to_uv(model.white_xyz)
@@ -293,14 +293,14 @@ class Plan:
 
 
 def default_pattern(window: float) -> str:
-    """`full` for the whole screen, `window` below."""
+    """`full` for the whole screen, `window` for less."""
     return "full" if window >= 100 else "window"
 
 
 def _aimed(
     patches: list[PlannedPatch], dimension: str, values: tuple[str, ...] | tuple[float, ...] | None
 ) -> list[PlannedPatch]:
-    """Narrow sets that vary the dimension, re-aim those that do not."""
+    """Narrow sets that vary the dimension; move patches of other sets to the values."""
     if values is None:
         return patches
     aimed: list[PlannedPatch] = []

@@ -1,4 +1,4 @@
-"""A requirement graded on the measured values, and what the draws are to say of it."""
+"""A requirement graded on the measured values, and the counts of its draws."""
 
 from __future__ import annotations
 
@@ -29,46 +29,46 @@ COVERAGE = 0.95
 """Of every interval."""
 
 MOST_INTERVALS = 500
-"""Points of one finding up to which each has an interval of its own; the worst always has."""
+"""With more points in a finding, only the worst has an interval."""
 
 
 @dataclass(frozen=True)
 class SampledQuantity:
-    """What to ask of each draw of the readings."""
+    """The quantity to compute from each draw of the readings."""
 
     values: Callable[[Measured], Array]
     """Drawn view to values (draws, n) or (draws, n, 2)"""
     limits: tuple[Limits, ...]
     """Of each of the n values"""
     places: tuple[int, ...]
-    """Which point of the finding each value belongs to; empty where it is one value of all"""
+    """The point of the finding for each value; empty if there is one value of all points"""
     one_sided: bool
-    """The value is a distance: its interval runs from 0"""
+    """The value is a distance: its interval begins at 0"""
     conforms: Callable[[Measured], Flags] | None = None
-    """(draws, n) conformity, where it is not read off the values"""
+    """(draws, n) conformity, if it is not decided by the values"""
 
 
 @dataclass(frozen=True)
 class Graded:
-    """A finding on the measured values alone, and the question to settle how sure it is."""
+    """A finding on the measured values alone, and the quantity to sample for its probability."""
 
     requirement: Requirement
     finding: Finding
     question: SampledQuantity | None = None
-    """None where nothing can be said: probability stays null."""
+    """None if nothing can be sampled: probability stays null."""
     patches: tuple[int, ...] = ()
-    """Patches that take part, without the whites and blacks that go with them."""
+    """Patches in use, without their whites and blacks."""
     single_readings: bool = False
-    """The question needs readings before averaging."""
+    """The quantity needs readings before averaging."""
 
 
 @dataclass
 class SampleCounts:
-    """Answers of the draws, gathered chunk by chunk."""
+    """Values and counts of the draws, gathered chunk by chunk."""
 
     question: SampledQuantity
     worst: int
-    """Which of the n values has the least margin"""
+    """Place of the value with the least margin"""
     draws: int = 0
     joint: int = 0
     inside: Array | None = None
@@ -90,12 +90,12 @@ class SampleCounts:
         return len(self.question.limits) <= MOST_INTERVALS
 
     def probability(self, place: int) -> float:
-        """Share of draws in which a value conforms."""
+        """Share of draws with a conforming value."""
         counted = 0.0 if self.inside is None else float(self.inside[place])
         return counted / self.draws
 
     def samples(self, place: int) -> Array:
-        """(draws, 1) or (draws, 2) drawn values that are numbers; none where they were not kept."""
+        """(draws, 1) or (draws, 2) drawn values that are numbers; none if they were not kept."""
         if not self._keeps_all and place != self.worst:
             return np.empty((0, 1))
         column = place if self._keeps_all else 0
@@ -104,7 +104,7 @@ class SampleCounts:
         return np.asarray(flat[np.isfinite(flat).all(axis=1)])
 
     def interval(self, place: int) -> Interval | None:
-        """Coverage interval of a value; draws that yield no number are left out."""
+        """Coverage interval of a value, without the draws that give no number."""
         flat = self.samples(place)
         if not len(flat):
             return None
@@ -118,8 +118,8 @@ class SampleCounts:
 def _within(values: Array, limits: Sequence[Limits]) -> Flags:
     """(draws, n): inside the limits, both coordinates of a box in the same draw."""
     result = np.empty(values.shape[:2], dtype=np.bool_)
-    for place, one in enumerate(limits):
-        result[:, place] = _inside_one(values[:, place], one)
+    for place, own in enumerate(limits):
+        result[:, place] = _inside_one(values[:, place], own)
     return result
 
 
@@ -142,9 +142,9 @@ def _value(values: Array) -> Value:
 
 
 def apply_samples(graded: Graded, tallies: Sequence[SampleCounts], confidence: float) -> Finding:
-    """The finding with what the draws say; of several tallies the least favourable counts.
+    """The finding with the result of the draws; of several tallies the least favourable counts.
 
-    Several there are where the correlation of x and y is not known.
+    There are several if the correlation of x and y is not known.
     """
     question = graded.question
     if question is None or not tallies:
@@ -184,7 +184,7 @@ def _settled_whole(finding: Finding, tallies: Sequence[SampleCounts], confidence
 
 
 def decided_by_points(finding: Finding) -> Finding:
-    """A finding of `each` from its points: the value of the least margin, the worst verdict."""
+    """A finding of `each` from its points: the value with the least margin, the worst verdict."""
     counted = [point for point in finding.points if point.verdict is not None]
     if not counted:
         reason = Reason.MISSING_READINGS if finding.missing else Reason.METER
@@ -192,7 +192,7 @@ def decided_by_points(finding: Finding) -> Finding:
         return replace(finding, verdict=Verdict.NOT_ASSESSED, reason=reason, note=note)
     nearest = counted[nearest_of(counted)]
     probabilities = [point.probability for point in counted if point.probability is not None]
-    told = replace(
+    decided = replace(
         finding,
         value=nearest.value,
         limits=nearest.limits,
@@ -201,12 +201,12 @@ def decided_by_points(finding: Finding) -> Finding:
         verdict=worst(point.verdict for point in counted if point.verdict),
         reason=None,
     )
-    if finding.missing and told.verdict not in OUTSIDE:
-        return replace(told, verdict=Verdict.NOT_ASSESSED, reason=Reason.MISSING_READINGS)
-    return told
+    if finding.missing and decided.verdict not in OUTSIDE:
+        return replace(decided, verdict=Verdict.NOT_ASSESSED, reason=Reason.MISSING_READINGS)
+    return decided
 
 
 def nearest_of(points: Sequence[Point]) -> int:
-    """Which point has the least margin; of equals the first in canonical order."""
+    """Place of the point with the least margin; of equal ones the first in canonical order."""
     margins = [margin(point.value or 0.0, point.limits or Limits()) for point in points]
     return min(range(len(points)), key=margins.__getitem__)

@@ -1,4 +1,4 @@
-"""What an assessment says."""
+"""Assessments: findings, remarks, causes, verdicts."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ Facts = Mapping[str, Fact]
 
 @dataclass(frozen=True, slots=True)
 class Texts:
-    """Words as a document states them, in place of the facts that they were made from."""
+    """Words as stated in a document, in place of the facts behind them."""
 
     text: str
     title: str = ""
@@ -59,12 +59,12 @@ class Texts:
 
 @dataclass(frozen=True, slots=True)
 class Statement:
-    """Something to tell a reader: its kind and its facts; `report/words` makes a text of them."""
+    """A statement to the reader, as kind and facts; `report/words` turns them into text."""
 
     kind: str
     facts: Facts | Texts = field(default_factory=dict)
     variant: str = ""
-    """Which of several things of that kind, each with words of its own."""
+    """A variant of the kind, with its own words."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,13 +85,13 @@ class Point:
     position: str
     window: float
     target: float | None
-    """Luminance an ideal display would show, cd/m²; None where no target is used."""
+    """Luminance of an ideal display, cd/m²; None if no target is used."""
     value: Value | None
     interval: Interval | None = None
     limits: Limits | None
     probability: float | None = None
     verdict: Verdict | None
-    """None where the point is shown, not counted by itself: an anchor, or a part of a mean."""
+    """None if the point is shown but not decided itself: an anchor, or a part of a mean."""
 
     @property
     def place(self) -> Place:
@@ -121,7 +121,7 @@ class Finding:
     statistic: str
     value: Value | None = None
     bound: str | None = None
-    """`at-least` or `at-most` where only a bound is known: over a black the meter cannot see."""
+    """`at-least` or `at-most` if only a bound is known: with a black below the meter's lowest."""
     interval: Interval | None = None
     limits: Limits | None = None
     probability: float | None = None
@@ -139,15 +139,15 @@ class Finding:
 
 @dataclass(frozen=True, slots=True)
 class Remark(Statement):
-    """Something noticed that is no requirement; never changes a verdict."""
+    """An observation that is not a requirement; never changes a verdict."""
 
 
 @dataclass(frozen=True, slots=True)
 class Evidence:
-    """A number that a cause rests on."""
+    """A number that supports a cause."""
 
     kind: str
-    """What it is of."""
+    """The kind of number."""
     value: float
     unit: str
     facts: Facts | Texts = field(default_factory=dict)
@@ -155,24 +155,24 @@ class Evidence:
 
 @dataclass(frozen=True, slots=True)
 class Fit:
-    """How far the readings are from what is expected, with a cause and without it."""
+    """Distance of the readings from the expected light, with a cause and without it."""
 
     error: float
     """Mean ΔE ITP"""
     error_without: float
     poor: bool
-    """Whether more is left than a good display leaves."""
+    """Whether the error is larger than that of a good display."""
 
 
 @dataclass(frozen=True, slots=True)
 class Cause(Statement):
-    """What is likely wrong with a slot that misses limits: a model that its readings fit."""
+    """A likely fault of a slot that misses limits: a model that fits its readings."""
 
     share: float | None = None
-    """% of the mean error that it takes away; None where it is told from single readings."""
+    """% of the mean error that it removes; None if it is found from single readings."""
     evidence: tuple[Evidence, ...] = ()
     fit: Fit | None = None
-    """Where the light of the whole display tells."""
+    """None if it is found from single readings."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,17 +188,17 @@ class Shift:
 
 @dataclass(frozen=True, slots=True)
 class Calibration:
-    """What the calibration of a slot changed."""
+    """The changes by the calibration of a slot."""
 
     white_before: float | None
-    """cd/m², of the patch whose luminance the rule asks for: white, or peak in high range"""
+    """cd/m², of the patch whose luminance the rule limits: white, or peak in high range"""
     white_after: float | None
     lost: float | None
     """% of the luminance before"""
     asked: float
-    """cd/m² that the slot shall end at"""
+    """cd/m² required after calibration"""
     wanted: float
-    """cd/m² to start from, so that it can"""
+    """cd/m² needed before it, to allow for the loss"""
     shifts: tuple[Shift, ...]
 
 
@@ -213,7 +213,7 @@ class GradedReadings:
     findings: tuple[Finding, ...]
     remarks: tuple[Remark, ...]
     causes: tuple[Cause, ...] = ()
-    """Likely causes of what is outside its limits, the likeliest first; empty: none known."""
+    """Likely causes of findings outside their limits, the likeliest first; empty: none known."""
 
     @property
     def readings(self) -> Readings:
@@ -221,7 +221,7 @@ class GradedReadings:
 
     @property
     def measured(self) -> datetime | None:
-        """When the readings were taken; None where no job says so."""
+        """The time of the readings; None if no job states it."""
         return self.measurement.measured
 
 
@@ -233,18 +233,18 @@ class Assessment:
     valid_until: datetime | None
     seed: int
     draws: int
-    """0 where the meter's file gives nothing to draw from."""
+    """0 if the meter's file states no uncertainty."""
     state: GradedReadings
     before: GradedReadings | None = None
-    """Readings of the same slot before calibration, graded too, where both exist."""
+    """Readings of the same slot before calibration, graded too, if both exist."""
     calibration: Calibration | None = None
-    """What calibration changed, where readings before it exist."""
+    """The changes by calibration, if readings before it exist."""
     deviations: tuple[Deviation, ...] = ()
-    """What the client accepts although it lies outside, in the rule's order."""
+    """Values outside their limits that the client accepts, in the rule's order."""
     disposition: Disposition | None = None
-    """What that makes of the verdict, which stays."""
+    """The client's acceptance; the verdict does not change."""
     number: str = ""
-    """Job, slot and rule, and the digest of what its document says (`documents.numbered`)."""
+    """Job, slot and rule, and the digest of its document (`documents.numbered`)."""
 
     @property
     def measurement(self) -> Measurement:
@@ -265,7 +265,7 @@ class Assessment:
 
     @property
     def heading(self) -> str:
-        """`calibrated`, or `before` where the slot has only readings before calibration."""
+        """`calibrated`, or `before` if the slot has only readings before calibration."""
         return self.measurement.heading
 
     @property

@@ -1,4 +1,4 @@
-"""The job a slot is assessed for, and what its client accepts."""
+"""The job of a slot, and the deviations that its client accepts."""
 
 from __future__ import annotations
 
@@ -49,17 +49,17 @@ class People:
 
 @dataclass(frozen=True, slots=True)
 class Declaration:
-    """Something the facility states about a slot without a reading."""
+    """A statement of the facility about a slot, without a reading."""
 
     value: float
-    """A yes is 1, a no is 0."""
+    """Yes is 1, no is 0."""
     by: str
     date: date
 
 
 @dataclass(frozen=True, slots=True)
 class ReadingsEntry:
-    """Where a slot's readings stand."""
+    """The readings file of a slot, and the circumstances of the readings."""
 
     file: Path
     """Resolved path."""
@@ -107,14 +107,14 @@ class Job:
 
 
 class Disposition(StrEnum):
-    """What the client makes of a verdict; the verdict stays."""
+    """The client's acceptance of a verdict; the verdict does not change."""
 
     ACCEPTED = "accepted-with-deviations"
 
 
 @dataclass(frozen=True, slots=True)
 class Acceptor:
-    """Who signed a deviation, by certificate."""
+    """The signer of a deviation, by certificate."""
 
     name: str
     organisation: str | None
@@ -126,10 +126,10 @@ class Acceptor:
 
 @dataclass(frozen=True, slots=True)
 class Deviation:
-    """One requirement that may be missed by one slot of one job, this far and until then."""
+    """One requirement that one slot of one job may miss, up to a value and a date."""
 
     assessment: str
-    """Number of the assessment in which the value was seen."""
+    """Number of the assessment with the value."""
     job: str
     slot: str
     serial: str | None
@@ -144,7 +144,7 @@ class Deviation:
     unit: str
     value: float | Pair
     limits: Limits
-    """Those that the value was held against."""
+    """The limits of the value."""
     reason: str
     accepted_by: str
     accepted: datetime
@@ -152,5 +152,5 @@ class Deviation:
     """The last day, which lasts to 24:00 UTC."""
     signer: Acceptor
     document: Mapping[str, Any]
-    """The whole file as plain data, its signature included."""
+    """The whole file as plain data, including its signature."""
     file: str

@@ -1,4 +1,4 @@
-"""One slot against one rule, with everything that a verdict on it is made from."""
+"""One slot against one rule, with everything that its verdict needs."""
 
 from __future__ import annotations
 
@@ -13,14 +13,14 @@ from compliance.model.rules import Rule
 
 @dataclass(frozen=True, eq=False)
 class Measurement:
-    """Readings of one slot, and what they are judged by. Two are equal only if they are the same.
+    """Readings of one slot, and the data to judge them. Two are equal only if they are the same.
 
-    ValueError where there are no readings, more than one slot, or a display beside a job.
+    Raises ValueError if there are no readings, more than one slot, or both a display and a job.
     """
 
     rule: Rule
     readings: Readings | None
-    """Of the calibrated slot; None where it has only readings before calibration."""
+    """Of the calibrated slot; None if it has only readings before calibration."""
     before: Readings | None = None
     """Of the same slot before calibration."""
     job: Job | None = None
@@ -29,7 +29,7 @@ class Measurement:
     display: Display | None = None
     """Of a bare readings file; a job names its own."""
     deviations: tuple[Deviation, ...] = ()
-    """What the client has signed, signatures checked (`evidence.deviation_file`)."""
+    """Signed by the client, signatures checked (`evidence.deviation_file`)."""
 
     def __post_init__(self) -> None:
         if self.job is not None and len(self.job.slots) != 1:
@@ -41,19 +41,19 @@ class Measurement:
 
     @property
     def graded(self) -> Readings:
-        """The readings that the verdict is about."""
+        """The readings that decide the verdict."""
         readings = self.before if self.readings is None else self.readings
         assert readings is not None
         return readings
 
     @property
     def heading(self) -> str:
-        """`calibrated`, or `before` where the slot has only readings before calibration."""
+        """`calibrated`, or `before` if the slot has only readings before calibration."""
         return "before" if self.readings is None else "calibrated"
 
     @cached_property
     def as_found(self) -> Measurement | None:
-        """The slot before calibration, where it has readings of both states."""
+        """The slot before calibration, if it has readings from before and after."""
         if self.readings is None or self.before is None:
             return None
         return replace(self, readings=None, deviations=())
@@ -72,12 +72,12 @@ class Measurement:
 
     @property
     def measured(self) -> datetime | None:
-        """When the graded readings were taken; None where no job says so."""
+        """The time of the graded readings; None if no job states it."""
         return self.entry.measured if self.entry else None
 
     @property
     def measured_display(self) -> Display | None:
-        """The display that was measured: the slot's, or the one named beside bare readings."""
+        """The measured display: the slot's, or the one given with bare readings."""
         return self.slot.display if self.slot else self.display
 
     @property

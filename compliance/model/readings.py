@@ -1,4 +1,4 @@
-"""What a meter read, and the meter."""
+"""Readings, and the meter that took them."""
 
 from __future__ import annotations
 
@@ -21,14 +21,14 @@ class Readings:
     """(R, 3), cd/m²"""
     position: tuple[str, ...]
     window: Array
-    """(R,), % of area; NaN where the file does not say (the rule's own then)."""
+    """(R,), % of area; NaN if the file does not state it (then the rule's)."""
     pattern: tuple[str, ...]
-    """Empty where the file does not say."""
+    """Empty if the file does not state it."""
     background: tuple[str, ...]
     seconds: Array
     """(R,), s"""
     deviation: Array
-    """(R,), standard deviation of the row's mean Y in %; NaN where not said."""
+    """(R,), standard deviation of the row's mean Y in %; NaN if not stated."""
     lines: tuple[int, ...]
     file: str
     """The file's name as the user gave it."""
@@ -36,7 +36,7 @@ class Readings:
     """The file as read."""
     sha256: str
     form: str = "csv"
-    """The format that the file is in."""
+    """The file's format."""
 
     def __len__(self) -> int:
         return len(self.codes)
@@ -50,7 +50,7 @@ class Readings:
 @dataclass(frozen=True, slots=True)
 class LuminanceBand:
     start: float
-    """cd/m² from which the band holds."""
+    """cd/m² from which the band applies."""
     relative: float
     """Expanded, %."""
 
@@ -104,7 +104,7 @@ class Meter:
     certificate: Certificate | None
     uncertainty: Uncertainty | None
     lowest: float
-    """cd/m² it can tell from dark; 0 where not stated."""
+    """The lowest cd/m² that it can distinguish from dark; 0 if not stated."""
     settle: float | None
     """s per patch"""
     reading_time: tuple[tuple[float, float], ...]
@@ -123,4 +123,4 @@ class Meter:
 
 
 CHROMATICITY_FLOOR = 0.1
-"""cd/m², where no meter says otherwise."""
+"""cd/m², if the meter's file states no other."""

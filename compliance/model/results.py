@@ -1,4 +1,4 @@
-"""Results as plain data: what a meter can prove of a rule, how a verification went by step."""
+"""Results as plain data: what a meter can prove of a rule, and the steps of a verification."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ class Adequacy(StrEnum):
     MARGINAL = "marginal"
     INADEQUATE = "inadequate"
     UNKNOWN = "unknown"
-    """The meter's file does not say what it would have to."""
+    """The meter's file does not state what is needed."""
     NOT_RATED = "not-rated"
 
 
 @dataclass(frozen=True, slots=True)
 class Capability:
-    """What a meter can prove of one requirement."""
+    """A meter's ability to prove one requirement."""
 
     requirement: Requirement
     unit: str
@@ -33,20 +33,20 @@ class Capability:
     uncertainty: float | None
     """Expanded (95 %) uncertainty of the value, in the quantity's unit"""
     needed: float | None
-    """What it would have to be at most for `adequate`"""
+    """Largest uncertainty for `adequate`"""
     place: str | None
-    """The patch that decides, where there are several"""
+    """The deciding patch, if there are several"""
     why: Statement | None = None
-    """Where nothing can be proven: what is missing"""
+    """The reason, if nothing can be proven"""
 
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """Who is expected to sign, and to stamp: certificates of these, or of their authorities."""
+    """The expected signers and time-stamping authorities: their certificates or their issuers'."""
 
     signers: tuple[Signer, ...]
     stamping: tuple[Signer, ...]
-    """With any, every signature of a sheet has to bear a stamp."""
+    """If there is any, every signature of a sheet must have a time stamp."""
     any_signer: bool
     """Accept any signer."""
 
@@ -57,13 +57,13 @@ class Status(StrEnum):
     OK = "ok"
     FAIL = "fail"
     UNKNOWN = "unknown"
-    """Nothing wrong was found, and nothing was proven."""
+    """No fault was found, but nothing was proven."""
     NOT_DONE = "not done"
-    """It cannot be carried out here, says why, and decides nothing."""
+    """It cannot be carried out here, states why, and decides nothing."""
 
 
 class Check(StrEnum):
-    """What a step checks."""
+    """The subject of a step."""
 
     INTACT = "intact"
     SIGNER = "signer"
@@ -100,18 +100,18 @@ class Step:
 
     @property
     def number(self) -> int:
-        """Its place in its plan, counted from 1."""
+        """Its number in its plan, counted from 1."""
         plan = SHEET_PLAN if self.check in SHEET_PLAN else DELIVERY_PLAN
         return plan.index(self.check) + 1
 
 
 def worst_status(statuses: Sequence[Status]) -> Status:
-    """That of a step with several parts."""
+    """The status of a step with several parts."""
     return next(each for each in (Status.FAIL, Status.UNKNOWN, Status.OK) if each in statuses)
 
 
 def plan_exit_code(steps: Sequence[Step], plan: Sequence[Check]) -> int:
-    """0 all holds, 1 something is broken or was not carried out, 3 not all could be checked."""
+    """0: all correct; 1: something is broken or was not done; 3: not all could be checked."""
     statuses = {step.status for step in steps}
     if tuple(step.check for step in steps) != plan or Status.FAIL in statuses:
         return 1
@@ -127,15 +127,15 @@ class Verification:
     number: str | None
     """The sheet's, as stated in its assessment."""
     verdict: str | None
-    """The assessment's, as stated; worth nothing unless `exit_code` is 0."""
+    """The assessment's, as stated; valid only if `exit_code` is 0."""
     disposition: str | None = None
-    """What the client makes of the verdict, as stated; likewise."""
+    """The client's acceptance, as stated; valid only if `exit_code` is 0."""
     conditional: bool = False
-    """Whether the verdict is stated to be conditional; likewise."""
+    """Whether the verdict is stated as conditional; valid only if `exit_code` is 0."""
 
     @property
     def exit_code(self) -> int:
-        """0 all holds, 1 something is broken, 3 intact but not all could be checked."""
+        """0: all correct; 1: something is broken; 3: intact, but not all could be checked."""
         return plan_exit_code(self.steps, SHEET_PLAN)
 
     @property
@@ -145,7 +145,7 @@ class Verification:
 
     @property
     def only_untrusted(self) -> bool:
-        """Whether nothing is wrong but that the signer is not trusted."""
+        """Whether the only fault is that the signer is not trusted."""
         return [(step.check, step.result.kind) for step in self.failed] == [
             (Check.SIGNER, "signer")
         ]
@@ -159,25 +159,25 @@ class DeliveryVerification:
     sheets: Mapping[str, Verification]
     """By path in the delivery."""
     signed: bool
-    """Whether somebody signed that this is all of it, well or not."""
+    """Whether the delivery itself is signed, validly or not."""
 
     @property
     def exit_code(self) -> int:
-        """0 all holds, 1 something is broken, 3 intact but not all could be checked."""
+        """0: all correct; 1: something is broken; 3: intact, but not all could be checked."""
         return plan_exit_code(self.steps, DELIVERY_PLAN)
 
 
 @dataclass(frozen=True, slots=True)
 class DeviationCheck:
-    """A deviation file with what came out."""
+    """A deviation file with the results of its check."""
 
     file: str
     deviation: Deviation | None
     signature: Detached | None = None
     faults: tuple[str, ...] = ()
     code: int = 0
-    """The exit code this one would have alone."""
+    """The exit code of this one alone."""
     any_signer: bool = False
-    """Nobody was named whom its signer should be."""
+    """No signer was expected."""
     any_authority: bool = False
-    """Nobody was named whom its stamp should be by."""
+    """No time-stamping authority was expected."""

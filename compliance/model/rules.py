@@ -24,25 +24,25 @@ class Limits:
     minimum: float | None = None
     maximum: float | None = None
     nominal: float | None = None
-    """Stated centre, for print; the interval is already in minimum and maximum."""
+    """Stated centre, for print; minimum and maximum already include it."""
     box: Pair | None = None
     """Half widths in x and y about zero offset; excludes minimum and maximum."""
     exclusive: bool = False
 
     @property
     def low(self) -> float:
-        """The least value; minus infinity where there is none."""
+        """The smallest value; minus infinity if there is none."""
         return -math.inf if self.minimum is None else self.minimum
 
     @property
     def high(self) -> float:
-        """The largest value; infinity where there is none."""
+        """The largest value; infinity if there is none."""
         return math.inf if self.maximum is None else self.maximum
 
 
 @dataclass(frozen=True, slots=True)
 class Band:
-    """Limits for patches whose nominal target is at most `upto` cd/m²; None is open."""
+    """Limits for patches with a nominal target of at most `upto` cd/m²; None: no upper end."""
 
     upto: float | None
     limits: Limits
@@ -50,7 +50,7 @@ class Band:
 
 @dataclass(frozen=True, slots=True)
 class Target:
-    """What an ideal display of the rule does with the signal."""
+    """The ideal display of a rule."""
 
     primaries: tuple[Pair, Pair, Pair]
     primaries_name: str | None
@@ -61,7 +61,7 @@ class Target:
     exponent: float | None
     """For `power`, and 2.6 for `dcdm`; None otherwise."""
     black: str
-    """How the black enters: `lift`, `add` or `none`."""
+    """The way black is included: `lift`, `add` or `none`."""
     black_level: float | None
     """cd/m²; None: as measured."""
     scale: str
@@ -77,7 +77,7 @@ class Target:
 
 @dataclass(frozen=True, slots=True)
 class PatchSet:
-    """A named set of patches; `kind` says which of the other fields count."""
+    """A named set of patches; `kind` decides which of the other fields apply."""
 
     name: str
     kind: str
@@ -89,7 +89,7 @@ class PatchSet:
     hues: tuple[str, ...] = ()
     """hues and saturations: of red, green, blue, cyan, magenta, yellow."""
     neutral: float | None = None
-    """hues and saturations: cd/m² that the same drive gives on the neutral axis."""
+    """hues and saturations: cd/m² of the same drive on the neutral axis."""
     patches: tuple[tuple[str, Triple], ...] = ()
     """list: name and code values."""
     encoding: Encoding | None = None
@@ -108,7 +108,7 @@ class PatchSet:
 
 @dataclass(frozen=True, slots=True)
 class Over:
-    """Which patches a requirement is about."""
+    """The patches of a requirement."""
 
     patches: tuple[str, ...]
     signal: Pair | None = None
@@ -151,11 +151,11 @@ class Requirement:
     diagram: str = "uv"
     """gamut-coverage: `uv` or `xy`."""
     field: str | None = None
-    """recorded: which field of the job."""
+    """recorded: a field of the job."""
     declaration: str | None = None
-    """declared: which declaration of the slot."""
+    """declared: a declaration of the slot."""
     displays: str | None = None
-    """`projector` or `direct-view`: the only kind the requirement applies to."""
+    """`projector` or `direct-view`: the only kind to which the requirement applies."""
 
     def applies_to(self, technology: str) -> bool:
         """Whether it is for displays of a technology."""
@@ -171,22 +171,22 @@ class Decision:
 
 @dataclass(frozen=True, slots=True)
 class RuleFile:
-    """A file the rule was made of."""
+    """A source file of the rule."""
 
     path: str
-    """From the top of its repository, else as named; for shipped files from their folder."""
+    """From the top of its repository, else as given; for shipped files from their folder."""
     sha256: str
     commit: str | None = None
-    """The last that touched it; None where it is not known to be under version control."""
+    """The last that changed it; None if it is not known to be under version control."""
     dirty: bool | None = None
-    """Whether it was changed since; None where it is not known to be under version control."""
+    """Whether it was changed since; None if it is not known to be under version control."""
     shipped: bool = False
     """It came with this tool."""
 
 
 @dataclass(frozen=True, slots=True)
 class Change:
-    """A stated departure of a house rule from its parent."""
+    """A stated change of a house rule from its parent."""
 
     subject: str
     """Dotted key in the rule, e.g. `requirements.white-level`."""
@@ -206,13 +206,13 @@ class Rule:
     valid_days: int | None
     target: Target
     encoding: Encoding
-    """What the plan emits."""
+    """Of the plan's code values."""
     window: float
     decision: Decision
     sets: Mapping[str, PatchSet] = field(hash=False)
     requirements: tuple[Requirement, ...]
     resolved: Mapping[str, Any] = field(hash=False)
-    """The rule as plain data, parents and lists inlined, no schema default added."""
+    """The rule as plain data, parents and lists inlined, without schema defaults."""
     digest: str
     """SHA-256 of `resolved` as RFC 8785 JSON."""
     files: tuple[RuleFile, ...]

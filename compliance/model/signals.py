@@ -1,4 +1,4 @@
-"""How a patch is named, placed and coded."""
+"""Names, places and code values of patches."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ Integers = NDArray[np.int64]
 Pair = tuple[float, float]
 Triple = tuple[int, int, int]
 Place = tuple[Triple, str, float]
-"""Codes, position and window of a patch, by which a finding names it."""
+"""Codes, position and window of a patch: its key in findings."""
 
 PLACES: Mapping[str, Pair] = {
     "centre": (50, 50),
@@ -31,7 +31,7 @@ PLACES: Mapping[str, Pair] = {
     "inner-bottom-right": (70, 70),
 }
 """The 13 named points, after the measuring grid of EBU Tech 3325: % of the screen's width from its
-left, and of its height from its top. Where they lie is practice, no published number."""
+left, and of its height from its top. Their positions are practice, not published numbers."""
 
 POSITIONS = tuple(PLACES)
 
@@ -60,7 +60,7 @@ class Encoding:
 
     @property
     def top(self) -> int:
-        """The largest code the encoding can carry."""
+        """The largest code of the encoding."""
         return (1 << self.bits) - 1
 
 

@@ -1,4 +1,4 @@
-"""What signatures say: who signed by which certificate, when, and whether that is trusted."""
+"""Signatures: the signer, the certificate, the time, and whether these are trusted."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from datetime import datetime
 
 @dataclass(frozen=True, slots=True)
 class Signer:
-    """What a certificate says about its holder."""
+    """The holder of a certificate, as stated in it."""
 
     name: str
     organisation: str | None
@@ -24,44 +24,44 @@ class Signer:
     """DER"""
 
     def valid_at(self, moment: datetime) -> bool:
-        """Whether the certificate is within its dates at an aware time."""
+        """Whether the certificate is within its dates at a time with a time zone."""
         return self.not_before <= moment <= self.not_after
 
 
 @dataclass(frozen=True, slots=True)
 class Stamp:
-    """What a time-stamping authority says."""
+    """A time stamp of a time-stamping authority."""
 
     time: datetime
-    """When it saw the signature."""
+    """Stated time of the signature."""
     authority: Signer
     trusted_as: str | None
-    """How its certificate is among the trusted ones; None if it is not."""
+    """The reason that its certificate is trusted; None if it is not."""
     why_not: str
     faults: tuple[str, ...]
 
 
 def judging_time(claimed: datetime | None, stamp: Stamp | None) -> datetime | None:
-    """When a signer's certificate is judged: at the time of a trusted stamp, or as claimed.
+    """The time at which a signer's certificate is judged: of a trusted stamp, or as claimed.
 
-    None where neither is there.
+    None if there is neither.
     """
     return stamp.time if stamp is not None and stamp.trusted_as is not None else claimed
 
 
 @dataclass(frozen=True, slots=True)
 class Detached:
-    """What one signature says of the bytes it was held against."""
+    """A signature of separate bytes, and its check against them."""
 
     signer: Signer
     claimed: datetime | None
-    """When the signer says it was made."""
+    """Time of signing stated by the signer."""
     stamp: Stamp | None
-    """What a time-stamping authority says about that."""
+    """Time stamp of an authority."""
     trusted_as: str | None
-    """How it is among the trusted certificates; None if it is not."""
+    """The reason that its certificate is trusted; None if it is not."""
     faults: tuple[str, ...]
-    """None: the bytes are those that were signed."""
+    """Empty: the bytes are the signed ones."""
 
     @property
     def moment(self) -> datetime | None:
@@ -75,23 +75,23 @@ class Signature:
 
     field: str
     role: str
-    """As whom the signer signed."""
+    """The role in which the signer signed."""
     signer: Signer
     claimed: datetime | None
-    """When the signer says it was made."""
+    """Time of signing stated by the signer."""
     stamp: Stamp | None
-    """What a time-stamping authority says about that."""
+    """Time stamp of an authority."""
     reason: str | None
     trusted_as: str | None
-    """How it is among the trusted certificates; None if it is not."""
+    """The reason that its certificate is trusted; None if it is not."""
     why_not: str
-    """Where there is more to say than that it is not."""
+    """The reason that it is not trusted, if there is a special one."""
     faults: tuple[str, ...]
 
     @property
     def moment(self) -> datetime | None:
         """The time at which its certificate is judged: stamped by a trusted authority, or claimed.
 
-        None where neither is there.
+        None if there is neither.
         """
         return judging_time(self.claimed, self.stamp)

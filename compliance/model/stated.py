@@ -1,9 +1,9 @@
-"""What an assessment document states: the shape of `schemas/assessment.json`, version 1.
+"""The content of an assessment document: the shape of `schemas/assessment.json`, version 1.
 
-Fields come in the document's order and have its names. Findings, limits and the like are the
-model's own; here is only what a document tells otherwise than the model: in fewer words, or in
-texts where the model has facts. A key that is added later gets a default: documents of earlier
-versions do not have it.
+Fields have the document's order and names. Findings, limits and others are the model's own;
+this module has only the parts that differ in a document: with fewer fields, or with texts in
+place of the model's facts. A key that is added later gets a default, because documents of
+earlier versions do not have it.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from compliance.model.rules import Change, Decision, Limits, RuleFile
 
 @dataclass(frozen=True, slots=True)
 class StatedTool:
-    """What computed the assessment."""
+    """The tool that computed the assessment."""
 
     name: str
     version: str
@@ -36,7 +36,7 @@ class StatedTool:
 
 
 ENGINE = 1
-"""Raised whenever a definition changes, so that old numbers are not called tampered with."""
+"""Raised with every changed definition, so that old numbers do not count as tampered with."""
 
 TOOL = StatedTool("deliverable-compliance", __version__, ENGINE)
 
@@ -108,7 +108,7 @@ class StatedAcceptor:
 
 @dataclass(frozen=True, slots=True)
 class StatedDeviation:
-    """A deviation as the assessment that it holds for states it."""
+    """A deviation, as stated in its assessment."""
 
     file: str
     """The attachment's name."""
@@ -132,7 +132,7 @@ class StatedRemark:
 
 @dataclass(frozen=True, slots=True)
 class StatedEvidence:
-    """A number that a cause rests on, and what it is of."""
+    """A number that supports a cause, with its description."""
 
     what: str
     value: float
@@ -163,7 +163,7 @@ class StatedGrade:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedAssessment:
-    """A whole assessment document; the keys of `state` stand among its own."""
+    """A whole assessment document; the keys of `state` are on its top level."""
 
     schema: str
     assessed: datetime

@@ -1,1 +1,1 @@
-"""What the sheet's pictures show, computed from a case and its findings."""
+"""The sheet's pictures: their data, and the canvas that they are drawn on."""

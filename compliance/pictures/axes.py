@@ -16,15 +16,15 @@ TICK = 6.4
 """Size of tick labels."""
 TITLE = TICK + 0.4
 FOOT = 24.0
-"""Room under a frame for tick labels and title."""
+"""Space below a frame for tick labels and title."""
 HEAD = 3.0
-"""Room above it."""
+"""Space above it."""
 BROKEN: Style = {"ink": INK.TEXT, "weight": 0.6, "dash": (2, 2)}
-"""The line on which measured values should lie."""
+"""The line of ideal values."""
 
 
 class Area(NamedTuple):
-    """The room for a picture, in points; `top` is counted from the page's lower edge."""
+    """The space for a picture, in points; `top` is measured from the page's lower edge."""
 
     left: float
     top: float
@@ -50,17 +50,17 @@ class Axis:
         return (value - self.low) / (self.high - self.low)
 
     def labels(self) -> tuple[tuple[float, str], ...]:
-        """The ticks with their print."""
+        """The ticks with their labels."""
         return tuple((tick, format_plain(tick)) for tick in self.ticks)
 
     def margin(self) -> float:
-        """Room left of a frame for the tick labels and the title, if this is its upright axis."""
+        """Space left of a frame for tick labels and title, if this is its upright axis."""
         widest = max((width(text, SANS, TICK) for _, text in self.labels()), default=0.0)
         return widest + 5 + (12 if self.title else 0)
 
 
 def nice_step(span: float, most: int) -> float:
-    """A step of 1, 2 or 5 times a power of ten that cuts `span` into at most `most`."""
+    """A step of 1, 2 or 5 times a power of ten that divides `span` into at most `most` parts."""
     raw = span / most
     power = 10.0 ** math.floor(math.log10(raw))
     for factor in (1.0, 2.0, 5.0, 10.0):
@@ -88,7 +88,7 @@ def centred(widest: float, *, title: str = "", most: int = 5) -> Axis:
 
 
 def logarithmic(low: float, high: float, *, title: str = "") -> Axis:
-    """A logarithmic axis whose ends follow the values, with ticks at whole decades."""
+    """A logarithmic axis with ends near the values and ticks at whole decades."""
     low, high = low / 1.25, high * 1.25
     first, last = math.ceil(math.log10(low) - 1e-9), math.floor(math.log10(high) + 1e-9)
     decades = [10.0**power for power in range(first, last + 1)]
@@ -112,7 +112,7 @@ class Frame:
 
     @classmethod
     def filling(cls, area: Area, across: Axis, up: Axis, foot: float = FOOT) -> Frame:
-        """The frame that leaves of an area the room for labels, `foot` below it."""
+        """The frame that fills an area except for the labels, with `foot` below it."""
         left, top, wide, high = area
         margin = up.margin()
         return cls(
@@ -131,11 +131,11 @@ class Frame:
         return [self.spot(across, up) for across, up in pairs]
 
     def clipped(self, canvas: Canvas) -> AbstractContextManager[None]:
-        """Keep what is drawn meanwhile inside the frame."""
+        """Clip everything drawn in the context to the frame."""
         return canvas.clipped(self.x, self.y, self.w, self.h)
 
     def draw(self, canvas: Canvas, *, label_across: bool = True) -> None:
-        """Grid, border, tick labels and titles."""
+        """Draw grid, border, tick labels and titles."""
         self._draw_grid(canvas)
         canvas.box(self.x, self.y, self.w, self.h, ink=INK.QUIET, weight=0.6)
         for tick, text in self.up.labels():
@@ -163,6 +163,6 @@ class Frame:
             canvas.line(self.x, y, self.x + self.w, y, weight=0.35)
 
     def draw_zero(self, canvas: Canvas) -> None:
-        """The broken line at 0 of the upright axis."""
+        """Draw the broken line at 0 of the upright axis."""
         ends = self.across.low, self.across.high
         canvas.polyline(self.spots((end, 0.0) for end in ends), **BROKEN)

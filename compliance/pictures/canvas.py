@@ -1,6 +1,6 @@
-"""What pictures and pages are drawn on: the inks, and marks of a few kinds.
+"""The canvas for pictures and pages: inks, and a few kinds of marks.
 
-A picture asks for marks and knows no format of files; `pdf_canvas` makes a PDF of them.
+Pictures draw marks, independent of any file format; `pdf_canvas` makes a PDF of them.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ def _hex(code: str) -> Ink:
 
 
 class INK:
-    """Few inks; the four of the verdicts differ in lightness too, so that grey tells them."""
+    """Few inks; the four of the verdicts also differ in lightness, so that they differ in grey."""
 
     TEXT = _hex("1b2330")
     QUIET = _hex("56606d")
@@ -39,7 +39,7 @@ class INK:
 
 
 class Style(TypedDict, total=False):
-    """How a shape looks: an outline if it has an ink, an area if it has a fill."""
+    """The look of a shape: an outline if it has an ink, an area if it has a fill."""
 
     ink: Ink
     weight: float
@@ -50,13 +50,13 @@ class Style(TypedDict, total=False):
 
 
 class TextStyle(TypedDict, total=False):
-    """How text looks; default: 8.5 points of the sans serif in the ink of texts."""
+    """The look of text; default: 8.5 points of the sans serif in the ink of texts."""
 
     face: str
     size: float
     ink: Ink
     align: Literal["left", "centre", "right"]
-    """The part of the line that is put at the place given; default: its left end."""
+    """The part of the line at the given place; default: its left end."""
     spacing: float
     """Points added between letters."""
 
@@ -66,32 +66,32 @@ class Canvas(ABC):
 
     @abstractmethod
     def text(self, x: float, y: float, text: str, **style: Unpack[TextStyle]) -> None:
-        """One line of text, its base line at `y`."""
+        """Draw one line of text with its base line at `y`."""
 
     @abstractmethod
     def polyline(self, points: Sequence[Spot], **style: Unpack[Style]) -> None:
-        """A line through points; nothing for fewer than two."""
+        """Draw a line through points; nothing for fewer than two."""
 
     @abstractmethod
     def polygon(self, points: Sequence[Spot], **style: Unpack[Style]) -> None:
-        """The area between points; nothing for fewer than two."""
+        """Draw the area between points; nothing for fewer than two."""
 
     @abstractmethod
     def line(self, x0: float, y0: float, x1: float, y1: float, **style: Unpack[Style]) -> None:
-        """A straight line; default: a hair line."""
+        """Draw a straight line; default: a hair line."""
 
     @abstractmethod
     def box(self, x: float, y: float, w: float, h: float, **style: Unpack[Style]) -> None:
-        """A rectangle from its lower left corner."""
+        """Draw a rectangle from its lower left corner."""
 
     @abstractmethod
     def disc(self, x: float, y: float, radius: float, **style: Unpack[Style]) -> None:
-        """A disc round (`x`, `y`); with an ink and no fill a ring."""
+        """Draw a disc around (`x`, `y`); with an ink and no fill a ring."""
 
     @abstractmethod
     def clipped(self, x: float, y: float, w: float, h: float) -> AbstractContextManager[None]:
-        """Keep what is drawn meanwhile inside a rectangle."""
+        """Clip everything drawn in the context to a rectangle."""
 
     @abstractmethod
     def turned(self, x: float, y: float) -> AbstractContextManager[None]:
-        """Draw meanwhile from (`x`, `y`) as origin, a quarter turn anticlockwise."""
+        """Draw in the context with (`x`, `y`) as origin, a quarter turn anticlockwise."""

@@ -1,7 +1,7 @@
-"""The pictures: the diagram of chromaticities, white enlarged, greys, differences as bars.
+"""The pictures: the chromaticity diagram, white enlarged, greys, differences as bars.
 
-Each takes the charts to show and all the charts that share its scales, so that
-before and after can be read side by side.
+Each function takes the charts to show and all charts that share the scales, so that
+before and after can be compared side by side.
 """
 
 from __future__ import annotations
@@ -35,13 +35,13 @@ GAP = 9.0
 
 
 def drawable_levels(charts: Charts) -> list[LevelPoint]:
-    """What a logarithmic scale can show, dark to bright."""
+    """The levels that a logarithmic scale can show, dark to bright."""
     levels = (level for level in charts.levels if level.target > 0 and level.measured > 0)
     return sorted(levels, key=lambda level: level.target)
 
 
 def draw_tracking(canvas: Canvas, area: Area, charts: Charts, group: Sequence[Charts]) -> float:
-    """Measured luminance against the target, log-log, and the deviation below it."""
+    """Draw measured luminance against the target, log-log, and the deviation below it."""
     shown = [level for each in group for level in drawable_levels(each)]
     targets, measured = [level.target for level in shown], [level.measured for level in shown]
     low, high = min(targets), max(targets)
@@ -81,7 +81,7 @@ def _deviation(level: LevelPoint) -> float:
 
 
 def _deviation_axis(levels: Iterable[LevelPoint]) -> Axis:
-    """Deviation in %, round 0; far outliers run out of the frame."""
+    """The axis of deviation in %, around 0; far outliers are outside the frame."""
     widest = 5.0
     for level in levels:
         ends = [end for end in (level.low, level.high) if end is not None]
@@ -97,9 +97,9 @@ def _draw_limits(
     levels: Sequence[LevelPoint],
     place: Callable[[float, float], float],
 ) -> None:
-    """The limits as areas, each level's reaching half-way to its neighbours.
+    """Draw the limits as areas, each level's reaching half-way to its neighbours.
 
-    `place` has the value drawn for a target and the share of it that a limit is.
+    `place` gives the value to draw for a target and a limit as a share of it.
     """
     floor = frame.up.low if frame.up.log else -math.inf
     for level, ends in zip(levels, _spans(levels), strict=True):
@@ -114,14 +114,14 @@ def _draw_limits(
 
 
 def _spans(levels: Sequence[LevelPoint]) -> list[tuple[float, float]]:
-    """From half-way to the level before to half-way to the next."""
+    """The range of each level, from half-way to the level before to half-way to the next."""
     targets = [level.target for level in levels]
     middles = [math.sqrt(target * following) for target, following in pairwise(targets)]
     return list(zip([targets[0], *middles], [*middles, targets[-1]], strict=True))
 
 
 def _draw_guard_bands(canvas: Canvas, frame: Frame, levels: Sequence[LevelPoint]) -> None:
-    """The guard band inside the limits, darker than they, with a broken inner edge."""
+    """Draw the guard band inside the limits, darker, with a broken inner edge."""
     for level, (start, end) in zip(levels, _spans(levels), strict=True):
         for limit, guarded in _guarded_limits(level):
             outer, inner = _percent(limit, level), _percent(guarded, level)
@@ -132,7 +132,7 @@ def _draw_guard_bands(canvas: Canvas, frame: Frame, levels: Sequence[LevelPoint]
 
 
 def _guarded_limits(level: LevelPoint) -> list[tuple[float, float]]:
-    """Limits with their guarded limits; guarded ones that would cross meet half-way."""
+    """Limits with their guarded limits; guarded limits that would cross meet half-way."""
     low, high, inner_low, inner_high = level.low, level.high, level.guard_low, level.guard_high
     if low is None or high is None or inner_low is None or inner_high is None:
         return []
@@ -142,7 +142,7 @@ def _guarded_limits(level: LevelPoint) -> list[tuple[float, float]]:
 
 
 def _draw_wedges(canvas: Canvas, frame: Frame, levels: Sequence[LevelPoint]) -> None:
-    """A small wedge on the edge of the frame for each level that lies beyond it."""
+    """Draw a small wedge on the edge of the frame for each level beyond it."""
     for level in levels:
         deviation = _deviation(level)
         if frame.up.low <= deviation <= frame.up.high:
@@ -157,7 +157,7 @@ def _draw_wedges(canvas: Canvas, frame: Frame, levels: Sequence[LevelPoint]) -> 
 def _draw_levels(
     canvas: Canvas, frame: Frame, levels: Sequence[LevelPoint], value: Callable[[LevelPoint], float]
 ) -> None:
-    """Measured levels joined by a line: dots, and barred rings outside of their limits."""
+    """Draw measured levels joined by a line: dots, or barred rings outside their limits."""
     spots = frame.spots((level.target, value(level)) for level in levels)
     canvas.polyline(spots, ink=INK.TEXT, weight=0.9)
     for level, (x, y) in zip(levels, spots, strict=True):
@@ -174,7 +174,7 @@ def _within_limits(level: LevelPoint) -> bool:
 
 
 def tracking_note(charts: Charts) -> str:
-    """What the signs mean, as far as they are there."""
+    """The meaning of the signs in use."""
     levels = drawable_levels(charts)
     sentences = ["Dots: measured. Broken line: target."]
     if any(level.low is not None or level.high is not None for level in levels):
@@ -199,25 +199,25 @@ class Plot:
 
     title: str
     note: Callable[[Charts], str]
-    """What its signs mean."""
+    """The meaning of its signs."""
     has: Callable[[Charts], bool]
     draw: Callable[[Canvas, Area, Charts, Sequence[Charts]], float]
-    """Draw some charts on the scales of several; returns where the picture ends below."""
+    """Draw charts on the scales of a group; returns the picture's lower end."""
     share: float = 1.0
     """Of the height of a row."""
     squat: float | None = None
-    """Greatest height over width that it can use."""
+    """Largest height over width that it can use."""
     rank: int = 0
-    """Place where before and after stand side by side."""
+    """Order if before and after are side by side."""
 
     def key_height(self, charts: Charts, measure: float) -> float:
-        """Height that the key takes below a picture."""
+        """Height of the key below a picture."""
         return 12.0 + KEY * KEY_LEADING * (len(self._key(charts, measure)) - 1)
 
     def draw_with_key(
         self, canvas: Canvas, area: Area, title: str, charts: Charts, group: Sequence[Charts]
     ) -> None:
-        """Draw title and picture in an area, and what the signs mean below it."""
+        """Draw title and picture in an area, and the key below it."""
         draw_title(canvas, area, title)
         room = area._replace(top=area.top - HEADING_HEIGHT, height=area.height - HEADING_HEIGHT)
         y = self.draw(canvas, room, charts, group) - 7
@@ -230,7 +230,7 @@ class Plot:
 
 
 def draw_title(canvas: Canvas, area: Area, title: str) -> None:
-    """The title of a picture, at the top of its area."""
+    """Draw the title of a picture at the top of its area."""
     shown = ellipsize(title, BOLD, HEADING, area.width)
     canvas.text(area.left, area.top - 8, shown, face=BOLD, size=HEADING)
 
@@ -244,7 +244,7 @@ def _bars_title(shown: Differences) -> str:
 
 
 def _bar_plot(example: Differences) -> Plot:
-    """The picture of all differences of one title."""
+    """The picture of all differences with the same title."""
     title = _bars_title(example)
 
     def of(charts: Charts) -> Differences | None:
@@ -284,7 +284,7 @@ def _over_limit(bar: DifferencePoint) -> bool:
 def _draw_bars(
     canvas: Canvas, area: Area, shown: Differences, group: Sequence[Differences]
 ) -> None:
-    """A bar per patch, named below; one over its limit is filled dark."""
+    """Draw a named bar for each patch; bars over their limit are filled dark."""
     bars = [bar for each in group for bar in each.points]
     names = _names_height(bars, area.width)
     across = Axis(0.0, float(len(shown.points)), ())
@@ -305,7 +305,7 @@ def _draw_bars(
 
 
 def _bars_axis(name: str, bars: Sequence[DifferencePoint]) -> Axis:
-    """From 0 to the highest of values, bounds and limits."""
+    """The axis from 0 to the largest of values, bounds and limits."""
     reach = [bar.value for bar in bars]
     reach += [bar.bound for bar in bars if bar.bound is not None]
     reach += [1.1 * bar.limit for bar in bars if bar.limit is not None]
@@ -340,11 +340,11 @@ def _names_height(bars: Sequence[DifferencePoint], measure: float) -> float:
 
 INSET_TEXT = 5.8
 INSET_SHARE = 0.43
-"""Side of the inset over the diagram's height: it clears the triangles of all rules."""
+"""Side of the inset as a share of the diagram's height: it is clear of all rules' triangles."""
 INSET = 4.0
 """From the diagram's lower right corner."""
 INSET_HEAD = 8.0
-"""Height of the line above the inset that tells its scale."""
+"""Height of the line above the inset that states its scale."""
 SIDES = (1.0, 1.2, 1.6, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 """Lengths of a side, times a power of ten."""
 SHORTEST_SIDE = 0.004
@@ -354,7 +354,7 @@ SHORTEST_SIDE = 0.004
 def _draw_pair(
     canvas: Canvas, frame: Frame, target: Pair, measured: Pair, radius: float = 1.5
 ) -> None:
-    """A target as a cross, its measured colour as a ring, a line between."""
+    """Draw a target as a cross, its measured colour as a ring, and a line between them."""
     (x, y), ring = frame.spot(*target), frame.spot(*measured)
     canvas.line(x, y, *ring, ink=INK.TEAL)
     arm = radius * 1.5
@@ -364,10 +364,10 @@ def _draw_pair(
 
 
 def draw_white(canvas: Canvas, frame: Frame, charts: Charts, group: Sequence[Charts]) -> None:
-    """The surroundings of white in the corner where the diagram is empty.
+    """Draw white enlarged, in the empty corner of the diagram.
 
-    Shaded: the limit. Broken ellipse: holds the true white with 95 %. All of `group`
-    are drawn to one scale.
+    Shaded: the limit. Broken ellipse: contains the true white with 95 %. All of `group`
+    have the same scale.
     """
     target, measured = charts.target_white, charts.measured_white
     if target is None or measured is None:
@@ -397,13 +397,13 @@ def draw_white(canvas: Canvas, frame: Frame, charts: Charts, group: Sequence[Cha
 
 
 def _round_side(least: float) -> float:
-    """The first round length from `least` on."""
+    """The smallest round length of at least `least`."""
     power = 10.0 ** math.floor(math.log10(least))
     return next(power * size for size in SIDES if power * size >= least * (1 - 1e-9))
 
 
 def _white_offsets(group: Sequence[Charts]) -> Iterable[float]:
-    """How far anything drawn lies from the target's white, along u' or v'."""
+    """Distances of everything drawn from the target's white, along u' or v'."""
     for charts in group:
         if charts.target_white is None or charts.measured_white is None:
             continue
@@ -413,7 +413,7 @@ def _white_offsets(group: Sequence[Charts]) -> Iterable[float]:
 
 
 def _white_note(charts: Charts) -> str:
-    """What the signs of the enlarged white mean, as far as they are there."""
+    """The meaning of the signs of the enlarged white in use."""
     if charts.target_white is None or charts.measured_white is None:
         return ""
     parts = ["white enlarged"]
@@ -431,7 +431,7 @@ GAMUT_ACROSS, GAMUT_UP = Axis(0.0, 0.65, TENTHS, title="u′"), Axis(0.0, 0.6, T
 
 
 def _draw_gamut(canvas: Canvas, area: Area, charts: Charts, group: Sequence[Charts]) -> float:
-    """The u′v′ diagram: target and measured triangles, white, colours; white enlarged."""
+    """Draw the u′v′ diagram: target and measured triangles, white, colours; white enlarged."""
     margin = GAMUT_UP.margin()
     across, up = GAMUT_ACROSS.high, GAMUT_UP.high
     scale = min((area.width - margin - 2) / across, (area.height - HEAD - FOOT) / up)
@@ -454,7 +454,7 @@ def _draw_gamut(canvas: Canvas, area: Area, charts: Charts, group: Sequence[Char
 
 
 def _gamut_note(charts: Charts) -> str:
-    """What the signs mean, as far as they are there."""
+    """The meaning of the signs in use."""
     targets, measured = (["crosses"], ["rings"]) if charts.colours else ([], [])
     if charts.target_triangle:
         targets.append("broken triangle")
@@ -476,14 +476,14 @@ def _has_gamut(charts: Charts) -> bool:
 
 
 def _drawable_greys(charts: Charts) -> list[GreyPoint]:
-    """What a logarithmic scale can show, dark to bright."""
+    """The greys that a logarithmic scale can show, dark to bright."""
     return sorted((grey for grey in charts.greys if grey.target > 0), key=lambda grey: grey.target)
 
 
 def _draw_grey_balance(
     canvas: Canvas, area: Area, charts: Charts, group: Sequence[Charts]
 ) -> float:
-    """Offsets of the neutrals from the measured white, over the target's luminance."""
+    """Draw offsets of the neutrals from the measured white, over the target's luminance."""
     greys = [grey for each in group for grey in _drawable_greys(each)]
     low, high = min(grey.target for grey in greys), max(grey.target for grey in greys)
     widest = max(0.002, *(abs(offset) for grey in greys for offset in (grey.du, grey.dv)))
@@ -529,11 +529,11 @@ PLOTS = (
         0.78,
     ),
 )
-"""Those that every sheet has; the bars of differences come on top."""
+"""The pictures of every sheet; the bars of differences follow them."""
 
 
 def plots_of(group: Sequence[Charts]) -> list[Plot]:
-    """The pictures that there is something to draw of, in order."""
+    """The pictures with something to draw, in order."""
     bars = {_bars_title(each): each for charts in group for each in charts.differences}
     plots = (*PLOTS, *map(_bar_plot, bars.values()))
     return [plot for plot in plots if any(map(plot.has, group))]

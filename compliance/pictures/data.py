@@ -1,4 +1,4 @@
-"""What the pictures show: data, computed from an assessment's readings and findings."""
+"""The data of the pictures, computed from an assessment's readings and findings."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ EXPANDED = 1.960
 OUTLINE = 72
 """Points of a round outline."""
 PICTURED = 2000
-"""Draws for the picture of the white, where no digit is read off."""
+"""Draws for the picture of the white, from which no digits are read."""
 COLOUR_SETS = ("hues", "saturations", "list")
 
 
@@ -50,10 +50,10 @@ class LevelPoint:
     target: float
     measured: float
     low: float | None
-    """Limits on luminance at this level, where a requirement bands it."""
+    """Limits on luminance at this level, if a requirement has some."""
     high: float | None
     guard_low: float | None = None
-    """Limits drawn in by the guard band of 1.64 u: measured values between them are proven."""
+    """Limits narrowed by the guard band of 1.64 u: measured values between them are proven."""
     guard_high: float | None = None
 
 
@@ -68,13 +68,13 @@ class ColourPoint:
 
 @dataclass(frozen=True, slots=True)
 class DifferencePoint:
-    """A distance of one patch from where it should lie."""
+    """A distance of one patch from its ideal value."""
 
     name: str
     value: float
     limit: float | None
     bound: float | None = None
-    """What the true value is below with 95 %, where that is known."""
+    """The true value is below it with 95 %, if that is known."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -86,7 +86,7 @@ class Differences:
     """The quantity's short name, e.g. `ΔE ITP`."""
     points: tuple[DifferencePoint, ...]
     from_white: bool = False
-    """Taken from the measured white, not from the target."""
+    """Whether it is from the measured white, not from the target."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,7 +101,7 @@ class GreyPoint:
 
 @dataclass(frozen=True, slots=True)
 class Charts:
-    """What the sheet's pictures are drawn from; all computed, nothing to decide."""
+    """The data of the sheet's pictures, completely computed."""
 
     levels: tuple[LevelPoint, ...] = ()
     target_triangle: tuple[Pair, Pair, Pair] | None = None
@@ -114,13 +114,13 @@ class Charts:
     """Of the greys, for each distance that the rule limits; then of the colours."""
     greys: tuple[GreyPoint, ...] = ()
     white_ellipse: tuple[Pair, ...] = ()
-    """u'v' outline that holds the true white with 95 %; empty without uncertainty."""
+    """u'v' outline that contains the true white with 95 %; empty without uncertainty."""
     white_limit: tuple[Pair, ...] = ()
-    """u'v' outline of the shall limit on the white's chromaticity; empty where there is none."""
+    """u'v' outline of the shall limit on the white's chromaticity; empty if there is none."""
 
 
 def charts_of(assessment: Assessment) -> list[Charts]:
-    """What the pictures show: the readings before calibration, if any, then the present ones."""
+    """The pictures' data: of the readings before calibration, if any, then of the present ones."""
     states = (assessment.before, assessment.state)
     return [_charts(assessment, state) for state in states if state is not None]
 
@@ -141,7 +141,7 @@ def picture_data(
     findings: Sequence[Finding],
     white_spread: Array | None = None,
 ) -> Charts:
-    """Pictures of one set of readings; what was not measured is left out.
+    """The pictures' data of one set of readings, without parts that were not measured.
 
     `white_spread` is the (2, 2) covariance of the measured white's u'v'.
     """
@@ -176,14 +176,14 @@ def _triangle(xyz: Array) -> tuple[Pair, Pair, Pair]:
 
 
 def _main(case: MatchedReadings, index: int) -> bool:
-    """Whether a patch was shown at the centre, at the rule's window, at once."""
+    """Whether a patch was shown at the centre, in the rule's window, without a delay."""
     there = case.patches.stimulus[index]
     full = abs(there.window - case.rule.window) <= 1e-6 and there.pattern != "checkerboard"
     return there.position == "centre" and full and there.seconds == 0
 
 
 def _has_target(case: MatchedReadings, index: int) -> bool:
-    """Whether all that the target is fitted to was measured."""
+    """Whether the white and black that the target is fitted to were measured."""
     view, model = case.view, case.plan.model
     white = not model.relative or view.white[index] != NOWHERE
     black = model.blackless or not np.isnan(model.black_luminance)
@@ -214,7 +214,7 @@ def _colours(case: MatchedReadings) -> list[tuple[int, str]]:
 
 
 def _by_place(findings: Iterable[Finding]) -> Mapping[Place, Point]:
-    """Points with limits by patch and place, of a shall before a should."""
+    """Points with limits by patch and place; those of a shall come before those of a should."""
     points: dict[Place, Point] = {}
     for finding in sorted(findings, key=lambda finding: finding.level is Level.SHOULD):
         for point in finding.points:
@@ -266,7 +266,7 @@ def _levels(
 def _errors(
     point: Point | None, guard: float
 ) -> tuple[float | None, float | None, float | None, float | None]:
-    """Limits of a luminance error in %, and the same drawn in by `guard` times its u."""
+    """Limits of a luminance error in %, and the same narrowed by `guard` times its u."""
     if point is None or point.limits is None:
         return None, None, None, None
     low, high = point.limits.minimum, point.limits.maximum
@@ -293,7 +293,7 @@ def _greys(case: MatchedReadings, neutrals: list[int]) -> Iterable[GreyPoint]:
 
 
 def _measured_triangle(case: MatchedReadings) -> tuple[Pair, Pair, Pair] | None:
-    """Of the first set that has a red, a green and a blue, hues or a list of codes."""
+    """The triangle of the first set with red, green and blue, of hues or a list of codes."""
     for name in case.rule.sets:
         planned = {patch.name: patch for patch in case.plan.patches(name)}
         if not planned.keys() >= {"red", "green", "blue"}:
@@ -325,7 +325,7 @@ def _outline(points: Array) -> tuple[Pair, ...]:
 
 
 def _white_ellipse(white: Pair | None, covariance: Array | None) -> tuple[Pair, ...]:
-    """The outline that holds the true white with 95 %."""
+    """The outline that contains the true white with 95 %."""
     if white is None or covariance is None:
         return ()
     sizes, axes = np.linalg.eigh(covariance)
@@ -334,7 +334,7 @@ def _white_ellipse(white: Pair | None, covariance: Array | None) -> tuple[Pair, 
 
 
 def _white_limit(case: MatchedReadings, findings: Sequence[Finding]) -> tuple[Pair, ...]:
-    """The first shall limit on the white's distance from the target's white."""
+    """The outline of the first shall limit on the white's distance from the target's white."""
     index = case.built_in("white")
     if index is None:
         return ()
@@ -367,7 +367,7 @@ def _limit_outline(case: MatchedReadings, quantity: Quantity, limits: Limits) ->
 def _limited(
     case: MatchedReadings, findings: Sequence[Finding]
 ) -> list[tuple[Requirement, Mapping[Place, Point]]]:
-    """A requirement for each way that the rule takes a distance, with the points it limits."""
+    """A requirement for each kind of distance that the rule limits, with the limited points."""
     graded = {finding.id: finding for finding in findings}
     ways: dict[tuple[str, str, bool], list[Requirement]] = {}
     for row in sorted(case.rule.requirements, key=lambda row: row.level is Level.SHOULD):
@@ -379,7 +379,7 @@ def _limited(
 def _grey_differences(
     case: MatchedReadings, neutrals: list[int], findings: Sequence[Finding]
 ) -> Iterable[Differences]:
-    """Each distance that the rule limits for greys, of those that count."""
+    """Each distance that the rule limits for greys, of the points that count."""
     for requirement, limited in _limited(case, findings):
         points = [limited.get(case.patches.place(index)) for index in neutrals]
         counted = [point for point in points if point is not None and point.verdict is not None]
@@ -392,7 +392,7 @@ def _grey_differences(
 def _colour_differences(
     case: MatchedReadings, colours: list[tuple[int, str]], findings: Sequence[Finding]
 ) -> Iterable[Differences]:
-    """The distance that the rule limits for most of the colours; a usual one, where for none."""
+    """The distance that the rule limits for most of the colours; a usual one if for none."""
     if not colours:
         return
     places = [case.patches.place(index) for index, _ in colours]

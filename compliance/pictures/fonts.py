@@ -1,7 +1,7 @@
-"""The faces that text is set in: their characters, the widths of lines, where lines break.
+"""The type faces: their characters, the widths of lines, line breaks.
 
-Four faces lie beside this file; scripts/make_fonts.py made them. A character that they lack
-would vanish from the page without a word, so every printed text passes `require_glyphs` first.
+The four faces are in `fonts/`, made by scripts/make_fonts.py. A character that they lack would
+silently be missing on the page, so every printed text passes `require_glyphs` first.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ MONO = "SheetMono"
 FACES = (SANS, BOLD, SERIF, MONO)
 
 MISSING = 0xFFFF
-"""Not a character; each face prints it as its sign for a missing one."""
+"""Not a character; each face prints it as its sign for a missing character."""
 INVISIBLE = {0x00AD: None, 0x200B: None, 0xFEFF: None}
 """Soft hyphen, zero-width space and byte-order mark print nothing anyway."""
 
@@ -36,7 +36,7 @@ def glyph_widths(face: str) -> Mapping[int, float]:
     """Width of each character of a face by its code point, in thousandths of the type size.
 
     Read from the tables `head`, `hhea`, `hmtx` and `cmap` of the font (ISO/IEC 14496-22), the
-    last in format 4 and, as scripts/make_fonts.py writes it, with glyphs in the characters' order.
+    last in format 4 and with glyphs in the characters' order, as scripts/make_fonts.py writes it.
     """
     data = font_file(face)
     (table_count,) = unpack_from(">H", data, 4)
@@ -67,20 +67,20 @@ def normalise(text: str) -> str:
 
 
 def require_glyphs(text: str, face: str = SANS) -> str:
-    """`text` unchanged; a `SheetError` names the first character that has no glyph."""
+    """`text` unchanged; raises SheetError for the first character without a glyph."""
     glyphs = glyph_widths(face)
     for character in text:
         if ord(character) not in glyphs:
             shown = character if character.isprintable() else "?"
             raise SheetError(
                 f"'{text[:60]}': the sheet's fonts have no '{shown}' (U+{ord(character):04X}); "
-                f"they hold Latin, Greek and Cyrillic letters: write it with those"
+                "use Latin, Greek or Cyrillic letters"
             )
     return text
 
 
 def face_with_glyphs(text: str, face: str) -> str:
-    """`face` if it has all of `text`, else the sans serif, which has the most glyphs."""
+    """`face` if it has all characters of `text`, else the sans serif, which has the most glyphs."""
     glyphs = glyph_widths(face)
     return face if all(ord(character) in glyphs for character in normalise(text)) else SANS
 
@@ -98,7 +98,7 @@ SOFT_BREAKS = "-/_.,;:@·"
 def wrap(text: str, face: str, size: float, measure: float, most: int | None = None) -> list[str]:
     """`text` broken into lines of at most `measure` points; long words are broken too.
 
-    With `most`, what would take more lines than that ends in an ellipsis.
+    With `most`, a text of more lines is cut and ends with an ellipsis.
     """
     lines: list[str] = []
     for paragraph in text.split("\n"):
@@ -127,7 +127,7 @@ def _wrap_line(text: str, face: str, size: float, measure: float) -> tuple[str, 
 
 
 def _break_word(word: str, face: str, size: float, measure: float) -> list[str]:
-    """A word wider than the measure, broken after a joint if there is one near the end."""
+    """A word wider than the measure, broken after a soft break if there is one near the end."""
     pieces: list[str] = []
     while word and width(word, face, size) > measure:
         count = max(1, _fitting(word, face, size, measure))
@@ -151,7 +151,7 @@ def _fitting(text: str, face: str, size: float, measure: float) -> int:
 
 
 def ellipsize(text: str, face: str, size: float, measure: float) -> str:
-    """`text` on one line, its end cut with an ellipsis where it is too long."""
+    """`text` on one line, its end replaced by an ellipsis if it is too long."""
     text = require_glyphs(normalise(text), face)
     if width(text, face, size) <= measure:
         return text
@@ -160,7 +160,7 @@ def ellipsize(text: str, face: str, size: float, measure: float) -> str:
 
 
 def fit_middle(text: str, face: str, size: float, measure: float) -> str:
-    """`text` on one line, its middle cut with an ellipsis: both ends still tell it apart."""
+    """`text` on one line, its middle replaced by an ellipsis if it is too long; both ends stay."""
     text = require_glyphs(normalise(text), face)
     cut = len(text)
     while cut > 2 and width(text, face, size) > measure:

@@ -1,4 +1,4 @@
-"""The canvas whose pages become a PDF, drawn by reportlab."""
+"""A canvas that writes a PDF with reportlab."""
 
 from __future__ import annotations
 
@@ -23,13 +23,13 @@ LIBRARY = f"reportlab {reportlab.__version__}"
 
 @cache
 def _register_faces() -> None:
-    """Make the faces known to the library; once per process."""
+    """Register the faces with the library, once per process."""
     for face in FACES:
         pdfmetrics.registerFont(TTFont(face, BytesIO(font_file(face))))
 
 
 class PdfCanvas(Canvas):
-    """Pages of one size; same marks, same bytes."""
+    """Pages of one size; the same marks give the same bytes."""
 
     def __init__(self, width: float, height: float, *, created: datetime) -> None:
         _register_faces()
@@ -52,11 +52,11 @@ class PdfCanvas(Canvas):
         stamp.tzname = "UTC"
 
     def end_page(self) -> None:
-        """Finish a page; what is drawn next is on a new one."""
+        """Finish a page; the next mark starts a new one."""
         self._pdf.showPage()
 
     def finish(self) -> bytes:
-        """The file with all pages that were ended."""
+        """The file with all finished pages."""
         self._pdf.save()
         return self._file.getvalue()
 
@@ -102,7 +102,7 @@ class PdfCanvas(Canvas):
         self._pdf.circle(x, y, radius, **self._apply(style))
 
     def _apply(self, style: Style) -> dict[str, int]:
-        """Take up inks and pen; returns what the library is to draw, outline and area."""
+        """Set inks and pen; returns the library's flags for outline and area."""
         ink, fill = style.get("ink"), style.get("fill")
         if ink is not None:
             self._pdf.setStrokeColorRGB(*ink)

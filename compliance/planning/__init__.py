@@ -1,1 +1,1 @@
-"""What to measure: the patches that rules ask for, in a good order, and how long that takes."""
+"""Planning: the patches that rules require, in a good order, and the time to measure them."""

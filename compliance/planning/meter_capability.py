@@ -1,9 +1,9 @@
-"""Can this meter prove this rule? Asked before anything is measured.
+"""Can this meter prove this rule? Answered before anything is measured.
 
-A display that is exactly the rule's target is drawn as the meter would read it. What
-the meter's uncertainty makes of each requirement is then held against its limits:
+A display that is exactly the rule's target is drawn with the meter's uncertainty. The scatter
+of each requirement is then compared with its limits:
 two-sided limits by C_m = (TU − TL)/(2U) (JCGM 106:2012, 7.6.3), distances by the limit
-over the 95 % quantile that a perfect display would show, other one-sided limits by
+over the 95 % quantile of a perfect display, other one-sided limits by
 the guard band against the limit itself, or against the room below a perfect display.
 """
 
@@ -43,22 +43,22 @@ ADEQUATE, MARGINAL = 3.0, 1.0
 DRAWS, SEED = 4000, 0
 EXPANDED = 2.0
 DARK = 5000.0
-"""White over black of the ideal display, where the rule puts no limit on its black."""
+"""White over black of the ideal display, if the rule has no limit on its black."""
 
 
 def capability(
     rule: Rule, meter: Meter, encoding: Encoding | None = None
 ) -> tuple[Capability, ...]:
-    """One row for each requirement that takes readings.
+    """One row for each requirement that needs readings.
 
-    ValueError where the meter's file states no uncertainty of luminance.
+    Raises ValueError if the meter's file states no uncertainty of luminance.
     """
     return tuple(_rows(rule, meter, encoding or rule.encoding, frozenset(Level)))
 
 
 @lru_cache(maxsize=64)
 def inadequate(rule: Rule, meter: Meter, encoding: Encoding) -> tuple[Requirement, ...]:
-    """The shall requirements that a meter cannot prove; none where it states no uncertainty."""
+    """The shall requirements that a meter cannot prove; none if it states no uncertainty."""
     if meter.uncertainty is None or not meter.uncertainty.luminance:
         return ()
     rows = _rows(rule, meter, encoding, {Level.SHALL})
@@ -68,9 +68,9 @@ def inadequate(rule: Rule, meter: Meter, encoding: Encoding) -> tuple[Requiremen
 def _rows(
     rule: Rule, meter: Meter, encoding: Encoding, levels: Container[Level]
 ) -> Iterator[Capability]:
-    """The rows of some levels; draws are of all levels together, so that each row stays as it is.
+    """The rows of some levels; draws include all levels, so that each row stays the same.
 
-    ValueError where the meter's file states no uncertainty of luminance.
+    Raises ValueError if the meter's file states no uncertainty of luminance.
     """
     uncertainty = meter.uncertainty
     if uncertainty is None or not uncertainty.luminance:
@@ -86,7 +86,7 @@ def _rows(
 
 
 def _black(rule: Rule) -> float:
-    """Half of what the rule allows, so that the ideal display is well inside."""
+    """Half of the rule's limit, so that the ideal display is well inside."""
     allowed = [
         requirement.limits.maximum
         for requirement in rule.requirements
@@ -115,14 +115,16 @@ class _Bench:
         readings: Readings,
         levels: Container[Level] = frozenset(Level),
     ) -> tuple[list[Graded], list[list[SampleCounts]]]:
-        """Requirements graded on readings, and what the draws say of them."""
+        """Requirements graded on readings, and the counts of their draws."""
         technology = {"projector": "projector", "direct-view": "lcd"}
         grades, tallies = [], []
         matched = match_readings(self.rule, readings, meter=self.meter)
-        for displays in dict.fromkeys(one.displays for one in requirements):
-            chosen = [one for one in requirements if one.displays == displays]
+        for displays in dict.fromkeys(requirement.displays for requirement in requirements):
+            chosen = [
+                requirement for requirement in requirements if requirement.displays == displays
+            ]
             case = replace(matched, stated=DeclaredFacts(technology.get(displays or "")))
-            some = [grade(one, case) for one in chosen]
+            some = [grade(requirement, case) for requirement in chosen]
             grades += some
             tallies += sample_requirements(
                 some,
@@ -138,7 +140,7 @@ class _Bench:
         return [grades[i] for i in places], [tallies[i] for i in places]
 
     def at_limit(self, requirement: Requirement, limit: float) -> Array:
-        """Drawn values of a display whose value lies on a one-sided limit; none if unreadable."""
+        """Drawn values of a display with a value on a one-sided limit; none if unreadable."""
         readings = readings_at_limit(requirement, self.ideal, self.rule, limit)
         _, (tallies,) = self.drawn([requirement], readings)
         return tallies[0].samples(tallies[0].worst)[:, 0] if tallies else np.empty(0)
@@ -169,7 +171,7 @@ def _row(bench: _Bench, graded: Graded, tallies: Sequence[SampleCounts]) -> Capa
         for tally in tallies
         for place in range(len(question.limits))
     ]
-    return min(rows, key=lambda one: math.inf if one.ratio is None else one.ratio)
+    return min(rows, key=lambda row: math.inf if row.ratio is None else row.ratio)
 
 
 def _place(
@@ -202,7 +204,7 @@ def _half_interval(samples: Array) -> Array:
 
 
 def _rated(row: Capability, room: float, uncertainty: float) -> Capability:
-    """Adequate where the room for a value is three times its uncertainty."""
+    """The row, rated adequate if the room for a value is three times its uncertainty."""
     ratio = math.inf if uncertainty == 0 else room / uncertainty
     adequacy = Adequacy.INADEQUATE
     if ratio >= MARGINAL:
@@ -213,7 +215,7 @@ def _rated(row: Capability, room: float, uncertainty: float) -> Capability:
 
 
 def _guarded(bench: _Bench, row: Capability, limits: Limits) -> Capability:
-    """A one-sided limit T: the guarded limit T ∓ z·u(T) has to be readable."""
+    """The row of a one-sided limit T, rated by its guard band; T ∓ z·u(T) must be readable."""
     limit = limits.maximum if limits.minimum is None else limits.minimum
     if not limit:
         return replace(row, adequacy=Adequacy.NOT_RATED, why=Statement("limit-zero"))

@@ -1,6 +1,6 @@
-"""A measuring plan: its table, how long it takes, and what to be careful of.
+"""A measuring plan: its table, its duration, and cautions.
 
-Moving the meter, setting up patterns and warming up are not counted.
+The duration does not include moving the meter, setting up patterns and warming up.
 """
 
 from __future__ import annotations
@@ -22,8 +22,8 @@ EMISSIVE = ("oled", "led", "plasma", "crt")
 def cautions(rules: Sequence[Rule], technology: str | None) -> tuple[Statement, ...]:
     """The cautions for measuring by these rules on a display of that technology.
 
-    Where the technology is not known, those that may apply: the beam where a rule has limits
-    for projectors, ageing in any case.
+    If the technology is not known, all that may apply: the beam if a rule has limits for
+    projectors, ageing in any case.
     """
     beams = any(row.displays == "projector" for rule in rules for row in rule.requirements)
     kept = [Statement("flashing")]
@@ -38,11 +38,11 @@ HIGH_RANGE = ("pq", "hlg")
 LEAST_BITS = 10
 """Of PQ and HLG, which ITU-R BT.2100 codes in 10 or 12 bits."""
 LIT = 1.0
-"""cd/m² from which the steps of luminance are told."""
+"""cd/m² from which the steps of luminance count."""
 
 
 def encoding_warnings(rules: Sequence[Rule], encoding: Encoding) -> tuple[Statement, ...]:
-    """What may come of measuring these rules in the encoding; nothing where it is made for them."""
+    """Warnings about measuring these rules in the encoding; none if it is made for them."""
     warnings = [warning for rule in rules for warning in _warnings(rule, encoding)]
     return tuple(
         warning for place, warning in enumerate(warnings) if warning not in warnings[:place]
@@ -63,7 +63,7 @@ def _warnings(rule: Rule, encoding: Encoding) -> Iterator[Statement]:
 
 
 def _coarsest(rule: Rule, encoding: Encoding) -> float:
-    """% of luminance between neighbouring grey codes at the most, up to the peak."""
+    """Largest step of luminance in % between neighbouring grey codes, up to the peak."""
     model = target_model(rule, encoding)
     every = np.repeat(np.arange(encoding.top + 1)[:, None], 3, axis=1)
     signal = np.asarray(codes.decode(every, encoding.bits, encoding.narrow), dtype=np.float64)
@@ -74,18 +74,18 @@ def _coarsest(rule: Rule, encoding: Encoding) -> float:
 
 TYPICAL_SETTLE = 1.0
 TYPICAL_READING = 7.3
-"""s, a colorimeter's where its file does not say: 101 patches take about 14 minutes (practice)."""
+"""s, of a colorimeter without stated times: 101 patches take about 14 minutes (practice)."""
 
 
 @dataclass(frozen=True, slots=True)
 class Duration:
     seconds: float
     assumed: bool
-    """Settling or reading is a typical meter's, for want of the meter's own."""
+    """Whether settling or reading is a typical meter's, because the meter's own is not known."""
 
 
 def duration(steps: Sequence[Stimulus], meter: Meter | None) -> Duration:
-    """How long measuring takes, from the first patch shown to the last reading done."""
+    """The time of measuring, from the first patch shown to the end of the last reading."""
     settle = meter.settle if meter else None
     bands = meter.reading_time if meter else ()
     total, shown, on = 0.0, None, 0.0
@@ -102,11 +102,11 @@ def duration(steps: Sequence[Stimulus], meter: Meter | None) -> Duration:
 
 
 def reading_time(level: float, bands: Sequence[tuple[float, float]]) -> float:
-    """s for a reading at that luminance in cd/m², by the meter's bands; a typical one without."""
+    """s for a reading at that luminance in cd/m², by the meter's bands; typical without bands."""
     if not bands:
         return TYPICAL_READING
-    held = [seconds for start, seconds in bands if level >= start]
-    return held[-1] if held else bands[0][1]
+    matching = [seconds for start, seconds in bands if level >= start]
+    return matching[-1] if matching else bands[0][1]
 
 
 VALUES = ("X", "Y", "Z"), ("Y", "x", "y")
@@ -114,7 +114,7 @@ VALUES = ("X", "Y", "Z"), ("Y", "x", "y")
 
 @dataclass(frozen=True, slots=True)
 class MeasuringPlan:
-    """What to show and read, in order."""
+    """The stimuli to show and read, in order."""
 
     rules: tuple[Rule, ...]
     encoding: Encoding
@@ -123,17 +123,17 @@ class MeasuringPlan:
     duration: Duration
     cautions: tuple[Statement, ...]
     doubts: tuple[Statement, ...]
-    """What the encoding cannot carry well."""
+    """Warnings about the encoding."""
 
     @property
     def patches(self) -> int:
-        """How many different patches there are, at whatever place and time they are read."""
+        """The number of different patches, regardless of place and time of reading."""
         return len({(step.codes, step.window, step.pattern) for step in self.steps})
 
     def rows(self, *, chromaticity: bool = False) -> tuple[tuple[str, ...], ...]:
-        """The header and a row for each reading, the measured values left empty.
+        """The header and a row for each reading, with empty measured values.
 
-        With `chromaticity` they are to be Y, x, y instead of X, Y, Z.
+        With `chromaticity` their columns are Y, x, y instead of X, Y, Z.
         """
         names = ("c1", "c2", "c3") if self.encoding.kind == "xyz" else ("r", "g", "b")
         places = ("position", "window", "pattern", "seconds", "encoding")
@@ -163,12 +163,11 @@ def measuring_plan(
     further: ExtraPatches | None = None,
     meter: Meter | None = None,
 ) -> MeasuringPlan:
-    """What to measure for the rules on one slot, each patch once where rules share it.
+    """The plan for the rules on one slot; a patch that rules share is measured once.
 
-    `technology` is the display's, None where it is not known; `points` > 0 adds a grid of
-    that many points for each channel, `further` what is measured beside the rules. Raises
-    RuleError where a rule and the encoding do not go together, ValueError for a grid that
-    cannot be.
+    `technology` is the display's, None if it is not known; `points` > 0 adds a grid of
+    that many points for each channel, `further` other extra patches. Raises RuleError if a rule
+    and the encoding do not go together, ValueError for a grid that is not possible.
     """
     steps = ordered(merged(rules, encoding, technology=technology, points=points, further=further))
     return MeasuringPlan(

@@ -1,13 +1,13 @@
 """The patches of several rules as one list of stimuli, in a good order of measuring.
 
-- The rule's white is read at the start, in the middle and at the end, or as often as a rule
-  asks or the length of the plan, evenly spread, so that drift shows.
+- The rule's white is read at the start, in the middle and at the end, or more often if a rule
+  or the length of the plan requires it, evenly spread, so that drift shows.
 - In between, patches alternate: one of the darker half, one of the brighter, the brightest of
-  all spread evenly and each followed by the darkest. A panel neither heats nor ages needlessly,
-  and a limiter of its power recovers.
-- What is read again after a time stays on the screen meanwhile.
-- Places other than the centre follow the white in the middle, one after the other on a way
-  around the screen, so that the meter is moved no more often than it must be.
+  all spread evenly and each followed by the darkest. So a panel neither heats nor ages
+  needlessly, and a power limiter recovers.
+- A patch that is read again after a time stays on the screen meanwhile.
+- Places other than the centre follow the white in the middle, one after the other around the
+  screen, so that the meter is moved as seldom as possible.
 """
 
 from __future__ import annotations
@@ -36,18 +36,18 @@ from compliance.quantities.catalogue import QUANTITIES, is_stated
 
 
 def planned(rule: Rule, encoding: Encoding | None = None) -> list[PlannedPatch]:
-    """The patches to measure for a rule, each stimulus once, with how often it is to be read."""
+    """The patches to measure for a rule, each stimulus once, with the number of its readings."""
     plan = Plan(rule, encoding or rule.encoding)
-    found: dict[tuple[object, ...], PlannedPatch] = {}
-    for patch in _asked(rule, plan):
+    patches: dict[tuple[object, ...], PlannedPatch] = {}
+    for patch in _required(rule, plan):
         place = (patch.position, patch.window, patch.pattern, patch.seconds)
         key = (*patch.signal, *place)
-        count = max(patch.count, found[key].count if key in found else 1)
-        found[key] = replace(found.get(key, patch), count=count)
-    return list(found.values())
+        count = max(patch.count, patches[key].count if key in patches else 1)
+        patches[key] = replace(patches.get(key, patch), count=count)
+    return list(patches.values())
 
 
-def _asked(rule: Rule, plan: Plan) -> Iterator[PlannedPatch]:
+def _required(rule: Rule, plan: Plan) -> Iterator[PlannedPatch]:
     yield from plan.patches("white")
     yield from plan.patches("black")
     for requirement in rule.requirements:
@@ -59,7 +59,7 @@ def _asked(rule: Rule, plan: Plan) -> Iterator[PlannedPatch]:
 
 
 def _patches_of(requirement: Requirement, plan: Plan) -> Iterator[PlannedPatch]:
-    """The patches a requirement is about."""
+    """The patches of a requirement."""
     over, quantity = requirement.over, QUANTITIES[requirement.quantity]
     if quantity.ratio:
         pattern = quantity.pattern or (over.pattern if over else None)
@@ -74,7 +74,7 @@ def _patches_of(requirement: Requirement, plan: Plan) -> Iterator[PlannedPatch]:
 
 
 def _primaries(requirement: Requirement, plan: Plan) -> Iterator[PlannedPatch]:
-    """Red, green and blue, and where it takes part the white of the same drive and the black."""
+    """Red, green and blue, and if the quantity uses them the white of the same drive and black."""
     patch_set = plan.primaries_of(requirement.over)
     hues = plan.hues_of(requirement.over)
     yield from hues
@@ -84,7 +84,7 @@ def _primaries(requirement: Requirement, plan: Plan) -> Iterator[PlannedPatch]:
 
 
 def _company(requirement: Requirement, plan: Plan, patch: PlannedPatch) -> Iterator[PlannedPatch]:
-    """What is compared with a patch: white and black of its window, the centre, the start."""
+    """The patches to compare a patch with: white and black of its window, the centre, the start."""
     quantity = QUANTITIES[requirement.quantity]
     centre = replace(patch, position="centre", varies=(), name=patch.name.split(",")[0])
     if quantity.compares == "centre" and patch.seconds:
@@ -98,7 +98,7 @@ def _company(requirement: Requirement, plan: Plan, patch: PlannedPatch) -> Itera
 
 
 def ideal_readings(rule: Rule, encoding: Encoding, black: float) -> Readings:
-    """What a display that is exactly the rule's target shows for the plan, black in cd/m²."""
+    """Readings of the plan on a display that is exactly the rule's target, with black in cd/m²."""
     plan = Plan(rule, encoding)
     patches = planned(rule, encoding)
     rows = [patch for patch in patches for _ in range(patch.count)]
@@ -132,7 +132,7 @@ def readings_at_limit(
     """The ideal display with one requirement's value moved to a one-sided limit.
 
     Luminances are moved by their own patches, contrasts by the black, ranges by one of
-    the readings; of other quantities the ideal display stands for the one on the limit.
+    the readings; for other quantities the ideal display is taken instead.
     """
     plan = Plan(rule, ideal.encoding)
     xyz = ideal.xyz.copy()
@@ -155,7 +155,7 @@ def readings_at_limit(
 
 
 def _rows(readings: Readings, patch: PlannedPatch) -> np.ndarray[tuple[int], np.dtype[np.bool_]]:
-    """(R,) which readings show a planned patch."""
+    """(R,) true for the readings of a planned patch."""
     encoding = readings.encoding
     triple = codes.encode(np.array(patch.signal), encoding.bits, encoding.narrow)
     same = np.all(readings.codes == triple, axis=1)
@@ -165,23 +165,23 @@ def _rows(readings: Readings, patch: PlannedPatch) -> np.ndarray[tuple[int], np.
 
 
 COLUMNS_OF_GRID = range(2, 34)
-"""Points a grid may have along each channel."""
+"""Possible numbers of points of a grid along each channel."""
 POINTS: Mapping[int, str] = {5: "5-points", 9: "9-points", 13: "13-points"}
-"""How many points of the screen white may be read at (EBU Tech 3325)."""
+"""Possible numbers of points of the screen at which white is read (EBU Tech 3325)."""
 WINDOWS = (1.0, 4.0, 10.0, 25.0, 81.0, 100.0)
 """% of area at which a peak is read (practice)."""
 SUSTAINED = (0.0, 60.0)
-"""s for which each of them has been shown when it is read (practice)."""
+"""s from the start of each of them to its reading (practice)."""
 
 
 @dataclass(frozen=True, slots=True)
 class ExtraPatches:
-    """What is measured of a slot beside what its rules ask for."""
+    """Patches of a slot to measure in addition to its rules'."""
 
     points: int = 0
-    """Points of the screen at which white is read: of `POINTS`, 0 for none."""
+    """Points of the screen at which white is read: one of `POINTS`, or 0 for none."""
     windows: bool = False
-    """The peak, of standard range the white, in each of `WINDOWS`, at once and sustained."""
+    """The peak (in standard range the white) in each of `WINDOWS`, at once and sustained."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -194,23 +194,23 @@ class Stimulus:
     """% of area"""
     pattern: str
     seconds: float
-    """How long it has been shown when it is read."""
+    """Time from its start to its reading."""
     level: float
-    """Nominal luminance in cd/m², the highest that one of the rules asks for."""
+    """Nominal luminance in cd/m², the highest among the rules."""
     name: str
     anchor: bool = False
-    """The rule's white at the centre: read again and again, for stability."""
+    """The rule's white at the centre, read repeatedly for stability."""
     count: int = 1
-    """How often it is read."""
+    """Number of its readings."""
 
     @property
     def shown(self) -> tuple[Triple, str, float, str]:
-        """What is on the screen, whenever it is read."""
+        """The content of the screen, regardless of the time of reading."""
         return self.codes, self.position, self.window, self.pattern
 
     @property
     def identity(self) -> tuple[object, ...]:
-        """What makes two readings repeats of each other."""
+        """The key that two readings share if they are repeats of each other."""
         return (*self.shown, self.seconds)
 
 
@@ -222,31 +222,31 @@ def merged(
     points: int = 0,
     further: ExtraPatches | None = None,
 ) -> tuple[Stimulus, ...]:
-    """Every patch that the rules ask for on a display of that technology, each once.
+    """Every patch that the rules require on a display of that technology, each once.
 
-    `points` adds a grid of that many points for each channel of RGB, `further` what is
-    measured beside the rules; both are shown as by the first of them. Raises RuleError where a
-    rule and the encoding do not go together.
+    `points` adds a grid of that many points for each channel of RGB, `further` other extra
+    patches; both are shown as the first rule shows its patches. Raises RuleError if a rule and
+    the encoding do not go together.
     """
-    found: dict[tuple[object, ...], Stimulus] = {}
+    stimuli: dict[tuple[object, ...], Stimulus] = {}
     for rule in rules:
-        for one in _stimuli_of(rule, encoding, technology):
-            _add(found, one)
-    for one in _beside(rules[0], encoding, further or ExtraPatches()):
-        _add(found, one)
+        for stimulus in _stimuli_of(rule, encoding, technology):
+            _add(stimuli, stimulus)
+    for stimulus in _extra(rules[0], encoding, further or ExtraPatches()):
+        _add(stimuli, stimulus)
     if points:
-        for one in grid(rules[0], encoding, points):
-            _add(found, one)
-    return tuple(found.values())
+        for stimulus in grid(rules[0], encoding, points):
+            _add(stimuli, stimulus)
+    return tuple(stimuli.values())
 
 
-def _add(found: dict[tuple[object, ...], Stimulus], one: Stimulus) -> None:
-    before = found.get(one.identity, one)
-    found[one.identity] = replace(
+def _add(stimuli: dict[tuple[object, ...], Stimulus], stimulus: Stimulus) -> None:
+    before = stimuli.get(stimulus.identity, stimulus)
+    stimuli[stimulus.identity] = replace(
         before,
-        level=max(before.level, one.level),
-        anchor=before.anchor or one.anchor,
-        count=max(before.count, one.count),
+        level=max(before.level, stimulus.level),
+        anchor=before.anchor or stimulus.anchor,
+        count=max(before.count, stimulus.count),
     )
 
 
@@ -264,8 +264,8 @@ def _stimuli_of(rule: Rule, encoding: Encoding, technology: str | None) -> Itera
         yield _stimulus(patch, encoding, level, anchor=anchor)
 
 
-def _beside(rule: Rule, encoding: Encoding, further: ExtraPatches) -> Iterator[Stimulus]:
-    """The stimuli that are measured beside what the rule asks for."""
+def _extra(rule: Rule, encoding: Encoding, further: ExtraPatches) -> Iterator[Stimulus]:
+    """The stimuli that are measured in addition to the rule's."""
     plan = Plan(rule, encoding)
     patches: list[PlannedPatch] = []
     if further.points:
@@ -273,7 +273,7 @@ def _beside(rule: Rule, encoding: Encoding, further: ExtraPatches) -> Iterator[S
         patches += plan.expanded(PatchSet("points", "positions", positions=places, of="white"))
     if further.windows:
         sizes = plan.expanded(PatchSet("windows", "windows", windows=WINDOWS, of="peak"))
-        patches += [replace(one, seconds=time) for one in sizes for time in SUSTAINED]
+        patches += [replace(patch, seconds=time) for patch in sizes for time in SUSTAINED]
     for patch, level in zip(patches, _levels_of(plan, patches), strict=True):
         yield _stimulus(patch, encoding, level)
 
@@ -287,7 +287,7 @@ def _levels_of(plan: Plan, patches: Sequence[PlannedPatch]) -> list[float]:
 
 
 def _levels(plan: Plan, signal: np.ndarray[tuple[int, ...], np.dtype[np.float64]]) -> list[float]:
-    """cd/m² that the rule's display shows; no more than its peak."""
+    """cd/m² of the rule's display, at most its peak."""
     nominal = targets.nominal_xyz(signal.reshape(-1, 3), plan.model)[:, 1]
     return [min(float(level), plan.model.peak_luminance) for level in nominal]
 
@@ -314,10 +314,10 @@ def grid(rule: Rule, encoding: Encoding, points: int) -> tuple[Stimulus, ...]:
     """Points³ stimuli: every mixture of equally spaced signals of R, G and B.
 
     The signals run from 0 to 1, in PQ to the rule's peak, shown as the rule shows its patches.
-    ValueError where the encoding is not RGB or has fewer codes than points.
+    Raises ValueError if the encoding is not RGB or the number of points is not possible.
     """
     if encoding.kind != "rgb":
-        raise ValueError(f"a grid is one of RGB; {encoding.name} has X′Y′Z′ codes")
+        raise ValueError(f"{encoding.name} has X′Y′Z′ codes; expected RGB for a grid")
     if points not in COLUMNS_OF_GRID:
         first, last = COLUMNS_OF_GRID[0], COLUMNS_OF_GRID[-1]
         raise ValueError(f"{points} points for each channel; expected {first} to {last}")
@@ -349,22 +349,22 @@ WALK = (
     "centre", "inner-top-left", "inner-top-right", "inner-bottom-right", "inner-bottom-left",
     "left", "top-left", "top", "top-right", "right", "bottom-right", "bottom", "bottom-left",
 )  # fmt: skip
-"""From place to place."""
+"""The order of places."""
 
 Unit = tuple[Stimulus, ...]
-"""What is read without another patch in between."""
+"""Stimuli read without another patch in between."""
 
 
 def ordered(stimuli: Sequence[Stimulus]) -> tuple[Stimulus, ...]:
     """Every reading in the order of measuring, each with a count of 1."""
-    anchors = sorted((one for one in stimuli if one.anchor), key=lambda one: one.level)
+    anchors = sorted((each for each in stimuli if each.anchor), key=lambda each: each.level)
     units = list(_units(stimuli))
     heat = panel_load(stimuli)
     centre = [unit for unit in units if _at_centre(unit)]
     away = [unit for unit in units if not _at_centre(unit)]
-    white = [replace(one, count=1) for one in anchors]
+    white = [replace(anchor, count=1) for anchor in anchors]
     often = 1 + math.ceil(len(centre) / MOST_BETWEEN)
-    times = max([LEAST_ANCHORS, often, *(one.count for one in anchors)])
+    times = max([LEAST_ANCHORS, often, *(anchor.count for anchor in anchors)])
     segments = _dealt(centre, times - 1, heat)
     rows = [*white]
     for number, segment in enumerate(segments, 1):
@@ -376,42 +376,42 @@ def ordered(stimuli: Sequence[Stimulus]) -> tuple[Stimulus, ...]:
 
 
 def panel_load(stimuli: Sequence[Stimulus]) -> dict[tuple[object, ...], float]:
-    """How much each patch works the panel, 0 to 1, by its `shown`.
+    """The load of each patch on the panel, 0 to 1, by its `shown`.
 
     The larger of two shares: of the brightest patch's luminance, and of the largest light
     over the whole screen.
     """
-    level = max((one.level for one in stimuli), default=0.0) or 1.0
-    light = max((one.level * one.window for one in stimuli), default=0.0) or 1.0
-    found: dict[tuple[object, ...], float] = {}
-    for one in stimuli:
-        share = max(one.level / level, one.level * one.window / light)
-        found[one.shown] = max(share, found.get(one.shown, 0.0))
-    return found
+    level = max((each.level for each in stimuli), default=0.0) or 1.0
+    light = max((each.level * each.window for each in stimuli), default=0.0) or 1.0
+    load: dict[tuple[object, ...], float] = {}
+    for stimulus in stimuli:
+        share = max(stimulus.level / level, stimulus.level * stimulus.window / light)
+        load[stimulus.shown] = max(share, load.get(stimulus.shown, 0.0))
+    return load
 
 
 def _units(stimuli: Sequence[Stimulus]) -> Iterator[Unit]:
-    """What is left beside the anchors: a patch each, a series in time together."""
+    """All but the anchors: a unit for each patch, or for each series in time."""
     together: dict[tuple[object, ...], list[Stimulus]] = {}
-    for one in stimuli:
-        together.setdefault(one.shown, []).append(one)
+    for stimulus in stimuli:
+        together.setdefault(stimulus.shown, []).append(stimulus)
     for series in together.values():
-        series.sort(key=lambda one: one.seconds)
-        lasting = any(one.seconds for one in series)
+        series.sort(key=lambda each: each.seconds)
+        lasting = any(each.seconds for each in series)
         if lasting or not series[0].anchor:
-            yield tuple(replace(one, count=1, anchor=False) for one in series)
-        for one in series:
-            if not one.anchor:
-                yield from [(replace(one, count=1),)] * (one.count - 1)
+            yield tuple(replace(each, count=1, anchor=False) for each in series)
+        for stimulus in series:
+            if not stimulus.anchor:
+                yield from [(replace(stimulus, count=1),)] * (stimulus.count - 1)
 
 
 def _at_centre(unit: Unit) -> bool:
-    """Whether a unit takes its turn at the centre; checkerboards are set up apart."""
+    """Whether a unit is read in turn at the centre; checkerboards are set up separately."""
     return unit[0].position == "centre" and unit[0].pattern != "checkerboard"
 
 
 def _coolest_first(units: Sequence[Unit], heat: dict[tuple[object, ...], float]) -> list[Unit]:
-    """The units by how much they heat the panel, more for what stays on the screen."""
+    """The units by their heating of the panel, more if they stay on the screen."""
 
     def key(unit: Unit) -> tuple[float, Triple, float]:
         patch = unit[0]
@@ -423,25 +423,25 @@ def _coolest_first(units: Sequence[Unit], heat: dict[tuple[object, ...], float])
 def _dealt(
     units: Sequence[Unit], hands: int, heat: dict[tuple[object, ...], float]
 ) -> list[list[Unit]]:
-    """The units in that many hands with the same share of bright and dark ones."""
+    """The units dealt into hands with the same share of bright and dark ones."""
     ranked = _coolest_first(units, heat)
     return [ranked[hand::hands] for hand in range(hands)]
 
 
 def _alternating(units: Sequence[Unit], heat: dict[tuple[object, ...], float]) -> list[Unit]:
-    """Dark, bright, dark …: the brightest evenly spread, each followed by the darkest there is."""
+    """Dark, bright, dark …: the brightest evenly spread, each followed by the darkest left."""
     ranked = _coolest_first(units, heat)
     bright = ranked[::-1][: max(0, (len(ranked) - 1) // 2)]
     dark = ranked[: len(ranked) - len(bright)]
     followers, rest = dark[: len(bright)], dark[len(bright) :]
-    found = rest[:1]
+    order = rest[:1]
     for place in _spread(len(bright)):
-        found += [bright[place], followers[place]]
-    return found + rest[1:]
+        order += [bright[place], followers[place]]
+    return order + rest[1:]
 
 
 def _spread(count: int) -> list[int]:
-    """0 … count − 1, so that the first ones stand far apart (van der Corput, base 2)."""
+    """0 … count − 1, the first ones far apart (van der Corput, base 2)."""
     return sorted(range(count), key=_mirrored)
 
 
@@ -452,7 +452,7 @@ def _mirrored(number: int) -> float:
 
 
 def _around(units: Sequence[Unit], heat: dict[tuple[object, ...], float]) -> list[Stimulus]:
-    """What is not read at the centre, place by place; checkerboards last."""
+    """The units that are not read at the centre, place by place; checkerboards last."""
 
     def place(unit: Unit) -> tuple[bool, int]:
         return unit[0].pattern == "checkerboard", WALK.index(unit[0].position)
@@ -464,4 +464,4 @@ def _around(units: Sequence[Unit], heat: dict[tuple[object, ...], float]) -> lis
 
 
 def _flat(units: Sequence[Unit]) -> list[Stimulus]:
-    return [one for unit in units for one in unit]
+    return [stimulus for unit in units for stimulus in unit]

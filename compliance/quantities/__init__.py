@@ -1,1 +1,1 @@
-"""What is measured: the catalogue of quantities and the functions behind it."""
+"""Quantities: their catalogue and the functions behind it."""

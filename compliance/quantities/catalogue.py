@@ -1,4 +1,4 @@
-"""The catalogue of quantities: everything that is known of each, its function included.
+"""The catalogue of quantities: all facts about each, including its function.
 
 A rule file only names a quantity; the rest belongs to this table, and no other part of
 the program lists quantities by name.
@@ -39,7 +39,7 @@ class Quantity:
     definition: str
     source: str
     symbol: str = ""
-    """Of a distance, as pictures name it."""
+    """Of a distance, used in pictures."""
     compute: Compute | None = None
     """Its values at patches; None: stated in the job."""
     values: Literal["point", "whole", "stated"] = "point"
@@ -47,70 +47,70 @@ class Quantity:
     `stated`: taken from the job, no patch at all."""
     signed: bool = False
     between: Between | None = None
-    """Distance of two measured colours. What has one is a distance itself: never
-    negative, 0 where all is well, so that its interval runs from 0."""
+    """Distance of two measured colours. A quantity that has one is a distance itself: never
+    negative, 0 at best, so that its interval begins at 0."""
     pair: bool = False
     """The value is an (x, y) offset, its limits a box."""
     chromatic: bool = False
-    """It rests on chromaticities, not on luminances alone."""
+    """It depends on chromaticities, not on luminances alone."""
     compares: Literal["centre", "positions", "steps", "repeats"] | None = None
-    """Which readings it compares. `centre`: each patch with itself at the centre of the
-    screen, or at 0 s where `over` names seconds; `positions`: places of the screen;
+    """The readings that it compares. `centre`: each patch with itself at the centre of the
+    screen, or at 0 s if `over` names seconds; `positions`: places of the screen;
     `steps`: patches of a set at one place, in the order of their signal; `repeats`: single
     readings of one patch."""
     extreme: Extreme | None = None
-    """Where a value is taken at an extreme: which, fixed on the measured values."""
+    """The extreme at which its value is taken, fixed on the measured values."""
     fewest: int = 1
-    """Fewer patches (readings, for `repeats`) say nothing."""
+    """Smallest number of patches (readings, for `repeats`) for a value."""
     roles: tuple[str, ...] = ()
-    """Built-in sets it takes by itself; `over` may then be left out."""
+    """Built-in sets that it uses by itself; `over` is then optional."""
     company: tuple[str, ...] = ()
-    """Of white and black of the same window: those it takes whatever the reference."""
+    """White or black of the same window, if it uses them for any reference."""
     ratio: bool = False
-    """White over black of one window: a black that the meter cannot tell from dark leaves a bound,
+    """White over black of one window: a black below the meter's lowest leaves a bound,
     and a limit is judged as a difference, without dividing (`grading/grade.py` forms the value)."""
     pattern: str | None = None
-    """The pattern that its patches are shown in."""
+    """The pattern of its patches."""
     target: Literal["chromaticity", "light", "primaries"] | None = None
     """It compares with the target, so codes out of reach are not judged. `chromaticity`:
-    where the target is the reference; `light`: with luminance, always; `primaries`: with
-    nothing that depends on the readings."""
+    if the target is the reference; `light`: with luminance, always; `primaries`: with
+    the target's primaries, independent of the readings."""
     picks_target: bool = False
-    """The value is a light of the target, the readings only tell which; codes above the
+    """The value is a luminance of the target, selected by the readings; codes above the
     target's peak count."""
     anchored: bool = False
     """It is 0 by construction at the white and the black that the target is fitted to."""
     references: tuple[str, ...] = ("target",)
-    """What `reference` may say; one entry: the key is not allowed."""
+    """Allowed values of `reference`; one entry: the key is not allowed."""
     dark: Literal["luminance", "chromaticity"] | None = None
-    """Which floor keeps it from dark patches."""
+    """The floor below which patches are not judged."""
     reading: bool = False
-    """The value is the reading itself, so that the least the meter can tell bounds it."""
+    """The value is the reading itself, so that the meter's lowest luminance bounds it."""
     ideal: float | Literal["exponent"] | None = None
-    """What a display that is the target gives, where it is known beforehand; `exponent`:
+    """Its value on a display that is the target, if known beforehand; `exponent`:
     that of the target's curve."""
     ceiling: float = 0.0
-    """What a perfect display shows and none exceeds; a least value has the room below it."""
+    """Its value on a perfect display, which none exceeds; a minimum has the room below it."""
     uv_scale: float | None = None
-    """The value of a white 1 off in u′v′ without a difference in luminance."""
+    """Its value for a white that is off by 1 in u′v′, without a difference in luminance."""
     options: tuple[str, ...] = ()
-    """Further keys that a requirement on it may carry."""
+    """Further keys allowed in a requirement."""
     example: str = "max: 1"
-    """A limit as it might be written, for messages."""
+    """An example of a limit, for messages."""
 
     @property
     def statistics(self) -> tuple[str, ...]:
-        """What `statistic` may say."""
+        """Allowed values of `statistic`."""
         return STATISTICS if self.values == "point" and not self.pair else EACH
 
     @property
     def distance(self) -> bool:
-        """Whether it is never negative, and 0 where all is well."""
+        """Whether it is never negative, and 0 at best."""
         return self.between is not None
 
     @property
     def comparing(self) -> bool:
-        """Whether it compares readings with each other, whatever the target."""
+        """Whether it compares readings with each other, independent of the target."""
         whole = self.values == "whole" and not self.picks_target
         return whole or self.compares == "centre"
 
@@ -131,7 +131,7 @@ class Quantity:
 
     @property
     def hues(self) -> bool:
-        """Whether it takes red, green and blue by itself."""
+        """Whether it uses red, green and blue by itself."""
         return "red" in self.roles
 
 
@@ -140,8 +140,8 @@ def differences(
 ) -> Array:
     """(..., m) difference between patches `first` and `second`, for `statistic: pairwise`.
 
-    Distances are taken between the two measured colours themselves; of any other
-    quantity it is the absolute difference of the two values.
+    For a distance it is the distance between the two measured colours; for any other
+    quantity the absolute difference of the two values.
     """
     if quantity.between is None:
         values = [values_at(quantity, view, Roles(index, {}), options) for index in (first, second)]
@@ -153,7 +153,7 @@ def differences(
 
 
 def values_at(quantity: Quantity, view: Measured, roles: Roles, options: Options) -> Array:
-    """(..., n) or (..., n, 2) values of a quantity that takes readings."""
+    """(..., n) or (..., n, 2) values of a quantity that needs readings."""
     assert quantity.compute is not None
     return quantity.compute(view, roles, options)
 
@@ -516,7 +516,7 @@ QUANTITIES: Mapping[str, Quantity] = {row.name: row for row in _ROWS}
 
 
 def is_stated(name: str) -> bool:
-    """Whether a quantity of that name is taken from the job, without readings."""
+    """Whether a quantity is stated in the job, without readings."""
     return name in QUANTITIES and QUANTITIES[name].values == "stated"
 
 
@@ -527,4 +527,4 @@ RECORDED_FIELDS: Mapping[str, tuple[str, str]] = {
     "hours": ("h", "hours the display has run"),
     "calibration-age": ("d", "days from calibration to measuring"),
 }
-"""Fields of the job that `recorded` may name: unit and meaning."""
+"""Fields of the job for `recorded`: unit and meaning."""

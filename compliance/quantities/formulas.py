@@ -1,4 +1,4 @@
-"""What is computed from luminances, chromaticities and targets, patches on the last axis."""
+"""Formulas of luminances, chromaticities and targets, with patches on the last axis."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ CLIPPED = 0.98
 
 
 def ratio(numerator: Array, denominator: Array) -> Array:
-    """Quotient (...,); NaN where the denominator is 0."""
+    """Quotient (...,); NaN if the denominator is 0."""
     with np.errstate(divide="ignore", invalid="ignore"):
         quotient = np.asarray(numerator / denominator)
     return np.where(denominator == 0, np.nan, quotient)
@@ -56,7 +56,7 @@ def first_differences(luminance: Array) -> Array:
 def second_differences(luminance: Array, level: Array) -> Array:
     """(..., n - 2) second divided differences times the mean step squared, in cd/m².
 
-    Twice the divided difference y[a, b, c], so that equal steps give the plain
+    Twice the divided difference y[a, b, c], so that equal steps give the ordinary
     second difference y[a] − 2·y[b] + y[c].
     """
     slope = np.diff(luminance, axis=-1) / np.diff(level)
@@ -128,7 +128,7 @@ def without_luminance(xyz: Array, target: Array) -> Array:
 ROUNDS = 12
 STEP = 1e-4
 SETTLED = 1e-11
-"""A change of every exponent that is no change any more."""
+"""Changes of exponents below this count as none."""
 
 
 def power_exponent(signal: Array, luminance: Array, white: Array, black: Array) -> Array:
@@ -177,6 +177,6 @@ def _least_squares(
             slope = (np.log(model(gamma + STEP)) - np.log(model(gamma - STEP))) / (2 * STEP)
             change = np.sum(slope * (measured - here), axis=-1) / np.sum(slope * slope, axis=-1)
             gamma = gamma + np.clip(change, -0.5, 0.5)
-            if not np.any(np.abs(change) >= SETTLED):  # none that is a number
+            if not np.any(np.abs(change) >= SETTLED):  # NaN counts as settled
                 break
     return gamma

@@ -1,11 +1,10 @@
-"""What a quantity sees of a slot, and the function behind each row of the catalogue.
+"""The measured data of a slot, and the function behind each row of the catalogue.
 
 Leading axes of `xyz` and `readings` are free: none for one slot, one for draws.
 Index arrays are decided once, on the measured values, and kept.
 
-A `Compute` gives values (..., n), or (..., n, 2) for pairs. An `Extreme` decides, once
-and on the measured values, which patches a value is taken at, so that draws of the
-same readings keep the choice.
+A `Compute` gives values (..., n), or (..., n, 2) for pairs. An `Extreme` chooses the patches
+of a value once, on the measured values, so that draws of the same readings keep the choice.
 """
 
 from __future__ import annotations
@@ -26,7 +25,7 @@ Index = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
 NOWHERE = -1
-"""Stands in an index array where there is no such patch."""
+"""Entry of an index array if there is no such patch."""
 
 
 class Measured(NamedTuple):
@@ -52,35 +51,35 @@ class Measured(NamedTuple):
     start: Index
     """(P,) the same patch at 0 s"""
     black_is_zero: Flags
-    """(P,) whether that black is under what the meter can tell, and counts as 0"""
+    """(P,) whether that black is below the meter's lowest luminance, and counts as 0"""
     zero_black: float
-    """What a black that counts as 0 is taken as, cd/m²; 0 but for the test of its weight"""
+    """Value of a black that counts as 0, cd/m²; 0 except in the test of its influence"""
 
     def luminance(self, index: Index) -> Array:
         """(..., n) Y of patches."""
         return np.asarray(self.xyz[..., index, 1])
 
     def measured_white(self, index: Index) -> Array:
-        """(..., n) Y of the white that goes with each patch."""
+        """(..., n) Y of the white of each patch."""
         return self.luminance(self.white[index])
 
     def measured_white_xyz(self, index: Index) -> Array:
-        """(..., n, 3) of the white that goes with each patch."""
+        """(..., n, 3) XYZ of the white of each patch."""
         return np.asarray(self.xyz[..., self.white[index], :])
 
     def measured_black(self, index: Index) -> Array:
-        """(..., n) Y of the black that goes with each patch; 0 under the meter's reach."""
+        """(..., n) Y of the black of each patch; 0 below the meter's lowest luminance."""
         black = self.luminance(self.black[index])
         return np.where(self.black_is_zero[index], self.zero_black, black)
 
     def scaling_white(self, index: Index) -> Array:
-        """(..., n) luminance the target's white is fitted to."""
+        """(..., n) luminance to which the target's white is fitted."""
         if self.model.relative:
             return self.measured_white(index)
         return np.full(np.shape(index), self.model.white_luminance)
 
     def target_black(self, index: Index) -> Array:
-        """(..., n) luminance of the target's black; not used where it has none."""
+        """(..., n) luminance of the target's black; not used if it has none."""
         if self.model.blackless:
             return np.zeros(np.shape(index))
         if not np.isnan(self.model.black_luminance):
@@ -88,7 +87,7 @@ class Measured(NamedTuple):
         return self.measured_black(index)
 
     def target(self, index: Index) -> Array:
-        """(..., n, 3) XYZ of the target, fitted to measured white and black as the rule says."""
+        """(..., n, 3) XYZ of the target, fitted to measured white and black as the rule states."""
         white, black = self.scaling_white(index), self.target_black(index)
         return targets.target_xyz(self.signal[index], self.model, white, black)
 
@@ -98,42 +97,42 @@ class Measured(NamedTuple):
 
 
 class Roles(NamedTuple):
-    """Who plays which part in one requirement, as indices of patches."""
+    """The patches of one requirement by role, as indices."""
 
     over: Index
-    """(n,) in order of the set; of readings, not patches, for stability"""
+    """(n,) in order of the set; indices of readings, not patches, for stability"""
     part: Mapping[str, Index]
-    """Fixed roles: white, black, red, green, blue, and what an `Extreme` adds; (1,) or more"""
+    """Fixed roles: white, black, red, green, blue, and those of an `Extreme`; (1,) or more"""
 
 
 class Options(NamedTuple):
-    """What a requirement says about how its quantity is taken."""
+    """Options of a requirement for its quantity."""
 
     reference: str = "target"
     above_black: bool = False
     ignore_luminance: bool = False
     diagram: str = "uv"
     by_time: bool = False
-    """relative-luminance: against the same patch at 0 s, not at the centre"""
+    """relative-luminance: relative to the same patch at 0 s, not at the centre"""
 
 
 Compute = Callable[[Measured, Roles, Options], Array]
 """Values of the quantity at the patches of `Roles`."""
 Between = Callable[[Measured, Index, Array, Array], Array]
-"""(..., m) distance of two measured colours (..., m, 3); the first are those of patches (m,)."""
+"""(..., m) distance of two measured colours (..., m, 3); the first belong to patches (m,)."""
 Series = Callable[[Measured, Roles], Array]
 """(..., k) values along the patches of a set."""
 
 
 class Extreme(NamedTuple):
-    """Where along a series a value is taken, decided once."""
+    """The place of a value in a series, decided once."""
 
     kind: Literal["range", "step", "bend", "clipping"]
-    """Largest and smallest; smallest step; sharpest bend down; lowest of what is clipped."""
+    """Largest and smallest; smallest step; sharpest bend down; lowest clipped patch."""
     series: Series
 
     def settle(self, view: Measured, roles: Roles) -> Roles:
-        """The roles with the places of the extreme in the series, on the measured values."""
+        """The roles plus the places of the extreme in the series, on the measured values."""
         values = self.series(view, roles)
         if self.kind == "range":
             places = {"lowest": values.argmin(), "highest": values.argmax()}
@@ -161,7 +160,7 @@ def steps(view: Measured, roles: Roles) -> Array:
 
 
 def bends(view: Measured, roles: Roles) -> Array:
-    """(..., n - 2) change of that rise."""
+    """(..., n - 2) change of that rise from step to step."""
     return formulas.second_differences(view.luminance(roles.over), view.level[roles.over])
 
 
@@ -187,7 +186,7 @@ def relative_luminance(view: Measured, roles: Roles, options: Options) -> Array:
 
 
 def _reference(view: Measured, roles: Roles, options: Options) -> Array:
-    """(..., n, 3) XYZ whose chromaticity is the reference."""
+    """(..., n, 3) XYZ with the reference chromaticity."""
     if options.reference == "white":
         return view.measured_white_xyz(roles.over)
     if options.reference == "centre":

@@ -1,17 +1,17 @@
 """Readings as keyword text: CGATS.17 and its successor ISO 28178, read and written.
 
-The standards name spectra for reflected light, in shares; of emitted light they say nothing but
+The standards define spectra of reflected light, as shares; for emitted light they define only
 the field's name. So a file states its unit, as `SPECTRAL_UNIT`, or is converted with one.
 
 A file is an identifier, keywords with values, the names of the fields between
 `BEGIN_DATA_FORMAT` and `END_DATA_FORMAT`, and the data between `BEGIN_DATA` and `END_DATA`.
-What the standards have no name for (place, window, time) stands in fields of our own, which
-are declared as private keywords as the standards ask.
+Place, window and time, for which the standards have no name, are in fields of our own, declared
+as private keywords as the standards require.
 
 Code values are `RGB_R, RGB_G, RGB_B` as integers of the encoding, or our `C1, C2, C3`;
-values `XYZ_X, XYZ_Y, XYZ_Z` or `XYY_X, XYY_Y, XYY_CAPY` in cd/m²; where neither stands whole,
-spectral radiance in fields named by their wavelengths. A set of data begins on a line of its own
-and may run on over the following ones.
+values `XYZ_X, XYZ_Y, XYZ_Z` or `XYY_X, XYY_Y, XYY_CAPY` in cd/m²; if neither is complete,
+spectral radiance in fields named by their wavelengths. A set of data begins on a new line and
+may continue on the following ones.
 """
 
 from __future__ import annotations
@@ -40,7 +40,7 @@ PASSED_FIELDS = re.compile(
     r"SAMPLE_ID|SAMPLEID|SAMPLE_NAME|SAMPLE_LOC|STRING|LAB_[LABCH]|D_[A-Z]+|STDEV_[A-Z]+|"
     r"MEAN_DE|CHI_SQD_PAR"
 )
-"""Standard fields that say nothing of what is judged."""
+"""Standard fields that are not used."""
 OURS = ("C1", "C2", "C3", "POSITION", "WINDOW", "PATTERN", "BACKGROUND", "SECONDS", "SD")
 UNIT = "SPECTRAL_UNIT"
 HEADS = ("ENCODING", "OBSERVER", "UNIT", UNIT)
@@ -53,9 +53,9 @@ KEYWORDS = (
     "WEIGHTING_FUNCTION", "COMPUTATIONAL_PARAMETER", "TARGET_TYPE", "COLORANT",
     "TABLE_DESCRIPTOR", "TABLE_NAME",
 )  # fmt: skip
-"""The standards' keywords that say nothing of what is judged, but for the observer."""
+"""The standards' keywords; of these only the observer is used."""
 SCALED = "NORMALIZED_TO_Y_100"
-"""A private keyword in use; YES says that the values are relative."""
+"""A private keyword in use; YES means that the values are relative."""
 
 
 SPECTRAL = re.compile(r"(?:SPECTRAL_NM|SPECTRAL|SPEC|NM)_?([0-9]{3,4}(?:\.[0-9]+)?)", re.IGNORECASE)
@@ -71,7 +71,7 @@ MOST_LINES = 8 * MOST_ROWS
 MOST_FIELDS = 2200
 MOST_KEYWORDS = 1000
 MOST_VALUES = 5_000_000
-"""9,261 readings of 401 wavelengths have 3,713,661 besides what stands beside them."""
+"""9,261 readings of 401 wavelengths have 3,713,661, not counting the other fields."""
 
 TOKEN = re.compile(r'\s*(?:"((?:[^"]|"")*)"|(#.*)|([^\s"]+))', re.DOTALL)
 VALUES: Mapping[str, set[str]] = {
@@ -81,12 +81,12 @@ VALUES: Mapping[str, set[str]] = {
 IDENTIFIER = re.compile(r"(?:ISO 28178)[\w.-]*")
 BEGINS = ("BEGIN_DATA_FORMAT", "BEGIN_DATA")
 PERCENT = 100
-"""Code values that reach no higher, in a file that states no encoding, may be percent."""
+"""If no code value is above this and the file states no encoding, they may be percent."""
 
 
 @dataclass(slots=True)
 class _File:
-    """What has been read so far."""
+    """The file as far as it has been read."""
 
     problems: Problems
     declared: set[str] = field(default_factory=set)
@@ -99,15 +99,15 @@ class _File:
     fields_line: int | None = None
     rows: list[Row] = field(default_factory=list)
     begun: bool = False
-    """Whether anything stood before the present line."""
+    """Whether anything came before the current line."""
     pending: Row | None = None
-    """A set that has begun and has not all its data yet."""
+    """A set that has begun but is not complete yet."""
     section: str = "head"
     """`head`, `format`, `after`, `data` or `end`."""
 
 
 def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
-    """The table in a text. Raises ReadingsError where it is none or more than one."""
+    """The table in a text. Raises ReadingsError if there is none or more than one."""
     file = _File(problems)
     for line, content in numbered_lines(text, MOST_CHARACTERS, problems):
         if line > MOST_LINES:
@@ -120,7 +120,7 @@ def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
 
 
 Token = tuple[str, bool]
-"""Text, and whether it stood in quotes."""
+"""Text, and whether it was in quotes."""
 
 
 def _tokens(content: str, line: int, problems: Problems) -> list[Token]:
@@ -130,7 +130,7 @@ def _tokens(content: str, line: int, problems: Problems) -> list[Token]:
     while at < len(content):
         match = TOKEN.match(content, at)
         if match is None:
-            raise problems.stop('a text in quotes is never closed; expected a closing "', line)
+            raise problems.stop('a quoted text is not closed; expected a closing "', line)
         text, comment, word = match.groups()
         if text is not None:
             tokens.append((text.replace('""', '"').strip(" \t"), True))
@@ -141,11 +141,11 @@ def _tokens(content: str, line: int, problems: Problems) -> list[Token]:
 
 
 def _head(file: _File, tokens: list[Token], line: int) -> None:
-    """A line before the data: an identifier, a keyword with its value, a section's begin."""
+    """Read a line before the data: an identifier, a keyword with its value, a section's start."""
     name, in_quotes = tokens[0]
     values = [text for text, _ in tokens[1:]]
     if in_quotes:
-        raise file.problems.stop(f"{quoted(name)} stands where a keyword was expected", line)
+        raise file.problems.stop(f"found {quoted(name)}; expected a keyword", line)
     first, file.begun = not file.begun, True
     if first and (not values or IDENTIFIER.fullmatch(f"{name} {values[0]}")) and name not in BEGINS:
         return  # the kind of file
@@ -156,7 +156,7 @@ def _head(file: _File, tokens: list[Token], line: int) -> None:
         _format(file, tokens[1:], line)
     elif name == "BEGIN_DATA":
         if not file.fields:
-            raise file.problems.stop("data before their format; expected BEGIN_DATA_FORMAT", line)
+            raise file.problems.stop("data before its format; expected BEGIN_DATA_FORMAT", line)
         file.section = "data"
         if values:
             _data(file, tokens[1:], line)
@@ -172,7 +172,8 @@ def _keyword(file: _File, name: str, values: list[str], line: int) -> None:
         file.declared.add(value)
     elif name in ("NUMBER_OF_FIELDS", "NUMBER_OF_SETS"):
         if not re.fullmatch(r"[0-9]{1,6}", value):
-            file.problems.add(f"{quoted(value)} is no count; expected a whole number", line, name)
+            message = f"{quoted(value)} is not a count; expected a whole number"
+            file.problems.add(message, line, name)
         else:
             file.counts[name] = int(value), line
     elif name == "ENCODING":
@@ -180,33 +181,31 @@ def _keyword(file: _File, name: str, values: list[str], line: int) -> None:
     elif name == UNIT:
         file.unit = value
     elif name == "OBSERVER" and value != OBSERVER:
-        message = f"{quoted(value)} is no observer that a rule judges; expected {OBSERVER}"
+        message = f"{quoted(value)} is not the observer that rules use; expected {OBSERVER}"
         file.problems.add(message, line, name)
     elif name == "UNIT" and value not in UNITS:
-        file.problems.add(f"{quoted(value)} is another unit; expected {UNITS[0]}", line, name)
+        file.problems.add(f"unsupported unit {quoted(value)}; expected {UNITS[0]}", line, name)
     elif name == SCALED and value.upper().startswith("Y"):
         message = "the values are relative, white is 100; expected cd/m² as measured"
         file.problems.add(message, line, name)
     elif name == "WEIGHTING_FUNCTION" and re.search(r"OBSERVER\W*10", value.upper()):
-        message = f"{quoted(value)} is another observer; a rule judges 2 degrees, {OBSERVER}"
+        message = f"{quoted(value)} is not the observer that rules use; expected {OBSERVER} (2°)"
         file.problems.add(message, line, name)
     elif name not in (*KEYWORDS, *HEADS, *file.declared):
         near = suggestion(name, [*KEYWORDS, *HEADS])
-        message = f"there is no keyword {quoted(name)}, and the file declares none such"
+        message = f"unknown keyword {quoted(name)}, which the file does not declare"
         file.problems.add(f"{message}; {near}" if near else message, line)
 
 
 def _format(file: _File, tokens: list[Token], line: int) -> None:
     for name, _ in tokens:
         if file.section == "after":
-            raise file.problems.stop(f"{quoted(name)} stands behind END_DATA_FORMAT", line)
+            raise file.problems.stop(f"found {quoted(name)} after END_DATA_FORMAT", line)
         if name == "END_DATA_FORMAT":
             file.section = "after"
             if not file.fields:
-                raise file.problems.stop(
-                    "no field is named; expected e.g. RGB_R RGB_G RGB_B XYZ_X …"
-                )
-            _check_count(file, "NUMBER_OF_FIELDS", len(file.fields), "fields are named")
+                raise file.problems.stop("no field names; expected, e.g., RGB_R RGB_G RGB_B …")
+            _check_count(file, "NUMBER_OF_FIELDS", len(file.fields), "field names")
             continue
         if len(file.fields) >= MOST_FIELDS:
             raise file.problems.stop(f"more than {MOST_FIELDS} fields", line)
@@ -216,15 +215,15 @@ def _format(file: _File, tokens: list[Token], line: int) -> None:
             )
             raise file.problems.stop(f"{message}their wavelengths, e.g. SPECTRAL_NM380", line, name)
         if name in file.fields:
-            file.problems.add(f"the field {quoted(name)} stands twice", line)
+            file.problems.add(f"duplicate field {quoted(name)}", line)
         elif not (name in FIELDS or PASSED_FIELDS.fullmatch(name) or SPECTRAL.fullmatch(name)):
-            message = f"there is no field {quoted(name)} in readings; {did_you_mean(name, FIELDS)}"
+            message = f"unknown field {quoted(name)}; {did_you_mean(name, FIELDS)}"
             file.problems.add(message, line)
         file.fields.append(name)
 
 
 def _data(file: _File, tokens: list[Token], line: int) -> None:
-    """A line of data: a set, or the rest of one."""
+    """Read a line of data: a set, or the rest of one."""
     words = [text for text, _ in tokens]
     ends = bool(tokens) and tokens[-1] == ("END_DATA", False)
     if ends:
@@ -235,7 +234,7 @@ def _data(file: _File, tokens: list[Token], line: int) -> None:
         begun = before.line if before else line
         count = len(file.fields)
         if len(cells) > count:
-            message = f"{len(cells)} values where {count} fields are named"
+            message = f"{len(cells)} values; expected {count}, one for each field"
             raise file.problems.stop(message, line)
         file.pending = Row(begun, cells)
         if len(cells) == count:
@@ -248,12 +247,12 @@ def _data(file: _File, tokens: list[Token], line: int) -> None:
     if ends:
         file.section = "end"
         if file.pending is not None:
-            message = f"{len(file.pending.cells)} values where {len(file.fields)} fields are named"
-            raise file.problems.stop(message, file.pending.line)
+            message = f"{len(file.pending.cells)} values; expected {len(file.fields)}"
+            raise file.problems.stop(f"{message}, one for each field", file.pending.line)
 
 
 def _end(file: _File, tokens: list[Token], line: int) -> None:
-    message = f"{quoted(tokens[0][0])} stands behind END_DATA; a file has one table"
+    message = f"found {quoted(tokens[0][0])} after END_DATA; expected one table in a file"
     raise file.problems.stop(message, line)
 
 
@@ -269,23 +268,23 @@ def _check_end(file: _File) -> None:
     }
     if file.section in missing:
         raise file.problems.stop(f"the file ends without {missing[file.section]}")
-    _check_count(file, "NUMBER_OF_FIELDS", len(file.fields), "fields are named")
-    _check_count(file, "NUMBER_OF_SETS", len(file.rows), "sets of data stand here")
+    _check_count(file, "NUMBER_OF_FIELDS", len(file.fields), "field names")
+    _check_count(file, "NUMBER_OF_SETS", len(file.rows), "sets of data")
     if not file.rows:
-        raise file.problems.stop("there are no readings between BEGIN_DATA and END_DATA")
+        raise file.problems.stop("no readings between BEGIN_DATA and END_DATA")
 
 
 def _check_count(file: _File, name: str, count: int, what: str) -> None:
     stated, line = file.counts.pop(name, (count, 0))
     if stated != count:
-        file.problems.add(f"{stated} are stated, {count} {what}", line, name)
+        file.problems.add(f"the file states {stated}, but has {count} {what}", line, name)
 
 
 def _table(file: _File, spectral: SpectralOptions) -> Table:
     wanted = [name for name in file.fields if name in FIELDS]
     whole = [kind for kind, group in VALUES.items() if group <= set(wanted)]
     of_spectra = not whole and any(SPECTRAL.fullmatch(name) for name in file.fields)
-    if whole or of_spectra:  # of several values one is taken, X, Y, Z first
+    if whole or of_spectra:  # of several groups of values use one, X, Y, Z first
         wanted = [name for name in wanted if name[:4] not in VALUES or name[:4] in whole[:1]]
     places = [file.fields.index(name) for name in wanted]
     rows = tuple(Row(row.line, tuple(row.cells[at] for at in places)) for row in file.rows)
@@ -299,16 +298,16 @@ def _table(file: _File, spectral: SpectralOptions) -> Table:
             Row(row.line, (*row.cells, *cells.values()))
             for row, cells in zip(rows, computed, strict=True)
         )
-    # Of two standard names for Y, messages take the one in use.
-    said = {FIELDS[name]: name for name in (*FIELDS, *wanted)} | {"encoding": "ENCODING"}
+    # There are two standard names for Y; messages use the one in the file.
+    labels = {FIELDS[name]: name for name in (*FIELDS, *wanted)} | {"encoding": "ENCODING"}
     if "XYY_CAPY" not in wanted:
-        said["Y"] = "XYZ_Y"
-    table = Table(NAME, names, rows, file.fields_line, said, file.encoding)
+        labels["Y"] = "XYZ_Y"
+    table = Table(NAME, names, rows, file.fields_line, labels, file.encoding)
     return replace(table, doubt=_percent(table))
 
 
 def _computed(file: _File, spectral: SpectralOptions) -> list[dict[str, str]]:
-    """X, Y, Z of each row of data, from its spectrum; what is wrong is noted."""
+    """X, Y, Z of each row of data, from its spectrum; notes problems."""
     from compliance.readings.spectral_integration import stated_unit, tristimulus_cells
 
     named = [(at, SPECTRAL.fullmatch(name)) for at, name in enumerate(file.fields)]
@@ -331,20 +330,23 @@ def _computed(file: _File, spectral: SpectralOptions) -> list[dict[str, str]]:
 
 
 def _percent(table: Table) -> str:
-    """Some programs write RGB in percent, which would pass for dark code values."""
+    """Doubt about RGB that may be in percent, as some programs write it, and look like dark codes.
+
+    Empty if there is none.
+    """
     codes = [cell for name in ("r", "g", "b") for cell in table.cells(name)]
     numbers = [float(cell) for cell in codes if NUMBER.fullmatch(cell)]
     if table.encoding or not numbers or max(numbers) > PERCENT:
         return ""
     return (
-        f"no code value is above {PERCENT}: are they percent? Join them with the plan that was "
-        "measured: compliance convert FILE OUT --plan PLAN; if they are codes, say so: KEYWORD "
+        f"no code value is above {PERCENT}: are they percent? Take the codes from the plan that "
+        "was measured: compliance convert FILE OUT --plan PLAN; if they are codes, add KEYWORD "
         '"ENCODING" and, e.g., ENCODING "rgb-10-full"'
     )
 
 
 def write(table: Table, *, encoding: Encoding, created: datetime, tool: str) -> str:
-    """A table as CGATS.17 text, every cell as it stands."""
+    """A table as CGATS.17 text, every cell unchanged."""
     fields = {ours: name for name, ours in FIELDS.items()}
     if "x" not in table.names:
         fields["Y"] = "XYZ_Y"
@@ -376,7 +378,7 @@ def write(table: Table, *, encoding: Encoding, created: datetime, tool: str) -> 
 
 
 def _written(cell: str) -> str:
-    """A cell as a token; in quotes where it would be none, or another."""
+    """A cell as a token, in quotes if it would not be read as one or would be another."""
     if re.fullmatch(r'[^\s"#]+', cell) and cell != "END_DATA":
         return cell
     return '"' + cell.replace('"', '""') + '"'

@@ -1,10 +1,10 @@
-"""From readings in any format to readings in one that is written, joined with their plan.
+"""Convert readings from any format to one that can be written, and join them with their plan.
 
-Where a file has code values beside its values, they must be the plan's: as codes, or in percent
-of the signal, as many programs write them. The plan's own are kept.
+If a file has code values of its own, they must be the plan's: as codes, or in percent of the
+signal, as many programs write them. The plan's are kept.
 
-Cells are carried over as they stand, so that no digit is lost; everything is judged as if it
-were to be assessed before anything is written.
+Cells are copied unchanged, so that no digit is lost; before anything is written, everything is
+checked as for an assessment.
 """
 
 from __future__ import annotations
@@ -37,10 +37,10 @@ from compliance.readings.text import Problems, Row, text_of
 from compliance.readings.validate import OBSERVER, encoding_of, stated_encoding, validate
 
 PRINTED = 0.05
-"""% of the signal by which a printed share may be rounded."""
+"""% of the signal, the rounding of a printed share."""
 
 Fits = Callable[[Sequence[float], Sequence[int]], bool]
-"""Whether three numbers of a file say what three codes of the plan do."""
+"""Whether three numbers of a file mean the same as three codes of the plan."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -48,20 +48,20 @@ class Source:
     """A file to convert, or a plan."""
 
     name: str
-    """What messages call it."""
+    """Its name in messages."""
     data: bytes
 
 
 @dataclass(frozen=True, slots=True)
 class _File:
-    """A source that was read."""
+    """A source after reading."""
 
     data: bytes
     problems: Problems
     table: Table
 
     def measured(self) -> list[Row]:
-        """The rows with a cell in each column. Raises ReadingsError where others stand there."""
+        """The rows with a cell in each column. Raises ReadingsError if there are others."""
         rows = whole_rows(self.table, self.problems)
         self.problems.check()
         return rows
@@ -76,16 +76,17 @@ def _read(
 
 
 def join_with_plan(files: Sequence[_File], plan: _File, encoding: Encoding | None) -> list[_File]:
-    """The files with the code values and places of the plan, the one after the other.
+    """The files with the code values and places of the plan, which continues from file to file.
 
-    `encoding` is that of the plan's codes where it does not state it. Raises ReadingsError,
-    also where a file's own code values are not the plan's.
+    `encoding` is that of the plan's codes, if the plan does not state it. Raises ReadingsError,
+    also if a file's own code values are not the plan's.
     """
     rows = whole_rows(plan.table, plan.problems)
     columns_of(plan.table, plan.problems)
     count = sum(len(file.table.rows) for file in files)
     if count != len(rows):
-        raise plan.problems.stop(f"the plan has {len(rows)} rows, and there are {count} readings")
+        message = f"the plan has {len(rows)} rows; expected as many readings, found {count}"
+        raise plan.problems.stop(message)
     known = stated_encoding(plan.table, plan.problems) or encoding
     joined, at = [], 0
     for file in files:
@@ -120,10 +121,11 @@ def _with_plan(table: Table, plan: Table, rows: Sequence[Row]) -> Table:
 def _check_codes(
     table: Table, plan: Table, rows: Sequence[Row], encoding: Encoding | None, problems: Problems
 ) -> None:
-    """That the file's own code values are the plan's, all as codes or all in percent."""
+    """Check that the file's own code values are the plan's, all as codes or all in percent."""
     names = next(group for group in CODES if group[0] in plan.names)
     if not set(names) <= set(table.names):
-        raise problems.stop(f"has other code values than the plan, {', '.join(names)}", table.line)
+        message = f"other columns for code values than the plan's; expected {', '.join(names)}"
+        raise problems.stop(message, table.line)
     readings: list[Fits] = [lambda numbers, triple: list(numbers) == list(triple)]
     if encoding is not None:
         readings.append(lambda numbers, triple: _in_percent(numbers, triple, encoding))
@@ -135,8 +137,8 @@ def _check_codes(
         triple = [int(cell) for cell in wanted] if good else []
         readings = [fits for fits in readings if good and fits(list(map(float, cells)), triple)]
         if not readings:
-            what = f"{', '.join(cells)} where the plan has {', '.join(wanted)}"
-            message = f"{what}; expected those codes, or in percent of the signal"
+            expected = f"{', '.join(wanted)} as in the plan, or the same in percent of the signal"
+            message = f"found {', '.join(cells)}; expected {expected}"
             raise problems.stop(message, row.line, names[0])
 
 
@@ -152,9 +154,9 @@ class Converted:
     count: int
     """Readings."""
     negative: int
-    """Readings with a value below zero, which some formats' schemas do not allow."""
+    """Number of readings with a value below zero, which some formats' schemas do not allow."""
     forms: tuple[str, ...]
-    """Formats read."""
+    """Formats of the sources."""
     encoding: Encoding
 
 
@@ -171,23 +173,23 @@ def convert(
 ) -> Converted:
     """The readings of all sources, one after the other, in the format `to`.
 
-    `encoding` is that of the code values where the files do not state it, `form` insists on
-    the sources' format. With `plan` code values and places come from it, row by row. Values for
-    another observer than a rule judges are computed of spectra alone. `created` is the time the
-    file says of itself, `tool` who wrote it. Raises ReadingsError with what is wrong, UsageError
-    where `to` is not written.
+    `encoding` is that of the code values if the files do not state it; `form` requires a format
+    of the sources. With `plan`, code values and places come from it, row by row. Values for
+    an observer other than the one that rules use are computed from spectra only. `created` and
+    `tool` are the time and the author stated in the file. Raises ReadingsError with all problems,
+    UsageError if `to` cannot be written.
     """
     if to not in FORMATS or not FORMATS[to].writer:
         written = [name for name, each in FORMATS.items() if each.writer]
-        raise UsageError(f"{to} is not written; expected {' or '.join(written)}")
+        raise UsageError(f"{to} cannot be written; expected {' or '.join(written)}")
     asked = spectral or SpectralOptions()
     if asked.observer != OBSERVER and to != "csv":
-        raise UsageError(f"values for {asked.observer} are written as csv, which says so")
+        raise UsageError(f"values for {asked.observer} can only be written as csv")
     files = [_read(source, form, asked) for source in sources]
     if asked.observer != OBSERVER:
         for file in files:
-            if "observer" not in file.table.names:  # it is computed, of spectra alone
-                message = "has no spectra, whose values could be for another observer"
+            if "observer" not in file.table.names:  # reading spectra adds this column
+                message = "no spectra, from which to compute values for another observer"
                 raise file.problems.stop(message)
     if plan is not None:
         files = join_with_plan(files, _read(plan), encoding)
@@ -216,13 +218,13 @@ def convert(
 
 
 def _normal(tables: Sequence[Table]) -> Table:
-    """All rows under one order of columns: codes, values, then what any row says."""
+    """All rows with the same order of columns: codes, values, then any other column in use."""
     first = tables[0]
     shown = [columns_of(table, Problems("")) for table in tables]
     if len({(each.codes, each.values) for each in shown}) > 1:
         raise UsageError("the files have different columns; convert them one by one")
     names = (*shown[0].codes, *shown[0].values)
-    said = [
+    extra = [
         name
         for name in OPTIONAL
         if name != "encoding" and any(cell for table in tables for cell in table.cells(name))
@@ -232,8 +234,8 @@ def _normal(tables: Sequence[Table]) -> Table:
         for table in tables
         for row, cells in zip(
             table.rows,
-            zip(*(table.cells(name) for name in (*names, *said)), strict=True),
+            zip(*(table.cells(name) for name in (*names, *extra)), strict=True),
             strict=True,
         )
     ]
-    return replace(first, names=(*names, *said), rows=tuple(rows), said={})
+    return replace(first, names=(*names, *extra), rows=tuple(rows), labels={})

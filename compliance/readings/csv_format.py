@@ -2,7 +2,7 @@
 
 Required are three columns of code values (`r, g, b` or `c1, c2, c3`) and the measured colour
 (`X, Y, Z` in cd/m² or `Y, x, y`); optional position, window, pattern, background, seconds,
-encoding, sd and observer. CRLF, LF and CR end a line alike; blank lines only at the end.
+encoding, sd and observer. CRLF, LF and CR all end a line; blank lines only at the end.
 """
 
 from __future__ import annotations
@@ -25,7 +25,7 @@ from compliance.yaml_nodes.messages import did_you_mean, quoted
 
 NAME = "csv"
 FIRST_CHARACTERS = 4096
-"""in which the first line that is no comment is looked for"""
+"""in which to look for the first line that is not a comment"""
 MOST_CHARACTERS = 4096
 """of a line"""
 MOST_CELLS = 200
@@ -35,19 +35,19 @@ SEPARATORS = {";": "semicolons", "\t": "tabs"}
 
 
 def read(text: str, problems: Problems, _spectral: SpectralOptions) -> Table:
-    """The table in a CSV file's text. Raises ReadingsError where it is none."""
+    """The table in a CSV file's text. Raises ReadingsError if it is not CSV."""
     language = _language_of(text)
     if language:
         raise problems.stop(f"the file is {language}; {EXPECTED}")
     header, *rows = rows_of(text, problems)
     _check_header(header, problems)
     if not rows:
-        raise problems.stop("there are no readings below the header row", header.line)
+        raise problems.stop("no readings below the header row", header.line)
     return Table(NAME, header.cells, tuple(rows), header.line)
 
 
 def _language_of(text: str) -> str | None:
-    """What a text that is no CSV is, by its first line; None where it may be CSV."""
+    """The language of a text, by its first line; None if it may be CSV."""
     lines = (line.strip() for line in text.lstrip()[:FIRST_CHARACTERS].splitlines())
     first = next((line for line in lines if line and not line.startswith("#")), "")
     if first.startswith("<"):
@@ -60,18 +60,18 @@ def _language_of(text: str) -> str | None:
 
 
 def _check_header(header: Row, problems: Problems) -> None:
-    """That a row of a CSV file is the header and names columns there are, each once.
+    """Check that a row is the header and names known columns, each once.
 
-    What else is wrong is noted; raises ReadingsError where it is no header at all.
+    Notes problems; raises ReadingsError if it is not a header at all.
     """
     for separator, name in SEPARATORS.items():
         if any(separator in cell for cell in header.cells):
             message = f"the columns are separated by {name}; expected commas between columns "
             raise problems.stop(message + "and points in decimals", header.line)
     numbers = sum(NUMBER.fullmatch(cell) is not None for cell in header.cells)
-    if header.blank or numbers >= min(3, len(header.cells)):  # no column is named so
+    if header.blank or numbers >= min(3, len(header.cells)):  # no column has a number as its name
         what = "a blank line" if header.blank else "numbers"
-        raise problems.stop(f"{what}; expected the header row, e.g. r,g,b,X,Y,Z", header.line)
+        raise problems.stop(f"found {what}; expected the header row, e.g. r,g,b,X,Y,Z", header.line)
     seen: dict[str, int] = {}
     for place, name in enumerate(header.cells):
         _check_name(name, place, seen, header.line, problems)
@@ -85,16 +85,16 @@ def _check_name(
         problems.add(f"column {place + 1} has no name; remove it or name it", line)
     elif name in seen:
         named = name if name in LEGAL else quoted(name)
-        problems.add(f"the column stands twice, as {seen[name] + 1} and {place + 1}", line, named)
+        problems.add(f"duplicate column: columns {seen[name] + 1} and {place + 1}", line, named)
     elif name not in LEGAL:
         case = "; names are case-sensitive" if name.casefold() in FOLDED else ""
-        problems.add(f"there is no column {quoted(name)}; {did_you_mean(name, LEGAL)}{case}", line)
+        problems.add(f"unknown column {quoted(name)}; {did_you_mean(name, LEGAL)}{case}", line)
 
 
 def rows_of(text: str, problems: Problems) -> list[Row]:
-    """All rows, the header first, without blank ones at the end; one at least.
+    """All rows, the header first, without blank ones at the end; at least one.
 
-    Raises ReadingsError where the text cannot be cut into rows, has none or too many.
+    Raises ReadingsError if the text cannot be split into rows, has none or too many.
     """
     rows: list[Row] = []
     for row in each_row(text, problems):
@@ -115,9 +115,9 @@ def each_row(
     characters: int = MOST_CHARACTERS,
     cells_at_most: int = MOST_CELLS,
 ) -> Iterator[Row]:
-    """The rows one after the other, blank ones too.
+    """The rows one after the other, including blank ones.
 
-    Raises ReadingsError where the text cannot be cut into rows, or a line has more than
+    Raises ReadingsError if the text cannot be split into rows, or a line has more than
     `characters` or a row more than `cells_at_most`.
     """
     lines = numbered_lines(text, characters, problems, newline="")
@@ -131,20 +131,20 @@ def each_row(
             yield Row(begins, tuple(cell.strip(" \t") for cell in cells))
             begins = reader.line_num + 1
     except csv.Error as error:
-        raise problems.stop(_said(str(error)), begins) from None
+        raise problems.stop(_message_of(str(error)), begins) from None
 
 
-def _said(error: str) -> str:
-    """The csv module's complaint in our words."""
+def _message_of(error: str) -> str:
+    """The csv module's message in our words."""
     if "end of data" in error or "field larger" in error:
-        return 'a quoted cell that begins in this row is never closed; expected a closing "'
+        return 'a quoted cell that begins in this row is not closed; expected a closing "'
     if "expected after" in error:
-        return 'text stands behind a closing "; expected a comma or the end of the line'
+        return 'found text after a closing "; expected a comma or the end of the line'
     return f"the row cannot be read as CSV: {error}"
 
 
 def write(table: Table, *, encoding: Encoding, created: datetime, tool: str) -> str:
-    """A table as CSV, every cell as it stands, the encoding in each row; LF at line ends.
+    """A table as CSV, every cell unchanged, the encoding in each row; LF at line ends.
 
     The format has no place for `created` and `tool`.
     """
@@ -159,7 +159,7 @@ def comma_separated(rows: Iterable[Sequence[str]]) -> str:
 
 
 def _quoted(cell: str) -> str:
-    """RFC 4180, 2.6 and 2.7."""
+    """A cell, in quotes if needed (RFC 4180, 2.6 and 2.7)."""
     if any(sign in cell for sign in ',"\r\n') or cell != cell.strip(" \t"):
         return '"' + cell.replace('"', '""') + '"'
     return cell

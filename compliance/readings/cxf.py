@@ -2,10 +2,10 @@
 
 One `Object` is one reading. Its colour is a `ColorEmissiveCIEXYZ` or `ColorEmissiveCIExyY`
 in cd/m², or an `EmissiveSpectrum` in W/(sr·m²·nm), as the format defines them; its code
-values are a `ColorRGB` with its `MaxRange`. What the format has no element for stands as
-tags in a collection named `readings`: place, window, time, and the codes of X'Y'Z'.
-What a measurement's specification says of observer and unit is held against what a rule
-judges. The vendors' own resources are passed over.
+values are a `ColorRGB` with its `MaxRange`. Place, window, time and the codes of X'Y'Z', for
+which the format has no element, are tags in a collection named `readings`.
+Observer and unit of a measurement's specification must be those that rules use. The vendors'
+own resources are ignored.
 """
 
 from __future__ import annotations
@@ -27,16 +27,16 @@ SPACE = "http://colorexchangeformat.com/CxF3-core"
 TAGS = ("c1", "c2", "c3", "position", "window", "pattern", "background", "seconds", "sd")
 COLLECTION = "readings"
 USUAL_TOP = 255
-"""The largest code value where no MaxRange is given."""
+"""The largest code value if no MaxRange is given."""
 PARTS = (
     "CreationDate", "Comment", "ColorValues", "ColorDifferenceValues", "DeviceColorValues",
     "TagCollection", "PhysicalAttributes",
 )  # fmt: skip
-"""What an Object may consist of."""
+"""The elements that an Object may contain."""
 
 XYZ, XYY, SPECTRUM = "ColorEmissiveCIEXYZ", "ColorEmissiveCIExyY", "EmissiveSpectrum"
 PLAIN_XYZ = "ColorCIEXYZ"
-"""Relative by its definition; taken where its specification says emissive, in cd/m²."""
+"""Relative by its definition; read if its specification states emissive, in cd/m²."""
 VALUES: Mapping[str, tuple[str, ...]] = {XYZ: ("X", "Y", "Z"), XYY: ("Y", "x", "y")}
 WAVELENGTH = re.compile(r"[0-9]{2,4}(?:\.[0-9]+)?")
 STEP = re.compile(r"[0-9]{1,3}(?:\.[0-9]*)?")
@@ -46,22 +46,20 @@ Cells = dict[str, str]
 
 @dataclass(frozen=True, slots=True)
 class _File:
-    """What an object's reading leans on."""
+    """Parts of the file that each object's reading needs."""
 
     problems: Problems
     specifications: Mapping[str, Element]
     observer: str
-    """For whom X, Y, Z of spectra are computed."""
+    """The observer for X, Y, Z of spectra."""
 
 
 def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
-    """The table in a CxF text. Raises ReadingsError where it is none."""
+    """The table in a CxF text. Raises ReadingsError if it is not CxF."""
     root = tree_of(text, problems)
     if root.name != "CxF" or root.space != SPACE:
-        message = (
-            f"the root is {quoted(root.name)} of {quoted(root.space)}; expected CxF of {SPACE}"
-        )
-        raise problems.stop(message, root.line)
+        what = f"the root element is {quoted(root.name)} in the namespace {quoted(root.space)}"
+        raise problems.stop(f"{what}; expected CxF in {SPACE}", root.line)
     known = root.at("Resources", "ColorSpecificationCollection")
     file = _File(
         problems,
@@ -71,7 +69,7 @@ def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
     collection = root.at("Resources", "ObjectCollection")
     objects = list(collection.each("Object")) if collection else []
     if not objects:
-        raise problems.stop("there are no readings: no Object stands in an ObjectCollection")
+        raise problems.stop("no readings; expected an Object in an ObjectCollection")
     if len(objects) > MOST_ROWS:
         raise problems.stop(f"more than {MOST_ROWS} readings; split the file", root.line)
     cells_by_line = [(each.line, _cells(each, file)) for each in objects]
@@ -80,11 +78,11 @@ def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
 
 
 def _cells(element: Element, file: _File) -> Cells:
-    """One object's cells by our names of the columns."""
+    """One object's cells by our column names."""
     _check_once(element, ("ColorValues", "DeviceColorValues"), file)
     for child in element.children:
         if child.name not in PARTS:
-            message = f"there is no element {quoted(child.name)} in an Object"
+            message = f"unknown element {quoted(child.name)} in an Object"
             file.problems.add(f"{message}; {did_you_mean(child.name, PARTS)}", child.line, "Object")
     return {**_codes(element, file), **_colour(element, file), **_tags(element, file)}
 
@@ -93,7 +91,7 @@ def _codes(element: Element, file: _File) -> Cells:
     device = element.first("DeviceColorValues")
     colours = list(device.each("ColorRGB")) if device else []
     if len(colours) > 1:
-        file.problems.add("two ColorRGB of one Object; expected one", colours[1].line, "ColorRGB")
+        file.problems.add("two ColorRGB in one Object; expected one", colours[1].line, "ColorRGB")
     if not colours:
         return {}
     _check_once(colours[0], (*"RGB", "MaxRange"), file)
@@ -108,11 +106,11 @@ def _colour(element: Element, file: _File) -> Cells:
         each for each in colours if each.name in (SPECTRUM, PLAIN_XYZ)
     ]
     if len(usable) > 1:
-        message = f"{usable[0].name} and {usable[1].name} of one Object; expected one colour"
+        message = f"{usable[0].name} and {usable[1].name} in one Object; expected one colour"
         file.problems.add(message, usable[1].line, usable[1].name)
     if not usable:
-        stand = ", ".join(dict.fromkeys(quoted(each.name) for each in colours[:5])) or "none"
-        message = f"no emissive colour: {stand}; expected {XYZ} in cd/m²"
+        listed = ", ".join(dict.fromkeys(quoted(each.name) for each in colours[:5])) or "none"
+        message = f"no emissive colour: found {listed}; expected {XYZ} in cd/m²"
         file.problems.add(message, element.line, "ColorValues")
         return {}
     colour = usable[0]
@@ -125,20 +123,20 @@ def _colour(element: Element, file: _File) -> Cells:
 
 
 def _check_once(element: Element, names: Sequence[str], file: _File) -> None:
-    """That none of these children stands twice, of which only one would be read."""
+    """Note duplicates of these children, of which only one would be read."""
     for name in names:
         for again in list(element.each(name))[1:]:
-            message = f"stands twice in {element.name}; expected one"
+            message = f"duplicate in {element.name}; expected one"
             file.problems.add(message, again.line, name)
 
 
 def _check_specification(colour: Element, file: _File) -> None:
-    """That a colour is what a rule judges: emitted, in cd/m², for the 2° observer."""
+    """Check that a colour is one that rules use: emitted, in cd/m², for the 2° observer."""
     named = colour.attributes.get("ColorSpecification", "")
     specification = file.specifications.get(named)
     if specification is None:
         if named and file.specifications:
-            message = f"there is no ColorSpecification {quoted(named)}"
+            message = f"unknown ColorSpecification {quoted(named)}"
             file.problems.add(message, colour.line, colour.name)
         kind = unit = observer = ""
     else:
@@ -146,18 +144,18 @@ def _check_specification(colour: Element, file: _File) -> None:
         unit = specification.text_at("MeasurementSpec", "LuminanceUnitsType")
         observer = specification.text_at("TristimulusSpec", "Observer")
     if unit not in ("", "cd/m2"):
-        message = f"{quoted(unit)} is another unit; expected cd/m2"
+        message = f"unsupported unit {quoted(unit)}; expected cd/m2"
         file.problems.add(message, colour.line, "LuminanceUnitsType")
     if observer not in ("", "2_Degree"):
-        message = f"{quoted(observer)} is another observer; a rule judges 2_Degree"
+        message = f"{quoted(observer)} is not the observer that rules use; expected 2_Degree"
         file.problems.add(message, colour.line, "Observer")
     if colour.name == PLAIN_XYZ and not (kind.endswith("_Emissive") and unit == "cd/m2"):
-        message = f"is relative, as its specification says no more; expected {XYZ} in cd/m²"
+        message = f"is relative, or its specification does not say; expected {XYZ} in cd/m²"
         file.problems.add(message, colour.line, PLAIN_XYZ)
 
 
 def _spectrum(colour: Element, file: _File) -> Cells:
-    """X, Y, Z of a spectrum, whose first wavelength and step its specification gives."""
+    """X, Y, Z of a spectrum; its specification gives the first wavelength and the step."""
     from compliance.readings.spectral_integration import EVERY_NM, tristimulus_cells
 
     specification = file.specifications.get(colour.attributes.get("ColorSpecification", ""))
@@ -166,9 +164,8 @@ def _spectrum(colour: Element, file: _File) -> Cells:
     start, step = attributes.get("StartWL", ""), attributes.get("Increment", "")
     place = file.problems.at(colour.line, SPECTRUM)
     if not (WAVELENGTH.fullmatch(start) and STEP.fullmatch(step)):
-        place.add(
-            "no first wavelength and step; expected StartWL and Increment of a WavelengthRange"
-        )
+        message = "first wavelength and step are not stated"
+        place.add(f"{message}; expected StartWL and Increment of a WavelengthRange")
         return {}
     numbers = colour.text.split()
     wavelengths = [float(start) + place * float(step) for place in range(len(numbers))]
@@ -183,12 +180,10 @@ def _tags(element: Element, file: _File) -> Cells:
         for tag in collection.each("Tag"):
             name, value = tag.attributes.get("Name", ""), tag.attributes.get("Value", "")
             if name not in TAGS:
-                message = (
-                    f"there is no tag {quoted(name)} in {COLLECTION}; {did_you_mean(name, TAGS)}"
-                )
+                message = f"unknown tag {quoted(name)} in {COLLECTION}; {did_you_mean(name, TAGS)}"
                 file.problems.add(message, tag.line, "Tag")
             elif name in cells:
-                file.problems.add(f"the tag {quoted(name)} stands twice", tag.line, "Tag")
+                file.problems.add(f"duplicate tag {quoted(name)}", tag.line, "Tag")
             cells[name] = value.strip()
     return cells
 
@@ -208,12 +203,14 @@ def _table(cells_by_line: list[tuple[int, Cells]], root: Element, problems: Prob
         tag.attributes.get("Name"): tag.attributes.get("Value", "")
         for tag in (information.each("Tag") if information else ())
     }
-    said = {"r": "ColorRGB R", "g": "ColorRGB G", "b": "ColorRGB B", "encoding": "Tag encoding"}
-    said |= {name: f"{XYZ} {name}" for name in VALUES[XYZ]}
+    labels = {"r": "ColorRGB R", "g": "ColorRGB G", "b": "ColorRGB B", "encoding": "Tag encoding"}
+    labels |= {name: f"{XYZ} {name}" for name in VALUES[XYZ]}
     if "x" in names:
-        said |= {name: f"{XYY} {name}" for name in VALUES[XYY]}
-    said |= {name: f"Tag {name}" for name in TAGS}
-    return Table(NAME, names, rows, root.line, said, tags.get("encoding", ""), next(iter(tops), ""))
+        labels |= {name: f"{XYY} {name}" for name in VALUES[XYY]}
+    labels |= {name: f"Tag {name}" for name in TAGS}
+    return Table(
+        NAME, names, rows, root.line, labels, tags.get("encoding", ""), next(iter(tops), "")
+    )
 
 
 SPECIFICATION = """\
@@ -228,11 +225,11 @@ SPECIFICATION = """\
    </ColorSpecification>
   </ColorSpecificationCollection>"""
 IN_ORDER: Mapping[str, tuple[str, ...]] = {XYZ: VALUES[XYZ], XYY: ("x", "y", "Y")}
-"""The values' elements in the order that the format's schema gives them."""
+"""The values' elements in the order of the format's schema."""
 
 
 def write(table: Table, *, encoding: Encoding, created: datetime, tool: str) -> str:
-    """A table as CxF, every cell as it stands."""
+    """A table as CxF, every cell unchanged."""
     when = f"<CreationDate>{created.isoformat()}</CreationDate>"
     lines = [
         '<?xml version="1.0" encoding="UTF-8"?>',

@@ -1,7 +1,7 @@
-"""The formats that readings come in, and reading a file in any of them.
+"""The formats of readings, and reading a file in any of them.
 
-A format is told from what stands in the file, never from the file's name, and the same way
-wherever the file is read: what a sheet carries is read again as it was read first.
+A format is detected from the file's content, never from its name, and always in the same way:
+readings attached to a sheet are read again as they were first read.
 """
 
 from __future__ import annotations
@@ -26,13 +26,13 @@ class Format:
     """One format of readings."""
 
     title: str
-    """What messages call it, after `the file is`."""
+    """Its name in messages, after `the file is`."""
     module: str
     """Under `compliance.readings`, with `read(text, problems, spectral)`; imported when needed."""
     suffixes: tuple[str, ...]
-    """Of files that are written in it; the first is that of the file inside a sheet."""
+    """Of files in this format; the first is used for the file inside a sheet."""
     writer: str = ""
-    """The module with `write(table, …)`; empty where the format is only read."""
+    """The module with `write(table, …)`; empty if the format is only read."""
 
 
 FORMATS: Mapping[str, Format] = {
@@ -44,7 +44,7 @@ FORMATS: Mapping[str, Format] = {
 }
 
 BEGINNING = 65_536
-"""Characters in which a file must show what it is."""
+"""Characters in which a file must show its format."""
 ROOT = re.compile(
     r"\s*(?:<\?.{0,4000}?\?>\s*|<!--.{0,4000}?-->\s*){0,20}"
     r"<(?:!DOCTYPE\s{1,9})?(?:[\w.-]{1,40}:)?([A-Za-z]\w{0,40})",
@@ -55,11 +55,11 @@ FORMAT_SECTION = re.compile(r"^[ \t]*BEGIN_DATA_FORMAT\b", re.MULTILINE)
 WAVELENGTHS = re.compile(r'(?:^|,)"?(?:nm)?[ _]?[2-9]\d\d(?:\.\d+)?[ _]?(?:nm)?"?(?=,|$)')
 FIRST_WAVELENGTH = re.compile(r'"?(?:wavelength|lambda|nm)\b', re.IGNORECASE)
 MANY = 20
-"""Columns named by numbers, from which a header is one of spectra."""
+"""Columns named by numbers, from which a header counts as one of spectra."""
 
 
 def detect_format(text: str) -> str:
-    """The name of the format that a text is in; `csv` where nothing tells another."""
+    """The name of a text's format; `csv` unless its content shows another."""
     start = text[:BEGINNING].lstrip().replace("\r\n", "\n").replace("\r", "\n")
     if start.startswith("<"):
         root = ROOT.match(start)
@@ -77,7 +77,7 @@ def detect_format(text: str) -> str:
 
 
 def _many_wavelengths(header: str) -> bool:
-    """Whether columns are named by wavelengths, beside at least one that is not."""
+    """Whether columns are named by wavelengths, and at least one is not."""
     count = sum(1 for _ in WAVELENGTHS.finditer(header))
     return count >= MANY and re.match(r'"?[A-Za-z]', header) is not None
 
@@ -85,27 +85,27 @@ def _many_wavelengths(header: str) -> bool:
 def read_raw(
     text: str, problems: Problems, form: str | None = None, spectral: SpectralOptions | None = None
 ) -> Table:
-    """The table in a text, in the format `form` or in the one it shows.
+    """The table in a text, in the format `form`; default: detected from the content.
 
-    Raises ReadingsError where it is not in that format, UsageError where there is no such.
+    Raises ReadingsError if it is not in that format, UsageError if the format is unknown.
     """
     detected = detect_format(text)
     if form is not None and form not in FORMATS:
-        raise UsageError(f"{quoted(form)} is no format of readings; {did_you_mean(form, FORMATS)}")
+        raise UsageError(f"unknown readings format {quoted(form)}; {did_you_mean(form, FORMATS)}")
     if form is not None and form != detected and detected != "csv":
-        message = f"the file is {FORMATS[detected].title}, by what stands in it"
+        message = f"the file is {FORMATS[detected].title}, by its content"
         raise problems.stop(f"{message}; expected {FORMATS[form].title}")
     read: Callable[[str, Problems, SpectralOptions], Table] = import_module(
         f"compliance.readings.{FORMATS[form or detected].module}"
     ).read
     table = read(text, problems, spectral or SpectralOptions())
     if form is not None and form != detected:  # it would not be read again from a sheet
-        raise problems.stop(f"the file does not begin as {FORMATS[form].title} does")
+        raise problems.stop(f"the file does not begin like {FORMATS[form].title}")
     return table
 
 
 def format_for_suffix(suffix: str) -> str | None:
-    """The format that a file with that suffix is written in; None where none is."""
+    """The format in which a file with that suffix is written; None if there is none."""
     for name, form in FORMATS.items():
         if form.writer and suffix.lower() in form.suffixes:
             return name
@@ -121,10 +121,10 @@ def load_readings(
 ) -> Readings:
     """The readings in a file.
 
-    `encoding` is that of the code values, by itself or by name; a file that states its own
-    needs none, and may not state another. Below `floor` (cd/m²) no chromaticity is judged, nor
-    any colour refused for it. `form` insists on a format; else the file's content tells it.
-    Raises ReadingsError with what is wrong, and UsageError for an unknown encoding or format.
+    `encoding` is that of the code values, as an object or by name; a file that states its own
+    needs none, and may not state another. Below `floor` (cd/m²) no chromaticity is judged, and
+    no colour is refused for it. `form` requires a format; default: detected from the content.
+    Raises ReadingsError with all problems, and UsageError for an unknown encoding or format.
     """
     known = _encoding(encoding)
     data = read_bytes(path, ReadingsError, "readings", limit=MOST_BYTES)
@@ -139,7 +139,7 @@ def readings_from_bytes(
     floor: float = CHROMATICITY_FLOOR,
     form: str | None = None,
 ) -> Readings:
-    """The readings in a file's bytes; `name` is what messages call it.
+    """The readings in a file's bytes; `name` is the file's name in messages.
 
     Units, bounds and errors as `load_readings`.
     """
@@ -154,4 +154,4 @@ def _encoding(encoding: Encoding | str | None) -> Encoding | None:
         return encoding
     if encoding in ENCODINGS:
         return ENCODINGS[encoding]
-    raise UsageError(f"{quoted(encoding)} is no encoding; {did_you_mean(encoding, ENCODINGS)}")
+    raise UsageError(f"unknown encoding {quoted(encoding)}; {did_you_mean(encoding, ENCODINGS)}")

@@ -1,4 +1,4 @@
-"""Readings as text under our names of columns: what every reader of a format ends in."""
+"""Readings as text under our column names: the result of every format's reader."""
 
 from __future__ import annotations
 
@@ -24,7 +24,7 @@ MOST_CHARACTERS = 80
 class Cells:
     """The cells of one row by column name.
 
-    A bad cell is noted and stands in as NaN, 0 or ""; `bad` says whether there was one.
+    A bad cell is noted and read as NaN, 0 or ""; `bad` is true if there was one.
     """
 
     def __init__(
@@ -32,26 +32,26 @@ class Cells:
         row: Row,
         at: Mapping[str, int],
         problems: Problems,
-        said: Mapping[str, str] = MappingProxyType({}),
+        labels: Mapping[str, str] = MappingProxyType({}),
     ) -> None:
-        """`said` is what the file calls a column where that is another name than ours."""
+        """`labels` holds the file's own column names, if they differ from ours."""
         self._row = row
         self._at = at
         self._problems = problems
-        self._said = said
+        self._labels = labels
         self.bad = False
 
     def note(self, column: str, message: str) -> None:
-        """Note a problem in the cell."""
-        self._problems.add(message, self._row.line, self._said.get(column, column))
+        """Note a problem with the cell."""
+        self._problems.add(message, self._row.line, self._labels.get(column, column))
         self.bad = True
 
     def note_cell(self, column: str, what: str, expected: str) -> None:
-        """Note that the cell's text is `what` where something else was expected."""
+        """Note that the cell's text is `what`, and what was expected."""
         self.note(column, f"{quoted(self.text(column))} {what}; expected {expected}")
 
     def text(self, column: str) -> str:
-        """The cell; empty where the file has no such column."""
+        """The cell; empty if the file has no such column."""
         at = self._at.get(column)
         return "" if at is None else self._row.cells[at]
 
@@ -65,67 +65,68 @@ class Cells:
                 return code
             self.note_cell(column, "is outside the encoding", expected)
         elif not math.isnan(self.number(column, expected)):
-            self.note_cell(column, "is no whole number", expected)
+            self.note_cell(column, "is not a whole number", expected)
         return 0
 
     def number(self, column: str, expected: str) -> float:
-        """A finite number; `expected` says what would be right, e.g. `cd/m², e.g. 95.05`."""
+        """A finite number; `expected` describes it in messages, e.g. `cd/m², e.g. 95.05`."""
         cell = self.text(column)
         if not cell:
-            self.note(column, f"nothing stands here; expected {expected}")
+            self.note(column, f"the cell is empty; expected {expected}")
         elif NUMBER.fullmatch(cell):
             value = float(cell)
             if math.isfinite(value):
                 return value
-            self.note_cell(column, "is no finite number", expected)
+            self.note_cell(column, "is not a finite number", expected)
         elif NOT_FINITE.fullmatch(cell):
-            self.note_cell(column, "is no finite number", expected)
+            self.note_cell(column, "is not a finite number", expected)
         elif DECIMAL_COMMA.fullmatch(cell):
             self.note_cell(column, "has a decimal comma", f"a decimal point: {expected}")
         else:
-            self.note_cell(column, "is no number", expected)
+            self.note_cell(column, "is not a number", expected)
         return math.nan
 
     def number_if(
-        self, column: str, unsaid: float, allowed: Callable[[float], bool], expected: str
+        self, column: str, default: float, allowed: Callable[[float], bool], expected: str
     ) -> float:
-        """A finite number that is allowed; `unsaid` where the file does not say."""
+        """A finite number that is allowed; `default` if the cell is empty."""
         if not self.text(column):
-            return unsaid
+            return default
         value = self.number(column, expected)
         if not math.isnan(value) and not allowed(value):
             self.note_cell(column, "is out of range", expected)
         return value
 
-    def word_if(self, column: str, unsaid: str, legal: Sequence[str]) -> str:
-        """One of the legal words; `unsaid` where the file does not say."""
+    def word_if(self, column: str, default: str, legal: Sequence[str]) -> str:
+        """One of the legal words; `default` if the cell is empty."""
         cell = self.text(column)
         if not cell:
-            return unsaid
+            return default
         if cell not in legal:
-            self.note(column, f"{quoted(cell)} is no {column}; {did_you_mean(cell, legal)}")
+            self.note(column, f"unknown {column} {quoted(cell)}; {did_you_mean(cell, legal)}")
         return cell
 
     def line_if(self, column: str) -> str:
-        """Free text on one line; empty where the file does not say."""
+        """Free text on one line; may be empty."""
         cell = self.text(column)
         if len(cell) > MOST_CHARACTERS or not cell.isprintable():
-            self.note_cell(column, "is no short text", f"{MOST_CHARACTERS} characters on one line")
+            expected = f"at most {MOST_CHARACTERS} printable characters on one line"
+            self.note_cell(column, "is not a short text", expected)
         return cell
 
 
 @dataclass(frozen=True, slots=True)
 class SpectralOptions:
-    """How spectra become X, Y, Z; without a word for the observer that a rule judges."""
+    """How spectra become X, Y, Z; by default for the observer that rules use."""
 
     observer: str = "cie-1931-2"
     unit: str = ""
-    """Of spectral radiance, where a file states none."""
+    """Of spectral radiance, if a file states none."""
 
 
 @dataclass(frozen=True, slots=True)
 class Table:
-    """Rows of cells as they stand in a file, before any of them is judged."""
+    """Rows of cells as they are in a file, before any of them is checked."""
 
     form: str
     """The format's name."""
@@ -133,18 +134,18 @@ class Table:
     """Of `LEGAL`, in the order of the cells."""
     rows: tuple[Row, ...]
     line: int | None
-    """Where the columns are named."""
-    said: Mapping[str, str] = field(default_factory=dict)
-    """What messages call a column where the format has another name for it."""
+    """The line that names the columns."""
+    labels: Mapping[str, str] = field(default_factory=dict)
+    """The format's own column names, for messages, if they differ from ours."""
     encoding: str = ""
-    """Of all code values, where the file says it once."""
+    """Of all code values, if the file states it once."""
     top: str = ""
-    """The largest code value that there can be, where the file says it."""
+    """The largest possible code value, if the file states it."""
     doubt: str = ""
-    """What speaks against its code values; they are not read as such then."""
+    """Why the code values may not be codes; then they are not read as such."""
 
     def cells(self, name: str) -> list[str]:
-        """One column from top to bottom; empty cells where there is no such column."""
+        """One column from top to bottom; empty cells if there is no such column."""
         if name not in self.names:
             return [""] * len(self.rows)
         at = self.names.index(name)
@@ -164,12 +165,10 @@ def whole_rows(table: Table, problems: Problems) -> list[Row]:
             hint = ""
             if count > expected:
                 comma = any(row.cells[expected:])
-                hint = (
-                    "decimals take a point, no comma" if comma else "remove the commas at its end"
-                )
+                hint = "write decimals with a point" if comma else "remove the commas at its end"
                 hint = f"; {hint}"
             cells = "1 cell" if count == 1 else f"{count} cells"
-            problems.add(f"{cells} where the header row has {expected}{hint}", row.line)
+            problems.add(f"{cells}; expected {expected} as in the header row{hint}", row.line)
     return whole
 
 
@@ -183,13 +182,13 @@ VALUE_NAMES = tuple(dict.fromkeys(name for names in VALUES for name in names))
 LEGAL = (*CODE_NAMES, *VALUE_NAMES, *OPTIONAL)
 
 NO_CODES = (
-    "; where the meter wrote none, join them from the plan: compliance convert FILE OUT --plan PLAN"
+    "; if the meter wrote none, take them from the plan: compliance convert FILE OUT --plan PLAN"
 )
 
 
 @dataclass(frozen=True, slots=True)
 class Columns:
-    """Where each column stands."""
+    """The place of each column."""
 
     count: int
     at: Mapping[str, int]
@@ -200,7 +199,7 @@ class Columns:
 
 
 def columns_of(table: Table, problems: Problems) -> Columns:
-    """The columns of a table. Raises ReadingsError where a group of three is not whole."""
+    """The columns of a table. Raises ReadingsError if a group of three is not complete."""
     at: dict[str, int] = {}
     for place, name in enumerate(table.names):
         at.setdefault(name, place)
@@ -217,11 +216,11 @@ def _group(
     table: Table,
     problems: Problems,
 ) -> tuple[str, str, str]:
-    """The one of two groups of three columns that stands there whole."""
+    """The group of columns, of two possible ones, that is complete; notes if it is not clear."""
     first, second = choices
     whole = [group for group in choices if all(name in at for name in group)]
     present = list(dict.fromkeys(name for name in (*first, *second) if name in at))
-    expected = f"expected {_told(first, table)} or {_told(second, table)}"
+    expected = f"expected {_listed(first, table)} or {_listed(second, table)}"
     if len(whole) == 1 and set(present) == set(whole[0]):
         a, b, c = whole[0]
         return a, b, c
@@ -230,14 +229,14 @@ def _group(
         problems.add(f"no columns for {what}; {expected}{hint}", table.line)
     elif whole:
         problems.add(
-            f"too many columns for {what}: {_told(present, table)}; {expected}", table.line
+            f"too many columns for {what}: {_listed(present, table)}; {expected}", table.line
         )
     else:
-        kept = _told(present, table)
-        problems.add(f"columns for {what} are missing: only {kept}; {expected}", table.line)
+        kept = _listed(present, table)
+        problems.add(f"missing columns for {what}: found only {kept}; {expected}", table.line)
     a, b, c = first
     return a, b, c
 
 
-def _told(names: Sequence[str], table: Table) -> str:
-    return ", ".join(table.said.get(name, name) for name in names)
+def _listed(names: Sequence[str], table: Table) -> str:
+    return ", ".join(table.labels.get(name, name) for name in names)

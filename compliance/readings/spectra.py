@@ -1,9 +1,9 @@
-"""Readings as spectral radiance in CSV: one row a reading, or one column a reading.
+"""Readings as spectral radiance in CSV: one row per reading, or one column per reading.
 
 *Rows*: the columns of other readings without `X, Y, Z`, a column `unit`, and one column for
 each wavelength, named by it in nm: `r,g,b,unit,380,385,…`.
-*Columns*: the first column is `wavelength`, in nm, and each further one a reading under
-whatever name; the code values come from the plan, in its order.
+*Columns*: the first column is `wavelength`, in nm, and each further one a reading, with any
+name; the code values come from the plan, in its order.
 """
 
 from __future__ import annotations
@@ -37,7 +37,7 @@ MOST_NUMBERS = 4_000_000
 """of all spectra together: 9,261 readings of 401 wavelengths have 3,713,661"""
 WAVELENGTH = re.compile(r"(?:nm)?[ _]?([0-9]{2,4}(?:\.[0-9]+)?)[ _]?(?:nm)?")
 BESIDE = (*CODE_NAMES, *OPTIONAL, "unit")
-"""Columns that may stand beside those of wavelengths."""
+"""Columns allowed besides those of wavelengths."""
 
 
 def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
@@ -48,7 +48,7 @@ def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
         raise problems.stop("the file is empty; expected a header row with wavelengths")
     if not any(WAVELENGTH.fullmatch(cell) for cell in header.cells):
         if not header.cells[0].lower().startswith(("wavelength", "lambda", "nm")):
-            message = "no column is named by a wavelength; expected, e.g., r,g,b,unit,380,385,…"
+            message = "no column has a wavelength as its name; expected, e.g., r,g,b,unit,380,385,…"
             raise problems.stop(message, header.line)
         return _by_columns(header, _bounded(rows, problems), problems, spectral)
     return _by_rows(header, _bounded(rows, problems), problems, spectral)
@@ -70,7 +70,7 @@ def _bounded(rows: Iterator[Row], problems: Problems) -> Iterator[Row]:
 
 @dataclass(frozen=True, slots=True)
 class _Layout:
-    """Where what stands in a row."""
+    """The places of columns in a row."""
 
     beside: tuple[tuple[str, int], ...]
     """Other columns: name and place."""
@@ -87,12 +87,10 @@ def _layout(header: Row, problems: Problems) -> _Layout:
             spectrum.append(place)
             wavelengths.append(float(match[1]))
         elif name in beside:
-            problems.add("the column stands twice", header.line, name)
+            problems.add("duplicate column", header.line, name)
         elif name not in BESIDE:
-            message = (
-                f"there is no column {quoted(name)} beside spectra; {did_you_mean(name, BESIDE)}"
-            )
-            problems.add(message, header.line)
+            message = f"unknown column {quoted(name)} beside spectra"
+            problems.add(f"{message}; {did_you_mean(name, BESIDE)}", header.line)
         else:
             beside[name] = place
     check_wavelengths(wavelengths, problems.at(header.line, "wavelengths"))
@@ -112,23 +110,26 @@ def _by_rows(
         if row.blank:
             continue
         if len(row.cells) != len(header.cells):
-            message = f"{len(row.cells)} cells where the header row has {len(header.cells)}"
-            problems.add(message, row.line)
+            problems.add(_wrong_length(row, header), row.line)
             continue
         stated = row.cells[places["unit"]] if "unit" in places else ""
         scale = _scale(stated or spectral.unit, problems.at(row.line, "unit"))
         numbers = [row.cells[place] for place in layout.spectrum]
         xyz = ("", "", "")
-        if any(numbers):  # a plan that is not filled in yet says so by itself
+        if any(numbers):  # else it is a plan that is not filled in yet, which is noted later
             values = radiances(numbers, layout.wavelengths, problems.at(row.line, "spectrum"))
             if values is None or scale is None:
                 continue
             xyz = _cells(scale * values @ factors)
         computed.append(Row(row.line, (*(row.cells[places[name]] for name in names), *xyz)))
     if not computed and not problems.count:
-        raise problems.stop("there are no readings below the header row", header.line)
+        raise problems.stop("no readings below the header row", header.line)
     problems.check()
     return _observed(Table(NAME, (*names, "X", "Y", "Z"), tuple(computed), header.line), spectral)
+
+
+def _wrong_length(row: Row, header: Row) -> str:
+    return f"{len(row.cells)} cells; expected {len(header.cells)} as in the header row"
 
 
 def _cells(xyz: Array) -> tuple[str, str, str]:
@@ -137,13 +138,13 @@ def _cells(xyz: Array) -> tuple[str, str, str]:
 
 
 def _scale(stated: str, place: Place) -> float | None:
-    """What a unit is in W/(sr·m²·nm); None where it is none, which is noted."""
+    """The factor from a unit to W/(sr·m²·nm); None if it is not a unit, which is noted."""
     unit = stated_unit(stated, place)
     return None if unit is None else UNITS[unit]
 
 
 def _observed(table: Table, spectral: SpectralOptions) -> Table:
-    """The table saying for whom X, Y, Z were computed, where that is not what a rule judges."""
+    """The table with a column `observer`, if it is not the observer that rules use."""
     if spectral.observer == OBSERVER:
         return table
     rows = tuple(Row(row.line, (*row.cells, spectral.observer)) for row in table.rows)
@@ -166,9 +167,9 @@ def _by_columns(
         match = WAVELENGTH.fullmatch(row.cells[0])
         if len(row.cells) != len(header.cells) or match is None:
             if match is None:
-                message = f"{quoted(row.cells[0])} is no wavelength; expected nm, e.g. 380"
+                message = f"{quoted(row.cells[0])} is not a wavelength; expected nm, e.g. 380"
             else:
-                message = f"{len(row.cells)} cells where the header row has {len(header.cells)}"
+                message = _wrong_length(row, header)
             problems.add(message, row.line)
             continue
         wavelength = float(match[1])

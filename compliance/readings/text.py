@@ -1,4 +1,4 @@
-"""From a readings file's bytes to its text and lines, and what is wrong with them."""
+"""From a readings file's bytes to its text and lines, and the problems found in them."""
 
 from __future__ import annotations
 
@@ -9,15 +9,15 @@ from dataclasses import dataclass
 
 from compliance.errors import Problem, ReadingsError
 
-MOST_TOLD = 20
+MOST_SHOWN = 20
 MOST_COUNTED = 5000
-"""Where nearly everything is wrong, the file is another than was meant, and is read no further."""
+"""With so many problems it is probably the wrong file, and is read no further."""
 MOST_NAMED = 3
-"""Further lines named of a problem that stands in several."""
+"""Further lines named if a problem occurs in several."""
 
 
 class Problems:
-    """The problems of one file: all are counted, the first ones are told, like ones as one."""
+    """The problems of one file: all are counted, the first ones shown, the same ones as one."""
 
     def __init__(self, file: str) -> None:
         self.file = file
@@ -30,9 +30,9 @@ class Problems:
         return Place(self, line, field)
 
     def add(self, message: str, line: int | None = None, field: str | None = None) -> None:
-        """Note one problem. They may come from several passes, each in order of lines.
+        """Note one problem. Several passes may add problems, each in order of lines.
 
-        Raises them all where there are too many.
+        Raises them all if there are too many.
         """
         self.count += 1
         self._lines.setdefault((message, field), []).append(line or 0)
@@ -42,35 +42,35 @@ class Problems:
     def stop(
         self, message: str, line: int | None = None, field: str | None = None
     ) -> ReadingsError:
-        """Note a problem behind which nothing can be read; raise what comes back."""
+        """Note a problem after which nothing can be read, and return the error to raise."""
         self.add(message, line, field)
         return self.error()
 
     def check(self) -> None:
-        """Raise if there are any."""
+        """Raise the problems, if there are any."""
         if self.count:
             raise self.error()
 
     def error(self) -> ReadingsError:
-        """What has been noted so far, by line, as one error."""
-        groups = sorted(self._lines.items(), key=lambda group: min(group[1]))[:MOST_TOLD]
+        """All problems noted so far, by line, as one error."""
+        groups = sorted(self._lines.items(), key=lambda group: min(group[1]))[:MOST_SHOWN]
         shown = [self._problem(message, field, lines) for (message, field), lines in groups]
         rest = self.count - sum(len(lines) for _, lines in groups)
         words = [f"and {rest} more problem{'s' if rest > 1 else ''}"] if rest else []
         if self.count >= MOST_COUNTED:
-            words.append("read no further")
+            words.append("the rest of the file was not read")
         if words:
             shown.append(Problem(self.file, "; ".join(words)))
         return ReadingsError(shown)
 
     def _problem(self, message: str, field: str | None, lines: list[int]) -> Problem:
         first, *others = sorted(set(lines))
-        return Problem(self.file, message + _likewise(others), first or None, field)
+        return Problem(self.file, message + _also_in(others), first or None, field)
 
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """A line and field of a file: what is wrong there is noted here."""
+    """A line and field of a file, at which problems can be noted."""
 
     problems: Problems
     line: int | None
@@ -81,21 +81,17 @@ class Place:
         self.problems.add(message, self.line, self.field)
 
     def stop(self, message: str) -> ReadingsError:
-        """Note a problem behind which nothing can be read; raise what comes back."""
+        """Note a problem after which nothing can be read, and return the error to raise."""
         return self.problems.stop(message, self.line, self.field)
 
 
-def _likewise(lines: list[int]) -> str:
+def _also_in(lines: list[int]) -> str:
     if not lines:
         return ""
     if len(lines) > MOST_NAMED:
-        return f"; likewise in {len(lines)} more lines"
+        return f"; also in {len(lines)} more lines"
     *some, last = map(str, lines)
-    return (
-        f"; likewise in lines {', '.join(some)} and {last}"
-        if some
-        else f"; likewise in line {last}"
-    )
+    return f"; also in lines {', '.join(some)} and {last}" if some else f"; also in line {last}"
 
 
 MOST_BYTES = 50 << 20
@@ -118,7 +114,7 @@ KINDS: tuple[tuple[bytes, str], ...] = (
     (b"SQLite format 3", "a database"),
     (b"{\\rtf", "a rich-text document"),
 )
-"""First bytes, and what such a file is."""
+"""First bytes of a file, and its kind."""
 
 EXPECTED = "expected readings as CSV: a header row, e.g. r,g,b,X,Y,Z, then a row for each reading"
 
@@ -126,12 +122,10 @@ EXPECTED = "expected readings as CSV: a header row, e.g. r,g,b,X,Y,Z, then a row
 def text_of(data: bytes, problems: Problems) -> str:
     """The text of a file, without a UTF-8 byte-order mark.
 
-    Raises ReadingsError where the file is too large, empty, of another kind or not UTF-8.
+    Raises ReadingsError if the file is too large, empty, of another kind or not UTF-8.
     """
     if len(data) > MOST_BYTES:
-        raise problems.stop(
-            f"the file is larger than {MOST_BYTES >> 20} MiB, the most a readings file may have"
-        )
+        raise problems.stop(f"the file is larger than {MOST_BYTES >> 20} MiB, the limit")
     if not data.removeprefix(UTF_8_MARK).strip():
         raise problems.stop(f"the file is empty; {EXPECTED}")
     for mark, kind in KINDS:
@@ -142,11 +136,11 @@ def text_of(data: bytes, problems: Problems) -> str:
 
 def _decoded(data: bytes, problems: Problems) -> str:
     if data.startswith(UTF_16_MARKS):
-        raise problems.stop("the text is UTF-16, as its byte-order mark says; save it as UTF-8")
+        raise problems.stop("the text is UTF-16, by its byte-order mark; save it as UTF-8")
     zero = data.find(b"\x00")
     if zero >= 0:
         raise problems.stop(
-            "a zero byte stands here: this is UTF-16 or no text at all; expected CSV in UTF-8",
+            "contains a NUL byte: this is UTF-16 or not a text file; expected CSV in UTF-8",
             _line_at(data, zero),
         )
     try:
@@ -154,7 +148,7 @@ def _decoded(data: bytes, problems: Problems) -> str:
     except UnicodeDecodeError as error:
         at = error.start + (len(UTF_8_MARK) if data.startswith(UTF_8_MARK) else 0)
         raise problems.stop(
-            f"the byte 0x{data[at]:02X} is no UTF-8 here; save the file as UTF-8",
+            f"the byte 0x{data[at]:02X} is not valid UTF-8; save the file as UTF-8",
             _line_at(data, at),
         ) from None
 
@@ -175,16 +169,16 @@ class Row:
 
     @property
     def blank(self) -> bool:
-        """Whether nothing stands in it, commas at most."""
+        """Whether it is empty, apart from commas."""
         return not any(self.cells)
 
 
 def numbered_lines(
     text: str, most: int, problems: Problems, *, newline: str | None = None
 ) -> Iterator[tuple[int, str]]:
-    """Each line with its number, counted from 1; CRLF, LF and CR end a line alike.
+    """Each line with its number, counted from 1; CRLF, LF and CR all end a line.
 
-    Line ends become LF, or stay with `newline=""`. Raises ReadingsError at a line of more
+    Line ends become LF, or are kept with `newline=""`. Raises ReadingsError at a line of more
     than `most` characters.
     """
     for number, line in enumerate(io.StringIO(text, newline=newline), start=1):

@@ -1,7 +1,7 @@
 """One reading as spectral radiance in XML: ANSI/IES TM-27 (2014 and 2020).
 
-The format has no place for code values, so such files are joined to the plan by which they
-were measured, one file a reading. Its quantity has to be `radiance`, in W/(sr·m²·nm).
+The format has no place for code values, so such files are joined with the plan that was
+measured, one file per reading. Its quantity must be `radiance`, in W/(sr·m²·nm).
 """
 
 from __future__ import annotations
@@ -22,10 +22,11 @@ def read(text: str, problems: Problems, spectral: SpectralOptions) -> Table:
     """The table of one row in a TM-27 text, its X, Y, Z computed. Raises ReadingsError."""
     root = tree_of(text, problems)
     if not root.name.upper().startswith("IESTM27"):
-        raise problems.stop(f"the root is {quoted(root.name)}; expected IESTM2714", root.line)
+        message = f"the root element is {quoted(root.name)}; expected IESTM2714"
+        raise problems.stop(message, root.line)
     distributions = list(root.each("SpectralDistribution"))
     if len(distributions) != 1:
-        message = f"{len(distributions)} spectral distributions; expected one"
+        message = f"found {len(distributions)} spectral distributions; expected one"
         raise problems.stop(message, root.line, "SpectralDistribution")
     cells = _cells(distributions[0], problems, spectral)
     problems.check()
@@ -37,18 +38,19 @@ def _cells(element: Element, problems: Problems, spectral: SpectralOptions) -> d
     stated = quantity.text if quantity else ""
     if stated != "radiance":
         line = (quantity or element).line
-        what = f"{quoted(stated)} was measured" if stated else "no quantity is stated"
+        what = f"found {quoted(stated)}" if stated else "no quantity is stated"
         raise problems.stop(f"{what}; expected radiance", line, "SpectralQuantity")
     unit = unit_of(spectral.unit) if spectral.unit else EVERY_NM
     if unit is None:
-        message = f"{quoted(spectral.unit)} is no unit of spectral radiance; expected {EVERY_NM}"
+        what = f"{quoted(spectral.unit)} is not a unit of spectral radiance"
+        message = f"{what}; expected {EVERY_NM}"
         raise problems.stop(message, field="unit")
     data = list(element.each("SpectralData"))
     wavelengths: list[float] = []
     for each in data:
         stated = each.attributes.get("wavelength", "")
         if not WAVELENGTH.fullmatch(stated):
-            message = f"{quoted(stated)} is no wavelength; expected nm, e.g. 380"
+            message = f"{quoted(stated)} is not a wavelength; expected nm, e.g. 380"
             raise problems.stop(message, each.line, "SpectralData")
         wavelengths.append(float(stated))
     numbers = [each.text for each in data]

@@ -1,4 +1,4 @@
-"""From a table of text to readings: every cell judged, every colour one that there is.
+"""From a table of text to readings: every cell checked, every colour possible.
 
 Source: CIE 1931 standard colorimetric observer, ISO/CIE 11664-1: no light lies outside the
 spectral locus.
@@ -40,11 +40,11 @@ from compliance.yaml_nodes.messages import did_you_mean, quoted
 from compliance.yaml_nodes.read_file import sha256
 
 NOISE = 0.01
-"""cd/m²; at black X, Y, Z may be below zero by so much, and no smaller Y has a chromaticity"""
+"""cd/m²; at black X, Y, Z may be this much below zero; a smaller Y has no chromaticity"""
 MOST = 1_000_000.0
-"""cd/m²; no display's reading lies beyond it"""
+"""cd/m²; no display's reading is above it"""
 OUTSIDE = 0.01
-"""in u′v′, that a reading may lie outside the spectral locus"""
+"""in u′v′; a reading may be this far outside the spectral locus"""
 CHUNK = 4096
 
 Colour = tuple[float, float, float]
@@ -67,14 +67,14 @@ def tristimulus(cells: Cells, columns: Columns, floor: float) -> Colour:
 def _luminance(cells: Cells, column: str) -> float:
     value = cells.number(column, "cd/m², e.g. 95.05")
     if value < -NOISE:
-        cells.note_cell(column, "is less than noise at black explains", f"{-NOISE} cd/m² or more")
+        cells.note_cell(column, "is below the noise at black", f"{-NOISE} cd/m² or more")
     elif value > MOST:
-        cells.note_cell(column, "is more than any display shows", "cd/m², e.g. 95.05")
+        cells.note_cell(column, "is more than any display can show", "cd/m², e.g. 95.05")
     return value
 
 
 def _from_chromaticity(cells: Cells, level: float, x: float, y: float, floor: float) -> Colour:
-    """X, Y, Z of Y, x, y. A dark row without chromaticity is black; its luminance stays."""
+    """X, Y, Z of Y, x, y. A dark row without chromaticity is black and keeps its luminance."""
     if level == 0:
         return 0.0, 0.0, 0.0
     if y == 0:
@@ -84,15 +84,16 @@ def _from_chromaticity(cells: Cells, level: float, x: float, y: float, floor: fl
     colour = x * level / y, level, (1 - x - y) * level / y
     least = -MOST if level >= floor else -NOISE  # above the floor the locus decides
     if not all(least <= value <= MOST for value in colour):
-        cells.note_cell("y", f"with x {x:g} and Y {level:g} is no colour", "CIE 1931 x, y")
+        cells.note_cell("y", f"with x {x:g} and Y {level:g} is not a colour", "CIE 1931 x, y")
     return colour
 
 
 def are_plausible(xyz: Array, floor: float) -> NDArray[np.bool_]:
-    """Whether colours (R, 3) lie within the spectral locus, or no further than `OUTSIDE`.
+    """Whether colours (R, 3) lie within the spectral locus, or at most `OUTSIDE` beyond it.
 
-    Under the floor chromaticity is noise. There only an X or Z that is no noise counts, with
-    the luminance raised to the floor: what then lies outside is no colour at any luminance.
+    Below the floor chromaticity is noise. There only an X or Z above the noise counts, with
+    the luminance raised to the floor: a point that is then outside is not a colour at any
+    luminance.
     """
     level = max(floor, CHROMATICITY_FLOOR)
     bright = xyz[:, 1] >= floor
@@ -108,9 +109,9 @@ def are_plausible(xyz: Array, floor: float) -> NDArray[np.bool_]:
 
 
 OBSERVER = "cie-1931-2"
-"""The observer whose values a rule judges: CIE 1931, 2° (ISO/CIE 11664-1)."""
+"""The observer that rules use: CIE 1931, 2° (ISO/CIE 11664-1)."""
 MANY = 4
-"""Code values beyond the encoding from which it may be another."""
+"""With so many code values above the encoding's largest, it may be the wrong encoding."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -137,22 +138,22 @@ def validate(
 ) -> Readings:
     """A table's readings; `data` are the bytes it was read from.
 
-    `encoding` is what was said of its code values, None where the file must state it. Below
-    `floor` (cd/m²) no chromaticity is judged. An `observer` other than the one that a rule
-    judges is for what is only converted. Raises ReadingsError with what is wrong.
+    `encoding` is that of its code values, None if the file must state it. Below `floor` (cd/m²)
+    no chromaticity is judged. An `observer` other than the one that rules use is for files that
+    are only converted. Raises ReadingsError with all problems.
     """
     columns = columns_of(table, problems)
     floor = max(floor, NOISE)
     if table.doubt:
-        raise problems.stop(table.doubt, table.line, table.said.get("r"))
+        raise problems.stop(table.doubt, table.line, table.labels.get("r"))
     encoding = encoding or encoding_of(table, problems)
     if table.encoding not in ("", encoding.name):
         message = _disagreement(table.encoding, encoding)
-        raise problems.stop(message, field=table.said.get("encoding"))
+        raise problems.stop(message, field=table.labels.get("encoding"))
     if table.top not in ("", str(encoding.top)):
         message = (
-            f"code values go up to {quoted(table.top)}, as the file says or its format takes it; "
-            f"{encoding.name} has {encoding.top}"
+            f"code values go up to {quoted(table.top)} by the file or its format's default; "
+            f"expected {encoding.top} for {encoding.name}"
         )
         problems.add(message, table.line)
     _check_tops(table, columns, encoding, problems)
@@ -183,15 +184,13 @@ def validate(
 
 
 def encoding_of(table: Table, problems: Problems, given: Encoding | None = None) -> Encoding:
-    """The encoding of a table's code values: what was given, or what the file states.
+    """The encoding of a table's code values: the given one, else the one that the file states.
 
-    Raises ReadingsError where there is neither, or as `stated_encoding`.
+    Raises ReadingsError if there is neither, or as `stated_encoding`.
     """
     known = stated_encoding(table, problems)
     if given is None and known is None:
-        message = (
-            "does not state the encoding of its code values; name it: --encoding NAME, one of "
-        )
+        message = "the encoding of the code values is not stated; use --encoding NAME, one of "
         raise problems.stop(message + ", ".join(ENCODINGS))
     known = given or known
     assert known is not None
@@ -199,33 +198,33 @@ def encoding_of(table: Table, problems: Problems, given: Encoding | None = None)
 
 
 def stated_encoding(table: Table, problems: Problems) -> Encoding | None:
-    """The encoding that a file states for all its code values; None where it states none.
+    """The encoding that a file states for all its code values; None if it states none.
 
-    Raises ReadingsError where it states several, or one that there is not.
+    Raises ReadingsError if it states several, or an unknown one.
     """
-    said = dict.fromkeys(name for name in (table.encoding, *table.cells("encoding")) if name)
-    if len(said) > 1:
-        two = " and ".join(list(map(quoted, said))[:2])
+    stated = dict.fromkeys(name for name in (table.encoding, *table.cells("encoding")) if name)
+    if len(stated) > 1:
+        two = " and ".join(list(map(quoted, stated))[:2])
         raise problems.stop(f"code values of two encodings, {two}; split the file")
-    for name in said:
+    for name in stated:
         if name not in ENCODINGS:
-            raise problems.stop(f"{quoted(name)} is no encoding; {did_you_mean(name, ENCODINGS)}")
+            raise problems.stop(f"unknown encoding {quoted(name)}; {did_you_mean(name, ENCODINGS)}")
         return ENCODINGS[name]
     return None
 
 
 def _disagreement(stated: str, encoding: Encoding) -> str:
-    return f"{quoted(stated)} disagrees with what was said of this file; expected {encoding.name}"
+    return f"{quoted(stated)} is not the encoding given for this file; expected {encoding.name}"
 
 
 def _unmeasured(columns: Columns, table: Table) -> str:
-    """What a row says of a plan whose values are not filled in yet."""
-    first, second, third = (table.said.get(name, name) for name in columns.values)
-    return f"not measured yet: {first}, {second} and {third} are empty here"
+    """The message about a row of a plan without its values."""
+    first, second, third = (table.labels.get(name, name) for name in columns.values)
+    return f"not measured yet: {first}, {second} and {third} are empty"
 
 
 def _check_tops(table: Table, columns: Columns, encoding: Encoding, problems: Problems) -> None:
-    """That the code values are not those of a larger encoding, told once and not of each."""
+    """Check that the code values are not those of a larger encoding; notes it once for all."""
     places = [columns.at[name] for name in columns.codes]
     above = [
         (int(cell), row.line)
@@ -237,7 +236,8 @@ def _check_tops(table: Table, columns: Columns, encoding: Encoding, problems: Pr
         return
     top, _ = max(above)
     message = (
-        f"{len(above)} code values, up to {top}, where {encoding.name} has 0 to {encoding.top}"
+        f"{len(above)} code values are too large, up to {top}; "
+        f"expected 0 to {encoding.top} for {encoding.name}"
     )
     fitting = _larger(table, encoding, top)
     hint = f"; are they {' or '.join(fitting)}?" if fitting else ""
@@ -245,7 +245,7 @@ def _check_tops(table: Table, columns: Columns, encoding: Encoding, problems: Pr
 
 
 def _larger(table: Table, encoding: Encoding, top: int) -> list[str]:
-    """What a file's code values may be in: what its rows say, or whatever reaches that far."""
+    """Encodings that the code values may be in: the one in its rows, or all that are so large."""
     stated = [cell for cell in table.cells("encoding") if cell in ENCODINGS]
     return stated[:1] or [
         name
@@ -256,7 +256,7 @@ def _larger(table: Table, encoding: Encoding, top: int) -> list[str]:
 
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """What rows are held against."""
+    """The conditions for rows."""
 
     encoding: Encoding
     floor: float
@@ -266,9 +266,9 @@ class _Asked:
 def _record(
     row: Row, columns: Columns, table: Table, asked: _Asked, problems: Problems
 ) -> _Record | None:
-    """One row's values; None where something in it is wrong, which is noted."""
+    """One row's values; None if something in it is wrong, which is noted."""
     encoding = asked.encoding
-    cells = Cells(row, columns.at, problems, table.said)
+    cells = Cells(row, columns.at, problems, table.labels)
     r, g, b = (cells.code(column, encoding) for column in columns.codes)
     record = _Record(
         line=row.line,
@@ -282,9 +282,9 @@ def _record(
         deviation=cells.number_if("sd", math.nan, _is_positive, "% of the mean Y, 0 or more"),
     )
     if cells.text("encoding") not in ("", encoding.name):
-        cells.note_cell("encoding", "disagrees with what was said of this file", encoding.name)
+        cells.note_cell("encoding", "is not the encoding given for this file", encoding.name)
     if cells.text("observer") not in ("", asked.observer):
-        cells.note_cell("observer", "is no observer that a rule judges", asked.observer)
+        cells.note_cell("observer", "is not the observer that rules use", asked.observer)
     return None if cells.bad else record
 
 
@@ -304,5 +304,6 @@ def _check_colours(
         colour = xyz[row] if columns.values[0] == "X" else (xyz[row][1], *xyz_to_xy(xyz[row]))
         named = zip(columns.values, colour, strict=True)
         stated = ", ".join(f"{name} {value:g}" for name, value in named)
-        message = f"{stated} is no colour: over {OUTSIDE} in u′v′ outside the spectral locus"
+        reason = f"more than {OUTSIDE} in u′v′ outside the spectral locus"
+        message = f"{stated} is not a possible colour: {reason}"
         problems.add(message, records[row].line)

@@ -1,6 +1,6 @@
-"""XML as a small tree with line numbers, and nothing else that XML can do.
+"""XML as a small tree with line numbers, without the rest of XML.
 
-No document type, so no entities of its own and nothing fetched; bounded depth, number of
+No document type, so no entities of its own and nothing fetched; limited depth, number of
 elements and length of text. Source: XML 1.0 (Fifth Edition), read by expat.
 """
 
@@ -15,7 +15,7 @@ from compliance.readings.text import Problems
 DEEPEST = 16
 MOST_ELEMENTS = 500_000
 LONGEST = 131_072
-"""Characters of one tag or of the text up to the next."""
+"""Characters of one tag and the text up to the next."""
 
 
 @dataclass(slots=True)
@@ -24,7 +24,7 @@ class Element:
 
     name: str
     space: str
-    """The namespace's name; empty where there is none."""
+    """The namespace's name; empty if there is none."""
     line: int
     attributes: dict[str, str]
     text: str = ""
@@ -40,12 +40,12 @@ class Element:
         return next(self.each(name), None)
 
     def text_at(self, *names: str) -> str:
-        """The text at the end of a path of names; empty where nothing stands there."""
+        """The text of the element at a path of names; empty if there is none."""
         element = self.at(*names)
         return element.text if element else ""
 
     def at(self, *names: str) -> Element | None:
-        """What stands at the end of a path of names."""
+        """The element at a path of names, the first of each name; None if there is none."""
         element: Element | None = self
         for name in names:
             element = element.first(name) if element else None
@@ -53,7 +53,7 @@ class Element:
 
 
 class _Builder:
-    """Takes what expat tells and makes elements of it."""
+    """Builds elements from expat's events."""
 
     def __init__(self, problems: Problems) -> None:
         self.root: Element | None = None
@@ -76,7 +76,7 @@ class _Builder:
             message = f"more than {MOST_ELEMENTS} elements; split the file"
             raise self._problems.stop(message, line)
         if len(self._open) >= DEEPEST:
-            raise self._problems.stop(f"elements stand in one another over {DEEPEST} deep", line)
+            raise self._problems.stop(f"elements are nested more than {DEEPEST} deep", line)
         space, _, local = name.rpartition("\n")
         plain = {key.rpartition("\n")[2]: value for key, value in attributes.items()}
         element = Element(local, space, line, plain)
@@ -105,22 +105,22 @@ class _Builder:
 
 
 def tree_of(text: str, problems: Problems) -> Element:
-    """The root element of an XML text. Raises ReadingsError where it is no plain XML."""
+    """The root element of an XML text. Raises ReadingsError if it is not plain XML."""
     _check_lengths(text, problems)
     builder = _Builder(problems)
     try:
         builder.parser.Parse(text.encode("utf-8"), True)
     except expat.ExpatError as error:
-        message = f"this is no well-formed XML: {expat.ErrorString(error.code)}"
+        message = f"not well-formed XML: {expat.ErrorString(error.code)}"
         raise problems.stop(message, error.lineno) from None
     except UnicodeEncodeError:
-        raise problems.stop("a character stands here that no XML may have") from None
+        raise problems.stop("contains a character that XML does not allow") from None
     assert builder.root is not None
     return builder.root
 
 
 def _check_lengths(text: str, problems: Problems) -> None:
-    """Before anything is made of it: no endless tag, no endless text, not too many tags."""
+    """Check, before parsing, that no tag or text is too long and that tags are not too many."""
     at = count = 0
     while at < len(text):
         following = text.find("<", at + 1)

@@ -1,4 +1,4 @@
-"""Things noticed in readings that are no requirement; they never change a verdict."""
+"""Observations about readings that are not requirements; they never change a verdict."""
 
 from __future__ import annotations
 
@@ -29,17 +29,16 @@ EXPLAINED = {
     "dimmed-by-area": {"limiter"},
     "dimmed-in-time": {"sag"},
 }
-"""Causes that a remark would only repeat, or that make a display look as if its readings were
-wrong."""
+"""Causes that make a remark superfluous, or make correct readings look wrong."""
 
 
 def reading_remarks(
     measurement: Measurement, causes: Sequence[Cause] = (), expected: Array | None = None
 ) -> tuple[Remark, ...]:
-    """What is odd about the readings as readings, the gravest first.
+    """Remarks on odd readings, the most serious first.
 
-    Left out is what one of the display's own `causes` explains; `expected` (P, 3) is the XYZ
-    that they make of the patches, NaN where they say nothing.
+    Remarks that one of the display's `causes` explains are left out; `expected` (P, 3) is the
+    XYZ of the patches with these causes, NaN if not modelled.
     """
     case, readings = matched(measurement), measurement.graded
     shown = rows(case, readings, expected)

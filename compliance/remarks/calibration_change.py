@@ -1,4 +1,4 @@
-"""What calibration changed in a slot, and whether both sets of readings can be of one slot."""
+"""What calibration changed in a slot, and whether both sets of readings can be of the same slot."""
 
 from __future__ import annotations
 
@@ -25,16 +25,16 @@ from compliance.quantities.catalogue import is_stated
 from compliance.remarks.expected_light import primary_patches
 
 COST = 0.12
-"""Share of its luminance that a calibration costs, within 10 to 15 % (practice)."""
+"""Share of luminance that a calibration costs, usually 10 to 15 % (practice)."""
 SHORT = 0.10
-"""Share above what is asked for, below which a slot has no headroom (practice)."""
+"""A slot has no headroom below this share above the required luminance (practice)."""
 DEAR = 0.20
-"""Share of its luminance from which a calibration took a lot (practice)."""
+"""Share of luminance from which a calibration cost a lot (practice)."""
 ENDS = 0.98
-"""Share of what is asked for, below which a slot ends too dark."""
+"""A slot is too dark after calibration below this share of the required luminance."""
 BRIGHTER = 1.25
 WIDER = 0.01
-"""Δu'v' by which a primary may lie outside the triangle there was before."""
+"""Δu'v' by which a primary may lie outside the triangle before calibration."""
 DARKER = 3.0
 ALIKE = 0.2
 
@@ -42,7 +42,7 @@ ALIKE = 0.2
 
 
 def calibration_change(before: GradedReadings, after: GradedReadings) -> Calibration:
-    """What lies between the readings before calibration and those after, per requirement."""
+    """The change from the readings before calibration to those after it, per requirement."""
     first, last = (_aim_luminance(matched(state.measurement)) for state in (before, after))
     asked = _asked(after.measurement.rule)
     lost = None
@@ -67,7 +67,7 @@ def _shifts(before: tuple[Finding, ...], after: tuple[Finding, ...]) -> Iterator
 
 
 def _aim(rule: Rule) -> tuple[str, Limits | None]:
-    """The built-in set whose luminance the rule asks for, and the limits on it."""
+    """The built-in set whose luminance the rule limits, and the limits."""
     for name in ("peak", "white"):
         for row in rule.requirements:
             mine = row.over is not None and row.over.patches == (name,) and row.over.seconds is None
@@ -77,7 +77,7 @@ def _aim(rule: Rule) -> tuple[str, Limits | None]:
 
 
 def _asked(rule: Rule) -> float:
-    """cd/m² that a slot shall end at: the limits' centre, or their lower end."""
+    """Required cd/m² of a slot after calibration: the limits' centre, or their lower end."""
     _, limits = _aim(rule)
     if limits is not None and limits.nominal is not None:
         return limits.nominal
@@ -95,7 +95,7 @@ def _aim_luminance(case: MatchedReadings) -> float | None:
 
 
 def calibration_remarks(measurement: Measurement) -> Iterator[Remark]:
-    """Remarks on the readings before calibration, beside those after it where both exist."""
+    """Remarks on the readings before calibration, compared with those after it if both exist."""
     case, as_found = matched(measurement), measurement.as_found
     if as_found is not None:
         yield from _pair(measurement, as_found)
@@ -105,7 +105,7 @@ def calibration_remarks(measurement: Measurement) -> Iterator[Remark]:
 
 
 def _headroom(earlier: MatchedReadings, case: MatchedReadings | None) -> Iterator[Remark]:
-    """Remarks on the luminance before calibration, and on what calibration took."""
+    """Remarks on the luminance before calibration, and on the luminance lost by it."""
     name, _ = _aim(earlier.rule)
     first, asked = _aim_luminance(earlier), _asked(earlier.rule)
     if first is None or first <= 0:
@@ -131,7 +131,7 @@ def _headroom(earlier: MatchedReadings, case: MatchedReadings | None) -> Iterato
 
 
 def _pair(after: Measurement, before: Measurement) -> Iterator[Remark]:
-    """A remark where readings before and after are hardly of one slot."""
+    """A remark if readings before and after are hardly of the same slot."""
     mismatches = tuple(_mismatches(after, before))
     if mismatches:
         yield Remark("pair", {"mismatches": mismatches})
@@ -155,7 +155,7 @@ def _mismatches(after: Measurement, before: Measurement) -> Iterator[Statement]:
 
 
 def _wider(case: MatchedReadings, earlier: MatchedReadings) -> Iterator[Statement]:
-    """Primaries outside the triangle that was there before."""
+    """Statements on primaries outside the triangle before calibration."""
     after, before = _primaries(case), _primaries(earlier)
     if after is None or before is None:
         return
@@ -166,7 +166,7 @@ def _wider(case: MatchedReadings, earlier: MatchedReadings) -> Iterator[Statemen
 
 
 def _primaries(case: MatchedReadings) -> Array | None:
-    """(3, 2) u'v' of red, green and blue as read."""
+    """(3, 2) u'v' of the measured red, green and blue; None if one is missing."""
     patches = primary_patches(case)
     return None if patches is None else spaces.xyz_to_uv(case.view.xyz[patches])
 

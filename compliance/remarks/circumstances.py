@@ -1,6 +1,6 @@
-"""Things noticed that are no requirement; they never change a verdict.
+"""Remarks on the circumstances of readings; they never change a verdict.
 
-Of the session: times, order, the job. Around a patch: background, area, room light, another
+On the session: times, order, the job. On the patches: background, area, room light, another
 encoding.
 """
 
@@ -40,17 +40,17 @@ from compliance.model import (
 FOOT_LAMBERT = 1 / (np.pi * 0.3048**2)
 """cd/m²: 1/π cd/ft², and the foot of 0.3048 m (NIST SP 811, B.8)."""
 UNITS = {"fL": FOOT_LAMBERT, "mcd/m²": 0.001}
-"""cd/m² that one of a unit is."""
+"""Units, each with its factor to cd/m²."""
 ABOUT = 0.1
-"""Share by which white may be off and still tell the unit (practice)."""
+"""Share by which white may differ from its target in the other unit (practice)."""
 DARK = 1e-6
 """cd/m²"""
 EXACT = 0.005
-"""Share by which the brightest of readings that were normalised may be off."""
+"""Share by which the brightest of normalised readings may differ from 1 or 100."""
 FAR = 0.3
-"""Share of its target by which it differs then."""
+"""Share by which it must then differ from its target."""
 DRIFT = 0.5
-"""% of the mean from which a drift of the repeated white is worth a remark (practice)."""
+"""% of the mean from which a drift of the repeated white gives a remark (practice)."""
 
 
 def circumstance_remarks(
@@ -58,7 +58,7 @@ def circumstance_remarks(
 ) -> tuple[Remark, ...]:
     """All remarks on one set of readings, the most serious first.
 
-    `unproven` are the requirements that the meter is inadequate for.
+    `unproven` are the requirements that the meter cannot prove.
     """
     case, meter, measured = matched(measurement), measurement.meter, measurement.measured
     remarks = [
@@ -148,7 +148,7 @@ def _normalised(case: MatchedReadings) -> Remark | None:
 
 
 def _other_unit(case: MatchedReadings) -> Remark | None:
-    """White, and the brightest patch, that would be the rule's if the file were in another unit."""
+    """A remark if white and the brightest patch would fit the rule in another unit."""
     index = case.built_in("white")
     if index is None:
         return None
@@ -166,7 +166,7 @@ def _other_unit(case: MatchedReadings) -> Remark | None:
 
 
 def _drift(case: MatchedReadings, readings: Readings) -> Remark | None:
-    """Linear drift of the repeated white in the order of the file."""
+    """A remark on a linear drift of the repeated white in the order of the file."""
     index = case.built_in("white")
     if index is None or case.patches.count[index] < 3:
         return None
@@ -182,7 +182,7 @@ def _drift(case: MatchedReadings, readings: Readings) -> Remark | None:
 
 
 def background(case: MatchedReadings) -> Remark | None:
-    """A remark where patches differ in nothing but what was around them."""
+    """A remark if patches differ only in their background."""
     several = groups_differing_only_in(case, "background")
     if not several:
         return None
@@ -193,12 +193,12 @@ def background(case: MatchedReadings) -> Remark | None:
 LEAST = 0.03
 """Share of its luminance that a patch must lose (practice)."""
 LIT = 5.0
-"""cd/m² below which no patch is looked at."""
+"""cd/m² below which a patch is ignored."""
 
 
 def dimming(case: MatchedReadings, along: Along) -> Remark | None:
-    """A remark on the patch that loses most light from where it is brightest to what is larger,
-    or shown for longer."""
+    """A remark on the patch that loses most light from its brightest reading to a larger one, or
+    to one shown for longer."""
     most, pair = 0.0, None
     for group in groups_differing_only_in(case, along):
         level = case.view.xyz[group, 1]
@@ -218,15 +218,15 @@ def dimming(case: MatchedReadings, along: Along) -> Remark | None:
 
 
 FEW = 0.5
-"""Share of the rule's patches that is found, above which nothing is said."""
+"""Share of the rule's patches that is found, above which there is no remark."""
 HARDLY = 0.1
-"""Share that is found of a rule's patches where others were measured."""
+"""Largest share that is found of a rule's patches if another plan was measured."""
 MOST = 0.9
-"""Share that another encoding must find."""
+"""Share that must be found in another encoding."""
 
 
 def encoding(case: MatchedReadings, readings: Readings) -> Remark | None:
-    """A remark where most patches are missing, and are there if the codes are read otherwise."""
+    """A remark if most patches are missing, but found with the codes in another encoding."""
     here, every = _found(case.matcher)
     if here > FEW * every:
         return None
@@ -247,14 +247,14 @@ def encoding(case: MatchedReadings, readings: Readings) -> Remark | None:
 
 
 def _of_another_plan(here: int, every: int, read: int) -> Remark | None:
-    """A remark where hardly any of the rule's patches is there, and much that is none of them."""
+    """A remark if hardly any of the rule's patches was measured, but many others."""
     if here > HARDLY * every or read <= 2 * here:
         return None
     return Remark("other-plan", {"every": every, "found": here})
 
 
 def _found_in(case: MatchedReadings, readings: Readings, other: Encoding) -> int:
-    """How many of the rule's patches there are if the codes are in another encoding."""
+    """The number of the rule's patches that are found if the codes are in another encoding."""
     if other == readings.encoding or readings.codes.max(initial=0) > other.top:
         return 0
     try:
@@ -266,7 +266,7 @@ def _found_in(case: MatchedReadings, readings: Readings, other: Encoding) -> int
 
 
 def _found(matcher: Matcher) -> tuple[int, int]:
-    """How many of the patches in the rule's sets are among the readings, and of how many."""
+    """The number of patches in the rule's sets that are among the readings, and of all of them."""
     plan = matcher.plan
     names = ("white", "black", *plan.rule.sets)
     patches = [patch for name in names for patch in plan.patches(name)]
@@ -274,21 +274,21 @@ def _found(matcher: Matcher) -> tuple[int, int]:
 
 
 SCREEN = (0.01, 0.04)
-"""Share of the light falling on a screen that it sends back (practice)."""
+"""Share of the incident light that a screen reflects (practice)."""
 PROJECTION = (0.8, 1.0)
-"""The same of a projection screen (practice)."""
+"""The same for a projection screen (practice)."""
 WEIGHT = 0.3
 """Share of the black reading from which that light matters."""
 LIGHTLESS = ("oled", "led")
-"""Kinds of displays whose black gives no light."""
+"""Display technologies without light in black."""
 GLOW = 0.005
-"""cd/m² that a lightless black may read."""
+"""Largest reading in cd/m² of such a black."""
 OFF = ("off", "dark", "none", "no", "0")
 CONTACT = ("contact", "hood", "shroud")
 
 
 def ambient(case: MatchedReadings, job: Job | None, entry: ReadingsEntry | None) -> Remark | None:
-    """A remark where what the room sends back, or light from elsewhere, is in the black."""
+    """A remark if the black contains light of the room, or other stray light."""
     black = case.luminance("black")
     if black is None or black <= 0 or black < case.lowest:
         return None
@@ -317,11 +317,11 @@ def ambient(case: MatchedReadings, job: Job | None, entry: ReadingsEntry | None)
 
 
 ABOVE_FLOOR = 3.0
-"""Times what the meter can tell from dark."""
+"""Times the meter's lowest luminance."""
 
 
 def black_unmeasured(case: MatchedReadings) -> Remark | None:
-    """A remark where a black reads no light at all, on a display that may give some."""
+    """A remark if black reads no light at all, on a display that may have some."""
     black = case.luminance("black")
     if black is None or black > 0 or case.stated.technology in LIGHTLESS:
         return None

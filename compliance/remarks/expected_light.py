@@ -1,4 +1,4 @@
-"""What each reading should show, and patches that are out of order."""
+"""The expected light of each reading, and readings that are out of order."""
 
 from __future__ import annotations
 
@@ -15,11 +15,11 @@ from compliance.model import Readings, Remark
 
 Array = NDArray[np.float64]
 VEIL = 0.02 * np.asarray(spaces.xy_to_xyz(np.array(spaces.WHITES["d65"]), np.ones(())))
-"""XYZ in cd/m² laid over both sides of a comparison, so that noise in the dark weighs little."""
+"""XYZ in cd/m² added to both sides of a comparison, so that noise in the dark counts little."""
 
 
 class Row(NamedTuple):
-    """A reading at the centre and the rule's window, in its place in the session."""
+    """A reading at the centre, in the rule's window, and its place in the session."""
 
     row: int
     """Of the readings."""
@@ -32,7 +32,7 @@ class Row(NamedTuple):
     target: Array
     """(3,) ITP"""
     sure: bool
-    """Whether the target is what this display is known to show."""
+    """Whether the target is known for this display."""
     luminance: float
     """cd/m²"""
 
@@ -43,7 +43,7 @@ def itp(xyz: Array) -> Array:
 
 
 def primary_patches(case: MatchedReadings) -> list[int] | None:
-    """The patches of red, green and blue; None where one of them was not read."""
+    """The patches of red, green and blue; None if one of them was not measured."""
     name = case.plan.hue_set()
     if name is None:
         return None
@@ -56,11 +56,10 @@ def primary_patches(case: MatchedReadings) -> list[int] | None:
 def rows(
     case: MatchedReadings, readings: Readings, expected: Array | None = None, *, shift: int = 0
 ) -> list[Row]:
-    """The readings that a target can be said for, in the order of the session.
+    """The readings that have a target, in the order of the session.
 
-    The target has the luminance of the brighter greys as read; with `shift` of those that were
-    read so many places on. `expected` (P, 3) is what the display is known to show instead, NaN
-    where it is not.
+    The target has the luminance of the brighter measured greys; with `shift` of the readings so
+    many places later. `expected` (P, 3) is the display's known light instead, NaN if not known.
     """
     session = _session(case)
     wanted = itp(_targets(case, readings, session, shift))
@@ -97,7 +96,7 @@ def _session(case: MatchedReadings) -> list[tuple[int, int]]:
 def _targets(
     case: MatchedReadings, readings: Readings, session: Sequence[tuple[int, int]], shift: int
 ) -> Array:
-    """(P, 3) XYZ in cd/m² of the rule's target at the light that was read."""
+    """(P, 3) XYZ in cd/m² of the rule's target at the measured luminance."""
     patches, model = case.patches, case.plan.model
     plain = targets.nominal_xyz(patches.signal, model)[:, 1]
     bright = patches.neutral & (plain >= max(0.05 * plain.max(), 1e-6))
@@ -115,19 +114,19 @@ def _targets(
 
 
 FAR = 6.0
-"""ΔE ITP from its own target, and between the two targets, below which nothing is said."""
+"""ΔE ITP from its own target, and between the two targets, below which there is no remark."""
 CLEARLY, ALONE_CLEARLY = 0.25, 0.12
-"""Share of that distance within which the neighbour's target must be: of two readings that are
-each at one with the other's, and of one alone."""
+"""Largest distance from the neighbour's target, as a share of that from its own: for two readings
+that each fit the other's target, and for a single one."""
 ALONE = 4.0
-"""Times that it must be further off than the readings are in the middle."""
+"""A reading must be this many times further from its target than the median reading."""
 LAGGING = 0.8
-"""Share of the readings that fit the patch before theirs, of a meter that lags throughout."""
+"""Share of the readings that must fit the patch before theirs, if a meter lags throughout."""
 LEAST = 8
 
 
 def readings_lag(case: MatchedReadings, readings: Readings) -> Remark | None:
-    """Readings that nearly all fit the patch before theirs, or the one after."""
+    """A remark if nearly all readings fit the patch before theirs, or nearly all the one after."""
     for step, neighbour in ((-1, "before"), (1, "after")):
         if _lagging(rows(case, readings, shift=step), step):
             return Remark("out-of-order", {"neighbour": neighbour}, variant="all")
@@ -135,7 +134,7 @@ def readings_lag(case: MatchedReadings, readings: Readings) -> Remark | None:
 
 
 def order(shown: Sequence[Row]) -> Remark | None:
-    """Readings at odds with their own patch and at one with the one before or after."""
+    """A remark on readings that do not fit their own patch but the one before or after."""
     if len(shown) < LEAST:
         return None
     own = _own(shown)
@@ -150,17 +149,17 @@ def order(shown: Sequence[Row]) -> Remark | None:
 
 
 def _own(shown: Sequence[Row]) -> Array:
-    """ΔE ITP of each from its own target; NaN where that is not sure."""
+    """ΔE ITP of each reading from its own target; NaN if that is not known."""
     return np.array([_apart(row, row) if row.sure else np.nan for row in shown])
 
 
 def _apart(row: Row, other: Row) -> float:
-    """ΔE ITP between what was read at one row and the target of another."""
+    """ΔE ITP between the reading of one row and the target of another."""
     return float(np.linalg.norm(row.read - other.target))
 
 
 def _fitting(shown: Sequence[Row], own: Array, place: int) -> Row | None:
-    """The neighbour in the session whose target a reading fits clearly better."""
+    """The neighbour in the session with a target that a reading fits clearly better."""
     row = shown[place]
     fitting = []
     for at in (place - 1, place + 1):
@@ -176,7 +175,7 @@ def _fitting(shown: Sequence[Row], own: Array, place: int) -> Row | None:
 
 
 def _lagging(shown: Sequence[Row], step: int) -> bool:
-    """Whether nearly every reading fits the patch `step` places on."""
+    """Whether nearly every reading fits the patch `step` places later."""
     fits = distinct = 0
     for place, row in enumerate(shown):
         at = place + step

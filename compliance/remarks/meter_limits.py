@@ -12,15 +12,15 @@ from compliance.model import Meter, Readings, Remark, RepeatabilityBand
 from compliance.remarks.expected_light import Row, primary_patches
 
 STEP = 1.03
-"""Ratio of two targets that are to read differently."""
+"""Smallest ratio of two targets that must read differently."""
 ABOVE = 2.0
-"""Times the floor that a target must be for its reading not to be there."""
+"""A target of this many times the floor must read above it."""
 LEAST = 3
-"""Readings at the floor without which nothing is said."""
+"""Smallest number of patches at the floor for a remark."""
 
 
 def all_identical(readings: Readings, rows: Sequence[Row]) -> Remark | None:
-    """Every patch reads the very same: what was read was not the screen."""
+    """A remark if every patch reads exactly the same: the meter did not read the screen."""
     read = readings.xyz[[row.row for row in rows]]
     if len({row.patch for row in rows}) < LEAST or np.ptp(read, axis=0).any():
         return None
@@ -28,7 +28,7 @@ def all_identical(readings: Readings, rows: Sequence[Row]) -> Remark | None:
 
 
 def saturation(case: MatchedReadings, readings: Readings, rows: Sequence[Row]) -> Remark | None:
-    """Brighter patches that all read the very same highest value."""
+    """A remark on brighter patches that all read exactly the same highest value."""
     if not rows:
         return None
     top = max(rows, key=lambda row: row.luminance)
@@ -48,12 +48,12 @@ def saturation(case: MatchedReadings, readings: Readings, rows: Sequence[Row]) -
 
 
 def _reading_as(row: Row, rows: Sequence[Row], readings: Readings) -> list[Row]:
-    """The rows that read the very same as one of them."""
+    """The rows that read exactly the same as one of them."""
     return [each for each in rows if np.array_equal(readings.xyz[each.row], readings.xyz[row.row])]
 
 
 def floor(case: MatchedReadings, readings: Readings, rows: Sequence[Row]) -> Remark | None:
-    """Patches that should be told from black and are not."""
+    """A remark on patches that should read above black and do not."""
     lowest = case.lowest
     if lowest > 0:
         under = [
@@ -84,20 +84,20 @@ TEN_DEGREES = np.array(
         (0.014, -0.031, 0.987),
     ]
 )
-"""XYZ of the CIE 1931 2° observer to those of the CIE 1964 10° observer, for the light of
+"""XYZ of the CIE 1931 2° observer to XYZ of the CIE 1964 10° observer, for the light of
 displays: the mean over six sets of primaries from wide phosphors to lasers, each with its
-white at D65 (computed with colour-science; `tests/checks/test_observer.py` does so again)."""
+white at D65 (computed with colour-science; `tests/remarks/test_observer.py` does so again)."""
 
 BLUE = 0.03
-"""Δu'v' by which blue must be off its target."""
+"""Smallest Δu'v' of blue from its target."""
 BETTER = 0.6
-"""Share of the distance that may be left, over red, green and blue together."""
+"""Largest remaining share of the distance, over red, green and blue together."""
 EACH = 0.7
-"""The same of blue and of green alone."""
+"""The same for blue and for green alone."""
 
 
 def observer(case: MatchedReadings) -> Remark | None:
-    """A remark where red, green and blue fit the target as the 10° observer sees it."""
+    """A remark if red, green and blue fit the target of the 10° observer."""
     primaries = primary_patches(case)
     if primaries is None:
         return None
@@ -113,26 +113,26 @@ def observer(case: MatchedReadings) -> Remark | None:
 
 
 LIT = 1.0
-"""cd/m² from which readings of one patch are held against each other."""
+"""cd/m² from which readings of the same patch are compared."""
 ONE = 0.15
-"""Share within which they are of one patch (practice)."""
+"""Share within which they count as the same patch (practice)."""
 UNSTEADY = 0.4
-"""The same of the repeated white, which may have drifted."""
+"""The same for the repeated white, which may have drifted."""
 SEVERAL = 3
-"""Patches whose repeats no meter reads all the same."""
+"""From so many patches on, no meter repeats every reading exactly."""
 APART = 3
-"""Rows within which two readings of a patch tell scatter and no drift."""
+"""Rows within which two readings of a patch differ by scatter, not by drift."""
 LEAST_REPEATS = 2
-"""Differences without which nothing is said."""
+"""Smallest number of differences for a remark."""
 WORSE = 2.0
-"""Times the meter's own."""
+"""Times the meter's stated repeatability."""
 UNLIKELY = 3.09
 """Normal quantile of 99.9 %."""
 
 
 def repeatability(case: MatchedReadings, meter: Meter | None) -> Remark | None:
-    """A remark where readings taken close to each other differ by more than the meter's file
-    and chance allow."""
+    """A remark if readings taken close to each other differ by more than the meter's file and
+    chance allow."""
     uncertainty = meter.uncertainty if meter else None
     if uncertainty is None or not uncertainty.repeatability:
         return None
@@ -154,7 +154,7 @@ def repeatability(case: MatchedReadings, meter: Meter | None) -> Remark | None:
     count = len(shares)
     if count < LEAST_REPEATS:
         return None
-    # Two readings differ by √2 times what one scatters.
+    # Two readings differ by √2 times the scatter of one.
     excess = float(np.sum(np.square(shares)) / 2)
     if excess < count * WORSE**2 or excess <= _chi_square(count):
         return None
@@ -164,7 +164,7 @@ def repeatability(case: MatchedReadings, meter: Meter | None) -> Remark | None:
 
 
 def repeats_disagree(case: MatchedReadings) -> Remark | None:
-    """A remark on the patch whose readings can hardly be of one patch."""
+    """A remark on the patch with readings that can hardly be of the same patch."""
     patches, white = case.patches, case.built_in("white")
     most, remark = ONE, None
     for patch in np.flatnonzero((patches.count > 1) & (case.view.xyz[:, 1] >= LIT)):
@@ -185,7 +185,7 @@ def repeats_disagree(case: MatchedReadings) -> Remark | None:
 
 
 def repeats_identical(case: MatchedReadings) -> Remark | None:
-    """A remark where readings of several patches were repeated to the last digit."""
+    """A remark if repeated readings of several patches are the same to the last digit."""
     patches = case.patches
     lit = np.flatnonzero((patches.count > 1) & (case.view.xyz[:, 1] >= LIT))
     same = [

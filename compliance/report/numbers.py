@@ -317,7 +317,7 @@ ALIKE = 0.01
 
 
 def value_point(finding: Finding) -> Point | None:
-    """The point that a finding's value is of; None where it is of all points together."""
+    """The point that a finding's value is of; None if it is of all points together."""
     if finding.statistic != "each" or finding.value is None:
         return None
     said = finding.value, finding.limits
@@ -329,7 +329,7 @@ def least_sure(finding: Finding, confidence: float = 0.95) -> Point | None:
     """The point that a finding's probability is of, where the value's own is another one.
 
     Value and probability of a finding of `each` are the least of all points, each by itself,
-    and so need not be of one patch. None where they are, or where the two are alike to a reader.
+    and so need not be of one patch. None if they are, or where the two are alike to a reader.
     """
     nearest, lowest = value_point(finding), finding.probability
     if nearest is None or lowest is None:
@@ -349,7 +349,7 @@ def _alike(one: float, other: float, confidence: float) -> bool:
 def interval_words(
     finding: Finding, point: Point | None = None, among: Iterable[Finding] = ()
 ) -> str:
-    """The interval of a finding, or of a point of it; empty where it is not known.
+    """The interval of a finding, or of a point of it; empty if it is not known.
 
     It ends at 0 where the value cannot be negative, whatever the draws say. Its digits are
     those of the value, told `among` other findings.

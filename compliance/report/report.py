@@ -48,7 +48,7 @@ class Row:
     limits: tuple[str, ...]
     """All of them: a line per band or group of patches."""
     probability: str
-    """Its probability to lie inside, e.g. `p = 0.763`; empty where it is not known."""
+    """Its probability to lie inside, e.g. `p = 0.763`; empty if it is not known."""
     least_sure: str
     """Where value and probability are of two patches: which those are, in a sentence."""
     short: str
@@ -64,7 +64,7 @@ class Row:
     points: tuple[str, ...]
     """Each point outside its limits in a line, then the source."""
     accepted: str
-    """What the client accepts of it, in a sentence; empty where nothing."""
+    """What the client accepts of it, in a sentence; empty if nothing."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -49,7 +49,7 @@ class Comment(NamedTuple):
 
 
 def read_comment(text: str) -> Comment:
-    """The comment that a rule file begins with; ValueError where it does not say what it lacks."""
+    """The comment at the start of a rule file; raises ValueError without a `Not covered` list."""
     lines: list[str] = []
     for line in text.splitlines():
         if not line.startswith("#"):

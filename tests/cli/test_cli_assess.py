@@ -173,7 +173,7 @@ def test_a_file_that_states_its_encoding_needs_none_said(compliance, desk, file,
     assert compliance("assess", file, *BARE, "--encoding", "rgb-8-full").stdout == alone.stdout
     other = compliance("assess", file, *BARE, "--encoding", "rgb-10-full")
     assert other.returncode == 2
-    told = "'rgb-8-full' disagrees with what was said of this file; expected rgb-10-full"
+    told = "'rgb-8-full' is not the encoding given for this file; expected rgb-10-full"
     assert other.stderr.startswith(f"{where}: {told}")
     assert other.stderr.count("\n") == 1
 
@@ -183,7 +183,7 @@ def test_a_file_that_states_no_encoding_asks_for_it(compliance, desk):
     done = compliance("assess", "good.csv", *BARE)
     assert done.returncode == 2
     assert done.stderr == (
-        "good.csv: does not state the encoding of its code values; name it: --encoding NAME, "
+        "good.csv: the encoding of the code values is not stated; use --encoding NAME, "
         f"one of {', '.join(ENCODINGS)}\n"
     )
 

@@ -59,7 +59,7 @@ def test_spectra(compliance: Callable, tmp_path: Path) -> None:
     assert ten.returncode == 0
     judged = compliance("assess", "ten.csv", "--rule", "web-srgb", "--encoding", "rgb-10-full")
     assert judged.returncode == 2
-    assert "is no observer that a rule judges" in judged.stderr
+    assert "is not the observer that rules use" in judged.stderr
 
 
 def test_files_of_a_session_and_its_plan(compliance: Callable, tmp_path: Path) -> None:
@@ -88,7 +88,7 @@ def test_negative_noise_in_cxf_is_told(compliance: Callable, tmp_path: Path) -> 
     [
         (["a.cxf", "b.pdf"], 2, "compliance: b.pdf: its name tells no format; end it in .csv, "),
         (["none.csv", "b.csv"], 2, "none.csv: no such readings file"),
-        (["a.cxf", "b.csv"], 2, "a.cxf: does not state the encoding of its code values; name it"),
+        (["a.cxf", "b.csv"], 2, "a.cxf: the encoding of the code values is not stated; use"),
         (
             ["a.cxf", "a.cxf", "--replace"],
             2,

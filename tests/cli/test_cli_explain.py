@@ -144,7 +144,7 @@ def test_no_known_cause_is_an_answer(compliance, tmp_path):
         (("job.yaml", "--encoding", "rgb-8-full"), "--encoding goes with a bare readings file"),
         (("job.yaml", "--technology", "lcd"), "--technology goes with a bare readings file"),
         (("out.json", "--technology", "lcd"), "--technology goes with a job or readings"),
-        (("good.csv", "--rule", "sdr-broadcast"), "good.csv: does not state the encoding of its"),
+        (("good.csv", "--rule", "sdr-broadcast"), "good.csv: the encoding of the code values"),
         (("job.yaml", "--slot", "9"), "no slot '9'"),
         (("out.json", "--slot", "1"), "--slot goes with a job"),
         (("out.json",), "out.json"),

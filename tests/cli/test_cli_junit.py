@@ -94,11 +94,11 @@ def test_a_case_per_requirement(make):
 
 
 def test_a_fault_is_an_error_of_its_suite(make):
-    fault = Fault(("slot.csv:3: X: 'a' is no number", "slot.csv:4: Y: empty"), 2)
+    fault = Fault(("slot.csv:3: X: 'a' is not a number", "slot.csv:4: Y: empty"), 2)
     (suite,) = read([Result("Suite 1.b", "web-srgb", None, fault)], make)
     (case,) = suite
     assert case.get("classname") == "Suite 1_b.web-srgb"
-    assert outcomes(suite) == {"run": [("error", "slot.csv:3: X: 'a' is no number", None)]}
+    assert outcomes(suite) == {"run": [("error", "slot.csv:3: X: 'a' is not a number", None)]}
     assert case[0].text == "slot.csv:4: Y: empty"
 
 

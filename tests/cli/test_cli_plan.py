@@ -52,7 +52,7 @@ def test_into_a_file_filled_in_and_assessed(compliance: Callable, tmp_path: Path
     empty = compliance(*call)
     assert empty.returncode == 2
     assert empty.stderr == (
-        "plan.csv:2: not measured yet: Y, x and y are empty here; likewise in 46 more lines\n"
+        "plan.csv:2: not measured yet: Y, x and y are empty; also in 46 more lines\n"
     )
     header, *steps = rows((tmp_path / "plan.csv").read_text())
     for step in steps:
@@ -180,7 +180,7 @@ def test_a_grid(compliance: Callable) -> None:
         (["web-srgb", "--slot", "1"], "compliance: --slot goes with a job\n"),
         (
             ["cinema-review-room", "--grid", "9"],
-            "compliance: --grid: a grid is one of RGB; xyz-12-full has X′Y′Z′ codes\n",
+            "compliance: --grid: xyz-12-full has X′Y′Z′ codes; expected RGB for a grid\n",
         ),
         (["none.yaml"], "none.yaml: no such job or rule file\n"),
         (

@@ -84,7 +84,7 @@ def results(make):
     return [
         Result("1", "sdr-broadcast", broadcast),
         Result("Grading 2", "web-srgb", web),
-        Result("3", "web-srgb", None, Fault(("slot.csv:3: X: 'a' is no number",), 2)),
+        Result("3", "web-srgb", None, Fault(("slot.csv:3: X: 'a' is not a number",), 2)),
     ]
 
 

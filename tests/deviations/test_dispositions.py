@@ -87,14 +87,14 @@ def test_no_further_outside_than_accepted() -> None:
     assert assessment(both(), now=AGAIN, white=DIMMER).disposition is Disposition.ACCEPTED
     told = refused(deviation(), white=BRIGHTER)
     assert told == (
-        "white-level.json: accepts white-level as far as 112.5, while it is now 113.625; "
+        "white-level.json: accepts white-level as far as 112.5, but it is now 113.625; "
         "a new deviation is needed"
     )
 
 
 def test_the_other_side_is_another_matter() -> None:
     dark = tuple(0.83 * part for part in COLOURED)
-    assert "while it is now 93.375" in refused(deviation(), white=dark)
+    assert "but it is now 93.375" in refused(deviation(), white=dark)
     x, y, z = COLOURED
     green = (x, y, z * 0.9)
     assert "a new deviation is needed" in refused(deviation("white-colour"), white=green)
@@ -132,7 +132,7 @@ def test_foreign(given: dict[str, Any], expected: str) -> None:
 def test_for_another_rule_or_requirement() -> None:
     assert "is for rule other, not for tiny" in refused(replace(deviation(), rule="other"))
     told = refused(replace(deviation(), requirement="white-lovel"))
-    assert told.endswith("accepts white-lovel, which is no requirement of tiny")
+    assert told.endswith("accepts white-lovel, which is not a requirement of tiny")
 
 
 def test_not_needed() -> None:

@@ -151,7 +151,7 @@ def test_a_grid_in_pq_ends_at_the_peak() -> None:
 
 def test_grids_that_cannot_be() -> None:
     cinema = shipped_rule("cinema-review-room")
-    with pytest.raises(ValueError, match="a grid is one of RGB"):
+    with pytest.raises(ValueError, match="expected RGB for a grid"):
         grid(cinema, cinema.encoding, 9)
     with pytest.raises(ValueError, match="34 points"):
         grid(SDR, SDR.encoding, 34)

@@ -77,42 +77,42 @@ CODE = "expected a code value of rgb-10-full, 0 to 1023"
 FAULTS = {
     "unknown field": (
         ("SAMPLE_ID RGB_R", "GAIN RGB_R"),
-        [f"f:16: there is no field 'GAIN' in readings; expected one of {FIELDS}"],
+        [f"f:16: unknown field 'GAIN'; expected one of {FIELDS}"],
     ),
     "misspelt field": (
         ("PATTERN BACK", "PATERN BACK"),
-        ["f:16: there is no field 'PATERN' in readings; did you mean 'PATTERN'?"],
+        ["f:16: unknown field 'PATERN'; did you mean 'PATTERN'?"],
     ),
-    "field twice": (("WINDOW PATTERN", "WINDOW WINDOW"), ["f:16: the field 'WINDOW' stands twice"]),
+    "field twice": (("WINDOW PATTERN", "WINDOW WINDOW"), ["f:16: duplicate field 'WINDOW'"]),
     "no codes": (
         ("SAMPLE_ID RGB_R RGB_G RGB_B", "SAMPLE_ID LAB_L LAB_A LAB_B"),
         [
-            "f:15: no columns for code values; expected RGB_R, RGB_G, RGB_B or C1, C2, C3; where "
-            "the meter wrote none, join them from the plan: compliance convert FILE OUT --plan "
+            "f:15: no columns for code values; expected RGB_R, RGB_G, RGB_B or C1, C2, C3; if "
+            "the meter wrote none, take them from the plan: compliance convert FILE OUT --plan "
             "PLAN"
         ],
     ),
     "half of the values": (
         ("XYZ_Z", "LAB_L"),
         [
-            "f:15: columns for the measured colour are missing: only XYZ_X, XYZ_Y; expected "
+            "f:15: missing columns for the measured colour: found only XYZ_X, XYZ_Y; expected "
             "XYZ_X, XYZ_Y, XYZ_Z or XYZ_Y, XYY_X, XYY_Y"
         ],
     ),
     "unknown keyword": (
         ('LAMP "warm"', 'LUMP "warm"'),
-        ["f:13: there is no keyword 'LUMP', and the file declares none such"],
+        ["f:13: unknown keyword 'LUMP', which the file does not declare"],
     ),
     "misspelt keyword": (
         ('LAMP "warm"', 'ENCODNG "rgb-10-full"'),
         [
-            "f:13: there is no keyword 'ENCODNG', and the file declares none such; did you mean "
+            "f:13: unknown keyword 'ENCODNG', which the file does not declare; did you mean "
             "'ENCODING'?"
         ],
     ),
     "included file": (
         ('LAMP "warm"', ".INCLUDE other.txt"),
-        ["f:13: there is no keyword '.INCLUDE', and the file declares none such"],
+        ["f:13: unknown keyword '.INCLUDE', which the file does not declare"],
     ),
     "relative": (
         ('LAMP "warm"', 'NORMALIZED_TO_Y_100 "YES"'),
@@ -123,70 +123,67 @@ FAULTS = {
     ),
     "another unit": (
         ('LAMP "warm"', 'UNIT "fL"'),
-        ["f:13: UNIT: 'fL' is another unit; expected cd/m2"],
+        ["f:13: UNIT: unsupported unit 'fL'; expected cd/m2"],
     ),
     "another observer": (
         ('LAMP "warm"', 'OBSERVER "cie-1964-10"'),
-        ["f:13: OBSERVER: 'cie-1964-10' is no observer that a rule judges; expected cie-1931-2"],
+        ["f:13: OBSERVER: 'cie-1964-10' is not the observer that rules use; expected cie-1931-2"],
     ),
     "weighted by another observer": (
         ('LAMP "warm"', 'WEIGHTING_FUNCTION "OBSERVER, 10 degree"'),
         [
-            "f:13: WEIGHTING_FUNCTION: 'OBSERVER, 10 degree' is another observer; a rule judges 2 "
-            "degrees, cie-1931-2"
+            "f:13: WEIGHTING_FUNCTION: 'OBSERVER, 10 degree' is not the observer that rules "
+            "use; expected cie-1931-2 (2°)"
         ],
     ),
     "another encoding": (
         ('LAMP "warm"', 'ENCODING "rgb-8-full"'),
-        [
-            "f: ENCODING: 'rgb-8-full' disagrees with what was said of this file; expected "
-            "rgb-10-full"
-        ],
+        ["f: ENCODING: 'rgb-8-full' is not the encoding given for this file; expected rgb-10-full"],
     ),
     "count of fields": (
         ("NUMBER_OF_FIELDS 13", "NUMBER_OF_FIELDS 12"),
-        ["f:14: NUMBER_OF_FIELDS: 12 are stated, 13 fields are named"],
+        ["f:14: NUMBER_OF_FIELDS: the file states 12, but has 13 field names"],
     ),
     "count of sets": (
         ("NUMBER_OF_SETS 3", "NUMBER_OF_SETS 4"),
-        ["f:18: NUMBER_OF_SETS: 4 are stated, 3 sets of data stand here"],
+        ["f:18: NUMBER_OF_SETS: the file states 4, but has 3 sets of data"],
     ),
     "no count": (
         ("NUMBER_OF_SETS 3", "NUMBER_OF_SETS many"),
-        ["f:18: NUMBER_OF_SETS: 'many' is no count; expected a whole number"],
+        ["f:18: NUMBER_OF_SETS: 'many' is not a count; expected a whole number"],
     ),
     "too many values": (
         ('"" 60 ""', '"" 60 "" 7'),
-        ["f:23: 14 values where 13 fields are named"],
+        ["f:23: 14 values; expected 13, one for each field"],
     ),
-    "too few values": (('"" 60 ""', '"" 60'), ["f:22: 12 values where 13 fields are named"]),
+    "too few values": (('"" 60 ""', '"" 60'), ["f:22: 12 values; expected 13, one for each field"]),
     "open quotes": (
         ('"grey, 18 %"', '"grey, 18 %'),
-        ['f:20: a text in quotes is never closed; expected a closing "'],
+        ['f:20: a quoted text is not closed; expected a closing "'],
     ),
     "no data": (
         ("BEGIN_DATA\n", "# BEGIN_DATA\n"),
         [
-            "f:20: there is no keyword '1', and the file declares none such",
-            "f:21: there is no keyword '2', and the file declares none such",
-            "f:22: there is no keyword 'A3', and the file declares none such",
-            "f:23: there is no keyword 'top-left', and the file declares none such",
-            "f:24: there is no keyword 'END_DATA', and the file declares none such",
+            "f:20: unknown keyword '1', which the file does not declare",
+            "f:21: unknown keyword '2', which the file does not declare",
+            "f:22: unknown keyword 'A3', which the file does not declare",
+            "f:23: unknown keyword 'top-left', which the file does not declare",
+            "f:24: unknown keyword 'END_DATA', which the file does not declare",
             "f: the file ends without BEGIN_DATA",
         ],
     ),
     "no end": (("END_DATA\n", ""), ["f: the file ends without END_DATA"]),
     "a code": (
         ("A3 512", "A3 51.2"),
-        [f"f:22: RGB_R: '51.2' is no whole number; {CODE}"],
+        [f"f:22: RGB_R: '51.2' is not a whole number; {CODE}"],
     ),
     "a value": (
         ("10.3 5.4", "ten 5.4"),
-        ["f:22: XYZ_X: 'ten' is no number; expected cd/m², e.g. 95.05"],
+        ["f:22: XYZ_X: 'ten' is not a number; expected cd/m², e.g. 95.05"],
     ),
     "a place": (
         ("top-left 100", "topleft 100"),
-        ["f:22: POSITION: 'topleft' is no position; did you mean 'top-left'?"],
+        ["f:22: POSITION: unknown position 'topleft'; did you mean 'top-left'?"],
     ),
 }
 
@@ -201,7 +198,7 @@ def test_faults(change: tuple[str, str], expected: list[str]) -> None:
 
 def test_a_second_table() -> None:
     assert messages(CGATS + CGATS.partition("\n")[2]) == [
-        "f:25: 'ORIGINATOR' stands behind END_DATA; a file has one table"
+        "f:25: found 'ORIGINATOR' after END_DATA; expected one table in a file"
     ]
 
 
@@ -223,15 +220,15 @@ STATED = edited(CGATS, ('LAMP "warm"', 'ENCODING "rgb-10-full"'))
 
 def test_the_encoding_that_the_file_states() -> None:
     assert read(STATED, None).encoding.name == "rgb-10-full"
-    assert messages(CGATS, None)[0].startswith("f: does not state the encoding of its code values")
+    assert messages(CGATS, None)[0].startswith("f: the encoding of the code values is not stated")
     assert messages(edited(STATED, ("10-full", "10-ful")), None) == [
-        "f: 'rgb-10-ful' is no encoding; did you mean 'rgb-10-full'?"
+        "f: unknown encoding 'rgb-10-ful'; did you mean 'rgb-10-full'?"
     ]
 
 
 def test_another_encoding_than_stated_is_told_and_not_each_code_that_leaves_it() -> None:
     assert messages(STATED, "rgb-8-full") == [
-        "f: ENCODING: 'rgb-10-full' disagrees with what was said of this file; expected rgb-8-full"
+        "f: ENCODING: 'rgb-10-full' is not the encoding given for this file; expected rgb-8-full"
     ]
 
 
@@ -239,5 +236,5 @@ def test_insisting_on_the_format() -> None:
     assert len(read(CGATS, form="cgats")) == 3
     assert "f: the file ends without BEGIN_DATA_FORMAT" in messages(CSV, form="cgats")
     assert messages(CGATS, form="csv") == [
-        "f: the file is CGATS text, by what stands in it; expected CSV"
+        "f: the file is CGATS text, by its content; expected CSV"
     ]

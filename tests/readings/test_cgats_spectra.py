@@ -88,7 +88,7 @@ def test_another_observer_says_so() -> None:
         encoding=ENCODINGS[ENCODING],
         spectral=SpectralOptions("cie-1964-10"),
     )
-    assert "'cie-1964-10' is no observer that a rule judges" in message(done.data.decode())
+    assert "'cie-1964-10' is not the observer that rules use" in message(done.data.decode())
 
 
 @pytest.mark.parametrize(
@@ -97,16 +97,18 @@ def test_another_observer_says_so() -> None:
         (cgats_spectra(""), f"f:3: SPECTRAL_UNIT: no unit is stated; {UNITS}"),
         (
             cgats_spectra("W/m2"),
-            f"f:4: SPECTRAL_UNIT: 'W/m2' is no unit of spectral radiance; {UNITS}",
+            f"f:4: SPECTRAL_UNIT: 'W/m2' is not a unit of spectral radiance; {UNITS}",
         ),
         (
             cgats_spectra().replace("SPECTRAL_NM380", "SPECTRAL_NM784"),
-            "f:9: SPECTRAL_NM784: the wavelength 385 nm does not rise above the one before it; "
-            "likewise in lines 10 and 11",
+            "f:9: SPECTRAL_NM784: the wavelength 385 nm is not above the one before; expected "
+            "rising order; "
+            "also in lines 10 and 11",
         ),
         (
             cgats_spectra().replace("0.02", "bright"),
-            "f:11: SPECTRAL_NM380 545 nm: 'bright' is no finite number; expected spectral radiance",
+            "f:11: SPECTRAL_NM380 545 nm: 'bright' is not a finite number; expected spectral "
+            "radiance",
         ),
         (
             cgats_spectra().replace("SPECTRAL_NM380", "SPECTRAL_DEC"),
@@ -115,7 +117,7 @@ def test_another_observer_says_so() -> None:
         ),
         (
             cgats_spectra().replace("SPECTRAL_NM385", "SPECTRAL_NM380"),
-            "f:5: the field 'SPECTRAL_NM380' stands twice",
+            "f:5: duplicate field 'SPECTRAL_NM380'",
         ),
     ],
 )

@@ -96,16 +96,18 @@ def test_a_spectrum() -> None:
     expected = values @ weights(tuple(map(float, WAVELENGTHS)))
     np.testing.assert_allclose(read(text).xyz, [expected], rtol=1e-6)
     assert messages(text.replace(' Increment="5"', ""))[0].endswith(
-        "EmissiveSpectrum: no first wavelength and step; expected StartWL and Increment of a "
+        "EmissiveSpectrum: first wavelength and step are not stated; expected StartWL and "
+        "Increment of a "
         "WavelengthRange"
     )
     for step in (".", "..", "-5", "1e3", "x"):
         assert messages(text.replace(' Increment="5"', f' Increment="{step}"')) == [
-            "f:8: EmissiveSpectrum: no first wavelength and step; expected StartWL and Increment "
+            "f:8: EmissiveSpectrum: first wavelength and step are not stated; expected StartWL "
+            "and Increment "
             "of a WavelengthRange"
         ]
     assert messages(text.replace("0.000500000", "x"))[0].endswith(
-        "EmissiveSpectrum 380 nm: 'x' is no finite number; expected spectral radiance"
+        "EmissiveSpectrum 380 nm: 'x' is not a finite number; expected spectral radiance"
     )
 
 
@@ -125,85 +127,88 @@ FAULTS = {
     "another version": (
         (("CxF3-core", "CxF4-core"),),
         [
-            "f:2: the root is 'CxF' of 'http://colorexchangeformat.com/CxF4-core'; expected CxF "
-            "of http://colorexchangeformat.com/CxF3-core"
+            "f:2: the root element is 'CxF' in the namespace "
+            "'http://colorexchangeformat.com/CxF4-core'; expected CxF in "
+            "http://colorexchangeformat.com/CxF3-core"
         ],
     ),
     "another unit": (
         ((UNIT, UNIT.replace("cd/m2", "fL")),),
         [
-            "f:8: LuminanceUnitsType: 'fL' is another unit; expected cd/m2; likewise in lines 25 "
+            "f:8: LuminanceUnitsType: unsupported unit 'fL'; expected cd/m2; also in lines 25 "
             "and 36"
         ],
     ),
     "another observer": (
         (("2_Degree", "10_Degree"),),
         [
-            "f:8: Observer: '10_Degree' is another observer; a rule judges 2_Degree; likewise in "
+            "f:8: Observer: '10_Degree' is not the observer that rules use; expected 2_Degree; "
+            "also in "
             "lines 25 and 36"
         ],
     ),
     "relative": (
         ((WHITE, WHITE.replace("Emissive", "")), (UNIT, "")),
         [
-            "f:8: ColorCIEXYZ: is relative, as its specification says no more; expected "
+            "f:8: ColorCIEXYZ: is relative, or its specification does not say; expected "
             "ColorEmissiveCIEXYZ in cd/m²"
         ],
     ),
     "no colour": (
         ((WHITE, '<cc:ColorSRGB ColorSpecification="a"/>'),),
         [
-            "f:6: ColorValues: no emissive colour: 'ColorSRGB'; expected ColorEmissiveCIEXYZ in "
+            "f:6: ColorValues: no emissive colour: found 'ColorSRGB'; expected "
+            "ColorEmissiveCIEXYZ in "
             "cd/m²"
         ],
     ),
     "two colours": (
         ((WHITE, WHITE + WHITE),),
         [
-            "f:10: ColorEmissiveCIEXYZ: ColorEmissiveCIEXYZ and ColorEmissiveCIEXYZ of one Object; "
+            "f:10: ColorEmissiveCIEXYZ: ColorEmissiveCIEXYZ and ColorEmissiveCIEXYZ in one Object; "
             "expected one colour"
         ],
     ),
     "a value twice": (
         (("<cc:Y>5.4</cc:Y>", "<cc:Y>5.4</cc:Y><cc:Y>5.5</cc:Y>"),),
-        ["f:37: Y: stands twice in ColorEmissiveCIEXYZ; expected one"],
+        ["f:37: Y: duplicate in ColorEmissiveCIEXYZ; expected one"],
     ),
     "a code twice": (
         (("<cc:R>512</cc:R>", "<cc:R>512</cc:R><cc:R>511</cc:R>"),),
-        ["f:40: R: stands twice in ColorRGB; expected one"],
+        ["f:40: R: duplicate in ColorRGB; expected one"],
     ),
     "two sets of values": (
         (("    <cc:TagCollection Name=\"somebody's own\">",
           "    <cc:ColorValues/><cc:TagCollection Name=\"somebody's own\">"),),
-        ["f:18: ColorValues: stands twice in Object; expected one"],
+        ["f:18: ColorValues: duplicate in Object; expected one"],
     ),
     "no such specification": (
         ((WHITE, WHITE.replace('"a"', '"b"')),),
-        ["f:8: ColorEmissiveCIEXYZ: there is no ColorSpecification 'b'"],
+        ["f:8: ColorEmissiveCIEXYZ: unknown ColorSpecification 'b'"],
     ),
     "range of codes": (
         (('Name="white" Id="1"', 'Name="white" Id="9"'),),
-        ["f:2: code values go up to '1023', as the file says or its format takes it; "
-         "rgb-8-full has 255"],
+        ["f:2: code values go up to '1023' by the file or its format's default; "
+         "expected 255 for rgb-8-full"],
     ),
     "a tag": (
         (('Name="sd"', 'Name="gain"'),),
         [
-            "f:16: Tag: there is no tag 'gain' in readings; expected one of c1, c2, c3, position, "
+            "f:16: Tag: unknown tag 'gain' in readings; expected one of c1, c2, c3, position, "
             "window, pattern, background, seconds, sd"
         ],
     ),
     "an element": (
         (('    <cc:TagCollection Name="somebody', '<cc:Gain/>    <cc:TagCollection Name="some'),),
         [
-            "f:18: Object: there is no element 'Gain' in an Object; expected one of CreationDate, "
+            "f:18: Object: unknown element 'Gain' in an Object; expected one of CreationDate, "
             "Comment, ColorValues, ColorDifferenceValues, DeviceColorValues, TagCollection, "
             "PhysicalAttributes"
         ],
     ),
     "a value": (
         (("<cc:Y>5.4</cc:Y>", "<cc:Y>bright</cc:Y>"),),
-        ["f:34: ColorEmissiveCIEXYZ Y: 'bright' is no number; expected cd/m², e.g. 95.05"],
+        ["f:34: ColorEmissiveCIEXYZ Y: 'bright' is not a number; expected cd/m², e.g. 95.05"],
     ),
     "a code": (
         (("<cc:R>512</cc:R>", "<cc:R>1024</cc:R>"),),
@@ -214,7 +219,7 @@ FAULTS = {
     ),
     "not closed": (
         (("</cc:CxF>\n", ""),),
-        ["f:61: this is no well-formed XML: no element found"],
+        ["f:61: not well-formed XML: no element found"],
     ),
     "document type": (
         (("<cc:CxF ", '<!DOCTYPE CxF [<!ENTITY a "b">]>\n<cc:CxF '),),
@@ -226,7 +231,7 @@ FAULTS = {
     ),
     "unknown entity": (
         (("100.10", "&white;"),),
-        ["f:9: this is no well-formed XML: undefined entity"],
+        ["f:9: not well-formed XML: undefined entity"],
     ),
     "another character set": (
         (('encoding="UTF-8"', 'encoding="UTF-7"'),),
@@ -240,9 +245,9 @@ def test_faults(changes: tuple[tuple[str, str], ...], expected: list[str] | None
     text = edited(CXF, *changes)
     if expected is None:
         assert messages(text)[0].startswith("f: the file is XML; expected readings as CSV")
-        assert messages(text, form="cxf")[0].startswith("f:2: the root is 'CxF2'")
+        assert messages(text, form="cxf")[0].startswith("f:2: the root element is 'CxF2'")
         return
-    encoding = "rgb-8-full" if "rgb-8-full has" in expected[0] else "rgb-10-full"
+    encoding = "rgb-8-full" if "for rgb-8-full" in expected[0] else "rgb-10-full"
     found = messages(text, encoding)
     assert found[: len(expected)] == expected
 
@@ -251,16 +256,14 @@ def test_the_encoding_that_the_file_states() -> None:
     tagged = convert([Source("f", CXF.encode())], "cxf", created=NOW, tool="a test",
                      encoding=ENCODINGS["rgb-10-full"]).data.decode()  # fmt: skip
     assert read(tagged, None).encoding.name == "rgb-10-full"
-    assert messages(CXF, None)[0].startswith("f: does not state the encoding of its code values")
-    told = "f: Tag encoding: 'rgb-10-full' disagrees with what was said of this file; expected"
+    assert messages(CXF, None)[0].startswith("f: the encoding of the code values is not stated")
+    told = "f: Tag encoding: 'rgb-10-full' is not the encoding given for this file; expected"
     assert messages(tagged, "rgb-12-full") == [f"{told} rgb-12-full"]
 
 
 def test_insisting_on_the_format() -> None:
     assert len(read(CXF, form="cxf")) == 3
-    assert messages(CXF, form="tm27") == [
-        "f: the file is CxF, by what stands in it; expected IES TM-27"
-    ]
+    assert messages(CXF, form="tm27") == ["f: the file is CxF, by its content; expected IES TM-27"]
 
 
 # ---------------------------------------------------------------- another library's files
@@ -274,8 +277,9 @@ def test_a_file_that_another_library_ships_is_of_printed_colours_and_refused() -
         if each.name == "sample.cxf"
     )
     assert messages(sample.read_text(encoding="utf-8")) == [
-        "f:11: ColorValues: no emissive colour: 'ColorCIELab', 'ColorSRGB', 'ReflectanceSpectrum'; "
-        "expected ColorEmissiveCIEXYZ in cd/m²; likewise in 143 more lines"
+        "f:11: ColorValues: no emissive colour: found 'ColorCIELab', 'ColorSRGB', "
+        "'ReflectanceSpectrum'; "
+        "expected ColorEmissiveCIEXYZ in cd/m²; also in 143 more lines"
     ]
 
 

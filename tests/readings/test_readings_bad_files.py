@@ -55,27 +55,27 @@ KINDS = {
     "yaml-start": (b"---\nrule: a\n", f"f: the file is YAML; {EXPECTED}"),
     "utf-16": (
         "r,g,b,X,Y,Z\n".encode("utf-16"),
-        "f: the text is UTF-16, as its byte-order mark says; save it as UTF-8",
+        "f: the text is UTF-16, by its byte-order mark; save it as UTF-8",
     ),
     "utf-16-big": (
         b"\xfe\xff" + "r,g\n".encode("utf-16-be"),
-        "f: the text is UTF-16, as its byte-order mark says; save it as UTF-8",
+        "f: the text is UTF-16, by its byte-order mark; save it as UTF-8",
     ),
     "utf-16-unmarked": (
         "r,g,b\n".encode("utf-16-le"),
-        "f:1: a zero byte stands here: this is UTF-16 or no text at all; expected CSV in UTF-8",
+        "f:1: contains a NUL byte: this is UTF-16 or not a text file; expected CSV in UTF-8",
     ),
     "zero-byte": (
         b"r,g,b,X,Y,Z\r\n1,2,3,4,5,6\r\n1,\x00",
-        "f:3: a zero byte stands here: this is UTF-16 or no text at all; expected CSV in UTF-8",
+        "f:3: contains a NUL byte: this is UTF-16 or not a text file; expected CSV in UTF-8",
     ),
     "latin-1": (
         b"r,g,b,X,Y,Z,background\n1,2,3,4,5,6,gr\xfcn\n",
-        "f:2: the byte 0xFC is no UTF-8 here; save the file as UTF-8",
+        "f:2: the byte 0xFC is not valid UTF-8; save the file as UTF-8",
     ),
     "latin-1-after-mark": (
         b"\xef\xbb\xbfr,g,b\n\n\xe9",
-        "f:3: the byte 0xE9 is no UTF-8 here; save the file as UTF-8",
+        "f:3: the byte 0xE9 is not valid UTF-8; save the file as UTF-8",
     ),
 }
 
@@ -88,10 +88,10 @@ def test_kind(data: bytes, message: str) -> None:
 # ---------------------------------------------------------------- header
 
 HEADERS = {
-    "only": (b"r,g,b,X,Y,Z\n", ["f:1: there are no readings below the header row"]),
+    "only": (b"r,g,b,X,Y,Z\n", ["f:1: no readings below the header row"]),
     "blank-before": (
         b"\nr,g,b,X,Y,Z\n" + ROW,
-        ["f:1: a blank line; expected the header row, e.g. r,g,b,X,Y,Z"],
+        ["f:1: found a blank line; expected the header row, e.g. r,g,b,X,Y,Z"],
     ),
     "semicolons": (
         b"r;g;b;X;Y;Z\n1;2;3;4,5;5,5;6,5\n",
@@ -109,17 +109,17 @@ HEADERS = {
     ),
     "none": (
         b"1,2,3,4,5,6\n" + ROW,
-        ["f:1: numbers; expected the header row, e.g. r,g,b,X,Y,Z"],
+        ["f:1: found numbers; expected the header row, e.g. r,g,b,X,Y,Z"],
     ),
     "none, with words": (
         b"940,940,940,94,99,107,centre,100,full,0\n" + ROW,
-        ["f:1: numbers; expected the header row, e.g. r,g,b,X,Y,Z"],
+        ["f:1: found numbers; expected the header row, e.g. r,g,b,X,Y,Z"],
     ),
     "other": (
         b"time,level\n1,2\n",
         [
-            f"f:1: there is no column 'time'; expected one of {LEGAL}",
-            f"f:1: there is no column 'level'; expected one of {LEGAL}",
+            f"f:1: unknown column 'time'; expected one of {LEGAL}",
+            f"f:1: unknown column 'level'; expected one of {LEGAL}",
             f"f:1: no columns for code values; {CODES}",
             f"f:1: no columns for the measured colour; {VALUES}",
         ],
@@ -127,32 +127,32 @@ HEADERS = {
     "case-of-codes": (
         b"R,G,B,X,Y,Z\n" + ROW,
         [
-            "f:1: there is no column 'R'; did you mean 'r'?; names are case-sensitive",
-            "f:1: there is no column 'G'; did you mean 'g'?; names are case-sensitive",
-            "f:1: there is no column 'B'; did you mean 'b'?; names are case-sensitive",
+            "f:1: unknown column 'R'; did you mean 'r'?; names are case-sensitive",
+            "f:1: unknown column 'G'; did you mean 'g'?; names are case-sensitive",
+            "f:1: unknown column 'B'; did you mean 'b'?; names are case-sensitive",
             f"f:1: no columns for code values; {CODES}",
         ],
     ),
     "case-of-values": (
         b"r,g,b,x,y,z\n" + ROW,
         [
-            "f:1: there is no column 'z'; did you mean 'Z'?; names are case-sensitive",
-            f"f:1: columns for the measured colour are missing: only x, y; {VALUES}",
+            "f:1: unknown column 'z'; did you mean 'Z'?; names are case-sensitive",
+            f"f:1: missing columns for the measured colour: found only x, y; {VALUES}",
         ],
     ),
     "missing": (
         b"r,g,X,Y,Z\n" + ROW,
-        [f"f:1: columns for code values are missing: only r, g; {CODES}"],
+        [f"f:1: missing columns for code values: found only r, g; {CODES}"],
     ),
     "mixed": (
         b"r,c2,b,X,Y,Z\n" + ROW,
-        [f"f:1: columns for code values are missing: only r, b, c2; {CODES}"],
+        [f"f:1: missing columns for code values: found only r, b, c2; {CODES}"],
     ),
     "both": (
         b"r,g,b,X,Y,Z,x,y\n1,2,3,4,5,6,.3,.3\n",
         [f"f:1: too many columns for the measured colour: X, Y, Z, x, y; {VALUES}"],
     ),
-    "twice": (b"r,g,b,X,Y,Z,Y\n1,2,3,4,5,6,7\n", ["f:1: Y: the column stands twice, as 5 and 7"]),
+    "twice": (b"r,g,b,X,Y,Z,Y\n1,2,3,4,5,6,7\n", ["f:1: Y: duplicate column: columns 5 and 7"]),
     "no-name": (
         b"r,g,b,X,Y,Z,\n1,2,3,4,5,6,\n",
         ["f:1: column 7 has no name; remove it or name it"],
@@ -160,8 +160,8 @@ HEADERS = {
     "misspelt": (
         b"r,g,b,X,Y,Z,postion,windw\n1,2,3,4,5,6,centre,10\n",
         [
-            "f:1: there is no column 'postion'; did you mean 'position'?",
-            "f:1: there is no column 'windw'; did you mean 'window'?",
+            "f:1: unknown column 'postion'; did you mean 'position'?",
+            "f:1: unknown column 'windw'; did you mean 'window'?",
         ],
     ),
 }
@@ -178,9 +178,7 @@ def test_header(data: bytes, expected: list[str]) -> None:
 def test_too_large(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
     assert text.MOST_BYTES == 50 * 1024 * 1024
     monkeypatch.setattr(text, "MOST_BYTES", 3 << 20)
-    assert messages(b"r" * (3 << 20) + b"r") == [
-        "f: the file is larger than 3 MiB, the most a readings file may have"
-    ]
+    assert messages(b"r" * (3 << 20) + b"r") == ["f: the file is larger than 3 MiB, the limit"]
     path = tmp_path / "large.csv"
     with path.open("wb") as stream:
         stream.truncate(50 * 1024 * 1024 + 1)

@@ -30,12 +30,12 @@ def messages(text: str, floor: float = 0.1) -> list[str]:
 # One row below a header; the problem is in line 2.
 ROWS = {
     # code values
-    "code-text": (HEADER, "a,2,3,4,5,6", f"r: 'a' is no number; {CODE}"),
-    "code-empty": (HEADER, "1,,3,4,5,6", f"g: nothing stands here; {CODE}"),
-    "code-point": (HEADER, "1,2,940.0,4,5,6", f"b: '940.0' is no whole number; {CODE}"),
-    "code-share": (HEADER, "1,2,.5,4,5,6", f"b: '.5' is no whole number; {CODE}"),
-    "code-power": (HEADER, "1,2,1e3,4,5,6", f"b: '1e3' is no whole number; {CODE}"),
-    "code-nan": (HEADER, "NaN,2,3,4,5,6", f"r: 'NaN' is no finite number; {CODE}"),
+    "code-text": (HEADER, "a,2,3,4,5,6", f"r: 'a' is not a number; {CODE}"),
+    "code-empty": (HEADER, "1,,3,4,5,6", f"g: the cell is empty; {CODE}"),
+    "code-point": (HEADER, "1,2,940.0,4,5,6", f"b: '940.0' is not a whole number; {CODE}"),
+    "code-share": (HEADER, "1,2,.5,4,5,6", f"b: '.5' is not a whole number; {CODE}"),
+    "code-power": (HEADER, "1,2,1e3,4,5,6", f"b: '1e3' is not a whole number; {CODE}"),
+    "code-nan": (HEADER, "NaN,2,3,4,5,6", f"r: 'NaN' is not a finite number; {CODE}"),
     "code-high": (HEADER, "1024,2,3,4,5,6", f"r: '1024' is outside the encoding; {CODE}"),
     "code-low": (HEADER, "-1,2,3,4,5,6", f"r: '-1' is outside the encoding; {CODE}"),
     "code-huge": (
@@ -43,41 +43,43 @@ ROWS = {
         "1" * 60 + ",2,3,4,5,6",
         f"r: '{'1' * 39}…' is outside the encoding; {CODE}",
     ),
-    "code-grouped": (HEADER, "1_0,2,3,4,5,6", f"r: '1_0' is no number; {CODE}"),
-    "code-script": (HEADER, "٣,2,3,4,5,6", f"r: '٣' is no number; {CODE}"),
+    "code-grouped": (HEADER, "1_0,2,3,4,5,6", f"r: '1_0' is not a number; {CODE}"),
+    "code-script": (HEADER, "٣,2,3,4,5,6", f"r: '٣' is not a number; {CODE}"),
     # the measured colour
-    "text": (HEADER, "1,2,3,n/a,5,6", f"X: 'n/a' is no number; {LEVEL}"),
-    "unit": (HEADER, "1,2,3,4,5 cd,6", f"Y: '5 cd' is no number; {LEVEL}"),
-    "nothing": (HEADER, "1,2,3,4,5,", f"Z: nothing stands here; {LEVEL}"),
-    "nan": (HEADER, "1,2,3,4,nan,6", f"Y: 'nan' is no finite number; {LEVEL}"),
-    "infinite": (HEADER, "1,2,3,4,5,-Infinity", f"Z: '-Infinity' is no finite number; {LEVEL}"),
-    "overflow": (HEADER, "1,2,3,4,5,1e999", f"Z: '1e999' is no finite number; {LEVEL}"),
+    "text": (HEADER, "1,2,3,n/a,5,6", f"X: 'n/a' is not a number; {LEVEL}"),
+    "unit": (HEADER, "1,2,3,4,5 cd,6", f"Y: '5 cd' is not a number; {LEVEL}"),
+    "nothing": (HEADER, "1,2,3,4,5,", f"Z: the cell is empty; {LEVEL}"),
+    "nan": (HEADER, "1,2,3,4,nan,6", f"Y: 'nan' is not a finite number; {LEVEL}"),
+    "infinite": (HEADER, "1,2,3,4,5,-Infinity", f"Z: '-Infinity' is not a finite number; {LEVEL}"),
+    "overflow": (HEADER, "1,2,3,4,5,1e999", f"Z: '1e999' is not a finite number; {LEVEL}"),
     "decimal-comma": (
         HEADER,
         '1,2,3,"95,05",5,6',
         "X: '95,05' has a decimal comma; expected a decimal point: cd/m², e.g. 95.05",
     ),
-    "thousands": (HEADER, '1,2,3,4,"1,234.5",6', f"Y: '1,234.5' is no number; {LEVEL}"),
-    "hidden": (HEADER, "1,2,3,4,5\x07,6", f"Y: '5\\u0007' is no number; {LEVEL}"),
+    "thousands": (HEADER, '1,2,3,4,"1,234.5",6', f"Y: '1,234.5' is not a number; {LEVEL}"),
+    "hidden": (HEADER, "1,2,3,4,5\x07,6", f"Y: '5\\u0007' is not a number; {LEVEL}"),
     "negative": (
         HEADER,
         "1,2,3,4,-0.02,6",
-        "Y: '-0.02' is less than noise at black explains; expected -0.01 cd/m² or more",
+        "Y: '-0.02' is below the noise at black; expected -0.01 cd/m² or more",
     ),
-    "blinding": (HEADER, "1,2,3,4,2e6,6", f"Y: '2e6' is more than any display shows; {LEVEL}"),
+    "blinding": (HEADER, "1,2,3,4,2e6,6", f"Y: '2e6' is more than any display can show; {LEVEL}"),
     "no-colour": (
         HEADER,
         "1,2,3,90,10,10",
-        "X 90, Y 10, Z 10 is no colour: over 0.01 in u′v′ outside the spectral locus",
+        "X 90, Y 10, Z 10 is not a possible colour: more than 0.01 in u′v′ outside the spectral "
+        "locus",
     ),
     "no-colour-in-the-dark": (
         HEADER,
         "1,2,3,90,0.005,0",
-        "X 90, Y 0.005, Z 0 is no colour: over 0.01 in u′v′ outside the spectral locus",
+        "X 90, Y 0.005, Z 0 is not a possible colour: more than 0.01 in u′v′ outside the spectral "
+        "locus",
     ),
     # Y, x, y
-    "x-missing": (YXY, "1,2,3,4,,0.3", "x: nothing stands here; expected CIE 1931 x, e.g. 0.3127"),
-    "y-text": (YXY, "1,2,3,4,0.3,-", "y: '-' is no number; expected CIE 1931 y, e.g. 0.3290"),
+    "x-missing": (YXY, "1,2,3,4,,0.3", "x: the cell is empty; expected CIE 1931 x, e.g. 0.3127"),
+    "y-text": (YXY, "1,2,3,4,0.3,-", "y: '-' is not a number; expected CIE 1931 y, e.g. 0.3290"),
     "y-zero": (
         YXY,
         "1,2,3,12,0.3,0",
@@ -86,66 +88,71 @@ ROWS = {
     "y-tiny": (
         YXY,
         "1,2,3,12,0.3,1e-9",
-        "y: '1e-9' with x 0.3 and Y 12 is no colour; expected CIE 1931 x, y",
+        "y: '1e-9' with x 0.3 and Y 12 is not a colour; expected CIE 1931 x, y",
     ),
     "y-negative": (
         YXY,
         "1,2,3,12,0.3,-0.2",
-        "Y 12, x 0.3, y -0.2 is no colour: over 0.01 in u′v′ outside the spectral locus",
+        "Y 12, x 0.3, y -0.2 is not a possible colour: more than 0.01 in u′v′ outside the "
+        "spectral locus",
     ),
     "xy-outside": (
         YXY,
         "1,2,3,12,0.02,0.2",
-        "Y 12, x 0.02, y 0.2 is no colour: over 0.01 in u′v′ outside the spectral locus",
+        "Y 12, x 0.02, y 0.2 is not a possible colour: more than 0.01 in u′v′ outside the "
+        "spectral locus",
     ),
     "xy-swapped-scale": (
         YXY,
         "1,2,3,12,31.3,32.9",
-        "Y 12, x 31.3, y 32.9 is no colour: over 0.01 in u′v′ outside the spectral locus",
+        "Y 12, x 31.3, y 32.9 is not a possible colour: more than 0.01 in u′v′ outside the "
+        "spectral locus",
     ),
     "y-negative-in-the-dark": (
         YXY,
         "1,2,3,0.05,0.3,-0.2",
-        "y: '-0.2' with x 0.3 and Y 0.05 is no colour; expected CIE 1931 x, y",
+        "y: '-0.2' with x 0.3 and Y 0.05 is not a colour; expected CIE 1931 x, y",
     ),
     # optional columns
     "position": (
         FULL,
         "1,2,3,4,5,6,center,,,,,,",
-        "position: 'center' is no position; did you mean 'centre'?",
+        "position: unknown position 'center'; did you mean 'centre'?",
     ),
     "position-other": (
         FULL,
         "1,2,3,4,5,6,7,,,,,,",
-        f"position: '7' is no position; expected one of {POSITIONS}",
+        f"position: unknown position '7'; expected one of {POSITIONS}",
     ),
     "position-case": (
         FULL,
         "1,2,3,4,5,6,Top-Left,,,,,,",
-        "position: 'Top-Left' is no position; did you mean 'top-left'?",
+        "position: unknown position 'Top-Left'; did you mean 'top-left'?",
     ),
     "window-zero": (FULL, "1,2,3,4,5,6,,0,,,,,", f"window: '0' is out of range; {WINDOW}"),
     "window-large": (FULL, "1,2,3,4,5,6,,100.1,,,,,", f"window: '100.1' is out of range; {WINDOW}"),
-    "window-percent": (FULL, "1,2,3,4,5,6,,10%,,,,,", f"window: '10%' is no number; {WINDOW}"),
+    "window-percent": (FULL, "1,2,3,4,5,6,,10%,,,,,", f"window: '10%' is not a number; {WINDOW}"),
     "pattern": (
         FULL,
         "1,2,3,4,5,6,,,windows,,,,",
-        "pattern: 'windows' is no pattern; did you mean 'window'?",
+        "pattern: unknown pattern 'windows'; did you mean 'window'?",
     ),
     "pattern-other": (
         FULL,
         "1,2,3,4,5,6,,,L20,,,,",
-        "pattern: 'L20' is no pattern; expected one of full, window, checkerboard",
+        "pattern: unknown pattern 'L20'; expected one of full, window, checkerboard",
     ),
     "background": (
         FULL,
         f"1,2,3,4,5,6,,,,{'a' * 81},,,",
-        f"background: '{'a' * 39}…' is no short text; expected 80 characters on one line",
+        f"background: '{'a' * 39}…' is not a short text; expected at most 80 printable characters "
+        "on one line",
     ),
     "background-lines": (
         FULL,
         '1,2,3,4,5,6,,,,"a\nb",,,',
-        "background: 'a b' is no short text; expected 80 characters on one line",
+        "background: 'a b' is not a short text; expected at most 80 printable characters on one "
+        "line",
     ),
     "seconds": (
         FULL,
@@ -160,32 +167,32 @@ ROWS = {
     "encoding": (
         FULL,
         "1,2,3,4,5,6,,,,,,rgb-10-narrow,",
-        "encoding: 'rgb-10-narrow' disagrees with what was said of this file; expected rgb-10-full",
+        "encoding: 'rgb-10-narrow' is not the encoding given for this file; expected rgb-10-full",
     ),
     # the row itself
-    "few-cells": (HEADER, "1,2,3,4,5", "5 cells where the header row has 6"),
-    "one-cell": (HEADER, "1;2;3;4;5;6", "1 cell where the header row has 6"),
+    "few-cells": (HEADER, "1,2,3,4,5", "5 cells; expected 6 as in the header row"),
+    "one-cell": (HEADER, "1;2;3;4;5;6", "1 cell; expected 6 as in the header row"),
     "decimal-commas": (
         HEADER,
         "1,2,3,4,0,5,0,6,0",
-        "9 cells where the header row has 6; decimals take a point, no comma",
+        "9 cells; expected 6 as in the header row; write decimals with a point",
     ),
     "commas-behind": (
         HEADER,
         "1,2,3,4,5,6,,",
-        "8 cells where the header row has 6; remove the commas at its end",
+        "8 cells; expected 6 as in the header row; remove the commas at its end",
     ),
     "blank": (HEADER, "\n1,2,3,4,5,6", "a blank line between the readings; remove it"),
     "commas": (HEADER, ",,,,,\n1,2,3,4,5,6", "a blank line between the readings; remove it"),
     "open-quote": (
         HEADER,
         '1,2,3,4,5,"6\n7,8\n',
-        'a quoted cell that begins in this row is never closed; expected a closing "',
+        'a quoted cell that begins in this row is not closed; expected a closing "',
     ),
     "behind-quote": (
         HEADER,
         '1,2,3,4,5,"6"7',
-        'text stands behind a closing "; expected a comma or the end of the line',
+        'found text after a closing "; expected a comma or the end of the line',
     ),
 }
 
@@ -198,8 +205,8 @@ def test_row(header: str, row: str, message: str) -> None:
 def test_all_problems_of_a_row_are_told() -> None:
     assert messages(f"{HEADER}\n1,2,3,4,5,6\n1,2000,b,4,x,6\n") == [
         f"f:3: g: '2000' is outside the encoding; {CODE}",
-        f"f:3: b: 'b' is no number; {CODE}",
-        f"f:3: Y: 'x' is no number; {LEVEL}",
+        f"f:3: b: 'b' is not a number; {CODE}",
+        f"f:3: Y: 'x' is not a number; {LEVEL}",
     ]
 
 
@@ -214,7 +221,7 @@ def test_problems_come_by_line() -> None:
 def test_no_more_than_twenty_are_told(count: int, rest: str | None) -> None:
     rows = (f"1,2,3,4,x{number},6\n" for number in range(2, count + 2))
     told = messages(f"{HEADER}\n{''.join(rows)}")
-    expected = [f"f:{line}: Y: 'x{line}' is no number; {LEVEL}" for line in range(2, 22)]
+    expected = [f"f:{line}: Y: 'x{line}' is not a number; {LEVEL}" for line in range(2, 22)]
     assert told == expected + ([f"f: and {rest}"] if rest else [])
 
 
@@ -222,22 +229,22 @@ def test_no_more_than_twenty_are_told(count: int, rest: str | None) -> None:
     ("count", "rest"),
     [
         (1, ""),
-        (2, "; likewise in line 3"),
-        (4, "; likewise in lines 3, 4 and 5"),
-        (500, "; likewise in 499 more lines"),
+        (2, "; also in line 3"),
+        (4, "; also in lines 3, 4 and 5"),
+        (500, "; also in 499 more lines"),
     ],
 )
 def test_the_same_problem_in_many_rows_is_told_once(count: int, rest: str) -> None:
     told = messages(f"{HEADER},encoding\n" + "1,2,3,4,5,6,rgb-8-full\n" * count)
-    said = "'rgb-8-full' disagrees with what was said of this file; expected rgb-10-full"
+    said = "'rgb-8-full' is not the encoding given for this file; expected rgb-10-full"
     assert told == [f"f:2: encoding: {said}{rest}"]
 
 
 def test_one_that_is_everywhere_is_read_no_further() -> None:
     told = messages(f"{HEADER}\n" + "1,2,3,4,x,6\n" * 6000 + "1,2,3,y,5,6\n")
     assert told == [
-        f"f:2: Y: 'x' is no number; {LEVEL}; likewise in 4999 more lines",
-        "f: read no further",
+        f"f:2: Y: 'x' is not a number; {LEVEL}; also in 4999 more lines",
+        "f: the rest of the file was not read",
     ]
 
 
@@ -245,12 +252,14 @@ def test_one_that_is_everywhere_is_read_no_further() -> None:
     ("columns", "rows", "said"),
     [
         ("", "4,4095,5,4,5,6\n2000,1,1,4,5,6\n1,1,1024,4,5,6\n1,1025,1,4,5,6\n",
-         "4 code values, up to 4095, where rgb-10-full has 0 to 1023; are they rgb-12-full or "
+         "4 code values are too large, up to 4095; expected 0 to 1023 for rgb-10-full; are they "
+         "rgb-12-full or "
          "rgb-12-narrow?"),
         (",encoding", "4,4095,1300,4,5,6,rgb-12-full\n1024,1025,1,4,5,6,\n",
-         "4 code values, up to 4095, where rgb-10-full has 0 to 1023; are they rgb-12-full?"),
+         "4 code values are too large, up to 4095; expected 0 to 1023 for rgb-10-full; are they "
+         "rgb-12-full?"),
         ("", "65535,65535,65535,4,5,6\n5000,1,1,4,5,6\n",
-         "4 code values, up to 65535, where rgb-10-full has 0 to 1023"),
+         "4 code values are too large, up to 65535; expected 0 to 1023 for rgb-10-full"),
     ],
 )  # fmt: skip
 def test_code_values_of_a_larger_encoding(columns: str, rows: str, said: str) -> None:
@@ -262,7 +271,8 @@ def test_the_floor_is_the_callers() -> None:
     text = f"{HEADER}\n0,0,0,0.09,0.02,0\n"
     assert readings_from_bytes(text.encode(), "f", "rgb-10-full", floor=0.1).xyz[0, 1] == 0.02
     assert messages(text, floor=0.003) == [
-        "f:2: X 0.09, Y 0.02, Z 0 is no colour: over 0.01 in u′v′ outside the spectral locus"
+        "f:2: X 0.09, Y 0.02, Z 0 is not a possible colour: more than 0.01 in u′v′ outside the "
+        "spectral locus"
     ]
 
 

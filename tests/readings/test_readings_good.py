@@ -38,7 +38,7 @@ def test_a_file_that_states_its_encoding_needs_none_said() -> None:
     with pytest.raises(ReadingsError) as found:
         readings_from_bytes(PLAIN, "some.csv")
     assert str(found.value) == (
-        "some.csv: does not state the encoding of its code values; name it: --encoding NAME, "
+        "some.csv: the encoding of the code values is not stated; use --encoding NAME, "
         f"one of {', '.join(ENCODINGS)}"
     )
 
@@ -198,7 +198,7 @@ def test_from_a_file(tmp_path: Path) -> None:
 def test_an_unknown_encoding_is_a_wrong_call() -> None:
     with pytest.raises(UsageError) as raised:
         read(PLAIN, "rgb-10-ful")
-    assert str(raised.value) == "'rgb-10-ful' is no encoding; did you mean 'rgb-10-full'?"
+    assert str(raised.value) == "unknown encoding 'rgb-10-ful'; did you mean 'rgb-10-full'?"
 
 
 def test_ten_thousand_readings() -> None:

@@ -234,7 +234,7 @@ def test_codes_in_percent_are_held_against_the_plans(name: str, digits: int | No
     source = Source("plan.csv", comma_separated(plan.rows()).encode())
     assert cells(converted(text, "csv", plan=source).data) == [header, *rows]
     turned = text.replace(sets, "\n".join(sets.split("\n")[::-1]))
-    with pytest.raises(ReadingsError, match="where the plan has"):
+    with pytest.raises(ReadingsError, match="as in the plan"):
         converted(turned, "csv", plan=source)
 
 
@@ -249,66 +249,69 @@ REFUSED = {
     "count": (
         "X,Y,Z\n1,1,1\n",
         {"plan": PLAN},
-        "plan.csv: the plan has 2 rows, and there are 1 re",
+        "plan.csv: the plan has 2 rows; expected as many readings, found 1",
     ),
-    "own codes": (CSV, {"plan": PLAN}, "plan.csv: the plan has 2 rows, and there are 3 readings"),
+    "own codes": (
+        CSV,
+        {"plan": PLAN},
+        "plan.csv: the plan has 2 rows; expected as many readings, found 3",
+    ),
     "own codes, same count": (
         "r,g,b,X,Y,Z\n1023,1023,1023,1,1,1\n1,1,1,1,1,1\n",
         {"plan": PLAN},
-        "f:3: r: 1, 1, 1 where the plan has 0, 0, 0; expected those codes, or in percent of the "
-        "signal",
+        "f:3: r: found 1, 1, 1; expected 0, 0, 0 as in the plan, or the same in percent of the signal",
     ),
     "codes and percent": (
         "r,g,b,X,Y,Z\n1023,1023,1023,1,1,1\n0.04,0,0,1,1,1\n",
         {"plan": PLAN},
-        "f:3: r: 0.04, 0, 0 where the plan has 0, 0, 0; expected those codes",
+        "f:3: r: found 0.04, 0, 0; expected 0, 0, 0 as in the plan",
     ),
     "percent of nothing known": (
         "r,g,b,X,Y,Z\n100,100,100,1,1,1\n0,0,0,1,1,1\n",
         {"plan": Source("plan.csv", PLAN.data.replace(b"rgb-10-full", b""))},
-        "f:2: r: 100, 100, 100 where the plan has 1023, 1023, 1023; expected those codes",
+        "f:2: r: found 100, 100, 100; expected 1023, 1023, 1023 as in the plan",
     ),
     "no number at all": (
         "r,g,b,X,Y,Z\n1e999,1,1,1,1,1\n0,0,0,1,1,1\n",
         {"plan": PLAN},
-        "f:2: r: 1e999, 1, 1 where the plan has 1023, 1023, 1023; expected those codes",
+        "f:2: r: found 1e999, 1, 1; expected 1023, 1023, 1023 as in the plan",
     ),
     "a plan of no codes": (
         "r,g,b,X,Y,Z\n1,1,1,1,1,1\n0,0,0,1,1,1\n",
         {"plan": Source("plan.csv", PLAN.data.replace(b"1023,1023", b"1e999,9" + b"9" * 40))},
-        "f:2: r: 1, 1, 1 where the plan has 1e999, 9999",
+        "f:2: r: found 1, 1, 1; expected 1e999, 9999",
     ),
     "no numbers": (
         "r,g,b,X,Y,Z\nwhite,1023,1023,1,1,1\n0,0,0,1,1,1\n",
         {"plan": PLAN},
-        "f:2: r: white, 1023, 1023 where the plan has 1023, 1023, 1023; expected those codes",
+        "f:2: r: found white, 1023, 1023; expected 1023, 1023, 1023 as in the plan",
     ),
     "codes of another kind": (
         "c1,c2,c3,X,Y,Z\n1023,1023,1023,1,1,1\n0,0,0,1,1,1\n",
         {"plan": PLAN},
-        "f:1: has other code values than the plan, r, g, b",
+        "f:1: other columns for code values than the plan's; expected r, g, b",
     ),
-    "no encoding": (CSV, {}, "f: does not state the encoding of its code values; name it: --enc"),
+    "no encoding": (CSV, {}, "f: the encoding of the code values is not stated; use --enc"),
     "another encoding": (
         CGATS.replace('LAMP "warm"', 'ENCODING "rgb-10-full"'),
         {"encoding": "rgb-12-full"},
-        "f: ENCODING: 'rgb-10-full' disagrees with what was said of this file; expected rgb-12",
+        "f: ENCODING: 'rgb-10-full' is not the encoding given for this file; expected rgb-12",
     ),
     "unmeasured": (
         PLAN.data.decode(),
         {},
-        "f:2: not measured yet: X, Y and Z are empty here; likewise in line 3",
+        "f:2: not measured yet: X, Y and Z are empty; also in line 3",
     ),
-    "not written": (CSV, {"to": "tm27"}, "tm27 is not written; expected csv or cgats or cxf"),
+    "not written": (CSV, {"to": "tm27"}, "tm27 cannot be written; expected csv or cgats or cxf"),
     "values are no spectra": (
         CSV,
         {"spectral": SpectralOptions("cie-1964-10"), "encoding": "rgb-10-full"},
-        "f: has no spectra, whose values could be for another observer",
+        "f: no spectra, from which to compute values for another observer",
     ),
     "another observer": (
         spectra(),
         {"to": "cxf", "spectral": SpectralOptions("cie-1964-10"), "encoding": "rgb-10-full"},
-        "values for cie-1964-10 are written as csv, which says so",
+        "values for cie-1964-10 can only be written as csv",
     ),
 }
 
@@ -324,7 +327,7 @@ def test_what_is_not_converted(text: str, how: dict[str, object], told: str) -> 
 def test_another_observer_is_for_comparison_only() -> None:
     done = converted(spectra(), "csv", "rgb-10-full", spectral=SpectralOptions("cie-1964-10"))
     assert cells(done.data)[0][6:] == ["observer", "encoding"]
-    with pytest.raises(ReadingsError, match="'cie-1964-10' is no observer that a rule judges"):
+    with pytest.raises(ReadingsError, match="'cie-1964-10' is not the observer that rules use"):
         read(done.data)
 
 
@@ -348,7 +351,7 @@ def test_not_measured_yet() -> None:
             readings_from_bytes(data, "plan.csv", rule.encoding)
         rest = len(plan.steps) - 1
         assert str(raised.value) == (
-            f"plan.csv:2: not measured yet: {names} are empty here; likewise in {rest} more lines"
+            f"plan.csv:2: not measured yet: {names} are empty; also in {rest} more lines"
         )
 
 
@@ -357,5 +360,5 @@ def test_half_measured() -> None:
     with pytest.raises(ReadingsError) as raised:
         read(text)
     first, *others = str(raised.value).split("\n")
-    assert first == "f:3: not measured yet: X, Y and Z are empty here"
+    assert first == "f:3: not measured yet: X, Y and Z are empty"
     assert [line[:7] for line in others] == ["f:4: X:", "f:4: Z:"]

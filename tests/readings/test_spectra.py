@@ -91,7 +91,7 @@ def test_other_observers_are_those_of_colour_science() -> None:
         functions = colour.MSDS_CMFS[theirs]
         expected = KM * functions[np.array(nodes)]
         np.testing.assert_allclose(weights(nodes, name), expected, rtol=1e-9, atol=1e-9)
-    with pytest.raises(UsageError, match="'cie-1931' is no observer; did you mean"):
+    with pytest.raises(UsageError, match="unknown observer 'cie-1931'; did you mean"):
         weights(nodes, "cie-1931")
 
 
@@ -173,7 +173,7 @@ def test_another_observers_values_say_so_and_are_not_judged() -> None:
     assert found.cells("observer") == ["cie-1964-10"] * 3
     csv = "r,g,b,X,Y,Z,observer\n1,1,1,9,10,11,cie-1964-10\n"
     assert messages(csv) == [
-        "f:2: observer: 'cie-1964-10' is no observer that a rule judges; expected cie-1931-2"
+        "f:2: observer: 'cie-1964-10' is not the observer that rules use; expected cie-1931-2"
     ]
     assert len(read(csv.replace("1964-10", "1931-2"))) == 1
 
@@ -181,42 +181,44 @@ def test_another_observers_values_say_so_and_are_not_judged() -> None:
 FAULTS = {
     "no unit": (
         lambda text: text.replace("W/(sr·m²·nm)", ""),
-        "f:2: unit: no unit is stated; expected W/(sr·m²·nm) or mW/(sr·m²·nm); likewise in lines "
+        "f:2: unit: no unit is stated; expected W/(sr·m²·nm) or mW/(sr·m²·nm); also in lines "
         "3 and 4",
     ),
     "another unit": (
         lambda text: text.replace("W/(sr·m²·nm)", "W/m2/nm"),
-        "f:2: unit: 'W/m2/nm' is no unit of spectral radiance; expected W/(sr·m²·nm) or "
-        "mW/(sr·m²·nm); likewise in lines 3 and 4",
+        "f:2: unit: 'W/m2/nm' is not a unit of spectral radiance; expected W/(sr·m²·nm) or "
+        "mW/(sr·m²·nm); also in lines 3 and 4",
     ),
     "a value": (
         lambda text: text.replace("0.02", "bright"),
-        "f:4: spectrum 545 nm: 'bright' is no finite number; expected spectral radiance",
+        "f:4: spectrum 545 nm: 'bright' is not a finite number; expected spectral radiance",
     ),
     "nothing": (
         lambda text: text.replace("0.02", "", 1),
-        "f:4: spectrum 545 nm: nothing stands here; expected spectral radiance",
+        "f:4: spectrum 545 nm: the cell is empty; expected spectral radiance",
     ),
     "a cell too many": (
         lambda text: text.replace("0.02,", "0.02,0,", 1),
-        "f:4: 86 cells where the header row has 85",
+        "f:4: 86 cells; expected 85 as in the header row",
     ),
     "not rising": (
         lambda text: text.replace("385,390", "390,385"),
-        "f:1: wavelengths: the wavelength 385 nm does not rise above the one before it",
+        "f:1: wavelengths: the wavelength 385 nm is not above the one before; expected rising "
+        "order",
     ),
     "too narrow": (
         lambda text: text.replace("380,385,390", "395,396,397"),
-        "f:1: wavelengths: the wavelength 395 nm does not rise above the one before it",
+        "f:1: wavelengths: the wavelength 395 nm is not above the one before; expected rising "
+        "order",
     ),
     "a column": (
         lambda text: text.replace("b,unit", "b,gain,unit").replace(",W/", ",1,W/"),
-        "f:1: there is no column 'gain' beside spectra; expected one of r, g, b, c1, c2, c3, "
+        "f:1: unknown column 'gain' beside spectra; expected one of r, g, b, c1, c2, c3, "
         "position, window, pattern, background, seconds, encoding, sd, observer, unit",
     ),
     "values as well": (
         lambda text: text.replace("b,unit", "b,Y,unit").replace(",W/", ",1,W/"),
-        "f:1: there is no column 'Y' beside spectra; expected one of r, g, b, c1, c2, c3, "
+        "f:1: unknown column 'Y' beside spectra; expected one of r, g, b, c1, c2, c3, "
         "position, window, pattern, background, seconds, encoding, sd, observer, unit",
     ),
     "not measured": (
@@ -241,8 +243,8 @@ def test_faults(change, expected: str | None) -> None:
 @pytest.mark.parametrize(
     ("wavelengths", "told"),
     [
-        (range(400, 785, 5), "400 to 780 nm; expected 380 to 730 nm at the least"),
-        (range(380, 705, 5), "380 to 700 nm; expected 380 to 730 nm at the least"),
+        (range(400, 785, 5), "400 to 780 nm; expected at least 380 to 730 nm"),
+        (range(380, 705, 5), "380 to 700 nm; expected at least 380 to 730 nm"),
         (range(380, 790, 10), "steps of 10 nm; expected 5 nm or less"),
     ],
 )
@@ -282,8 +284,8 @@ def test_tm_27_that_another_library_writes(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "told"),
     [
-        ("TM27 Sample Spectral Data.spdx", "'relative' was measured; expected radiance"),
-        ("Fluorescent.spdx", "'relative' was measured; expected radiance"),
+        ("TM27 Sample Spectral Data.spdx", "found 'relative'; expected radiance"),
+        ("Fluorescent.spdx", "found 'relative'; expected radiance"),
         ("Invalid.spdx", "the file is XML; expected readings as CSV"),
     ],
 )
@@ -304,13 +306,13 @@ def test_the_standards_sample_said_to_be_radiance_begins_too_late() -> None:
         if each.name == "TM27 Sample Spectral Data.spdx"
     )
     text = path.read_text(encoding="utf-8").replace("relative", "radiance")
-    assert "400 to 650 nm; expected 380 to 730 nm at the least" in messages(text)[0]
+    assert "400 to 650 nm; expected at least 380 to 730 nm" in messages(text)[0]
 
 
 TM27_FAULTS = {
     "quantity": (
         ("radiance", "flux"),
-        "f:5: SpectralQuantity: 'flux' was measured; expected radiance",
+        "f:5: SpectralQuantity: found 'flux'; expected radiance",
     ),
     "no quantity": (
         ("<SpectralQuantity>radiance</SpectralQuantity>", ""),
@@ -318,15 +320,15 @@ TM27_FAULTS = {
     ),
     "wavelength": (
         ('wavelength="500.0"', 'wavelength="green"'),
-        "f:30: SpectralData: 'green' is no wavelength; expected nm, e.g. 380",
+        "f:30: SpectralData: 'green' is not a wavelength; expected nm, e.g. 380",
     ),
     "value": (
         ('wavelength="500.0">0.001', 'wavelength="500.0">much'),
-        "f:4: SpectralData 500 nm: 'much' is no finite number; expected spectral radiance",
+        "f:4: SpectralData 500 nm: 'much' is not a finite number; expected spectral radiance",
     ),
     "two": (
         ("</SpectralDistribution>", "</SpectralDistribution><SpectralDistribution/>"),
-        "f:2: SpectralDistribution: 2 spectral distributions; expected one",
+        "f:2: SpectralDistribution: found 2 spectral distributions; expected one",
     ),
 }
 
@@ -339,6 +341,6 @@ def test_tm_27_faults(change: tuple[str, str], expected: str) -> None:
 def test_tm_27_alone_has_no_code_values() -> None:
     (told,) = messages(tm27())
     assert told == (
-        "f:2: no columns for code values; expected r, g, b or c1, c2, c3; where the meter wrote "
-        "none, join them from the plan: compliance convert FILE OUT --plan PLAN"
+        "f:2: no columns for code values; expected r, g, b or c1, c2, c3; if the meter wrote "
+        "none, take them from the plan: compliance convert FILE OUT --plan PLAN"
     )

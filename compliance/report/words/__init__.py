@@ -63,7 +63,7 @@ def reason_text(patch: NotJudged) -> str:
 
 
 def note_text(finding: Finding) -> str | None:
-    """How to read a finding's value, as a clause; None where there is nothing to add."""
+    """How to read a finding's value, as a clause; None if there is nothing to add."""
     return None if finding.note is None else statement_text(finding.note)
 
 
