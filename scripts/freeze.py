@@ -1,12 +1,12 @@
-"""The freezer: proves that a change of the code changes nothing that a user sees.
+"""The freezer: check that a change of the code changes nothing that a user sees.
 
     python scripts/freeze.py record STORE      # make inputs, run all calls, keep all outputs
-    python scripts/freeze.py compare STORE     # run the same calls by this checkout's code
-    python scripts/freeze.py accept STORE      # the same, and what differs is what is meant now
+    python scripts/freeze.py compare STORE     # run the same calls with this checkout's code
+    python scripts/freeze.py accept STORE      # the same, and keep the new outputs
 
-`record` makes invented jobs for every rule with the helpers of its own checkout's tests, and runs
-them by the code of `--checkout`; `compare` needs nothing but the command itself. Compared are
-printed texts, exit codes and files byte by byte; of sheets the words and where they stand, pixels,
+`record` makes invented jobs for every rule with the test helpers of its own checkout, and runs
+them with the code of `--checkout`; `compare` needs only the command itself. It compares
+printed texts, exit codes and files byte by byte; of sheets the words and their places, pixels,
 attachments and metadata; of pages their elements. Differences are printed, and the new outputs
 kept in STORE/differs, in a folder with the checkout's name.
 """
@@ -32,10 +32,10 @@ CHECKOUT = Path(__file__).resolve().parent.parent
 EXCERPT = 14
 """Lines of a difference that are printed."""
 LONGEST_LINE = 200
-"""Characters; texts with longer lines are parted at commas."""
+"""Characters; texts with longer lines are split at commas."""
 
 for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
-    os.environ[name] = "1"  # before numpy is imported: sums come out alike however many cores
+    os.environ[name] = "1"  # before numpy is imported: the same sums on any number of cores
 
 
 def record(store: Path, checkout: Path, jobs: int) -> int:
@@ -45,7 +45,7 @@ def record(store: Path, checkout: Path, jobs: int) -> int:
     from freezing.running import Stage, imported_by, in_fork
 
     if store.exists() and any(store.iterdir()):
-        print(f"{store} is there already", file=sys.stderr)
+        print(f"{store} already exists", file=sys.stderr)
         return 2
     store.mkdir(parents=True, exist_ok=True)
     cases_file, recorded = store / "cases.json", store / "recorded"
@@ -74,9 +74,9 @@ def record(store: Path, checkout: Path, jobs: int) -> int:
 
 
 def compare(store: Path, checkout: Path, asked: argparse.Namespace) -> int:
-    """Run the cases again by the checkout's code; returns 1 where an output differs.
+    """Run the cases again with the checkout's code; returns 1 if an output differs.
 
-    Where the task is to accept, the new outputs of such a case replace what was recorded.
+    With `accept`, the new outputs of such a case replace the recorded ones.
     """
     from freezing.cases import load_cases
     from freezing.replay import replay
@@ -100,7 +100,7 @@ def compare(store: Path, checkout: Path, asked: argparse.Namespace) -> int:
             compared += len({*old, *new})
             different += len(names)
             for name in names:
-                print("\n".join(told(played.case, name, old.get(name), new.get(name))))
+                print("\n".join(difference(played.case, name, old.get(name), new.get(name))))
             if names and asked.task == "accept":
                 shutil.rmtree(place, ignore_errors=True)
                 keep(place, played.outputs)
@@ -113,12 +113,12 @@ def compare(store: Path, checkout: Path, asked: argparse.Namespace) -> int:
 
 
 def chosen(cases: Sequence[Case], only: str, quick: bool) -> list[Case]:
-    """The cases that are asked for."""
+    """The selected cases."""
     return [case for case in cases if only in case.name and (case.quick or not quick)]
 
 
 def compared_files(place: Path) -> Iterator[Path]:
-    """The outputs in a folder, without what is kept for inspection."""
+    """The outputs in a folder, without those kept for inspection."""
     return (
         path
         for path in sorted(place.rglob("*"))
@@ -138,8 +138,8 @@ def keep(place: Path, outputs: dict[str, bytes]) -> None:
         (place / name).write_bytes(data)
 
 
-def told(case: Case, name: str, old: bytes | None, new: bytes | None) -> Iterator[str]:
-    """A difference in lines: where, after which call, and how the texts begin to differ."""
+def difference(case: Case, name: str, old: bytes | None, new: bytes | None) -> Iterator[str]:
+    """A difference in lines: its place, its call, and the first differing lines."""
     number, _, rest = name.partition("/")
     yield f"\n=== {case.name}, call {number}: {rest}"
     yield f"$ compliance {shlex.join(case.calls[int(number) - 1].args)}"
@@ -147,16 +147,16 @@ def told(case: Case, name: str, old: bytes | None, new: bytes | None) -> Iterato
         yield "    is new" if old is None else "    is gone"
         return
     before, after = lines(old), lines(new)
-    found = difflib.unified_diff(before, after, lineterm="", n=1)
-    yield from (line[:LONGEST_LINE] for line in islice(found, 2, 2 + EXCERPT))
+    changed = difflib.unified_diff(before, after, lineterm="", n=1)
+    yield from (line[:LONGEST_LINE] for line in islice(changed, 2, 2 + EXCERPT))
 
 
 def lines(data: bytes) -> list[str]:
-    """Text in lines, parted at its commas too where they are long."""
-    found = data.decode("utf-8", "backslashreplace").splitlines()
-    if max(map(len, found), default=0) <= LONGEST_LINE:
-        return found
-    return [part for line in found for part in line.replace(",", ",\n").splitlines()]
+    """Text in lines, split at commas too if the lines are long."""
+    whole = data.decode("utf-8", "backslashreplace").splitlines()
+    if max(map(len, whole), default=0) <= LONGEST_LINE:
+        return whole
+    return [part for line in whole for part in line.replace(",", ",\n").splitlines()]
 
 
 def main() -> int:
@@ -169,7 +169,7 @@ def main() -> int:
     parser.add_argument("--jobs", type=int, default=2, metavar="N", help="processes; default 2")
     parser.add_argument(
         "--checkout", type=Path, default=CHECKOUT, metavar="DIR",
-        help="whose code is run; that of this script unless said",
+        help="run its code; default: this script's checkout",
     )  # fmt: skip
     asked = parser.parse_args()
     store, checkout = asked.store.resolve(), asked.checkout.resolve()

@@ -2,8 +2,8 @@
 
 Takes DejaVu 2.37 (Debian packages fonts-dejavu-core and fonts-dejavu-extra), keeps
 Latin, Greek, Cyrillic and the signs of the trade, drops hinting and layout tables,
-and renames the result, as the licence asks of modified fonts. Needs fontTools.
-Same input, same bytes.
+and renames the result, as the licence requires for modified fonts. Needs fontTools.
+The same input gives the same bytes.
 """
 
 from __future__ import annotations
@@ -49,7 +49,7 @@ KEPT_NAMES = (0, 7, 13, 14)  # copyright, trademark, licence, its address
 
 
 def characters() -> list[int]:
-    """Every code point that the sheet can print, where the face has it."""
+    """Every code point that the sheet can print, if the face has it."""
     return [code for first, last in RANGES for code in range(first, last + 1)]
 
 
@@ -89,13 +89,13 @@ def make(name: str, source: Path, family: str, style: str) -> bytes:
 def write_out_widths(font: TTFont) -> None:
     """Give every glyph its own entry in hmtx, as in a face of many widths.
 
-    A face of one width has a single entry that counts for all. reportlab 5.1 scales that
-    one and then embeds it unscaled with the rest, so that the widths in the file disagree.
+    A face of one width has a single entry for all glyphs. reportlab 5.1 scales that entry
+    and then embeds it unscaled, so that the widths in the file disagree.
     """
     names = font.getGlyphOrder()
     metrics = font["hmtx"].metrics
     if metrics[names[-1]][0] != metrics[names[-2]][0]:
-        return  # written out anyway
+        return  # each has its own entry already
     table = DefaultTable("hmtx")
     table.data = b"".join(struct.pack(">Hh", *metrics[name]) for name in names)
     font.recalcBBoxes = False
@@ -104,7 +104,7 @@ def write_out_widths(font: TTFont) -> None:
 
 
 def main() -> None:
-    """Write all faces beside their licence."""
+    """Write all faces to the folder of their licence."""
     folder = Path(sys.argv[1]) if len(sys.argv) > 1 else SOURCE
     for name, (file, family, style) in FACES.items():
         data = make(name, folder / file, family, style)

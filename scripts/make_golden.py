@@ -1,11 +1,11 @@
-"""Writes tests/golden/VERSION/: sheets, a delivery and a deviation as this version signs them.
+"""Write tests/golden/VERSION/: sheets, a delivery and a deviation as this version signs them.
 
     .venv/bin/python scripts/make_golden.py             # VERSION is that of the package
 
-Every later version has to read what lies there. Run it for a release, and never again for a
-version that is out: `expected.json` beside the files says what verification makes of them, and
-a test holds today's verification to it. The keys are made from numbers that stand here, for
-everybody to see: they vouch for nothing.
+Every later version must read these files. Run it for a release, and never again for a
+version that is out: `expected.json` in the folder states the result of their verification, and
+a test compares today's verification with it. The keys are made from numbers in this public
+file: they prove nothing.
 """
 
 from __future__ import annotations
@@ -56,7 +56,7 @@ UNTIL = date(2026, 12, 31)
 PASSWORD = "for everybody to see"
 
 MISSED = ("peak-level", "grey", "tracking")
-"""What slot 3 of the demo does not meet."""
+"""Requirements that slot 3 of the demo does not meet."""
 
 
 def identity(number: int, name: str, organisation: str) -> Identity:
@@ -87,7 +87,7 @@ def identity(number: int, name: str, organisation: str) -> Identity:
 
 
 def assessed(slot: str, now: datetime, deviations: tuple[Deviation, ...] = ()) -> Assessment:
-    """A slot of the demo by the first of its deliverables."""
+    """A slot of the demo, assessed for its first deliverable."""
     job = only_slot(load_job(JOB), slot)
     (entry,) = job.slots
     meter = load_meter(entry.meter) if entry.meter else None
@@ -110,7 +110,7 @@ def assessed(slot: str, now: datetime, deviations: tuple[Deviation, ...] = ()) -
 
 
 def accepted(of: Assessment, client: Identity) -> dict[str, bytes]:
-    """A deviation for everything that slot 3 misses."""
+    """Deviations for all requirements that slot 3 misses."""
     stated = statement(of)
     acceptance = Acceptance("for the offline edit only", client.signer.name, ACCEPTED, UNTIL)
     return {
@@ -119,7 +119,7 @@ def accepted(of: Assessment, client: Identity) -> dict[str, bytes]:
 
 
 def loaded(files: Mapping[str, bytes]) -> tuple[Deviation, ...]:
-    """Deviation files as their bytes, read."""
+    """Deviations read from the bytes of their files."""
     with TemporaryDirectory() as folder:
         for name, data in files.items():
             Path(folder, name).write_bytes(data)
@@ -127,7 +127,7 @@ def loaded(files: Mapping[str, bytes]) -> tuple[Deviation, ...]:
 
 
 def golden() -> dict[str, bytes]:
-    """All files but what is expected of them."""
+    """All files except `expected.json`."""
     facility = identity(11, "Test Facility", "For tests only")
     client = identity(12, "Test Client", "For tests only")
     deviations = accepted(assessed("3", ASSESSED), client)
@@ -150,45 +150,45 @@ def golden() -> dict[str, bytes]:
     }
 
 
-# ---------------------------------------------------------------- what is expected
+# ---------------------------------------------------------------- expected results
 
 
-def told(found: Verification) -> dict[str, Any]:
-    """What verification makes of a sheet, as far as it may never change."""
+def lasting(result: Verification) -> dict[str, Any]:
+    """The parts of a sheet's verification that may never change."""
     return {
-        "exit_code": found.exit_code,
+        "exit_code": result.exit_code,
         "engine": ENGINE,
-        "number": found.number,
-        "verdict": found.verdict,
-        "disposition": found.disposition,
-        "signed_by": [f"{each.signer.name} as {each.role}" for each in found.signatures],
-        "steps": {step_title(step): str(step.status) for step in found.steps},
+        "number": result.number,
+        "verdict": result.verdict,
+        "disposition": result.disposition,
+        "signed_by": [f"{each.signer.name} as {each.role}" for each in result.signatures],
+        "steps": {step_title(step): str(step.status) for step in result.steps},
     }
 
 
 def expected(folder: Path) -> dict[str, Any]:
-    """What this version makes of the files in a folder."""
+    """The results of this version for the files in a folder."""
     trust = tuple((folder / name).read_bytes() for name in ("facility.pem", "client.pem"))
-    found: dict[str, Any] = {
-        file.name: told(verify_sheet(file.read_bytes(), trust=trust))
+    results: dict[str, Any] = {
+        file.name: lasting(verify_sheet(file.read_bytes(), trust=trust))
         for file in sorted(folder.glob("*.pdf"))
     }
     for file in sorted(folder.glob("*.zip")):
         delivery = verify_delivery(
             file, lambda data: verify_sheet(data, trust=trust), any_signer=True
         )
-        found[file.name] = {
+        results[file.name] = {
             "exit_code": delivery.exit_code,
-            "sheets": {path: told(each) for path, each in delivery.sheets.items()},
+            "sheets": {path: lasting(each) for path, each in delivery.sheets.items()},
         }
     for file in sorted(folder.glob("deviation*.json")):
         deviation = load_deviation(file)
-        found[file.name] = {
+        results[file.name] = {
             "requirement": deviation.requirement,
             "value": deviation.value,
             "signed_by": deviation.signer.name,
         }
-    return found
+    return results
 
 
 def main() -> int:

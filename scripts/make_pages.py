@@ -1,6 +1,6 @@
-"""Writes the pages of docs/reference/ from the program, and what commands print into the others.
+"""Write the pages of docs/reference/ from the program, and commands' output into the others.
 
-    .venv/bin/python scripts/make_pages.py             # --check only says what is behind
+    .venv/bin/python scripts/make_pages.py             # --check only lists outdated pages
 
 Run it when a command, a word, a schema, a rule, a quantity or the golden files change. Tests
 compare (tests/docs).
@@ -26,11 +26,11 @@ REFERENCE: Mapping[str, Callable[[], str]] = {
     "docs/reference/quantities.md": quantities.page,
     "docs/reference/rules.md": rules.page,
 }
-"""Pages written as a whole."""
+"""Pages that are generated completely."""
 
 
 def pages() -> Iterator[tuple[str, str]]:
-    """Every page by its path, as it should be."""
+    """Every page by its path, up to date."""
     for name, page in REFERENCE.items():
         yield name, page()
     for chain in CHAINS:
@@ -41,7 +41,7 @@ def pages() -> Iterator[tuple[str, str]]:
 
 
 def main(arguments: Sequence[str]) -> int:
-    """Write what is behind, or with --check name it; 1 where something was, or a page is wrong."""
+    """Write outdated pages, or list them with --check; 1 if a page is outdated or wrong."""
     check, behind = "--check" in arguments, False
     try:
         for name, text in pages():
@@ -49,7 +49,7 @@ def main(arguments: Sequence[str]) -> int:
             if place.exists() and place.read_text(encoding="utf-8") == text:
                 continue
             behind = True
-            print(f"{name} is behind; run scripts/make_pages.py" if check else f"{name} written")
+            print(f"{name} is outdated; run scripts/make_pages.py" if check else f"{name} written")
             if not check:
                 place.write_text(text, encoding="utf-8", newline="\n")
     except FollowError as error:

@@ -1,9 +1,9 @@
-"""Writes the computed patch lists of specs/patches: dark ramp, cinema steps in RGB, colours.
+"""Write the computed patch lists of specs/patches: dark ramp, cinema steps in RGB, colours.
 
     python scripts/make_patch_lists.py
 
-Nothing in them is copied from a chart. Each list says in its header how it was computed; a
-test holds the files equal to a fresh run.
+Nothing in them is copied from a chart. Each list states in its header how it was computed; a
+test compares the files with a fresh run.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ CINEMA_EXPONENT = 2.6
 
 @dataclass(frozen=True)
 class Signal:
-    """What carries the colours of a list."""
+    """The signal of a list of colours."""
 
     file: str
     words: str

@@ -1,4 +1,4 @@
-"""Makes docs/pictures/sheet.png: page 1 of a sheet of the demo, as README shows it.
+"""Make docs/pictures/sheet.png: page 1 of a sheet of the demo, for README.
 
     .venv/bin/python scripts/make_readme_picture.py
 

@@ -97,7 +97,7 @@ def test_no_network(checkout: Path) -> None:
     assert code == 4
     assert len(lines) == 2
     assert lines[0].startswith("setting up .venv")
-    assert lines[1].startswith("pip could not install what is needed (is there a network?): ")
+    assert lines[1].startswith("pip could not install the dependencies (is there a network?): ")
     assert lines[1].endswith(f"(whole log: {checkout}/.venv/set-up.log)")
 
 
@@ -106,5 +106,5 @@ def test_an_environment_of_somebody_else_stays(checkout: Path) -> None:
     kept.parent.mkdir()
     kept.touch()
     code, lines = run(checkout / "demo/run", {"PYTHON": sys.executable})
-    told = ".venv has no working Python 3.11 or newer with pip; remove it or mend it"
+    told = ".venv has no working Python 3.11 or newer with pip; remove or repair it"
     assert (code, lines, kept.exists()) == (4, [told], True)

@@ -31,11 +31,11 @@ SERIOUS = (
     "rule-changed",
     "rule-unversioned",
 )
-"""Remarks that page 1 shows even where it has no room for others."""
+"""Remarks that page 1 shows even if others do not fit."""
 
 
 def build_report(assessment: Assessment) -> Report:
-    """All that is said of an assessment."""
+    """The report of an assessment."""
     rule, before = assessment.rule, assessment.before
     decision = rule.decision
     only_before = assessment.heading == "before"
@@ -114,6 +114,6 @@ def _tallies(assessment: Assessment, rows: Mapping[str, Row]) -> Iterable[Tally]
 
 
 def _short_remarks(remarks: Iterable[Remark]) -> tuple[str, ...]:
-    """Remarks as page 1 tells them, the serious first, long lists cut."""
+    """Remarks for page 1, the serious first, long lists cut."""
     ordered = sorted(remarks, key=lambda remark: remark.kind not in SERIOUS)
     return tuple(remark_text(remark, short=True) for remark in ordered)

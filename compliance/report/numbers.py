@@ -1,4 +1,4 @@
-"""Numbers, limits, values and times as print; the same in every report."""
+"""Numbers, limits, values and times as text, the same in every report."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ MOST_DECIMALS = 17
 
 
 def format_plain(value: float) -> str:
-    """A stated number as a person writes it: no exponent, no dust, a true minus sign."""
+    """A stated number as a person writes it: no exponent, no rounding noise, a true minus sign."""
     if not math.isfinite(value):
         return NONE
     text = f"{Decimal(f'{value:.9g}'):f}"
@@ -38,11 +38,11 @@ def format_plain(value: float) -> str:
 
 
 def format_number(value: float, limits: Limits | None = None, *, signed: bool = False) -> str:
-    """A value with digits enough to be told from each of its limits.
+    """A value with enough digits to differ from each of its limits.
 
-    The number of decimals follows the size of the limits, four digits without any;
-    more are added until the printed value lies on the same side of each limit as
-    the value itself. `signed` puts a plus before a positive one.
+    The number of decimals depends on the size of the limits, four digits without limits;
+    more are added until the printed value is on the same side of each limit as
+    the value itself. `signed` puts a plus before a positive value.
     """
     if not math.isfinite(value):
         return NONE
@@ -102,7 +102,7 @@ def _same_side(value: float, text: str, ends: Iterable[float]) -> bool:
 
 
 def with_unit(text: str, unit: str) -> str:
-    """`text` and its unit with a no-break space; plain numbers have none."""
+    """`text` and its unit with a no-break space; plain numbers have no unit."""
     return text if unit in ("1", "", "as the field") or text == NONE else f"{text}\u00a0{unit}"
 
 
@@ -142,7 +142,7 @@ def _interval(low: float, high: float, limits: Limits, unit: str) -> str:
 
 
 def _says_yes(quantity: str, limits: Limits | None) -> str | None:
-    """`yes` or `no` where a declaration is limited to just that."""
+    """`yes` or `no` if the limits of a declaration allow only that."""
     row = QUANTITIES.get(quantity)
     if row is None or "declaration" not in row.options or limits is None:
         return None
@@ -183,7 +183,7 @@ def _band_lines(requirement: Requirement, unit: str) -> Iterable[str]:
 
 
 def format_finding_limits(finding: Finding | Deviation) -> str:
-    """The limits that decided a finding, or that a deviation is about, in plain language."""
+    """The limits that decided a finding, or of a deviation, in plain language."""
     yes = _says_yes(finding.quantity, finding.limits)
     return yes or format_limits(finding.limits, finding.unit)
 
@@ -205,25 +205,25 @@ def _value(value: Value | None, limits: Limits | None, quantity: str, unit: str)
 
 
 def format_value(finding: Finding, among: Iterable[Finding] = ()) -> str:
-    """A finding's value with unit, its digits told from the limit; `–` without one.
+    """A finding's value with unit, with enough digits for the limit; `–` without a value.
 
-    `among` are the findings it stands beside: one value under two limits reads the same.
+    `among` are the findings of the same report: a value under two limits reads the same in both.
     """
-    told = (
+    texts = (
         _value(finding.value, limits, finding.quantity, finding.unit)
         for limits in alike_limits(finding, among)
     )
-    text = max(told, key=len)
+    text = max(texts, key=len)
     return f"at least {text}" if finding.bound == "at-least" and text != NONE else text
 
 
 def alike_limits(finding: Finding, among: Iterable[Finding] = ()) -> list[Limits | None]:
-    """The limits of a finding, and of those that hold the same measured value to others."""
+    """The limits of a finding, and of others with the same measured value."""
     row = QUANTITIES.get(finding.quantity)
     measured = row is not None and row.values != "stated"
-    said = finding.quantity, finding.value
+    own = finding.quantity, finding.value
     return [finding.limits] + [
-        one.limits for one in among if measured and (one.quantity, one.value) == said
+        other.limits for other in among if measured and (other.quantity, other.value) == own
     ]
 
 
@@ -233,12 +233,12 @@ def format_accepted_value(deviation: Deviation) -> str:
 
 
 def format_point_value(point: Point, finding: Finding) -> str:
-    """A point's value with unit, its digits told from its own limits."""
+    """A point's value with unit, with enough digits for its own limits."""
     return _value(point.value, point.limits, finding.quantity, finding.unit)
 
 
 def point_name(point: Point | NotJudged) -> str:
-    """A point as named to a person: its name, unbroken, and, off centre, where."""
+    """A point's name for readers, without line breaks, and its position if it is off centre."""
     name = point.name or " ".join(str(code) for code in point.patch)
     shown = name.replace(" ", "\u00a0")
     if point.position == "centre" or name.endswith(point.position):
@@ -273,7 +273,7 @@ def format_interval(
 ) -> str:
     """An interval with its coverage, digits as for a value with these limits.
 
-    `least` is what the value cannot be below: the interval ends there.
+    `least` is the smallest possible value: the interval ends there.
     """
     share = f"{format_plain(100 * interval.coverage)}\u00a0%"
     low, high = interval.low, interval.high
@@ -295,9 +295,9 @@ def format_interval(
 
 
 def format_probability(probability: float, confidence: float = 0.95) -> str:
-    """A probability with its sign, its digits told from what the decision asks for.
+    """A probability with its sign, with enough digits for the required confidence.
 
-    No draw outside is no certainty, so that none is printed as 0 or 1.
+    Even if no draw is outside there is no certainty, so none is printed as 0 or 1.
     """
     if probability > max(0.9995, confidence):
         return ">\u00a00.999"
@@ -313,23 +313,24 @@ def format_probability(probability: float, confidence: float = 0.95) -> str:
 
 
 ALIKE = 0.01
-"""Probabilities that differ by less are alike to a reader."""
+"""Probabilities that differ by less are the same to a reader."""
 
 
 def value_point(finding: Finding) -> Point | None:
-    """The point that a finding's value is of; None if it is of all points together."""
+    """The point of a finding's value; None if the value is of all points together."""
     if finding.statistic != "each" or finding.value is None:
         return None
-    said = finding.value, finding.limits
+    own = finding.value, finding.limits
     counted = (point for point in finding.points if point.verdict is not None)
-    return next((point for point in counted if (point.value, point.limits) == said), None)
+    return next((point for point in counted if (point.value, point.limits) == own), None)
 
 
 def least_sure(finding: Finding, confidence: float = 0.95) -> Point | None:
-    """The point that a finding's probability is of, where the value's own is another one.
+    """The point of a finding's probability, if it differs from the point of its value.
 
-    Value and probability of a finding of `each` are the least of all points, each by itself,
-    and so need not be of one patch. None if they are, or where the two are alike to a reader.
+    Value and probability of a finding of `each` are the worst of all points, separately,
+    and so need not be of the same patch. None if they are, or if the two probabilities are the
+    same to a reader.
     """
     nearest, lowest = value_point(finding), finding.probability
     if nearest is None or lowest is None:
@@ -340,10 +341,10 @@ def least_sure(finding: Finding, confidence: float = 0.95) -> Point | None:
     return next((point for point in counted if point.probability == lowest), None)
 
 
-def _alike(one: float, other: float, confidence: float) -> bool:
-    """Whether two probabilities differ by little, and not in the statement they lead to."""
+def _alike(first: float, second: float, confidence: float) -> bool:
+    """Whether two probabilities differ by little and lead to the same statement."""
     ends = confidence, round(1 - confidence, 12)
-    return abs(one - other) < ALIKE and all((one >= end) == (other >= end) for end in ends)
+    return abs(first - second) < ALIKE and all((first >= end) == (second >= end) for end in ends)
 
 
 def interval_words(
@@ -351,8 +352,8 @@ def interval_words(
 ) -> str:
     """The interval of a finding, or of a point of it; empty if it is not known.
 
-    It ends at 0 where the value cannot be negative, whatever the draws say. Its digits are
-    those of the value, told `among` other findings.
+    It ends at 0 if the value cannot be negative, even if draws are. Its digits are
+    those of the value, given `among` other findings.
     """
     interval = point.interval if point else finding.interval
     if interval is None:
@@ -363,7 +364,7 @@ def interval_words(
 
 
 def _unsigned(finding: Finding) -> bool:
-    """Whether a finding's value cannot be negative; means and ranges are of amounts."""
+    """Whether a finding's value cannot be negative; means and ranges are of absolute values."""
     row = QUANTITIES.get(finding.quantity)
     if row is None or row.pair:
         return False

@@ -1,4 +1,4 @@
-"""An assessment as text: what every paper prints, and none says in words of its own.
+"""An assessment as text, the same for every output; no output has words of its own.
 
 Plain words, marks and rows, without layout: sheet, terminal, JUnit and CSV draw or wrap them.
 """
@@ -12,13 +12,13 @@ from compliance.model import Finding, Verdict
 
 @dataclass(frozen=True, slots=True)
 class Fact:
-    """A label and what stands beside it."""
+    """A label and its value."""
 
     label: str
     value: str
     mono: bool = False
     known: bool = True
-    """Not where the value only says that it is not stated."""
+    """False if the value is only `not stated`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -31,40 +31,40 @@ class Group:
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """One requirement: its finding, and all that is printed of it."""
+    """One requirement: its finding, and all printed texts about it."""
 
     finding: Finding
     word: str
     """Of the verdict."""
     level: str
-    """What marks a requirement that decides nothing, after its title."""
+    """The mark of a requirement that decides nothing, after its title."""
     about: str
     """Quantity, statistic and patches."""
     value: str
     value_notes: tuple[str, ...]
-    """Beside the value: where it lies, its interval and probability."""
+    """Notes on the value: its patch, its interval and probability."""
     limit: str
-    """The limits that the value was held against."""
+    """The limits of the value."""
     limits: tuple[str, ...]
-    """All of them: a line per band or group of patches."""
+    """All limits: a line per band or group of patches."""
     probability: str
-    """Its probability to lie inside, e.g. `p = 0.763`; empty if it is not known."""
+    """Its probability to be inside, e.g. `p = 0.763`; empty if it is not known."""
     least_sure: str
-    """Where value and probability are of two patches: which those are, in a sentence."""
+    """If value and probability are of two patches: their names, in a sentence."""
     short: str
-    """Why it is not assessed, in a line or two."""
+    """The reason that it is not assessed, in a line or two."""
     details: tuple[str, ...]
-    """What a reader of the verdict must know: points outside, what is missing."""
+    """Facts that a reader of the verdict must know: points outside, missing patches."""
     open: tuple[str, ...]
-    """Everything that was missing, and what was not judged and why."""
+    """All missing patches, and the patches that were not judged, with reasons."""
     sentences: tuple[str, ...]
-    """Value, limits, how sure, what is missing and the source, as running text."""
+    """Value, limits, probability, missing patches and the source, as running text."""
     message: str
     """The outcome in one line, for other programs."""
     points: tuple[str, ...]
     """Each point outside its limits in a line, then the source."""
     accepted: str
-    """What the client accepts of it, in a sentence; empty if nothing."""
+    """The client's acceptance, in a sentence; empty if there is none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,7 +75,7 @@ class Tally:
     words: str
     marks: tuple[Verdict, ...]
     missed: str = ""
-    """What of a level that decides nothing is not met: each with value and limits."""
+    """Requirements of a level that decides nothing that are not met: each with value and limits."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -89,7 +89,7 @@ class CauseText:
 
 @dataclass(frozen=True, slots=True)
 class State:
-    """What is said of one set of readings: before calibration, or after it."""
+    """The texts about one set of readings: before calibration, or after it."""
 
     name: str
     mark: Verdict
@@ -101,17 +101,17 @@ class State:
     rows: tuple[Row, ...]
     """In the rule's order."""
     in_part: tuple[str, ...]
-    """Why some requirements were judged on a part of their patches."""
+    """Reasons that some requirements were judged on a part of their patches."""
     remarks: tuple[str, ...]
     causes: tuple[CauseText, ...]
-    """Likely causes of what is outside its limits, the likeliest first."""
+    """Likely causes of findings outside their limits, the likeliest first."""
     no_cause: str
-    """Said where something is outside its limits and no cause is known."""
+    """A sentence if findings are outside their limits and no cause is known."""
 
 
 @dataclass(frozen=True, slots=True)
 class Report:
-    """All that is said of an assessment."""
+    """All texts about an assessment."""
 
     number: str
     title: str
@@ -119,48 +119,48 @@ class Report:
     running: str
     """Short title for the head of each page."""
     slot: str
-    """As a subject; empty without a job."""
+    """As the subject of a sentence; empty without a job."""
     rule: str
     """Its id and revision."""
     when: str
-    """Said beside the verdict where it is not of the calibrated state."""
+    """A note on the verdict if it is not of the calibrated state."""
     heading: str
-    """What state of the slot it is about, where that is not the calibrated one."""
+    """The state of the slot, if it is not the calibrated one."""
     now: State
     before: State | None
     earlier: str
-    """How many requirements were outside before calibration."""
+    """The number of requirements outside before calibration."""
     validity: str
     dates: str
-    """When it was measured, how long that holds, and the number, in a sentence."""
+    """The date of measuring, the validity and the number, in a sentence."""
     tallies: tuple[Tally, ...]
     deciding: tuple[Row, ...]
-    """The shall that made the verdict what it is: outside, open, near a limit, not assessed."""
+    """The shall requirements that decide the verdict: outside, open, near a limit, not assessed."""
     deciding_title: str
     disposition: str
-    """What the client makes of the verdict."""
+    """The client's acceptance."""
     accepted: tuple[str, ...]
-    """What the client accepts of it: a sentence for each deviation."""
+    """The accepted values: a sentence for each deviation."""
     risk: tuple[str, ...]
-    """How values were accepted, and the risk it leaves."""
+    """The rule of acceptance, and the remaining risk."""
     asked: tuple[Fact, ...]
     measured: tuple[Fact, ...]
     not_said: tuple[str, ...]
     remarks: tuple[str, ...]
     """Those of `now`, the serious first, long lists cut."""
     serious: int
-    """How many remarks at the head are shown even where others have no room."""
+    """The number of first remarks that are shown even if others do not fit."""
     facility: Fact
-    """Who signs, under what caption."""
+    """The signing facility, with its caption."""
     departures: str
-    """How far a house rule is not what it extends, in a sentence."""
+    """The differences of a house rule from its parent, in a sentence."""
     changes: tuple[Fact, ...]
-    """Departures of a house rule from its parent: of what, and the words."""
+    """Changes of a house rule from its parent: subject and text."""
     provenance: tuple[Group, ...]
     definitions: tuple[Fact, ...]
     method: str
     reading: str
-    """How to read interval and probability; empty without them."""
+    """An explanation of interval and probability; empty without them."""
     decision: str
     bases: tuple[Fact, ...]
     cautions: tuple[str, ...]

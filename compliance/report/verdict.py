@@ -1,4 +1,4 @@
-"""What a verdict rests on: its mark, the findings that decide it, and how many are met."""
+"""The basis of a verdict: its mark, the findings that decide it, and the number that are met."""
 
 from __future__ import annotations
 
@@ -32,12 +32,12 @@ INKS: Mapping[Verdict, str] = {
     Verdict.FAIL: "plum",
     Verdict.NOT_ASSESSED: "grey",
 }
-"""Names of the inks of mark and word; every paper has its own shade, and its own drawing of the
+"""Names of the inks of mark and word; every output has its own shade, and its own drawing of the
 mark: filled disc, disc filled on the left, on the right, barred ring, dotted ring."""
 
 
 def outcome_mark(verdict: Outcome, conditional: bool) -> Verdict:
-    """The mark that an assessment's verdict is shown with."""
+    """The mark of an assessment's verdict."""
     if verdict is Outcome.COMPLIANT:
         return Verdict.CONDITIONAL_PASS if conditional else Verdict.PASS
     if verdict is Outcome.NOT_COMPLIANT:
@@ -49,7 +49,7 @@ def outcome_mark(verdict: Outcome, conditional: bool) -> Verdict:
 
 
 def applies(finding: Finding) -> bool:
-    """Whether the requirement is for this kind of display at all."""
+    """Whether the requirement is for this kind of display."""
     return finding.reason is not Reason.NOT_APPLICABLE
 
 
@@ -59,7 +59,7 @@ def shall_of(state: GradedReadings) -> tuple[Finding, ...]:
 
 
 def failing(findings: Iterable[Finding], level: Level = Level.SHALL) -> tuple[Finding, ...]:
-    """The findings of one level that lie outside their limits."""
+    """The findings of one level that are outside their limits."""
     return tuple(row for row in findings if row.level is level and row.verdict in OUTSIDE)
 
 
@@ -69,22 +69,22 @@ def with_uncertainty(state: GradedReadings) -> bool:
 
 
 def uncertainty_unknown(finding: Finding) -> bool:
-    """Whether a value was measured and judged without knowing its uncertainty."""
+    """Whether a value was measured and judged without a known uncertainty."""
     judged = finding.verdict is not Verdict.NOT_ASSESSED
     return judged and finding.probability is None and not is_stated(finding.quantity)
 
 
 def left_open(finding: Finding, decision: Decision) -> bool:
-    """Whether a value inside its limits is not accepted, because nothing proves it."""
+    """Whether a value inside its limits is not accepted, because it is not proven."""
     if decision.acceptance != "guarded" or finding.verdict not in INSIDE:
         return False
     return finding.verdict is Verdict.CONDITIONAL_PASS or uncertainty_unknown(finding)
 
 
 def deciding(state: GradedReadings, decision: Decision) -> tuple[Finding, ...]:
-    """The findings that make the verdict what it is; none if all are met.
+    """The findings that decide the verdict; none if all are met.
 
-    Those outside and not assessed come in the rule's order, the others least sure first.
+    Findings outside or not assessed are in the rule's order, the others least certain first.
     """
     shall = shall_of(state)
     outside = failing(shall)
@@ -120,7 +120,7 @@ def rank(finding: Finding) -> tuple[bool, bool, int]:
 
 
 def not_accepted(assessment: Assessment) -> tuple[Finding, ...]:
-    """What lies outside its limits and decides, and is not accepted."""
+    """The deciding findings outside their limits that the client has not accepted."""
     accepted = {deviation.requirement for deviation in assessment.deviations}
     outside = failing(assessment.state.findings)
     return tuple(finding for finding in outside if finding.id not in accepted)
@@ -131,19 +131,19 @@ def not_accepted(assessment: Assessment) -> tuple[Finding, ...]:
 
 @dataclass(frozen=True, slots=True)
 class Counts:
-    """How many of some findings came out how."""
+    """Findings counted by their result."""
 
     total: int
     met: int
     conditional: int
-    """Inside their limits, which the measurement uncertainty reaches across."""
+    """Inside their limits, but not surely, because of the measurement uncertainty."""
     left_open: int
     outside: int
     not_assessed: int
 
 
 def count(findings: Iterable[Finding], decision: Decision) -> Counts:
-    """Findings counted by what became of them under a rule of acceptance."""
+    """Findings counted by their result under a rule of acceptance."""
     counted = tuple(findings)
     verdicts = [finding.verdict for finding in counted]
     unproven = sum(left_open(finding, decision) for finding in counted)

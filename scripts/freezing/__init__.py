@@ -1,1 +1,1 @@
-"""What `scripts/freeze.py` is made of: inputs, calls, runs, and outputs in a form to compare."""
+"""Parts of `scripts/freeze.py`: inputs, calls, runs, and outputs in a form to compare."""

@@ -1,4 +1,4 @@
-"""How recorded calls name things: times, keys, files, all from a case's own folder."""
+"""Names in recorded calls: times, keys, files, all relative to a case's own folder."""
 
 from __future__ import annotations
 
@@ -45,13 +45,13 @@ METERS = tuple(
     f"{IN}/demo/meters/{name}.yaml" for name in ("filter-colorimeter", "spectroradiometer")
 )
 DEMO_MISSED = ("peak-level", "grey", "tracking")
-"""What slot 3 of the demo misses."""
+"""Requirements that slot 3 of the demo misses."""
 QUICK_RULES = ("hdr-pq-1000", "cinema-theatre", "web-srgb", "hdr-hlg-grade-1")
 
 
 @dataclass(frozen=True, slots=True)
 class RuleJob:
-    """The job that was invented for a rule."""
+    """The invented job of a rule."""
 
     rule: str
     number: int
@@ -65,7 +65,7 @@ class RuleJob:
 
     @property
     def folder(self) -> str:
-        """Where it is."""
+        """Its folder."""
         return f"{IN}/jobs/{self.rule}"
 
     @property
@@ -80,12 +80,12 @@ class RuleJob:
 
     @property
     def quick(self) -> bool:
-        """Whether it stands for all."""
+        """Whether it belongs to the representative subset."""
         return self.rule in QUICK_RULES
 
     @property
     def documents(self) -> tuple[str, ...]:
-        """Slots whose assessments are there as documents."""
+        """Slots that have assessments as documents."""
         return ("good", "bad", "missing", "moved") if self.number % 4 == 0 else ("bad", "moved")
 
     def document(self, slot: str) -> str:

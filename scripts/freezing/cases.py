@@ -1,4 +1,4 @@
-"""Cases: calls of the command that follow each other in one folder, as a file keeps them."""
+"""Cases: calls of the command one after the other in one folder, stored in a file."""
 
 from __future__ import annotations
 
@@ -18,14 +18,14 @@ class Call:
     args: tuple[str, ...]
     stdin: str = ""
     settings: Mapping[str, str] = field(default_factory=dict)
-    """Of the environment, beside the fixed ones."""
+    """Of the environment, in addition to the fixed ones."""
     encoding: str = "utf-8"
     """Of standard output and error."""
 
 
 @dataclass(frozen=True, slots=True)
 class Case:
-    """Calls in a folder of their own, beside `inputs`; each sees what those before it wrote."""
+    """Calls in a folder of their own, next to `inputs`; each sees the files of those before it."""
 
     name: str
     calls: tuple[Call, ...]
@@ -34,11 +34,11 @@ class Case:
     pixels: bool = True
     """Whether the pages of its sheets are drawn."""
     copied: Mapping[str, str] = field(default_factory=dict)
-    """Files of the folder to be, and where in `inputs` they are copied from."""
+    """Files to put into the folder, and their sources in `inputs`."""
     written: Mapping[str, str] = field(default_factory=dict)
-    """Files of the folder to be, and the text in them."""
+    """Files to put into the folder, and their text."""
     seconds: float = 0.0
-    """Of computing when it was recorded: long ones begin first."""
+    """Computing time when it was recorded: long ones start first."""
 
 
 def save_cases(file: Path, cases: Iterable[Case]) -> None:

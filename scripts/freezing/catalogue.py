@@ -1,4 +1,4 @@
-"""Every case but the wrong ones; here those of the demo and of no rule in particular."""
+"""All cases except the wrong ones; here those of the demo and those for all rules."""
 
 from __future__ import annotations
 
@@ -30,11 +30,11 @@ COMMANDS = (
 )  # fmt: skip
 SCHEMAS = ("rule", "job", "meter", "assessment", "deviation", "repository")
 GREY = "95.047,100,108.883\n"
-"""A row of readings: what web-srgb's plan has 47 of."""
+"""A row of readings; the plan of web-srgb has 47 rows."""
 
 
 def all_cases(jobs: list[RuleJob], wrong: Iterable[Case]) -> list[Case]:
-    """Every case; what the first imports is what most of them import."""
+    """All cases; the first imports the same modules as most others."""
     cases = [
         first(), *words(), *demo(), *signing(), *deviating(), *verifying(jobs), *delivering(),
         *stamped(), *repository(), *rules_in_all(), *converting(jobs), *planning(jobs), *wrong,
@@ -48,7 +48,7 @@ def all_cases(jobs: list[RuleJob], wrong: Iterable[Case]) -> list[Case]:
 
 
 def first() -> Case:
-    """A little of everything that imports something of its own."""
+    """A little of everything that imports other modules."""
     readings = f"{IN}/jobs/cinema-theatre/readings/missing.csv"
     return Case(
         "first",

@@ -20,7 +20,7 @@ WAVELENGTHS = np.arange(380.0, 781.0, 5.0)
 
 
 def good(rule: Any, seed: int, encoding: str | None = None) -> str:
-    """Of a display that is well calibrated for the rule."""
+    """Readings of a display that is well calibrated for the rule."""
     model, simulated, displays = (
         import_module(name)
         for name in ("compliance.model", "helpers.simulated", "helpers.good_displays")
@@ -34,12 +34,12 @@ def good(rule: Any, seed: int, encoding: str | None = None) -> str:
 
 
 def bad(rule: Any, seed: int) -> str:
-    """Of a display with one of the faults that the diagnosis knows."""
+    """Readings of a display with one of the faults that the diagnosis knows."""
     return _faulty(rule, seed, SINGLE[seed % len(SINGLE)])
 
 
 def worse(rule: Any, seed: int) -> str:
-    """Of a display with two of them."""
+    """Readings of a display with two of these faults."""
     return _faulty(rule, seed, DOUBLE[seed % len(DOUBLE)])
 
 
@@ -56,7 +56,7 @@ def _other_primaries(helper: Any, rule: Any) -> Any:
 
 
 def _other_curve(helper: Any, rule: Any) -> Any:
-    """Another exponent; PQ on X, Y and Z has none, one channel is wrong instead."""
+    """Another exponent; for PQ on X, Y and Z, which has none, one wrong channel."""
     if rule.encoding.kind == "xyz" and rule.target.curve == "pq":
         return helper.gained(1, 0.8)
     return helper.power(1.8 if rule.target.curve == "srgb" else 2.2)
@@ -115,7 +115,7 @@ def without_some(text: str) -> str:
 
 
 def spectral(text: str) -> str:
-    """Spectral radiance of three lights that come near to what was measured."""
+    """Spectral radiance of three lights, close to the measured values."""
     weights = import_module("compliance.readings.spectral_integration").weights(tuple(WAVELENGTHS))
     lights = np.exp(-(((WAVELENGTHS[:, None] - PEAKS) / WIDTH) ** 2) / 2)
     into = np.linalg.inv(lights.T @ weights)

@@ -1,4 +1,4 @@
-"""Makes what the calls read: the demo, a job for every rule, house rules, keys, sheets.
+"""Make the inputs of the calls: the demo, a job for every rule, house rules, keys, sheets.
 
 Only recording does this. It takes displays and wrong files from the helpers of the tests, and
 calls the command for the rest.
@@ -34,7 +34,7 @@ PASSWORD = "for everybody to see"
 
 
 def make_inputs(stage: Stage, checkout: Path) -> list[Case]:
-    """Fill the stage's inputs; returns the cases that read them."""
+    """Fill the stage's inputs; returns the cases that use them."""
     import_all(stage.code)
     tests = checkout / "tests"
     sys.path[1:1] = [str(tests), *(str(each) for each in tests.iterdir() if each.is_dir())]
@@ -55,14 +55,14 @@ def shipped_rules() -> list[Any]:
 
 
 class Maker:
-    """Makes inputs below one folder."""
+    """Make inputs in one folder."""
 
     def __init__(self, stage: Stage, checkout: Path) -> None:
         self.stage, self.checkout, self.inputs = stage, checkout, stage.inputs
         self.inputs.mkdir()
 
     def call(self, *args: str) -> int:
-        """Call the command in the folder of inputs; a wrong call is a mistake here."""
+        """Call the command in the folder of inputs; raises if the call fails."""
         done = run(Call(args), self.inputs, notes=self.stage.root / "making.x")
         if done.code not in (0, 1, 3):
             raise RuntimeError(f"{' '.join(args)}: {done.code}\n{done.stderr.decode()}")
@@ -97,7 +97,7 @@ class Maker:
         (self.inputs / "keys/issued.key").chmod(0o600)  # the other one is warned about
 
     def stamped(self) -> None:
-        """A sheet and a deviation whose times a clock of the tests' own has stamped."""
+        """A sheet and a deviation with time stamps of the tests' own clock."""
         clock, sheet, documents, deviations, demo = map(
             import_module,
             (
@@ -140,7 +140,7 @@ class Maker:
     def readings(
         self, folder: str, name: str, number: int, encoding: str, text: str
     ) -> dict[str, str]:
-        """Write readings, in another format now and then; returns what a job says of them."""
+        """Write readings, in varying formats; returns their entry in a job."""
         file = f"readings/{name}.csv"
         formats = {("bad", 1): "txt", ("bad", 2): "cxf", ("missing", 3): "cxf"}
         if (name, number % 4) == ("missing", 0) or (name, number) == ("good", 9):
@@ -196,7 +196,7 @@ class Maker:
         return [replace(each, accepted=self.accepted(each)) for each in jobs]
 
     def accepted(self, job: RuleJob) -> tuple[str, ...]:
-        """What the client accepts of the bad slot: the first value, or with some jobs all."""
+        """The client's deviations for the bad slot: the first value, or with some jobs all."""
         document = f"documents/{job.rule}/T-{job.number}-bad-{job.rule}.json"
         missed = tuple(missed_by(json.loads((self.inputs / document).read_text())))
         return self.accept(document, job.rule, missed if job.number % 2 else missed[:1])
@@ -220,7 +220,7 @@ class Maker:
 
 
 def missed_by(document: Any) -> Iterator[str]:
-    """Ids of the requirements that an assessment's document says are missed."""
+    """Ids of the missed requirements in an assessment's document."""
     for finding in document["findings"]:
         if finding["verdict"] == "fail" and finding["level"] == "shall":
             yield finding["id"]
@@ -297,7 +297,7 @@ def repository_job() -> dict[str, Any]:
 
 
 def in_yaml(value: Any) -> str:
-    """As YAML, without what is None or empty."""
+    """The data as YAML, without None and empty values."""
     return yaml.safe_dump(_stated(value), sort_keys=False, allow_unicode=True)
 
 
@@ -337,7 +337,7 @@ def house_rule(number: int, rule: Any) -> str:
 
 
 def scaled(limits: Any, factor: float) -> dict[str, Any]:
-    """Limits about as far apart as `factor` says."""
+    """Limits with their distance multiplied by about `factor`."""
     if limits.box is not None:
         return {"box": [round(side * factor, 5) for side in limits.box]}
     low, high = limits.minimum, limits.maximum

@@ -10,7 +10,7 @@ VOID = ("area", "base", "br", "col", "embed", "hr", "img", "input", "link", "met
 
 
 class Outline(HTMLParser):
-    """Collects the lines."""
+    """Collect the lines."""
 
     def __init__(self) -> None:
         super().__init__(convert_charrefs=True)

@@ -1,4 +1,4 @@
-"""Wrong files and wrong calls, each with what is said about it."""
+"""Wrong files and wrong calls, for their messages."""
 
 from __future__ import annotations
 
@@ -37,7 +37,7 @@ def mistakes(inputs: Path) -> Iterator[Case]:
 
 
 def grouped(name: str, calls: Iterator[Call], size: int = GROUP) -> Iterator[Case]:
-    """Calls that do not touch each other, so many in a case; the first case is quick."""
+    """Cases of independent calls, several in a case; the first case is quick."""
     every = list(calls)
     for start in range(0, len(every), size):
         part = tuple(every[start : start + size])
@@ -50,7 +50,7 @@ def call(*args: str) -> Call:
 
 
 def write(place: Path, data: str | bytes) -> str:
-    """Write a file; returns how a case names it."""
+    """Write a file; returns its name in a case."""
     place.parent.mkdir(parents=True, exist_ok=True)
     place.write_bytes(data.encode("utf-8", "surrogatepass") if isinstance(data, str) else data)
     (inputs,) = (each for each in place.parents if each.name == "inputs")
@@ -61,7 +61,7 @@ def write(place: Path, data: str | bytes) -> str:
 
 
 def wrong_rules(folder: Path) -> Iterator[Call]:
-    """Rule files and patch lists in which something is replaced."""
+    """Rule files and patch lists with a wrong part."""
     texts, told = import_module("helpers.sample_text"), import_module("helpers.rule_mistakes")
     tables = [
         (told.STRUCTURE + told.SENSE, "sdr", texts.RULE),
@@ -82,7 +82,7 @@ def wrong_rules(folder: Path) -> Iterator[Call]:
 
 
 def wrong_jobs(folder: Path) -> Iterator[Call]:
-    """Job files in which something is replaced."""
+    """Job files with a wrong part."""
     text = import_module("helpers.sample_text").JOB
     for number, (old, new, _) in enumerate(import_module("test_job_files").MESSAGES):
         file = write(folder / f"{number:03}" / "job.yaml", text.replace(old, new, 1))
@@ -91,7 +91,7 @@ def wrong_jobs(folder: Path) -> Iterator[Call]:
 
 
 def wrong_meters(folder: Path) -> Iterator[Call]:
-    """Meter files in which something is replaced."""
+    """Meter files with a wrong part."""
     text = import_module("helpers.sample_text").METER
     for number, (old, new, _) in enumerate(import_module("test_meter_files").MESSAGES):
         file = write(folder / f"{number:03}" / "meter.yaml", text.replace(old, new, 1))
@@ -134,7 +134,7 @@ def _readings() -> Iterator[tuple[str, str | bytes, str]]:
 
 
 def broken_sheets(inputs: Path, folder: Path) -> Iterator[Call]:
-    """Sheets that were changed, cut off, or are none."""
+    """Sheets that were changed or cut off, and other files."""
     whole = (inputs / "sheets/demo/MV-0417-2-web-srgb.pdf").read_bytes()
     tampering = import_module("helpers.tampering")
     changed = {
@@ -327,7 +327,7 @@ def wrong_calls() -> Iterator[Call]:
 
 
 def existing_files() -> Case:
-    """Nothing is written over unless that is asked for."""
+    """Nothing is overwritten without --replace."""
     slot = ("assess", DEMO, "--slot", "4", "--no-sheet", "--now", NOW)
     plan = ("plan", "web-srgb", "--out", "plan.csv")
     encoded = ("--encoding", "rgb-10-narrow", "--now", NOW)

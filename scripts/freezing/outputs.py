@@ -1,4 +1,4 @@
-"""What a call leaves behind, as texts and bytes that are the same whenever a user sees the same.
+"""The outputs of a call, as texts and bytes that are the same if a user sees the same.
 
 What must differ from run to run is replaced by a word in angle brackets: the names of temporary
 folders, signatures, keys, and the digests of files that hold such.
@@ -23,7 +23,7 @@ from freezing.sheets import sheet_outputs
 __all__ = ["Ink", "file_outputs", "files_below", "listing", "sha256"]
 
 RANDOM = (".pdf", ".p7s", ".p12", ".pem", ".csr", ".key")
-"""Ends of the names of files that hold what is random."""
+"""Suffixes of files with random content."""
 SIGNED_VALUE = re.compile(rb'("(?:cms|timestamp)": ")[A-Za-z0-9+/=]+"')
 PAYLOAD = re.compile(rb"(?m)^(Payload-Oxum: )\d+")
 
@@ -34,7 +34,7 @@ def sha256(data: bytes) -> str:
 
 
 def files_below(folder: Path) -> dict[str, bytes]:
-    """Every file below a folder by its name from there."""
+    """Every file below a folder by its relative name."""
     found = sorted(path for path in folder.rglob("*") if path.is_file() and not path.is_symlink())
     return {path.relative_to(folder).as_posix(): path.read_bytes() for path in found}
 
@@ -49,7 +49,7 @@ def listing(folder: Path) -> str:
 
 @dataclass
 class Ink:
-    """Replaces what must differ: folder names from the start, digests as files come up."""
+    """Replace parts that always differ: folder names, and digests of files that differ."""
 
     folders: Mapping[str, str]
     constant: frozenset[str]
@@ -57,7 +57,7 @@ class Ink:
     digests: dict[str, str] = field(default_factory=dict)
 
     def over(self, data: bytes) -> bytes:
-        """`data` with words in place of what differs."""
+        """`data` with words in place of the parts that always differ."""
         data = SIGNED_VALUE.sub(rb'\1<signature>"', data)
         for text, word in (*self.folders.items(), *self.digests.items()):
             data = data.replace(text.encode(), word.encode())
@@ -138,5 +138,5 @@ def _certificates(data: bytes) -> str:
 
 
 def _stable(extension: x509.Extension[x509.ExtensionType]) -> bool:
-    """Whether an extension is no digest of a key."""
+    """Whether an extension is not a digest of a key."""
     return not isinstance(extension.value, x509.SubjectKeyIdentifier | x509.AuthorityKeyIdentifier)

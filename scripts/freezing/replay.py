@@ -1,4 +1,4 @@
-"""Runs cases on a stage, several at a time, and gives their outputs by name."""
+"""Run cases on a stage, several at a time, and return their outputs by name."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ from freezing.running import Stage, import_all, run
 __all__ = ["Replayed", "replay"]
 
 KEPT = "kept/"
-"""Outputs whose names begin so are for inspection and not compared."""
+"""Prefix of outputs for inspection, which are not compared."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,13 +30,13 @@ class Replayed:
 
 @dataclass(frozen=True, slots=True)
 class Player:
-    """Runs one case; goes to the worker processes."""
+    """The task of a worker process: run one case."""
 
     stage: Stage
     constant: frozenset[str]
 
     def play(self, numbered: tuple[int, Case]) -> Replayed:
-        """Run the calls of a case in a fresh folder and collect what they leave behind."""
+        """Run the calls of a case in a new folder and collect their outputs."""
         number, case = numbered
         start = busy()
         folder = self.stage.root / f"case-{number:04}"
@@ -86,7 +86,7 @@ class Player:
 
 
 def busy() -> float:
-    """Seconds that this process and its children have computed."""
+    """Seconds of computing of this process and its children."""
     used = [resource.getrusage(who) for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
     return sum(each.ru_utime + each.ru_stime for each in used)
 

@@ -1,4 +1,4 @@
-"""Calls for every rule: its job's slots, what they are explained by, the rule itself."""
+"""Calls for every rule: its job's slots, their explanations, the rule itself."""
 
 from __future__ import annotations
 
@@ -51,7 +51,7 @@ def assessing(job: RuleJob) -> Iterator[Case]:
 
 
 def explaining(job: RuleJob) -> Iterator[Case]:
-    """What its documents say of causes, and the readings before calibration."""
+    """The causes in its documents, and the readings before calibration."""
     yield Case(
         f"explain/{job.rule}/documents",
         tuple(one for slot in job.documents for one in in_formats("explain", job.document(slot))),

@@ -1,4 +1,4 @@
-"""Runs the command in a fork of this process: all is imported once, and no call feels another."""
+"""Run the command in a fork of this process: imports happen once, and calls are independent."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ from freezing.cases import Call
 __all__ = ["Printed", "Stage", "import_all", "imported_by", "in_fork", "run"]
 
 PARTS = ("compliance", "specs")
-"""Of a checkout: what the command consists of."""
+"""Parts of a checkout that the command needs."""
 
 FIXED_TIME = "2026-11-20T08:00:00Z"
 SETTINGS = {
@@ -47,7 +47,7 @@ SETTINGS = {
 
 @dataclass(frozen=True, slots=True)
 class Printed:
-    """How a call ended and what it printed."""
+    """The exit code and the output of a call."""
 
     code: int
     stdout: bytes
@@ -56,14 +56,14 @@ class Printed:
 
 @dataclass(frozen=True, slots=True)
 class Stage:
-    """A folder whose name is always as long: a copy of the code, the inputs, the calls' folders."""
+    """A folder with a name of fixed length: a copy of the code, the inputs, the calls' folders."""
 
     root: Path
 
     @classmethod
     @contextmanager
     def of(cls, checkout: Path) -> Iterator[Stage]:
-        """A stage for a while; its rules stand under a version control that is always the same."""
+        """A temporary stage; its rules are under version control, always with the same history."""
         stage = cls(Path(mkdtemp(prefix="freezer-", dir="/tmp")))
         try:
             for part in PARTS:
@@ -76,24 +76,24 @@ class Stage:
 
     @property
     def code(self) -> Path:
-        """What is imported."""
+        """The code to import."""
         return self.root / "code"
 
     @property
     def inputs(self) -> Path:
-        """What the calls read."""
+        """The inputs of the calls."""
         return self.root / "inputs"
 
 
 def commit_all(folder: Path, *what: str, again: bool = False) -> None:
-    """Make a repository of a folder and commit what is named, at a fixed time."""
+    """Make a repository of a folder and commit the named files, at a fixed time."""
     start = () if again else (("init", "--quiet"),)
     for words in (*start, ("add", *what), ("commit", "--quiet", "--message", "As it is")):
         subprocess.run(["git", "-C", folder, *words], env=SETTINGS, check=True)
 
 
 def import_all(code: Path, further: Iterable[str] = ()) -> None:
-    """Import the package in the folder `code`, and further modules as far as they are there."""
+    """Import the package in the folder `code`, and further modules if they exist."""
     sys.path.insert(0, str(code))
     sys.dont_write_bytecode = True
     package = import_module("compliance")
@@ -108,7 +108,7 @@ def import_all(code: Path, further: Iterable[str] = ()) -> None:
 
 
 def imported_by(calls: Iterable[Call], root: Path) -> list[str]:
-    """Modules of others that calls import on their way."""
+    """Modules of other packages that the calls import."""
     folder, names = root / "first", root / "imported"
     folder.mkdir()
 
@@ -126,7 +126,7 @@ def imported_by(calls: Iterable[Call], root: Path) -> list[str]:
 
 
 def in_fork(job: Callable[[], object]) -> None:
-    """Do it in a fork of this process; raises where it fails."""
+    """Run a function in a fork of this process; raises if it fails."""
     child = os.fork()
     if child == 0:
         _leave(_outcome(job))
@@ -136,7 +136,7 @@ def in_fork(job: Callable[[], object]) -> None:
 
 
 def run(call: Call, folder: Path, *, notes: Path) -> Printed:
-    """Call the command in a folder; `notes` is where its output is kept for a moment."""
+    """Call the command in a folder; its output is temporarily in `notes`."""
     files = [notes.with_suffix(end) for end in (".in", ".out", ".err")]
     files[0].write_text(call.stdin, encoding="utf-8")
     child = os.fork()
@@ -161,7 +161,7 @@ def _redirect(stdin: Path, stdout: Path, stderr: Path) -> None:
 
 
 def _main(call: Call, folder: Path) -> int:
-    """The command as its own process would run it; the exit code."""
+    """Run the command as in its own process; returns the exit code."""
     os.chdir(folder)
     os.umask(0o022)
     _set_environment({**SETTINGS, **call.settings})

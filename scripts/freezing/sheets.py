@@ -1,4 +1,4 @@
-"""A sheet as what a reader sees of it: words and where they stand, pixels, attachments, metadata.
+"""The visible parts of a sheet: words with their places, pixels, attachments, metadata.
 
 The order in which a page is drawn does not count.
 """
@@ -25,9 +25,9 @@ WORD = re.compile(
 )
 PICTURE = re.compile(rb"P6\s(\d+) (\d+)\s255\s")
 HIDDEN = ("/Contents", "/ByteRange", "/Cert", "/Parent", "/AP", "/Data", "/DigestValue")
-"""Entries of signatures and fields that are random, lead back, or are drawn."""
+"""Entries of signatures and fields that are random, circular, or drawn."""
 DEEPEST = 6
-"""Of objects in objects."""
+"""Largest depth of nested objects."""
 
 
 def sheet_outputs(data: bytes, *, pixels: bool) -> Iterator[tuple[str, bytes]]:
@@ -75,7 +75,7 @@ def _poppler(data: bytes, tool: str, *options: str) -> bytes:
 
 
 def _metadata(sheet: pikepdf.Pdf) -> str:
-    """Document information, XMP, page sizes, fields, links and all else that is not drawn."""
+    """Document information, XMP, page sizes, fields, links and everything else not drawn."""
     root = sheet.Root
     lines = [f"{key}: {value}" for key, value in sorted(sheet.docinfo.items())]
     lines += [f"{sheet.pdf_version}", " ".join(sorted(root.keys()))]
@@ -93,7 +93,7 @@ def _metadata(sheet: pikepdf.Pdf) -> str:
 
 
 def _plain(value: Any, depth: int = 0) -> Any:
-    """A PDF object as plain values, without what is random."""
+    """A PDF object as plain values, without random parts."""
     if isinstance(value, pikepdf.Dictionary | pikepdf.Stream):
         if depth == DEEPEST or value.get("/Type") == pikepdf.Name.Page:
             return "<hidden>"

@@ -1,4 +1,4 @@
-"""Calls about what is signed: identities, sheets, deviations, deliveries."""
+"""Calls about signatures: identities, sheets, deviations, deliveries."""
 
 from __future__ import annotations
 
@@ -103,7 +103,7 @@ def signing() -> Iterator[Case]:
 
 
 def deviating() -> Iterator[Case]:
-    """What is accepted: written down, checked, stated on sheets."""
+    """Deviations: written, checked, stated on sheets."""
     document = f"{DEMO_SHEETS}/MV-0417-3-hdr-pq-1000"
     words = ("--reason", "for the offline edit", "--accepted-by", "Odile Farrowmere")
     accepted = (*words, "--until", "2026-12-31", "--now", NOW)
@@ -137,7 +137,7 @@ def deviating() -> Iterator[Case]:
 
 
 def verifying(jobs: list[RuleJob]) -> Iterator[Case]:
-    """Sheets, folders and deliveries as another version left them."""
+    """Sheets, folders and deliveries of another version."""
     golden = f"{IN}/golden/0.1.0"
     trust = ("--trust", f"{golden}/facility.pem", "--trust", f"{golden}/client.pem")
     for name in ("accepted.pdf", "countersigned.pdf", "delivery.zip"):
@@ -173,7 +173,7 @@ def verifying(jobs: list[RuleJob]) -> Iterator[Case]:
 
 
 def stamped() -> Iterator[Case]:
-    """What is signed with a time stamp."""
+    """Signatures with a time stamp."""
     sheet, deviation = f"{IN}/sheets/stamped/stamped.pdf", f"{IN}/deviations/stamped.json"
     trust = ("--trust", f"{KEYS}/root.pem")
     by_clock = (*trust, "--timestamp-trust", f"{KEYS}/clock.pem")

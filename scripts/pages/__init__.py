@@ -1,1 +1,1 @@
-"""What `scripts/make_pages.py` is made of: pages from the program, and pages to follow."""
+"""Parts of `scripts/make_pages.py`: pages from the program, and pages to follow."""

@@ -1,4 +1,4 @@
-"""The page of the assessment document: key by key, from its schema, and one as an example."""
+"""The page of the assessment document: every key, from its schema, and an example."""
 
 from __future__ import annotations
 
@@ -53,7 +53,7 @@ def example() -> Any:
 
 
 def cut(value: Any) -> Any:
-    """A value whose lists of objects hold one each."""
+    """A value with its lists of objects cut to one entry."""
     if isinstance(value, Mapping):
         return {key: cut(entry) for key, entry in value.items()}
     if isinstance(value, list) and value and isinstance(value[0], Mapping):
@@ -62,7 +62,7 @@ def cut(value: Any) -> Any:
 
 
 def laid_out(value: Any, key: str = "", depth: int = 0) -> Iterator[str]:
-    """A value as lines of JSON: one where it fits, else a line for each entry."""
+    """A value as lines of JSON: one line if it fits, else a line for each entry."""
     begin = "  " * depth + (f"{json.dumps(key)}: " if key else "")
     line = begin + json.dumps(value, ensure_ascii=False)
     if len(line) < WIDTH or not isinstance(value, Mapping | list):

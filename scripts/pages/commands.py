@@ -1,4 +1,4 @@
-"""The page of commands: their help, as it is printed."""
+"""The page of commands: their help as printed."""
 
 from __future__ import annotations
 
@@ -21,7 +21,7 @@ exit codes mean together is in [Decisions](../decisions.md#exit-codes).
 
 
 def calls(group: click.Group, *path: str) -> Iterator[tuple[str, ...]]:
-    """The words of every command of a group, those of its groups included."""
+    """The words of every command of a group, including its subgroups."""
     context = click.Context(group)
     for name in group.list_commands(context):
         entry = group.get_command(context, name)

@@ -1,4 +1,4 @@
-"""Follows a page in a folder: writes the files that it shows, runs its commands in their order.
+"""Follow a page in a folder: write the files that it shows, run its commands in order.
 
 What a page may hold:
 
@@ -36,7 +36,7 @@ CHAINS = (
     ("docs/readings.md", "docs/job.md", "docs/meters.md", "docs/decisions.md"),
     ("docs/house-rules.md",),
 )
-"""Pages that are followed one after the other in one folder."""
+"""Pages to follow one after the other in one folder."""
 
 FENCE = re.compile(r"^(?:<!-- file: (\S+)(.*?)-->\n)?```(\w+)\n(.*?)^```$", re.M | re.S)
 PROMPT = "$ "
@@ -46,11 +46,11 @@ GIT = ("git", "-c", "user.name=A", "-c", "user.email=a@example.org", "-c", "comm
 
 
 class FollowError(Exception):
-    """A page that is not so: the command or the file, and what came out."""
+    """A page is wrong: the command or the file, and the actual result."""
 
 
 class Done(NamedTuple):
-    """What a command did."""
+    """The result of a command."""
 
     code: int
     out: str
@@ -70,7 +70,7 @@ def prepare(folder: Path) -> None:
 
 @contextlib.contextmanager
 def _settings(folder: Path) -> Iterator[None]:
-    """An environment in which output is the same everywhere and the user's data is not touched."""
+    """An environment with the same output everywhere that does not touch the user's data."""
     before = dict(os.environ)
     os.environ.update(
         COMPLIANCE_DATA=str(folder / "data"),
@@ -120,7 +120,7 @@ def _run_here(arguments: list[str]) -> Done:
 
 
 def follow(page: Path, folder: Path) -> str:
-    """Do what a page says; returns its text with what its commands really print.
+    """Follow a page; returns its text with the actual output of its commands.
 
     Raises FollowError where a command ends with another exit code, or a file begins otherwise.
     """
@@ -150,7 +150,7 @@ def _write(place: Path, body: str, remark: str) -> None:
 
 
 def _expect(line: str, folder: Path) -> Done:
-    """Run a line and hold its exit code to the one stated behind it."""
+    """Run a line and compare its exit code with the one stated after it."""
     stated = re.search(r"# exit (\d+)", line)
     done = run(line, folder)
     expected = int(stated[1]) if stated else 0
@@ -162,7 +162,7 @@ def _expect(line: str, folder: Path) -> Done:
 
 
 def _consoles(body: str, folder: Path) -> Iterator[str]:
-    """Each command of a block with what it prints; shown text stays where it fits."""
+    """Each command of a block with its output; the shown text stays if it matches."""
     for part in re.split(rf"^(?={re.escape(PROMPT)})", body, flags=re.M):
         if not part:
             continue

@@ -1,4 +1,4 @@
-"""The page of the rule library: what each shipped rule covers of its documents, and what not.
+"""The page of the rule library: the parts of its documents that each shipped rule covers.
 
 All of it is read: limits, basis and clauses from the rules, what is not covered from the comment
 at the head of each rule file, the simulated displays from tests/tables/robustness.csv and
@@ -41,7 +41,7 @@ Row = Mapping[str, str]
 
 
 class Comment(NamedTuple):
-    """What the comment at the head of a rule file says."""
+    """The comment at the start of a rule file."""
 
     about: tuple[str, ...]
     """Paragraphs"""
@@ -72,7 +72,7 @@ def read_comment(text: str) -> Comment:
 
 
 def comment_text(text: str) -> str:
-    """A comment's text: what stands in backquotes stays as it is."""
+    """A comment's text, unchanged in backquotes."""
     parts = text.split("`")
     return "`".join(part if place % 2 else plain(part) for place, part in enumerate(parts))
 
@@ -136,7 +136,7 @@ def limit_cells(one: Requirement) -> tuple[str, str, str, str]:
 
 
 def simulated(rule: Rule, rows: Sequence[Row]) -> Iterator[str]:
-    """How simulated displays fare, in a sentence or two."""
+    """Results of simulated displays, in a sentence or two."""
     mine = [row for row in rows if row["rule"] == rule.id]
     if not mine:
         yield "Simulated displays: not run yet."
@@ -190,7 +190,7 @@ def patch_lists(rules: Sequence[Rule]) -> Iterator[str]:
 
 
 def read_table(name: str) -> list[Row]:
-    """Rows of a CSV file beside the tests, which may not be there."""
+    """Rows of a CSV file of the tests; none if it does not exist."""
     path = TABLES / name
     if not path.exists():
         return []

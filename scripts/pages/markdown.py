@@ -14,7 +14,7 @@ TYPES = {"string": "text", "integer": "whole number"}
 
 
 def plain(text: str) -> str:
-    """Text in which no character means anything to Markdown."""
+    """Text with Markdown's characters escaped."""
     for sign in ("\\", "*", "_", "|", "<"):
         text = text.replace(sign, f"\\{sign}")
     return text.replace("\u00a0", " ")
@@ -53,7 +53,7 @@ class Fields:
         yield from self._table(self._whole)
 
     def sections(self, leave_out: Sequence[str] = (), level: str = "##") -> Iterator[str]:
-        """A section for each definition that is linked to."""
+        """A section for each linked definition."""
         for name, part in self._whole.get("$defs", {}).items():
             if not self._is_section(part) or name in leave_out:
                 continue
@@ -86,7 +86,7 @@ class Fields:
                 yield from self._rows(inner, f"{place}{step}.")
 
     def _inside(self, part: Schema) -> Iterator[tuple[Schema, str]]:
-        """Objects in a value that have no section of their own, and the step that leads there."""
+        """Objects in a value that have no section of their own, each with its path."""
         if "$ref" in part:
             if self._section_of(part):
                 return
@@ -101,7 +101,7 @@ class Fields:
                 yield from ((each, f"{step}{more}") for each, more in self._inside(inner))
 
     def _section_of(self, part: Schema) -> str | None:
-        """The definition that a value refers to, where it has a section."""
+        """The definition that a value refers to, if it has a section."""
         name: str = part.get("$ref", "").removeprefix("#/$defs/")
         target = self._whole.get("$defs", {}).get(name)
         return name if target is not None and self._is_section(target) else None
@@ -115,7 +115,7 @@ class Fields:
         return part
 
     def _value(self, part: Schema) -> str:
-        """What may stand for a key, in a few words."""
+        """The possible values of a key, in a few words."""
         if name := self._section_of(part):
             return f"[{anchor(name)}](#{anchor(name)})"
         part = self._resolved(part)
@@ -135,14 +135,14 @@ class Fields:
         return " or ".join([*words, *(["null"] if "null" in types else [])])
 
     def _linked(self, part: Schema) -> str:
-        """The section of what a list or a mapping holds, or of what a value may also be."""
+        """The section of the entries of a list or a mapping, or of another form of a value."""
         for inner in (part.get("items"), part.get("additionalProperties"), *_ways(part)):
             if isinstance(inner, Mapping) and (name := self._section_of(inner)):
                 return f": [{anchor(name)}](#{anchor(name)})"
         return ""
 
     def _enumerated(self, part: Schema) -> str:
-        """The names that a value, or a value in a list, may be."""
+        """The possible names of a value, or of a value in a list."""
         ways = [part.get("items", {}), *_ways(part)]
         for way in map(self._resolved, ways):
             if "enum" in way:

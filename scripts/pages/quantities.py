@@ -21,7 +21,7 @@ this quantity may carry.
 """
 
 UNITS = {"1": "a plain number", "as the field": "in the unit of the field"}
-"""In words, where they are no unit that is written behind a value."""
+"""Units in words, if they are not written after a value."""
 
 RECORDED = """\
 ## Fields of `recorded`

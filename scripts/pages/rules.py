@@ -36,7 +36,7 @@ and `requirements` too. A dot leads into a mapping, `[]` into each entry of a li
 
 
 def basis_summary(rule: Rule) -> str:
-    """How many limits rest on what."""
+    """The number of limits for each basis."""
     counts = [(basis, sum(each.basis == basis for each in rule.requirements)) for basis in BASES]
     return ", ".join(f"{count} {basis}" for basis, count in counts if count)
 

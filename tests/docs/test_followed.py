@@ -10,7 +10,7 @@ import pytest
 from pages.follow import CHAINS, FENCE, FollowError, follow, prepare, run
 
 ROOT = Path(__file__).resolve().parents[2]
-BEHIND = "is behind; run: .venv/bin/python scripts/make_pages.py"
+OUTDATED = "is outdated; run: .venv/bin/python scripts/make_pages.py"
 PLAIN = {"docs/design-decisions.md", "docs/extending.md", "docs/measurement-model.md"}
 """Pages without commands."""
 
@@ -22,7 +22,7 @@ def test_commands_do_what_the_page_says(chain: tuple[str, ...], tmp_path: Path) 
     prepare(tmp_path)
     for name in chain:
         text = (ROOT / name).read_text(encoding="utf-8")
-        assert follow(ROOT / name, tmp_path) == text, f"{name} {BEHIND}"
+        assert follow(ROOT / name, tmp_path) == text, f"{name} {OUTDATED}"
         if name == "docs/house-rules.md":
             rules_of_the_page_are_in_order(tmp_path)
 

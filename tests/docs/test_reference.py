@@ -28,8 +28,8 @@ def text(name: str) -> str:
 @pytest.mark.parametrize("name", make_pages.REFERENCE)
 def test_the_page_is_what_the_program_gives(name: str) -> None:
     fresh = make_pages.REFERENCE[name]()
-    behind = f"{name} is behind; run: .venv/bin/python scripts/make_pages.py"
-    assert (ROOT / name).read_text(encoding="utf-8") == fresh, behind
+    outdated = f"{name} is outdated; run: .venv/bin/python scripts/make_pages.py"
+    assert (ROOT / name).read_text(encoding="utf-8") == fresh, outdated
 
 
 def test_no_page_is_left_over() -> None:
@@ -118,7 +118,7 @@ def test_a_page_that_is_behind_is_named(
     monkeypatch.setattr(make_pages, "CHAINS", ())
     (tmp_path / "page.md").write_text("old\n")
     assert make_pages.main(["--check"]) == 1
-    assert capsys.readouterr().out == "page.md is behind; run scripts/make_pages.py\n"
+    assert capsys.readouterr().out == "page.md is outdated; run scripts/make_pages.py\n"
     assert (tmp_path / "page.md").read_text() == "old\n"
     assert make_pages.main([]) == 0
     assert (tmp_path / "page.md").read_text() == "new\n"

@@ -69,7 +69,7 @@ class Holder:
 
     @property
     def identity(self) -> Identity:
-        """What signs, with the whole way up embedded."""
+        """The identity, with all certificates above it embedded."""
         der = serialization.Encoding.DER
         return Identity(
             signer=signer_of(self.certificate),
@@ -92,7 +92,7 @@ def issued(
     extended: Sequence[x509.ObjectIdentifier] = (),
     public: x509.CertificateSigningRequest | None = None,
 ) -> Holder:
-    """A certificate by an authority, or by itself."""
+    """A holder with a certificate issued by an authority, or by itself."""
     key = key or ec.generate_private_key(ec.SECP256R1())
     subject = x509.Name(
         [
@@ -133,7 +133,7 @@ def middle() -> Holder:
 
 @cache
 def leaf() -> Holder:
-    """A signer of whom that one says who it is."""
+    """A signer certified by that authority."""
     return issued("Issued Signer", middle(), extended=[DOCUMENTS])
 
 
@@ -148,13 +148,13 @@ def signed_by_rsa() -> Holder:
 
 @dataclass(frozen=True, slots=True)
 class Clock:
-    """A time-stamping authority: its root, and the one that stamps."""
+    """A time-stamping authority: its root, and the holder that stamps."""
 
     root: Holder
     stamping: Holder
 
     def answer(self, query: bytes, when: datetime) -> bytes:
-        """What its server answers to a request (RFC 3161)."""
+        """Its server's answer to a request (RFC 3161)."""
         key = self.stamping.key.private_bytes(
             serialization.Encoding.DER,
             serialization.PrivateFormat.PKCS8,
@@ -172,7 +172,7 @@ class Clock:
 
 @cache
 def clock() -> Clock:
-    """One that everybody knows; its keys are RSA, as the library that answers asks."""
+    """The clock that the tests trust; its keys are RSA, as the answering library requires."""
     top, own = (rsa.generate_private_key(65537, 2048) for _ in range(2))
     first = issued("Clock Authority", ca=True, key=top, life=20 * YEAR)
     stamping = [ExtendedKeyUsageOID.TIME_STAMPING]
@@ -180,7 +180,7 @@ def clock() -> Clock:
 
 
 class Within(Stamper):
-    """Asks a clock in this process."""
+    """A stamper that asks a clock in this process."""
 
     def __init__(self, when: datetime = SIGNED, by: Clock | None = None) -> None:
         super().__init__("http://clock.example/")

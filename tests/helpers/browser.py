@@ -1,4 +1,4 @@
-"""A browser without a window, driven over two pipes, and what its PDF viewer shows."""
+"""A browser without a window, controlled over two pipes, and the pages in its PDF viewer."""
 
 from __future__ import annotations
 
@@ -24,10 +24,10 @@ Picture = NDArray[np.float64]
 """(height, width, 3) shares of full red, green and blue."""
 
 PATIENCE = 600.0
-"""s until a page that is not drawn is an error."""
+"""s to wait for a page to be drawn."""
 PAUSE = 0.2
 FEW = 16
-"""Tones up to which a picture is an empty window."""
+"""A picture with no more tones is an empty window."""
 WINDOW = (1200, 1500)
 NAMES = ("chromium", "chromium-browser", "google-chrome")
 
@@ -39,11 +39,11 @@ def picture(png: bytes) -> Picture:
 
 
 class Refused(Exception):
-    """The browser's own word that it will not do a thing, or not yet."""
+    """The browser refuses a command, or is not ready for it."""
 
 
 class Browser:
-    """A browser that listens to the DevTools protocol on two pipes."""
+    """A browser controlled by the DevTools protocol over two pipes."""
 
     def __init__(self, write: int, read: int) -> None:
         self._write, self._read = write, read
@@ -88,7 +88,7 @@ class Browser:
             self.call("Target.closeTarget", targetId=target)
 
     def settled(self, session: str) -> Picture:
-        """What a page shows once it has something to show, and shows the same twice."""
+        """The picture of a page, once it is not empty and the same twice."""
         end = time.monotonic() + PATIENCE
         last: Picture | None = None
         while time.monotonic() < end:
@@ -108,7 +108,7 @@ class Browser:
         return picture(base64.b64decode(taken["data"]))
 
     def page(self, path: Path, number: int) -> Picture:
-        """A page of a PDF file as the browser's own viewer shows it, cut out of its window."""
+        """A page of a PDF file in the browser's own viewer, cut out of its window."""
         address = f"{path.resolve().as_uri()}#toolbar=0&navpanes=0&view=Fit&page={number}"
         with self.opened(address) as session:
             return _paper(self.settled(session))
@@ -133,7 +133,7 @@ def _longest(filled: NDArray[np.bool_]) -> slice:
 
 @contextmanager
 def browser(profile: Path) -> Iterator[Browser]:
-    """A browser that ends with the block; the test is skipped where there is none."""
+    """A browser that ends with the block; the test is skipped if none is installed."""
     found = next(filter(None, map(shutil.which, NAMES)), None)
     if found is None:
         pytest.skip("no browser is installed")

@@ -1,4 +1,4 @@
-"""Small rules and readings for tests of the engine, made from the model's own words."""
+"""Small rules and readings for tests of the engine, made directly from the model."""
 
 from __future__ import annotations
 
@@ -135,7 +135,7 @@ def readings(
     pattern: tuple[str, ...] | None = None,
     seconds: Any = None,
 ) -> Readings:
-    """Readings in memory; what is not given is as in a file that does not say."""
+    """Readings in memory; defaults as in a file that does not state the rest."""
     codes = np.asarray(codes, dtype=np.int64).reshape(-1, 3)
     count = len(codes)
     return Readings(
@@ -156,7 +156,7 @@ def readings(
 
 
 def meter(correlation: float | None = 0.0, **changes: Any) -> Meter:
-    """A meter of every part of the model, far from any floor."""
+    """A meter with every part of the model, far from any floor."""
     given: dict[str, Any] = {
         "k": 2.0,
         "luminance": (LuminanceBand(0.001, 4.0), LuminanceBand(1.0, 2.0)),

@@ -2,8 +2,8 @@
 
     .venv/bin/python tests/helpers/byte_flips.py 2000 [seed]
 
-Of each kind of file that many places are drawn, and half as many inside the containers of
-its signatures, where padding, letter case and unsigned parts lie. Prints what was let pass;
+In each kind of file so many places are drawn, and half as many inside the containers of
+its signatures, which have padding, letter case and unsigned parts. Prints the accepted changes;
 the tests draw fewer.
 """
 
@@ -59,13 +59,13 @@ FILES: Mapping[str, Callable[[], bytes]] = {
 
 
 def trusted() -> tuple[Signer, ...]:
-    """The authority, and the two who vouch for themselves."""
+    """The authority, and the two self-issued signers."""
     pem = root().pem + identity().pem + identity("Cleo Client").pem
     return read_certificates(pem)
 
 
 def refused(data: bytes) -> bool:
-    """Whether a check with all signers and authorities trusted says no, of whatever step."""
+    """Whether a check with all signers and authorities trusted fails, at any step."""
     try:
         seal = read_signatures(data, trusted(), read_certificates(clock().root.pem))
     except Exception:
@@ -101,7 +101,7 @@ def _with(data: bytes, place: int, value: int) -> bytes:
 
 
 def let_pass(name: str, count: int, seed: int) -> list[int]:
-    """Places in a file of that kind whose change nobody notices; there should be none."""
+    """Places in a file of that kind with unnoticed changes; there should be none."""
     data = FILES[name]()
     assert not refused(data), f"{name}: refused as it is"
     return [place for place, changed in changes(data, count, seed) if not refused(changed)]

@@ -1,4 +1,4 @@
-"""A delivery of two invented sheets, as files, and what somebody may do to it."""
+"""A delivery of two invented sheets, as files, and changes to it."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ TRUST = (identity().pem, near_limit.client().pem)
 
 @cache
 def verify(data: bytes) -> Verification:
-    """One sheet, by those who may sign and accept here; each only once in all tests."""
+    """The verification of a sheet with the tests' signers; each only once in all tests."""
     return verify_sheet(data, trust=TRUST)
 
 
@@ -44,7 +44,7 @@ def second() -> bytes:
 
 
 def sheets(**pdfs: bytes) -> list[Sheet]:
-    """Sheets opened; the two above unless others are named."""
+    """Opened sheets; default: the two above."""
     given = pdfs or {"one": first(), "two": second()}
     return [opened_sheet(name, data, verify(data)) for name, data in given.items()]
 
@@ -60,7 +60,7 @@ def delivery() -> Files:
 
 
 def resealed(files: Files) -> Files:
-    """With manifests that fit, unsigned: what a careful forger does."""
+    """The files with correct manifests, unsigned: the work of a careful forger."""
     kept = {name: data for name, data in files.items() if name != "signature.p7s"}
     for manifest, payload in (("manifest-sha256.txt", True), ("tagmanifest-sha256.txt", False)):
         kept.pop(manifest, None)
@@ -74,7 +74,7 @@ def resealed(files: Files) -> Files:
 
 
 def as_folder(files: Mapping[str, bytes], place: Path) -> Path:
-    """Written out below `place`."""
+    """Write the files below `place`."""
     for name, data in files.items():
         target = place / name
         target.parent.mkdir(parents=True, exist_ok=True)
@@ -83,7 +83,7 @@ def as_folder(files: Mapping[str, bytes], place: Path) -> Path:
 
 
 def as_zip(files: Mapping[str, bytes], place: Path) -> Path:
-    """In one .zip."""
+    """Write the files to one .zip."""
     place.write_bytes(zip_bytes(files, "delivery"))
     return place
 
@@ -97,12 +97,12 @@ def with_entries(place: Path, *entries: tuple[zipfile.ZipInfo | str, bytes]) -> 
 
 
 def checked(place: Path, **given: object) -> DeliveryVerification:
-    """The plan carried out, by whom is expected."""
+    """The verification with the expected signers."""
     trusted = [identity().signer, near_limit.client().signer]
     return verify_delivery(place, verify, **{"trusted": trusted, **given})  # type: ignore[arg-type]
 
 
 def told(found: DeliveryVerification, number: int) -> str:
-    """Everything that a step says."""
+    """The status and all texts of a step."""
     step = found.steps[number - 1]
     return "\n".join([str(step.status), step_text(step), *step_details(step)])

@@ -20,7 +20,7 @@ NOW = datetime(2026, 11, 20, 16, tzinfo=UTC)
 def assessed(
     name: str, *, rule: str | Path | None = None, now: datetime = NOW, **more: Any
 ) -> Assessment:
-    """The slot by the first deliverable that the job names, or by `rule`."""
+    """The slot assessed for `rule`; default: its first deliverable."""
     job = only_slot(load_job(DEMO / "job.yaml"), name)
     (slot,) = job.slots
     assert slot.meter is not None and slot.readings is not None

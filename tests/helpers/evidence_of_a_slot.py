@@ -1,4 +1,4 @@
-"""An invented slot, assessed: its evidence, and evidence that somebody has tampered with."""
+"""An invented slot, assessed: its evidence, and manipulated evidence."""
 
 from __future__ import annotations
 
@@ -78,7 +78,7 @@ def assessment() -> Assessment:
 
 @cache
 def evidence() -> Files:
-    """What travels with its sheet."""
+    """The attachments of its sheet."""
     return attachments(assessment())
 
 
@@ -101,7 +101,7 @@ def with_assessment(change: Callable[[dict[str, Any]], None]) -> Files:
 
 
 def mended(files: Files) -> Files:
-    """The evidence with every digest and the number made to fit: what a careful forger does."""
+    """The evidence with correct digests and number: the work of a careful forger."""
     stated = json.loads(files["assessment.json"])
     stated["readings"]["sha256"] = hashlib.sha256(files["readings.csv"]).hexdigest()
     stated["rule"]["digest"] = digest(json.loads(files["rule.json"]))
@@ -134,10 +134,10 @@ def first_passing(stated: Mapping[str, Any]) -> dict[str, Any]:
 
 
 def sealed(files: Files, who: Identity | None = None, stamper: Stamper | None = None) -> bytes:
-    """A sheet that the facility signed with these files for its evidence.
+    """A sheet signed by the facility with these files as its evidence.
 
-    Its pages are those that the evidence gives, or the slot's own where it gives none: only
-    what the files say is wrong with it.
+    Its pages are made from the evidence, or are the slot's own if that is not possible: only
+    the content of the files is wrong.
     """
     try:
         said = assess_again(files)

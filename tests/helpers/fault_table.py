@@ -1,6 +1,6 @@
-"""The table of simulated faults: every cause at several strengths, and what cannot be told apart.
+"""The table of simulated faults: every cause at several strengths, and indistinguishable pairs.
 
-Each fault is one that the rule is meant to find: at these strengths it misses a limit.
+The rule must find each of these faults: at these strengths a limit is missed.
 """
 
 from __future__ import annotations
@@ -20,7 +20,7 @@ from helpers.shipped import shipped_rule
 
 RULES = ("sdr-broadcast", "web-srgb", "hdr-pq-1000", "cinema-review-room", "hdr-hlg-1000")
 WINDOWS = (2.0, 5.0, 10.0, 25.0, 50.0, 100.0)
-"""% of area, read on top of the plan where a limiter is simulated."""
+"""% of area, read in addition to the plan if a limiter is simulated."""
 
 CURVES = {
     "bt1886": (1.8, 2.0, 2.2, 2.6, "srgb", "pq", "hlg"),
@@ -47,7 +47,7 @@ LIFTED = {
     "hlg": (0.01, 0.02),
     "dcdm": (0.08, 0.12),
 }
-"""Share of full drive from which the black is raised beyond its limit."""
+"""Share of full drive that raises the black beyond its limit."""
 UNNAMED = ((0.69, 0.31), (0.215, 0.72), (0.148, 0.046))
 PRIMARIES = {
     "bt1886": ("p3", "bt2020", "adobe-rgb"),
@@ -72,13 +72,13 @@ ONE = (
     {"white", "gain"},
     {"limiter", "highlights"},
 )
-"""Pairs that are one: a channel's gain moves the white to another white, and what a limiter leaves
-of the bright greys is clipped."""
+"""Indistinguishable pairs: a channel's gain moves the white to another white, and a limiter clips
+the bright greys."""
 
 
 def _one(first: Fault, second: Fault) -> bool:
     """Whether one fault hides the other: both move the black level, or both clip the highlights;
-    or a contrast that is large by far hides a black."""
+    or a very large contrast hides a black."""
     two = {first.cause: first.strength, second.cause: second.strength}
     ranged, raised, top = "range" in two, "raised-black" in two, "highlights" in two
     sunk = "sunk" in two.get("blacks", "")
@@ -145,7 +145,7 @@ class Trial(NamedTuple):
 
 
 def singles(rules: Sequence[str], seeds: int, *, each: int | None = None) -> Iterator[Trial]:
-    """Every fault of the table alone; of each cause only the first few, if `each` says so."""
+    """Every fault of the table alone; of each cause only the first `each`, if given."""
     for name in rules:
         shown: dict[str, int] = {}
         for fault in faults(shipped_rule(name)):
@@ -174,7 +174,7 @@ def pairs(rules: Sequence[str], count: int, seed: int) -> Iterator[Trial]:
 
 
 def _idle(trial: Trial) -> bool:
-    """Whether a limiter has nothing to dim, as the other fault leaves less than it allows."""
+    """Whether a limiter has nothing to dim, because the other fault leaves less than it allows."""
     others = [one for one in trial.faults if one.cause != "limiter"]
     if len(others) == len(trial.faults):
         return False
@@ -187,7 +187,7 @@ def _idle(trial: Trial) -> bool:
 
 
 def diagnosed(trial: Trial) -> Diagnosis:
-    """What is said of a simulated slot, whatever its verdict."""
+    """The diagnosis of a simulated slot, for any verdict."""
     rule = shipped_rule(trial.rule)
     windows = WINDOWS if any(one.cause == "limiter" for one in trial.faults) else ()
     random = np.random.RandomState(trial.seed)

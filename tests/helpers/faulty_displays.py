@@ -1,6 +1,6 @@
-"""Simulated displays with known faults: what the diagnosis is held to.
+"""Simulated displays with known faults, for tests of the diagnosis.
 
-A display is a well calibrated one of its kind (`good_displays`) with faults where they
+A display is a well calibrated one of its kind (`good_displays`) with faults at the place where they
 happen in a real one: in the signal, in the target it was set up to, in the light of its
 own channels, or in the light that the meter sees, row by row. All of it is invented.
 """
@@ -36,7 +36,7 @@ ORDER = (
     "range", "channels", "blacks", "raised-black", "curve", "primaries", "white", "highlights",
     "offset", "gain", "luminance", "limiter", "drift",
 )  # fmt: skip
-"""In which faults of one display follow each other."""
+"""The order in which faults of one display are applied."""
 
 
 def _same(value: Any, *_: Any) -> Any:
@@ -45,7 +45,7 @@ def _same(value: Any, *_: Any) -> Any:
 
 @dataclass(frozen=True)
 class Fault:
-    """One thing that is wrong, by where it happens; `cause` is what the diagnosis should say."""
+    """One fault, by the stage at which it happens; `cause` is the expected diagnosis."""
 
     cause: str
     strength: str
@@ -60,7 +60,7 @@ class Fault:
 
 
 def rows_of(rule: Rule, windows: Sequence[float] = ()) -> list[PlannedPatch]:
-    """The plan as it is shown: white at the start, in the middle and at the end."""
+    """The plan in the order of showing: white at the start, in the middle and at the end."""
     patches = [patch for patch in simulated.planned(rule) for _ in range(patch.count)]
     white = patches[0]
     middle = len(patches) // 2
@@ -78,7 +78,7 @@ def readings(
     random: np.random.RandomState,
     windows: Sequence[float] = (),
 ) -> Readings:
-    """What a meter reads of a well calibrated display with faults."""
+    """Readings of a well calibrated display with faults."""
     rows = rows_of(rule, windows)
     encoding = rule.encoding
     triples = [codes.encode(np.array(row.signal), encoding.bits, encoding.narrow) for row in rows]
@@ -169,7 +169,7 @@ def squeezed() -> Fault:
 
 
 def power(exponent: float) -> Fault:
-    """Another exponent; of X'Y'Z' in the decoding."""
+    """Another exponent; for X'Y'Z' in the decoding."""
 
     def target(old: Target) -> Target:
         if old.curve == "dcdm":
@@ -191,7 +191,7 @@ def power(exponent: float) -> Fault:
 
 
 def curve(name: str) -> Fault:
-    """Another named curve on a display that reaches 300 cd/m², 1000 in high range."""
+    """Another named curve on a display with a peak of 300 cd/m², 1000 in high range."""
 
     def target(old: Target) -> Target:
         white = 200.0 if old.curve == "pq" else old.luminance_white
@@ -211,7 +211,7 @@ def curve(name: str) -> Fault:
 
 
 def pq_by_channel(top: float) -> Fault:
-    """PQ on a panel whose channels clip each by itself, at `top` times the rule's peak."""
+    """PQ on a panel with separately clipped channels, at `top` times the rule's peak."""
 
     def target(old: Target) -> Target:
         return replace(old, curve="pq", black="none", scale="absolute", luminance_white=100.0)
@@ -239,7 +239,7 @@ def unnamed(name: str, *points: Pair) -> Fault:
 
 
 def taken(name: str) -> Fault:
-    """The signal of a wider container taken for another."""
+    """The signal of a wider container read as another container."""
     return Fault(
         "primaries", f"taken {name}",
         target=lambda old: replace(old, container=PRIMARIES[name], container_name=name),
@@ -268,7 +268,7 @@ def _native(target: Target) -> float:
 
 
 def shifted(channel: int, by: float, exponent: float | None = None) -> Fault:
-    """One channel of the panel's own drive, whatever the curve of the signal."""
+    """An offset on one channel of the panel's own drive, for any curve of the signal."""
     offset = np.zeros(3)
     offset[channel] = by
 
@@ -299,7 +299,7 @@ def _lit(drive: Array, target: Target) -> Array:
 
 
 def clipped(share: float) -> Fault:
-    """Each channel ends at a share of its drive."""
+    """Each channel is clipped at a share of its drive."""
 
     def native(lit: Array, target: Target) -> Array:
         top = _drive(lit.max(keepdims=True)[0], target) * share
@@ -319,7 +319,7 @@ def capped(share: float) -> Fault:
 
 
 def bent(start: float, slope: float) -> Fault:
-    """Highlights are bent from a share of the drive up."""
+    """Highlights are bent above a share of the drive."""
 
     def native(lit: Array, target: Target) -> Array:
         drive = _drive(lit, target)
@@ -353,7 +353,7 @@ def sunk(level: float) -> Fault:
 
 
 def lit_room(level: float) -> Fault:
-    """Light of the room beside that of the display, cd/m² of a grey that is a little warm."""
+    """Added light of the room, in cd/m² of a slightly warm grey."""
     stray = level * np.array([0.98, 1.0, 0.95])
     return Fault("raised-black", f"{level} cd/m² added", light=lambda xyz, _rows: xyz + stray)
 

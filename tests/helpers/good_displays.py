@@ -1,7 +1,7 @@
 """Invented displays for each family of rules: well calibrated ones with spreads, and wrong ones.
 
-The spreads are standard deviations of what a calibration leaves behind. They are invented, not
-measured; what they say of a rule is whether its limits can be kept by a display that is as good
+The spreads are standard deviations of the errors after calibration. They are invented, not
+measured; they show whether a rule's limits can be met by a display that is as good
 as its kind, and are missed by one that is set up for something else.
 """
 
@@ -48,7 +48,7 @@ class Spread:
 
 
 FALL_OFF = 0.97
-"""Share of the centre's light beside it, where a rule does not say."""
+"""Share of the centre's light at other places, if a rule states none."""
 
 FAMILIES: Mapping[str, Spread] = {
     "SDR broadcast": Spread(white=0.0004),
@@ -117,10 +117,10 @@ def good_settings(rule: Rule, random: np.random.RandomState) -> dict[str, object
     spread = FAMILIES[family(rule)]
     level = 1 + spread.level * float(random.normal())
     dark = shipped.black(rule) * (1 + spread.black * float(random.normal()))
-    found: dict[str, object] = {"black": max(dark, 0.0)}
+    settings: dict[str, object] = {"black": max(dark, 0.0)}
     if rule.target.curve != "pq":
-        found["white"] = shipped.white(rule) * level
-    return found
+        settings["white"] = shipped.white(rule) * level
+    return settings
 
 
 def good(rule: Rule, random: np.random.RandomState) -> list[simulated.Shown]:
@@ -185,19 +185,19 @@ WRONG: Mapping[str, Mapping[str, Wrong]] = {
     "HDR, PQ": {PEAK: _dim_peak, BLACK: _dark(0.03)},
     "HDR, HLG": {PEAK: _dim_peak, BLACK: _dark(0.03)},
 }
-"""Displays that are well calibrated for something else. White of the cinema is wrong at 60 cd/m²:
-20 % more than 48, as in the other families, lies within a theatre's own limits."""
+"""Displays that are well calibrated for another target. Cinema white is wrong at 60 cd/m²:
+20 % more than 48, as in the other families, is within a theatre's own limits."""
 
 
 def wrong_ways(rule: Rule) -> dict[str, Wrong]:
-    """Every way of being wrong for a rule, its primaries last."""
+    """Every kind of wrong display for a rule, wrong primaries last."""
     if rule.target.primaries_name == "bt709":
         return {**WRONG[family(rule)], "P3 primaries": _colour("p3")}
     return {**WRONG[family(rule)], "BT.709 primaries": _colour("bt709")}
 
 
 def wrong(rule: Rule, way: Wrong, random: np.random.RandomState) -> list[simulated.Shown]:
-    """The readings of a display that is well calibrated but for one thing."""
+    """The readings of a display that is well calibrated except for one fault."""
     how = {**good_settings(rule, random), **way(rule)}
     fault = good_fault(rule, random, how.pop("primaries", None))  # type: ignore[arg-type]
     then = how.pop("then", None)

@@ -19,13 +19,13 @@ from compliance.pictures.data import (
 def outline(
     centre: tuple[float, float], wide: float, high: float
 ) -> tuple[tuple[float, float], ...]:
-    """An ellipse round `centre`."""
+    """An ellipse around `centre`."""
     turns = (2 * math.pi * step / 24 for step in range(24))
     return tuple((centre[0] + wide * math.cos(a), centre[1] + high * math.sin(a)) for a in turns)
 
 
 def _grey_bars(levels: list[LevelPoint], error: float, sure: float | None) -> Differences:
-    """Greys from the measured white; the darker, the less sure."""
+    """Bars of greys from the measured white; the darker, the less certain."""
     bars = []
     for step, level in enumerate(levels[:-1]):
         value = error * (0.3 + 0.2 * math.sin(step))

@@ -57,7 +57,7 @@ def failing() -> Assessment:
         "gamma": finding(REQUIREMENTS[5], Verdict.FAIL, 2.2143),
         "coverage": finding(REQUIREMENTS[11], Verdict.FAIL, 93.1),
     }
-    told = tuple(changed.get(need.id) or finding(need) for need in REQUIREMENTS)
+    findings = tuple(changed.get(need.id) or finding(need) for need in REQUIREMENTS)
     late = meter(
         certificate=Certificate(
             "C-2025-077", "Lantern Hill Metrology", date(2025, 3, 2), date(2026, 3, 2)
@@ -69,13 +69,13 @@ def failing() -> Assessment:
         ),
         Remark("drift", Texts("The repeated white drifted by 0.3 % over the readings.")),
     )
-    graded = state(told, verdict=Outcome.NOT_COMPLIANT, remarks=remarks, pictures=charts(5.0))
+    graded = state(findings, verdict=Outcome.NOT_COMPLIANT, remarks=remarks, pictures=charts(5.0))
     return assessment(graded, meter=late, valid_until=MEASURED)
 
 
 def doubtful() -> Assessment:
-    """One value surely outside, one perhaps, judged with uncertainty by a poor meter."""
-    told = tuple(uncertain(need) for need in REQUIREMENTS)
+    """One value surely outside, one possibly, judged with uncertainty by a poor meter."""
+    findings = tuple(uncertain(need) for need in REQUIREMENTS)
     changed = {
         "tracking": finding(
             REQUIREMENTS[6], Verdict.FAIL, 12.41, failing=9, probability=0.0, joint=0.0
@@ -90,7 +90,7 @@ def doubtful() -> Assessment:
         Remark("meter-past-due", Texts("The certificate of meter spot-1 was due on 2026-03-02.")),
     )
     graded = state(
-        tuple(changed.get(row.id, row) for row in told),
+        tuple(changed.get(row.id, row) for row in findings),
         verdict=Outcome.NOT_COMPLIANT,
         remarks=remarks,
         pictures=charts(5.0, sure=12.0),
@@ -99,18 +99,18 @@ def doubtful() -> Assessment:
 
 
 def unproven(acceptance: str = "guarded") -> Assessment:
-    """Inside all limits, several values too near them to be proven."""
+    """Inside all limits, with several values too near to be proven."""
     near = {"gamma": 0.763, "white-box": 0.94996, "colours": 0.774, "grey-balance": 0.923}
-    told = []
+    findings = []
     for need in REQUIREMENTS:
         graded = uncertain(need)
         if need.id in near:
             graded = replace(graded, verdict=Verdict.CONDITIONAL_PASS, probability=near[need.id])
-        told.append(graded)
+        findings.append(graded)
     guarding = acceptance == "guarded"
     return assessment(
         state(
-            tuple(told),
+            tuple(findings),
             verdict=Outcome.UNDECIDED if guarding else Outcome.COMPLIANT,
             reason=Reason.UNCERTAINTY if guarding else None,
             conditional=not guarding,
@@ -128,7 +128,7 @@ def split() -> Assessment:
     Its 95 % bound lies above the limit although its value is far from it.
     """
     base = unproven("simple")
-    told = []
+    findings = []
     for row in base.state.findings:
         if row.id == "grey-balance":
             nearest, dark, *rest = row.points
@@ -152,17 +152,17 @@ def split() -> Assessment:
                 probability=0.86,
                 interval=nearest.interval,
             )
-        told.append(row)
-    return replace(base, state=replace(base.state, findings=tuple(told)))
+        findings.append(row)
+    return replace(base, state=replace(base.state, findings=tuple(findings)))
 
 
 def proven(acceptance: str = "guarded") -> Assessment:
-    """Inside all limits, and surely so."""
-    told = tuple(
+    """Surely inside all limits."""
+    findings = tuple(
         replace(uncertain(need), verdict=Verdict.PASS, probability=0.993) for need in REQUIREMENTS
     )
     return assessment(
-        state(told, pictures=charts(sure=1.0)),
+        state(findings, pictures=charts(sure=1.0)),
         rule=rule(decision=Decision(acceptance, 0.95)),
         draws=20000,
         seed=1,
@@ -193,15 +193,17 @@ def undecided() -> Assessment:
             ),
         ),
     }
-    told = tuple(changed.get(need.id) or finding(need) for need in REQUIREMENTS)
+    findings = tuple(changed.get(need.id) or finding(need) for need in REQUIREMENTS)
     thin = replace(charts(), colours=(), differences=())
-    graded = state(told, verdict=Outcome.UNDECIDED, reason=Reason.MISSING_READINGS, pictures=thin)
+    graded = state(
+        findings, verdict=Outcome.UNDECIDED, reason=Reason.MISSING_READINGS, pictures=thin
+    )
     return assessment(graded, meter=None)
 
 
 def both() -> Assessment:
     """Before and after calibration, with uncertainties and a house rule's changes."""
-    told = tuple(uncertain(need) for need in REQUIREMENTS)
+    findings = tuple(uncertain(need) for need in REQUIREMENTS)
     worse = {
         "gamma": finding(REQUIREMENTS[5], Verdict.FAIL, 2.2143),
         "white-level": finding(REQUIREMENTS[0], Verdict.FAIL, 118.3),
@@ -241,7 +243,7 @@ def both() -> Assessment:
     )
     as_found = replace(measurement, readings=None, charts=charts(4.0, 7, sure=1.5))
     return assessment(
-        state(told, measurement=measurement, conditional=True),
+        state(findings, measurement=measurement, conditional=True),
         before=state(findings_before, measurement=as_found, verdict=Outcome.NOT_COMPLIANT),
         draws=20000,
         seed=1,
@@ -249,7 +251,7 @@ def both() -> Assessment:
 
 
 def guarded() -> Assessment:
-    """Every value inside its limits, and none judged with uncertainty, as guarding asks."""
+    """Every value inside its limits, but none with uncertainty, as guarded acceptance requires."""
     graded = state(
         tuple(finding(need) for need in REQUIREMENTS),
         verdict=Outcome.UNDECIDED,
@@ -278,7 +280,7 @@ def many() -> Assessment:
         )
         for at in range(60)
     )
-    told = tuple(
+    findings = tuple(
         finding(
             need,
             (Verdict.PASS, Verdict.CONDITIONAL_PASS, Verdict.CONDITIONAL_FAIL, Verdict.FAIL)[
@@ -288,7 +290,7 @@ def many() -> Assessment:
         )
         for at, need in enumerate(needs)
     )
-    return assessment(state(told, verdict=Outcome.NOT_COMPLIANT), rule=rule(needs))
+    return assessment(state(findings, verdict=Outcome.NOT_COMPLIANT), rule=rule(needs))
 
 
 def one() -> Assessment:

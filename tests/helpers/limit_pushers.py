@@ -23,7 +23,7 @@ from helpers import shipped, simulated
 
 Array = NDArray[np.float64]
 Move = Callable[[float], Array]
-"""How far to the XYZ (S, 3) of all readings; 0 is the ideal display."""
+"""Function from a distance to the XYZ (S, 3) of all readings; 0 is the ideal display."""
 
 BEYOND = -0.02
 """Margin to stop at: past the limit by this share of the limits' size."""
@@ -31,13 +31,13 @@ CLOSE = 0.015
 WHITES = (("white",), ("peak",))
 PLAIN = ("luminance-error", "relative-luminance", "luminance")
 LIT = ("delta-e-2000", "delta-e-uv", "delta-e-ab")
-"""Differences that are pushed in lightness, as nothing else may see that."""
+"""Differences that are pushed in lightness, which other limits may not see."""
 COLOUR = ("chromaticity", "chromaticity-difference", "delta-uv-star", "delta-e-itp", *LIT)
 
 
 @dataclass(frozen=True)
 class Push:
-    """Readings, or a job, in which one limit is missed."""
+    """Readings, or a job, that miss one limit."""
 
     name: str
     shown: list[simulated.Shown]
@@ -76,20 +76,20 @@ class Bench:
 
     def another(self, **how: object) -> Array:
         """(S, 3) of another ideal display, repeats as in `shown`."""
-        found = self._ideal(**how)
-        return np.array([one.xyz for one in found for _ in range(one.patch.count)])
+        shown = self._ideal(**how)
+        return np.array([one.xyz for one in shown for _ in range(one.patch.count)])
 
     def with_xyz(self, xyz: Array) -> list[simulated.Shown]:
         return [replace(one, xyz=row) for one, row in zip(self.shown, xyz, strict=True)]
 
     def margin(self, requirement: Requirement, xyz: Array) -> float:
-        """Of the requirement's finding on other readings of the same patches."""
+        """The margin of the requirement's finding on other readings of the same patches."""
         ordered = xyz[self._places]
         view = self.case.view._replace(xyz=self.case.patches.mean(ordered), readings=ordered)
-        found = evaluate(requirement, replace(self.case, view=view))
-        if found.value is None or found.limits is None:
+        finding = evaluate(requirement, replace(self.case, view=view))
+        if finding.value is None or finding.limits is None:
             return float("inf")
-        return margin(found.value, found.limits)
+        return margin(finding.value, finding.limits)
 
     def rows(self, point: Point) -> list[int]:
         """Readings of a finding's point."""
@@ -103,7 +103,7 @@ class Bench:
 
 
 def pushes(bench: Bench, requirement: Requirement) -> Iterator[Push]:
-    """The pushes that take a requirement past each of its limits in turn."""
+    """The pushes of a requirement past each of its limits in turn."""
     if requirement.quantity in ("recorded", "declared"):
         yield from _stated(bench, requirement)
         return

@@ -1,4 +1,4 @@
-"""CGATS text through Little CMS, the library that Pillow brings along: an outside yardstick."""
+"""CGATS text through Little CMS, the library included with Pillow: an outside reference."""
 
 from __future__ import annotations
 
@@ -36,7 +36,7 @@ def library() -> ctypes.CDLL:
 
 
 def values(data: bytes, fields: list[str]) -> dict[str, list[str]]:
-    """What Little CMS reads in the named fields, by SAMPLE_ID 1, 2, …; ValueError if it refuses."""
+    """The named fields as Little CMS reads them, by SAMPLE_ID 1, 2, …; ValueError if it cannot."""
     lcms = library()
     handle = lcms.cmsIT8LoadFromMem(None, data, len(data))
     if not handle:
@@ -55,7 +55,7 @@ def values(data: bytes, fields: list[str]) -> dict[str, list[str]]:
 
 
 def written(fields: list[str], rows: list[list[str]], properties: dict[str, str]) -> bytes:
-    """CGATS text with that data, as Little CMS writes it."""
+    """CGATS text with that data, written by Little CMS."""
     lcms = library()
     handle = lcms.cmsIT8Alloc(None)
     try:

@@ -1,4 +1,4 @@
-"""An invented slot that misses two limits of a small rule, and what its client accepts of it."""
+"""An invented slot that misses two limits of a small rule, and its client's deviations."""
 
 from __future__ import annotations
 
@@ -31,7 +31,7 @@ COLOURED = (100.0, 112.5, 117.0)
 
 @cache
 def rule(white: float = 105.0) -> Rule:
-    """Limits on the white's luminance and colour, on the black, and one that should be met."""
+    """A rule with limits on the white's luminance and colour, on the black, and one should."""
     text = f"""\
 rule: tiny
 title: A rule of four requirements
@@ -94,7 +94,7 @@ def assessment(
     limit: float = 105.0,
     **changed: Any,
 ) -> Assessment:
-    """The slot assessed; `changed` goes into the job."""
+    """The assessment of the slot; `changed` is a change of the job."""
     named = rule(limit)
     return assess(
         Measurement(
@@ -108,12 +108,12 @@ def assessment(
 
 
 def client() -> Identity:
-    """Who accepts."""
+    """The client's identity."""
     return identity("Cleo Client")
 
 
 def document(found: Assessment | None = None) -> dict[str, Any]:
-    """The assessment's document as it comes back from JSON."""
+    """The assessment's document, read back from JSON."""
     plain: dict[str, Any] = json.loads(json.dumps(assessment_document(found or assessment())))
     return plain
 
@@ -132,19 +132,19 @@ def file(
 
 
 def deviation(requirement: str = "white-level", **given: Any) -> Deviation:
-    """The same, read."""
+    """A deviation for one requirement."""
     return read_deviation(file(requirement, **given), f"{requirement}.json")[0]
 
 
 @cache
 def both() -> tuple[Deviation, Deviation]:
-    """All that the slot misses, accepted."""
+    """Deviations for everything that the slot misses."""
     return deviation("white-level"), deviation("white-colour")
 
 
 @cache
 def sheet(accepted: bool = False) -> bytes:
-    """The slot's sheet, signed; with what its client accepts."""
+    """The slot's signed sheet, optionally with its client's deviations."""
     if accepted:
         return write_sheet(assessment(both(), now=AGAIN), identity=identity())
     return write_sheet(assessment(), identity=identity())

@@ -165,7 +165,7 @@ def read(text: str | bytes, encoding: str | None = ENCODING, form: str | None = 
 
 
 def edited(text: str, *changes: tuple[str, str]) -> str:
-    """`text` with each old part, which stands there once, replaced."""
+    """`text` with each old part, which must occur once, replaced."""
     for old, new in changes:
         assert text.count(old) == 1, f"{old!r} stands {text.count(old)} times"
         text = text.replace(old, new)
@@ -173,7 +173,7 @@ def edited(text: str, *changes: tuple[str, str]) -> str:
 
 
 def without(text: str, pattern: str) -> str:
-    """`text` without whatever fits the pattern."""
+    """`text` without the matches of a pattern."""
     kept, count = re.subn(pattern, "", text, flags=re.DOTALL)
     assert count
     return kept

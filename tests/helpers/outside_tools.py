@@ -1,4 +1,4 @@
-"""Another library to compare with, imported without its word on plotting it does not have."""
+"""Another library to compare with, imported without its warning about missing plotting."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""What a drawing prints, line by line."""
+"""The text of a drawing, line by line."""
 
 from __future__ import annotations
 

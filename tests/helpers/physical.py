@@ -1,4 +1,4 @@
-"""Displays by their physics, with arithmetic of their own: what the diagnosis is held to.
+"""Displays simulated by their physics, with separate arithmetic, for tests of the diagnosis.
 
 A `Panel` has primaries, a peak, a native exponent, a black that leaks through and channels that
 clip; it is driven so that the light asked for comes out, and a meter beside it sees the room's
@@ -117,7 +117,7 @@ GOOD_BLACK = {
 """cd/m² of a good display of each rule here"""
 WHITES = {"sdr-broadcast": 100.0, "web-srgb": 120.0, "hdr-hlg-1000": 1000.0, "hdr-pq-1000": 1000.0,
           "cinema-review-room": 48.0}  # fmt: skip
-"""cd/m²; the peak where the range is high"""
+"""cd/m²; the peak in high range"""
 CONTAINERS = {
     "sdr-broadcast": BT709, "web-srgb": BT709, "hdr-pq-1000": BT2020, "hdr-hlg-1000": BT2020
 }  # fmt: skip
@@ -155,7 +155,7 @@ def asked(
 
 @dataclass(frozen=True)
 class Panel:
-    """What a display is made of."""
+    """The parts of a display."""
 
     primaries: Points = WIDE
     white: tuple[float, float] = D65
@@ -164,16 +164,16 @@ class Panel:
     gamma: float = 2.25
     """From drive to light."""
     black: float = 0.0
-    """cd/m² that leak through"""
+    """cd/m² of light that leaks through"""
     offset: tuple[float, float, float] = (0.0, 0.0, 0.0)
     """Added to the drive of each channel."""
     gain: tuple[float, float, float] = (1.0, 1.0, 1.0)
-    """On the light of each channel."""
+    """Factor on the light of each channel."""
     top: float = 1.0
     """Drive at which each channel clips."""
 
     def shows(self, asked: Array) -> Array:
-        """(P, 3) XYZ in cd/m² of the light (P, 3) that it is driven for."""
+        """(P, 3) XYZ in cd/m² for the requested light (P, 3)."""
         into = matrix(self.primaries, self.white)
         leak = self.black * white_xyz(*self.white)
         drive = np.clip((asked - leak) @ np.linalg.inv(into).T / self.peak, 0.0, 1.0)
@@ -187,7 +187,7 @@ class Panel:
 
 @dataclass(frozen=True)
 class Read:
-    """Readings of a physical display, and what is said of it."""
+    """Readings of a physical display, and their diagnosis."""
 
     rule: str
     readings: Readings

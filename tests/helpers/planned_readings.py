@@ -1,4 +1,4 @@
-"""A plan filled in as an ideal display would have it, as the file that a meter's user makes."""
+"""A plan filled in with the values of an ideal display, as a file."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from compliance.targets import target_model
 
 
 def filled_in(plan: MeasuringPlan, rule: Rule, black: float = 0.001) -> bytes:
-    """The plan's CSV with X, Y, Z of what the rule's target shows, to six digits."""
+    """The plan's CSV with X, Y, Z of the rule's target, to six digits."""
     encoding = plan.encoding
     model = target_model(rule, encoding)
     triples = np.array([step.codes for step in plan.steps])

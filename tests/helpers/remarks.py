@@ -1,4 +1,4 @@
-"""What is remarked on readings, by kind."""
+"""The remarks on readings, by kind."""
 
 from __future__ import annotations
 
@@ -23,6 +23,6 @@ def good(rule: str = "sdr-broadcast") -> Readings:
 def remarks(
     readings: Readings, rule: str = "sdr-broadcast", display: Display | None = None
 ) -> dict[str, str]:
-    """The remarks on readings without a job, spaces being plain."""
+    """The remarks on readings without a job, with plain spaces."""
     found = assess(Measurement(shipped_rule(rule), readings, display=display), now=NOW, draws=0)
     return {one.kind: remark_text(one).replace("\u00a0", " ") for one in found.state.remarks}

@@ -1,4 +1,4 @@
-"""Mistakes in rule files: what is replaced by what in the text, and what is said about it."""
+"""Mistakes in rule files: the replaced text, its replacement, and the message."""
 
 from __future__ import annotations
 

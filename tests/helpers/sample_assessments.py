@@ -1,4 +1,4 @@
-"""Parts of invented assessments, from the model's dataclasses alone."""
+"""Parts of invented assessments, made only from the model's dataclasses."""
 
 from dataclasses import dataclass, field, fields, replace
 from datetime import UTC, date, datetime, timedelta
@@ -222,10 +222,10 @@ def points(
                 verdict=verdict,
             ),
         )
-    told = []
+    findings = []
     for step in range(1, 13):
         outside = step <= failing
-        told.append(
+        findings.append(
             Point(
                 patch=(64 + 70 * step,) * 3,
                 name=f"{need.over.patches[0]} {5 * step} %",
@@ -239,7 +239,7 @@ def points(
                 verdict=verdict if outside or step == 1 else Verdict.PASS,
             )
         )
-    return tuple(told)
+    return tuple(findings)
 
 
 def finding(
@@ -418,7 +418,7 @@ MEASUREMENT_PARTS = {field.name for field in fields(Measurement)} - {"before"}
 
 
 def assessment(the_state: GradedReadings, **more: Any) -> Assessment:
-    """Of a state; of `more`, what is a part of its measurement is changed there."""
+    """An assessment of a state; parts of its measurement in `more` are changed there."""
     given: dict[str, Any] = {
         "number": "SY-0412-1-sdr-broadcast-7c41f09e",
         "assessed": NOW,
@@ -442,7 +442,7 @@ def of_another(made: Assessment, **parts: Any) -> Assessment:
 
 
 def uncertain(need: Requirement) -> Finding:
-    """A finding as graded with uncertainty; that of contrast has none."""
+    """A finding graded with uncertainty; that of contrast has none."""
     near = need.id == "gamma"
     graded = finding(need, Verdict.CONDITIONAL_PASS if near else Verdict.PASS)
     if need.quantity in ("contrast", "recorded"):

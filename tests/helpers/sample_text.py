@@ -127,7 +127,7 @@ reading_time: [{from: 0, seconds: 12}, {from: 1, seconds: 4}]
 
 
 def edited(text: str, old: str, new: str) -> str:
-    """`text` with its one `old` replaced; the test is wrong where there are none or two."""
+    """`text` with its only `old` replaced; fails if there are none or two."""
     assert text.count(old) == 1, f"{old!r} stands {text.count(old)} times"
     return text.replace(old, new)
 
@@ -149,5 +149,5 @@ def rule_folder(folder: Path, **files: str) -> Path:
 
 
 def complaint(folder: Path, failure: pytest.ExceptionInfo[InputError]) -> str:
-    """What the error says, without the folder's own path."""
+    """The error's message, without the folder's own path."""
     return re.sub(re.escape(f"{folder}/"), "", str(failure.value))

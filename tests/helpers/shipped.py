@@ -1,4 +1,4 @@
-"""Shipped rules on simulated displays: what the tests of each rule file share.
+"""Shipped rules on simulated displays, shared by the tests of each rule file.
 
 What a display and a room of a rule look like is read off the rule's own limits, so that a
 rule added to the library is covered on arrival.
@@ -42,7 +42,7 @@ Array = NDArray[np.float64]
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 RULES = tuple(shipped_rules())
 HEADROOM = 0.04
-"""Share by which a display lies above a luminance that is asked for as the least."""
+"""Share by which a display is above a minimum luminance."""
 
 
 @cache
@@ -55,24 +55,24 @@ def shipped_rule(name: str) -> Rule:
 
 
 def technology(rule: Rule) -> str:
-    """The kind of display a rule is for: a projector where limits are for one only."""
+    """The kind of display of a rule: a projector if limits are only for projectors."""
     return "projector" if any(one.displays == "projector" for one in rule.requirements) else "lcd"
 
 
 def technologies(rule: Rule) -> tuple[str, ...]:
-    """Each kind of display that a rule tells apart."""
-    told = {one.displays for one in rule.requirements} - {None}
-    return ("projector", "led") if told else (technology(rule),)
+    """Each kind of display that a rule distinguishes."""
+    kinds = {one.displays for one in rule.requirements} - {None}
+    return ("projector", "led") if kinds else (technology(rule),)
 
 
 def applicable(rule: Rule, kind: str) -> Iterator[Requirement]:
-    """The requirements that hold for a kind of display."""
+    """The requirements that apply to a kind of display."""
     view = "projector" if kind == "projector" else "direct-view"
     return (one for one in rule.requirements if one.displays in (None, view))
 
 
 def _common(limits: Iterator[Limits]) -> tuple[float, float]:
-    """What all limits have in common: lowest and highest."""
+    """The range common to all limits: lowest and highest."""
     low, high = -math.inf, math.inf
     for one in limits:
         low = max(low, -math.inf if one.minimum is None else one.minimum)
@@ -99,7 +99,7 @@ def black(rule: Rule, kind: str | None = None) -> float:
 
 
 def white(rule: Rule) -> float:
-    """White of an ordinary good display, cd/m²: the rule's, or a little above what is asked."""
+    """White of an ordinary good display, cd/m²: the rule's, or a little above its minimum."""
     nominal = rule.target.luminance_white
     levels = [
         one.limits
@@ -117,7 +117,7 @@ def white(rule: Rule) -> float:
 
 
 def edge_limits(rule: Rule, kind: str) -> tuple[float, float]:
-    """Lowest and highest share of the centre's light that a rule lets other places show."""
+    """Lowest and highest share of the centre's light that a rule allows at other places."""
     shares = []
     for one in applicable(rule, kind):
         if one.over is None or one.over.position is None or one.limits is None:
@@ -130,29 +130,29 @@ def edge_limits(rule: Rule, kind: str) -> tuple[float, float]:
 
 
 def edge_share(rule: Rule, kind: str | None = None) -> float:
-    """How much of the centre's light an ordinary good display shows elsewhere."""
+    """Share of the centre's light at other places of an ordinary good display."""
     low, high = edge_limits(rule, kind or technology(rule))
     return 1.0 if math.isinf(low) or math.isinf(high) else (low + high) / 2
 
 
 def recorded(rule: Rule) -> dict[str, float]:
-    """Fields of a job of whose room the rule has nothing to complain."""
-    found = {}
+    """Fields of a job with a room that meets the rule."""
+    fields = {}
     for one in rule.requirements:
         if one.quantity == "recorded" and one.field and one.limits:
             low, high = _common(iter([one.limits]))
-            found[one.field] = (max(low, 0) + (high if math.isfinite(high) else max(low, 0))) / 2
-    return found
+            fields[one.field] = (max(low, 0) + (high if math.isfinite(high) else max(low, 0))) / 2
+    return fields
 
 
 def declared(rule: Rule) -> dict[str, float]:
-    """What a facility declares for a slot that is as the rule wants it."""
-    found = {}
+    """Declarations of a facility for a slot that meets the rule."""
+    values = {}
     for one in rule.requirements:
         if one.quantity == "declared" and one.declaration and one.limits:
             low, high = _common(iter([one.limits]))
-            found[one.declaration] = low if math.isfinite(low) else high
-    return found
+            values[one.declaration] = low if math.isfinite(low) else high
+    return values
 
 
 # ---------------------------------------------------------------- assessing
@@ -165,7 +165,7 @@ def job(
     says: Mapping[str, float] | None = None,
     declares: Mapping[str, float] | None = None,
 ) -> Job:
-    """A job of one slot in the room and on the kind of display that the rule is for."""
+    """A job of one slot, with a room and a kind of display that fit the rule."""
     says = recorded(rule) if says is None else says
     declares = declared(rule) if declares is None else declares
     display = Display(technology=kind or technology(rule), hours=says.get("hours"))
@@ -215,12 +215,12 @@ def ideal(rule: Rule, **how: object) -> list[simulated.Shown]:
 
 
 def finding(assessment: Assessment, name: str) -> Finding:
-    (found,) = (one for one in assessment.state.findings if one.id == name)
-    return found
+    (match,) = (one for one in assessment.state.findings if one.id == name)
+    return match
 
 
 def outside(assessment: Assessment, level: Level | None = Level.SHALL) -> set[str]:
-    """Ids of the requirements whose limits are missed."""
+    """Ids of the missed requirements."""
     return {
         one.id
         for one in assessment.state.findings

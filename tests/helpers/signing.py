@@ -1,4 +1,4 @@
-"""What the tests of signing and verification share: identities, small PDFs, tampering."""
+"""Shared by tests of signing and verification: identities, small PDFs, manipulation."""
 
 from __future__ import annotations
 
@@ -99,7 +99,7 @@ def countersigned(
 
 
 def countersigned_elsewhere(pdf: bytes) -> bytes:
-    """Countersigned by another program: the signing library as it comes, with the clock's time."""
+    """Countersigned by another program: the plain signing library, with the clock's time."""
     client = identity("Cleo Client")
     signer = SimpleSigner(
         signing_cert=x509.Certificate.load(client.signer.certificate),
@@ -115,13 +115,13 @@ def countersigned_elsewhere(pdf: bytes) -> bytes:
 
 
 def byte_ranges(pdf: bytes) -> list[tuple[int, int, int, int]]:
-    """Start and length of what each signature covers before and after itself."""
+    """Start and length of the bytes that each signature covers before and after itself."""
     found = re.finditer(rb"/ByteRange ?\[(\d+) (\d+) (\d+) (\d+)", pdf)
     return [tuple(int(number) for number in each.groups()) for each in found]  # type: ignore[misc]
 
 
 def container(pdf: bytes) -> bytes:
-    """The first signature's CMS object, without the zeros that fill its place."""
+    """The first signature's CMS object, without the zeros after it."""
     _, length, after, _ = byte_ranges(pdf)[0]
     data = bytes.fromhex(pdf[length + 1 : after - 1].decode())
     size = int.from_bytes(data[2:4], "big") + 4
@@ -130,7 +130,7 @@ def container(pdf: bytes) -> bytes:
 
 
 def tool(name: str) -> str:
-    """Path of an outside program; the test is skipped where there is none."""
+    """Path of an outside program; the test is skipped if it is not installed."""
     found = shutil.which(name)
     if found is None:
         pytest.skip(f"{name} is not installed")

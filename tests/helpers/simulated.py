@@ -27,7 +27,7 @@ Fault = Callable[[PlannedPatch, Array], Array]
 
 @dataclass(frozen=True)
 class Shown:
-    """One reading to be: a patch as emitted and the light it makes."""
+    """One simulated reading: a patch as emitted, and its light."""
 
     patch: PlannedPatch
     codes: tuple[int, int, int]
@@ -35,7 +35,7 @@ class Shown:
 
 
 def planned(rule: Rule, encoding: Encoding | None = None) -> list[PlannedPatch]:
-    """Every patch that a requirement of the rule asks for, each once, with its largest count."""
+    """Every patch of the rule's requirements, each once, with its largest count."""
     plan = Plan(rule, encoding or rule.encoding)
     found: dict[tuple[object, ...], PlannedPatch] = {}
     for patch in _asked(rule, plan):
@@ -73,7 +73,7 @@ def ideal(
     black: float = 0.0,
     fault: Fault | None = None,
 ) -> list[Shown]:
-    """What a display shows for the rule's plan; `white` and `black` in cd/m².
+    """The light of a display for the rule's plan; `white` and `black` in cd/m².
 
     `wrong_target` is what the display was set up to instead of the rule's target.
     """
@@ -144,7 +144,7 @@ def clipped(peak: float) -> Fault:
 
 
 def noisy(random: np.random.RandomState, relative: float = 0.001, tint: float = 0.0002) -> Fault:
-    """A meter's noise: a share of Y, and of X and Z each on top."""
+    """A meter's noise: a share of Y, and additional shares of X and Z."""
 
     def fault(_patch: PlannedPatch, xyz: Array) -> Array:
         level, x, z = random.normal(size=3)

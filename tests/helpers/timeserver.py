@@ -1,4 +1,4 @@
-"""A server in this process that answers requests for time stamps as a test says."""
+"""A server in this process that answers requests for time stamps as a test specifies."""
 
 from __future__ import annotations
 
@@ -16,7 +16,7 @@ Answer = tuple[int, str, bytes]
 
 @contextmanager
 def serving(answer: Callable[[bytes], Answer]) -> Iterator[str]:
-    """The address of a server that answers requests so."""
+    """The address of a server with these answers."""
 
     class Handler(BaseHTTPRequestHandler):
         def do_POST(self) -> None:

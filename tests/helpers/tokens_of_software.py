@@ -34,7 +34,7 @@ with pkcs11.lib(module).get_token(token_label=token).open(rw=True, user_pin=pin)
 
 
 def module() -> Path:
-    """Of the software token; the test is skipped where there is none."""
+    """Path of the software token's module; the test is skipped if it is not installed."""
     tool("softhsm2-util")
     pytest.importorskip("pkcs11")
     return next(Path("/usr/lib").glob("**/libsofthsm2.so"))
@@ -43,7 +43,7 @@ def module() -> Path:
 def make_token(
     folder: Path, *, keys: dict[str, Holder], certificates: bool = True
 ) -> dict[str, str]:
-    """Make the token with these keys, by label; the setting by which a process finds it."""
+    """Make the token with these keys, by label; returns the setting for processes that use it."""
     tokens, settings = folder / "tokens", folder / "softhsm2.conf"
     tokens.mkdir()
     settings.write_text(f"directories.tokendir = {tokens}\nobjectstore.backend = file\n")

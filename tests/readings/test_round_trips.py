@@ -259,7 +259,8 @@ REFUSED = {
     "own codes, same count": (
         "r,g,b,X,Y,Z\n1023,1023,1023,1,1,1\n1,1,1,1,1,1\n",
         {"plan": PLAN},
-        "f:3: r: found 1, 1, 1; expected 0, 0, 0 as in the plan, or the same in percent of the signal",
+        "f:3: r: found 1, 1, 1; expected 0, 0, 0 as in the plan, or the same in percent of the "
+        "signal",
     ),
     "codes and percent": (
         "r,g,b,X,Y,Z\n1023,1023,1023,1,1,1\n0.04,0,0,1,1,1\n",

@@ -1,9 +1,9 @@
-"""The words for facts: what a remark, a cause, a reason or a note says to a reader.
+"""The words for facts: the texts of remarks, causes, reasons and notes.
 
-Each language is a package beside this file with the tables of `en`: kind (and variant, after a
+Each language is a package in this folder with the tables of `en`: kind (and variant, after a
 dot) to a text with the facts in braces, or to a function of the facts. A second language is
 `report/words/xx/` with the same files. `LANGUAGE` chooses the tables of facts; headings, verdicts
-and rules are functions that their printers import from `words.en` by name.
+and rules are functions that other modules import from `words.en` by name.
 """
 
 from __future__ import annotations
@@ -29,7 +29,7 @@ LANGUAGE = en
 
 
 def remark_text(remark: Remark, *, short: bool = False) -> str:
-    """A remark in sentences; where it is `short`, only the first of many things are named."""
+    """A remark in sentences; if `short`, long lists are cut."""
     table = LANGUAGE.REMARKS
     if short and remark.kind in LANGUAGE.SHORT_REMARKS:
         table = LANGUAGE.SHORT_REMARKS
@@ -37,38 +37,38 @@ def remark_text(remark: Remark, *, short: bool = False) -> str:
 
 
 def cause_title(cause: Cause) -> str:
-    """What is likely wrong, in a line."""
+    """The title of a cause, in a line."""
     return _cause_texts(cause).title
 
 
 def cause_text(cause: Cause) -> str:
-    """How a cause shows, in sentences."""
+    """The description of a cause, in sentences."""
     text = _cause_texts(cause).text
     return text if cause.fit is None else f"{text} {LANGUAGE.fit_text(cause.fit)}"
 
 
 def cause_next_step(cause: Cause) -> str:
-    """What to do about a cause, in a sentence."""
+    """The next step for a cause, in a sentence."""
     return _cause_texts(cause).next_step
 
 
 def evidence_text(evidence: Evidence) -> str:
-    """What a number that a cause rests on is of."""
+    """The description of a number that supports a cause."""
     return _text(LANGUAGE.EVIDENCE, evidence.kind, evidence.facts)
 
 
 def reason_text(patch: NotJudged) -> str:
-    """Why a patch could not be judged, as a clause."""
+    """The reason that a patch could not be judged, as a clause."""
     return statement_text(patch.why)
 
 
 def note_text(finding: Finding) -> str | None:
-    """How to read a finding's value, as a clause; None if there is nothing to add."""
+    """The note on a finding's value, as a clause; None if there is none."""
     return None if finding.note is None else statement_text(finding.note)
 
 
 def statement_text(statement: Statement) -> str:
-    """A reason, a note, a caution, a step of a check: a clause, or a sentence with its stop."""
+    """The text of a reason, a note, a caution or a step of a check: a clause or a sentence."""
     return _text(LANGUAGE.STATEMENTS, _key(statement), statement.facts)
 
 
@@ -87,7 +87,7 @@ def _cause_texts(cause: Cause) -> Texts:
 
 
 def _text(table: Mapping[str, str | Callable[..., str]], key: str, facts: Facts | Texts) -> str:
-    """The words of a kind with the facts, statements among these put in words too."""
+    """The words of a kind with the facts; statements among the facts become words too."""
     if isinstance(facts, Texts):
         return facts.text
     words = table[key]
@@ -102,7 +102,7 @@ def _ready(fact: Fact) -> object:
 
 
 class _Formatter(Formatter):
-    """Texts with facts in braces, some printed in a way of the language's own."""
+    """Format texts with facts in braces, some with the language's own formats."""
 
     def format_field(self, value: Any, format_spec: str) -> str:
         own = LANGUAGE.FORMATS.get(format_spec)
