@@ -25,7 +25,7 @@ OUTSIDE = (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
 
 
 def inside(value: Value, limits: Limits) -> bool:
-    """Whether a value lies within its limits; a NaN never does."""
+    """Whether a value is within its limits; a NaN never is."""
     if isinstance(value, tuple):
         box = limits.box or (0.0, 0.0)
         away = [_within(abs(v), -math.inf, b, limits) for v, b in zip(value, box, strict=True)]

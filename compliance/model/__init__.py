@@ -1,7 +1,7 @@
 """The words of the domain as frozen data: no input or output, no arithmetic.
 
 Units everywhere: luminance in cd/m², chromaticity in CIE 1931 x, y, times as
-aware `datetime`. Arrays are numpy, shapes given beside each field.
+aware `datetime`. Arrays are numpy, with shapes at each field.
 """
 
 from __future__ import annotations

@@ -131,7 +131,7 @@ class Finding:
     basis: str
     clause: str | None
     note: Statement | None = None
-    """How to read the value."""
+    """An explanation of the value."""
     points: tuple[Point, ...] = ()
     missing: tuple[str, ...] = ()
     not_judged: tuple[NotJudged, ...] = ()

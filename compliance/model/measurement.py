@@ -33,9 +33,9 @@ class Measurement:
 
     def __post_init__(self) -> None:
         if self.job is not None and len(self.job.slots) != 1:
-            raise ValueError("a measurement takes a job with one slot; reduce it with only_slot")
+            raise ValueError("a measurement needs a job with one slot; reduce it with only_slot")
         if self.job is not None and self.display is not None:
-            raise ValueError("a measurement takes no display beside a job, which names its own")
+            raise ValueError("give a job or a display, not both: a job names its own display")
         if self.readings is None and self.before is None:
             raise ValueError("there are no readings to assess")
 

@@ -50,7 +50,7 @@ TECHNOLOGIES = ("lcd", "oled", "led", "crt", "plasma", "projector")
 
 @dataclass(frozen=True, slots=True)
 class Encoding:
-    """How code values carry the signal (ITU-R BT.2100 Table 9, SMPTE ST 428-1)."""
+    """The coding of the signal (ITU-R BT.2100 Table 9, SMPTE ST 428-1)."""
 
     name: str
     kind: str

@@ -150,8 +150,8 @@ def _check_specification(colour: Element, file: _File) -> None:
         message = f"{quoted(observer)} is not the observer that rules use; expected 2_Degree"
         file.problems.add(message, colour.line, "Observer")
     if colour.name == PLAIN_XYZ and not (kind.endswith("_Emissive") and unit == "cd/m2"):
-        message = f"is relative, or its specification does not say; expected {XYZ} in cd/m²"
-        file.problems.add(message, colour.line, PLAIN_XYZ)
+        message = "is relative, as its specification does not state emissive and cd/m2"
+        file.problems.add(f"{message}; expected {XYZ} in cd/m²", colour.line, PLAIN_XYZ)
 
 
 def _spectrum(colour: Element, file: _File) -> Cells:

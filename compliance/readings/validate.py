@@ -1,6 +1,6 @@
 """From a table of text to readings: every cell checked, every colour possible.
 
-Source: CIE 1931 standard colorimetric observer, ISO/CIE 11664-1: no light lies outside the
+Source: CIE 1931 standard colorimetric observer, ISO/CIE 11664-1: no light is outside the
 spectral locus.
 
 Noise at black and repeated patches are normal.

@@ -1,4 +1,4 @@
-"""What calibration changed in a slot, and whether both sets of readings can be of the same slot."""
+"""Changes by calibration in a slot, and whether both sets of readings can be of the same slot."""
 
 from __future__ import annotations
 

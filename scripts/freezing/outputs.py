@@ -1,7 +1,7 @@
 """The outputs of a call, as texts and bytes that are the same if a user sees the same.
 
-What must differ from run to run is replaced by a word in angle brackets: the names of temporary
-folders, signatures, keys, and the digests of files that hold such.
+Parts that differ from run to run are replaced by a word in angle brackets: the names of temporary
+folders, signatures, keys, and the digests of files with such parts.
 """
 
 from __future__ import annotations

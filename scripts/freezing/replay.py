@@ -94,7 +94,7 @@ def busy() -> float:
 def replay(
     stage: Stage, cases: Sequence[Case], modules: Iterable[str], jobs: int
 ) -> Iterator[Replayed]:
-    """Run the cases with the code of the stage, the longest first, as they are done.
+    """Run the cases with the code of the stage, the longest first, and yield them when done.
 
     `modules` are imported once, for all.
     """

@@ -1,11 +1,11 @@
 """Follow a page in a folder: write the files that it shows, run its commands in order.
 
-What a page may hold:
+A page may contain:
 
 - `<!-- file: NAME -->` before a block: the file is written; with a remark after the name, as
-  `(the first lines)`, the file is there already and begins with the block.
-- a `sh` block: a command on each line; `# exit 1` after it where its exit code is not 0.
-- a `console` block: commands after `$ `, each with what it prints; `…` stands for any text.
+  `(the first lines)`, the file already exists and begins with the block.
+- a `sh` block: a command on each line; `# exit 1` after it if its exit code is not 0.
+- a `console` block: commands after `$ `, each with its output; `…` means any text.
 - a `python` block: a program that prints something.
 - other blocks are not run.
 
@@ -122,7 +122,7 @@ def _run_here(arguments: list[str]) -> Done:
 def follow(page: Path, folder: Path) -> str:
     """Follow a page; returns its text with the actual output of its commands.
 
-    Raises FollowError where a command ends with another exit code, or a file begins otherwise.
+    Raises FollowError if a command ends with another exit code, or a file begins differently.
     """
 
     def block(match: re.Match[str]) -> str:

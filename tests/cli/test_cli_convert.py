@@ -108,7 +108,7 @@ def test_negative_noise_in_cxf_is_told(compliance: Callable, tmp_path: Path) -> 
         (
             ["a.cxf", "b.csv", "--input-format", "cgats"],
             2,
-            "a.cxf: the file is CxF, by what stands in it; expected CGATS text",
+            "a.cxf: the file is CxF, by its content; expected CGATS text",
         ),
         (["a.cxf", "b.txt", "--encoding", "rgb-8-full"], 2, "a.cxf:2: code values go up to '1023'"),
     ],

@@ -143,7 +143,7 @@ def test_a_changed_rule_needs_a_new_one(compliance: Run, accepted: Path) -> None
     ("change", "expected"),
     [
         ({"--requirement": "white"}, "has no requirement 'white'; it has white-level"),
-        ({"--requirement": "black-level"}, "black-level has the verdict pass: only what"),
+        ({"--requirement": "black-level"}, "black-level has the verdict pass: only a value"),
         ({"--until": "2026-11-19"}, "--until: 2026-11-19 is over already"),
         ({"--until": "soon"}, "'soon' is no date; expected one like 2026-12-31"),
         ({"--identity": "none.p12"}, "none.p12: cannot be read: no such file"),

@@ -66,7 +66,7 @@ def test_a_pair_is_a_value_too() -> None:
 @pytest.mark.parametrize(
     ("requirement", "expected"),
     [
-        ("black-level", "black-level has the verdict pass: only what"),
+        ("black-level", "black-level has the verdict pass: only a value"),
         ("black-floor", "black-floor is a should, which decides nothing"),
         ("white", "has no requirement 'white'; it has white-level, white-colour"),
     ],

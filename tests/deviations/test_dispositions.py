@@ -137,7 +137,7 @@ def test_for_another_rule_or_requirement() -> None:
 
 def test_not_needed() -> None:
     told = refused(deviation(), white=(95.047, 100.0, 108.883))
-    assert "white-level has the verdict pass: only what" in told
+    assert "white-level has the verdict pass: only a value" in told
     assert told.endswith("leave it out")
 
 

@@ -1,1 +1,1 @@
-"""What tests share: invented displays, signers, documents, outside tools."""
+"""Shared by tests: invented displays, signers, documents, outside tools."""

@@ -61,8 +61,8 @@ FAMILIES: Mapping[str, Spread] = {
     "HDR, HLG": Spread(black=0.2),
 }
 """Families of rules and the spreads of their good displays. A cinema screen's primaries are set
-through a matrix, not left as built; high-range cinema asks for more than the others, and its
-screens are held to be set up with more care."""
+through a matrix, not left as built; high-range cinema has tighter limits than the others, and its
+screens are assumed to be set up with more care."""
 
 
 def family(rule: Rule) -> str:
@@ -88,9 +88,9 @@ def _near(
 def good_fault(
     rule: Rule, random: np.random.RandomState, primaries: Primaries | None = None
 ) -> simulated.Fault:
-    """What a well calibrated display and a meter make of the light: small errors everywhere.
+    """The small errors of a well calibrated display and a meter.
 
-    `primaries` are those that the display has instead of the rule's, driven alike.
+    `primaries` are the display's instead of the rule's, with the same drive.
     """
     spread = FAMILIES[family(rule)]
     about = primaries or rule.target.primaries
@@ -133,7 +133,7 @@ def good(rule: Rule, random: np.random.RandomState) -> list[simulated.Shown]:
 
 
 Wrong = Callable[[Rule], Mapping[str, object]]
-"""What `simulated.ideal` is told to make a rule's display a wrong one, `then`, a fault more, and
+"""Arguments of `simulated.ideal` for a wrong display of a rule, plus `then`, a further fault, and
 other `primaries`."""
 
 

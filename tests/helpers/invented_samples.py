@@ -123,9 +123,9 @@ def unproven(acceptance: str = "guarded") -> Assessment:
 
 
 def split() -> Assessment:
-    """The grey nearest its limit is sure to be inside; a dark one, read with less certainty, not.
+    """The grey nearest its limit is surely inside; a dark one, read with less certainty, is not.
 
-    Its 95 % bound lies above the limit although its value is far from it.
+    Its 95 % bound is above the limit although its value is far from it.
     """
     base = unproven("simple")
     findings = []

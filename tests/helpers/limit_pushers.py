@@ -1,9 +1,9 @@
 """A rule's ideal display pushed just past one limit after another.
 
-`pushes` gives, for one requirement, the readings of the ideal display changed so little that the
+`pushes` gives, for one requirement, the readings of the ideal display changed just so much that the
 requirement is missed by 2 % of its limits' size: the luminance of one patch, the white of all, the
-black, a primary, whatever the quantity looks at. A quantity that is new to the library has to be
-taught here.
+black, a primary, depending on the quantity. A quantity that is new to the library must be added
+here.
 """
 
 from __future__ import annotations

@@ -167,7 +167,7 @@ def read(text: str | bytes, encoding: str | None = ENCODING, form: str | None = 
 def edited(text: str, *changes: tuple[str, str]) -> str:
     """`text` with each old part, which must occur once, replaced."""
     for old, new in changes:
-        assert text.count(old) == 1, f"{old!r} stands {text.count(old)} times"
+        assert text.count(old) == 1, f"{old!r} occurs {text.count(old)} times"
         text = text.replace(old, new)
     return text
 

@@ -1,8 +1,8 @@
 """Displays simulated by their physics, with separate arithmetic, for tests of the diagnosis.
 
 A `Panel` has primaries, a peak, a native exponent, a black that leaks through and channels that
-clip; it is driven so that the light asked for comes out, and a meter beside it sees the room's
-light too. Nothing here is shared with the models of a fault, and nothing is random: the numbers
+clip; it is driven to produce the requested light, and the meter also sees the room's
+light. Nothing here is shared with the models of a fault, and nothing is random: the numbers
 are exact. All of it is invented.
 """
 
@@ -101,11 +101,11 @@ def rolled_off(light: Array, peak: float, whole: float = 1000.0) -> Array:
 
 
 def capped(light: Array, peak: float) -> Array:
-    """Light (..., 3) dimmed as a whole where it is above a luminance."""
+    """Light (..., 3), dimmed as a whole if it is above a luminance."""
     return np.asarray(light * np.minimum(1.0, peak / np.maximum(light[:, 1:2], 1e-9)))
 
 
-# ---------------------------------------------------------------- what a rule asks for
+# ---------------------------------------------------------------- targets of rules
 
 GOOD_BLACK = {
     "sdr-broadcast": 0.02,
@@ -131,8 +131,8 @@ def asked(
     rule: str, signal: Array, *, exponent: float | None = None, black: float | None = None,
     primaries: Points | None = None, white: tuple[float, float] | None = None,
 ) -> Array:  # fmt: skip
-    """(R, 3) XYZ in cd/m² that a rule's target asks of signals (R, 3), or one of another exponent,
-    other primaries or another white, with a black in cd/m² of its own."""
+    """(R, 3) XYZ in cd/m² of a rule's target for signals (R, 3), or of one with another exponent,
+    other primaries, another white, or another black in cd/m²."""
     dark = GOOD_BLACK[rule] if black is None else black
     glow, level = dark * white_xyz(*white_of(rule)), WHITES[rule]
     if rule == "cinema-review-room":

@@ -128,7 +128,7 @@ reading_time: [{from: 0, seconds: 12}, {from: 1, seconds: 4}]
 
 def edited(text: str, old: str, new: str) -> str:
     """`text` with its only `old` replaced; fails if there are none or two."""
-    assert text.count(old) == 1, f"{old!r} stands {text.count(old)} times"
+    assert text.count(old) == 1, f"{old!r} occurs {text.count(old)} times"
     return text.replace(old, new)
 
 

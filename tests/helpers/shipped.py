@@ -1,7 +1,7 @@
 """Shipped rules on simulated displays, shared by the tests of each rule file.
 
-What a display and a room of a rule look like is read off the rule's own limits, so that a
-rule added to the library is covered on arrival.
+The display and the room of a rule follow from the rule's own limits, so that a rule added to the
+library is covered at once.
 """
 
 from __future__ import annotations

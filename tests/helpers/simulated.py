@@ -1,7 +1,7 @@
 """Simulated displays for tests: the readings of a rule's whole plan, ideal or with faults.
 
-An ideal display of a rule shows what the rule's target asks of each code. A wrong one is the
-ideal display of another target (`wrong_target`) or shows the light that `fault` makes of it.
+An ideal display of a rule shows the light of the rule's target for each code. A wrong one is the
+ideal display of another target (`wrong_target`) or shows light changed by `fault`.
 All of it is invented.
 """
 
@@ -75,7 +75,7 @@ def ideal(
 ) -> list[Shown]:
     """The light of a display for the rule's plan; `white` and `black` in cd/m².
 
-    `wrong_target` is what the display was set up to instead of the rule's target.
+    `wrong_target` is the target of the display instead of the rule's.
     """
     encoding = encoding or rule.encoding
     shown_rule = rule if wrong_target is None else replace(rule, target=wrong_target)

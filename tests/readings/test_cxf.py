@@ -150,8 +150,8 @@ FAULTS = {
     "relative": (
         ((WHITE, WHITE.replace("Emissive", "")), (UNIT, "")),
         [
-            "f:8: ColorCIEXYZ: is relative, or its specification does not say; expected "
-            "ColorEmissiveCIEXYZ in cd/m²"
+            "f:8: ColorCIEXYZ: is relative, as its specification does not state emissive and "
+            "cd/m2; expected ColorEmissiveCIEXYZ in cd/m²"
         ],
     ),
     "no colour": (
