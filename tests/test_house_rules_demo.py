@@ -166,8 +166,8 @@ def test_a_mistake_stands_at_its_line(repository: Repository) -> None:
     done = repository.step("Check")
     assert done.returncode == 1
     assert done.stdout == (
-        f"::error file={RULE},line=14,title=requirements.black-level.limits.mx::'mx' is no key "
-        "here; did you mean 'max'?\n"
+        f"::error file={RULE},line=14,title=requirements.black-level.limits.mx::unknown key "
+        "'mx'; did you mean 'max'?\n"
     )
     assert repository.step("Compare").returncode == 2
 
