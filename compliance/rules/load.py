@@ -9,7 +9,7 @@ from __future__ import annotations
 import re
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from pathlib import Path
+from pathlib import Path, PurePath
 from typing import Any
 
 from compliance.errors import Problem, RuleError
@@ -42,6 +42,7 @@ from compliance.yaml_nodes.json_schema import as_date
 from compliance.yaml_nodes.messages import did_you_mean, quoted
 from compliance.yaml_nodes.nodes import Location, Node, SourceLocations, locate, node_from_data
 from compliance.yaml_nodes.read_file import (
+    is_device_name,
     read_bytes,
     read_nodes,
     read_yaml,
@@ -185,6 +186,10 @@ def read_rule(
             f"{quoted(typed['rule'])} is in a file named {quoted(source.path.name)}; "
             f"expected rule: {source.path.stem}, or another file name"
         )
+    if is_device_name(source.path.name):
+        places.at("rule").problem(
+            f"{quoted(typed['rule'])} is a name that Windows keeps for a device; choose another"
+        )
     lists = _inline_lists(typed, source, places)
     places.raise_if_any()
     return RuleText(source.shown, node, typed, (_record(source, data), *lists))
@@ -192,7 +197,8 @@ def read_rule(
 
 def _record(source: RuleSource, data: bytes) -> RuleFile:
     origin = provenance(source.path, data)
-    path = source.recorded if source.shipped else origin.path or source.recorded
+    recorded = PurePath(source.recorded).as_posix()
+    path = recorded if source.shipped else origin.path or recorded
     return RuleFile(path, sha256(data), origin.commit, origin.dirty, source.shipped)
 
 

@@ -77,6 +77,15 @@ def test_parents_are_looked_for_beside_the_file(tmp_path: Path) -> None:
     assert load_rule("house", search=[tmp_path]).extends == "sdr@1"
 
 
+def test_an_id_that_windows_keeps_for_a_device(tmp_path: Path) -> None:
+    folder = rule_folder(tmp_path, nul=edited(RULE, "rule: sdr\n", "rule: nul\n"))
+    with pytest.raises(RuleError) as failure:
+        load_rule(folder / "nul.yaml")
+    assert complaint(folder, failure) == (
+        "nul.yaml:1: rule: 'nul' is a name that Windows keeps for a device; choose another"
+    )
+
+
 def test_an_unknown_id_gets_the_nearest(tmp_path: Path) -> None:
     with pytest.raises(RuleError) as failure:
         load_rule("sdr-brodcast")
