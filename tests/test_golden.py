@@ -109,7 +109,7 @@ def test_what_an_earlier_version_did_not_state_yet_is_no_fault() -> None:
 
     found = again("0.0.9").steps[4]
     assert str(found.status) == "ok"
-    assert "version 0.0.9 did not state all" in step_text(found)
+    assert "version 0.0.9 did not state everything" in step_text(found)
     assert "disposition: nothing stated, null computed" in step_details(found)
     assert str(again(__version__).steps[4].status) == "fail"
     stated["findings"][0]["value"] = 101.0

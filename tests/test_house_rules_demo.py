@@ -192,7 +192,7 @@ def test_the_hook_for_commits_is_a_command_that_runs(repository: Repository) -> 
     (hook,) = yaml.safe_load((ROOT / ".pre-commit-hooks.yaml").read_text(encoding="utf-8"))
     assert (hook["language"], hook["pass_filenames"]) == ("python", False)
     done = run_hook(repository, hook["entry"])
-    assert (done.returncode, done.stdout) == (0, "2 files checked, no complaint\n")
+    assert (done.returncode, done.stdout) == (0, "2 files checked, no problems\n")
     repository.change("{max: 0.05}", "{max: dark}")
     done = run_hook(repository, hook["entry"])
     assert done.returncode == 1

@@ -1,8 +1,8 @@
-"""The command `compliance`: one table of commands, one place where errors end.
+"""The `compliance` program: one table of commands, one place that handles errors.
 
-Commands are imported when called, so that help and version stay quick. Exit codes
-everywhere: 0 yes, 1 no, 2 the input or the call is wrong, 3 undecided, 4 an internal
-or I/O failure, 130 interrupted, 143 terminated, 129 hung up.
+Commands are imported when they are called, so that help and version stay quick. Exit codes
+of all commands: 0 yes, 1 no, 2 wrong input or call, 3 undecided, 4 internal or I/O failure,
+130 interrupted, 143 terminated, 129 hung up.
 """
 
 from __future__ import annotations
@@ -29,57 +29,55 @@ INTERRUPTED = 130
 
 @dataclass(frozen=True, slots=True)
 class Entry:
-    """Where a command stands and what it does, without importing it."""
+    """Name a command's module and its summary, so that neither needs an import."""
 
     module: str
-    """Has a click command or group named `command`."""
+    """It defines a click command or group named `command`."""
     summary: str
 
 
 COMMANDS: Mapping[str, Entry] = {
     "new": Entry("compliance.cli.new", "Write a job, a meter or a rule to start from."),
     "plan": Entry("compliance.cli.plan", "List what to measure, as a file to fill in."),
-    "convert": Entry("compliance.cli.convert", "Write readings in another format."),
+    "convert": Entry("compliance.cli.convert", "Convert readings to another format."),
     "assess": Entry(
         "compliance.cli.assess", "Judge a job's slots by their rules and write the sheets."
     ),
-    "explain": Entry(
-        "compliance.cli.explain", "Say what likely keeps a slot from meeting its rule."
-    ),
+    "explain": Entry("compliance.cli.explain", "List the likely causes why a slot misses a rule."),
     "capability": Entry(
-        "compliance.cli.capability", "Ask whether a meter can prove a rule, before measuring."
+        "compliance.cli.capability", "Check, before measuring, that a meter can prove a rule."
     ),
     "countersign": Entry("compliance.cli.countersign", "Add a second signature to a sheet."),
     "verify": Entry("compliance.cli.verify", "Check a sheet: signature, evidence, outcome."),
     "deviation": Entry(
-        "compliance.cli.deviation", "Accept a value outside its limits, and check who did."
+        "compliance.cli.deviation", "Accept a value outside its limits; check who accepted it."
     ),
     "deliver": Entry("compliance.cli.deliver", "Pack a job's sheets into one folder or .zip."),
-    "identity": Entry("compliance.cli.identity", "Make the certificate that signs sheets."),
+    "identity": Entry("compliance.cli.identity", "Create and show the identity that signs sheets."),
     "rules": Entry("compliance.cli.rules", "Show, check and compare rules."),
-    "schema": Entry("compliance.cli.schema", "Print the schema of a kind of file, for editors."),
+    "schema": Entry("compliance.cli.schema", "Print the JSON Schema of a kind of file."),
 }
 
 
 class Program(click.Group):
-    """The group of commands; imports each one when it is called."""
+    """The group of commands; each one is imported when it is called."""
 
     def list_commands(self, ctx: click.Context) -> list[str]:
         """Names in the order of the table."""
         return list(COMMANDS)
 
     def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
-        """The command, imported now; None where there is no such name."""
+        """Import a command; None if there is no such name."""
         entry = COMMANDS.get(cmd_name)
         if entry is None:
             return None
-        found: click.Command = import_module(entry.module).command
-        return found
+        imported: click.Command = import_module(entry.module).command
+        return imported
 
     def resolve_command(
         self, ctx: click.Context, args: list[str]
     ) -> tuple[str | None, click.Command | None, list[str]]:
-        """As click does, with the nearest name for one that does not exist."""
+        """Resolve as click does; for an unknown name, suggest the nearest one."""
         name = args[0]
         if name not in COMMANDS and not name.startswith("-"):
             near = get_close_matches(name, COMMANDS, 1)
@@ -88,14 +86,14 @@ class Program(click.Group):
         return super().resolve_command(ctx, args)
 
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
-        """The table, from the summaries: nothing is imported for help."""
+        """Write the table from the summaries: help imports no command."""
         with formatter.section("Commands"):
             formatter.write_dl([(name, entry.summary) for name, entry in COMMANDS.items()])
 
     def main(  # type: ignore[override]
         self, args: Sequence[str] | None = None, prog_name: str | None = None, **extra: Any
     ) -> NoReturn:
-        """Run with `args` (those of the process if None) and exit with the code of the outcome."""
+        """Run with `args` (default: those of the process) and exit with the outcome's code."""
         extra.pop("standalone_mode", None)
         arguments = list(sys.argv[1:] if args is None else args)
         with standard_streams(), stop_cleanly():
@@ -104,7 +102,7 @@ class Program(click.Group):
         sys.exit(code)
 
     def _run(self, args: list[str], **extra: Any) -> int:
-        """Everything that can happen, as an exit code. The one catch of the program."""
+        """Run and return the exit code. The one place that catches every error."""
         with_traceback = wants_traceback(args)
         try:
             outcome = super().main(
@@ -115,15 +113,15 @@ class Program(click.Group):
             return leaving.code if isinstance(leaving.code, int) else int(leaving.code is not None)
         except (KeyboardInterrupt, click.Abort) as error:
             stopped = error.__cause__ if isinstance(error, click.Abort) else error
-            told = stopped.word if isinstance(stopped, Stopped) else "interrupted"
-            click.echo(f"{PROGRAM}: {told}", err=True)
+            word = stopped.word if isinstance(stopped, Stopped) else "interrupted"
+            click.echo(f"{PROGRAM}: {word}", err=True)
             return stopped.exit_code if isinstance(stopped, Stopped) else INTERRUPTED
         except Exception as error:
             return print_error(error, with_traceback)
 
 
 def wants_traceback(args: Sequence[str] = ()) -> bool:
-    """Whether the call or the environment asks for one."""
+    """Return whether the call or the environment asks for a traceback."""
     for arg in args:
         if not arg.startswith("-"):
             break
@@ -133,7 +131,7 @@ def wants_traceback(args: Sequence[str] = ()) -> bool:
 
 
 def print_error(error: Exception, with_traceback: bool = False) -> int:
-    """Say on standard error what went wrong, one line per fault; returns the exit code."""
+    """Print an error on standard error, one line per problem; return the exit code."""
     if with_traceback:
         click.echo("".join(traceback.format_exception(error)), err=True, nl=False)
     lines, code = error_lines(error)
@@ -145,12 +143,12 @@ def print_error(error: Exception, with_traceback: bool = False) -> int:
 
 
 def error_lines(error: Exception) -> tuple[tuple[str, ...], int]:
-    """The lines that tell `error` to a user, harmless to print, and its exit code."""
+    """Return the lines that describe `error`, safe to print, and its exit code."""
     if isinstance(error, InputError):
         return tuple(escape_controls(str(problem)) for problem in error.problems), error.exit_code
     if isinstance(error, ComplianceError):
-        told = str(error).splitlines()
-        return tuple(f"{PROGRAM}: {escape_controls(line)}" for line in told), error.exit_code
+        lines = str(error).splitlines()
+        return tuple(f"{PROGRAM}: {escape_controls(line)}" for line in lines), error.exit_code
     if isinstance(error, click.ClickException):
         return (_usage(error),), error.exit_code
     if isinstance(error, OSError) and error.strerror:
@@ -160,8 +158,8 @@ def error_lines(error: Exception) -> tuple[tuple[str, ...], int]:
         return (f"{PROGRAM}: not enough memory for this input",), FAILURE
     what = f"{type(error).__name__}: {error}" if str(error) else type(error).__name__
     return (
-        f"{PROGRAM}: a fault in the program, not in your input ({escape_controls(what)}); "
-        f"'{PROGRAM} --traceback …' shows where",
+        f"{PROGRAM}: internal error, not a fault in your input ({escape_controls(what)}); "
+        f"run '{PROGRAM} --traceback …' for the details",
     ), FAILURE
 
 
@@ -175,7 +173,7 @@ def _usage(error: click.ClickException) -> str:
 
 
 def _flushed(code: int) -> int:
-    """Write what is still buffered: a full disk behind `> file` must not pass for success."""
+    """Flush standard output: a full disk behind `> file` must not look like success."""
     try:
         if sys.stdout is not None:
             sys.stdout.flush()
@@ -193,20 +191,20 @@ def _list(names: Mapping[str, Entry]) -> str:
     PROGRAM,
     cls=Program,
     context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 80},
-    epilog="Exit codes: 0 yes, 1 no, 2 the input or the call is wrong, 3 undecided, "
-    "4 an internal or I/O failure, 130 interrupted, 143 terminated.",
+    epilog="Exit codes: 0 yes, 1 no, 2 wrong input or call, 3 undecided, 4 internal or I/O "
+    "failure, 130 interrupted, 143 terminated.",
 )
 @click.version_option(__version__, prog_name=PROGRAM, message="%(prog)s %(version)s")
 @click.option(
     "--traceback",
     is_flag=True,
     expose_value=False,
-    help="Show where in the program an error arose (also COMPLIANCE_TRACEBACK=1).",
+    help="Show the traceback of an error (also: COMPLIANCE_TRACEBACK=1).",
 )
 def command() -> None:
     """Judge display readings by a deliverable's rule and write signed compliance sheets."""
 
 
 def main() -> NoReturn:
-    """The console script."""
+    """Run the console script."""
     command.main()

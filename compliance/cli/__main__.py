@@ -1,4 +1,4 @@
-"""`python -m compliance.cli`: the same as the console script."""
+"""Run the console script as `python -m compliance.cli`."""
 
 from __future__ import annotations
 

@@ -1,9 +1,9 @@
-"""What there is to assess: each slot against each of its deliverables, or one bare file.
+"""The inputs of an assessment: each slot against each of its deliverables, or one bare file.
 
-Rules are read first, for they name the outputs; readings and meters when their turn
-comes, so that a slot's bad file is that slot's fault alone.
+Rules are read first, because they name the outputs; readings and meters only when it is
+their slot's turn, so that a bad file fails its own slot alone.
 
-Everything that can be known to be wrong is found before anything is computed.
+Every mistake that can be found beforehand is found before anything is computed.
 """
 
 from __future__ import annotations
@@ -46,32 +46,32 @@ from compliance.yaml_nodes.read_file import read_bytes, read_yaml, resolve_insid
 SUFFIXES = (".yaml", ".yml")
 
 MADE = (".json", ".pdf")
-"""Of files that hold an assessment already made."""
+"""Suffixes of files that contain a finished assessment."""
 
 
 Place = tuple[Path, Encoding | None]
-"""A file of readings and the encoding of its code values; None where the file must state it."""
+"""A file of readings and the encoding of its code values; None: the file must state it."""
 
 
 @dataclass(slots=True)
 class SlotInputs:
-    """Where readings and meter of one slot come from; each file is read once."""
+    """The files of one slot's readings and meter; each is read once."""
 
     name: str
-    """The slot's name; of a bare readings file the file's."""
+    """The slot's name; for bare readings the file's."""
     job: Job | None
     """Reduced to this slot."""
     readings: Place | None
     before: Place | None
     meter: Path | None
     display: Display | None = None
-    """Of a bare readings file; a job says its own."""
+    """For bare readings only; a job states its own."""
     form: str | None = None
-    """The format of the readings, where it is insisted on."""
+    """The format that the readings must have, if one is required."""
     _read: tuple[Readings | None, Readings | None, Meter | None] | None = field(default=None)
 
     def read(self) -> tuple[Readings | None, Readings | None, Meter | None]:
-        """Readings, readings before calibration, and meter."""
+        """Read readings, readings before calibration, and meter."""
         if self._read is None:
             from compliance.meter_file import load_meter
 
@@ -83,14 +83,14 @@ class SlotInputs:
 
     @property
     def encoding(self) -> Encoding | None:
-        """Of the slot's code values: of its readings, else what the job says of all."""
+        """The encoding of the slot's readings, else the one that the job states for all slots."""
         place = self.readings or self.before
         if place is not None:
             return place[1]
         return ENCODINGS[self.job.document["encoding"]] if self.job else None
 
     def files(self) -> Iterator[Path]:
-        """The files that are read."""
+        """Yield the files that are read."""
         if self.job is not None:
             yield self.job.file
         for place in (self.readings, self.before):
@@ -115,19 +115,19 @@ class WorkItem:
 
     source: SlotInputs
     named: str
-    """The deliverable as referred to."""
+    """The deliverable as the job or the call names it."""
     rule: Rule | ComplianceError
-    """The error says why the rule could not be read."""
+    """The rule, or the error that kept it from being read."""
 
     @property
     def deliverable(self) -> str:
-        """The rule's id, or the reference where the rule could not be read."""
+        """The rule's id, or the name given if the rule could not be read."""
         return self.rule.id if isinstance(self.rule, Rule) else self.named
 
     def assess(
         self, now: datetime, deviations: Sequence[Deviation] = (), *, as_found: bool = False
     ) -> Assessment:
-        """Read what is left to read and judge, `as_found` the readings before calibration.
+        """Read the remaining files and judge; `as_found`: the readings before calibration.
 
         Raises ComplianceError.
         """
@@ -158,7 +158,7 @@ class _Rules:
         self._known: dict[str, Rule | ComplianceError] = {}
 
     def find(self, reference: str) -> Rule | ComplianceError:
-        """By id, or from the path of its file."""
+        """Find a rule by id, or by the path of its file."""
         from compliance.rules.library import load_rule
 
         if reference not in self._known:
@@ -174,9 +174,9 @@ def _is_path(reference: str) -> bool:
 
 
 def check_target(path: Path) -> None:
-    """That `path` can be a job or readings: a file that is there. Raises UsageError.
+    """Check that `path` can be a job or readings: a file that exists. Raises UsageError.
 
-    Why a file cannot be read is left to whoever reads it.
+    Why an existing file cannot be read is reported when it is read.
     """
     expected = "expected a job's .yaml file or a file of readings"
     try:
@@ -191,13 +191,13 @@ def check_target(path: Path) -> None:
         raise UsageError(f"{path}: is a folder; {near}")
     if path.suffix.lower() in MADE:
         raise UsageError(
-            f"{path}: its name is that of an assessment already made, which 'compliance explain' "
-            f"and 'compliance verify' take; {expected}"
+            f"{path}: has the name of a finished assessment, for 'compliance explain' or "
+            f"'compliance verify'; {expected}"
         )
 
 
 def is_job(target: str) -> bool:
-    """Whether what names a job or a rule names a job. Raises JobError where it is no YAML file."""
+    """Return whether a job or a rule is named, as a job is. Raises JobError if it is not YAML."""
     if not target.endswith(SUFFIXES):
         return False
     node = read_yaml(read_bytes(target, JobError, "job or rule"), target, JobError)
@@ -213,9 +213,9 @@ def job_cases(
     allow_outside: bool = False,
     measured: bool = True,
 ) -> list[WorkItem]:
-    """The cases of a job file: of the named slots, all if none are; `rules` stand in for the
-    deliverables the job names. A slot needs readings unless `measured` is false.
-    Raises ComplianceError where the job cannot be read."""
+    """Return the cases of a job file, for the named `slots` (default: all); `rules` replace the
+    deliverables that the job names. A slot needs readings unless `measured` is false.
+    Raises ComplianceError if the job cannot be read."""
     from compliance.job_file import load_job, only_slot
 
     job = load_job(path, allow_outside=allow_outside, measured=measured)
@@ -242,8 +242,8 @@ def job_cases(
 def _outside(job: Job, slot: Slot, named: str) -> ComplianceError:
     number = [each.name for each in job.slots].index(slot.name)
     message = (
-        f"{named!r} leaves the job's folder; expected a file in it or below, or a rule's id "
-        "and --specs DIR"
+        f"{named!r} is outside the job's folder; expected a file inside it, or a rule's id "
+        "with --specs DIR"
     )
     return JobError(Problem(str(job.file), message, field=f"slots[{number}].deliverable"))
 
@@ -271,7 +271,7 @@ def bare_cases(
     meter: Path | None,
     technology: str | None,
 ) -> list[WorkItem]:
-    """The cases of a readings file without a job, and what was said of it."""
+    """Return the cases of a readings file without a job, described by the options."""
     library = _Rules(search_path(search))
     known = ENCODINGS[encoding] if encoding else None
     display = Display(technology=technology) if technology else None
@@ -280,7 +280,7 @@ def bare_cases(
 
 
 def inputs_of(cases: Sequence[WorkItem]) -> Iterator[Path]:
-    """Every file that is read for `cases`, as far as known beforehand."""
+    """Yield every file that is read for `cases`, as far as known beforehand."""
     for case in cases:
         yield from case.source.files()
         if _is_path(case.named):
@@ -290,9 +290,9 @@ def inputs_of(cases: Sequence[WorkItem]) -> Iterator[Path]:
 
 
 def outputs(cases: Sequence[WorkItem], folder: Path, suffixes: Sequence[str]) -> list[list[Path]]:
-    """The files to write for each case: `JOB-SLOT-RULE` with each suffix.
+    """Return the files to write for each case: `JOB-SLOT-RULE` with each suffix.
 
-    Raises UsageError where two cases would write the same file.
+    Raises UsageError if two cases would write the same file.
     """
     owners: dict[str, WorkItem] = {}
     for case in cases:
@@ -314,19 +314,19 @@ def _stem(case: WorkItem) -> str:
 
 
 def check_rules(target: Path, rules: Sequence[str]) -> None:
-    """That there is something to judge bare readings by. Raises UsageError."""
+    """Check that bare readings come with a rule. Raises UsageError."""
     if not rules:
         raise UsageError(
-            f"{target}: readings without a job need --rule; a job file's name ends in .yaml"
+            f"{target}: readings without a job require --rule; a job file's name ends in .yaml"
         )
 
 
 def hint_missing_technology(
     assessments: Sequence[Assessment | StatedAssessment], *, aside: bool
 ) -> None:
-    """Name the option where assessments without a job lack the kind of display.
+    """Name the option to give if assessments without a job lack the kind of display.
 
-    It ends what is printed, and stands on standard error where that is for programs (`aside`).
+    Printed at the end; on standard error if the output is for programs (`aside`).
     """
     from compliance.grading.grade import KIND
 
@@ -335,8 +335,8 @@ def hint_missing_technology(
         for assessment in assessments
         for finding in assessment.state.findings
     ):
-        told = "Without a job the display's technology is said by --technology NAME, one of "
-        lines = wrap(f"{told}{', '.join(TECHNOLOGIES)}.", COLUMNS)
+        hint = "Without a job, give the display's technology with --technology NAME, one of "
+        lines = wrap(f"{hint}{', '.join(TECHNOLOGIES)}.", COLUMNS)
         click.echo("\n".join(lines if aside else ["", *lines]), err=aside)
 
 
@@ -344,12 +344,12 @@ JOB_ONLY = (
     "slots", "out", "no_sheet", "replace", "page", "allow_outside", "deviation", "deviation_trust",
     *NAMES,
 )  # fmt: skip
-"""Options that have no use without a job."""
+"""Options that require a job."""
 
 
 @dataclass(frozen=True, slots=True)
 class Call:
-    """One call of the command, as given."""
+    """One call of the command, with its options."""
 
     target: Path
     out: Path | None
@@ -374,12 +374,12 @@ class Call:
 
     @property
     def is_job(self) -> bool:
-        """Whether the target is a job file, and not bare readings."""
+        """Whether the target is a job file, not bare readings."""
         return self.target.suffix.lower() in SUFFIXES
 
 
 def check_call(ctx: click.Context, call: Call) -> None:
-    """That there is something to assess, and that the options fit it and each other."""
+    """Check that the target exists, and that the options fit it and each other."""
     check_target(call.target)
     names = {param.name: param.opts[0] for param in ctx.command.params if param.name}
     given = {
@@ -387,11 +387,11 @@ def check_call(ctx: click.Context, call: Call) -> None:
     }
     for name in BARE_ONLY if call.is_job else JOB_ONLY:
         if name in given:
-            whose = (
-                "a bare readings file; a job says its own" if call.is_job
-                else f"a job, whose file's name ends in .yaml; {call.target} is taken as readings"
+            why = (
+                "is for bare readings; a job states its own" if call.is_job
+                else f"requires a job file (.yaml); {call.target} is read as readings"
             )  # fmt: skip
-            raise UsageError(f"{names[name]} goes with {whose}")
+            raise UsageError(f"{names[name]} {why}")
     if call.is_job:
         _check_job(given, call)
     else:
@@ -400,19 +400,19 @@ def check_call(ctx: click.Context, call: Call) -> None:
 
 def _check_job(given: set[str], call: Call) -> None:
     if call.deviation_trust and not call.deviation:
-        raise UsageError("--deviation-trust goes with --deviation")
+        raise UsageError("--deviation-trust requires --deviation")
     if call.out is None and not call.no_sheet:
-        raise UsageError("--out DIR is needed for the sheets; --no-sheet without it only prints")
+        raise UsageError("sheets require --out DIR; to print only, give --no-sheet")
     if call.no_sheet:
         for name in (*NAMES, "page"):
             if name in given:
                 option = f"--{name.replace('_', '-')}"
-                raise UsageError(f"{option} and --no-sheet exclude each other")
+                raise UsageError(f"give {option} or --no-sheet, not both")
     call.keys.check()
 
 
 def cases_of(call: Call) -> list[WorkItem]:
-    """What there is to assess."""
+    """Return the cases of a call."""
     cases = _cases_of(call)
     for case in cases:
         case.source.form = call.input_format
@@ -435,7 +435,7 @@ def _cases_of(call: Call) -> list[WorkItem]:
 
 
 def targets_of(call: Call, cases: Sequence[WorkItem]) -> list[list[Path]]:
-    """The files to write for each case, checked before anything is computed."""
+    """Return the files to write for each case, checked before anything is computed."""
     targets: list[list[Path]] = [[] for _ in cases]
     if call.out is not None:
         suffixes = [".json"] if call.no_sheet else [".json", ".pdf"]
@@ -451,16 +451,16 @@ def targets_of(call: Call, cases: Sequence[WorkItem]) -> list[list[Path]]:
 
 
 def _check_places(call: Call, targets: Sequence[Sequence[Path]]) -> None:
-    """That nothing stands in the way, or nothing that --replace may not take away.
+    """Check that the files are new, or may be overwritten with --replace.
 
-    A sheet that somebody else signed as well cannot be made again from the job.
+    A countersigned sheet may not: it cannot be made again from the job.
     """
     paths = [path for each in targets for path in each]
     check_targets(paths, call.replace)
     counted = {path: _signatures(path) for path in paths if path.suffix == ".pdf"}
     faults = [
-        f"{path}: carries {count} signatures, which --replace would take away; move it, or name "
-        "another folder with --out"
+        f"{path}: has {count} signatures that --replace would remove; move it, or choose another "
+        "folder with --out"
         for path, count in counted.items()
         if count > 1
     ]
@@ -469,7 +469,7 @@ def _check_places(call: Call, targets: Sequence[Sequence[Path]]) -> None:
 
 
 def _signatures(path: Path) -> int:
-    """Of a file that may be a sheet; 0 where it is none, or none that can be read."""
+    """Count the signatures of a file; 0 if it is not a readable sheet."""
     if not path.is_file():
         return 0
     from compliance.signing.read import count_signatures
@@ -480,7 +480,7 @@ def _signatures(path: Path) -> int:
 
 @contextmanager
 def lock_outputs(call: Call, targets: Sequence[Sequence[Path]]) -> Iterator[None]:
-    """Keep other runs out of the folder while inside; what one of them wrote is seen first."""
+    """Keep other runs out of the folder while inside; check first what they have written."""
     if call.out is None:
         yield
         return
@@ -496,11 +496,13 @@ def _inputs(call: Call, cases: Sequence[WorkItem]) -> list[Path]:
 
 
 def _check_report(option: str, path: Path, others: Sequence[Path]) -> None:
-    """That the report would not write over what is read or written otherwise."""
+    """Check that the report would not overwrite an input or another output."""
     if path.is_dir():
         raise UsageError(f"{option}: {path} is a folder; expected a file")
     place = path.resolve()
     if any(other.resolve() == place for other in others):
-        raise UsageError(f"{option}: {path} is a file of this assessment; name another")
+        raise UsageError(
+            f"{option}: {path} is an input or output of this assessment; choose another name"
+        )
     if not path.exists():
         check_folder(path.parent)

@@ -1,6 +1,6 @@
-"""The text report: a table of slots and deliverables, then what matters of each finding.
+"""The text report: a table of slots and deliverables, then the important findings of each.
 
-Verdicts are told by a word and a shape, ink only repeats them.
+A verdict is shown by a word and a shape; ink only repeats it.
 """
 
 from __future__ import annotations
@@ -32,23 +32,23 @@ SIGNS: Mapping[Verdict, str] = {
 }
 """Filled disc, half discs, barred ring, dotted ring."""
 FAULT, NOT_APPLICABLE = "!", "–"
-"""No assessment came about; a requirement for another kind of display."""
+"""There is no assessment; the requirement is for another kind of display."""
 
 INDENT = 4
 WIDEST_VALUE = 16
 WIDEST_LIMIT = 22
-"""Columns of what stands in a line beside titles; wider ones get a line of their own."""
+"""Columns of values and limits beside titles; wider ones get a line of their own."""
 
 
 def bullet(text: str, style: Style, sign: str = "·", *, indent: int = INDENT) -> list[str]:
-    """A paragraph of a list, its sign in front of it."""
+    """Lay out a paragraph of a list, with its sign in front."""
     first, *rest = wrap(style.text(text), COLUMNS - indent)
     head = style.text(f"  {sign} ")
     return [head + first, *(" " * indent + line for line in rest)]
 
 
 def paragraph(text: str, style: Style, indent: int = 2) -> list[str]:
-    """A text in lines, all of them indented; none where it is empty."""
+    """Break a text into indented lines; none if it is empty."""
     if not text:
         return []
     return [" " * indent + line for line in wrap(style.text(text), COLUMNS - indent)]
@@ -58,7 +58,7 @@ def paragraph(text: str, style: Style, indent: int = 2) -> list[str]:
 
 
 def _findings(state: State, style: Style) -> list[str]:
-    """Lines for the findings that matter, worst first, then for those that passed."""
+    """Lay out the findings that matter, worst first, then those that passed."""
     ranked = sorted(state.rows, key=lambda row: rank(row.finding))
     lines = [line for row in ranked if matters(row.finding) for line in _full(row, style)]
     lines += _short([row for row in ranked if not matters(row.finding)], style)
@@ -81,7 +81,7 @@ def _full(row: Row, style: Style) -> list[str]:
 
 
 def _short(rows: Sequence[Row], style: Style) -> list[str]:
-    """A line each: shape, title, value, limit in columns; two where the numbers are wide."""
+    """Lay out a line each: shape, title, value, limit in columns; two if the numbers are wide."""
     cells = [(row, *_cells(row, style)) for row in rows]
     narrow = [(value, limit) for _, _, value, limit in cells if not _wide(value, limit)]
     values = max((width(value) for value, _ in narrow), default=0)
@@ -104,12 +104,12 @@ def _short(rows: Sequence[Row], style: Style) -> list[str]:
 
 
 def _wide(value: str, limit: str) -> bool:
-    """Whether value and limit leave too little beside them for titles."""
+    """Return whether value and limit leave too little room for titles."""
     return width(value) > WIDEST_VALUE or width(limit) > WIDEST_LIMIT
 
 
 def _cells(row: Row, style: Style) -> tuple[str, str, str]:
-    """Title, value and limit of a finding in short; those of another kind of display have none."""
+    """Return title, value and limit in short; empty if for another kind of display."""
     title = style.text(f"{row.finding.title}{row.level}")
     if not applies(row.finding):
         return f"{title}: {style.text(OTHER_DISPLAY)}", "", ""
@@ -117,20 +117,20 @@ def _cells(row: Row, style: Style) -> tuple[str, str, str]:
 
 
 CELL = 16
-"""Columns of a deliverable in the table, unless its name takes more."""
+"""Columns of a deliverable in the table, if its name does not need more."""
 WIDEST = 26
 
 
 def report(results: Sequence[Result], style: Style, heading: Sequence[str] = ()) -> str:
-    """The whole report of `results`, ending in a newline; `heading` lines come first."""
+    """Return the whole report of `results`, ending in a newline; `heading` lines come first."""
     reported = [(row, build_report(row.assessment) if row.assessment else None) for row in results]
     lines = [line for text in heading for line in wrap(style.text(text), COLUMNS)]
     if lines:
         lines.append("")
     lines += _table(reported, style)
-    for result, told in reported:
-        if told is not None:
-            lines += ["", *_section(told, result, style)]
+    for result, assessed in reported:
+        if assessed is not None:
+            lines += ["", *_section(assessed, result, style)]
     return "\n".join(lines).replace("\u00a0", " ") + "\n"
 
 
@@ -138,7 +138,7 @@ def report(results: Sequence[Result], style: Style, heading: Sequence[str] = ())
 
 
 def _table(reported: Sequence[tuple[Result, Report | None]], style: Style) -> list[str]:
-    """Slots down, deliverables across, in as many blocks as the width asks for."""
+    """Lay out slots down and deliverables across, in as many blocks as the width needs."""
     shown = {result.slot: style.text(result.slot) for result, _ in reported}
     names = list(dict.fromkeys(result.deliverable for result, _ in reported))
     first = min(max(width(text) for text in (SLOT, *shown.values())), WIDEST)
@@ -216,7 +216,7 @@ def _title(report: Report, result: Result, style: Style) -> list[str]:
 
 
 def _causes(state: State, style: Style) -> list[str]:
-    """The likely causes, in a line each; `compliance explain` tells the rest."""
+    """Lay out the likely causes, a line each; `compliance explain` has the details."""
     return [
         line
         for place, cause in enumerate(state.causes, 1)

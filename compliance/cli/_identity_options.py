@@ -1,6 +1,6 @@
-"""The options of the key that signs and of time stamps, and how the key is opened.
+"""The options for the signing key and for time stamps, and how the key is opened.
 
-The data folder is `COMPLIANCE_DATA`, or the platform's place for a user's data.
+The data folder is `COMPLIANCE_DATA`, or the platform's folder for a user's data.
 """
 
 from __future__ import annotations
@@ -26,14 +26,14 @@ if TYPE_CHECKING:
 
 
 MAKE_ONE = "compliance identity new --name NAME --organisation FACILITY --email ADDRESS"
-"""The command that makes an identity."""
+"""The command that creates an identity."""
 LARGEST = 1 << 20
-"""Bytes of an identity or password file; real ones have a few thousand."""
+"""Most bytes of an identity or password file; real ones have a few thousand."""
 LONGEST_PIN = 256
 
 
 def data_folder() -> Path:
-    """The user's data folder; it need not exist yet."""
+    """Return the user's data folder; it need not exist yet."""
     stated = os.environ.get("COMPLIANCE_DATA")
     if stated:
         return Path(stated)
@@ -49,35 +49,37 @@ def _platform_folder() -> Path:
 
 
 def default_identity() -> Path:
-    """Where the user's own identity is kept; it need not exist yet."""
+    """Return the path of the user's own identity; it need not exist yet."""
     return data_folder() / "identity.p12"
 
 
 def ask_password(file: Path | None, prompt: str, *, confirm: bool = False) -> str:
-    """The first line of `file`, or what the user types without it being shown.
+    """Return the first line of `file`, or prompt for the password without showing it.
 
-    Raises IdentityError on an unreadable or empty file, UsageError where nobody is there to type.
+    Raises IdentityError on an unreadable or empty file, UsageError without a terminal.
     """
     if file is not None:
         return _first_line(file)
     if sys.stdin is None or not sys.stdin.isatty():
         raise UsageError(
-            f"{prompt[:1].lower()}{prompt[1:]} cannot be asked for here; "
-            "give --password-file FILE, its first line the password"
+            f"{prompt[:1].lower()}{prompt[1:]}: no terminal to type it; "
+            "give --password-file FILE with the password on line 1"
         )
     answer: str = click.prompt(prompt, hide_input=True, confirmation_prompt=confirm, err=True)
     return answer
 
 
 def ask_pin(descriptor: int | None, prompt: str) -> str:
-    """The first line that a file descriptor gives, or what the user types unseen.
+    """Return the first line of a file descriptor, or prompt for the PIN without showing it.
 
-    Raises UsageError where the descriptor gives none, or nobody is there to type.
+    Raises UsageError if the descriptor gives none, or without a terminal.
     """
     if descriptor is not None:
         return _line_of(descriptor)
     if sys.stdin is None or not sys.stdin.isatty():
-        raise UsageError(f"{prompt} cannot be asked for here; give --pin-fd N, e.g. 3<pin.txt")
+        raise UsageError(
+            f"{prompt}: no terminal to type it; give --pin-fd N, e.g. --pin-fd 3 3<pin.txt"
+        )
     answer: str = click.prompt(prompt, hide_input=True, err=True)
     return answer
 
@@ -95,9 +97,9 @@ def _line_of(descriptor: int) -> str:
         why = system_reason(error)
         raise UsageError(f"--pin-fd: {descriptor} cannot be read: {why}") from None
     except UnicodeDecodeError:
-        raise UsageError(f"--pin-fd: {descriptor} gives no UTF-8 text") from None
+        raise UsageError(f"--pin-fd: {descriptor} is not UTF-8 text") from None
     if not line or len(line) > LONGEST_PIN:
-        raise UsageError(f"--pin-fd: {descriptor} gives no PIN; expected it on the first line")
+        raise UsageError(f"--pin-fd: {descriptor} has no PIN; expected it on line 1")
     return line
 
 
@@ -105,7 +107,7 @@ def _first_line(file: Path) -> str:
     try:
         text = read_small(file).decode("utf-8-sig")
     except UnicodeDecodeError:
-        raise IdentityError(f"{file}: is no UTF-8 text; expected the password on line 1") from None
+        raise IdentityError(f"{file}: is not UTF-8 text; expected the password on line 1") from None
     lines = text.splitlines()
     if not lines or not lines[0]:
         raise IdentityError(f"{file}: line 1 is empty; expected the password")
@@ -113,17 +115,17 @@ def _first_line(file: Path) -> str:
 
 
 def read_small(file: Path) -> bytes:
-    """Of a key, a certificate or a password. Raises IdentityError."""
+    """Read the file of a key, a certificate or a password. Raises IdentityError."""
     return read_bounded(file, LARGEST, IdentityError, "accepted here")
 
 
 def open_identity(
     file: Path | None, password_file: Path | None, chain: Path | None = None
 ) -> Identity | None:
-    """The identity in `file`, or the user's own; None where `file` is None and there is none.
+    """Open the identity in `file`, or the user's own; None if `file` is None and there is none.
 
-    `chain` is a file of certificates that belong to it. Raises IdentityError where it
-    cannot be opened, UsageError where its password is not at hand.
+    `chain` is a file of certificates that belong to it. Raises IdentityError if it cannot be
+    opened, UsageError without a password and a terminal.
     """
     place = file or default_identity()
     if file is None and not place.exists():
@@ -140,7 +142,7 @@ def open_identity(
 
 @dataclass(frozen=True, slots=True)
 class SigningMeans:
-    """What sheets are signed with."""
+    """The key and the time-stamping server that sheets are signed with."""
 
     identity: Identity | None = None
     stamper: Stamper | None = None
@@ -148,7 +150,7 @@ class SigningMeans:
 
 @dataclass(frozen=True, slots=True)
 class KeyOptions:
-    """What a call says of the key that signs, and of the time stamp."""
+    """The options of a call for the signing key and the time stamp."""
 
     identity: Path | None = None
     chain: Path | None = None
@@ -162,19 +164,19 @@ class KeyOptions:
 
     @property
     def files(self) -> tuple[Path, ...]:
-        """That are read."""
+        """The files that are read."""
         named = (self.identity, self.chain, self.password_file)
         return tuple(path for path in named if path is not None)
 
     def check(self) -> None:
-        """That the options fit each other. Raises UsageError."""
+        """Check that the options fit together. Raises UsageError."""
         if self.pkcs11_module is not None:
-            for option, there in (
+            for option, file in (
                 ("--identity", self.identity),
                 ("--password-file", self.password_file),
             ):
-                if there is not None:
-                    raise UsageError(f"{option} and --pkcs11-module exclude each other")
+                if file is not None:
+                    raise UsageError(f"give {option} or --pkcs11-module, not both")
         else:
             for option, given in (
                 ("--token", self.token),
@@ -182,12 +184,12 @@ class KeyOptions:
                 ("--pin-fd", self.pin_fd),
             ):
                 if given is not None:
-                    raise UsageError(f"{option} goes with --pkcs11-module")
+                    raise UsageError(f"{option} requires --pkcs11-module")
         if self.timestamp_optional and self.timestamp is None:
-            raise UsageError("--timestamp-optional goes with --timestamp URL")
+            raise UsageError("--timestamp-optional requires --timestamp URL")
 
     def open(self) -> Identity | None:
-        """The key; None where none is named and the user has none. Raises ComplianceError."""
+        """Open the key; None if none is named and the user has none. Raises ComplianceError."""
         if self.pkcs11_module is not None:
             return self._token()
         identity = open_identity(self.identity, self.password_file, self.chain)
@@ -205,7 +207,7 @@ class KeyOptions:
         return open_token(token, self.key_label, pin, chain, str(self.chain))
 
     def means(self) -> SigningMeans:
-        """The key, and who is asked for the time. Raises ComplianceError."""
+        """Open the key and set up the time-stamping server. Raises ComplianceError."""
         stamper = None
         if self.timestamp is not None:
             from compliance.signing.timestamps import Stamper
@@ -215,7 +217,7 @@ class KeyOptions:
 
 
 NAMES = tuple(KeyOptions.__dataclass_fields__)
-"""Of the options, as click passes them."""
+"""Names of the options, as click passes them."""
 
 
 def pop_key_options(given: dict[str, Any]) -> KeyOptions:
@@ -224,18 +226,26 @@ def pop_key_options(given: dict[str, Any]) -> KeyOptions:
 
 
 def signing_options(whose: str) -> Callable[[Command], Command]:
-    """The options that name a key and a time-stamping server; `whose` key ends the first."""
+    """The options for a key and a time-stamping server; `whose` says what the key is for."""
     return together(
-        click.option("--identity", metavar="FILE", type=PATH, help=f"PKCS#12 or PEM key {whose}"),
+        click.option(
+            "--identity",
+            metavar="FILE",
+            type=PATH,
+            help=f"PKCS#12 or PEM key {whose}; default: your identity.",
+        ),
         click.option(
             "--chain",
             metavar="FILE",
             type=PATH,
-            help="Certificate of the key, and of the authorities above it, where they do not "
-            "stand with it.",
+            help="Certificates of the key and of the authorities above it, if the key's file "
+            "does not contain them.",
         ),
         click.option(
-            "--password-file", metavar="FILE", type=PATH, help="Its first line opens the identity."
+            "--password-file",
+            metavar="FILE",
+            type=PATH,
+            help="File with the identity's password on line 1; default: prompt.",
         ),
         click.option(
             "--pkcs11-module",
@@ -243,39 +253,35 @@ def signing_options(whose: str) -> Callable[[Command], Command]:
             type=PATH,
             help="Sign with a key in a token, through this module.",
         ),
-        click.option(
-            "--token", metavar="LABEL", help="The token, where the module has more than one."
-        ),
-        click.option(
-            "--key-label", metavar="LABEL", help="The key, where the token has more than one."
-        ),
+        click.option("--token", metavar="LABEL", help="The token, if the module has several."),
+        click.option("--key-label", metavar="LABEL", help="The key, if the token has several."),
         click.option(
             "--pin-fd",
             metavar="N",
             type=click.IntRange(min=0),
-            help="File descriptor that gives the token's PIN as a line; asked for unless said.",
+            help="File descriptor with the token's PIN on line 1; default: prompt.",
         ),
         click.option(
             "--timestamp",
             metavar="URL",
-            help="Have the time of signing stamped by this server (RFC 3161).",
+            help="Get a time stamp from this server (RFC 3161).",
         ),
         click.option(
             "--timestamp-optional",
             is_flag=True,
-            help="Sign without a stamp where the server gives none.",
+            help="Sign without a time stamp if the server gives none.",
         ),
     )
 
 
 def warn_missing_timestamp(stamper: Stamper | None) -> None:
-    """Say on standard error that there is no stamp, where one was only wished for."""
+    """Warn on standard error if an optional time stamp is missing."""
     if stamper is not None and stamper.missed is not None:
         print_note(f"signed without a time stamp: {stamper.missed.why}")
 
 
 def _warn_of(place: Path) -> None:
-    """A key that lies open is a mistake, but perhaps one that a machine's set-up asks for."""
+    """Warn of a key that others can read: a mistake, or what a machine's set-up needs."""
     from compliance.signing.keys import needs_password
 
     try:
@@ -285,6 +291,6 @@ def _warn_of(place: Path) -> None:
         return
     if open_key:
         print_note(
-            f"{place}: the key is under no password, and others may read the file (mode {mode:o}); "
-            "'chmod 600' keeps it to you"
+            f"{place}: the key has no password and others can read the file (mode {mode:o}); "
+            "make it private with 'chmod 600'"
         )

@@ -1,4 +1,4 @@
-"""The options that several commands share, each made in one place, and what they name."""
+"""The options that several commands share, and the files that they name."""
 
 from __future__ import annotations
 
@@ -22,7 +22,7 @@ Command = TypeVar("Command", bound=Callable[..., Any])
 
 
 def together(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
-    """Several options as one decorator, in their order."""
+    """Combine several options into one decorator, in their order."""
 
     def decorate(command: Command) -> Command:
         for option in reversed(options):
@@ -52,8 +52,8 @@ class OneOf(click.Choice):  # type: ignore[type-arg]  # generic from click 8.2 o
 # ---------------------------------------------------------------- times
 
 
-def now_option(help: str = "RFC 3339; the clock's unless said.") -> Callable[[Command], Command]:
-    """`--now TIME`, passed as `now`; the clock's time, in whole seconds, if it is not given."""
+def now_option(help: str = "Time as RFC 3339; default: now.") -> Callable[[Command], Command]:
+    """`--now TIME`, passed as `now`; default: the clock's time in whole seconds."""
     return click.option("--now", metavar="TIME", callback=_time_or_clock, help=help)
 
 
@@ -65,7 +65,7 @@ def _time_or_clock(ctx: click.Context, param: click.Parameter, value: str | None
     time = as_time(value)
     if time is None:
         raise click.BadParameter(
-            f"{value!r} is no time; expected RFC 3339 with its offset, e.g. 2026-11-20T16:00:00Z",
+            f"{value!r} is not a time; expected RFC 3339 with an offset, e.g. 2026-11-20T16:00:00Z",
             ctx,
             param,
         )
@@ -73,22 +73,20 @@ def _time_or_clock(ctx: click.Context, param: click.Parameter, value: str | None
 
 
 def parse_date(ctx: click.Context, param: click.Parameter, value: str) -> date:
-    """The date that `value` writes (a click callback)."""
+    """Parse a date (a click callback)."""
     from compliance.yaml_nodes.json_schema import as_date
 
     day = as_date(value)
     if day is None:
-        raise click.BadParameter(f"{value!r} is no date; expected one like 2026-12-31", ctx, param)
+        raise click.BadParameter(f"{value!r} is not a date; expected e.g. 2026-12-31", ctx, param)
     return day
 
 
 # ---------------------------------------------------------------- output
 
 
-def format_option(
-    *forms: str, help: str | None = "Of what is printed."
-) -> Callable[[Command], Command]:
-    """`--format`, passed as `form`: text and json, or the `forms` named."""
+def format_option(*forms: str, help: str | None = "Output format.") -> Callable[[Command], Command]:
+    """`--format`, passed as `form`: one of `forms`, by default text or json."""
     return click.option(
         "--format",
         "form",
@@ -102,12 +100,12 @@ def format_option(
 def out_option(
     help: str, metavar: str = "FILE", *, required: bool = False
 ) -> Callable[[Command], Command]:
-    """`--out`, what is written."""
+    """`--out`, the file or folder to write."""
     return click.option("--out", metavar=metavar, type=PATH, required=required, help=help)
 
 
 def replace_option(help: str) -> Callable[[Command], Command]:
-    """`--replace`, leave to write over what is there."""
+    """`--replace`, permission to overwrite."""
     return click.option("--replace", is_flag=True, help=help)
 
 
@@ -139,7 +137,7 @@ def allow_outside_option(
 
 
 def encoding_option(help: str) -> Callable[[Command], Command]:
-    """`--encoding`, the name of one."""
+    """`--encoding`, the name of an encoding."""
     return click.option("--encoding", metavar="NAME", type=OneOf(list(ENCODINGS)), help=help)
 
 
@@ -149,37 +147,37 @@ def meter_option(help: str) -> Callable[[Command], Command]:
 
 
 def input_format_option(help: str) -> Callable[[Command], Command]:
-    """`--input-format`, the format of readings that is insisted on."""
+    """`--input-format`, the format that the readings must have."""
     from compliance.readings.load import FORMATS
 
     return click.option("--input-format", type=OneOf(list(FORMATS)), help=help)
 
 
 BARE_ONLY = ("encoding", "meter", "technology")
-"""Options that have no use with a job, which says its own."""
+"""Options for bare readings only; a job states these itself."""
 
 
 def bare_options() -> Callable[[Command], Command]:
-    """The options that say of bare readings what a job would: `BARE_ONLY`."""
+    """The options that state for bare readings what a job would state: `BARE_ONLY`."""
     return together(
         encoding_option(
-            "Of the code values in a bare readings file that does not state it: "
+            "Encoding of the code values of bare readings, if the file does not state it: "
             f"{', '.join(ENCODINGS)}."
         ),
-        meter_option("Meter of a bare readings file."),
+        meter_option("Meter file for bare readings."),
         click.option(
             "--technology",
             metavar="NAME",
             type=OneOf(TECHNOLOGIES),
-            help=f"Of the display of a bare readings file: {', '.join(TECHNOLOGIES)}.",
+            help=f"Display technology for bare readings: {', '.join(TECHNOLOGIES)}.",
         ),
     )
 
 
 def search_path(specs: Sequence[Path], start: Path | None = None) -> tuple[Path, ...]:
-    """Folders of rule files for a job in the folder `start`, or for the current folder.
+    """Return the folders of rule files for a job in the folder `start` (default: current folder).
 
-    The shipped ones are not among them; they are always searched last. Raises RuleError where
+    The shipped rules are not among them; they are always searched last. Raises RuleError if
     the repository's `.compliance.yaml` is wrong.
     """
     from compliance.rules.library import repository_folders
@@ -190,42 +188,44 @@ def search_path(specs: Sequence[Path], start: Path | None = None) -> tuple[Path,
 # ---------------------------------------------------------------- trust
 
 LARGEST = 1 << 20
-"""Bytes of a file of certificates."""
+"""Most bytes of a file of certificates."""
 SUFFIXES = (".pem", ".crt", ".cer", ".der")
-"""Of what is read in a folder."""
+"""Suffixes of the files that are read in a folder."""
 
 
 def trust_options(whom: str, stamped: str) -> Callable[[Command], Command]:
-    """`--trust` and `--timestamp-trust`; `whom` you expect, and what should be `stamped`."""
+    """`--trust` and `--timestamp-trust`; `whom` to expect, and what has to be `stamped`."""
     return together(
         click.option(
             "--trust",
             metavar="FILE|DIR",
             multiple=True,
             type=PATH,
-            help=f"Certificate (PEM or DER) of whom you expect to {whom}, or of the authority "
-            "that issued theirs, or a folder of such; may be repeated.",
+            help=f"Certificate (PEM or DER) of {whom} or of the issuing authority, or a folder "
+            "of certificates; may be repeated.",
         ),
         click.option(
             "--timestamp-trust",
             metavar="FILE|DIR",
             multiple=True,
             type=PATH,
-            help="Certificate of a time-stamping authority, or a folder of such: expect "
-            f"{stamped}; may be repeated.",
+            help="Certificate of a time-stamping authority, or a folder of certificates; then "
+            f"{stamped} needs a time stamp from one. May be repeated.",
         ),
     )
 
 
 def read_trust(places: Sequence[Path]) -> list[Signer]:
-    """The certificates in files, PEM or DER, and in folders of such. Raises IdentityError."""
+    """Read the certificates, PEM or DER, in files and folders. Raises IdentityError."""
     from compliance.signing.certificates import read_certificates
 
     signers: dict[str, Signer] = {}
     for file in (file for place in places for file in _certificate_files(place)):
         data = read_bounded(file, LARGEST, IdentityError, "that certificates may have")
         if _is_key_store(data):
-            raise IdentityError(f"{file}: holds a key under a password; expected {_instead(file)}")
+            raise IdentityError(
+                f"{file}: contains a password-protected key; expected {_instead(file)}"
+            )
         for signer in read_certificates(data, file=str(file)):
             signers[signer.fingerprint] = signer
     return list(signers.values())
@@ -236,7 +236,7 @@ def _certificate_files(place: Path) -> Iterator[Path]:
         yield place
         return
     try:
-        # A folder, a pipe or a device keeps no certificates; a link to nothing is an error later.
+        # Folders, pipes and devices hold no certificates; a broken link is an error later.
         files = sorted(
             file
             for file in place.iterdir()
@@ -247,19 +247,19 @@ def _certificate_files(place: Path) -> Iterator[Path]:
     if not files:
         *some, last = SUFFIXES
         expected = f"{', '.join(some)} or {last}"
-        raise IdentityError(f"{place}: no certificates in that folder; expected files {expected}")
+        raise IdentityError(f"{place}: no certificates in this folder; expected {expected} files")
     yield from files
 
 
 def _is_key_store(data: bytes) -> bool:
-    """Whether it begins as PKCS#12 does (RFC 7292, 4): a DER sequence, its first item version 3."""
+    """Return whether data begins as PKCS#12 (RFC 7292, 4): a DER sequence, first item version 3."""
     length = 2 if data[1:2] < b"\x80" else 2 + (data[1] & 0x7F)
     return data[:1] == b"\x30" and data[length : length + 3] == b"\x02\x01\x03"
 
 
 def _instead(file: Path) -> str:
-    """Where the certificate of a key store can be found."""
+    """Name the file or the command that gives the certificate of a key store."""
     beside = file.with_suffix(".pem")
     if beside.is_file():
         return f"the certificate alone, {beside}"
-    return f"the certificate alone, as 'compliance identity show {file} --pem' prints it"
+    return f"the certificate alone; 'compliance identity show {file} --pem' prints it"

@@ -1,4 +1,4 @@
-"""`compliance rules diff`: what a change of a rule does."""
+"""`compliance rules diff`: show what a change of a rule does."""
 
 from __future__ import annotations
 
@@ -50,7 +50,7 @@ Side = Rule | dict[str, Rule]
 
 @contextmanager
 def load_side(named: str, search: Sequence[Path]) -> Iterator[Side]:
-    """What an argument of the command names, loaded. Raises ComplianceError."""
+    """Load what an argument of the command names. Raises ComplianceError."""
     revision = is_revision(named)
     if revision is not None:
         with checked_out(revision, Path()) as copy:
@@ -65,23 +65,23 @@ def load_side(named: str, search: Sequence[Path]) -> Iterator[Side]:
 
 
 def _within(copy: Copy, search: Sequence[Path]) -> tuple[list[Path], Path | None]:
-    """The search path, and the shipped rules' folder, as they stood in the copy."""
-    found = [place for folder in search if (place := copy.counterpart(folder)) is not None]
-    return found, copy.counterpart(shipped_folder())
+    """Return the search path, and the shipped rules' folder, within the copy."""
+    folders = [place for folder in search if (place := copy.counterpart(folder)) is not None]
+    return folders, copy.counterpart(shipped_folder())
 
 
 def _at(place: Path, search: Sequence[Path], shipped: Path | None, named: str) -> Side:
     if not place.is_dir():
         return load_unchecked_id(place, search=search, shipped=shipped)
     files = [file for file in sorted(place.glob("*.yaml")) if not file.name.startswith(".")]
-    found = [load_unchecked_id(file, search=search, shipped=shipped) for file in files]
-    if not found:
-        raise UsageError(f"{named}: there are no rule files (*.yaml) in this folder")
-    return {rule.id: rule for rule in found}
+    rules = [load_unchecked_id(file, search=search, shipped=shipped) for file in files]
+    if not rules:
+        raise UsageError(f"{named}: no rule files (*.yaml) in this folder")
+    return {rule.id: rule for rule in rules}
 
 
 def _pinned(named: str, search: Sequence[Path]) -> Rule:
-    """A rule at a revision of its own: as it is, or out of its repository's history."""
+    """Load a rule at a given revision: the current one, or from its repository's history."""
     name, _, wanted = named.partition("@")
     rule = load_rule(name, search=search)
     if rule.revision == int(wanted):
@@ -95,8 +95,8 @@ def _pinned(named: str, search: Sequence[Path]) -> Rule:
                 found, shipped = _within(copy, search)
                 return load_unchecked_id(copy.place, search=found, shipped=shipped)
     raise UsageError(
-        f"{named}: {file} is at revision {rule.revision}, and no commit known here holds revision "
-        f"{wanted}; name the other file itself, or REV:PATH in the repository that has it"
+        f"{named}: {file} is at revision {rule.revision}, and no commit of its repository has "
+        f"revision {wanted}; give the other file, or REV:PATH in the repository that has it"
     )
 
 
@@ -113,34 +113,36 @@ INDENT = 11
 @click.option(
     "--fail-on",
     type=OneOf(["loosened", "any"]),
-    help="Exit with 1 where something is loosened, withdrawn or changed in a way that is not "
-    "provably tighter; or where anything differs.",
+    help="When to exit with 1. loosened: if a requirement is loosened, withdrawn or changed in a "
+    "way that is not provably tighter. any: if anything differs.",
 )
 def diff(old: str, new: str, specs: tuple[Path, ...], form: str, fail_on: str | None) -> int:
-    """Say what NEW does to OLD, requirement by requirement.
+    """Show how NEW differs from OLD, requirement by requirement.
 
-    Both are files, folders of rule files, ids, ids with their revision (ID@2), or files
+    OLD and NEW are files, folders of rule files, ids, ids with a revision (ID@2), or files
     and folders at a git revision (REV:PATH, from the top of the repository or from ./).
 
-    Exit codes: 0; 1 what --fail-on asks for was found; 2 the input or the call is wrong.
+    Exit codes: 0 no difference for --fail-on, 1 a difference for --fail-on, 2 wrong input or
+    call.
     """
     search = search_path(specs)
     with ExitStack() as stack:
         sides = [stack.enter_context(load_side(named, search)) for named in (old, new)]
-        found = list(_differences(sides[0], sides[1]))
+        differing = list(_differences(sides[0], sides[1]))
     if form == "json":
-        print_json({"kind": worst_kind(found), "rules": [difference_data(one) for one in found]})
+        rules = [difference_data(rule) for rule in differing]
+        print_json({"kind": worst_kind(differing), "rules": rules})
     elif form == "markdown":
-        print_lines(_markdown(found))
+        print_lines(_markdown(differing))
     else:
-        print_lines(_text(found))
+        print_lines(_text(differing))
     if fail_on == "any":
-        return 1 if found else 0
-    return 1 if fail_on == "loosened" and not all(one.harmless for one in found) else 0
+        return 1 if differing else 0
+    return 1 if fail_on == "loosened" and not all(rule.harmless for rule in differing) else 0
 
 
 def _differences(old: Side, new: Side) -> Iterator[Difference]:
-    """Those rules that differ."""
+    """Yield the rules that differ."""
     if isinstance(old, Rule) and isinstance(new, Rule):
         pairs = [difference(old, new)]
     elif isinstance(old, dict) and isinstance(new, dict):
@@ -152,22 +154,22 @@ def _differences(old: Side, new: Side) -> Iterator[Difference]:
             else:
                 pairs.append(Difference(before, after, ()))
     else:
-        raise UsageError("one side is a rule and the other a folder; expected two of a kind")
-    return (one for one in pairs if one.kind is not Kind.SAME)
+        raise UsageError("one side is a rule and the other a folder; expected two rules or folders")
+    return (pair for pair in pairs if pair.kind is not Kind.SAME)
 
 
 # ---------------------------------------------------------------- forms
 
 
-def _text(found: Sequence[Difference]) -> Iterator[str]:
+def _text(differing: Sequence[Difference]) -> Iterator[str]:
     look = style()
-    if not found:
+    if not differing:
         yield "no difference"
-    for number, one in enumerate(found):
+    for number, rule in enumerate(differing):
         if number:
             yield ""
-        yield look.ink(look.text(heading(one)), "strong")
-        for row in rows_in_order(one):
+        yield look.ink(look.text(heading(rule)), "strong")
+        for row in rows_in_order(rule):
             first, *more = hanging_indent(row_title(row), INDENT, look, first=row.kind.value)
             yield first.replace(row.kind.value, look.ink(row.kind.value, INKS[row.kind]), 1)
             yield from more
@@ -177,31 +179,31 @@ def _text(found: Sequence[Difference]) -> Iterator[str]:
                 yield from hanging_indent(
                     f"stated reason: {stated_reason(row.stated)}", INDENT, look
                 )
-        if one.rows:
-            yield summary(one)
-        if one.same_revision:
+        if rule.rows:
+            yield summary(rule)
+        if rule.same_revision:
             yield RAISE
 
 
-def _markdown(found: Sequence[Difference]) -> Iterator[str]:
-    if not found:
+def _markdown(differing: Sequence[Difference]) -> Iterator[str]:
+    if not differing:
         yield "No rule differs."
-    for number, one in enumerate(found):
+    for number, rule in enumerate(differing):
         if number:
             yield ""
-        yield f"### {cell(heading(one))}"
-        if one.rows:
+        yield f"### {cell(heading(rule))}"
+        if rule.rows:
             yield ""
-            yield summary(one)
+            yield summary(rule)
             yield ""
-            yield from table(("", "what", "was", "is", "stated reason"), _cells(one))
-        if one.same_revision:
+            yield from table(("", "subject", "old", "new", "stated reason"), _cells(rule))
+        if rule.same_revision:
             yield ""
             yield RAISE
 
 
-def _cells(one: Difference) -> Iterator[list[str]]:
-    for row in rows_in_order(one):
+def _cells(rule: Difference) -> Iterator[list[str]]:
+    for row in rows_in_order(rule):
         keys = describe_row(row)
         yield [
             f"**{row.kind.value}**",

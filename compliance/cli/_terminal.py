@@ -1,8 +1,8 @@
-"""Standard output and error as they really are, and being asked to stop.
+"""Safe standard output and error, and a clean stop on signals.
 
 A reader that goes away (`| head`) must not change the exit code, so a closed pipe
-is swallowed. A terminal that cannot show `≤` gets `<=`. Text from files is stripped
-of control characters before it can move a cursor.
+is ignored. A terminal that cannot show `≤` gets `<=`. Control characters in text from
+files are escaped before they can move a cursor.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from typing import NoReturn, TextIO
 import click
 
 HYPHEN = Path("-")
-"""Stands for standard input or output where a file is named."""
+"""Means standard input or output in place of a file."""
 
 SUBSTITUTES = {
     "\u00a0": " ",
@@ -67,11 +67,11 @@ SUBSTITUTES = {
     "ł": "l",
     "Ł": "L",
 }
-"""What to write where the output's encoding has no such character."""
+"""Replacements for characters that the output's encoding does not have."""
 
 
 def to_encoding(text: str, encoding: str | None) -> str:
-    """`text` with every character that `encoding` lacks replaced by a readable one."""
+    """Replace every character of `text` that `encoding` lacks by a readable one."""
     encoding = encoding or "ascii"
     if _fits(text, encoding):
         return text
@@ -96,7 +96,7 @@ def _plain(char: str, encoding: str) -> str:
 
 
 def escape_controls(text: str) -> str:
-    """`text` on one line, its control and direction characters written out, e.g. `\\x1b`."""
+    """Put `text` on one line and escape its control and direction characters, e.g. `\\x1b`."""
     return "".join(
         char if char.isprintable() or char == "\u00a0" else _spelt(char) for char in text
     )
@@ -109,7 +109,7 @@ def _spelt(char: str) -> str:
 
 
 def width(text: str) -> int:
-    """Columns that `text` takes in a terminal: wide characters two, combining ones none."""
+    """Count the columns of `text` in a terminal: wide characters two, combining ones none."""
     return sum(
         0 if unicodedata.combining(char) else 2 if unicodedata.east_asian_width(char) in "WF" else 1
         for char in text
@@ -117,23 +117,23 @@ def width(text: str) -> int:
 
 
 def write_data(data: bytes) -> None:
-    """Write what is a file's content to standard output; nothing where that is closed."""
+    """Write a file's content to standard output; nothing if that is closed."""
     if isinstance(sys.stdout, Output):
         sys.stdout.write_bytes(data)
 
 
 def print_note(text: str) -> None:
-    """A line on standard error, for the person at the terminal."""
+    """Print a line on standard error, for the person at the terminal."""
     click.echo(f"compliance: {escape_controls(text)}", err=True)
 
 
 def print_plain(text: str, *, err: bool = False) -> None:
-    """A line that may hold text from files, made harmless."""
+    """Print a line that may contain text from files, its control characters escaped."""
     click.echo(escape_controls(text), err=err)
 
 
 def colour_wanted(stream: TextIO) -> bool:
-    """Whether `stream` is a terminal whose user has not declined colour (no-color.org)."""
+    """Return whether `stream` is a terminal and its user has not declined colour (no-color.org)."""
     if os.environ.get("NO_COLOR") or os.environ.get("TERM") == "dumb":
         return False
     return stream.isatty()
@@ -144,10 +144,10 @@ CLOSED_PIPE = frozenset({errno.EINVAL} if os.name == "nt" else ())
 
 
 class Output(io.TextIOBase):
-    """A text stream that outlives its reader and writes what its encoding can show."""
+    """A text stream that survives a closed pipe and writes only what its encoding can show."""
 
     def __init__(self, stream: TextIO, *, last: bool = False) -> None:
-        """`last`: the stream that tells of failures, whose own have nowhere to be told."""
+        """`last`: the stream for error messages; its own failures cannot be reported."""
         self._stream = stream
         self._forgiven = OSError if last else BrokenPipeError
 
@@ -158,11 +158,11 @@ class Output(io.TextIOBase):
 
     @property
     def errors(self) -> str:  # type: ignore[override]
-        """What happens to characters without a code: they never get that far."""
+        """The handling of characters without a code: there are none left to handle."""
         return "strict"
 
     def write(self, text: str) -> int:
-        """Write; a closed pipe is no error, anything else is and is not tried again."""
+        """Write; a closed pipe is not an error, any other failure is and is not retried."""
         if not isinstance(text, str):
             raise TypeError(f"text expected, not {type(text).__name__}")
         if text:
@@ -171,30 +171,30 @@ class Output(io.TextIOBase):
         return len(text)
 
     def write_bytes(self, data: bytes) -> None:
-        """Write bytes as they are, on the same terms as `write`."""
+        """Write bytes as they are, with the errors of `write`."""
         with self._patient():
             self._stream.flush()
             self._stream.buffer.write(data)
 
     def flush(self) -> None:
-        """Flush on the same terms as `write`."""
+        """Flush, with the errors of `write`."""
         with self._patient():
             self._stream.flush()
 
     def isatty(self) -> bool:
-        """Whether a terminal is beneath."""
+        """Return whether the stream beneath is a terminal."""
         return self._stream.isatty()
 
     def writable(self) -> bool:
-        """Always."""
+        """Return True."""
         return True
 
     def fileno(self) -> int:
-        """The descriptor beneath."""
+        """Return the descriptor beneath."""
         return self._stream.fileno()
 
     def close(self) -> None:
-        """Nothing: the stream beneath belongs to the interpreter."""
+        """Do nothing: the stream beneath belongs to the interpreter."""
 
     @contextmanager
     def _patient(self) -> Iterator[None]:
@@ -207,7 +207,7 @@ class Output(io.TextIOBase):
                 raise OSError(error.errno, error.strerror, "standard output") from error
 
     def _let_go(self) -> None:
-        """Point the descriptor at nothing, so that what is buffered cannot fail at exit again."""
+        """Point the descriptor at the null device, so that buffered text cannot fail at exit."""
         with suppress(OSError, ValueError):
             nothing = os.open(os.devnull, os.O_WRONLY)
             os.dup2(nothing, self._stream.fileno())
@@ -233,20 +233,20 @@ WORDS: Mapping[str, str] = {"SIGTERM": "terminated", "SIGHUP": "hung up"}
 
 
 class Stopped(KeyboardInterrupt):
-    """A signal has asked the program to end."""
+    """Raised when a signal asks the program to end."""
 
     def __init__(self, number: int) -> None:
         super().__init__(number)
         self.word = WORDS[signal.Signals(number).name]
         self.exit_code = 128 + number
-        """As shells give it."""
+        """As shells report it."""
 
 
 @contextmanager
 def stop_cleanly() -> Iterator[None]:
-    """Turn the signals into `Stopped` while inside; what ignores one (nohup) goes on doing so.
+    """Turn signals into `Stopped` while inside; a signal that is ignored (nohup) stays so.
 
-    Only the main thread hears signals; in others nothing changes.
+    Only the main thread receives signals; in others nothing changes.
     """
     before = {}
     main = threading.current_thread() is threading.main_thread()
@@ -261,5 +261,5 @@ def stop_cleanly() -> Iterator[None]:
 
 
 def _stop(number: int, frame: FrameType | None) -> NoReturn:
-    signal.signal(number, signal.SIG_IGN)  # once is enough: what is cleaned up stays whole
+    signal.signal(number, signal.SIG_IGN)  # a second signal must not interrupt the clean-up
     raise Stopped(number)

@@ -1,4 +1,4 @@
-"""Words into lines and tables that fit a terminal, in what its encoding can show."""
+"""Lay out text as lines and tables that fit a terminal and its encoding."""
 
 from __future__ import annotations
 
@@ -18,33 +18,33 @@ COLUMNS = 80
 GAP = 2
 
 INKS = {"teal": "36", "ochre": "33", "plum": "35", "grey": "90", "strong": "1"}
-"""Names of inks and their codes in ECMA-48 SGR; the terminal's palette has the last word."""
+"""Inks and their ECMA-48 SGR codes; the terminal's palette decides the actual colours."""
 
 
 @dataclass(frozen=True, slots=True)
 class Style:
-    """What the output can show."""
+    """The encoding of the output, and whether it shows colour."""
 
     encoding: str = "utf-8"
     colour: bool = False
 
     def text(self, text: str) -> str:
-        """`text` made harmless and readable in the encoding; no-break spaces stay."""
+        """Make `text` safe to print and readable in the encoding; no-break spaces stay."""
         return to_encoding(escape_controls(text), self.encoding)
 
     def ink(self, text: str, name: str) -> str:
-        """`text` in an ink, where there is colour; an empty name is none."""
+        """Colour `text` if the output shows colour; an empty name is no ink."""
         return f"\x1b[{INKS[name]}m{text}\x1b[0m" if self.colour and name and text else text
 
 
 def pad(text: str, columns: int, *, right: bool = False) -> str:
-    """`text` filled with spaces to a number of columns; to its left if `right`."""
+    """Pad `text` with spaces to a number of columns; on its left if `right`."""
     space = " " * max(0, columns - width(text))
     return space + text if right else text + space
 
 
 def shorten(text: str, columns: int, style: Style) -> str:
-    """`text` cut to a number of columns, with an ellipsis where something was left out."""
+    """Cut `text` to a number of columns; an ellipsis marks the cut."""
     if width(text) <= columns:
         return text
     sign = style.text("…")
@@ -55,7 +55,7 @@ def shorten(text: str, columns: int, style: Style) -> str:
 
 
 def wrap(text: str, columns: int) -> list[str]:
-    """Lines of at most that many columns, broken at spaces; a longer word is broken inside."""
+    """Break `text` into lines of at most `columns`, at spaces; inside a word that is too long."""
     lines: list[str] = []
     line = ""
     for word in text.split(" "):
@@ -83,7 +83,7 @@ def _fitting(text: str, columns: int) -> int:
 def columns(
     rows: Sequence[Sequence[tuple[str, str]]], widths: Sequence[int], style: Style
 ) -> list[str]:
-    """Lines of a table; a cell is its text and its ink, and wraps inside its column."""
+    """Lay out a table; a cell is its text and its ink, and wraps inside its column."""
     lines: list[str] = []
     for cells in rows:
         parts = [wrap(text, size) for (text, _), size in zip(cells, widths, strict=True)]
@@ -100,40 +100,40 @@ MARKS = re.compile(r"([\\`*_{}\[\]<>#|~])")
 
 
 def style() -> Style:
-    """What standard output can show."""
+    """Return the style of standard output."""
     if sys.stdout is None:
         return Style()
     return Style(sys.stdout.encoding or "ascii", colour_wanted(sys.stdout))
 
 
 def print_lines(lines: Iterable[str]) -> None:
-    """Lines to standard output."""
+    """Print lines to standard output."""
     text = "\n".join(lines)
     if text:
         click.echo(text, color=style().colour)
 
 
 def print_json(data: Any) -> None:
-    """Data as JSON to standard output."""
+    """Print data as JSON to standard output."""
     encoding = (getattr(sys.stdout, "encoding", None) or "ascii").lower().replace("-", "")
     click.echo(json.dumps(data, indent=2, ensure_ascii=encoding != "utf8", allow_nan=False))
 
 
 def hanging_indent(text: str, indent: int, look: Style, *, first: str = "") -> list[str]:
-    """`text` in lines of at most 80 columns, `indent` wide; `first` begins the first."""
+    """Break `text` into lines of 80 columns, indented by `indent`; `first` is in the first's."""
     lines = wrap(look.text(text), COLUMNS - indent)
     head = look.text(first).ljust(indent)
     return [(head if not number else " " * indent) + line for number, line in enumerate(lines)]
 
 
 def cell(text: str) -> str:
-    """`text` for a cell of a Markdown table: no mark, mention or line break of its own."""
+    """Escape `text` for a cell of a Markdown table: no mark, mention or line break."""
     plain = MARKS.sub(r"\\\1", escape_controls(text).replace("\u00a0", " "))
     return plain.replace("@", "&#64;")
 
 
 def table(heads: Sequence[str], rows: Iterable[Sequence[str]]) -> list[str]:
-    """A Markdown table; cells are given ready to stand in one."""
+    """Lay out a Markdown table; cells are already escaped."""
     lines = [f"| {' | '.join(heads)} |", f"|{'---|' * len(heads)}"]
     return lines + [f"| {' | '.join(row)} |" for row in rows]
 
@@ -142,7 +142,7 @@ CLEAR = "\r\x1b[K"
 
 
 class Progress:
-    """One line that is rewritten for each step and gone at the end; nothing without a terminal."""
+    """One line, rewritten for each step and erased at the end; silent without a terminal."""
 
     def __init__(self, total: int) -> None:
         self._total = total
@@ -150,7 +150,7 @@ class Progress:
         self._shown = sys.stderr is not None and sys.stderr.isatty()
 
     def step(self, what: str) -> None:
-        """The next of the steps begins."""
+        """Show that the next step begins."""
         self._count += 1
         if self._shown:
             style = Style(sys.stderr.encoding)

@@ -1,4 +1,4 @@
-"""`compliance assess`: judge a job's slots, write documents and sheets, tell the outcome."""
+"""`compliance assess`: judge a job's slots, write documents and sheets, print the outcome."""
 
 from __future__ import annotations
 
@@ -55,53 +55,58 @@ from compliance.report.exports import Fault, Result, exit_code, findings_csv, ju
 
 @click.command()
 @click.argument("target", metavar="JOB|READINGS", type=PATH)
-@out_option("Folder for documents and sheets.", metavar="DIR")
+@out_option("Folder to write documents and sheets to.", metavar="DIR")
 @slots_option()
 @rules_option(
-    "Judge by this rule, a rule's id or a .yaml file, instead of the deliverables that "
-    "the job names; may be repeated."
+    "Judge by this rule (id or .yaml file) instead of the deliverables that the job names; "
+    "may be repeated."
 )
 @format_option()
-@click.option("--junit", metavar="FILE", type=PATH, help="Write a JUnit XML report as well.")
-@click.option("--csv", metavar="FILE", type=PATH, help="Write the findings as CSV as well.")
+@click.option("--junit", metavar="FILE", type=PATH, help="Also write a JUnit XML report.")
+@click.option("--csv", metavar="FILE", type=PATH, help="Also write the findings as CSV.")
 @click.option("--no-sheet", is_flag=True, help="Write no PDF.")
-@replace_option("Write over files that stand in DIR already.")
+@replace_option("Overwrite files that already exist in DIR.")
 @now_option()
-@signing_options("that signs the sheets; the user's own unless said.")
+@signing_options("that signs the sheets")
 @click.option(
     "--deviation",
     metavar="FILE",
     type=PATH,
     multiple=True,
-    help="What the client accepts although it lies outside, as made by 'deviation new'; may be "
-    "repeated. The verdict stays.",
+    help="Deviation that the client accepts, as written by 'deviation new'; may be repeated. "
+    "It does not change the verdict.",
 )
 @click.option(
     "--deviation-trust",
     metavar="FILE",
     type=PATH,
     multiple=True,
-    help="Certificate (PEM or DER) of whoever may accept deviations, or of the authority that "
-    "issued theirs; without it their signers are stated and not checked. May be repeated.",
+    help="Certificate (PEM or DER) of a person who may accept deviations, or of the issuing "
+    "authority; without it their signers are stated, not checked. May be repeated.",
 )
-@click.option("--page", type=OneOf(["a4", "letter"]), default="a4", show_default=True)
+@click.option(
+    "--page",
+    type=OneOf(["a4", "letter"]),
+    default="a4",
+    show_default=True,
+    help="Page size of the sheets.",
+)
 @specs_option()
 @allow_outside_option()
 @bare_options()
-@input_format_option("Insist on the format of readings; told from what stands in them unless said.")
+@input_format_option("Format of the readings; default: detected from the content.")
 @click.pass_context
 def command(ctx: click.Context, /, **given: Any) -> int:
     """Judge the slots of a JOB by their rules.
 
-    Writes DIR/JOB-SLOT-RULE.json and .pdf for each slot and deliverable, and prints a
-    table of them and what matters of each requirement.
+    Writes DIR/JOB-SLOT-RULE.json and .pdf for each slot and deliverable, and prints a table
+    of the verdicts and the important findings.
 
-    READINGS is a bare file of readings: give --rule, and --encoding where the file does not
-    state it; nothing is written.
+    READINGS is a file of readings without a job: give --rule, and --encoding if the file does
+    not state it; nothing is written.
 
-    Exit codes: 0 all compliant, 1 something is not, 2 the input or the call is wrong,
-    3 something is undecided, 4 an internal or I/O failure; of several the first of
-    4, 2, 1, 3, 0.
+    Exit codes: 0 all compliant, 1 not compliant, 2 wrong input or call, 3 undecided,
+    4 internal or I/O failure; of several the first of 4, 2, 1, 3, 0.
     """
     call = Call(keys=pop_key_options(given), **given)
     check_call(ctx, call)
@@ -111,7 +116,7 @@ def command(ctx: click.Context, /, **given: Any) -> int:
     means = _means(call)
     with lock_outputs(call, targets):
         results = _run(call, cases, targets, means, bool(ctx.obj), deviations)
-    code = _tell(call, cases, results, signed=means.identity is not None)
+    code = _print_outcome(call, cases, results, signed=means.identity is not None)
     warn_missing_timestamp(means.stamper)
     return code
 
@@ -131,16 +136,16 @@ def _run(
     with_traceback: bool,
     deviations: Sequence[Sequence[Deviation]],
 ) -> list[Result]:
-    """One result per case, whatever happens to the others."""
+    """Return one result per case; a case that fails does not stop the others."""
     results: list[Result] = []
     with Progress(len(cases)) as progress:
         for case, paths, held in zip(cases, targets, deviations, strict=True):
             progress.step(f"{case.source.name}, {case.deliverable}")
-            results.append(_one(call, case, paths, means, with_traceback, held))
+            results.append(_assess_case(call, case, paths, means, with_traceback, held))
     return results
 
 
-def _one(
+def _assess_case(
     call: Call,
     case: WorkItem,
     paths: Sequence[Path],
@@ -170,7 +175,7 @@ def _write(call: Call, assessment: Assessment, paths: Sequence[Path], means: Sig
 
 
 def _document(assessment: Assessment) -> bytes:
-    """The document byte for byte as it travels inside the sheet."""
+    """Return the document, byte for byte as it is attached to the sheet."""
     from compliance.evidence.recompute import attachments
 
     return attachments(assessment)["assessment.json"]
@@ -185,8 +190,10 @@ def _sheet(call: Call, assessment: Assessment, means: SigningMeans) -> bytes:
 # ---------------------------------------------------------------- the outcome
 
 
-def _tell(call: Call, cases: Sequence[WorkItem], results: Sequence[Result], *, signed: bool) -> int:
-    """Write and print the reports; returns the exit code."""
+def _print_outcome(
+    call: Call, cases: Sequence[WorkItem], results: Sequence[Result], *, signed: bool
+) -> int:
+    """Write and print the reports; return the exit code."""
     failed = _write_reports(call, results)
     if call.form == "json":
         print_json(json_object(results))
@@ -202,7 +209,7 @@ def _tell(call: Call, cases: Sequence[WorkItem], results: Sequence[Result], *, s
 
 
 def _write_reports(call: Call, results: Sequence[Result]) -> ComplianceError | None:
-    """The reports for other programs; the first failure, for after the rest is told."""
+    """Write the reports for other programs; return the first failure, to raise at the end."""
     failed: ComplianceError | None = None
     makers: list[tuple[Path | None, Callable[[], bytes]]] = [
         (call.junit, lambda: junit(results, call.now)),
@@ -228,7 +235,7 @@ def _print_text(results: Sequence[Result], job: Job | None) -> None:
 
 
 def json_object(results: Sequence[Result]) -> dict[str, Any]:
-    """`{"assessments": [documents], "errors": [...]}`, in the order of the results."""
+    """Return `{"assessments": [documents], "errors": [...]}`, in the order of the results."""
     return {
         "assessments": [assessment_document(row.assessment) for row in results if row.assessment],
         "errors": [
@@ -245,7 +252,7 @@ def json_object(results: Sequence[Result]) -> dict[str, Any]:
 
 
 def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None:
-    """What was written, how to sign, what was not said: after a text report, beside JSON."""
+    """Print which files were written and what is missing: after a text report, beside JSON."""
     aside = call.form == "json"
     assessments = [row.assessment for row in results if row.assessment]
     hint_missing_technology(assessments, aside=aside)
@@ -254,13 +261,13 @@ def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None
         click.echo("\nWritten:\n" + "\n".join(f"  {_named(paths)}" for paths in written))
     if call.is_job and not call.no_sheet and not signed and written:
         click.echo(
-            "\nThe sheets are marked NOT SIGNED: there is no identity in\n"
-            f"  {escape_controls(str(default_identity()))}\nIt is made once, with:\n  {MAKE_ONE}",
+            "\nThe sheets are marked NOT SIGNED: no identity found in\n"
+            f"  {escape_controls(str(default_identity()))}\nCreate one with:\n  {MAKE_ONE}",
             err=aside,
         )
 
 
 def _named(paths: Sequence[Path]) -> str:
-    """`out/A.json and .pdf`: files that differ in their suffix."""
+    """Name files that differ only in their suffix: `out/A.json and .pdf`."""
     first, *rest = paths
     return escape_controls(" and ".join([str(first), *(path.suffix for path in rest)]))

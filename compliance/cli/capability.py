@@ -1,4 +1,4 @@
-"""`compliance capability`: what a meter can prove of a rule, before anything is measured."""
+"""`compliance capability`: check, before measuring, whether a meter can prove a rule."""
 
 from __future__ import annotations
 
@@ -34,15 +34,15 @@ from compliance.report.capability import (
 )
 
 CODES = {Adequacy.INADEQUATE: 1, Adequacy.UNKNOWN: 1, Adequacy.MARGINAL: 3}
-"""Exit codes, the first that occurs."""
+"""Exit codes; the first adequacy that occurs decides."""
 WIDTHS = (1, 11, 4, COLUMNS - 22)
 
 
 @click.command("capability")
 @click.argument("target", metavar="RULE|JOB")
-@meter_option("The meter's file; the job's unless said.")
-@slots_option("Of the job; may be repeated.")
-@encoding_option("Of the code values that will be read; the job's or the rule's unless said.")
+@meter_option("Meter file; default: the job's.")
+@slots_option("Only this slot of the job; may be repeated.")
+@encoding_option("Encoding of the code values that will be shown; default: the job's or rule's.")
 @specs_option()
 @allow_outside_option()
 @format_option()
@@ -55,15 +55,15 @@ def command(
     allow_outside: bool,
     form: str,
 ) -> int:
-    """Ask whether a meter can prove a RULE, an id or a .yaml file, or what a JOB names.
+    """Check whether a meter can prove a RULE (id or .yaml file), or the rules of a JOB.
 
-    A display that is exactly the rule's target is drawn as the meter would read it, and
-    what its uncertainty makes of each requirement is held against the limits: the number
-    is how many times the uncertainty fits into the room that the limits leave. Adequate
-    from 3, marginal from 1. A JOB's slots are asked each with its meter and deliverables.
+    The readings of a display exactly on the rule's target are simulated with the meter's
+    uncertainty. For each requirement the result is a ratio: how many times the uncertainty
+    fits into the room that the limits leave. Adequate from 3, marginal from 1. Each slot of a
+    JOB is checked with its own meter and deliverables.
 
-    Exit codes: 0 all adequate, 3 some marginal, 1 some inadequate or unknown, 2 the input or the
-    call is wrong, 4 an internal or I/O failure.
+    Exit codes: 0 all adequate, 3 some marginal, 1 some inadequate or unknown, 2 wrong input or
+    call, 4 internal or I/O failure.
     """
     from compliance.meter_file import load_meter
     from compliance.planning.meter_capability import capability
@@ -74,13 +74,14 @@ def command(
         asked = list(_of_job(Path(target), slots, meter, known, specs, allow_outside))
     else:
         asked = [_of_rule(target, slots, meter, known, specs)]
-    meters = {one.meter: load_meter(one.meter) for one in asked}
+    meters = {question.meter: load_meter(question.meter) for question in asked}
     for file, instrument in meters.items():
         _check_meter(file, instrument)
-    answers = [
-        _Answer(one, meters[one.meter], capability(one.rule, meters[one.meter], one.encoding))
-        for one in asked
-    ]
+    answers = []
+    for question in asked:
+        instrument = meters[question.meter]
+        rows = capability(question.rule, instrument, question.encoding)
+        answers.append(_Answer(question, instrument, rows))
     if form == "json":
         answered = [
             capability_data(each.asked.rule, each.meter.name, each.rows, each.asked.slot)
@@ -105,13 +106,13 @@ class _Asked:
     rule: Rule
     meter: Path
     encoding: Encoding | None
-    """None: the rule's own"""
+    """None: the rule's own."""
     slot: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
 class _Answer:
-    """What came out for one of them."""
+    """The result for one rule and meter."""
 
     asked: _Asked
     meter: Meter
@@ -128,9 +129,9 @@ def _of_rule(
     from compliance.rules.library import load_rule
 
     if slots:
-        raise UsageError("--slot goes with a job")
+        raise UsageError("--slot requires a job file")
     if meter is None:
-        raise UsageError("--meter FILE is needed with a rule; a job names its own")
+        raise UsageError("a rule requires --meter FILE; only a job names its meter")
     return _Asked(load_rule(target, search=search_path(specs)), meter, encoding)
 
 
@@ -142,14 +143,14 @@ def _of_job(
     specs: Sequence[Path],
     allow_outside: bool,
 ) -> Iterator[_Asked]:
-    """Each slot against each of its deliverables. Raises ComplianceError."""
+    """Yield each slot against each of its deliverables. Raises ComplianceError."""
     for case in job_cases(path, slots, (), specs, allow_outside=allow_outside, measured=False):
         source = case.source
         if not isinstance(case.rule, Rule):
             raise case.rule
         file = meter or source.meter
         if file is None:
-            message = f"missing for slot {source.name}; name the meter's file, or give --meter FILE"
+            message = f"missing for slot {source.name}; name a meter file, or give --meter FILE"
             raise JobError(Problem(str(path), message, field="meter"))
         yield _Asked(case.rule, file, encoding or source.encoding, source.name)
 
@@ -159,8 +160,8 @@ def _check_meter(file: Path, meter: Meter) -> None:
         raise MeterError(
             Problem(
                 str(file),
-                "states no uncertainty of luminance, so nothing can be said of what it proves; "
-                "add it from the certificate, e.g. luminance: [{from: 0.01, relative: 4}]",
+                "has no uncertainty of luminance, which this check requires; add it from the "
+                "certificate, e.g. luminance: [{from: 0.01, relative: 4}]",
                 field="uncertainty",
             )
         )

@@ -1,4 +1,4 @@
-"""`compliance convert`: readings from one format into another, digit for digit."""
+"""`compliance convert`: convert readings to another format, digit for digit."""
 
 from __future__ import annotations
 
@@ -38,26 +38,26 @@ OBSERVERS = ("cie-1931-2", "cie-1964-10", "cie-2015-2", "cie-2015-10")
 @click.option(
     "--to",
     type=OneOf(WRITTEN),
-    help="Format of OUT; told from the end of its name unless said.",
+    help="Format of OUT; default: by the suffix of its name.",
 )
-@input_format_option("Insist on the format of IN; told from what stands in it unless said.")
-@encoding_option("Of the code values, where IN does not state it.")
+@input_format_option("Format of IN; default: detected from the content.")
+@encoding_option("Encoding of the code values, if IN does not state it.")
 @click.option(
     "--plan",
     metavar="FILE",
     type=PATH,
-    help="The plan that was measured: code values and places come from it, row by row; those of "
-    "IN, as codes or in percent, are held against it.",
+    help="The plan that was measured: it gives code values and positions, row by row; those in "
+    "IN, as codes or percent, are checked against it.",
 )
-@click.option("--unit", metavar="UNIT", default="", help="Of spectra whose file states none.")
+@click.option("--unit", metavar="UNIT", default="", help="Unit of spectra, if IN states none.")
 @click.option(
     "--observer",
     type=OneOf(OBSERVERS),
     default=OBSERVERS[0],
     show_default=True,
-    help="For whom X, Y, Z of spectra are computed; a rule judges the first.",
+    help="Observer for X, Y, Z of spectra; rules judge cie-1931-2.",
 )
-@replace_option("Write over OUT if it stands there already.")
+@replace_option("Overwrite OUT if it already exists.")
 @now_option()
 def command(
     sources: tuple[Path, ...],
@@ -71,18 +71,19 @@ def command(
     replace: bool,
     now: datetime,
 ) -> int:
-    """Write the readings in IN to OUT in another format.
+    """Convert the readings in IN to another format, OUT.
 
     Reads CSV, CGATS text (CGATS.17, ISO 28178), CxF, and spectral radiance as CSV, CGATS text
     or IES TM-27; writes CSV (.csv), CGATS text (.txt) and CxF (.cxf). Values keep every
-    digit. Several IN are read one after the other; - is standard input, or output with --to.
+    digit. Several IN are joined in their order; - is standard input, or output with --to.
 
-    Wanted are the code values shown and what was measured, in cd/m². CSV: r,g,b (c1,c2,c3 of
+    IN needs the code values shown and the values measured, in cd/m². CSV: r,g,b (c1,c2,c3 for
     X'Y'Z') and X,Y,Z or Y,x,y. CGATS: RGB_R RGB_G RGB_B and XYZ_X XYZ_Y XYZ_Z or XYY_CAPY
     XYY_X XYY_Y. CxF: ColorRGB with MaxRange and ColorEmissiveCIEXYZ. Spectra: a column for
-    each wavelength in nm, and the unit. An export without code values, or in percent: --plan.
+    each wavelength in nm, and the unit. An export without code values, or in percent, requires
+    --plan.
 
-    Exit codes: 0 written, 2 the input or the call is wrong, 4 an internal or I/O failure.
+    Exit codes: 0 written, 2 wrong input or call, 4 internal or I/O failure.
     """
     from compliance.readings.convert import Source, convert
     from compliance.readings.raw_table import SpectralOptions
@@ -91,7 +92,7 @@ def command(
 
     wanted = to or format_for_suffix(out.suffix)
     if wanted is None:
-        raise UsageError(f"{out}: its name tells no format; end it in .csv, .txt or .cxf, or --to")
+        raise UsageError(f"{out}: unknown format; end the name in .csv, .txt or .cxf, or give --to")
     if out != HYPHEN:
         check_folder(out.parent)
         _check_apart(out, [*sources, *([plan] if plan else [])])
@@ -117,27 +118,27 @@ def command(
         write_data(done.data)
     else:
         write_new({out: done.data}, replace=replace)
-    for line in _told(done, wanted, out):
+    for line in _summary(done, wanted, out):
         click.echo(line, err=out == HYPHEN)
     return 0
 
 
 def _check_apart(out: Path, read: Sequence[Path]) -> None:
-    """That nothing is written over what is read: spectra would be lost."""
+    """Check that no input is overwritten: spectra would be lost."""
     for path in read:
         if path != HYPHEN and out.exists() and path.exists() and out.samefile(path):
-            raise UsageError(f"{out}: is read, and would be written over; name another OUT")
+            raise UsageError(f"{out}: is an input and would be overwritten; choose another OUT")
 
 
-def _told(done: Converted, wanted: str, out: Path) -> Iterator[str]:
-    """What was done, in lines."""
+def _summary(done: Converted, wanted: str, out: Path) -> Iterator[str]:
+    """Yield lines that say what was converted."""
     read = " and ".join(FORMATS[name].title for name in done.forms)
     count = "1 reading" if done.count == 1 else f"{done.count} readings"
     yield f"{count} in {done.encoding.name}, {read} to {FORMATS[wanted].title}"
     if wanted == "cxf" and done.negative:
         yield (
-            f"Values below zero in {done.negative} of them stand as they were read; the schema of "
-            "CxF has none such, and a strict reader may refuse them."
+            f"{done.negative} of them have values below zero, kept as read; the schema of CxF "
+            "allows none, so a strict reader may refuse the file."
         )
     if out != HYPHEN:
         yield f"\nWritten:\n  {escape_controls(str(out))}"

@@ -1,4 +1,4 @@
-"""`compliance countersign`: a second signature on a sheet, which leaves the first as it is."""
+"""`compliance countersign`: add a second signature to a sheet and keep the first as it is."""
 
 from __future__ import annotations
 
@@ -36,27 +36,27 @@ if TYPE_CHECKING:
 
 PATH = click.Path(path_type=Path, dir_okay=False)
 LONGEST_ROLE = 64
-"""Characters: as many as fit the box, nearly."""
+"""Most characters of a role; about as many as fit the box."""
 PATIENCE = timedelta(minutes=5)
-"""By which the clock here may be behind the one of whoever signed first."""
+"""How far the clock here may be behind the first signer's."""
 
 
 @click.command("countersign")
 @click.argument("sheet", metavar="SHEET", type=PATH)
 @click.option(
-    "--as", "role", metavar="ROLE", default="client", show_default=True, help="As whom you sign."
+    "--as", "role", metavar="ROLE", default="client", show_default=True, help="Role you sign in."
 )
-@out_option("File to write; SHEET itself unless said.")
-@replace_option("Write over a file that stands at --out.")
+@out_option("File to write; default: SHEET itself.")
+@replace_option("Overwrite the file at --out if it already exists.")
 @now_option()
-@signing_options("that signs; the user's own unless said.")
+@signing_options("that signs")
 def command(
     sheet: Path, role: str, out: Path | None, replace: bool, now: datetime, **given: Any
 ) -> None:
-    """Add a visible second signature to SHEET, in the box that waits for it.
+    """Add a visible second signature to SHEET, in the box reserved for it.
 
-    The sheet is checked first, as 'verify --any-signer' does: nobody puts a name to what
-    was changed. The first signature stays as it is; a sheet takes one countersignature.
+    The sheet is first checked, as with 'verify --any-signer': a changed sheet is not signed.
+    The first signature stays as it is; a sheet can have one countersignature.
     """
     keys = pop_key_options(given)
     keys.check()
@@ -66,8 +66,7 @@ def command(
     means = keys.means()
     if means.identity is None:
         raise IdentityError(
-            f"{default_identity()}: there is no identity; give --identity FILE, or make one: "
-            f"{MAKE_ONE}"
+            f"{default_identity()}: no identity; give --identity FILE, or create one: {MAKE_ONE}"
         )
     with lock_folder((out or sheet).parent):
         found, data = _countersigned(sheet, means, role, now)
@@ -83,7 +82,7 @@ def command(
 def _countersigned(
     sheet: Path, means: SigningMeans, role: str, when: datetime
 ) -> tuple[Verification, bytes]:
-    """What the sheet was found to be, and its bytes with the second signature."""
+    """Return the sheet's verification, and its bytes with the second signature."""
     from compliance.sheet.make_sheet import countersign_sheet
 
     data = read_sheet(sheet)
@@ -97,32 +96,33 @@ def _countersigned(
 
 
 def _check_sheet(sheet: Path, found: Verification, when: datetime) -> None:
-    """That the sheet holds, and that its second place is free."""
+    """Check that the sheet is valid and not countersigned yet."""
     if found.failed:
         raise SheetError(
-            f"{sheet}: not countersigned, for it does not hold: {step_line(found.failed[0])}; "
+            f"{sheet}: not countersigned: the sheet is not valid: {step_line(found.failed[0])}; "
             f"see: compliance verify {sheet}"
         )
     first, *more = found.signatures
     if more:
         raise SheetError(
-            f"{sheet}: is countersigned already, {_by(more[0])}; a sheet takes one countersignature"
+            f"{sheet}: is already countersigned {_by(more[0])}; a sheet can have only one "
+            "countersignature"
         )
     if first.claimed is not None and first.claimed - when > PATIENCE:
         raise SheetError(
-            f"{sheet}: was signed {_by(first)}, later than the time of signing, "
-            f"{when.astimezone(UTC):%Y-%m-%d %H:%M} UTC; set the clock, or give --now"
+            f"{sheet}: was signed {_by(first)}, after the time of this signature, "
+            f"{when.astimezone(UTC):%Y-%m-%d %H:%M} UTC; correct the clock, or give --now"
         )
 
 
 def _check_other(sheet: Path, signer: Signer, first: Signature) -> None:
-    """That who signs now is not who signed first."""
+    """Check that the second signer is not the first one."""
     from compliance.signing.certificates import same_key
 
     if same_key(signer.certificate, first.signer.certificate):
         raise SheetError(
-            f"{sheet}: was signed {_by(first)}, with this very key; a second signature is "
-            "somebody else's: give --identity FILE with theirs"
+            f"{sheet}: was signed {_by(first)} with this same key; the second signature needs "
+            "another person's key: give --identity FILE"
         )
 
 
@@ -135,7 +135,7 @@ def _by(signature: Signature) -> str:
 def _checked(role: str) -> str:
     role = role.strip()
     if not role or not role.isprintable():
-        raise UsageError(f"--as: {role!r} is no role; expected words like 'Supervising engineer'")
+        raise UsageError(f"--as: {role!r} is not a role; expected e.g. 'Supervising engineer'")
     if len(role) > LONGEST_ROLE:
-        raise UsageError(f"--as: has {len(role)} characters; expected {LONGEST_ROLE} at most")
+        raise UsageError(f"--as: has {len(role)} characters; expected at most {LONGEST_ROLE}")
     return role

@@ -1,4 +1,4 @@
-"""`compliance deliver`: a job's sheets and their evidence as one folder or .zip for the client."""
+"""`compliance deliver`: pack a job's sheets and their evidence into one folder or .zip."""
 
 from __future__ import annotations
 
@@ -48,9 +48,9 @@ if TYPE_CHECKING:
 
 
 def stale_parts(sheet: Sheet, case: WorkItem) -> Iterator[str]:
-    """What of a sheet's evidence is no longer that of its case, each in a few words.
+    """Name the parts of a sheet's evidence that differ from its case's files now.
 
-    Raises ComplianceError where the case's files cannot be read.
+    Raises ComplianceError if the case's files cannot be read.
     """
     readings, before, meter = case.source.read()
     job = case.source.job
@@ -75,24 +75,24 @@ def _read(sheet: Sheet, part: str, readings: Readings | None) -> Iterator[str]:
 
 
 def _keys(stated: Any, now: Any, place: str) -> Iterator[str]:
-    """The places in which two documents differ, not deeper than where one is no mapping."""
+    """Name the keys in which two documents differ, as deep as both are mappings."""
     if isinstance(stated, Mapping) and isinstance(now, Mapping):
         for key in dict.fromkeys([*stated, *now]):
             yield from _keys(stated.get(key), now.get(key), f"{place}.{key}")
     elif isinstance(stated, list) and isinstance(now, list) and len(stated) == len(now):
-        for one, other in zip(stated, now, strict=True):
-            yield from _keys(one, other, place)
+        for entry, other in zip(stated, now, strict=True):
+            yield from _keys(entry, other, place)
     elif stated != now:
         yield place
 
 
 OTHER_ARCHIVES = (".7z", ".bz2", ".gz", ".rar", ".tar", ".tbz", ".tgz", ".txz", ".xz", ".zst")
-"""Ends of names that promise an archive of another kind."""
+"""Suffixes of archives that are not .zip."""
 
 
 @click.command("deliver")
 @click.argument("source", metavar="DIR|JOB", type=PATH)
-@out_option("What to write.", metavar="FOLDER|FILE.zip", required=True)
+@out_option("Folder or .zip to write.", metavar="FOLDER|FILE.zip", required=True)
 @click.option(
     "--sheets",
     "folder",
@@ -101,11 +101,11 @@ OTHER_ARCHIVES = (".7z", ".bz2", ".gz", ".rar", ".tar", ".tbz", ".tgz", ".txz", 
     help="With JOB: the folder that 'assess --out' wrote its sheets to.",
 )
 @click.option("--no-signature", is_flag=True, help="Do not sign the delivery as a whole.")
-@replace_option("Write over a delivery that stands there.")
+@replace_option("Overwrite an existing delivery.")
 @specs_option("With JOB: folder of further rule files; may be repeated.")
 @allow_outside_option("With JOB: let it name files outside its own folder.")
-@now_option("Of signing, RFC 3339; the clock's unless said.")
-@signing_options("that signs the delivery; the user's own unless said.")
+@now_option("Time of signing as RFC 3339; default: now.")
+@signing_options("that signs the delivery")
 def command(
     source: Path,
     out: Path,
@@ -119,16 +119,16 @@ def command(
 ) -> int:
     """Pack the signed sheets in DIR for the client, or those of JOB from --sheets DIR.
 
-    Writes a BagIt bag (RFC 8493): sheets, evidence, certificates, and a page to start from,
-    index.html. All sheets have to hold and be of one job, and of a JOB as its files are now.
-    'compliance verify' checks it.
+    Writes a BagIt bag (RFC 8493): sheets, evidence, certificates, and an overview, index.html.
+    All sheets must be valid and belong to one job; with JOB, they must match its current
+    files. Check the delivery with 'compliance verify'.
     """
     from compliance.delivery.build import build_delivery, check_sheets, sign_delivery
 
     keys = pop_key_options(given)
     keys.check()
     if no_signature and keys != KeyOptions():
-        raise UsageError("--no-signature goes without the options of a key")
+        raise UsageError("--no-signature cannot be combined with options of a key or a time stamp")
     cases = _cases(source, folder, specs, allow_outside)
     files = list(cases)
     archive = out.suffix.lower() == ".zip"
@@ -146,15 +146,15 @@ def command(
         write_new({out: zip_bytes(contents, clean_name(out.stem))}, replace=replace)
     else:
         write_folder(out, contents, replace=replace)
-    _tell(out, sheets, means)
+    _print_outcome(out, sheets, means)
     return 0
 
 
 def _check_out(out: Path, archive: bool, replace: bool, files: Sequence[Path]) -> None:
     if any(file.resolve().is_relative_to(out.resolve()) for file in files):
-        raise UsageError(f"--out: the sheets lie in {out}; name another place")
+        raise UsageError(f"--out: the sheets are in {out}; choose another place")
     if out.suffix.lower() in OTHER_ARCHIVES:
-        raise UsageError(f"--out: {out}: expected a folder's name, or one that ends in .zip")
+        raise UsageError(f"--out: {out}: expected the name of a folder or of a .zip file")
     if archive:
         check_new_file(out, replace)
     else:
@@ -167,37 +167,37 @@ def _check_out(out: Path, archive: bool, replace: bool, files: Sequence[Path]) -
 def _cases(
     source: Path, folder: Path | None, specs: Sequence[Path], allow_outside: bool
 ) -> Mapping[Path, WorkItem | None]:
-    """The sheets' files, of a job with the case that each is of; DeliveryError where one that the
-    job asks for is not there."""
+    """Return the sheets' files; for a job, each with its case. Raises DeliveryError if one of the
+    job's sheets is missing."""
     if source.is_dir():
         if folder is not None or specs or allow_outside:
-            raise UsageError("--sheets, --specs and --allow-outside go with a job")
+            raise UsageError("--sheets, --specs and --allow-outside require a job file")
         return dict.fromkeys(sheets_in(source))
     if source.suffix.lower() not in SUFFIXES:
         raise UsageError(
-            f"{source}: expected a folder of sheets, or a job file, whose name ends in .yaml"
+            f"{source}: expected a folder of sheets, or a job file whose name ends in .yaml"
         )
     if folder is None:
-        raise UsageError("--sheets DIR is needed with a job: the folder that its sheets are in")
+        raise UsageError("a job file requires --sheets DIR, the folder of its sheets")
     cases = job_cases(source, (), (), specs, allow_outside=allow_outside)
     wanted = [path for (path,) in outputs(cases, folder, [".pdf"])]
     missing = [path for path in wanted if not path.is_file()]
     if missing:
-        told = "there is no such sheet; 'compliance assess' writes it"
-        raise DeliveryError([Problem(str(path), told) for path in missing])
+        fault = "sheet not found; write it with 'compliance assess'"
+        raise DeliveryError([Problem(str(path), fault) for path in missing])
     return dict(zip(wanted, cases, strict=True))
 
 
 def _check_current(sheets: Mapping[Path, Sheet], cases: Mapping[Path, WorkItem | None]) -> None:
-    """That each sheet tells the state that its job's files are in now. Raises DeliveryError."""
+    """Check that each sheet matches its job's files as they are now. Raises DeliveryError."""
 
     problems = []
     for file, sheet in sheets.items():
         case = cases[file]
-        told = ", ".join(stale_parts(sheet, case)) if case is not None else ""
-        if told:
-            why = f"the job has changed since, in {told}"
-            what = "assess it again, or name the folder alone to deliver what lies there"
+        stale = ", ".join(stale_parts(sheet, case)) if case is not None else ""
+        if stale:
+            why = f"the job has changed since: {stale}"
+            what = "assess it again, or give only the folder to deliver the sheets as they are"
             problems.append(Problem(str(file), f"{why}; {what}"))
     if problems:
         raise DeliveryError(problems)
@@ -212,7 +212,9 @@ def _opened(files: Sequence[Path]) -> list[Sheet]:
         name = clean_name(file.stem)
         other = names.setdefault(name.casefold(), file)
         if other is not file:
-            raise DeliveryError(Problem(str(file), f"would be named as {other} is; rename one"))
+            raise DeliveryError(
+                Problem(str(file), f"would get the same name as {other}; rename one of them")
+            )
         data = read_bytes(file, DeliveryError, "sheet", limit=LARGEST_SHEET)
         sheets.append(opened_sheet(name, data, verify_any_signer(data)))
     return sheets
@@ -221,14 +223,14 @@ def _opened(files: Sequence[Path]) -> list[Sheet]:
 # ---------------------------------------------------------------- the outcome
 
 
-def _tell(out: Path, sheets: Sequence[Sheet], means: SigningMeans) -> None:
+def _print_outcome(out: Path, sheets: Sequence[Sheet], means: SigningMeans) -> None:
     for sheet in sheets:
         count = len(sheet.verification.signatures)
         signatures = "1 signature" if count == 1 else f"{count} signatures"
         print_plain(f"{sheet.name}: {sheet_says(sheet.verification)}, {signatures}")
     if means.identity is None:
-        print_plain("The delivery as a whole is not signed; each sheet in it is.")
+        print_plain("The delivery itself is not signed; each sheet in it is.")
     else:
-        print_plain(f"Signed as a whole by {means.identity.signer.name}.")
+        print_plain(f"Delivery signed by {means.identity.signer.name}.")
     print_plain(f"Written: {out}")
     warn_missing_timestamp(means.stamper)

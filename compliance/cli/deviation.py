@@ -1,4 +1,4 @@
-"""`compliance deviation`: accept a value outside its limits, and check who did."""
+"""`compliance deviation`: accept a value outside its limits; check who accepted it."""
 
 from __future__ import annotations
 
@@ -53,17 +53,17 @@ from compliance.report.exports import exit_code
 from compliance.report.words.en.verdicts import accepted_sentence
 
 LARGEST = 1 << 17
-"""Bytes of a deviation file."""
+"""Most bytes of a deviation file."""
 LARGEST_ASSESSMENT = 64 << 20
-"""Bytes of a sheet, or of an assessment alone."""
+"""Most bytes of a sheet, or of an assessment document."""
 
 
 def check(
     file: Path, trusted: Sequence[Signer] | None, stamping: Sequence[Signer], now: datetime
 ) -> DeviationCheck:
-    """A deviation file held against the trusted (None: nobody named) and the time.
+    """Check a deviation file against the trusted signers (None: none given) and the time.
 
-    With `stamping`, certificates of time-stamping authorities, it has to bear a stamp.
+    With `stamping`, certificates of time-stamping authorities, it needs a time stamp.
     """
     from compliance.evidence.deviation_file import read_deviation, require_deviation
 
@@ -71,16 +71,16 @@ def check(
         data = read_bytes(file, DeviationError, "deviation", limit=LARGEST)
         require_deviation(data, str(file))
     except DeviationError as fault:
-        return DeviationCheck(str(file), None, faults=_told(fault), code=2)
+        return DeviationCheck(str(file), None, faults=_messages(fault), code=2)
     try:
         deviation, signature = read_deviation(data, str(file), trusted or (), stamping)
     except DeviationError as fault:
-        return DeviationCheck(str(file), None, faults=_told(fault), code=1)
+        return DeviationCheck(str(file), None, faults=_messages(fault), code=1)
     faults = []
     if now >= expiry(deviation):
         faults.append(f"{file}: expired: it was accepted until {deviation.until.isoformat()}")
     if trusted is not None and signature.trusted_as is None:
-        faults.append(f"{file}: its signer is not among the trusted certificates")
+        faults.append(f"{file}: the signer is not among the trusted certificates")
     stamp = signature.stamp
     proven = not stamping or (stamp is not None and stamp.trusted_as is not None)
     code = 1 if faults else 0 if signature.trusted_as and proven else 3
@@ -89,12 +89,12 @@ def check(
     )
 
 
-def _told(fault: DeviationError) -> tuple[str, ...]:
+def _messages(fault: DeviationError) -> tuple[str, ...]:
     return tuple(str(problem) for problem in fault.problems)
 
 
 def parts_of(file: Path, folder: Path) -> dict[Path, bytes]:
-    """What was signed and the signature, by the places in `folder` that they go to."""
+    """Return the signed data and the signature, by their paths in `folder`."""
     from compliance.evidence.deviation_file import payload_and_signature
 
     data = read_bytes(file, DeviationError, "deviation", limit=LARGEST)
@@ -107,10 +107,11 @@ def parts_of(file: Path, folder: Path) -> dict[Path, bytes]:
 
 
 def deviations_for(call: Call, cases: Sequence[WorkItem]) -> list[list[Deviation]]:
-    """The deviations given, by the case that each is for; their signatures hold.
+    """Return the deviations given, by the case that each is for, with their signatures checked.
 
-    Raises DeviationError, a line for each that is none, was changed, is not by the trusted,
-    or is for something that is not assessed here. Expiry and fit are seen with the findings.
+    Raises DeviationError, a line for each file that is not a deviation, was changed, is not
+    signed by a trusted person, or is for a case that is not assessed here. Expiry and fit are
+    checked with the findings.
     """
     found: list[list[Deviation]] = [[] for _ in cases]
     if not call.deviation:
@@ -145,8 +146,8 @@ def _elsewhere(deviation: Deviation, cases: Sequence[WorkItem]) -> str:
     first = cases[0].source.job
     slots = ", ".join(f"{case.source.name} by {case.deliverable}" for case in cases)
     return (
-        f"is for job {deviation.job}, slot {deviation.slot} by {deviation.rule}; here job "
-        f"{first.reference if first else 'not stated'} is assessed, slot {slots}"
+        f"is for job {deviation.job}, slot {deviation.slot} by {deviation.rule}; this call "
+        f"assesses job {first.reference if first else 'not stated'}, slot {slots}"
     )
 
 
@@ -154,10 +155,10 @@ def _elsewhere(deviation: Deviation, cases: Sequence[WorkItem]) -> str:
 
 
 def document_in_file(file: Path) -> tuple[dict[str, Any], Signer | None]:
-    """The assessment in a .json file or a sheet, as plain data, and who signed the sheet.
+    """Read the assessment in a .json file or a sheet, as plain data, and the sheet's signer.
 
-    Raises DeviationError where there is none, where it was changed, or where the sheet's
-    signature does not hold.
+    Raises DeviationError if there is none, if it was changed, or if the sheet's signature is
+    not valid.
     """
     facility = None
     data = read_bytes(file, DeviationError, "assessment", limit=LARGEST_ASSESSMENT)
@@ -176,7 +177,7 @@ def document_in_file(file: Path) -> tuple[dict[str, Any], Signer | None]:
 
 
 def stated_in(document: Mapping[str, Any], file: str) -> StatedAssessment:
-    """What an assessment document states; DeviationError where it is none of this tool's."""
+    """Read an assessment document; DeviationError if this tool did not write it."""
     try:
         return read_document(document)
     except ShapeError as fault:
@@ -184,8 +185,8 @@ def stated_in(document: Mapping[str, Any], file: str) -> StatedAssessment:
 
 
 def not_ours(file: str, fault: str) -> DeviationError:
-    """The error for a document that was not written by this tool."""
-    return DeviationError(Problem(file, f"is no assessment document of this tool ({fault})"))
+    """Return the error for a document that this tool did not write."""
+    return DeviationError(Problem(file, f"is not an assessment document of this tool ({fault})"))
 
 
 def _from_sheet(data: bytes, file: Path) -> tuple[bytes, Signer]:
@@ -203,7 +204,7 @@ def _from_sheet(data: bytes, file: Path) -> tuple[bytes, Signer]:
 
 
 def print_checked(checked: Sequence[DeviationCheck], form: str) -> None:
-    """What came out of every file, faults on standard error."""
+    """Print the result of every file; faults on standard error."""
     if form == "json":
         print_json({"deviations": [check_data(each) for each in checked]})
     else:
@@ -222,34 +223,34 @@ def print_checked(checked: Sequence[DeviationCheck], form: str) -> None:
 
 @click.group("deviation")
 def command() -> None:
-    """Accept a value outside its limits, and check who did.
+    """Accept a value outside its limits; check who accepted it.
 
-    A deviation is a client's signed leave for one requirement of one slot to be missed, as
-    far as it was missed and no further, until a date. It changes no verdict: 'assess
-    --deviation' states it beside the finding.
+    With a deviation a client accepts, by signature and until a date, that one slot misses one
+    requirement as far as it was measured, and no further. It does not change the verdict:
+    'assess --deviation' states it beside the finding.
     """
 
 
 @command.command("new")
 @click.argument("source", metavar="ASSESSMENT.json|SHEET.pdf", type=PATH)
-@click.option("--requirement", metavar="ID", required=True, help="What may be missed.")
-@click.option("--reason", required=True, help="Why that is accepted.")
+@click.option("--requirement", metavar="ID", required=True, help="Requirement that is missed.")
+@click.option("--reason", required=True, help="Why it is accepted.")
 @click.option("--accepted-by", metavar="NAME", required=True, help="Who accepts it.")
 @click.option(
     "--until",
     metavar="DATE",
     required=True,
     callback=parse_date,
-    help="Last day, e.g. 2026-12-31.",
+    help="Last day it is accepted, e.g. 2026-12-31.",
 )
 @out_option("File to write.", required=True)
-@replace_option("Write over a file that stands there.")
+@replace_option("Overwrite the file if it already exists.")
 @now_option()
-@signing_options("of the one who accepts; the user's own unless said.")
+@signing_options("of the person who accepts")
 def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> None:
     """Accept one value of an assessment that lies outside its limits.
 
-    Signed by the client, or whoever may accept it; the file goes back to the facility.
+    The client, or another person who may accept it, signs; the facility gets the file.
     """
     from compliance.evidence.deviation_file import (
         Acceptance,
@@ -262,7 +263,7 @@ def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> 
     keys.check()
     until: date = given["until"]
     if until < now.astimezone(UTC).date():
-        raise UsageError(f"--until: {until.isoformat()} is over already")
+        raise UsageError(f"--until: {until.isoformat()} is in the past")
     check_new_file(out, replace)
     document, facility = document_in_file(source)
     stated = stated_in(document, str(source))
@@ -275,8 +276,7 @@ def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> 
     means = keys.means()
     if means.identity is None:
         raise IdentityError(
-            f"{default_identity()}: there is no identity to sign with; give --identity FILE, or "
-            f"make one: {MAKE_ONE}"
+            f"{default_identity()}: no identity; give --identity FILE, or create one: {MAKE_ONE}"
         )
     data = new_deviation(
         stated,
@@ -296,14 +296,14 @@ def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> 
 
 @command.command("verify")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=PATH)
-@trust_options("accept", "a stamp by one")
+@trust_options("the person expected to accept", "the deviation")
 @click.option(
     "--unpack",
     metavar="DIR",
     type=PATH,
-    help="Also write what was signed, and the signature, for 'openssl cms -verify'.",
+    help="Also write the signed data and the signature, for 'openssl cms -verify'.",
 )
-@replace_option("Write over files that stand in DIR.")
+@replace_option("Overwrite files that already exist in DIR.")
 @now_option()
 @format_option()
 def verify(
@@ -315,10 +315,10 @@ def verify(
     now: datetime,
     form: str,
 ) -> int:
-    """Check each deviation FILE: unchanged, signed by whom, still running.
+    """Check each deviation FILE: unchanged, signer, not expired.
 
-    Exit codes: 0 all hold, 1 one was changed, has expired or is not by the trusted, 2 the
-    input or the call is wrong, 3 unchanged but the signer, or the stamp, was not checked.
+    Exit codes: 0 all valid, 1 one was changed, has expired or has an untrusted signer, 2 wrong
+    input or call, 3 unchanged, but the signer or the time stamp was not checked.
     """
     trusted = read_trust(trust) if trust else None
     stamping = read_trust(timestamp_trust)
@@ -342,7 +342,7 @@ def _line(option: str, text: str) -> str:
     try:
         text.encode()
     except UnicodeEncodeError:
-        # What a system in another encoding makes of letters that it does not know.
-        told = f"{option}: has letters that this system's encoding does not know"
-        raise UsageError(f"{told}; expected UTF-8, as with PYTHONUTF8=1") from None
+        # A system with another encoding turns unknown characters into surrogates.
+        fault = f"{option}: has characters that this system's encoding does not have"
+        raise UsageError(f"{fault}; expected UTF-8, e.g. with PYTHONUTF8=1") from None
     return " ".join(text.split())

@@ -1,4 +1,4 @@
-"""`compliance explain`: likely causes of what is outside its limits, and what to do next."""
+"""`compliance explain`: list the likely causes of values outside their limits, and next steps."""
 
 from __future__ import annotations
 
@@ -55,26 +55,26 @@ from compliance.report.words.en.headings import REMARKS, next_step
 from compliance.report.words.en.verdicts import outcome_word
 
 NUMBERS = 44
-"""Columns of what a number is of."""
+"""Columns of the name of a number."""
 
 
 def require_causes(document: Mapping[str, Any], file: str) -> None:
-    """Raise DeviationError where a document says nothing of causes: it was made otherwise."""
+    """Raise DeviationError if a document has no causes: another program wrote it."""
     if not isinstance(document.get("causes"), list) or not isinstance(
         document.get("findings"), list
     ):
         raise DeviationError(
             Problem(
                 file,
-                "holds no causes; expected an assessment document as 'compliance assess' writes "
-                "it; assess the job again",
+                "missing; expected an assessment document as 'compliance assess' writes it; assess "
+                "the job again",
                 field="causes",
             )
         )
 
 
 def explain(stated: StatedAssessment, file: str) -> Explanation:
-    """What there is to tell of an assessment; DeviationError where its values make no sense."""
+    """Explain an assessment; DeviationError if its values make no sense."""
     try:
         return explanation(stated)
     except MALFORMED as fault:
@@ -82,7 +82,7 @@ def explain(stated: StatedAssessment, file: str) -> Explanation:
 
 
 def explanation_object(explained: Explanation, *, from_file: bool) -> dict[str, Any]:
-    """An explanation as JSON; of what a file states the keys are in order, as they are there."""
+    """Return an explanation as JSON; from a file, its parts have sorted keys as in the file."""
     plain: dict[str, Any] = written(explained)
     printed = plain.pop("printed")
     if from_file:
@@ -97,7 +97,7 @@ def explanation_object(explained: Explanation, *, from_file: bool) -> dict[str, 
 
 
 def lines_of(explained: Explanation, style: Style) -> list[str]:
-    """One explanation as lines of a terminal."""
+    """Lay out one explanation for the terminal."""
     lines = [_head(explained, style), *paragraph(words.summary(explained), style)]
     for unjudged in explained.open if not explained.outside else ():
         lines += bullet(words.why_open(unjudged), style)
@@ -146,10 +146,10 @@ def _calibration(
 
 
 STATED = (".json", ".pdf")
-"""Suffixes of files that hold an assessment already made."""
+"""Suffixes of files that contain a finished assessment."""
 UNKNOWN = 3
 ORDER = (4, 2, 3, 0)
-"""Over several the first code present in this order is the program's."""
+"""Of several exit codes, the first in this order is the program's."""
 
 
 OF_READINGS = {
@@ -160,15 +160,15 @@ OF_READINGS = {
     "allow_outside": "allow-outside",
     "as_found": "before",
 }
-"""Options that an assessment already made leaves nothing to."""
+"""Options that do not apply to a finished assessment."""
 OF_JOBS = ("slots", "as_found")
-"""Those of them that bare readings have no use for either."""
+"""Options that do not apply to bare readings either."""
 
 
 @click.command("explain")
 @click.argument("target", metavar="ASSESSMENT.json|SHEET.pdf|JOB|READINGS", type=PATH)
 @slots_option()
-@rules_option("By this rule, instead of the deliverables that the job names; may be repeated.")
+@rules_option("Judge by this rule instead of the deliverables that the job names; may be repeated.")
 @bare_options()
 @format_option()
 @now_option()
@@ -176,32 +176,32 @@ OF_JOBS = ("slots", "as_found")
     "--before",
     "as_found",
     is_flag=True,
-    help="Explain a job's readings before calibration instead, of the slots that have some.",
+    help="Explain the readings before calibration instead, for slots of a job that have some.",
 )
 @allow_outside_option()
 @specs_option()
 @click.pass_context
 def command(ctx: click.Context, /, target: Path, form: str, now: datetime, **given: Any) -> int:
-    """Say what likely keeps a slot from meeting its rule, and what to do next.
+    """List the likely causes why a slot misses its rule, and what to do next.
 
-    Of an assessment or a signed sheet the causes stated in it are told; the slots of a JOB,
-    or READINGS with --rule, and --encoding where the file does not state it, are judged
-    first. Models of what may be wrong are fitted to the readings, and a cause is named where
-    its model fits clearly better, or where white or black is off and nothing else explains
-    it; that none is known is an answer too. Nothing is written.
+    For an assessment or a signed sheet, prints the causes stated in it. The slots of a JOB, or
+    READINGS with --rule (and --encoding if the file does not state it), are judged first.
+    Models of possible faults are fitted to the readings. A cause is named if its model fits
+    clearly better than the rule's target, or if white or black is off and nothing else
+    explains it. There may be no known cause. Nothing is written.
 
-    Exit codes: 0 causes are named, or there is nothing to explain, 3 no known cause, or
-    nothing outside but not all could be judged, 2 the input or the call is wrong, 4 an internal
-    or I/O failure; of several the first of 4, 2, 3, 0.
+    Exit codes: 0 causes named, or nothing to explain, 3 no known cause, or nothing outside but
+    not all could be judged, 2 wrong input or call, 4 internal or I/O failure; of several the
+    first of 4, 2, 3, 0.
     """
     assessments, faults = _assessments(target, now, given, with_traceback=bool(ctx.obj))
     from_file = target.suffix.lower() in STATED
-    told = [explain(assessment, str(target)) for assessment in assessments]
+    explanations = [explain(assessment, str(target)) for assessment in assessments]
     if form == "json":
-        explanations = [explanation_object(explained, from_file=from_file) for explained in told]
-        print_json({"explanations": explanations, "errors": [_error(fault) for fault in faults]})
+        objects = [explanation_object(each, from_file=from_file) for each in explanations]
+        print_json({"explanations": objects, "errors": [_error(fault) for fault in faults]})
     else:
-        blocks = ["\n".join(lines_of(explained, style())) for explained in told]
+        blocks = ["\n".join(lines_of(each, style())) for each in explanations]
         if blocks:
             click.echo("\n\n".join(blocks).replace("\u00a0", " "))
     if not from_file:
@@ -209,7 +209,7 @@ def command(ctx: click.Context, /, target: Path, form: str, now: datetime, **giv
     lines = dict.fromkeys(line for fault in faults for line in fault.lines)
     if lines:
         click.echo("\n".join(lines), err=True)
-    codes = {fault.code for fault in faults} | {_code(explained) for explained in told}
+    codes = {fault.code for fault in faults} | {_code(each) for each in explanations}
     return next((code for code in ORDER if code in codes), 4)
 
 
@@ -229,7 +229,7 @@ def _error(fault: Fault) -> dict[str, Any]:
 def _assessments(
     target: Path, now: datetime, given: Mapping[str, Any], *, with_traceback: bool
 ) -> tuple[list[StatedAssessment], list[Fault]]:
-    """The assessments to explain, and why some are not there."""
+    """Return the assessments to explain, and the errors of those that failed."""
     if target.suffix.lower() in STATED:
         return [_statement(target, given)], []
     assessments: list[StatedAssessment] = []
@@ -248,11 +248,11 @@ def _assessments(
 
 
 def _statement(target: Path, given: Mapping[str, Any]) -> StatedAssessment:
-    """The assessment in a file, which says its own slot and rule."""
+    """Read the assessment in a file, which states its own slot and rule."""
     for name, option in OF_READINGS.items():
         if given[name]:
             whose = "a job" if name in OF_JOBS else "a job or readings"
-            raise UsageError(f"--{option} goes with {whose}; {target} says its own")
+            raise UsageError(f"--{option} is for {whose}; {target} is a finished assessment")
     document, _ = document_in_file(target)
     require_causes(document, str(target))
     return stated_in(document, str(target))
@@ -264,10 +264,10 @@ def _cases(target: Path, given: Mapping[str, Any]) -> Sequence[WorkItem]:
     if target.suffix.lower() in SUFFIXES:
         for name in BARE_ONLY:
             if given[name]:
-                raise UsageError(f"--{name} goes with a bare readings file; a job says its own")
+                raise UsageError(f"--{name} is for bare readings; a job states its own")
         return job_cases(target, given["slots"], rules, specs, allow_outside=given["allow_outside"])
     for name in OF_JOBS:
         if given[name]:
-            raise UsageError(f"--{OF_READINGS[name]} goes with a job")
+            raise UsageError(f"--{OF_READINGS[name]} requires a job file")
     check_rules(target, rules)
     return bare_cases(target, rules, specs, **{name: given[name] for name in BARE_ONLY})

@@ -1,4 +1,4 @@
-"""`compliance identity`: make the certificate that signs sheets, and show it."""
+"""`compliance identity`: create and show the key and certificate that sign sheets."""
 
 from __future__ import annotations
 
@@ -20,25 +20,27 @@ WHO = together(
     click.option("--organisation", required=True, help="The facility."),
     click.option("--email", required=True, help="Where to ask about a signature."),
 )
-PASSWORD_FILE = click.option("--password-file", type=PATH, help="Its first line is the password.")
+PASSWORD_FILE = click.option(
+    "--password-file", type=PATH, help="File with the password on line 1; default: prompt."
+)
 
 
 @click.group("identity")
 def command() -> None:
-    """Make the certificate that signs sheets, and show it.
+    """Create and show the identity that signs sheets: a key and its certificate.
 
-    A self-issued certificate says who signed and that nothing was changed since. Its
-    holder gives clients the .pem file; they check sheets with 'verify --trust'. A
-    facility that has a certificate from an authority, or wants one, uses that.
+    A self-issued certificate proves who signed and that nothing has changed since. Give
+    clients its .pem file; they check sheets with 'verify --trust'. A facility can also use a
+    certificate from an authority.
     """
 
 
 @command.command("new")
 @WHO
-@click.option("--out", type=PATH, help="PKCS#12 file to write; your own place unless said.")
+@click.option("--out", type=PATH, help="PKCS#12 file to write; default: your identity.")
 @PASSWORD_FILE
-@replace_option("Write over an identity that stands there.")
-@now_option("Valid from then, RFC 3339; the clock's unless said.")
+@replace_option("Overwrite an existing identity.")
+@now_option("Start of its validity as RFC 3339; default: now.")
 def new(
     name: str,
     organisation: str,
@@ -48,14 +50,14 @@ def new(
     replace: bool,
     now: datetime,
 ) -> None:
-    """Make a self-issued identity: a key and its certificate under a password.
+    """Create a self-issued identity: a key and its certificate, protected by a password.
 
-    Beside it the certificate alone is written as .pem, for those who check sheets.
+    The certificate alone is also written, as .pem, for those who check sheets.
     """
     place = out or default_identity()
     public = place.with_suffix(".pem")
     if public == place:
-        raise UsageError(f"{place}: is the name of a certificate; expected one like identity.p12")
+        raise UsageError(f"{place}: is the name of a certificate; expected e.g. identity.p12")
     check_folder(place.parent)
     check_targets((place, public), replace)
     password = ask_password(password_file, "Password of the new identity", confirm=True)
@@ -64,25 +66,25 @@ def new(
     write_new({place: data, public: identity.pem}, replace=replace, private={place})
     print_plain(f"key and certificate  {place}")
     print_plain(f"certificate alone    {public}")
-    _tell(identity)
+    _print_identity(identity)
 
 
 @command.command("request")
 @WHO
 @click.option("--out", type=PATH, required=True, help="PKCS#12 file for the key.")
 @PASSWORD_FILE
-@replace_option("Write over files that stand there.")
+@replace_option("Overwrite existing files.")
 def request(
     name: str, organisation: str, email: str, out: Path, password_file: Path | None, replace: bool
 ) -> None:
-    """Make a key, and ask an authority for its certificate.
+    """Create a key and a request for its certificate, to send to an authority.
 
-    Beside the key the request is written as .csr (PKCS#10). What the authority answers, the
-    certificate with those above it, goes with the key: '--identity FILE --chain ANSWER.pem'.
+    The request is written beside the key, as .csr (PKCS#10). Sign with the key and the
+    certificates that the authority returns: '--identity FILE --chain ANSWER.pem'.
     """
     asked = out.with_suffix(".csr")
     if asked == out:
-        raise UsageError(f"{out}: is the name of a request; expected one like identity.p12")
+        raise UsageError(f"{out}: is the name of a request; expected e.g. identity.p12")
     check_folder(out.parent)
     check_targets((out, asked), replace)
     password = ask_password(password_file, "Password of the new key", confirm=True)
@@ -95,23 +97,23 @@ def request(
 @command.command("show")
 @click.argument("file", type=PATH, required=False)
 @PASSWORD_FILE
-@click.option("--chain", type=PATH, help="Certificates that do not stand in FILE.")
+@click.option("--chain", type=PATH, help="Certificates that FILE does not contain.")
 @click.option("--pem", is_flag=True, help="Print the certificate instead, for 'verify --trust'.")
 def show(file: Path | None, password_file: Path | None, chain: Path | None, pem: bool) -> None:
-    """Show whose identity FILE is; your own unless said."""
+    """Show the identity in FILE; default: your identity."""
     identity = open_identity(file, password_file, chain)
     if identity is None:
         raise IdentityError(
-            f"{default_identity()}: there is no identity; 'compliance identity new' makes one"
+            f"{default_identity()}: no identity; create one with 'compliance identity new'"
         )
     if pem:
         click.echo(identity.pem.decode(), nl=False)
         return
     print_plain(f"file                 {file or default_identity()}")
-    _tell(identity)
+    _print_identity(identity)
 
 
-def _tell(identity: Identity) -> None:
+def _print_identity(identity: Identity) -> None:
     signer = identity.signer
     for label, text in (
         ("name", signer.name),

@@ -1,4 +1,4 @@
-"""`compliance plan`: what to measure for a slot or for rules, as a file to fill in."""
+"""`compliance plan`: list what to measure for a slot or for rules, as a file to fill in."""
 
 from __future__ import annotations
 
@@ -32,33 +32,33 @@ if TYPE_CHECKING:
     from compliance.planning.plan import MeasuringPlan
 
 FULL = 100.0
-"""% of area, from which a patch is full-field."""
+"""% of area from which a patch is full-field."""
 
 
 @click.command("plan")
 @click.argument("targets", metavar="JOB|RULE...", nargs=-1, required=True)
-@click.option("--slot", metavar="SLOT", help="Of the job; needed where it has several.")
-@out_option("Write the plan there; to standard output unless said, or where FILE is -.")
-@replace_option("Write over FILE if it stands there already.")
-@encoding_option("Of the generator's code values; the job's or the rule's unless said.")
+@click.option("--slot", metavar="SLOT", help="Slot of the job; required if it has several.")
+@out_option("File to write; default: standard output (-).")
+@replace_option("Overwrite FILE if it already exists.")
+@encoding_option("Encoding of the generator's code values; default: the job's or rule's.")
 @click.option(
     "--grid",
     metavar="N",
     type=click.IntRange(2, 33),
-    help="Add a grid of N points for each channel, N x N x N patches, for a thorough check.",
+    help="Add a grid of N points per channel, N x N x N patches, for a thorough check.",
 )
 @click.option(
     "--points",
     type=OneOf(["5", "9", "13"]),
-    help="Add white at so many points of the screen.",
+    help="Add white at this number of points of the screen.",
 )
 @click.option(
     "--windows",
     is_flag=True,
     help="Add the peak in windows of 1 to 100 % of the screen, at once and after 60 s.",
 )
-@click.option("--yxy", is_flag=True, help="Leave columns for Y, x, y instead of X, Y, Z.")
-@meter_option("Tells how long readings take; the job's unless said.")
+@click.option("--yxy", is_flag=True, help="Leave empty columns for Y, x, y instead of X, Y, Z.")
+@meter_option("Meter file, to estimate how long readings take; default: the job's.")
 @specs_option()
 @allow_outside_option()
 def command(
@@ -75,14 +75,13 @@ def command(
     specs: tuple[Path, ...],
     allow_outside: bool,
 ) -> int:
-    """List what to measure: for one slot of a JOB, or for RULEs, ids or .yaml files.
+    """List what to measure: for one slot of a JOB, or for RULEs (ids or .yaml files).
 
-    Patches that several deliverables ask for are there once. White comes at start, middle
-    and end, bright patches are spread and followed by dark ones. The list is CSV: with the
-    meter's values filled in, from top to bottom, it is a readings file.
+    A patch that several deliverables need is listed once. White comes at the start, middle and
+    end; bright patches are spread out and followed by dark ones. The plan is CSV: fill in the
+    meter's values from top to bottom, and it is a readings file.
 
-    Exit codes: 0 the plan is made, 2 the input or the call is wrong, 4 an internal or I/O
-    failure.
+    Exit codes: 0 plan written, 2 wrong input or call, 4 internal or I/O failure.
     """
     from compliance.meter_file import load_meter
     from compliance.planning.plan import measuring_plan
@@ -111,7 +110,7 @@ def command(
     else:
         check_new_file(out, replace)
         write_new({out: data}, replace=replace)
-    _tell(plan, asked, grid, instrument, out)
+    _print_summary(plan, asked, grid, instrument, out)
     return 0
 
 
@@ -120,7 +119,7 @@ def command(
 
 @dataclass(frozen=True, slots=True)
 class _Asked:
-    """What the plan is for."""
+    """The rules of the plan, with their job and slot if there is one."""
 
     rules: tuple[Rule, ...]
     job: Job | None = None
@@ -142,11 +141,11 @@ def _asked(
 
     jobs = [target for target in targets if is_job(target)]
     if jobs and len(targets) > 1:
-        raise UsageError(f"{jobs[0]} is a job; expected one job, or rules")
+        raise UsageError(f"{jobs[0]} is a job; expected one job alone, or rules alone")
     if jobs:
         return _of_job(Path(jobs[0]), slot, specs, allow_outside)
     if slot is not None:
-        raise UsageError("--slot goes with a job")
+        raise UsageError("--slot requires a job file")
     search = search_path(specs)
     return _Asked(tuple(load_rule(name, search=search) for name in dict.fromkeys(targets)))
 
@@ -167,13 +166,13 @@ def _of_job(path: Path, slot: str | None, specs: Sequence[Path], allow_outside: 
     for named in chosen.deliverables:
         own = named.endswith(SUFFIXES) or len(Path(named).parts) > 1
         if own and not allow_outside and resolve_inside(path.parent, named) is None:
-            raise UsageError(f"{named!r} leaves the job's folder; --allow-outside lets it")
+            raise UsageError(f"{named!r} is outside the job's folder; allow it: --allow-outside")
         rules.append(load_rule(str(path.parent / named) if own else named, search=search))
     return _Asked(tuple(rules), job, chosen)
 
 
 def _encoding(asked: _Asked) -> Encoding:
-    """The job's for the slot, or the one that the rules agree on."""
+    """Return the job's encoding for the slot, or the one that the rules share."""
     if asked.job is not None and asked.slot is not None:
         entry = asked.slot.readings or asked.slot.before
         return entry.encoding if entry else ENCODINGS[asked.job.document["encoding"]]
@@ -182,18 +181,18 @@ def _encoding(asked: _Asked) -> Encoding:
         if rule.encoding != first.encoding:
             raise UsageError(
                 f"{first.id} is in {first.encoding.name} and {rule.id} in {rule.encoding.name}; "
-                "name the generator's: --encoding"
+                "give the generator's with --encoding"
             )
     return first.encoding
 
 
-# ---------------------------------------------------------------- what is told
+# ---------------------------------------------------------------- what is printed
 
 
-def _tell(
+def _print_summary(
     plan: MeasuringPlan, asked: _Asked, grid: int | None, meter: Meter | None, out: Path | None
 ) -> None:
-    """Summary and cautions: on standard error beside the plan, on standard output beside a file."""
+    """Print summary and cautions: on standard error if the plan goes to standard output."""
     aside = out is None
     style = Style((sys.stderr if aside else sys.stdout).encoding or "ascii")
     lines = [*_summary(plan, asked, grid, meter), ""]
@@ -245,31 +244,31 @@ def _fields(plan: MeasuringPlan) -> str:
 
 
 def _places(plan: MeasuringPlan) -> str:
-    """Where the points are that the rows name."""
+    """Say where the points are that the rows name."""
     named = dict.fromkeys(step.position for step in plan.steps)
     if set(named) == {"centre"}:
         return "at the centre"
-    told = (f"{name} {PLACES[name][0]:g}/{PLACES[name][1]:g}" for name in named)
+    points = (f"{name} {PLACES[name][0]:g}/{PLACES[name][1]:g}" for name in named)
     return (
         "points, in % of the width from the left / of the height from the top (practice): "
-        f"{', '.join(told)}"
+        f"{', '.join(points)}"
     )
 
 
 def _time(plan: MeasuringPlan, meter: Meter | None) -> str:
     seconds = plan.duration.seconds
-    told = f"about {max(1, round(seconds / 60))} min" if seconds < 7200 else _hours(seconds)
+    duration = f"about {max(1, round(seconds / 60))} min" if seconds < 7200 else _hours(seconds)
     source = (
-        f"by {meter.name}"
+        f"with {meter.name}"
         if meter and not plan.duration.assumed
         else (
-            "as a typical colorimeter reads; --meter FILE states yours"
+            "with a typical colorimeter; for yours, give --meter FILE"
             if meter is None
-            else f"in part as a typical colorimeter reads: {meter.name} states not all of settle "
-            "and reading_time"
+            else f"partly assumed for a typical colorimeter: {meter.name} does not state both "
+            "settle and reading_time"
         )
     )
-    return f"{told}, {source}; without warming up and moving the meter"
+    return f"{duration}, {source}; without warming up and moving the meter"
 
 
 def _hours(seconds: float) -> str:

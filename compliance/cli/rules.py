@@ -1,4 +1,4 @@
-"""`compliance rules`: look at rules, check house rules, see what a change of a rule does."""
+"""`compliance rules`: show rules, check house rules, show what a change of a rule does."""
 
 from __future__ import annotations
 
@@ -57,24 +57,24 @@ WIDTHS = (26, 8, 24, 16)
 def listing(specs: tuple[Path, ...], form: str) -> int:
     """List the rules: house rules first, then the shipped ones.
 
-    The last column counts each rule's limits by what they rest on: published documents,
-    digests of them, memory, practice, or the house.
+    The last column counts each rule's limits by their basis: published documents, digests of
+    them, memory, practice, or the house.
     """
     search = search_path(specs)
-    found: list[tuple[Rule, bool]] = []
+    rules: list[tuple[Rule, bool]] = []
     faults: list[str] = []
     for name, shipped in known_rules(search):
         try:
-            found.append((load_rule(name, search=search), shipped))
+            rules.append((load_rule(name, search=search), shipped))
         except RuleError as error:
             faults += [str(problem) for problem in error.problems]
     if form == "json":
-        print_json({"rules": [_list_data(rule, shipped) for rule, shipped in found]})
+        print_json({"rules": [_list_data(rule, shipped) for rule, shipped in rules]})
     elif form == "markdown":
-        rows = [[f"`{rule.id}`", *map(cell, _cells(rule)[1:])] for rule, _ in found]
+        rows = [[f"`{rule.id}`", *map(cell, _cells(rule)[1:])] for rule, _ in rules]
         print_lines(table(HEADS, rows))
     else:
-        _print_text(found)
+        _print_text(rules)
     if faults:
         click.echo("\n".join(escape_controls(line) for line in dict.fromkeys(faults)), err=True)
     return 2 if faults else 0
@@ -85,10 +85,10 @@ def _cells(rule: Rule) -> list[str]:
     return [rule.id, str(rule.revision), title, basis_summary(rule.requirements)]
 
 
-def _print_text(found: Sequence[tuple[Rule, bool]]) -> None:
+def _print_text(rules: Sequence[tuple[Rule, bool]]) -> None:
     look = style()
     rows = [[(head, "strong") for head in HEADS]]
-    rows += [[(look.text(text), "") for text in _cells(rule)] for rule, _ in found]
+    rows += [[(look.text(text), "") for text in _cells(rule)] for rule, _ in rules]
     print_lines(columns(rows, WIDTHS, look))
 
 
@@ -99,9 +99,9 @@ def _list_data(rule: Rule, shipped: bool) -> dict[str, Any]:
         "revision": rule.revision,
         "extends": rule.extends,
         "shipped": shipped,
-        "shall": sum(one.level is Level.SHALL for one in rule.requirements),
-        "should": sum(one.level is Level.SHOULD for one in rule.requirements),
-        "basis": dict(Counter(one.basis for one in rule.requirements)),
+        "shall": sum(requirement.level is Level.SHALL for requirement in rule.requirements),
+        "should": sum(requirement.level is Level.SHOULD for requirement in rule.requirements),
+        "basis": dict(Counter(requirement.basis for requirement in rule.requirements)),
         "digest": rule.digest,
     }
 
@@ -114,10 +114,10 @@ LABEL = 20
 @click.argument("rule", metavar="ID|FILE")
 @specs_option()
 @format_option(
-    "text", "yaml", "json", "markdown", help="yaml: as one rule file with parents and lists in it."
+    "text", "yaml", "json", "markdown", help="yaml: one rule file with parents and lists resolved."
 )
 def show(rule: str, specs: tuple[Path, ...], form: str) -> None:
-    """Show a rule with its parents: each limit in plain words and where it comes from."""
+    """Show a rule with its parents: each limit in plain words, with its source."""
     found, places = load_rule_with_locations(rule, search=search_path(specs))
     if form == "json":
         print_json(_rule_data(found))
@@ -130,17 +130,17 @@ def show(rule: str, specs: tuple[Path, ...], form: str) -> None:
 
 
 def _origin(requirement: Requirement, places: SourceLocations) -> str:
-    """File and line where a requirement's limits stand."""
+    """Return file and line of a requirement's limits."""
     file, line = places.find(("requirements", requirement.id, limit_key(requirement)))
     return file if line is None else f"{file}:{line}"
 
 
 def _facts(rule: Rule) -> Iterator[tuple[str, str]]:
-    """What a rule says besides its requirements."""
+    """Yield the facts of a rule besides its requirements."""
     if rule.extends:
         yield "Extends", rule.extends
     yield "Limits", basis_summary(rule.requirements)
-    yield "Verdict's life", f"{rule.valid_days} days" if rule.valid_days else "not stated"
+    yield "Valid for", f"{rule.valid_days} days" if rule.valid_days else "not stated"
     yield "Decision", decision_words(rule.decision)
     yield from target_facts(rule.target)
     yield "Plan's encoding", rule.encoding.name
@@ -164,9 +164,9 @@ def _change(change: Change) -> str:
 
 def _groups(rule: Rule) -> Iterator[tuple[str, list[Requirement]]]:
     for level, words in ((Level.SHALL, "Shall: decides"), (Level.SHOULD, "Should: is reported")):
-        found = [one for one in rule.requirements if one.level is level]
-        if found:
-            yield words, found
+        requirements = [each for each in rule.requirements if each.level is level]
+        if requirements:
+            yield words, requirements
 
 
 # ---------------------------------------------------------------- as text
@@ -179,13 +179,14 @@ def _text(rule: Rule, places: SourceLocations) -> Iterator[str]:
     yield ""
     for label, value in _facts(rule):
         yield from hanging_indent(value, LABEL, look, first=label)
-    for words, found in _groups(rule):
+    for words, requirements in _groups(rule):
         yield ""
         yield look.ink(look.text(words), "strong")
-        for one in found:
-            yield from hanging_indent(f"{one.id}: {one.title}", 2, look)
-            yield from hanging_indent(asked_words(one, rule.sets), INDENT, look)
-            yield from hanging_indent(f"{source_words(one)} ({_origin(one, places)})", INDENT, look)
+        for requirement in requirements:
+            source = f"{source_words(requirement)} ({_origin(requirement, places)})"
+            yield from hanging_indent(f"{requirement.id}: {requirement.title}", 2, look)
+            yield from hanging_indent(asked_words(requirement, rule.sets), INDENT, look)
+            yield from hanging_indent(source, INDENT, look)
     if rule.sets:
         yield ""
         yield look.ink(look.text("Patches"), "strong")
@@ -206,28 +207,28 @@ def _markdown(rule: Rule, places: SourceLocations) -> Iterator[str]:
     yield f"## `{rule.id}`, revision {rule.revision}: {cell(rule.title)}"
     yield ""
     yield from (f"- {label}: {cell(value)}" for label, value in _facts(rule))
-    for words, found in _groups(rule):
+    for words, requirements in _groups(rule):
         yield ""
         yield f"### {words}"
         yield ""
         yield from table(
-            ("requirement", "what", "limits", "basis and clause", "stands in"),
+            ("requirement", "quantity", "limits", "basis and clause", "file"),
             (
                 (
-                    f"{cell(one.title)} (`{one.id}`)",
-                    cell(subject_words(one, rule.sets)),
-                    cell(limits_words(one)),
-                    cell(source_words(one)),
-                    cell(_origin(one, places)),
+                    f"{cell(requirement.title)} (`{requirement.id}`)",
+                    cell(subject_words(requirement, rule.sets)),
+                    cell(limits_words(requirement)),
+                    cell(source_words(requirement)),
+                    cell(_origin(requirement, places)),
                 )
-                for one in found
+                for requirement in requirements
             ),
         )
     if rule.changes:
         yield ""
         yield "### Changes from the parent, with their reasons"
         yield ""
-        yield from (f"- `{one.subject}`: {cell(_change(one))}" for one in rule.changes)
+        yield from (f"- `{change.subject}`: {cell(_change(change))}" for change in rule.changes)
 
 
 # ---------------------------------------------------------------- as data
@@ -252,7 +253,7 @@ def _rule_data(rule: Rule) -> dict[str, Any]:
 
 
 def _yaml(rule: Rule) -> Iterator[str]:
-    """A rule file without parents and lists; what it came from stands in comments."""
+    """Write a rule file without parents and lists; comments name its sources."""
     look = style()
     data = from_resolved(rule.resolved)
     data.pop("extends", None)
@@ -271,60 +272,59 @@ SUFFIXES = (".yaml", ".yml")
 @click.command("check")
 @click.argument("paths", metavar="[PATH]...", nargs=-1, type=click.Path(path_type=Path))
 @specs_option()
-@format_option("text", "json", "github", help="github: annotations of a workflow's run.")
+@format_option("text", "json", "github", help="github: annotations of a workflow run.")
 def check(paths: tuple[Path, ...], specs: tuple[Path, ...], form: str) -> int:
-    """Check rule files, patch lists and folders of them; of the repository unless named.
+    """Check rule files, patch lists and folders of them; default: the repository's.
 
-    Looks at the form, the parents, and whether what a rule asks can be shown, judged and
-    met by a display that is its target.
+    Checks the syntax, the parents, and that what a rule asks can be shown, judged and met by a
+    display on the rule's target.
 
-    Exit codes: 0 no complaint, 1 there are complaints, 2 the call is wrong.
+    Exit codes: 0 no problems, 1 problems found, 2 wrong call.
     """
     search = search_path(specs)
     files = list(dict.fromkeys(_files(paths or _own())))
-    found: dict[Problem, None] = {}
+    problems: dict[Problem, None] = {}
     for file in files:
-        found.update(dict.fromkeys(check_file(file, search)))
+        problems.update(dict.fromkeys(check_file(file, search)))
     if form == "json":
-        print_json(
-            {"files": [str(file) for file in files], "complaints": list(map(_check_data, found))}
-        )
+        complaints = list(map(_check_data, problems))
+        print_json({"files": [str(file) for file in files], "complaints": complaints})
     elif form == "github":
-        print_lines(map(_annotation, found))
+        print_lines(map(_annotation, problems))
     else:
         look = style()
-        print_lines(look.text(str(problem)) for problem in found)
+        print_lines(look.text(str(problem)) for problem in problems)
         count = f"{len(files)} file{'s' * (len(files) != 1)} checked"
-        print_lines([f"{count}, {_count(len(found))}"])
-    return 1 if found else 0
+        print_lines([f"{count}, {_count(len(problems))}"])
+    return 1 if problems else 0
 
 
 def _count(number: int) -> str:
-    return "no complaint" if not number else f"{number} complaint{'s' * (number != 1)}"
+    return "no problems" if not number else f"{number} problem{'s' * (number != 1)}"
 
 
 def _own() -> tuple[Path, ...]:
-    """What the repository around the folder one stands in says of its rules."""
+    """Return the repository file above the current folder, and the rule folders it names."""
     file = repository_file(Path())
     if file is None:
         raise UsageError(
-            f"no PATH is named, and no {NAME} above this folder names any folders of rules"
+            f"no PATH given, and no {NAME} in or above this folder names folders of rules"
         )
     return (file, *repository_folders(Path()))
 
 
 def _files(paths: Iterable[Path]) -> Iterator[Path]:
-    """Files as named; of a folder its rule files, and the `.compliance.yaml` in it."""
+    """Yield files as named; for a folder its rule files, `.compliance.yaml` among them."""
     for path in paths:
         if path.is_dir():
             inside = sorted(path.glob("*.yaml"))
             if not inside:
-                raise UsageError(f"{path}: there are no rule files (*.yaml) in this folder")
+                raise UsageError(f"{path}: no rule files (*.yaml) in this folder")
             yield from inside
         elif not os.path.lexists(path):
             raise UsageError(f"{path}: no such file or folder")
         elif path.suffix.lower() not in SUFFIXES:
-            raise UsageError(f"{path}: is no rule file; expected a name that ends in .yaml")
+            raise UsageError(f"{path}: is not a rule file; expected a name that ends in .yaml")
         else:
             yield path
 
@@ -339,7 +339,7 @@ def _check_data(problem: Problem) -> dict[str, object]:
 
 
 def _annotation(problem: Problem) -> str:
-    """A complaint as a workflow command; its text may not end it or begin another."""
+    """Write a problem as a workflow command, escaped so that it cannot end or begin another."""
     places = [f"file={_escaped(problem.file, ':,')}"]
     if problem.line is not None:
         places.append(f"line={problem.line}")
@@ -349,18 +349,18 @@ def _annotation(problem: Problem) -> str:
 
 
 def _escaped(text: str, further: str = "") -> str:
-    found = escape_controls(text).replace("%", "%25")
+    escaped = escape_controls(text).replace("%", "%25")
     for sign in further:
-        found = found.replace(sign, f"%{ord(sign):02X}")
-    return style().text(found)
+        escaped = escaped.replace(sign, f"%{ord(sign):02X}")
+    return style().text(escaped)
 
 
 @click.group("rules")
 def command() -> None:
-    """Look at rules, check house rules, see what a change of a rule does.
+    """Show rules, check house rules, show what a change of a rule does.
 
-    Rules are found by id in the folders of --specs, in those that a .compliance.yaml
-    above the folder you stand in names, and among the shipped ones.
+    Rules are searched by id in the folders of --specs, then in those named by the
+    .compliance.yaml in or above the current folder, then among the shipped rules.
     """
 
 

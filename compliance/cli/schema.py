@@ -1,4 +1,4 @@
-"""`compliance schema`: the schema files, for editors."""
+"""`compliance schema`: print the schema files, for editors."""
 
 from __future__ import annotations
 
@@ -13,11 +13,13 @@ NAMES = ("rule", "job", "meter", "assessment", "deviation", "repository")
 
 @click.command("schema")
 @click.argument("name", metavar="KIND", type=OneOf(NAMES))
-@click.option("--path", "only_path", is_flag=True, help="Print where the file is instead.")
+@click.option(
+    "--path", "only_path", is_flag=True, help="Print the path of the schema file instead."
+)
 def command(name: str, only_path: bool) -> None:
     """Print the JSON Schema of a KIND of file: rule, job, meter, assessment, deviation, repository.
 
-    An editor takes it from the first line of the file it is for:
+    An editor uses it if the file that it checks begins with:
     # yaml-language-server: $schema=PATH
     """
     path = SCHEMAS / f"{name}.json"

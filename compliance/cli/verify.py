@@ -34,7 +34,7 @@ MARGIN = " " * 5
 
 @dataclass(frozen=True, slots=True)
 class Checked:
-    """A sheet or a delivery with what came out, or why it could not be read."""
+    """A sheet or a delivery with its verification, or why it could not be read."""
 
     file: Path
     verification: Verification | DeliveryVerification | None
@@ -43,19 +43,21 @@ class Checked:
 
     @property
     def code(self) -> int:
-        """The exit code this one would have alone."""
+        """The exit code for this one alone."""
         return 2 if self.verification is None else self.verification.exit_code
 
     @property
     def number(self) -> str | None:
-        """Of a sheet that states one."""
+        """The number of a sheet that states one."""
         return self.verification.number if isinstance(self.verification, Verification) else None
 
 
 @click.command("verify")
 @click.argument("sheets", metavar="SHEET|DELIVERY...", nargs=-1, required=True, type=PATH)
-@trust_options("sign", "every signature to be stamped by one")
-@click.option("--any-signer", is_flag=True, help="Accept whoever signed; only what is said counts.")
+@trust_options("the expected signer", "every signature")
+@click.option(
+    "--any-signer", is_flag=True, help="Accept any signer: check everything but who signed."
+)
 @format_option()
 def command(
     sheets: tuple[Path, ...],
@@ -64,21 +66,21 @@ def command(
     any_signer: bool,
     form: str,
 ) -> int:
-    """Check each SHEET: signature, signer, time, attachments, and the outcome again.
+    """Check each SHEET: signature, signer, time, attachments, and the outcome recomputed.
 
-    A DELIVERY is a folder or .zip as 'deliver' writes it: that it is whole, every sheet
-    in it, and that it states of them what they are. Nothing is unpacked. Of another folder
-    each sheet in it is checked by itself.
+    A DELIVERY is a folder or .zip as 'deliver' writes it: checks that it is complete, every
+    sheet in it, and that it lists the sheets correctly. Nothing is unpacked. In any other
+    folder each sheet is checked by itself.
 
-    A certificate is judged at the time that a trusted time stamp states, or else at the one
-    that the signer claims. Whether it has been revoked is not looked up.
+    A certificate is judged at the time of a trusted time stamp, or else at the time that the
+    signer claims. Revocation is not checked.
 
-    Exit codes: 0 all of it holds, 1 something is broken or the signer is not among the
-    trusted, 2 the input or the call is wrong, 3 intact but the signer was not checked,
-    4 an internal or I/O failure; of several sheets the first of 4, 2, 1, 3, 0.
+    Exit codes: 0 valid, 1 something is broken or the signer is not trusted, 2 wrong input or
+    call, 3 intact but the signer was not checked, 4 internal or I/O failure; of several
+    sheets the first of 4, 2, 1, 3, 0.
     """
     if trust and any_signer:
-        raise UsageError("--trust and --any-signer exclude each other; give one of them")
+        raise UsageError("give --trust or --any-signer, not both")
     expected = Expected(
         signers=tuple(read_trust(trust)),
         stamping=tuple(read_trust(timestamp_trust)),
@@ -109,13 +111,13 @@ def command(
 
 
 def _checked(path: Path, expected: Expected) -> list[Checked]:
-    """What `path` names, checked: one sheet or delivery, or every sheet of a plain folder."""
+    """Check what `path` names: one sheet or delivery, or every sheet of a plain folder."""
     try:
         files = sheets_of(path)
     except SheetError as fault:
         return [Checked(path, None, str(fault))]
     if files != [path]:
-        print_note(f"{path}: a folder, no delivery, so whether sheets are missing is not known")
+        print_note(f"{path}: is a folder, not a delivery; cannot tell whether sheets are missing")
     return [_check(file, expected) for file in files]
 
 
@@ -152,7 +154,7 @@ def _check_delivery(path: Path, expected: Expected) -> Checked:
 
 
 def _twins(sheets: Sequence[Checked]) -> list[str]:
-    """Sheets of one number that are not one sheet, countersigned or not."""
+    """List different sheets with the same number; a countersigned copy is the same sheet."""
     seen: dict[str | None, list[tuple[Path, bytes]]] = {}
     lines = []
     counted = Counter(sheet.number for sheet in sheets)
@@ -162,7 +164,7 @@ def _twins(sheets: Sequence[Checked]) -> list[str]:
         data = read_sheet(sheet.file)
         others = seen.setdefault(sheet.number, [])
         lines += [
-            f"{other} and {sheet.file} are two sheets with one number, {sheet.number}"
+            f"{other} and {sheet.file} are different sheets with the same number, {sheet.number}"
             for other, its in others
             if not (data.startswith(its) or its.startswith(data))
         ]
@@ -171,11 +173,11 @@ def _twins(sheets: Sequence[Checked]) -> list[str]:
 
 
 def _misnamed(sheets: Sequence[Checked]) -> list[str]:
-    """Files under the name that another sheet of the call was written under by `assess`."""
+    """List files with the name that `assess` gives to another sheet of the call."""
     numbers = {sheet.file: sheet.number for sheet in sheets if sheet.number}
     named = {number.rpartition("-")[0]: number for number in numbers.values()}
     return [
-        f"{file} is sheet {number}, though {named[file.stem]} goes by that name"
+        f"{file} is sheet {number}, but its name belongs to {named[file.stem]}"
         for file, number in numbers.items()
         if named.get(file.stem, number).rpartition("-")[0] != number.rpartition("-")[0]
     ]

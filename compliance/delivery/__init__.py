@@ -1,1 +1,1 @@
-"""The delivery: a job's sheets and their evidence in one BagIt bag (RFC 8493), and its check."""
+"""Deliveries: a job's sheets and their evidence in one BagIt bag (RFC 8493), and its check."""

@@ -1,7 +1,7 @@
-"""A bag (BagIt 1.0, RFC 8493) as names and bytes: made, and held against its own manifests.
+"""Build a bag (BagIt 1.0, RFC 8493) as names and bytes, and check it against its manifests.
 
-The format says what lies in the folder and with which digest. It says nothing about who
-made it: that is the matter of the signature over its tag manifest.
+The format defines the files in the folder and their digests, but not who made it: that is
+proven by the signature over its tag manifest.
 """
 
 from __future__ import annotations
@@ -18,34 +18,34 @@ MANIFEST = "manifest-sha256.txt"
 TAG_MANIFEST = "tagmanifest-sha256.txt"
 PAGE = "index.html"
 SIGNATURE = "signature.p7s"
-"""Over the tag manifest; the only file that no manifest can name."""
+"""The signature over the tag manifest; the only file that no manifest can name."""
 
 DECLARED = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 AGENT_LABEL = "Bag-Software-Agent"
 TOP = (DECLARATION, INFO, PAGE, MANIFEST, TAG_MANIFEST, SIGNATURE)
 LINE = re.compile(r"([0-9a-f]{64}) [ *]?(.+)")
 LONGEST = 1000
-"""Characters of a path."""
+"""Most characters of a path."""
 DEPTH = 12
 
 Tag = tuple[str, str]
-"""A label of bag-info.txt and what it says."""
+"""A label of bag-info.txt and its text."""
 
 
 def build_bag(
     payload: Mapping[str, bytes], info: Sequence[Tag], page: bytes, agent: str
 ) -> dict[str, bytes]:
-    """All files of a bag by path, without a signature.
+    """Build all files of a bag by path, without a signature.
 
-    `payload` is by its path below `data/`. `info` goes into bag-info.txt in its order, with
-    the size of the payload and the `agent` that made the bag behind it.
+    `payload` is by path below `data/`. `info` goes into bag-info.txt in its order, followed by
+    the size of the payload and the `agent` that made the bag.
     """
     data = {f"data/{name}": content for name, content in sorted(payload.items())}
     size = sum(map(len, data.values()))
-    told = [*info, ("Payload-Oxum", f"{size}.{len(data)}"), (AGENT_LABEL, agent)]
+    lines = [*info, ("Payload-Oxum", f"{size}.{len(data)}"), (AGENT_LABEL, agent)]
     tags = {
         DECLARATION: DECLARED,
-        INFO: "".join(f"{label}: {_one_line(text)}\n" for label, text in told).encode(),
+        INFO: "".join(f"{label}: {_one_line(text)}\n" for label, text in lines).encode(),
         PAGE: page,
         MANIFEST: _manifest(data),
     }
@@ -66,7 +66,7 @@ def _digest(data: bytes) -> str:
 
 
 def _written(name: str) -> str:
-    """A path as a manifest writes it (RFC 8493, 2.1.3)."""
+    """Encode a path for a manifest (RFC 8493, 2.1.3)."""
     return name.replace("%", "%25").replace("\n", "%0A").replace("\r", "%0D")
 
 
@@ -78,19 +78,19 @@ def _read(name: str) -> str:
 
 
 def path_fault(name: str) -> str | None:
-    """Why a path cannot stand in a delivery; None if it can. Such a path is never opened."""
+    """Return why a path is not allowed in a delivery; None if it is. Such a path is not opened."""
     shown = ascii(name[:120])
     if not name or len(name) > LONGEST:
-        return f"{shown}: a path has 1 to {LONGEST} characters"
+        return f"{shown}: expected a path of 1 to {LONGEST} characters"
     if name.startswith(("/", "\\", "~")) or re.match("[A-Za-z]:", name):
-        return f"{shown}: is a path from somewhere else; expected one inside the folder"
+        return f"{shown}: is an absolute path; expected one inside the folder"
     parts = name.split("/")
     if ".." in parts:
         return f"{shown}: leads out of the folder"
     if "\\" in name or any(part in ("", ".") for part in parts) or len(parts) > DEPTH:
-        return f"{shown}: is no plain path"
+        return f"{shown}: is not a plain path"
     if any(unicodedata.category(char)[0] == "C" for char in name):
-        return f"{shown}: has a character that cannot be seen"
+        return f"{shown}: contains an invisible character"
     return None
 
 
@@ -99,19 +99,19 @@ def path_fault(name: str) -> str | None:
 
 @dataclass(frozen=True, slots=True)
 class Listing:
-    """What a bag's manifests say."""
+    """The content of a bag's manifests."""
 
     digests: Mapping[str, str]
-    """By path, payload and tag files together."""
+    """Digests by path, of payload and tag files together."""
     faults: tuple[str, ...]
 
 
 def read_manifests(texts: Mapping[str, bytes], names: Iterable[str]) -> Listing:
-    """The digests that a bag states, and what is wrong with its files' names.
+    """Read the digests that a bag states, and check the names of its files.
 
-    `texts` holds the bytes of its tag files as far as they are there, `names` is every path
-    that is there. What is missing, added, twice or leads elsewhere is a fault; the digests are
-    for the caller to compare.
+    `texts` are the bytes of the tag files that exist, `names` the paths of all files that
+    exist. A path that is missing, added, listed twice or leads elsewhere is a fault; the
+    caller compares the digests.
     """
     faults: list[str] = []
     digests: dict[str, str] = {}
@@ -128,7 +128,7 @@ def read_manifests(texts: Mapping[str, bytes], names: Iterable[str]) -> Listing:
     there = set(names)
     faults += [f"{name}: is missing" for name in sorted(digests.keys() - there)]
     listed = digests.keys() | {TAG_MANIFEST, SIGNATURE}
-    faults += [f"{name}: was added: no manifest names it" for name in sorted(there - listed)]
+    faults += [f"{name}: was added: not in any manifest" for name in sorted(there - listed)]
     faults += _unlisted(digests)
     return Listing(digests, tuple(dict.fromkeys(faults)))
 
@@ -140,7 +140,7 @@ def _parsed(manifest: str, data: bytes) -> tuple[dict[str, str], list[str]]:
     try:
         lines = data.decode().splitlines()
     except UnicodeDecodeError:
-        return {}, [f"{manifest}: is no UTF-8 text"]
+        return {}, [f"{manifest}: is not UTF-8 text"]
     for number, line in enumerate(lines, 1):
         match = LINE.fullmatch(line)
         if match is None:
@@ -149,9 +149,9 @@ def _parsed(manifest: str, data: bytes) -> tuple[dict[str, str], list[str]]:
         name = _read(match[2])
         fault = path_fault(name)
         if fault is None and name.startswith("data/") != payload:
-            fault = f"{name}: does not belong into this manifest"
+            fault = f"{name}: does not belong in this manifest"
         if fault is None and name in found:
-            fault = f"{name}: stands here twice"
+            fault = f"{name}: is listed twice"
         if fault is not None:
             faults.append(f"{manifest}:{number}: {fault}")
         else:
@@ -160,7 +160,7 @@ def _parsed(manifest: str, data: bytes) -> tuple[dict[str, str], list[str]]:
 
 
 def _unlisted(digests: Mapping[str, str]) -> Iterable[str]:
-    """Files that a delivery has and that its manifests have to name."""
+    """Yield faults for files that the manifests must name, or must not."""
     for name in (DECLARATION, INFO, PAGE, MANIFEST):
         if name not in digests:
             yield f"{TAG_MANIFEST}: does not name {name}"
@@ -170,11 +170,11 @@ def _unlisted(digests: Mapping[str, str]) -> Iterable[str]:
 
 
 def tags_in(data: bytes) -> list[Tag]:
-    """The labels of a bag-info.txt and what they say; ValueError where it is none."""
+    """Read the labels and texts of a bag-info.txt; ValueError if it is not one."""
     try:
         lines = data.decode().splitlines()
     except UnicodeDecodeError:
-        raise ValueError(f"{INFO}: is no UTF-8 text") from None
+        raise ValueError(f"{INFO}: is not UTF-8 text") from None
     found: list[Tag] = []
     for number, line in enumerate(lines, 1):
         label, colon, text = line.partition(": ")

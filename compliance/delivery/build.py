@@ -1,4 +1,4 @@
-"""From sheets to the files of a delivery, as a folder or as one .zip."""
+"""Build the files of a delivery from sheets, as a folder or as one .zip."""
 
 from __future__ import annotations
 
@@ -21,15 +21,15 @@ if TYPE_CHECKING:
 
 
 WHEN = (1980, 1, 1, 0, 0, 0)
-"""The first time that a .zip can tell: files of a delivery have none of their own."""
+"""The earliest time in a .zip: files of a delivery have no time of their own."""
 UNIX = 3
 
 
 def zip_bytes(files: Mapping[str, bytes], top: str) -> bytes:
-    """`files` by path below the folder `top`, sorted, each stored as it is.
+    """Pack `files` by path below the folder `top`, sorted and uncompressed.
 
-    Stored and not deflated: libraries differ in how they deflate, and sheets hold their
-    evidence deflated already.
+    Uncompressed, because libraries deflate differently, and sheets already contain their
+    evidence deflated.
     """
     out = io.BytesIO()
     with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED, allowZip64=False) as archive:
@@ -45,9 +45,9 @@ AGENT = f"deliverable-compliance {__version__}"
 
 
 def check_sheets(sheets: Sequence[Sheet], file: str) -> None:
-    """That the sheets may go out together: each holds, all are of one job, no number twice.
+    """Check the sheets of a delivery: each is valid, all are of one job, all numbers differ.
 
-    Raises DeliveryError, a line for each fault; `file` is what they were taken from.
+    Raises DeliveryError, a line for each fault; `file` is the folder or job they are from.
     """
     problems = [
         Problem(f"{sheet.name}.pdf", f"{step_line(step)}; it cannot be delivered")
@@ -61,15 +61,15 @@ def check_sheets(sheets: Sequence[Sheet], file: str) -> None:
     ]
     problems += [Problem(file, fault) for fault in duplicate_faults(sheets)]
     if not sheets:
-        problems.append(Problem(file, "holds no sheet (.pdf)"))
+        problems.append(Problem(file, "contains no sheets (.pdf)"))
     if problems:
         raise DeliveryError(problems)
 
 
 def build_delivery(sheets: Sequence[Sheet]) -> dict[str, bytes]:
-    """All files of the delivery of `sheets` by path, unsigned: the same for the same sheets.
+    """Build all files of a delivery by path, unsigned; always the same for the same sheets.
 
-    KeyError, TypeError or ValueError where an assessment or an attachment is none.
+    KeyError, TypeError or ValueError if an assessment or an attachment is malformed.
     """
     ordered = sorted(sheets, key=lambda sheet: sheet.name)
     files = bag.build_bag(payload(ordered), bag_info(ordered), render_page(ordered), AGENT)
@@ -82,10 +82,10 @@ def build_delivery(sheets: Sequence[Sheet]) -> dict[str, bytes]:
 def sign_delivery(
     files: dict[str, bytes], identity: Identity, when: datetime, stamper: Stamper | None = None
 ) -> dict[str, bytes]:
-    """The files with a signature over all of them, through the tag manifest.
+    """Add a signature over all files, through the tag manifest.
 
-    Raises IdentityError where the certificate is not valid at `when` (aware), TimestampError
-    where there is no time stamp and it is not optional.
+    Raises IdentityError if the certificate is not valid at `when` (aware), TimestampError if
+    there is no time stamp and it is not optional.
     """
     from compliance.signing.detached import sign_detached
 

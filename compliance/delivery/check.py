@@ -1,15 +1,15 @@
-"""Check a delivery: is it whole, is it as it was packed, and does each sheet in it hold?
+"""Verify a delivery: is it complete, is it as it was packed, and is each sheet valid?
 
 The plan; each block below is tagged with its number.
 
-    1  The folder is a whole bag: every file has the digest that the manifests state, none
+    1  The folder is a complete bag: every file has the digest that the manifests state, none
        is missing, none was added, and no path leads out.
-    2  The delivery as a whole is signed, by whom and when.
-    3  Every sheet holds by itself (`verification.verify_sheet`).
-    4  The delivery states of its sheets what they are: number, outcome and signatures of each;
-       the evidence beside a sheet is what is attached to it; no number stands there twice.
+    2  The delivery itself is signed, by whom and when.
+    3  Every sheet is valid by itself (`verification.verify_sheet`).
+    4  The delivery describes its sheets correctly: number, outcome and signatures of each; the
+       evidence beside a sheet is what is attached to it; no number is used twice.
 
-Every step is carried out, whatever became of those before it.
+Every step is carried out even if an earlier one failed.
 """
 
 from __future__ import annotations
@@ -58,9 +58,9 @@ def verify_delivery(
 ) -> DeliveryVerification:
     """Carry out the plan on a folder or .zip; nothing is written.
 
-    `verify` checks one sheet's bytes, with the trust that the caller has. With `stamping`,
-    certificates of time-stamping authorities, the signature has to bear a stamp. Raises
-    DeliveryError where `path` is neither a folder nor a .zip.
+    `verify` checks one sheet's bytes, with the caller's trusted certificates. With `stamping`,
+    certificates of time-stamping authorities, the signature needs a time stamp. Raises
+    DeliveryError if `path` is neither a folder nor a .zip.
     """
     with open_delivery(path) as files:
         texts = _texts(files)
@@ -79,11 +79,11 @@ def verify_delivery(
     )
 
 
-# ---------------------------------------------------------------- 1: whole
+# ---------------------------------------------------------------- 1: complete
 
 
 def _whole(files: Opened, texts: Mapping[str, bytes]) -> Step:
-    """(1)"""
+    """Check that the bag is complete and unchanged (1)."""
     listed = bag.read_manifests(texts, files.names)
     faults = [*files.faults, *listed.faults, *_changed(files, listed.digests)]
     if faults:
@@ -104,20 +104,20 @@ def _changed(files: Opened, digests: Mapping[str, str]) -> Iterable[str]:
         if found == digests[name]:
             continue
         if found in listed:
-            yield f"{name}: is the file that belongs at {listed[found]}"
+            yield f"{name}: has the content of {listed[found]}"
         else:
             yield f"{name}: was changed: SHA-256 {digests[name]} stated, {found} found"
 
 
 def _texts(files: Opened) -> dict[str, bytes]:
-    """The tag files that are there and can be read."""
+    """Read the tag files that exist and are readable."""
     found = {}
     for name in (*bag.TOP,):
         if name in files.names:
             try:
                 found[name] = files.read(name)
             except ValueError:
-                continue  # step 1 says so
+                continue  # step 1 reports it
     return found
 
 
@@ -132,7 +132,7 @@ def _signed(
     *,
     as_listed: bool,
 ) -> Step:
-    """(2)"""
+    """Check who signed the delivery (2)."""
     if bag.SIGNATURE not in texts:
         return Step(Check.SIGNED, Status.UNKNOWN, Statement("only-sheets-signed"))
     from compliance.signing.detached import read_detached
@@ -175,7 +175,7 @@ def _sheets(files: Opened, verify: Verify) -> Iterable[Sheet]:
 
 
 def _hold(sheets: Sequence[Sheet]) -> Step:
-    """(3)"""
+    """Check that every sheet is valid (3)."""
     if not sheets:
         return Step(Check.SHEETS, Status.FAIL, Statement("no-sheet"))
     found = [sheet.verification for sheet in sheets]
@@ -200,7 +200,7 @@ def _hold(sheets: Sequence[Sheet]) -> Step:
 
 
 def _as_stated(files: Opened, texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Step:
-    """(4)"""
+    """Check that the delivery describes its sheets correctly (4)."""
     faults = [
         *_info_faults(texts, sheets),
         *duplicate_faults(sheets),
@@ -215,7 +215,7 @@ def _as_stated(files: Opened, texts: Mapping[str, bytes], sheets: Sequence[Sheet
 
 
 def _not_compared(texts: Mapping[str, bytes]) -> Iterable[Statement]:
-    """Another version may word the page otherwise; this one always words it so."""
+    """Say that the page is not compared: another version may word it differently."""
     agent = _agent(texts)
     if agent != AGENT:
         facts = {"file": bag.PAGE, "theirs": agent, "ours": AGENT}
@@ -223,26 +223,26 @@ def _not_compared(texts: Mapping[str, bytes]) -> Iterable[Statement]:
 
 
 def _agent(texts: Mapping[str, bytes]) -> str:
-    """Which program made the bag, as it says; ValueError where nothing can say so."""
-    found = [
+    """Return the program that the bag states as its maker; ValueError on a malformed list."""
+    agents = [
         text for label, text in bag.tags_in(texts.get(bag.INFO, b"")) if label == bag.AGENT_LABEL
     ]
-    return found[0] if len(found) == 1 else "a program that does not say its name"
+    return agents[0] if len(agents) == 1 else "an unnamed program"
 
 
 def _info_faults(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterable[str]:
     if bag.INFO not in texts:
         return
     try:
-        said = bag.tags_in(texts[bag.INFO])
+        tags = bag.tags_in(texts[bag.INFO])
     except ValueError as fault:
         yield str(fault)
         return
-    there = [(label, " ".join(text.split())) for label, text in bag_info(sheets)]
-    stated = [tag for tag in said if tag[0].startswith("Compliance-")]
-    found = [tag for tag in there if tag[0].startswith("Compliance-")]
-    yield from (f"stated and not found: {text}" for _, text in stated if (_, text) not in found)
-    yield from (f"found and not stated: {text}" for _, text in found if (_, text) not in stated)
+    expected = [(label, " ".join(text.split())) for label, text in bag_info(sheets)]
+    stated = [tag for tag in tags if tag[0].startswith("Compliance-")]
+    found = [tag for tag in expected if tag[0].startswith("Compliance-")]
+    yield from (f"stated but not found: {text}" for _, text in stated if (_, text) not in found)
+    yield from (f"found but not stated: {text}" for _, text in found if (_, text) not in stated)
     if len(stated) != len(found) or len(set(stated)) != len(stated):
         yield f"{bag.INFO}: states {len(stated)} sheets and signatures; there are {len(found)}"
     if _agent(texts) == AGENT:
@@ -255,11 +255,11 @@ def _own_words(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterable[
     try:
         again = build_delivery(sheets)
     except (KeyError, TypeError, ValueError, AttributeError):
-        yield f"{bag.PAGE}: cannot be made again from what the sheets state"
+        yield f"{bag.PAGE}: cannot be made again from the sheets"
         return
     for name in (bag.INFO, bag.PAGE):
         if texts.get(name) != again[name]:
-            yield f"{name}: does not say what the sheets say"
+            yield f"{name}: does not agree with the sheets"
 
 
 def _payload_faults(files: Opened, sheets: Sequence[Sheet]) -> Iterable[str]:
@@ -271,6 +271,6 @@ def _payload_faults(files: Opened, sheets: Sequence[Sheet]) -> Iterable[str]:
         try:
             same = files.read(name) == expected[name]
         except ValueError:
-            continue  # step 1 says so
+            continue  # step 1 reports it
         if not same:
-            yield f"{name}: is not what is attached to the sheet"
+            yield f"{name}: is not the file attached to the sheet"

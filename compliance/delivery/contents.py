@@ -1,4 +1,4 @@
-"""What a delivery holds and states of its sheets: the same when it is packed and when checked."""
+"""The contents of a delivery and its list of sheets, both for packing and for checking."""
 
 from __future__ import annotations
 
@@ -25,7 +25,7 @@ if TYPE_CHECKING:
 
 
 SHEETS = "sheets/"
-"""Below data/, as the others."""
+"""Folders below data/."""
 EVIDENCE = "evidence/"
 CERTIFICATES = "certificates/"
 SHEET_LABEL = "Compliance-Sheet"
@@ -37,38 +37,38 @@ class Sheet:
     """One sheet of a delivery, opened."""
 
     name: str
-    """Of its file, without .pdf."""
+    """The name of its file, without .pdf."""
     pdf: bytes
     attached: Mapping[str, bytes]
     stated: StatedAssessment | None
-    """What its assessment states; None where it could not be read."""
+    """Its assessment; None if it could not be read."""
     verification: Verification
 
     @property
     def number(self) -> str:
-        """The assessment's."""
+        """The number of the assessment."""
         return str(self.verification.number)
 
     @property
     def assessment(self) -> StatedAssessment:
-        """What its assessment states; ValueError where it could not be read."""
+        """Its assessment; ValueError if it could not be read."""
         if self.stated is None:
-            raise ValueError(f"{self.name}: the assessment is none")
+            raise ValueError(f"{self.name}: the assessment cannot be read")
         return self.stated
 
     @property
     def job(self) -> StatedJob | None:
-        """The job, where it is known."""
+        """The job, if it is known."""
         return self.stated.job if self.stated else None
 
     @property
     def path(self) -> str:
-        """Below the delivery."""
+        """The path in the delivery."""
         return f"data/{SHEETS}{self.name}.pdf"
 
 
 def opened_sheet(name: str, pdf: bytes, verification: Verification) -> Sheet:
-    """A sheet with what is attached to it; nothing of that where it is damaged."""
+    """Open a sheet with its attachments; without them if it is damaged."""
     from compliance.signing.read import read_attachments
     from compliance.verification import LARGEST_SHEET
 
@@ -77,7 +77,7 @@ def opened_sheet(name: str, pdf: bytes, verification: Verification) -> Sheet:
         attached = read_attachments(pdf, largest=LARGEST_SHEET)
         document = read_assessment(attached)
     except Exception:
-        # A damaged file can raise anything; what is wrong with it stands in its verification.
+        # A damaged file can raise any exception; its verification reports the fault.
         return Sheet(name, pdf, {}, None, verification)
     with suppress(ShapeError):
         stated = read_document(document)
@@ -85,7 +85,7 @@ def opened_sheet(name: str, pdf: bytes, verification: Verification) -> Sheet:
 
 
 def payload(sheets: Sequence[Sheet]) -> dict[str, bytes]:
-    """The files of a delivery below data/: sheets, what is attached to them, certificates."""
+    """Return the files of a delivery below data/: sheets, their attachments, certificates."""
     found: dict[str, bytes] = {}
     for sheet in sheets:
         found[f"{SHEETS}{sheet.name}.pdf"] = sheet.pdf
@@ -100,7 +100,7 @@ def payload(sheets: Sequence[Sheet]) -> dict[str, bytes]:
 
 
 def acceptors(sheet: Sheet) -> list[Acceptor]:
-    """Who signed the deviations attached to a sheet; those that do not hold are left out."""
+    """Return the signers of the deviations attached to a sheet, without invalid ones."""
     found = []
     for name in filter(is_deviation, sorted(sheet.attached)):
         with suppress(DeviationError):
@@ -116,24 +116,24 @@ def _pem(certificate: bytes) -> bytes:
 
 
 def bag_info(sheets: Sequence[Sheet]) -> list[Tag]:
-    """What bag-info.txt says of the delivery, of each sheet and of each of its signatures."""
+    """Return the lines of bag-info.txt for the delivery, each sheet and each signature."""
     jobs = [sheet.job for sheet in sheets if sheet.job]
-    told: list[Tag] = [
+    tags: list[Tag] = [
         ("Source-Organization", _first(job.facility.name for job in jobs if job.facility)),
         ("External-Identifier", _first(job.reference for job in jobs)),
         ("External-Description", _first(job.title for job in jobs)),
     ]
     for sheet in sheets:
-        told.append((SHEET_LABEL, f"{sheet.path} {sheet.number} {sheet_says(sheet.verification)}"))
-        told += [
+        tags.append((SHEET_LABEL, f"{sheet.path} {sheet.number} {sheet_says(sheet.verification)}"))
+        tags += [
             (SIGNATURE_LABEL, f"{sheet.path} {_signature(each)}")
             for each in sheet.verification.signatures
         ]
-    return told
+    return tags
 
 
 def _signature(signature: Signature) -> str:
-    """Field, certificate, times, and as whom, in one line; what may hold spaces comes last."""
+    """Write field, certificate, times and role in one line; parts with spaces come last."""
     stamp = signature.stamp
     parts = [signature.field, f"sha256={signature.signer.fingerprint}"]
     parts.append(f"claimed={timestamp(signature.claimed) or 'none'}")
@@ -147,7 +147,7 @@ def _first(texts: Iterable[str | None]) -> str:
 
 
 def duplicate_faults(sheets: Sequence[Sheet]) -> list[str]:
-    """What is wrong where two sheets bear one number, or not all are of one job."""
+    """Return faults if two sheets have the same number, or not all are of one job."""
     numbers = Counter(sheet.number for sheet in sheets if sheet.attached)
     faults = [
         f"{count} sheets have the number {number}: "

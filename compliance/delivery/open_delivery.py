@@ -1,7 +1,7 @@
-"""A delivery opened for reading: a folder, or a .zip of one; nothing is written anywhere.
+"""Open a delivery for reading: a folder, or a .zip of one; nothing is written.
 
-Neither links nor paths that lead out are followed, and sizes are bounded before anything
-is read: a folder from somebody else may have been made to do harm.
+Links and paths that lead out are not followed, and sizes are limited before anything is
+read: a folder from an unknown source may be made to do harm.
 """
 
 from __future__ import annotations
@@ -21,41 +21,41 @@ from compliance.delivery.bag import TOP, path_fault
 from compliance.errors import DeliveryError, Problem, system_reason
 
 LARGEST = 64 << 20
-"""Bytes of one file; the largest, a sheet, has some hundred thousand."""
+"""Most bytes of one file; the largest, a sheet, has some hundred thousand."""
 LARGEST_ALL = 1 << 30
-"""Bytes of all files together."""
+"""Most bytes of all files together."""
 MOST = 5000
-"""Files."""
+"""Most files."""
 DEEPEST = 20
-"""Folders in folders."""
+"""Most levels of folders."""
 DIRECTORY = 4 << 20
-"""Bytes of a .zip's directory, which is read whole."""
+"""Most bytes of a .zip's directory, which is read as a whole."""
 ENTRY, END, END64 = b"PK\x03\x04", b"PK\x05\x06", b"PK\x06\x07"
 HEAD = struct.Struct("<4s2xHH4xIIIHH")
-"""Before each file of a .zip: mark, flags, method, CRC, sizes, lengths of name and extra field."""
+"""Header of a file in a .zip: mark, flags, method, CRC, sizes, lengths of name and extra field."""
 NOTHING = 2
-"""Bytes of nothing, deflated."""
+"""Bytes of an empty file, deflated."""
 AFTER = 0x8
-"""Flag of a file whose sizes come after it."""
+"""Flag of a file whose sizes follow it."""
 STORED = (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED)
 
 
 @dataclass(frozen=True, slots=True)
 class Opened:
-    """The files of a delivery by path, each read when asked for."""
+    """The files of a delivery by path, each read on demand."""
 
     names: tuple[str, ...]
     faults: tuple[str, ...]
-    """Of what lies there: links, paths that lead out, what is too large."""
+    """Faults of its entries: links, paths that lead out, files that are too large."""
     _read: Callable[[str], bytes] = field(repr=False)
 
     def read(self, name: str) -> bytes:
-        """The bytes of one of the names; ValueError where they cannot be read."""
+        """Read the file of one of the names; ValueError if it cannot be read."""
         return self._read(name)
 
 
 def is_zip(path: Path) -> bool:
-    """Whether the file at `path` begins as a .zip does."""
+    """Return whether the file at `path` begins as a .zip does."""
     try:
         with path.open("rb") as file:
             return file.read(4) in (ENTRY, END)
@@ -65,7 +65,7 @@ def is_zip(path: Path) -> bool:
 
 @contextmanager
 def open_delivery(path: Path) -> Iterator[Opened]:
-    """Open the folder or .zip at `path`; DeliveryError where it is neither."""
+    """Open the folder or .zip at `path`; DeliveryError if it is neither."""
     if path.is_dir():
         yield _folder(path)
         return
@@ -114,42 +114,44 @@ def _walk(folder: Path, prefix: str, faults: list[str]) -> Iterator[tuple[str, i
         name = prefix + entry.name
         status = entry.stat(follow_symlinks=False)
         if stat.S_ISLNK(status.st_mode):
-            faults.append(f"{_shown(name)}: is a link; a delivery holds plain files")
+            faults.append(f"{_shown(name)}: is a link; a delivery has only plain files")
         elif stat.S_ISDIR(status.st_mode):
             if name.count("/") < DEEPEST:
                 yield from _walk(folder / entry.name, f"{name}/", faults)
             else:
-                faults.append(f"{_shown(name)}: lies too deep to be looked into")
+                faults.append(f"{_shown(name)}: is nested too deeply")
         elif stat.S_ISREG(status.st_mode):
             yield name, status.st_size
         else:
-            faults.append(f"{_shown(name)}: is no plain file")
+            faults.append(f"{_shown(name)}: is not a plain file")
 
 
 # ---------------------------------------------------------------- a .zip
 
 
 def _check_directory(path: Path) -> None:
-    """That a .zip ends with its directory, which is small enough to be read whole."""
+    """Check that a .zip ends with its directory, and that this is small enough to read."""
     with path.open("rb") as file:
         size = file.seek(0, os.SEEK_END)
         file.seek(max(0, size - 66_000))
         tail = file.read()
     at = tail.rfind(END)
     if size > LARGEST_ALL or at < 0 or len(tail) < at + 22 or END64 in tail:
-        raise DeliveryError(Problem(str(path), "is no .zip of a delivery: too large, or cut off"))
+        raise DeliveryError(
+            Problem(str(path), "is not a .zip of a delivery: it is too large or cut off")
+        )
     (length,) = struct.unpack_from("<I", tail, at + 12)
     if length > DIRECTORY:
-        raise DeliveryError(Problem(str(path), f"holds more than the {MOST} files of a delivery"))
+        raise DeliveryError(Problem(str(path), f"has too many files; expected at most {MOST}"))
     if len(tail) != at + 22:
-        raise DeliveryError(Problem(str(path), "goes on after the end of the .zip: was added to"))
+        raise DeliveryError(Problem(str(path), "has data added after the end of the .zip"))
 
 
 def _strewn(path: Path, archive: zipfile.ZipFile) -> Iterable[str]:
-    """A fault where the entries do not lie one behind the other from the first byte on.
+    """Yield a fault if the entries do not follow one another from the first byte on.
 
-    Some programs go by the directory, others by what stands before each entry: a .zip in
-    which the two differ would unpack to something else than what is checked here.
+    Some programs use the directory, others the header of each entry: a .zip in which the two
+    differ could unpack to other files than those checked here.
     """
     place = 0
     with path.open("rb") as file:
@@ -171,14 +173,14 @@ def _strewn(path: Path, archive: zipfile.ZipFile) -> Iterable[str]:
 
 
 def _same(stated: Sequence[int], entry: zipfile.ZipInfo) -> bool:
-    """Whether what stands before an entry is what the directory says; sizes may come after it."""
+    """Return whether an entry's header agrees with the directory; its sizes may come after it."""
     flags, method, *sizes = stated
     found = [entry.CRC, entry.compress_size, entry.file_size]
     return method == entry.compress_type and (bool(flags & AFTER) or sizes == found)
 
 
 def _between(place: int) -> Sequence[int]:
-    """How many bytes may lie before an entry: none, or the sizes of the one before it."""
+    """Return how many bytes may precede an entry: none, or the sizes of the previous one."""
     return (0, 12, 16) if place else (0,)
 
 
@@ -194,11 +196,11 @@ def _zip(path: Path, archive: zipfile.ZipFile) -> Opened:
             top, slash, inner = name.partition("/")
             tops.add(top if slash else "")
             if inner in entries:
-                faults.append(f"{_shown(inner)}: stands in the .zip twice")
+                faults.append(f"{_shown(inner)}: is in the .zip twice")
             elif slash:
                 entries[inner] = entry
             else:
-                faults.append(f"{_shown(name)}: lies beside the delivery's folder")
+                faults.append(f"{_shown(name)}: is outside the delivery's folder")
     if len(tops) != 1:
         faults.append(f"{len(tops)} folders at the top of the .zip; expected 1")
     names = _sound(((name, entry.file_size) for name, entry in entries.items()), faults)
@@ -210,7 +212,7 @@ def _zip(path: Path, archive: zipfile.ZipFile) -> Opened:
         except (zipfile.BadZipFile, OSError, zlib.error, EOFError, RuntimeError):
             raise ValueError(f"{name}: is damaged") from None
         if len(data) != entries[name].file_size:
-            raise ValueError(f"{name}: has another size than the .zip says")
+            raise ValueError(f"{name}: has another size than the .zip states")
         return data
 
     return Opened(names, tuple(faults), read)
@@ -222,14 +224,14 @@ def _entry_fault(entry: zipfile.ZipInfo) -> str | None:
     if fault is not None:
         return fault
     if name.endswith("/") and (entry.file_size or entry.compress_size > NOTHING):
-        return f"{_shown(name)}: is a folder with bytes in it"
+        return f"{_shown(name)}: is a folder with content of its own"
     mode = entry.external_attr >> 16
     if stat.S_IFMT(mode) not in (0, stat.S_IFREG, stat.S_IFDIR):
-        return f"{_shown(name)}: is a link or no plain file; a delivery holds plain files"
+        return f"{_shown(name)}: is a link or another special file; a delivery has only plain files"
     if entry.flag_bits & 0x1:
         return f"{_shown(name)}: is encrypted"
     if entry.compress_type not in STORED:
-        return f"{_shown(name)}: is compressed in a way that a delivery does not use"
+        return f"{_shown(name)}: has an unsupported compression; expected stored or deflated"
     return None
 
 
@@ -237,23 +239,23 @@ def _entry_fault(entry: zipfile.ZipInfo) -> str | None:
 
 
 def _sound(sizes: Iterable[tuple[str, int]], faults: list[str]) -> tuple[str, ...]:
-    """The names that may be read, sorted; whatever is wrong is put to the faults."""
+    """Return the names that may be read, sorted; append the faults of the others."""
     names: list[str] = []
     alike: dict[str, str] = {}
     total = 0
-    # Those that say what should be there come first: they are read whatever else lies there.
+    # Tag files come first: they are read even if there are too many other files.
     for name, size in sorted(sizes, key=lambda each: (each[0] not in TOP, each)):
         fault = path_fault(name)
         folded = unicodedata.normalize("NFC", name).casefold()
         if fault is None and folded in alike:
             fault = f"{_shown(name)}: differs from {_shown(alike[folded])} in capitals or accents"
         if fault is None and size > LARGEST:
-            fault = f"{_shown(name)}: has {size} bytes; at most {LARGEST} are read"
+            fault = f"{_shown(name)}: has {size} bytes; expected at most {LARGEST}"
         if fault is None and len(names) >= MOST:
-            faults.append(f"more than {MOST} files; the rest is not looked at")
+            faults.append(f"more than {MOST} files; the rest is not checked")
             break
         if fault is None and total + size > LARGEST_ALL:
-            faults.append(f"more than {LARGEST_ALL} bytes; the rest is not looked at")
+            faults.append(f"more than {LARGEST_ALL} bytes; the rest is not checked")
             break
         alike.setdefault(folded, name)
         if fault is not None:

@@ -1,6 +1,6 @@
-"""The page of a delivery: one HTML file that opens offline, without scripts, and prints.
+"""The page of a delivery: one HTML file without scripts that works offline and prints.
 
-Verdicts are told by a word and a shape first; inks only repeat them.
+A verdict is shown by a word and a shape; ink only repeats it.
 """
 
 from __future__ import annotations
@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Line:
-    """A requirement that decided, with what was accepted of it."""
+    """A requirement that decided, with its acceptance if there is one."""
 
     mark: Verdict
     text: str
@@ -49,7 +49,7 @@ class Link:
 
     @property
     def link(self) -> str:
-        """Its path as a page refers to it."""
+        """Its path as a link of the page."""
         from urllib.parse import quote
 
         return quote(self.path)
@@ -57,7 +57,7 @@ class Link:
 
 @dataclass(frozen=True, slots=True)
 class SheetEntry:
-    """What the page says of one sheet."""
+    """The page's texts about one sheet."""
 
     mark: Verdict
     title: str
@@ -76,13 +76,13 @@ class SheetEntry:
 
 @dataclass(frozen=True, slots=True)
 class Certificate(Link):
-    """The certificate of somebody who signed; `name` is theirs."""
+    """The certificate of a signer; `name` is the signer's."""
 
     digest: str
 
 
 def render_page(sheets: Sequence[Sheet]) -> bytes:
-    """The page as UTF-8. KeyError, TypeError or ValueError where an assessment is none."""
+    """Render the page as UTF-8. KeyError, TypeError or ValueError on a malformed assessment."""
     job = next((sheet.assessment.job for sheet in sheets if sheet.assessment.job), None)
     client, facility = (job.client, job.facility) if job else (None, None)
     return render(
@@ -134,14 +134,14 @@ def _entry(sheet: Sheet) -> SheetEntry:
 
 
 def _deciding(shall: Sequence[Finding], stated: StatedAssessment) -> Iterable[Line]:
-    """The requirements that decided, each with what was accepted of it."""
+    """Yield the requirements that decided, each with its acceptance if there is one."""
     accepted = {deviation.requirement: deviation for deviation in stated.deviations}
     for finding in shall:
         if finding.verdict in OUTSIDE:
             value, limit = format_value(finding), format_finding_limits(finding)
-            told = accepted.get(finding.id)
+            deviation = accepted.get(finding.id)
             text = f"{finding.title}: {value}; limit {limit}"
-            yield Line(finding.verdict, text, _accepted(told) if told else "")
+            yield Line(finding.verdict, text, _accepted(deviation) if deviation else "")
         elif finding.verdict is Verdict.NOT_ASSESSED:
             yield Line(finding.verdict, f"{finding.title}: {reason_word(finding.reason)}")
         elif left_open(finding, stated.decision):
@@ -150,7 +150,7 @@ def _deciding(shall: Sequence[Finding], stated: StatedAssessment) -> Iterable[Li
 
 
 def _inside(finding: Finding, decision: Decision) -> str:
-    """A value inside its limit, with what is known of how surely."""
+    """Describe a value inside its limit, with its probability if known."""
     value = f"{format_value(finding)}; limit {format_finding_limits(finding)}"
     if finding.probability is None:
         return f"{value}; its uncertainty is not known"
@@ -190,7 +190,7 @@ def _named(signer: Signer | Acceptor) -> str:
 
 
 def _certificates(sheets: Sequence[Sheet]) -> list[Certificate]:
-    """Of everybody who signed a sheet or a deviation, by digest."""
+    """List the certificates of all signers of sheets and deviations, by digest."""
     signers = {
         signature.signer.fingerprint: _named(signature.signer)
         for sheet in sheets

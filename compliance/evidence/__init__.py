@@ -1,1 +1,1 @@
-"""What travels with a sheet, and the assessment computed again from it."""
+"""The files attached to a sheet, and the assessment recomputed from them."""

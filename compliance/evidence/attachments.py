@@ -1,4 +1,4 @@
-"""The files inside a sheet: their names, and the digests that the assessment states."""
+"""The files attached to a sheet: their names, and the digests that the assessment states."""
 
 from __future__ import annotations
 
@@ -11,7 +11,7 @@ from typing import Any
 from compliance.plain_data import digest
 
 MOST_DIGITS = 400
-"""Of a whole number in JSON."""
+"""Most digits of a whole number in JSON."""
 ASSESSMENT = "assessment.json"
 READINGS = "readings"
 BEFORE = "before"
@@ -21,7 +21,7 @@ METER = "meter.json"
 
 REQUIRED = (ASSESSMENT, RULE, JOB)
 SUFFIXES = (".csv", ".txt", ".cxf")
-"""Of the files of readings, by their format."""
+"""Suffixes of the files of readings, by format."""
 OPTIONAL = (METER, *(stem + suffix for stem in (READINGS, BEFORE) for suffix in SUFFIXES))
 DEVIATION = re.compile(r"deviation-[1-9]\d?\.json")
 
@@ -30,44 +30,44 @@ Document = Mapping[str, Any]
 
 
 def read_assessment(attached: Attached) -> Document:
-    """The assessment among the attachments; ValueError if it is missing or no JSON object.
+    """Read the assessment among the attachments; ValueError if it is missing or not an object.
 
-    Keys that stand there twice, and numbers that are none, are refused.
+    Duplicate keys, and values such as NaN, are refused.
     """
     if ASSESSMENT not in attached:
         raise ValueError(f"{ASSESSMENT} is missing")
     return _object(attached, ASSESSMENT)
 
 
-def is_assessment(found: Any) -> bool:
-    """Whether what a JSON file holds is meant as an assessment, sound or not."""
-    return isinstance(found, dict) and {"verdict", "findings"} <= found.keys()
+def is_assessment(data: Any) -> bool:
+    """Return whether the data of a JSON file is meant as an assessment, valid or not."""
+    return isinstance(data, dict) and {"verdict", "findings"} <= data.keys()
 
 
 def name_faults(attached: Attached) -> Iterator[str]:
-    """What is missing, and what does not belong there."""
+    """Yield the attachments that are missing or do not belong to a sheet."""
     yield from (f"{name} is missing" for name in REQUIRED if name not in attached)
     for stem in (READINGS, BEFORE):
-        found = [stem + suffix for suffix in SUFFIXES if stem + suffix in attached]
-        if len(found) > 1:
-            yield f"{' and '.join(found)}: expected one of them"
+        names = [stem + suffix for suffix in SUFFIXES if stem + suffix in attached]
+        if len(names) > 1:
+            yield f"{' and '.join(names)}: expected only one of them"
     extra = sorted(attached.keys() - {*REQUIRED, *OPTIONAL})
     yield from (f"{name} does not belong to a sheet" for name in extra if not is_deviation(name))
 
 
 def readings_name(stem: str, attached: Attached) -> str:
-    """The name of the attached `readings` or `before`, whose suffix is that of their format."""
+    """Return the name of the attached `readings` or `before`; the suffix depends on the format."""
     names = [stem + suffix for suffix in SUFFIXES]
     return next((name for name in names if name in attached), names[0])
 
 
 def is_deviation(name: str) -> bool:
-    """Whether an attachment of that name is a deviation."""
+    """Return whether an attachment with this name is a deviation."""
     return DEVIATION.fullmatch(name) is not None
 
 
 def digest_faults(attached: Attached, stated: Document) -> Iterator[str]:
-    """Which attachment is not the one that the assessment states; ValueError on no JSON."""
+    """Yield each attachment that is not the one stated; ValueError if one is not JSON."""
     fault = numbering_fault(stated)
     if fault is not None:
         yield f"{ASSESSMENT}: {fault}"
@@ -80,11 +80,11 @@ def digest_faults(attached: Attached, stated: Document) -> Iterator[str]:
 
 
 def _digests(stated: Document, attached: Attached) -> Mapping[str, tuple[str, ...]]:
-    """What each attachment is, and where the assessment states its digest."""
+    """Name each attachment in words, and the keys under which its digest is stated."""
     only_before = stated.get("heading") == "before"
     before = ("readings", "sha256") if only_before else ("before", "readings", "sha256")
-    where = ("the readings were", "readings", "sha256")
-    readings = {} if only_before else {readings_name(READINGS, attached): where}
+    entry = ("the readings were", "readings", "sha256")
+    readings = {} if only_before else {readings_name(READINGS, attached): entry}
     return {
         **readings,
         readings_name(BEFORE, attached): ("the readings before calibration were", *before),
@@ -95,7 +95,7 @@ def _digests(stated: Document, attached: Attached) -> Mapping[str, tuple[str, ..
 
 
 def numbering_fault(stated: Document) -> str | None:
-    """What is wrong where an assessment's number is not of its text; ValueError on no JSON."""
+    """Return a fault if an assessment's number does not fit its text; ValueError on no JSON."""
     number = str(stated.get("number"))
     own = _named_digest(
         ASSESSMENT, {key: value for key, value in stated.items() if key != "number"}
@@ -103,28 +103,27 @@ def numbering_fault(stated: Document) -> str | None:
     if number.rpartition("-")[2] == own[:8]:
         return None
     return (
-        f"the assessment was changed: it is numbered {number}, "
-        f"while its text gives a number that ends in {own[:8]}"
+        f"the assessment was changed: its number is {number}, but its text gives a number that "
+        f"ends in {own[:8]}"
     )
 
 
 def _expected(stated: Document, attached: Attached) -> Mapping[str, tuple[str, Any]]:
-    """What each attachment is, and the digest that the assessment states; None if it has none."""
-    found = {
+    """Name each attachment in words, with the digest stated; None if none is stated."""
+    expected = {
         name: (what, _at(stated, place))
         for name, (what, *place) in _digests(stated, attached).items()
     }
-    named = {
-        str(_at(one, ["file"])): _at(one, ["sha256"]) for one in stated.get("deviations") or ()
-    }
+    deviations = stated.get("deviations") or ()
+    named = {str(_at(each, ["file"])): _at(each, ["sha256"]) for each in deviations}
     given = filter(is_deviation, attached)
     for name in sorted({*named, *given}):
-        found[name] = ("the deviation was", named.get(name))
-    return found
+        expected[name] = ("the deviation was", named.get(name))
+    return expected
 
 
 def _digest(attached: Attached, name: str) -> str:
-    """SHA-256: of a JSON file over its canonical form, of any other over its bytes."""
+    """Compute the SHA-256: of a JSON file over its canonical form, of others over the bytes."""
     if name.endswith(".json"):
         return _named_digest(name, _object(attached, name))
     return hashlib.sha256(attached[name]).hexdigest()
@@ -138,41 +137,41 @@ def _named_digest(name: str, data: Document) -> str:
 
 
 def _at(document: Document, place: Sequence[str]) -> Any:
-    found: Any = document
+    value: Any = document
     for key in place:
-        found = found.get(key) if isinstance(found, Mapping) else None
-    return found
+        value = value.get(key) if isinstance(value, Mapping) else None
+    return value
 
 
 def parse_json(data: bytes, name: str) -> Any:
-    """What the JSON in a file of that name says; ValueError, in one line, where it is none."""
+    """Parse the JSON in the file `name`; ValueError, in one line, if it is not JSON."""
     try:
         return json.loads(data, **STRICT)
     except json.JSONDecodeError as fault:
-        where = f"line {fault.lineno}, column {fault.colno}"
-        raise ValueError(f"{name}: is no JSON from {where} on") from None
+        place = f"line {fault.lineno}, column {fault.colno}"
+        raise ValueError(f"{name}: invalid JSON at {place}") from None
     except (UnicodeDecodeError, RecursionError):
-        raise ValueError(f"{name}: is no JSON") from None
+        raise ValueError(f"{name}: invalid JSON") from None
     except ValueError as fault:
-        raise ValueError(f"{name}: is no JSON: {fault}") from None
+        raise ValueError(f"{name}: invalid JSON: {fault}") from None
 
 
 def _object(attached: Attached, name: str) -> Document:
-    found = parse_json(attached[name], name)
-    if not isinstance(found, dict):
-        raise ValueError(f"{name}: is no JSON object")
-    return found
+    data = parse_json(attached[name], name)
+    if not isinstance(data, dict):
+        raise ValueError(f"{name}: is not a JSON object")
+    return data
 
 
 def _unique(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
-    found = dict(pairs)
-    if len(found) != len(pairs):
-        raise ValueError("a key stands there twice")
-    return found
+    entries = dict(pairs)
+    if len(entries) != len(pairs):
+        raise ValueError("duplicate key")
+    return entries
 
 
 def _no_number(text: str) -> float:
-    raise ValueError(f"{text} is no number")
+    raise ValueError(f"{text} is not a number")
 
 
 def _whole(text: str) -> int:
@@ -186,4 +185,4 @@ STRICT: Mapping[str, Any] = {
     "parse_constant": _no_number,
     "parse_int": _whole,
 }
-"""How JSON is read that a stranger may have written: no key twice, no number that is none."""
+"""Arguments for JSON from unknown sources: no duplicate keys, no NaN or infinity."""

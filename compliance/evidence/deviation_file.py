@@ -1,7 +1,8 @@
-"""Deviation files: a client's signed leave for one value outside its limits.
+"""Deviation files: a client's signed acceptance of one value outside its limits.
 
 A JSON document (schemas/deviation.json): what is accepted, and a detached CMS signature
-over its canonical bytes. Whether one holds for an assessment is `disposition`'s matter.
+over its canonical bytes. `grading.deviation_check` decides whether it applies to an
+assessment.
 """
 
 from __future__ import annotations
@@ -30,10 +31,10 @@ if TYPE_CHECKING:
 
 
 SCHEMA = "https://deliverable-compliance.invalid/schemas/deviation-1.json"
-"""Names the format; nothing is fetched from it."""
-EXPECTED = "expected a file that 'compliance deviation new' has made"
+"""The name of the format; nothing is fetched from it."""
+EXPECTED = "expected a file from 'compliance deviation new'"
 LARGEST = 1 << 17
-"""Bytes of a deviation file; real ones have three thousand."""
+"""Most bytes of a deviation file; real ones have three thousand."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -55,12 +56,12 @@ def new_deviation(
     stamper: Stamper | None = None,
     file: str = "the assessment",
 ) -> bytes:
-    """A deviation file for one finding of an assessment, signed by `identity`.
+    """Make a deviation file for one finding of an assessment, signed by `identity`.
 
-    `stated` is what the assessment's document states; `stamper` adds the time that an authority
-    states. Raises DeviationError where it has no such requirement, no job,
-    or a text cannot stand in the file; IdentityError where the certificate is not valid at
-    the time of acceptance, TimestampError where there is no time stamp and it is not optional.
+    `stated` is the content of the assessment's document; `stamper` adds the time stamp of an
+    authority. Raises DeviationError if it has no such requirement, no job, or a text is not
+    allowed in the file; IdentityError if the certificate is not valid at the time of
+    acceptance, TimestampError if there is no time stamp and it is not optional.
     """
     from compliance.signing.detached import sign_detached
 
@@ -80,7 +81,7 @@ def _content(
     stated: StatedAssessment, requirement: str, acceptance: Acceptance, file: str
 ) -> dict[str, Any]:
     if stated.job is None or stated.slot is None:
-        raise _error(file, "is of bare readings; only a job's slot can deviate")
+        raise _error(file, "is of readings without a job; only a slot of a job can deviate")
     findings = {finding.id: finding for finding in stated.state.findings}
     if requirement not in findings:
         raise _error(file, f"has no requirement {requirement!r}; it has {', '.join(findings)}")
@@ -117,11 +118,11 @@ def _content(
 
 
 def load_deviation(path: str | Path, trusted: Sequence[Signer] | None = None) -> Deviation:
-    """A deviation from its file.
+    """Read a deviation file.
 
     With `trusted` (certificates of signers or their authorities) its signer has to be among
-    them. Raises DeviationError where the file is none, was changed since it was signed, or
-    was signed by somebody else.
+    them. Raises DeviationError if the file is not a deviation, was changed since it was
+    signed, or was signed by another person.
     """
     data = read_bytes(path, DeviationError, "deviation", limit=LARGEST)
     deviation, signature = read_deviation(data, str(path), trusted or ())
@@ -129,7 +130,7 @@ def load_deviation(path: str | Path, trusted: Sequence[Signer] | None = None) ->
         signer = deviation.signer
         raise _error(
             str(path),
-            f"signed by {signer.name}, SHA-256 {signer.sha256}, who is not among the trusted",
+            f"signed by {signer.name}, SHA-256 {signer.sha256}, who is not trusted",
         )
     return deviation
 
@@ -137,10 +138,10 @@ def load_deviation(path: str | Path, trusted: Sequence[Signer] | None = None) ->
 def read_deviation(
     data: bytes, file: str, trusted: Sequence[Signer] = (), stamping: Sequence[Signer] = ()
 ) -> tuple[Deviation, Detached]:
-    """A deviation from a file's bytes, and what its signature says.
+    """Read a deviation from a file's bytes, and the facts about its signature.
 
-    `trusted` and `stamping` as for `read_detached`. Raises DeviationError where it is none or
-    was changed since it was signed.
+    `trusted` and `stamping` as for `read_detached`. Raises DeviationError if it is not a
+    deviation or was changed since it was signed.
     """
     _, typed = read_data(_parsed(data, file), file, "deviation", DeviationError)
     signature = _signature(typed, file, trusted, stamping)
@@ -153,49 +154,49 @@ def acceptor_trust(
     stamping: Sequence[Signer] = (),
     facility: Signer | None = None,
 ) -> list[tuple[str, bool]]:
-    """Of each deviation among a sheet's attachments: its signer, in words, and if trusted.
+    """Return for each deviation attached to a sheet its signer, in words, and if trusted.
 
-    `facility` is who signed the sheet. Raises DeviationError as `read_deviation` does, and
-    where the facility accepted what it delivers.
+    `facility` is the signer of the sheet. Raises DeviationError as `read_deviation` does, and
+    if the facility accepted its own values.
     """
-    found = []
+    acceptors = []
     for name in filter(is_deviation, sorted(files)):
         deviation, signature = read_deviation(files[name], name, trusted, stamping)
         signer = deviation.signer
         if facility is not None:
             check_acceptor(deviation, facility)
         who = ", ".join(part for part in (signer.name, signer.organisation) if part)
-        trust = signature.trusted_as or "not among the trusted"
-        told = f"{name}: {deviation.requirement}, signed by {who}: {trust}; SHA-256 {signer.sha256}"
-        found.append((told, signature.trusted_as is not None))
-    return found
+        trust = signature.trusted_as or "not trusted"
+        text = f"{name}: {deviation.requirement}, signed by {who}: {trust}; SHA-256 {signer.sha256}"
+        acceptors.append((text, signature.trusted_as is not None))
+    return acceptors
 
 
 def check_acceptor(deviation: Deviation, facility: Signer) -> None:
-    """That a deviation was not signed with the key of the sheet itself. Raises DeviationError."""
+    """Check that a deviation was not signed with the sheet's own key. Raises DeviationError."""
     from compliance.signing.certificates import same_key
 
     if same_key(deviation.signer.certificate, facility.certificate):
         raise _error(
             deviation.file,
             f"accepts {deviation.requirement} with the key that signs the sheet; a facility cannot "
-            "accept what it delivers: whoever accepts it signs with a key of their own",
+            "accept its own values: the person who accepts must sign with their own key",
         )
 
 
 def require_deviation(data: bytes, file: str) -> None:
-    """That a file is meant as a deviation, sound or not. Raises DeviationError."""
-    found = _parsed(data, file)
-    keys = found.keys() if isinstance(found, dict) else set()
-    if is_assessment(found):
-        made = "expected a deviation, as 'compliance deviation new' makes one of it"
-        raise _error(file, f"is an assessment; {made}")
+    """Check that a file is meant as a deviation, valid or not. Raises DeviationError."""
+    document = _parsed(data, file)
+    keys = document.keys() if isinstance(document, dict) else set()
+    if is_assessment(document):
+        expected = "expected a deviation; make one with 'compliance deviation new'"
+        raise _error(file, f"is an assessment; {expected}")
     if not {"deviation", "signature"} & keys:
         raise _error(file, f"is another kind of document; {EXPECTED}")
 
 
 def payload_and_signature(data: bytes, file: str) -> tuple[bytes, bytes]:
-    """The bytes that were signed, and the signature over them (CMS, DER)."""
+    """Return the bytes that were signed, and the signature over them (CMS, DER)."""
     _, typed = read_data(_parsed(data, file), file, "deviation", DeviationError)
     return canonical_bytes(typed["deviation"]), _decoded(typed, file)
 
@@ -227,37 +228,37 @@ def _parsed(data: bytes, file: str) -> Any:
         return json.loads(data, **STRICT)
     except json.JSONDecodeError as fault:
         line = fault.lineno if data.strip() else None
-        raise DeviationError(Problem(file, f"is not JSON; {EXPECTED}", line)) from None
+        raise DeviationError(Problem(file, f"invalid JSON; {EXPECTED}", line)) from None
     except (UnicodeDecodeError, RecursionError):
-        raise _error(file, f"is not JSON; {EXPECTED}") from None
+        raise _error(file, f"invalid JSON; {EXPECTED}") from None
     except ValueError as fault:
-        raise _error(file, f"is not JSON: {fault}") from None
+        raise _error(file, f"invalid JSON: {fault}") from None
 
 
 def _deviation(typed: Mapping[str, Any], signature: Detached, file: str) -> Deviation:
-    said = typed["deviation"]
-    accepted = datetime.fromisoformat(said["accepted"].upper())
+    stated = typed["deviation"]
+    accepted = datetime.fromisoformat(stated["accepted"].upper())
     if signature.claimed != accepted:
-        raise _error(file, f"accepted {said['accepted']}, but signed at {signature.claimed}")
+        raise _error(file, f"accepted {stated['accepted']}, but signed at {signature.claimed}")
     signer = signature.signer
     return Deviation(
-        assessment=said["assessment"],
-        job=said["job"],
-        slot=said["slot"],
-        serial=said.get("serial"),
-        rule=said["rule"]["id"],
-        revision=said["rule"]["revision"],
-        digest=said["rule"]["digest"],
-        requirement=said["requirement"]["id"],
-        title=said["requirement"]["title"],
-        quantity=said["requirement"]["quantity"],
-        unit=said["requirement"]["unit"],
-        value=from_plain(said["value"], Value),
-        limits=from_plain(said["limits"], Limits),
-        reason=said["reason"],
-        accepted_by=said["accepted_by"],
+        assessment=stated["assessment"],
+        job=stated["job"],
+        slot=stated["slot"],
+        serial=stated.get("serial"),
+        rule=stated["rule"]["id"],
+        revision=stated["rule"]["revision"],
+        digest=stated["rule"]["digest"],
+        requirement=stated["requirement"]["id"],
+        title=stated["requirement"]["title"],
+        quantity=stated["requirement"]["quantity"],
+        unit=stated["requirement"]["unit"],
+        value=from_plain(stated["value"], Value),
+        limits=from_plain(stated["limits"], Limits),
+        reason=stated["reason"],
+        accepted_by=stated["accepted_by"],
         accepted=accepted,
-        until=date.fromisoformat(said["until"]),
+        until=date.fromisoformat(stated["until"]),
         signer=Acceptor(signer.name, signer.organisation, signer.fingerprint, signer.certificate),
         document=typed,
         file=file,

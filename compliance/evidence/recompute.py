@@ -1,4 +1,4 @@
-"""What travels with a sheet, and the assessment computed again from it."""
+"""The evidence attached to a sheet, and the assessment recomputed from it."""
 
 from __future__ import annotations
 
@@ -21,11 +21,11 @@ from compliance.readings.load import FORMATS, readings_from_bytes
 from compliance.rules.library import rule_from_resolved
 
 MOST_SEEDS, MOST_DRAWS = 1 << 63, 200_000
-"""Beyond these a stated assessment is not computed again: it would not end."""
+"""The limits for recomputing an assessment: beyond them it would not end."""
 
 
 def attachments(assessment: Assessment) -> dict[str, bytes]:
-    """Files of the evidence by their fixed names; readings byte for byte as they were read."""
+    """Return the files of the evidence by their fixed names; readings as the bytes read."""
     calibrated = assessment.heading == "calibrated"
     stated = documents.statement(assessment)
     files = {
@@ -47,7 +47,7 @@ def attachments(assessment: Assessment) -> dict[str, bytes]:
 
 
 def _name(stem: str, readings: Readings) -> str:
-    """A fixed stem, and the suffix of the format that the readings came in."""
+    """Return a fixed stem with the suffix of the readings' format."""
     return stem + FORMATS[readings.form].suffixes[0]
 
 
@@ -56,7 +56,7 @@ def _text(document: Mapping[str, Any]) -> bytes:
 
 
 def _in_order(document: Mapping[str, Any]) -> bytes:
-    """Keys in the order of the file they were read from: the sheet prints settings in it."""
+    """Write keys in the order of the file read: the sheet prints settings in that order."""
     return (json.dumps(document, ensure_ascii=False, indent=1) + "\n").encode()
 
 
@@ -78,29 +78,29 @@ class _Rule:
 
 @dataclass(frozen=True, slots=True)
 class _Stated:
-    """What of a document cannot be seen from the other evidence."""
+    """The parts of a document that the other evidence does not contain."""
 
     assessed: datetime
     seed: int
     draws: int
     heading: str
     display: Any
-    """For readings without a job, which says its own."""
+    """For readings without a job; a job states its own."""
     rule: _Rule
     readings: _Readings
     before: _Grade | None = None
 
     def readings_of(self, name: str) -> _Readings:
-        """What the readings attached under a name were called, and their encoding."""
+        """Return the file name and encoding of the readings attached under `name`."""
         if not name.startswith("before.") or self.heading != "calibrated":
             return self.readings
         if self.before is None:
-            raise ShapeError(f"{name} is attached, and nothing said of it")
+            raise ShapeError(f"{name} is attached, but the assessment does not mention it")
         return self.before.readings
 
 
 def assess_again(files: Mapping[str, bytes]) -> Assessment:
-    """Compute the assessment again from the evidence; SheetError or InputError if it is unfit."""
+    """Recompute the assessment from the evidence; SheetError or InputError if it is unfit."""
     document = _parsed(files, "assessment.json")
     try:
         stated = from_plain(document, _Stated)
@@ -111,11 +111,11 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
         called = {name: stated.readings_of(name) for name in names if name in files}
         at = timestamp(stated.assessed)
     except (ShapeError, OverflowError):
-        raise SheetError("assessment.json has not the shape of one") from None
+        raise SheetError("assessment.json is not an assessment document") from None
     if at != document["assessed"]:
-        raise SheetError("assessment.json: assessed: no time in UTC")
+        raise SheetError("assessment.json: assessed: is not a time in UTC")
     if not (0 <= stated.seed < MOST_SEEDS and 0 <= stated.draws <= MOST_DRAWS):
-        raise SheetError("assessment.json: seed, draws: beyond what is computed again")
+        raise SheetError("assessment.json: seed, draws: too large to recompute")
     rule = rule_from_resolved(_parsed(files, "rule.json"), stated.rule.files)
     job = meter = None
     if "job.json" in files:
@@ -142,7 +142,7 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
 
 
 def _deviations(files: Mapping[str, bytes]) -> tuple[Deviation, ...]:
-    """Those attached, their signatures checked; by whom is for the reader to judge."""
+    """Read the deviations attached and check their signatures, but not who signed."""
     return tuple(
         read_deviation(data, name)[0] for name, data in sorted(files.items()) if is_deviation(name)
     )

@@ -1,4 +1,4 @@
-"""Web pages from templates (Jinja2); this package holds the templates and knows no content."""
+"""Render web pages from templates (Jinja2); this package contains the templates, not the data."""
 
 from __future__ import annotations
 
@@ -12,7 +12,7 @@ if TYPE_CHECKING:
 
 
 def render(template: str, **content: Any) -> bytes:
-    """The page that `template` makes of its content, UTF-8."""
+    """Render `template` with its content as UTF-8."""
     return f"{_environment().get_template(template).render(content)}\n".encode()
 
 
@@ -22,7 +22,7 @@ def _environment() -> Environment:
     from markupsafe import Markup
 
     def escaped(value: Any) -> Markup:
-        # Jinja's own escaping writes quotes otherwise, and pages are compared byte for byte.
+        # Jinja itself escapes quotes differently, and pages are compared byte for byte.
         return Markup(value if isinstance(value, Markup) else escape(str(value)))
 
     return Environment(

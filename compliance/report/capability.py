@@ -1,4 +1,4 @@
-"""What a meter can prove of a rule, in words and as plain data."""
+"""How well a meter can prove a rule, in words and as plain data."""
 
 from __future__ import annotations
 
@@ -20,34 +20,32 @@ SIGNS: Mapping[Adequacy, str] = {
 }
 SUMMARIES: Mapping[Adequacy, str] = {
     Adequacy.INADEQUATE: "This meter cannot prove every requirement of the rule.",
-    Adequacy.UNKNOWN: ("The meter's file does not say all that proving the rule would rest on."),
-    Adequacy.MARGINAL: (
-        "This meter can prove the rule only where values keep away from their limits."
-    ),
+    Adequacy.UNKNOWN: "The meter file lacks data that proving the rule depends on.",
+    Adequacy.MARGINAL: "This meter can prove the rule only if values are not near their limits.",
 }
-"""By the worst that occurs, the worst first."""
+"""Summaries by the worst adequacy that occurs, the worst first."""
 ADEQUATE = "This meter can prove every requirement of the rule."
 
 
 def adequacy_word(row: Capability) -> str:
-    """How well the meter can prove a requirement."""
+    """Return how well the meter can prove a requirement, in words."""
     return row.adequacy.value.replace("-", " ")
 
 
 def ratio_text(row: Capability) -> str:
-    """How many times the uncertainty fits into the room that the limits leave."""
+    """Format how many times the uncertainty fits into the room that the limits leave."""
     if row.ratio is None:
         return "–"
     return "> 99" if row.ratio > 99 else f"{math.floor(row.ratio * 10) / 10:.1f}"
 
 
 def title(row: Capability) -> str:
-    """The requirement, with its level where it is no shall."""
+    """Name the requirement, with its level if it is a should."""
     return row.requirement.title + (" (should)" if row.requirement.level == "should" else "")
 
 
 def detail(row: Capability) -> str:
-    """The limits, what is missing, and how uncertain the meter may be."""
+    """Describe the limits, missing data, and the uncertainty that would be needed."""
     limits = "; ".join(format_requirement_limits(row.requirement, row.unit))
     words = [f"limit {limits}"]
     if row.why:
@@ -55,8 +53,8 @@ def detail(row: Capability) -> str:
     if row.uncertainty is not None and row.needed is not None:
         at = f" at {row.place}" if row.place else ""
         words.append(
-            f"uncertain by {_amount(row.uncertainty, row.unit)}{at}, "
-            f"would have to be {_amount(row.needed, row.unit)} or less"
+            f"uncertainty {_amount(row.uncertainty, row.unit)}{at}, "
+            f"required: {_amount(row.needed, row.unit)} or less"
         )
     return "; ".join(words)
 
@@ -66,7 +64,7 @@ def _amount(value: float, unit: str) -> str:
 
 
 def summary(rows: Sequence[Capability]) -> str:
-    """Whether the meter can prove the rule, in a sentence."""
+    """Say in a sentence whether the meter can prove the rule."""
     present = {row.adequacy for row in rows}
     return next((text for adequacy, text in SUMMARIES.items() if adequacy in present), ADEQUATE)
 
@@ -74,7 +72,7 @@ def summary(rows: Sequence[Capability]) -> str:
 def capability_data(
     rule: Rule, meter: str, rows: Sequence[Capability], slot: str | None = None
 ) -> dict[str, Any]:
-    """What a meter can prove of a rule, as plain data."""
+    """Return how well a meter can prove a rule, as plain data."""
     return {
         **({} if slot is None else {"slot": slot}),
         "rule": {"id": rule.id, "revision": rule.revision},

@@ -11,7 +11,7 @@ from compliance.report import numbers
 
 
 def check_lines(check: DeviationCheck) -> list[str]:
-    """What a deviation is for, who signed it, and whether it holds; none where it is unreadable."""
+    """Describe a deviation, its signer and its validity, in lines; none if it is unreadable."""
     deviation, signature = check.deviation, check.signature
     if deviation is None or signature is None:
         return []
@@ -25,35 +25,35 @@ def check_lines(check: DeviationCheck) -> list[str]:
         f"Reason: {deviation.reason}",
         f"Accepted by {deviation.accepted_by}, {numbers.format_time(deviation.accepted)}, until "
         f"{numbers.format_date(deviation.until)}",
-        f"Seen in assessment {deviation.assessment}",
-        f"Signed by {who}: {_standing(signature.trusted_as, check.any_signer)}",
+        f"For assessment {deviation.assessment}",
+        f"Signed by {who}: {_trust(signature.trusted_as, check.any_signer)}",
         f"SHA-256 {signer.sha256}",
         *_stamped(signature.stamp, check.any_authority),
         _ending(check),
     ]
 
 
-def _standing(trusted_as: str | None, anybody: bool) -> str:
-    return trusted_as or ("not checked" if anybody else "not among the trusted")
+def _trust(trusted_as: str | None, anybody: bool) -> str:
+    return trusted_as or ("not checked" if anybody else "not trusted")
 
 
 def _stamped(stamp: Stamp | None, anybody: bool) -> list[str]:
     if stamp is None:
         return []
-    trust = _standing(stamp.trusted_as, anybody)
+    trust = _trust(stamp.trusted_as, anybody)
     return [f"Stamped {numbers.format_time(stamp.time)} by {stamp.authority.name}: {trust}"]
 
 
 def _ending(check: DeviationCheck) -> str:
     if check.code != 3:
-        return "It holds." if check.code == 0 else "It does NOT hold."
+        return "Valid." if check.code == 0 else "Not valid."
     if check.signature is not None and check.signature.trusted_as:
-        return "Unchanged, but without a time stamp of an authority that is trusted."
-    return "Unchanged; its signer was not checked: --trust CERTIFICATE says whom you expect."
+        return "Unchanged, but without a time stamp of a trusted authority."
+    return "Unchanged; signer not checked: give the expected one with --trust CERTIFICATE."
 
 
 def check_data(check: DeviationCheck) -> dict[str, Any]:
-    """What came out, as plain data."""
+    """Return the result as plain data."""
     data: dict[str, Any] = {"file": check.file, "exit_code": check.code}
     if check.deviation is not None and check.signature is not None:
         signer, stamp = check.deviation.signer, check.signature.stamp

@@ -1,4 +1,4 @@
-"""What explains an assessment: what is outside, its likely causes, what calibration changed."""
+"""The explanation of an assessment: values outside, likely causes, changes by calibration."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from compliance.report.numbers import format_finding_limits, format_value
 
 @dataclass(frozen=True, slots=True)
 class Named:
-    """A requirement by its names."""
+    """A requirement with its id and title."""
 
     id: str
     title: str
@@ -23,7 +23,7 @@ class Named:
 
 @dataclass(frozen=True, slots=True)
 class StatedMiss(Named):
-    """A requirement on a field of the job, which no reading explains, and what the field says."""
+    """A requirement on a field of the job, which readings cannot explain, with its value."""
 
     value: str
     limits: str
@@ -39,7 +39,7 @@ class Unjudged(Named):
 
 @dataclass(frozen=True, slots=True)
 class Explanation:
-    """What there is to tell of an assessment."""
+    """The facts that explain an assessment."""
 
     number: str
     slot: str | None
@@ -56,11 +56,11 @@ class Explanation:
     calibration: Calibration | None
     remarks: tuple[StatedRemark, ...]
     printed: Mapping[str, tuple[str, str]]
-    """By requirement the values before and after calibration as the sheet prints them."""
+    """The values before and after calibration by requirement, as the sheet prints them."""
 
 
 def explanation(stated: StatedAssessment) -> Explanation:
-    """What there is to tell of an assessment."""
+    """Collect the facts that explain an assessment."""
     state, before = stated.state, stated.before
     outside = _outside(state)
     return Explanation(

@@ -1,11 +1,11 @@
 """Findings for other programs: a flat CSV table (RFC 4180) and a JUnit report.
 
-CSV has a row per requirement. Numbers are unrounded, in the unit named beside them, with a point;
-an empty cell is a value that there is not. Texts that a spreadsheet would take for a formula get
-an apostrophe in front, as the name of a job or a rule must not be able to run something in it.
+CSV has a row per requirement. Numbers are unrounded, with a decimal point, in the unit named
+beside them; an empty cell means that there is no value. A text that a spreadsheet would run as a
+formula gets an apostrophe in front: the name of a job or a rule must not run anything.
 
-JUnit has a suite per slot and deliverable, a case per requirement. A suite is green exactly when
-the assessment is compliant: a shall outside its limits is a failure, one that could not be assessed
+JUnit has a suite per slot and deliverable, a case per requirement. A suite is green exactly if the
+assessment is compliant: a shall outside its limits is a failure, one that could not be assessed
 an error. A should never turns a build red: outside its limits, or open, it is skipped with the
 reason.
 """
@@ -30,12 +30,12 @@ from compliance.report.verdict import applies
 
 CODES = {Outcome.COMPLIANT: 0, Outcome.NOT_COMPLIANT: 1, Outcome.UNDECIDED: 3}
 ORDER = (4, 2, 1, 3, 0)
-"""Over several results the first code present in this order is the program's."""
+"""Of several exit codes, the first in this order is the program's."""
 
 
 @dataclass(frozen=True, slots=True)
 class Fault:
-    """Why there is no assessment, or no file of it."""
+    """An error because of which there is no assessment, or no file of it."""
 
     lines: tuple[str, ...]
     code: int
@@ -43,20 +43,20 @@ class Fault:
 
 @dataclass(frozen=True, slots=True)
 class Result:
-    """One slot against one deliverable: an assessment, a fault, or both where writing failed."""
+    """One slot against one deliverable: an assessment, a fault, or both if writing failed."""
 
     slot: str
-    """The slot's name; of a bare readings file the file's."""
+    """The slot's name; for bare readings the file's."""
     deliverable: str
-    """The rule's id; the reference as written where the rule could not be read."""
+    """The rule's id; the name given if the rule could not be read."""
     assessment: Assessment | None = None
     fault: Fault | None = None
     files: tuple[Path, ...] = ()
-    """Written."""
+    """The files written."""
 
     @property
     def code(self) -> int:
-        """The exit code this one would have alone."""
+        """The exit code of this result alone."""
         if self.fault is not None:
             return self.fault.code
         return CODES[self.assessment.verdict] if self.assessment else 4
@@ -67,11 +67,11 @@ class Coded(Protocol):
 
     @property
     def code(self) -> int:
-        """The exit code this one would have alone."""
+        """The exit code of this result alone."""
 
 
 def exit_code(results: Iterable[Coded]) -> int:
-    """The program's exit code over `results`; 4 where there are none."""
+    """Return the program's exit code for all `results`; 4 if there are none."""
     present = {result.code for result in results}
     return next((code for code in ORDER if code in present), 4)
 
@@ -86,11 +86,11 @@ COLUMNS = (
     *("not_judged", "accepted_by", "accepted_until"),
 )
 FORMULA = ("=", "+", "-", "@", "\t", "\r", "＝", "＋", "－", "＠")
-"""What a cell that is run begins with; in East Asian settings the wide signs as well."""
+"""Beginnings of a cell that a spreadsheet runs; in East Asian settings also the wide signs."""
 
 
 def findings_csv(results: Iterable[Result]) -> bytes:
-    """A header row and a row per finding of the calibrated state, or of before where it is all.
+    """Write a header row and a row per finding of the calibrated state, else of that before.
 
     UTF-8, lines end in CR LF. Results without an assessment have no rows.
     """
@@ -164,7 +164,7 @@ def _finding(finding: Finding, accepted: Deviation | None) -> dict[str, Any]:
 
 
 def _pair(name: str, value: Value | None) -> dict[str, Any]:
-    """A number in one column, a pair (x, y) in two."""
+    """Put a number in one column, a pair (x, y) in two."""
     if isinstance(value, tuple):
         return {name: value[0], f"{name}_y": value[1]}
     return {name: value}
@@ -182,11 +182,11 @@ def _cell(value: Any) -> str:
 
 
 TAGS = {Outcome.UNDECIDED: "error", Outcome.NOT_COMPLIANT: "failure"}
-"""What a suite holds at least one of, by its verdict."""
+"""The element that a suite has at least one of, by its verdict."""
 
 
 def junit(results: Sequence[Result], now: datetime) -> bytes:
-    """The report of `results` as UTF-8 XML; `now` stamps suites without an assessment."""
+    """Write the report of `results` as UTF-8 XML; `now` is the time of suites without a result."""
     root = ET.Element("testsuites", name="compliance")
     for result in results:
         root.append(_suite(result, now))
@@ -236,7 +236,7 @@ def _cases(assessment: Assessment) -> list[tuple[str, ET.Element | None]]:
 
 
 def _of_row(row: Row) -> ET.Element | None:
-    """The element inside a case; None is a pass. What is accepted is told and stays a failure."""
+    """Make the element inside a case; None for a pass. An accepted deviation stays a failure."""
     finding = row.finding
     decides = finding.level is Level.SHALL
     if not applies(finding):
@@ -264,7 +264,7 @@ def _outcome(
 
 
 def _legal(text: str) -> str:
-    """`text` without what XML 1.0 cannot carry (2.2, Char); no-break spaces become spaces."""
+    """Replace characters that XML 1.0 does not allow (2.2, Char), and no-break spaces."""
     return "".join(char if _is_char(char) else "\ufffd" for char in text).replace("\u00a0", " ")
 
 

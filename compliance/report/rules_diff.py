@@ -1,4 +1,4 @@
-"""What a change of a rule does, in words and as plain data: keys, rows, headings, counts."""
+"""The effect of a change of a rule, in words and as plain data: keys, rows, headings, counts."""
 
 from __future__ import annotations
 
@@ -13,9 +13,9 @@ from compliance.rules.compare import Detail, Difference, Row
 from compliance.rules.compare_parts import Kind
 
 ORDER = (Kind.LOOSENED, Kind.WITHDRAWN, Kind.CHANGED, Kind.ADDED, Kind.TIGHTENED, Kind.REWORDED)
-"""What a reviewer looks at first."""
+"""The order in which a reviewer looks at them."""
 
-RAISE = "The text differs and the revision does not: raise the revision."
+RAISE = "The text was changed, but not the revision: raise the revision."
 NOT_STATED = "not stated"
 UNITS = {
     "valid_for": " days",
@@ -25,11 +25,11 @@ UNITS = {
     "target.luminance_white": "\u00a0cd/m²",
     "target.luminance_peak": "\u00a0cd/m²",
 }
-"""Of keys that hold a number."""
+"""Units of keys whose value is a number."""
 
 
 class KeyChange(NamedTuple):
-    """One key of a row."""
+    """One key of a row, before and after."""
 
     key: str
     kind: Kind
@@ -38,7 +38,7 @@ class KeyChange(NamedTuple):
 
 
 def describe_row(row: Row) -> tuple[KeyChange, ...]:
-    """The keys in which a row differs; of one that is new or gone all that it asks."""
+    """Describe the keys in which a row differs; of a new or withdrawn one all that it asks."""
     if row.kind in (Kind.ADDED, Kind.WITHDRAWN):
         was = _whole(row.old) if row.old else ""
         now = _whole(row.new) if row.new else ""
@@ -52,12 +52,12 @@ def _whole(requirement: Requirement) -> str:
 
 def _detail(detail: Detail) -> KeyChange:
     if detail.key in ("form", "order", "changes"):
-        said = {
-            "form": "written differently, the same in effect",
+        text = {
+            "form": "written differently, with the same effect",
             "order": "in another order",
-            "changes": "other reasons are stated",
+            "changes": "other reasons stated",
         }[detail.key]
-        return KeyChange(detail.key, detail.kind, "", said)
+        return KeyChange(detail.key, detail.kind, "", text)
     if _is_list(detail.old) and _is_list(detail.new):
         was, now = _lists(detail.old, detail.new)
     else:
@@ -89,35 +89,36 @@ def _is_list(value: Any) -> bool:
 
 
 def _lists(old: PatchSet, new: PatchSet) -> tuple[str, str]:
-    """Two lists with the names that are only in one, or have other codes there."""
-    mine, theirs = dict(new.patches), dict(old.patches)
-    gone = [name for name, codes in old.patches if mine.get(name) != codes]
-    come = [name for name, codes in new.patches if theirs.get(name) != codes]
+    """Describe two lists with the names that are only in one, or have other codes there."""
+    after, before = dict(new.patches), dict(old.patches)
+    gone = [name for name, codes in old.patches if after.get(name) != codes]
+    added = [name for name, codes in new.patches if before.get(name) != codes]
     was, now = set_words(old), set_words(new)
-    was += f", {', '.join(gone)} among them" if gone else ""
-    now += f", {', '.join(come)} among them" if come else ""
+    was += f", including {', '.join(gone)}" if gone else ""
+    now += f", including {', '.join(added)}" if added else ""
     return was, now
 
 
-def worst_kind(found: Iterable[Difference]) -> str:
-    """The kind that a reviewer looks at first."""
-    kinds = {row.kind for one in found for row in one.rows} | {one.kind for one in found}
+def worst_kind(differences: Iterable[Difference]) -> str:
+    """Return the kind that a reviewer looks at first."""
+    every = list(differences)
+    kinds = {row.kind for each in every for row in each.rows} | {each.kind for each in every}
     return next((kind.value for kind in ORDER if kind in kinds), Kind.SAME.value)
 
 
-def rows_in_order(one: Difference) -> list[Row]:
-    """The rows of a difference, those first that a reviewer looks at first."""
-    return sorted(one.rows, key=lambda row: ORDER.index(row.kind))
+def rows_in_order(difference: Difference) -> list[Row]:
+    """Sort the rows of a difference in a reviewer's order."""
+    return sorted(difference.rows, key=lambda row: ORDER.index(row.kind))
 
 
-def heading(one: Difference) -> str:
-    """`id, revision 1 → 2`."""
-    old, new = one.old, one.new
+def heading(difference: Difference) -> str:
+    """Name a rule and its change: `id, revision 1 → 2`."""
+    old, new = difference.old, difference.new
     rule = new or old
     assert rule is not None
     if old is None or new is None:
-        said = "a new rule" if old is None else "withdrawn"
-        return f"{rule.id}, revision {rule.revision}: {said}"
+        state = "a new rule" if old is None else "withdrawn"
+        return f"{rule.id}, revision {rule.revision}: {state}"
     if old.id != new.id:
         return f"{old.id}, revision {old.revision} → {new.id}, revision {new.revision}"
     if old.revision == new.revision:
@@ -126,38 +127,38 @@ def heading(one: Difference) -> str:
 
 
 def row_title(row: Row) -> str:
-    """What a row is about."""
-    one = row.new or row.old
+    """Name the subject of a row."""
+    requirement = row.new or row.old
     name = row.subject.removeprefix("requirements.")
-    return name if one is None else f"{one.title} ({name})"
+    return name if requirement is None else f"{requirement.title} ({name})"
 
 
 def stated_reason(change: Change | None) -> str:
-    """Why, who agreed and when, as the rule states it; empty where it does not."""
+    """Return why, who agreed and when, as the rule states it; empty if it does not."""
     if change is None:
         return ""
     return f"{change.reason}; agreed by {change.agreed_by}, {change.date.isoformat()}"
 
 
-def summary(one: Difference) -> str:
-    """How many rows there are of each kind."""
-    count = Counter(row.kind for row in one.rows)
+def summary(difference: Difference) -> str:
+    """Count the rows of each kind."""
+    count = Counter(row.kind for row in difference.rows)
     return ", ".join(f"{count[kind]} {kind.value}" for kind in ORDER if kind in count)
 
 
 def change_text(key: KeyChange, row: Row) -> str:
-    """One key of a row: what it was and what it is."""
+    """Describe one key of a row: before and after."""
     name = "" if key.key in ("requirement", row.subject) else f"{key.key}: "
     return f"{name}{key.was} → {key.now}" if key.was and key.now else f"{name}{key.was or key.now}"
 
 
-def difference_data(one: Difference) -> dict[str, Any]:
-    """A difference as plain data."""
+def difference_data(difference: Difference) -> dict[str, Any]:
+    """Return a difference as plain data."""
     return {
-        "old": _rule(one.old),
-        "new": _rule(one.new),
-        "kind": one.kind.value,
-        "same_revision": one.same_revision,
+        "old": _rule(difference.old),
+        "new": _rule(difference.new),
+        "kind": difference.kind.value,
+        "same_revision": difference.same_revision,
         "rows": [
             {
                 "subject": row.subject,
@@ -165,7 +166,7 @@ def difference_data(one: Difference) -> dict[str, Any]:
                 "details": [key._asdict() | {"kind": key.kind.value} for key in describe_row(row)],
                 "stated": stated_reason(row.stated) or None,
             }
-            for row in one.rows
+            for row in difference.rows
         ],
     }
 

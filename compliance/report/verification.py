@@ -1,4 +1,4 @@
-"""Verifications as texts and as plain data: steps, what a sheet says, the outcome in a sentence."""
+"""Verifications as texts and as plain data: steps, a sheet's statement, the outcome."""
 
 from __future__ import annotations
 
@@ -14,27 +14,27 @@ from compliance.report.words.en import verification as words
 
 
 def step_title(step: Step) -> str:
-    """What a step checks."""
+    """Name what a step checks."""
     return words.CHECKS[step.check]
 
 
 def step_text(step: Step) -> str:
-    """How a step ended, in a line."""
+    """Describe the result of a step in one line."""
     return statement_text(step.result)
 
 
 def step_details(step: Step) -> list[str]:
-    """Further lines of a step."""
+    """Return the further lines of a step."""
     return list(map(statement_text, step.details))
 
 
 def step_line(step: Step) -> str:
-    """What a step checks and how it ended."""
+    """Name what a step checks, and its result."""
     return f"{step_title(step)}: {step_text(step)}"
 
 
 def sheet_says(sheet: Verification) -> str:
-    """What a sheet states: verdict with its condition, and disposition."""
+    """Return what a sheet states: verdict with its condition, and disposition."""
     if sheet.verdict is None:
         return "nothing"
     verdict = f"conditionally {sheet.verdict}" if sheet.conditional else sheet.verdict
@@ -42,46 +42,46 @@ def sheet_says(sheet: Verification) -> str:
 
 
 def sheet_outcome(sheet: Verification) -> str:
-    """What a sheet turned out to be, in a sentence or two."""
-    text = words.SHEET_OUTCOMES[sheet.exit_code].format(said=sheet_says(sheet))
+    """Describe the outcome for a sheet in a sentence or two."""
+    text = words.SHEET_OUTCOMES[sheet.exit_code].format(stated=sheet_says(sheet))
     undone = any(step.status is Status.NOT_DONE for step in sheet.steps)
     return text + words.PAGES_UNCHECKED if undone and sheet.exit_code != 1 else text
 
 
 def delivery_outcome(delivery: DeliveryVerification) -> str:
-    """What a delivery turned out to be, in a sentence or two."""
-    said = Counter(map(sheet_says, delivery.sheets.values()))
-    counts = "; ".join(f"{count} {verdict}" for verdict, count in sorted(said.items()))
+    """Describe the outcome for a delivery in a sentence or two."""
+    stated = Counter(map(sheet_says, delivery.sheets.values()))
+    counts = "; ".join(f"{count} {verdict}" for verdict, count in sorted(stated.items()))
     text = words.DELIVERY_OUTCOMES[delivery.exit_code]
     if delivery.exit_code == 3 and not delivery.signed:
         text = words.UNSIGNED
     if delivery.exit_code == 1 and {sheet.exit_code for sheet in delivery.sheets.values()} == {0}:
         text = words.APART
-    return text.format(said=counts)
+    return text.format(stated=counts)
 
 
 def delivery_title(delivery: DeliveryVerification) -> str:
-    """What a delivery is."""
+    """Name a delivery by its number of sheets."""
     count = len(delivery.sheets)
     return "a delivery of 1 sheet" if count == 1 else f"a delivery of {count} sheets"
 
 
 def delivery_sheets(delivery: DeliveryVerification) -> Iterator[str]:
-    """A line for each sheet of a delivery."""
+    """Yield a line for each sheet of a delivery."""
     for path, sheet in delivery.sheets.items():
         if sheet.exit_code != 1:
             yield f"{path}: {sheet.number}: {sheet_says(sheet)}"
         elif sheet.only_untrusted:
-            yield f"{path}: its signer is not among the trusted"
+            yield f"{path}: signer not trusted"
         else:
-            yield f"{path}: does not hold"
+            yield f"{path}: not valid"
 
 
 # ---------------------------------------------------------------- plain data
 
 
 def sheet_data(file: str, sheet: Verification) -> dict[str, Any]:
-    """The verification of a sheet."""
+    """Return the verification of a sheet as plain data."""
     return {
         "file": file,
         "number": sheet.number,
@@ -95,7 +95,7 @@ def sheet_data(file: str, sheet: Verification) -> dict[str, Any]:
 
 
 def delivery_data(file: str, delivery: DeliveryVerification) -> dict[str, Any]:
-    """The verification of a delivery, and of each sheet in it."""
+    """Return the verification of a delivery, and of each sheet in it, as plain data."""
     return {
         "file": file,
         "exit_code": delivery.exit_code,
@@ -134,5 +134,5 @@ def _signature_data(signature: Signature) -> Mapping[str, Any]:
 
 
 def _iso_time(moment: datetime | None) -> str | None:
-    """A time as it is stated, in its own offset."""
+    """Format a time in its own offset."""
     return None if moment is None else moment.isoformat().replace("+00:00", "Z")

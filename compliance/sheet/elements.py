@@ -1,4 +1,4 @@
-"""The elements that the sheet is set from: verdict marks, headings, facts, rows.
+"""The elements of the sheet's layout: verdict marks, headings, facts, rows.
 
 Filled disc: pass. Disc filled on the left: conditional pass; on the right:
 conditional fail. Barred ring: fail. Dotted ring: not assessed, undecided.
@@ -28,7 +28,7 @@ MARK_INKS: Mapping[Verdict, Ink] = {
 
 
 def draw_mark(canvas: Canvas, x: float, y: float, radius: float, verdict: Verdict) -> None:
-    """The mark of `verdict` round (`x`, `y`)."""
+    """Draw the mark of `verdict` around (`x`, `y`)."""
     ink = MARK_INKS[verdict]
     weight = max(0.7, radius * 0.22)
     ring = radius - weight / 2
@@ -73,13 +73,13 @@ class Text:
     ink: Ink = INK.TEXT
 
     def draw(self, canvas: Canvas, x: float, top: float) -> None:
-        """Draw it in the block whose left and upper edge are given."""
+        """Draw the line in a block, given the block's left and upper edge."""
         x, y = x + self.x, top - self.base
         canvas.text(x, y, self.text, face=self.face, size=self.size, ink=self.ink)
 
 
 def text_block(height: float, *texts: Text, space: float = 0.0, keep: bool = False) -> Block:
-    """A block that holds lines of print and nothing else."""
+    """Make a block of lines of print."""
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         for text in texts:
@@ -89,7 +89,7 @@ def text_block(height: float, *texts: Text, space: float = 0.0, keep: bool = Fal
 
 
 def heading(text: str, measure: float) -> Block:
-    """A section's heading over a rule."""
+    """Make a section's heading below a rule."""
     title = Text(ellipsize(text, SERIF, 13.5, measure), 18, face=SERIF, size=13.5)
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
@@ -100,7 +100,7 @@ def heading(text: str, measure: float) -> Block:
 
 
 def subheading(text: str, measure: float, *, space: float = mm(4)) -> Block:
-    """A heading inside a section."""
+    """Make a heading inside a section."""
     title = Text(ellipsize(text, BOLD, 8.6, measure), 8, face=BOLD, size=8.6)
     return text_block(13.0, title, space=space, keep=True)
 
@@ -114,7 +114,7 @@ def paragraph(
     space: float = 3.0,
     bullet: bool = False,
 ) -> Iterable[Block]:
-    """A paragraph, one block per line; its first two and last two lines stay together."""
+    """Make a paragraph, a block per line; its first two and last two lines stay together."""
     indent = mm(3.2) if bullet else 0.0
     lines = wrap(text, face, size, measure - indent)
     for index, line in enumerate(lines):
@@ -138,7 +138,7 @@ def fact_blocks(
     space: float = 1.6,
     most: int | None = None,
 ) -> Iterable[Block]:
-    """Labels with their values beside them, one block per line; at most `most` for a fact."""
+    """Make labels with values beside them, a block per line; at most `most` lines per fact."""
     for fact in facts:
         face, value_size = (MONO, size - 1.3) if fact.mono else (SANS, size)
         ink = INK.TEXT if fact.known else INK.FAINT
@@ -160,20 +160,20 @@ def fact_blocks(
 Edges = Sequence[tuple[float, float]]
 """Left edge and width of each column of a table."""
 PAD = mm(3)
-"""Between two columns."""
+"""Space between two columns."""
 MOST_LINES = 40
-"""Of a cell."""
+"""Most lines of a cell."""
 
 
 def _edges(measure: float, *shares: float) -> Edges:
-    """The columns of a table, from their left edges as shares of the measure."""
+    """Return the columns of a table, given their left edges as shares of the measure."""
     starts = [share * measure for share in shares]
     ends = [*(start - PAD for start in starts[1:]), measure]
     return [(start, end - start) for start, end in zip(starts, ends, strict=True)]
 
 
 def _table_head(edges: Edges, titles: Sequence[str], measure: float, space: float = 0.0) -> Block:
-    """A table's head, set again on each page."""
+    """Make a table's head, which is repeated on each page."""
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         for (start, _), title in zip(edges, titles, strict=True):
@@ -188,12 +188,12 @@ def _requirement_edges(measure: float) -> Edges:
 
 
 def requirement_head(measure: float) -> Block:
-    """The head of the table of requirements."""
+    """Make the head of the table of requirements."""
     return _table_head(_requirement_edges(measure), headings.REQUIREMENT_COLUMNS, measure)
 
 
 def level_head(level: Level, count: int, measure: float, again: Block) -> Block:
-    """The line above the rows of one level."""
+    """Make the line above the rows of one level."""
     meaning = headings.LEVELS[level]
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
@@ -211,7 +211,7 @@ Print = tuple[str, str, float, Ink]
 def _set_lines(
     prints: Iterable[Print], x: float, top: float, measure: float
 ) -> tuple[Sequence[Text], float]:
-    """Set prints below one another from `top` down; returns their lines and where they end."""
+    """Set prints below one another from `top` down; return their lines and the lower edge."""
     lines: list[Print] = []
     for text, face, size, ink in prints:
         wrapped = wrap(text, face, size, measure)
@@ -228,7 +228,7 @@ def _set_lines(
 
 
 def requirement_row(row: Row, measure: float, again: Block, air: float = 1.0) -> Block:
-    """One requirement: mark and word, title, value, limits, clause and basis."""
+    """Make the row of a requirement: mark and word, title, value, limits, clause and basis."""
 
     def strong(text: str, ink: Ink = INK.TEXT) -> Print:
         return text, BOLD, SIZE, ink
@@ -272,7 +272,7 @@ def requirement_row(row: Row, measure: float, again: Block, air: float = 1.0) ->
 def compared_rows(
     before: Sequence[Row], after: Sequence[Row], measure: float, air: float = 1.0
 ) -> list[Block]:
-    """Each requirement's value and verdict before calibration and after, side by side."""
+    """Make rows of value and verdict before and after calibration, side by side."""
     edges = _edges(measure, 0.0, 0.46, 0.73)
     head = _table_head(edges, headings.COMPARED_COLUMNS, measure, mm(4))
     earlier = {row.finding.id: row for row in before}
@@ -308,7 +308,7 @@ def _compared_row(
 
 
 def legend() -> Block:
-    """The five marks and their words."""
+    """Make the line of the five marks and their words."""
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         for verdict, word in headings.LEGEND.items():

@@ -1,4 +1,4 @@
-"""Page 1: what the client wants to know, in plain words, and where it is signed."""
+"""Page 1: the outcome for the client, in plain words, and the signature boxes."""
 
 from __future__ import annotations
 
@@ -43,15 +43,15 @@ INDENT = RAIL + mm(4)
 """Left edge of a title, with room for the mark before it."""
 GAP = mm(4)
 LEAST = 0.43
-"""Least of the room for the titles, where the columns beside them leave it."""
+"""Least share of the room for the titles, if the columns beside them leave it."""
 WIDEST = 0.33
-"""Most of the room that a column beside the title may take."""
+"""Largest share of the room for a column beside the title."""
 ROW_LEADING = 1.3
 MOST_LINES = 2
 
 
 def _reasons(report: Report, most: int, measure: float, size: float) -> list[Block]:
-    """The deciding requirements beside a label, at most `most`, then how many more there are."""
+    """Make the deciding requirements beside a label, at most `most`, and the count of the rest."""
     if not report.deciding:
         return []
     rows, rest = report.deciding[:most], report.deciding[most:]
@@ -84,12 +84,12 @@ def _row_base(line: int, size: float) -> float:
 
 
 def _cells(row: Row) -> tuple[tuple[str, str], ...]:
-    """What a title has beside it: text and face of value, limits, probability."""
+    """Return text and face of the cells beside a title: value, limits, probability."""
     return (row.value, BOLD), (row.limit, SANS), (row.probability, SANS)
 
 
 def _edges(rows: Sequence[Row], room: float, size: float) -> list[tuple[float, float]]:
-    """Left edge and width of the columns, the title's first, as wide as their texts."""
+    """Return left edge and width of the columns, the title's first, as wide as their texts."""
     columns = zip(*(_cells(row) for row in rows), strict=True)
     natural = [max(width(text, face, size) for text, face in column) + 0.5 for column in columns]
     extents = [min(extent, WIDEST * room) if extent > 1 else 0.0 for extent in natural]
@@ -105,7 +105,7 @@ def _edges(rows: Sequence[Row], room: float, size: float) -> list[tuple[float, f
 
 
 def _reason(row: Row, edges: Sequence[tuple[float, float]], room: float, size: float) -> Block:
-    """A deciding requirement: mark, title and cells beside it, and a note below."""
+    """Make a deciding requirement: mark, title and cells beside it, and a note below."""
     if row.finding.verdict is Verdict.NOT_ASSESSED:
         cells, edges, note = [(row.finding.title, SANS)], [(0.0, room)], row.short
     else:
@@ -139,13 +139,13 @@ Box = tuple[float, float, float, float]
 SIGNATURE = mm(23)
 """Height of a signature box."""
 FRAME = 8.4
-"""Type of head and foot."""
+"""Type size of head and foot."""
 
 
 def draw_frame(
     canvas: Canvas, grid: Grid, report: Report, number: int, total: int, signed: bool
 ) -> None:
-    """Head and foot: what it is, its number, page x of y, NOT SIGNED where it is not."""
+    """Draw head and foot: kind of document, number, page x of y, NOT SIGNED if it is not."""
     right = grid.width - grid.right
     head = grid.height - mm(14)
     canvas.text(grid.left, head, headings.SHEET, face=BOLD, size=FRAME)
@@ -179,7 +179,7 @@ def draw_frame(
 
 
 def _draw_boxes(canvas: Canvas, grid: Grid, report: Report, signed: bool) -> dict[str, Box]:
-    """Two boxes at the foot of the page, captions above."""
+    """Draw two boxes at the foot of the page, with captions above."""
     bottom = grid.bottom + mm(1)
     facility = report.facility
     captions = (
@@ -214,12 +214,12 @@ def _draw_boxes(canvas: Canvas, grid: Grid, report: Report, signed: bool) -> dic
 
 
 class Ease(NamedTuple):
-    """How page 1 is set."""
+    """A setting of page 1."""
 
     scale: float
-    """Of its type."""
+    """Scale of the type."""
     lines: int
-    """Most of a fact."""
+    """Most lines of a fact."""
     most: int
     """Most rows and remarks."""
 
@@ -234,13 +234,13 @@ EASES = (
     Ease(0.85, 1, 2),
     Ease(0.8, 1, 1),
 )
-"""Tried in order."""
+"""Settings, tried in this order."""
 PARTED = mm(4)
-"""Blocks with at least this space above share what the page has left."""
+"""Blocks with at least this space above share the free space of the page."""
 
 
 def draw_front(canvas: Canvas, grid: Grid, report: Report, *, signed: bool) -> dict[str, Box]:
-    """Draw page 1 below its head; returns the signature boxes in points."""
+    """Draw page 1 below its head; return the signature boxes in points."""
     blocks, _ = fit_front(report, grid)
     spare = front_depth(grid) - stack_height(blocks)
     parted = sum(block.space >= PARTED for block in blocks)
@@ -254,18 +254,18 @@ def draw_front(canvas: Canvas, grid: Grid, report: Report, *, signed: bool) -> d
 
 
 def shows_all_remarks(report: Report, grid: Grid) -> bool:
-    """Whether page 1 has room for every remark in full."""
+    """Return whether page 1 has room for every remark in full."""
     same = set(report.remarks) == set(report.now.remarks)
     return same and fit_front(report, grid)[1]
 
 
 def front_depth(grid: Grid) -> float:
-    """Height of page 1 above the signatures."""
+    """Return the height of page 1 above the signatures."""
     return grid.depth - SIGNATURE - mm(9)
 
 
 def fit_front(report: Report, grid: Grid) -> tuple[list[Block], bool]:
-    """The blocks in the largest type that fits, and whether every remark is whole."""
+    """Return the blocks in the largest type that fits, and whether every remark is complete."""
     blocks: list[Block] = []
     whole = False
     room = grid.measure - RAIL - mm(4)
@@ -279,7 +279,7 @@ def fit_front(report: Report, grid: Grid) -> tuple[list[Block], bool]:
 
 
 def _front_blocks(report: Report, grid: Grid, ease: Ease) -> Iterable[Block]:
-    """The blocks of page 1 above the signatures."""
+    """Make the blocks of page 1 above the signatures."""
     scale, lines, most = ease
     measure = grid.measure
     yield from _title(report, measure, ease)
@@ -317,7 +317,7 @@ def _title(report: Report, measure: float, ease: Ease) -> Iterable[Block]:
 
 
 def _verdict(report: Report, measure: float, ease: Ease) -> Block:
-    """The mark, the word and the sentence between two rules."""
+    """Make the mark, the word and the sentence between two rules."""
     scale, lines, _ = ease
     room = measure - RAIL
     size = 27 * scale
@@ -348,7 +348,7 @@ def _verdict(report: Report, measure: float, ease: Ease) -> Block:
 
 
 def _tally(tally: Tally, measure: float, space: float) -> Block:
-    """One mark per requirement of a level, in the rule's order, and the count in words."""
+    """Make one mark per requirement of a level, in the rule's order, and the count in words."""
     step, leading = 11.5, 13.5
     words = width(tally.words, SANS, 8.4) + mm(4)
     per_line = max(8, int((measure - RAIL - words) / step))
@@ -366,14 +366,14 @@ def _tally(tally: Tally, measure: float, space: float) -> Block:
 
 
 def _missed(tally: Tally, measure: float, size: float, lines: int) -> Iterable[Block]:
-    """What is not met although it decides nothing, below the marks."""
+    """Make the list of requirements missed that do not decide, below the marks."""
     if tally.missed:
         for line in wrap(tally.missed, SANS, size, measure - RAIL, lines):
             yield text_block(size * LEADING, Text(line, size, RAIL, size=size))
 
 
 def _facts(report: Report, grid: Grid, ease: Ease) -> Block:
-    """Two columns: what was asked and by whom, what was measured and with what."""
+    """Make two columns: the rule and the client, the measurement and the meter."""
     size = 8.4 * ease.scale
     columns = [
         list(
@@ -401,7 +401,7 @@ def _listed(
     *,
     bullet: bool = True,
 ) -> Block:
-    """A label in the rail and short paragraphs beside it, under a rule."""
+    """Make a label in the rail with short paragraphs beside it, below a rule."""
     size, label_size = 8.0 * scale, 8.4 * scale
     room = measure - RAIL
     body = [

@@ -1,4 +1,4 @@
-"""Everything after page 1, as blocks: requirements, pictures, provenance."""
+"""The pages after page 1, as blocks: requirements, pictures, provenance."""
 
 from __future__ import annotations
 
@@ -35,7 +35,7 @@ ROW = mm(78)
 
 
 def requirements(report: Report, grid: Grid, air: float) -> Iterable[Block]:
-    """The table of requirements, its rows with `air` times the usual space."""
+    """Make the table of requirements, its rows with `air` times the usual space."""
     measure = grid.measure
     head = requirement_head(measure)
     yield heading(headings.REQUIREMENTS, measure)
@@ -52,16 +52,16 @@ def requirements(report: Report, grid: Grid, air: float) -> Iterable[Block]:
 
 
 def shall_first(rows: Iterable[Row]) -> tuple[Row, ...]:
-    """Rows with the shall first; the rule's own order within."""
+    """Sort rows with the shall first; otherwise in the rule's order."""
     return tuple(sorted(rows, key=lambda row: row.finding.level is not Level.SHALL))
 
 
 def pictures(
     report: Report, charts: Sequence[Charts], grid: Grid, stretch: float
 ) -> Iterable[Block]:
-    """The pictures, two in a row, `stretch` times as high as usual.
+    """Make the pictures, two in a row, `stretch` times as high as usual.
 
-    `charts` are those of the readings before calibration, if any, then of the present ones.
+    `charts` are those of the readings before calibration, if any, then of the current ones.
     """
     plots = plots_of(charts)
     if not plots:
@@ -77,7 +77,7 @@ def pictures(
 
 
 def _single_row(plots: Sequence[Plot], charts: Charts, grid: Grid, stretch: float) -> Block:
-    """Two different pictures of one set of readings, or one of full width."""
+    """Make a row of two different pictures of the same readings, or of one of full width."""
     wide = grid.half if len(plots) == 2 else grid.measure
     height = ROW * stretch * max(plot.share for plot in plots)
     key = max(plot.key_height(charts, wide) for plot in plots)
@@ -93,7 +93,7 @@ def _single_row(plots: Sequence[Plot], charts: Charts, grid: Grid, stretch: floa
 def _pair_row(
     plot: Plot, states: Sequence[str], charts: Sequence[Charts], grid: Grid, stretch: float
 ) -> Block:
-    """The same picture before calibration and after, on the same scales."""
+    """Make a row of the same picture before and after calibration, on the same scales."""
     group = [each for each in charts if plot.has(each)]
     height = ROW * stretch * plot.share
     if plot.squat is not None:
@@ -114,7 +114,7 @@ def _pair_row(
 
 
 def comparison(report: Report, grid: Grid, air: float) -> Iterable[Block]:
-    """Before calibration and after; nothing where there was no calibration."""
+    """Compare before and after calibration; nothing if there was no calibration."""
     before = report.before
     if before is None:
         return
@@ -126,7 +126,7 @@ def comparison(report: Report, grid: Grid, air: float) -> Iterable[Block]:
 
 
 def later_remarks(report: Report, grid: Grid) -> list[str]:
-    """Remarks for which page 1 has no room, and those of before calibration alone."""
+    """Return the remarks that page 1 has no room for, and those only on before calibration."""
     known = report.now.remarks
     before = report.before.remarks if report.before else ()
     return [
@@ -138,7 +138,7 @@ def later_remarks(report: Report, grid: Grid) -> list[str]:
 def last_pages(
     report: Report, grid: Grid, size: float, remarks: Sequence[str]
 ) -> Iterable[Block | Columns]:
-    """From the likely causes to the end, in type of `size` points, with some `remarks`."""
+    """Make the part from the likely causes to the end, in type of `size` points."""
     yield from _causes(report.now, grid, size)
     yield from _open(report, grid, size)
     if remarks:
@@ -164,7 +164,7 @@ def _columns(blocks: Iterable[Block], grid: Grid, space: float = 0.0) -> Columns
 
 
 def _causes(state: State, grid: Grid, size: float) -> Iterable[Block]:
-    """Likely causes of what is outside its limits, with the next step; they decide nothing."""
+    """List the likely causes of values outside limits, with next steps; they do not decide."""
     if not state.causes and not state.no_cause:
         return
     yield heading(headings.CAUSES, grid.measure)
@@ -177,7 +177,7 @@ def _causes(state: State, grid: Grid, size: float) -> Iterable[Block]:
 
 
 def _open(report: Report, grid: Grid, size: float) -> Iterable[Block | Columns]:
-    """What of the requirements was missing or not judged."""
+    """List the parts of requirements that were missing or not judged."""
     rows = [row for row in shall_first(report.now.rows) if row.open]
     if rows:
         yield heading(headings.OPEN, grid.measure)

@@ -1,4 +1,4 @@
-"""Sets the sheet: page 1, then requirements, pictures and provenance on as many as it takes."""
+"""Lay out the sheet: page 1, then requirements, pictures and provenance on further pages."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ Place = tuple[int, float, float, float, float]
 
 @dataclass(frozen=True, slots=True)
 class Drawing:
-    """A sheet that waits for its signatures."""
+    """A sheet ready to be signed."""
 
     pdf: bytes
     boxes: Mapping[str, Place]
@@ -37,24 +37,24 @@ class Drawing:
 
 
 STRETCHES = (1.0, 1.07, 0.94, 1.15, 0.88, 1.24, 0.82, 1.34, 0.76, 1.46, 1.6)
-"""Height of pictures, times the usual."""
+"""Height of pictures, as a factor."""
 AIRS = (1.0, 0.85, 1.2, 0.7, 1.45, 1.8)
-"""Space in the rows of tables, times the usual."""
+"""Space in the rows of tables, as a factor."""
 SIZES = (7.6, 7.3, 7.9, 7.1, 8.2)
-"""Type on the last pages, in points."""
+"""Type size on the last pages, in points."""
 HALF = 0.42
-"""A page with a larger share of it blank counts as half empty."""
+"""A page with a larger blank share counts as half empty."""
 ENDING = 0.48
-"""The same of the last page."""
+"""The same for the last page."""
 GOOD = 0.04
-"""Cost at which no better setting is looked for."""
+"""Cost below which the search for a better setting ends."""
 
 
 def choose_layout(report: Report, charts: Sequence[Charts], grid: Grid) -> list[Page]:
-    """The pages after the first, in the setting that leaves the least of them blank.
+    """Lay out the pages after the first, in the setting that leaves least of them blank.
 
-    A setting can cost no less than its strain and the blank pages before its end do; the end is
-    set only where that is less than the least cost so far, and once for each place to start at.
+    A setting costs at least as much as its strain and the blank space before its end; the end is
+    laid out only if that is less than the least cost so far, and once for each starting place.
     """
     rows = cache(lambda air: tuple(requirements(report, grid, air)))
     plots = cache(lambda stretch: tuple(pictures(report, charts, grid, stretch)))
@@ -89,13 +89,13 @@ def choose_layout(report: Report, charts: Sequence[Charts], grid: Grid) -> list[
 
 
 def _blank(pages: Sequence[Page], depth: float) -> float:
-    """Cost of what pages leave blank, one large gap weighing more than many small."""
+    """Return the cost of blank space; one large gap costs more than many small ones."""
     gaps = (max(0.0, 1 - page.filled / depth) for page in pages)
     return sum(max(0.0, gap - 0.06) ** 2 * 4 + 2.0 * (gap > HALF) for gap in gaps)
 
 
 def _blank_end(page: Page, depth: float) -> float:
-    """The same of the last page, where blank costs least."""
+    """Return the cost of blank space on the last page, where it costs least."""
     gap = max(0.0, 1 - page.filled / depth)
     return max(0.0, gap - 0.06) ** 2 + 2.0 * (gap > ENDING)
 
@@ -103,9 +103,9 @@ def _blank_end(page: Page, depth: float) -> float:
 def draw_sheet(assessment: Assessment, *, page: str = "a4", signed: bool) -> Drawing:
     """Draw the sheet of `assessment` as PDF, on `a4` or `letter`.
 
-    `signed` says whether a signature will be put on it; without one every page is
-    marked NOT SIGNED. Same assessment, same bytes. Raises `SheetError` for another
-    page and for a character that the sheet's fonts lack.
+    `signed`: a signature will be added; without one every page is marked NOT SIGNED. The same
+    assessment gives the same bytes. Raises `SheetError` for another page size, and for a
+    character that the sheet's fonts lack.
     """
     report = build_report(assessment)
     if page not in PAGES:

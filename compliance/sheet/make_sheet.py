@@ -1,4 +1,4 @@
-"""From an assessment to the finished sheet: draw, make archival, sign."""
+"""Make the finished sheet from an assessment: draw, make archival, sign."""
 
 from __future__ import annotations
 
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 CSV = "text/csv"
 JSON = "application/json"
 FORMATS = ((".csv", CSV), (".txt", "text/plain"), (".cxf", "application/xml"))
-"""Of readings: suffix and MIME type."""
+"""Suffix and MIME type of readings."""
 READINGS = "The readings as the meter's file had them"
 BEFORE = "Readings of the same slot before it was calibrated"
 
@@ -51,13 +51,13 @@ def write_sheet(
     page: str = "a4",
     stamper: Stamper | None = None,
 ) -> bytes:
-    """The sheet of an assessment as PDF/A-3b with its evidence attached.
+    """Make the sheet of an assessment as PDF/A-3b with its evidence attached.
 
-    `page` is `a4` or `letter`. With an identity it is certified at the time of the
-    assessment, and stamped by `stamper`; without one every page says NOT SIGNED. Raises
-    SheetError where a character cannot be printed, IdentityError where the certificate is
-    not valid then, TimestampError where there is no time stamp, DeviationError where this
-    identity accepted a deviation of the assessment.
+    `page` is `a4` or `letter`. With an identity the sheet is certified at the time of the
+    assessment, and stamped by `stamper`; without one every page is marked NOT SIGNED. Raises
+    SheetError if a character cannot be printed, IdentityError if the certificate is not valid
+    then, TimestampError if there is no time stamp, DeviationError if this identity accepted a
+    deviation of the assessment.
     """
     if identity is not None and assessment.deviations:
         from compliance.evidence.deviation_file import check_acceptor
@@ -69,7 +69,7 @@ def write_sheet(
 
 
 def archival_sheet(assessment: Assessment, *, page: str = "a4", signed: bool = True) -> Drawing:
-    """The sheet before it is signed; `signed` says whether it will be. Same input, same bytes."""
+    """Make the sheet before signing; `signed`: it will be signed. Same input, same bytes."""
     from compliance.evidence.recompute import attachments
     from compliance.sheet.pdfa import archival
 
@@ -94,11 +94,11 @@ def _facility(assessment: Assessment) -> str:
 def countersign_sheet(
     pdf: bytes, *, identity: Identity, role: str, when: datetime, stamper: Stamper | None = None
 ) -> bytes:
-    """Add a visible second signature to a signed sheet, in the field that waits for it.
+    """Add a visible second signature to a signed sheet, in the field reserved for it.
 
-    The file given is kept byte for byte, what comes after it is the signature. Raises
-    SheetError where the role has characters that cannot be printed, and otherwise as
-    `write_sheet`. Whether the sheet is sound is for the caller to find out first.
+    The given file is kept byte for byte; the signature follows it. Raises SheetError if the
+    role has characters that cannot be printed, and otherwise as `write_sheet`. The caller has
+    to verify the sheet first.
     """
     from compliance.signing.sign import COUNTER_FIELD, countersign, field_size, role_reason
 
@@ -149,10 +149,10 @@ Line = tuple[str, str, float, Ink]
 def draw_stamp(
     signer: Signer, when: datetime, *, width: float, height: float, role: str | None = None
 ) -> bytes:
-    """A one-page PDF of `width` by `height` points that shows who signs, as whom, and when.
+    """Draw a one-page PDF of `width` by `height` points with signer, role and time.
 
-    Lines that find no room at the foot are left out. Raises SheetError where the fonts lack
-    a character of the name or the role.
+    Lines without room at the foot are left out. Raises SheetError if the fonts lack a
+    character of the name or the role.
     """
     canvas = PdfCanvas(width, height, created=when)
     y = height - PAD

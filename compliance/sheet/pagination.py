@@ -1,4 +1,4 @@
-"""Pages, and how blocks are set on them: nothing here knows what the blocks show."""
+"""Set blocks on pages, whatever the blocks show."""
 
 from __future__ import annotations
 
@@ -13,13 +13,13 @@ DUST = 1e-6
 
 
 def mm(length: float) -> float:
-    """Millimetres as points."""
+    """Convert millimetres to points."""
     return length * 72 / 25.4
 
 
 @dataclass(frozen=True, slots=True)
 class Grid:
-    """A page and the place of its body; lengths in points."""
+    """A page and the position of its body; lengths in points."""
 
     width: float
     height: float
@@ -59,21 +59,21 @@ PAGES: Mapping[str, Grid] = {
 
 @dataclass(frozen=True, slots=True)
 class Block:
-    """Something of known height that is never split."""
+    """An element of known height that is never split."""
 
     height: float
     draw: Callable[[Canvas, float, float], None]
     """Called with the canvas, the left edge and the upper edge."""
     space: float = 0.0
-    """Above it, unless it starts a page or a column."""
+    """The space above it, unless it starts a page or a column."""
     keep: bool = False
-    """Stays on the page of the next block."""
+    """It stays on the page of the next block."""
     again: Block | None = None
-    """Set above it where it starts a page, such as a table's head."""
+    """The block above it if it starts a page, such as a table's head."""
 
 
 def stack_height(blocks: Sequence[Block]) -> float:
-    """Height of blocks below one another, without the space above the first."""
+    """Return the height of blocks below one another, without the space above the first."""
     return sum(block.height + (block.space if index else 0) for index, block in enumerate(blocks))
 
 
@@ -91,13 +91,13 @@ class Chain:
 
     blocks: tuple[Block, ...]
     height: float
-    """With the space above."""
+    """The height with the space above."""
     height_first: float
-    """As the first of a page or column, which loses its space and regains its head."""
+    """The height as the first of a page or column: without the space above, with the head."""
 
 
 def keep_together(blocks: Iterable[Block]) -> list[Chain]:
-    """Blocks as chains that must stay together."""
+    """Join blocks into chains that must stay together."""
     chains: list[Chain] = []
     held: list[Block] = []
     for block in blocks:
@@ -117,14 +117,14 @@ def _chain(blocks: Sequence[Block]) -> Chain:
 
 @dataclass(frozen=True)
 class Columns:
-    """Blocks that run in two columns of equal width, balanced where they end."""
+    """Blocks in two columns of equal width, balanced at the end."""
 
     blocks: tuple[Block, ...]
     offset: float
     """From the left edge of the first column to that of the second."""
     space: float = 0.0
     least: float = 40.0
-    """Does not start on a page with less room than this."""
+    """The least room on a page to start on it."""
 
     @cached_property
     def chains(self) -> tuple[Chain, ...]:
@@ -137,7 +137,7 @@ Items = Sequence[Block | Columns]
 
 @dataclass(frozen=True, slots=True)
 class Placed:
-    """A block and its place: from the left and the upper edge of the page's body."""
+    """A block and its position from the left and upper edge of the page's body."""
 
     block: Block
     left: float
@@ -148,11 +148,11 @@ class Placed:
 class Page:
     placed: tuple[Placed, ...]
     filled: float
-    """Height of the body that is used."""
+    """The height used of the body."""
 
 
 class _Setter:
-    """The pages as they fill."""
+    """The pages while they are filled."""
 
     def __init__(self, depth: float, filled: float) -> None:
         self.depth = depth
@@ -172,7 +172,7 @@ class _Setter:
             self.turn()
 
     def chain(self, chain: Chain, below: float = 0.0) -> None:
-        """Set a chain on one page, with room for `below` under it; a longer one on several."""
+        """Set a chain on one page, with room for `below` under it; on several if it is longer."""
         self.turn_unless_fits(chain.height + below)
         for block in chain.blocks:
             self.turn_unless_fits(block.space + block.height)
@@ -212,12 +212,12 @@ class _Setter:
 
 
 def _column_height(chains: Sequence[Chain]) -> float:
-    """Height of chains below one another from the top of a column."""
+    """Return the height of chains below one another from the top of a column."""
     return sum(chain.height if index else chain.height_first for index, chain in enumerate(chains))
 
 
 def _fill(chains: Sequence[Chain], height: float) -> int:
-    """How many chains go into a column of `height`: at least one, if there is one."""
+    """Count the chains that fit into a column of `height`: at least one, if there is one."""
     top = 0.0
     for count, chain in enumerate(chains):
         top += chain.height if count else chain.height_first
@@ -227,7 +227,7 @@ def _fill(chains: Sequence[Chain], height: float) -> int:
 
 
 def _balanced(chains: Sequence[Chain], room: float) -> tuple[int, float]:
-    """Chains for the first column, and the height of both: even if all fit, else the room."""
+    """Count the chains of the first column; return also the height: even, or `room` if too many."""
     total = _column_height(chains)
     left = 0.0
     best, least = 0, math.inf
@@ -244,7 +244,7 @@ def _balanced(chains: Sequence[Chain], room: float) -> tuple[int, float]:
 def paginate(items: Items, depth: float, filled: float = 0.0) -> list[Page]:
     """Set blocks on pages whose body is `depth` points high, in order.
 
-    Of the first page the upper `filled` points are taken already.
+    The upper `filled` points of the first page are already used.
     """
     setter = _Setter(depth, filled)
     waiting: list[Block] = []

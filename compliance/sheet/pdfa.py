@@ -22,13 +22,13 @@ from compliance import __version__
 from compliance.pictures.pdf_canvas import LIBRARY
 
 Attachment = tuple[bytes, str, str]
-"""Content, MIME type, description."""
+"""Content, MIME type and description."""
 
 PRODUCER = f"deliverable-compliance {__version__} ({LIBRARY}, pikepdf {pikepdf.__version__})"
-"""With the libraries that drew and wrote: others may draw the same a little otherwise."""
+"""The program and its libraries: others may draw the same sheet slightly differently."""
 CONDITION = "sRGB IEC61966-2.1"
 SOURCES = ("readings", "before")
-"""Stems of attachments the sheet was computed from; the others are data that belong to it."""
+"""Stems of attachments that the sheet was computed from; the others are related data."""
 
 PACKET = """<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
 <x:xmpmeta xmlns:x="adobe:ns:meta/">
@@ -67,12 +67,12 @@ def archival(
     """Make a drawn PDF archival and attach the files, by name.
 
     `created` (aware) is the only time in the file. Every font of `pdf` must be
-    embedded already; nothing here can mend that.
+    embedded already; this cannot be done here.
     """
     moment = created.astimezone(UTC).replace(microsecond=0)
     with Pdf.open(BytesIO(pdf)) as document:
         for page in document.pages:
-            # An empty transparency group, which a strict reader takes for one without type.
+            # An empty transparency group; a strict reader sees a group without a type.
             if Name.Trans in page:
                 del page.Trans
         for name in sorted(attachments):
@@ -109,7 +109,7 @@ def _associated(
 
 
 def _describe(document: Pdf, title: str, subject: str, author: str, moment: datetime) -> None:
-    """Say the same in the XMP packet and in the older information dictionary."""
+    """Write the same to the XMP packet and to the older information dictionary."""
     packet = PACKET.format(
         title=escape(title),
         subject=escape(subject),

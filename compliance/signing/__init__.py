@@ -1,5 +1,5 @@
-"""A signer's identity: a private key with its certificate.
+"""Identities (a private key with its certificate), signatures and time stamps.
 
-`issue` makes a self-issued one, or a request to an authority; `keys` opens files that
-hold one, `usage` says what a certificate must allow, `signer` what it says of its holder.
+`keys` creates and opens identities, `token` opens those in a PKCS#11 token; `certificates`
+reads certificates; `sign` and `read` handle signatures in a PDF, `detached` those beside a file.
 """

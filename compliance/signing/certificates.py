@@ -1,7 +1,7 @@
-"""What a certificate says about its holder, and what it must allow to sign a sheet.
+"""The holder that a certificate names, and the usages it needs to sign a sheet.
 
-Certificates of web servers, too, have the key usage that signatures need: without a
-look at the extended usage, whoever runs one under a trusted authority could sign.
+Certificates of web servers also have the key usage that signatures need: if the extended
+usage were not checked, anyone with a server under a trusted authority could sign.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ from compliance.model.signatures import Signer
 
 
 def signer_of(certificate: x509.Certificate) -> Signer:
-    """What a certificate says about its holder."""
+    """Return the holder that a certificate names."""
     subject = certificate.subject
     return Signer(
         name=_attribute(subject, NameOID.COMMON_NAME) or subject.rfc4514_string(),
@@ -45,7 +45,7 @@ def read_certificates(data: bytes, *, file: str = "certificate") -> tuple[Signer
 
 
 def same_key(one: bytes, other: bytes) -> bool:
-    """Whether two certificates (DER) are of one key, renewed or issued by others as they may be."""
+    """Return whether two certificates (DER) are for the same key, e.g. after a renewal."""
     return _public(one) == _public(other)
 
 
@@ -79,11 +79,11 @@ FOR_DOCUMENTS = frozenset(
         x509.ObjectIdentifier("1.2.840.113583.1.1.5"),
     }
 )
-"""Extended key usages, of which one must stand there where there are any."""
+"""Extended key usages; if a certificate has any, one of these must be among them."""
 
 
 def usage_fault(certificate: x509.Certificate) -> str | None:
-    """Why a certificate is not for signing documents; None if it is, or does not say."""
+    """Return why a certificate is not for signing documents; None if it is or may be."""
     try:
         usage = certificate.extensions.get_extension_for_class(x509.KeyUsage).value
         if not (usage.digital_signature or usage.content_commitment):
@@ -96,7 +96,7 @@ def usage_fault(certificate: x509.Certificate) -> str | None:
         return None
     if FOR_DOCUMENTS.isdisjoint(extended):
         return (
-            "is for something else than documents; expected extended key usage "
-            "emailProtection or documentSigning, or none"
+            "is not for documents; expected extended key usage emailProtection or "
+            "documentSigning, or none"
         )
     return None

@@ -1,8 +1,8 @@
-"""The container of a signature (CMS, RFC 5652): what of it is not signed or is damaged.
+"""Check the container of a signature (CMS, RFC 5652) for unsigned or damaged parts.
 
-A digest covers the signed bytes, and the signature covers its signed attributes; around
-them stand headers, certificates and filling that no arithmetic protects. Each of them
-has to be what the signer's program wrote, or it is a fault.
+A digest covers the signed bytes, and the signature covers its signed attributes; the
+headers, certificates and filling around them are not protected. Each of these has to be as
+the signer's program wrote it, or it is a fault.
 """
 
 from __future__ import annotations
@@ -20,45 +20,45 @@ from compliance.errors import ComplianceError
 from compliance.signing.keys import is_root, issued, issuers_of
 
 DAMAGED = "it is damaged or cut off"
-"""Of a file."""
+"""The fault of an unreadable file."""
 
 T = TypeVar("T")
 
 
 class UnsoundError(ValueError):
-    """What is wrong with the signatures or attachments of a file, as its reader is told."""
+    """A fault in the signatures or attachments of a file, worded for its reader."""
 
 
 def friendly_errors(do: Callable[[], T], otherwise: str) -> T:
-    """What `do` gives. UnsoundError with `otherwise` where it ends as only a library can say."""
+    """Call `do`; turn an exception of a library into UnsoundError with the text `otherwise`."""
     try:
         return do()
     except (UnsoundError, ComplianceError):
         raise
     except Exception as fault:
-        # The libraries raise what they like on a damaged file.
+        # On a damaged file the libraries raise any exception.
         raise UnsoundError(otherwise) from fault
 
 
 STAMP = "signature_time_stamp_token"
-"""The only unsigned attribute that may be there (PAdES B-T)."""
+"""The only unsigned attribute allowed (PAdES B-T)."""
 
 
 def container_faults(data: bytes, embedded: EmbeddedPdfSignature) -> Iterable[str]:
-    """What of a signature's container is not as it was made, a sentence each."""
+    """Yield each part of a signature's container that is not as it was made, as a sentence."""
     start, length, after, _ = (int(number) for number in embedded.byte_range)
     hole = data[start + length : after]
     content = embedded.pkcs7_content
     digits = hole[1:-1]
     if hole[:1] != b"<" or hole[-1:] != b">" or digits not in _spellings(content):
-        yield "the gap between the signed bytes holds something else than the signature"
+        yield "the gap between the signed bytes contains more than the signature"
     message = cms.ContentInfo.load(content)
     used = message.dump()
     if content[: len(used)] != used or any(content[len(used) :]):
-        yield "the signature is followed by something"
+        yield "other data follows the signature"
     signed = message["content"]
     if not has_no_slack(message, signed):
-        yield "the signature has more inside than its parts"
+        yield "the signature contains more than its parts"
     yield from unsigned_faults(signed)
 
 
@@ -68,9 +68,9 @@ def _spellings(content: bytes) -> tuple[bytes, bytes]:
 
 
 def has_no_slack(*structures: Any) -> bool:
-    """Whether sequences, and the signer's part, are as long as their parts.
+    """Return whether sequences, and the signer's part, are as long as their parts.
 
-    The reader skips what comes after the parts that it knows.
+    The library skips data after the parts that it knows.
     """
     signer = structures[-1]["signer_infos"][0]
     return all(
@@ -80,15 +80,15 @@ def has_no_slack(*structures: Any) -> bool:
 
 
 def unsigned_faults(signed: cms.SignedData) -> Iterable[str]:
-    """The parts of the container around the signed attributes say the same as these."""
+    """Check that the container's parts around the signed attributes agree with these."""
     information = signed["signer_infos"][0]
     digest = information["digest_algorithm"]
     if [each.dump() for each in signed["digest_algorithms"]] != [digest.dump()]:
-        yield "the signature names another digest than its signer"
+        yield "the signature names another digest algorithm than its signer"
     if signed["version"].native != "v1" or information["version"].native != "v1":
-        yield "the signature is of another version than it was made"
+        yield "the signature's version was changed"
     if signed["crls"].native is not None or not _plain(digest):
-        yield "the signature carries what it was not made with"
+        yield "data was added to the signature after it was made"
     attributes = information["unsigned_attrs"]
     kinds = [attribute["type"].native for attribute in attributes]
     if kinds not in ([], [STAMP]):
@@ -96,14 +96,14 @@ def unsigned_faults(signed: cms.SignedData) -> Iterable[str]:
     elif kinds:
         tokens = attributes[0]["values"]
         if len(tokens) != 1:
-            yield f"it has {len(tokens)} time stamps in one place"
+            yield f"it has {len(tokens)} time stamps; expected 1"
         else:
             yield from token_faults(tokens[0])
     yield from _certificate_faults(signed, information)
 
 
 def token_faults(token: cms.ContentInfo) -> Iterable[str]:
-    """Of the container of a time stamp; each authority's program writes it a little otherwise."""
+    """Check the container of a time stamp; authorities' programs write it with variations."""
     signed = token["content"]
     information = signed["signer_infos"][0]
     known = {each["algorithm"].native for each in signed["digest_algorithms"]}
@@ -118,11 +118,11 @@ def token_faults(token: cms.ContentInfo) -> Iterable[str]:
         and not len(information["unsigned_attrs"])
     )
     if not sound:
-        yield "its time stamp has more around it than it was made with"
+        yield "data was added to its time stamp after it was made"
 
 
 def _certificate_faults(signed: cms.SignedData, information: Any) -> Iterable[str]:
-    """The certificates are the signer's, and the authorities' above it, and no others."""
+    """Check that the certificates are the signer's and its authorities', and no others."""
     named = information["sid"].chosen
     certificates = _as_written(signed["certificates"].contents)
     signers = [
@@ -132,31 +132,31 @@ def _certificate_faults(signed: cms.SignedData, information: Any) -> Iterable[st
         and holder.serial_number == named["serial_number"].native
     ]
     if len(signers) != 1:
-        yield "the signature does not name exactly one of its certificates as the signer's"
+        yield "the signature does not have exactly one certificate of its signer"
         return
     own, others = signers[0], [each for each in certificates if each != signers[0]]
     stated = _stated(information)
     if stated and stated[0] != _digest(own):
-        yield "the signature is by another certificate than it carries"
+        yield "the signature was made with another certificate than it contains"
     bound = len(stated) > 1
     if sorted(stated[1:]) != sorted(map(_digest, others)) if bound else _strangers(own, others):
-        yield "the signature carries certificates that did not issue its signer's, or changed ones"
+        yield "the signature contains certificates that were changed or did not issue its signer's"
 
 
 def _as_written(certificates: bytes) -> list[bytes]:
-    """Each certificate byte for byte: the library's own `dump` writes some of them anew."""
-    found = []
+    """Split certificates byte for byte: the library's own `dump` rewrites some of them."""
+    parts = []
     while certificates:
         length = parser.peek(certificates)
-        found.append(certificates[:length])
+        parts.append(certificates[:length])
         certificates = certificates[length:]
-    return found
+    return parts
 
 
 def _stated(information: Any) -> list[bytes]:
-    """Digests of certificates that a signature binds: the signer's, in ours also those above it.
+    """Return the digests of the certificates that a signature binds (RFC 5035, with SHA-256).
 
-    (RFC 5035, with SHA-256.)
+    The signer's; in this program's signatures also those above it.
     """
     for attribute in information["signed_attrs"]:
         if attribute["type"].native == "signing_certificate_v2":
@@ -167,7 +167,7 @@ def _stated(information: Any) -> list[bytes]:
 
 
 def _strangers(own: bytes, certificates: Sequence[bytes]) -> bool:
-    """Whether some are not above the signer's, or not as they were issued, as far as that shows."""
+    """Return whether some are not above the signer's, or visibly not as they were issued."""
     others = [x509.load_der_x509_certificate(each) for each in certificates]
     above = issuers_of(x509.load_der_x509_certificate(own), others)
     forged = any(is_root(each) and not issued(each, each) for each in others)
@@ -179,5 +179,5 @@ def _digest(certificate: bytes) -> bytes:
 
 
 def _plain(algorithm: Any) -> bool:
-    """Without parameters, or with the NULL that some writers put there."""
+    """Return whether an algorithm has no parameters, or the NULL that some programs write."""
     return algorithm["parameters"].native is None

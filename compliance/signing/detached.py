@@ -1,6 +1,6 @@
-"""Signatures that stand beside what they sign: CMS (RFC 5652), as `openssl cms` reads them.
+"""Detached signatures: CMS (RFC 5652), as `openssl cms` reads them.
 
-Bytes in, a signature out, and the facts about one; knows nothing of what the bytes say.
+Make a signature over bytes, and read the facts about one; the content is not looked at.
 """
 
 from __future__ import annotations
@@ -43,16 +43,16 @@ USAGE = KeyUsageConstraints(
     key_usage={"digital_signature", "non_repudiation"}, match_all_key_usages=False
 )
 MOST_CERTIFICATES = 20
-NONE = "is no signature beside a document (CMS, DER)"
+NONE = "is not a detached signature (CMS, DER)"
 
 
 def sign_detached(
     data: bytes, identity: Identity, *, when: datetime, stamper: Stamper | None = None
 ) -> bytes:
-    """A CMS signature over `data`, DER, that claims the (aware) time `when`.
+    """Make a CMS signature (DER) over `data` that claims the (aware) time `when`.
 
-    `stamper` adds the time that an authority states. Raises IdentityError if the certificate
-    is not valid then, TimestampError if there is no time stamp and it is not optional.
+    `stamper` adds the time stamp of an authority. Raises IdentityError if the certificate is
+    not valid then, TimestampError if there is no time stamp and it is not optional.
     """
 
     def make(moment: datetime, by: Stamper | None) -> bytes:
@@ -68,8 +68,8 @@ def sign_detached(
                 )
             )
         )
-        found: bytes = signed.dump()
-        return found
+        signature: bytes = signed.dump()
+        return signature
 
     return sign_with_timestamp(make, identity, when, stamper)
 
@@ -80,11 +80,11 @@ def read_detached(
     trusted: Sequence[Signer] = (),
     stamping: Sequence[Signer] = (),
 ) -> Detached:
-    """Hold a signature against the bytes it should be of.
+    """Check a signature against the bytes that it should sign.
 
     `trusted` are certificates of signers, taken as they are, or of authorities that may have
-    issued a signer's; `stamping` likewise of time-stamping authorities. UnsoundError where
-    `signature` is no CMS signature by one signer.
+    issued a signer's; `stamping` likewise of time-stamping authorities. UnsoundError if
+    `signature` is not a CMS signature by one signer.
     """
 
     def read() -> Detached:
@@ -113,27 +113,27 @@ def _parsed(signature: bytes) -> Any:
     if len(signed["signer_infos"]) != 1:
         raise UnsoundError(f"{NONE}: {len(signed['signer_infos'])} signers; expected 1")
     if signed["encap_content_info"]["content"].native is not None:
-        raise UnsoundError(f"{NONE}: it holds content of its own")
+        raise UnsoundError(f"{NONE}: it has content of its own")
     if not has_no_slack(message, signed):
-        raise UnsoundError(f"{NONE}: it has more inside than its parts")
+        raise UnsoundError(f"{NONE}: it contains more than its parts")
     return signed
 
 
 def _certificates(signed: Any, information: Any) -> tuple[x509.Certificate, list[x509.Certificate]]:
-    """The signer's, and those that came with it."""
-    found = [each.chosen for each in signed["certificates"]]
+    """Return the signer's certificate and the others in the signature."""
+    certificates = [each.chosen for each in signed["certificates"]]
     named = information["sid"]
-    if named.name != "issuer_and_serial_number" or len(found) > MOST_CERTIFICATES:
+    if named.name != "issuer_and_serial_number" or len(certificates) > MOST_CERTIFICATES:
         raise UnsoundError("does not name its signer by a certificate")
     own = [
         each
-        for each in found
+        for each in certificates
         if each.issuer.dump() == named.chosen["issuer"].dump()
         and each.serial_number == named.chosen["serial_number"].native
     ]
     if len(own) != 1:
-        raise UnsoundError("does not hold exactly one certificate of its signer")
-    return own[0], [each for each in found if each is not own[0]]
+        raise UnsoundError("does not have exactly one certificate of its signer")
+    return own[0], [each for each in certificates if each is not own[0]]
 
 
 def _claimed(information: Any) -> datetime | None:
@@ -146,7 +146,7 @@ def _claimed(information: Any) -> datetime | None:
 def _faults(data: bytes, signed: Any, own: x509.Certificate, found: Detached) -> Iterable[str]:
     signer, moment, stamp = found.signer, found.moment, found.stamp
     if found.claimed is None or moment is None:
-        yield "the signature names no time"
+        yield "the signature has no time"
         return
     if not signer.valid_at(moment):
         yield (
@@ -157,8 +157,8 @@ def _faults(data: bytes, signed: Any, own: x509.Certificate, found: Detached) ->
         yield from stamp.faults
         if found.claimed - stamp.time > CLOCKS_APART:
             yield (
-                f"claimed for {found.claimed:%Y-%m-%d %H:%M} UTC, but stamped at "
-                f"{stamp.time:%Y-%m-%d %H:%M} UTC already"
+                f"the claimed time, {found.claimed:%Y-%m-%d %H:%M} UTC, is later than the time "
+                f"stamp, {stamp.time:%Y-%m-%d %H:%M} UTC"
             )
     unfit = usage_fault(pyca.load_der_x509_certificate(signer.certificate))
     if unfit is not None:
@@ -173,19 +173,19 @@ def _faults(data: bytes, signed: Any, own: x509.Certificate, found: Detached) ->
             )
         )
         if not status.intact:
-            yield "the signature is of something else: what it should be of was changed"
+            yield "the signature does not match: the signed data was changed"
         elif not status.valid:
             yield "the signature was not made with the key of its certificate"
         elif not status.trusted:
-            told = status.trust_problem_indic
-            yield f"the certificate of the signature cannot sign a document ({told})"
+            problem = status.trust_problem_indic
+            yield f"the certificate of the signature cannot sign a document ({problem})"
         yield from unsigned_faults(signed)
     except Exception as fault:
-        # The library raises what it likes on a damaged one; each means that it does not hold.
+        # On a damaged signature the library raises any exception; each means: not valid.
         why = str(fault) if isinstance(fault, SigningError) else type(fault).__name__
         yield f"the signature cannot be checked: {why}"
 
 
 def _information(signed: Any) -> Any:
-    """What the one signer states."""
+    """Return the information of the one signer."""
     return signed["signer_infos"][0]

@@ -1,6 +1,6 @@
-"""What the signing library asks of a key, and calls into it outside a running event loop.
+"""An identity's key for the signing library, and calls to it outside a running event loop.
 
-Whether the key lies in memory or in a token is the identity's own matter.
+The identity decides whether the key is in memory or in a token.
 """
 
 from __future__ import annotations
@@ -22,7 +22,7 @@ T = TypeVar("T")
 
 
 def run_outside_event_loop(do: Callable[[], T]) -> T:
-    """What `do` gives; done in a thread of its own where an event loop runs in this one."""
+    """Call `do`; in a thread of its own if an event loop runs in this one."""
     if not _running():
         return do()
     with ThreadPoolExecutor(1) as pool:
@@ -39,11 +39,11 @@ def _running() -> bool:
 
 DIGEST = "sha256"
 EC_OVERHEAD = 16
-"""Bytes around the two numbers of an ECDSA signature, at most."""
+"""Most bytes around the two numbers of an ECDSA signature."""
 
 
 class PyHankoKey(PdfKey):
-    """Signs with an identity's key."""
+    """A key of the signing library that signs with an identity."""
 
     def __init__(self, identity: Identity) -> None:
         # The signing certificate stays out of the registry, or it would be embedded twice.
@@ -60,9 +60,9 @@ class PyHankoKey(PdfKey):
     async def async_sign_raw(
         self, data: bytes, digest_algorithm: str, dry_run: bool = False
     ) -> bytes:
-        """A signature over `data`; with `dry_run` as many bytes as one may have."""
+        """Sign `data`; with `dry_run` return as many bytes as a signature may have."""
         if digest_algorithm != DIGEST:
-            raise ValueError(f"{digest_algorithm} asked for; keys sign with {DIGEST} here")
+            raise ValueError(f"cannot sign with {digest_algorithm}; expected {DIGEST}")
         return bytes(self._longest) if dry_run else self._identity.sign(data)
 
     def _signed_attr_providers(self, *arguments: Any, **named: Any) -> Iterator[Any]:
@@ -74,7 +74,7 @@ class PyHankoKey(PdfKey):
 
 
 class _WholeWay(SigningCertificateV2Provider):
-    """Binds the certificates above the signer's to the signature as well (RFC 5035, 4)."""
+    """The attribute that also binds the certificates above the signer's (RFC 5035, 4)."""
 
     def __init__(self, way: list[x509.Certificate]) -> None:
         super().__init__(way[0])

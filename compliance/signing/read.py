@@ -1,8 +1,8 @@
-"""Read the signatures of a PDF: what they cover, who made them, when, and their faults.
+"""Read the signatures of a PDF: coverage, signer, time, and faults.
 
-Libraries wave through a new title, new metadata or further entries of the catalog, as
-what an archive may add. A sheet is finished when it is certified: nothing of that may
-come after it. Dates of change and the name of the program that wrote may.
+Libraries accept a new title, new metadata or further entries of the catalog, since an
+archive may add them. A certified sheet is finished: none of these may change after it.
+Dates of change and the name of the writing program may.
 """
 
 from __future__ import annotations
@@ -34,11 +34,11 @@ from compliance.signing.trust import Standing, clamp_to_validity, context, trust
 FREE_INFO = frozenset({"/ModDate", "/Producer"})
 FREE_METADATA = frozenset({"ModifyDate", "MetadataDate", "Producer"})
 FREE_CATALOG = frozenset({"/Version", "/Extensions"})
-"""Of the information dictionary, the metadata and the catalog: what each writer may set."""
+"""The entries of information dictionary, metadata and catalog that any program may set."""
 
 
 def later_faults(certified: bytes, data: bytes) -> Iterator[str]:
-    """What of a file, `data`, is not as it was in its beginning that the first signature covers."""
+    """Yield what differs in `data` from its beginning, which the first signature covers."""
     if len(certified) == len(data):
         return
     before, after = PdfFileReader(BytesIO(certified)), PdfFileReader(BytesIO(data))
@@ -49,9 +49,9 @@ def later_faults(certified: bytes, data: bytes) -> Iterator[str]:
 
 def _catalog(before: Any, after: Any) -> Iterable[str]:
     if new := sorted(set(after) - set(before) - FREE_CATALOG):
-        yield f"the file's catalog has got {', '.join(new)} since it was certified"
+        yield f"{', '.join(new)} was added to the file's catalog since it was certified"
     if gone := sorted(set(before) - set(after)):
-        yield f"the file's catalog has lost {', '.join(gone)} since it was certified"
+        yield f"{', '.join(gone)} was removed from the file's catalog since it was certified"
 
 
 def _information(before: Any, after: Any) -> Iterable[str]:
@@ -71,20 +71,20 @@ def _metadata(before: Any, after: Any) -> Iterable[str]:
     first, last = (_at(each, "/Metadata") for each in (before, after))
     if first is None or last is None:
         if first is not last:
-            yield "the file's metadata came or went since it was certified"
+            yield "the file's metadata were added or removed since it was certified"
     elif first.data != last.data and _statements(first.data) != (_statements(last.data) or ()):
         yield "the file's metadata were changed since it was certified"
 
 
 def _at(container: Any, key: str) -> Any:
-    # The library's own `get` gives a reference where indexing follows it.
+    # The library's own `get` returns a reference; indexing follows it.
     return container[key] if key in container else None  # noqa: SIM401
 
 
 def _statements(packet: bytes) -> list[list[str]] | None:
-    """What an XMP packet states, in each of its parts, apart from what is free.
+    """Return the statements of an XMP packet, by part, without those that may change.
 
-    None where it is none. Of two that are none, the bytes differ: so they are not alike.
+    None if it is not XMP. Two packets that are not XMP count as different, as their bytes are.
     """
     from pyhanko.pdf_utils.metadata.xmp_xml import XmpXmlProcessingError, parse_xmp
 
@@ -99,14 +99,14 @@ def _statements(packet: bytes) -> list[list[str]] | None:
 
 
 MOST_NODES = 100
-"""Of the tree that names the attachments; ours has one."""
+"""Most nodes of the tree that names the attachments; ours has one."""
 
 
 def read_attachments(data: bytes, *, largest: int) -> dict[str, bytes]:
-    """The files attached to a PDF, by name; each of at most `largest` bytes.
+    """Read the files attached to a PDF, by name; each of at most `largest` bytes.
 
-    UnsoundError where viewers could show another file for one of them than what is given here,
-    and where the file is damaged.
+    UnsoundError if a viewer could show another file for one of them than is returned here, or
+    if the PDF is damaged.
     """
     return friendly_errors(lambda: _read_files(data, largest), DAMAGED)
 
@@ -116,36 +116,36 @@ def _read_files(data: bytes, largest: int) -> dict[str, bytes]:
     found: dict[str, bytes] = {}
     for name, specification in _leaves(reader.root.get("/Names", {}).get("/EmbeddedFiles")):
         if name in found:
-            raise UnsoundError(f"two attachments are named {name}")
+            raise UnsoundError(f"there are two attachments {name}")
         found[name] = _content(specification, name, largest)
     for specification in _associated(reader.root):
         name = str(specification.get("/UF", specification.get("/F")))
         if found.get(name) != _content(specification, name, largest):
-            raise UnsoundError(f"the associated file {name} is none of the attachments")
+            raise UnsoundError(f"the associated file {name} is not among the attachments")
     return found
 
 
 def _associated(root: Any) -> list[Any]:
-    """What the catalog names as associated files (ISO 19005-3, 6.8)."""
-    # The library's own `get` gives a reference where indexing follows it.
+    """Return the associated files of the catalog (ISO 19005-3, 6.8)."""
+    # The library's own `get` returns a reference; indexing follows it.
     named = root["/AF"] if "/AF" in root else ()  # noqa: SIM401
     return [each.get_object() for each in named]
 
 
 def _content(specification: Any, name: str, largest: int) -> bytes:
-    """What a file specification holds: the same in each place where viewers look for it."""
+    """Return the content of a file specification; it must be the same for every viewer."""
     for key in ("/F", "/UF"):
         if str(specification.get(key, name)) != name:
-            raise UnsoundError(f"attachment {name} calls itself {specification[key]}")
+            raise UnsoundError(f"attachment {name} is also named {specification[key]}")
     embedded = specification["/EF"]
     first, *others = (_unpacked(embedded[key], name, largest) for key in embedded)
     if any(each != first for each in others):
-        raise UnsoundError(f"attachment {name} is two files")
+        raise UnsoundError(f"attachment {name} has two different contents")
     return first
 
 
 def _unpacked(stream: Any, name: str, largest: int) -> bytes:
-    """The bytes of an embedded file; no more of them is unpacked than there may be."""
+    """Unpack an embedded file, no further than the largest size allowed."""
     packed: bytes = stream.encoded_data
     coding = stream["/Filter"] if "/Filter" in stream else ()  # noqa: SIM401
     filters = [coding] if isinstance(coding, str) else [str(each) for each in coding]
@@ -155,14 +155,16 @@ def _unpacked(stream: Any, name: str, largest: int) -> bytes:
             f"attachment {name} is damaged",
         )
     elif filters:
-        raise UnsoundError(f"attachment {name} is coded with {', '.join(filters)}")
+        raise UnsoundError(
+            f"attachment {name} is encoded with {', '.join(filters)}; expected /FlateDecode"
+        )
     if len(packed) > largest:
         raise UnsoundError(f"attachment {name} has more than {largest} bytes")
     return packed
 
 
 def _leaves(tree: Any) -> Iterable[tuple[str, Any]]:
-    """Names and file specifications of a name tree (ISO 32000-1, 7.9.6)."""
+    """Yield names and file specifications of a name tree (ISO 32000-1, 7.9.6)."""
     nodes = [] if tree is None else [tree]
     seen = 0
     while nodes:
@@ -173,7 +175,7 @@ def _leaves(tree: Any) -> Iterable[tuple[str, Any]]:
         nodes += node.get("/Kids", ())
         flat = [part.get_object() for part in node.get("/Names", ())]
         if len(flat) % 2:
-            raise UnsoundError("the tree of attachments names one without a file")
+            raise UnsoundError("the tree of attachments has a name without a file")
         yield from ((str(name), leaf) for name, leaf in zip(flat[::2], flat[1::2], strict=True))
 
 
@@ -184,18 +186,18 @@ USAGE = KeyUsageConstraints(
 
 @dataclass(frozen=True, slots=True)
 class PdfSignatures:
-    """All signatures of a file, in the order in which they were made."""
+    """All signatures of a file, in the order of signing."""
 
     signatures: tuple[Signature, ...]
     revisions: int
     faults: tuple[str, ...]
-    """Of the file as a whole; those of each signature stand with it."""
+    """Faults of the file as a whole; each signature has its own."""
     certified: int = 0
     """Length of the file's beginning that the first signature covers."""
 
     @property
     def all_faults(self) -> tuple[str, ...]:
-        """Of the file and of every signature."""
+        """The faults of the file and of every signature."""
         return self.faults + tuple(
             f"{signature.field}: {fault}"
             for signature in self.signatures
@@ -209,8 +211,8 @@ def read_signatures(
     """Read and check all signatures of a PDF.
 
     `trusted` are certificates of signers, taken as they are, or of authorities that may
-    have issued a signer's; `stamping` likewise of time-stamping authorities. UnsoundError on
-    a file that is damaged or no PDF.
+    have issued a signer's; `stamping` likewise of time-stamping authorities. UnsoundError if
+    the file is damaged or not a PDF.
     """
     return friendly_errors(
         lambda: run_outside_event_loop(lambda: _read_all(data, trusted, stamping)), DAMAGED
@@ -218,11 +220,11 @@ def read_signatures(
 
 
 def count_signatures(file: BinaryIO) -> int:
-    """How many signatures a file carries, whatever they are worth; 0 where it is no PDF."""
+    """Count the signatures of a file, valid or not; 0 if it is not a PDF."""
     try:
         return len(PdfFileReader(file).embedded_signatures)
     except Exception:
-        # The library raises what it likes on a file that is none or is damaged.
+        # On a damaged file, or one that is not a PDF, the library raises any exception.
         return 0
 
 
@@ -254,19 +256,19 @@ def _file_faults(
         yield f"signature fields {', '.join(names)}; expected {FACILITY_FIELD}, {COUNTER_FIELD}"
     if embedded[0].field_name != FACILITY_FIELD:
         yield (
-            f"signed first in the field {embedded[0].field_name}; expected {FACILITY_FIELD}: "
-            "the facility's own signature is gone, or never was"
+            f"the first signature is in the field {embedded[0].field_name}; expected "
+            f"{FACILITY_FIELD}: the facility's own signature is missing"
         )
     if reader.total_revisions != len(embedded) + 1:
         yield (
-            f"written {reader.total_revisions} times for {len(embedded)} signature(s); expected "
+            f"has {reader.total_revisions} revisions for {len(embedded)} signature(s); expected "
             f"{len(embedded) + 1}: it was changed without being signed"
         )
     promise = read_certification_data(reader)
     if promise is None or promise.permission != fields.MDPPerm.FILL_FORMS:
-        yield "not certified as a file in which only a signature may be added"
+        yield "not certified as a file to which only a signature may be added"
     if embedded[-1].evaluate_signature_coverage() != SignatureCoverageLevel.ENTIRE_FILE:
-        yield "the last signature does not cover the whole file: something was added after it"
+        yield "the last signature does not cover the whole file: data was added after it"
     yield from later_faults(certified, data)
 
 
@@ -279,7 +281,7 @@ def _read(
     trusted: Sequence[Signer],
     stamping: Sequence[Signer],
 ) -> Signature:
-    """The facts about one signature; its own certificate is taken for trusted at first."""
+    """Read the facts about one signature; its own certificate counts as trusted at first."""
     own = embedded.signer_cert
     signer = signer_of(pyca.load_der_x509_certificate(own.dump()))
     claimed = _claimed(embedded)
@@ -331,13 +333,13 @@ def _status_faults(status: PdfSignatureStatus) -> Iterable[str]:
     if status.intact and status.valid and not status.trusted:
         yield f"its certificate cannot sign a document ({status.trust_problem_indic})"
     if status.coverage < SignatureCoverageLevel.ENTIRE_REVISION:
-        yield "it covers a part of the file only"
+        yield "it covers only a part of the file"
     if not status.docmdp_ok:
         yield "the file was changed after signing in a way that the signature forbids"
 
 
 def _usage_faults(certificate: bytes) -> Iterable[str]:
-    # The library does not look at it where the certificate itself is taken for trusted.
+    # The library does not check the usage of a certificate that is itself trusted.
     fault = usage_fault(pyca.load_der_x509_certificate(certificate))
     if fault is not None:
         yield f"its certificate {fault}"

@@ -1,8 +1,8 @@
-"""Sign a PDF: a PAdES baseline certification that allows a countersignature only.
+"""Sign a PDF: a PAdES baseline certification that allows only a countersignature.
 
-Bytes in, signed bytes out; knows nothing of colour or of sheets. Two fields are
-made: one that the facility signs now, and an empty one for its client. The file
-stays PDF 1.7 (ISO 32000-1), as PDF/A-3 asks.
+Takes the bytes of any PDF and returns signed bytes. Two fields are added: one that the
+facility signs now, and an empty one for its client. The file stays PDF 1.7 (ISO 32000-1),
+as PDF/A-3 requires.
 """
 
 from __future__ import annotations
@@ -38,23 +38,23 @@ FACILITY_FIELD = "FacilitySignature"
 COUNTER_FIELD = "Countersignature"
 
 AS = "Countersigned as "
-"""What a countersignature gives for its reason, before the role of who signs."""
+"""The beginning of a countersignature's reason; the signer's role follows."""
 
 
 def role_reason(role: str) -> str:
-    """The reason that a countersignature states."""
+    """Return the reason that a countersignature states."""
     return AS + role
 
 
 def role_in(reason: str | None) -> str:
-    """The role that a countersignature states; `countersigner` where it states none."""
+    """Return the role that a countersignature states; `countersigner` if it states none."""
     stated = (reason or "").removeprefix(AS)
     return stated if reason != stated and stated else "countersigner"
 
 
 @dataclass(frozen=True, slots=True)
 class Box:
-    """Where a signature shows."""
+    """The place of a visible signature."""
 
     page: int
     """Counted from 0."""
@@ -66,7 +66,7 @@ class Box:
 
     @property
     def corners(self) -> tuple[int, int, int, int]:
-        """Rounded to whole points, as the field's rectangle has them."""
+        """The corners rounded to whole points, as in the field's rectangle."""
         return round(self.x0), round(self.y0), round(self.x1), round(self.y1)
 
 
@@ -84,8 +84,8 @@ def sign(
 ) -> bytes:
     """Certify a PDF and leave an empty field for a countersignature.
 
-    `when` (aware) is the time that the signer claims; `stamper` adds the time that an
-    authority states (PAdES B-T). `appearance` is a one-page PDF of the size of `box`, all
+    `when` (aware) is the time that the signer claims; `stamper` adds the time stamp of an
+    authority (PAdES B-T). `appearance` is a one-page PDF of the size of `box`, all
     fonts embedded, that the box shows. The result begins with `pdf`, byte for byte. Raises
     IdentityError if the certificate is not valid at `when`, TimestampError if there is no
     time stamp and it is not optional.
@@ -102,12 +102,12 @@ def sign(
 
     def begin() -> IncrementalPdfFileWriter:
         writer = _Writer(BytesIO(pdf))
-        for name, place, told in (
+        for name, place, label in (
             (FACILITY_FIELD, box, "Signature of the facility"),
             (COUNTER_FIELD, counter_box, "Countersignature of the client"),
         ):
             specification = fields.SigFieldSpec(
-                name, on_page=place.page, box=place.corners, readable_field_name=told
+                name, on_page=place.page, box=place.corners, readable_field_name=label
             )
             fields.append_signature_field(writer, specification)
         return writer
@@ -127,7 +127,7 @@ def countersign(
     reason: str,
     stamper: Stamper | None = None,
 ) -> bytes:
-    """Sign the empty field of a certified PDF; the same terms as `sign`."""
+    """Sign the empty field of a certified PDF; arguments and errors as for `sign`."""
     metadata = PdfSignatureMetadata(
         field_name=COUNTER_FIELD,
         md_algorithm="sha256",
@@ -142,20 +142,20 @@ def countersign(
 
 
 def field_size(pdf: bytes, name: str) -> tuple[int, int]:
-    """Width and height of a field's box, in points; KeyError where there is no such field."""
+    """Return width and height of a field's box, in points; KeyError if there is no such field."""
     reader = IncrementalPdfFileWriter(BytesIO(pdf))
-    for found, _, reference in fields.enumerate_sig_fields(reader):
-        if found == name:
+    for field, _, reference in fields.enumerate_sig_fields(reader):
+        if field == name:
             x0, y0, x1, y1 = (float(each) for each in reference.get_object()["/Rect"])
             return round(abs(x1 - x0)), round(abs(y1 - y0))
     raise KeyError(name)
 
 
 class _Writer(IncrementalPdfFileWriter):
-    """Leaves title, metadata and their dates as they are.
+    """A writer that leaves title, metadata and their dates as they are.
 
-    The library would write the clock's time there, and nothing but a signature shall come
-    into a sheet that is finished.
+    The library would write the clock's time there, but only a signature may be added to a
+    finished sheet.
     """
 
     def _update_meta(self) -> None:
@@ -163,7 +163,7 @@ class _Writer(IncrementalPdfFileWriter):
 
 
 class _Signer(PdfSigner):
-    """Signs at a given time and keeps the file at PDF 1.7.
+    """A signer at a given time that keeps the file at PDF 1.7.
 
     The library reads the clock, and for elliptic curves it writes /Version /2.0, which
     PDF/A-3 does not allow.
@@ -192,7 +192,7 @@ def _write(
     stamper: Stamper | None,
 ) -> bytes:
     with tempfile.TemporaryDirectory() as folder:
-        # The library imports a page from a named file only, and only while it signs.
+        # The library imports a page only from a named file, and only while it signs.
         drawn = Path(folder, "appearance.pdf")
         drawn.write_bytes(appearance)
         signer = _Signer(

@@ -1,7 +1,7 @@
-"""Time stamps (RFC 3161): asked for, put into signatures, and read from them.
+"""Time stamps (RFC 3161): request them, add them to signatures, and read them.
 
-What has to be true of the two times, the claimed and the stamped, before a signature is
-given out: verification would refuse it otherwise.
+Before a signature is returned, its claimed and its stamped time are checked against each
+other: verification would refuse it otherwise.
 """
 
 from __future__ import annotations
@@ -36,13 +36,13 @@ DIGESTS: dict[str, Callable[[], hashes.HashAlgorithm]] = {
     "sha384": hashes.SHA384,
     "sha512": hashes.SHA512,
 }
-"""That a stamp may use, by their names in the container."""
+"""Digest algorithms that a stamp may use, by their names in the container."""
 
 Imprint = Callable[[str], bytes]
 
 
 def embedded_timestamp(information: Any, trusted: Sequence[Signer] = ()) -> Stamp | None:
-    """The time stamp of a signature, given what its one signer states; None without one.
+    """Read the time stamp from the information of a signature's one signer; None without one.
 
     `trusted` and errors as for `read_stamp`.
     """
@@ -54,7 +54,7 @@ def embedded_timestamp(information: Any, trusted: Sequence[Signer] = ()) -> Stam
 
 
 def digest_of(stamped: bytes) -> Imprint:
-    """What a stamp of these bytes states for them, by the name of its digest."""
+    """Return a function from a digest's name to the imprint that a stamp of these bytes has."""
 
     def imprint(name: str) -> bytes:
         if name not in DIGESTS:
@@ -67,14 +67,14 @@ def digest_of(stamped: bytes) -> Imprint:
 
 
 def read_stamp(token: cms.ContentInfo, imprint: Imprint, trusted: Sequence[Signer] = ()) -> Stamp:
-    """Read a time stamp; `imprint` gives the digest it has to be of. Judged at its own time.
+    """Read a time stamp; `imprint` gives the digest it must have. It is judged at its own time.
 
-    UnsoundError where the token is none; on a damaged one any other exception.
+    UnsoundError if the token is not a time stamp; any other exception if it is damaged.
     """
     signed = token["content"]
     information = signed["encap_content_info"]["content"].parsed
     if not isinstance(information, tsp.TSTInfo):
-        raise UnsoundError("its time stamp is none")
+        raise UnsoundError("its time stamp is not a time stamp (RFC 3161)")
     own, others = _certificates(signed)
     authority = signer_of(pyca.load_der_x509_certificate(own.dump()))
     time = information["gen_time"].native.astimezone(UTC)
@@ -97,36 +97,36 @@ def _faults(
         )
     )
     if not found["intact"]:
-        yield "its time stamp was made for something else or was changed"
+        yield "its time stamp was made for other data or was changed"
     if not found["valid"]:
         yield "its time stamp was not made with the key of its authority"
     usages = own.extended_key_usage_value
     if usages is None or "time_stamping" not in usages.native:
-        yield "its time stamp's certificate is not for stamping"
+        yield "its time stamp's certificate is not for time stamping"
     if not authority.valid_at(time):
-        yield "its time stamp was made outside the dates of its authority's certificate"
+        yield "its time stamp was made outside the validity of its authority's certificate"
 
 
 def _certificates(signed: Any) -> tuple[x509.Certificate, list[x509.Certificate]]:
-    """The authority's own, and those that came with it."""
+    """Return the authority's certificate and the others in the token."""
     named = signed["signer_infos"][0]["sid"].chosen
-    found = [each.chosen for each in signed["certificates"]]
+    certificates = [each.chosen for each in signed["certificates"]]
     own = [
         each
-        for each in found
+        for each in certificates
         if isinstance(named, cms.IssuerAndSerialNumber)
         and each.issuer.dump() == named["issuer"].dump()
         and each.serial_number == named["serial_number"].native
     ]
     if len(own) != 1:
-        raise UnsoundError("its time stamp does not come with the certificate of its authority")
-    return own[0], [each for each in found if each is not own[0]]
+        raise UnsoundError("its time stamp does not contain its authority's certificate")
+    return own[0], [each for each in certificates if each is not own[0]]
 
 
 PATIENCE = 15.0
-"""Seconds without a byte before a server is given up."""
+"""Seconds without a byte until a server counts as not answering."""
 LARGEST = 1 << 18
-"""Bytes of an answer; real ones have some thousand."""
+"""Most bytes of an answer; real ones have some thousand."""
 QUERY, REPLY = "application/timestamp-query", "application/timestamp-reply"
 GRANTED = ("granted", "granted_with_mods")
 
@@ -141,7 +141,7 @@ class Reply(core.Sequence):  # type: ignore[misc]
 
 
 class Stamper(TimeStamper):
-    """Asks one server. `optional` says whether a signature may go without its stamp."""
+    """A client of one server. `optional`: a signature may go without its stamp."""
 
     def __init__(self, url: str, *, optional: bool = False, patience: float = PATIENCE) -> None:
         super().__init__()  # type: ignore[no-untyped-call]
@@ -150,23 +150,23 @@ class Stamper(TimeStamper):
         self.last: datetime | None = None
         """The time in the last answer."""
         self.missed: TimestampError | None = None
-        """Why signatures went without a stamp, where some did."""
+        """The error because of which a signature has no stamp, if any has none."""
         self._patience = patience
 
     async def async_timestamp(self, message_digest: bytes, md_algorithm: str) -> cms.ContentInfo:
-        """A token over the digest. Raises TimestampError, in one line, where there is none."""
+        """Request a token over the digest. Raises TimestampError, in one line, on failure."""
         nonce, request = self.request_cms(message_digest, md_algorithm)  # type: ignore[no-untyped-call]
         answer = await asyncio.to_thread(self._asked, request.dump())
         try:
             token, problem = _token(answer, message_digest, md_algorithm, nonce)
         except Exception:
-            # The reader of the format raises what it likes on what is none.
+            # On an answer in another format the parser raises any exception.
             raise self._none("its answer cannot be read") from None
         if token is None:
             raise self._none(problem)
         faults = await asyncio.to_thread(_reply_faults, token, message_digest)
         if faults:
-            raise self._none(f"it would not hold: {faults[0]}")
+            raise self._none(f"it would not be valid: {faults[0]}")
         self.last = token["content"]["encap_content_info"]["content"].parsed["gen_time"].native
         return token
 
@@ -196,35 +196,35 @@ class Stamper(TimeStamper):
 
     def _none(self, why: str) -> TimestampError:
         return TimestampError(
-            f"no time stamp from {self.url}: {why}", "--timestamp-optional signs without one"
+            f"no time stamp from {self.url}: {why}", "to sign without one: --timestamp-optional"
         )
 
 
 def _token(
     answer: bytes, digest: bytes, algorithm: str, nonce: int
 ) -> tuple[cms.ContentInfo | None, str]:
-    """The token in an answer, or what is wrong with it."""
+    """Return the token in an answer, or what is wrong with the answer."""
     reply = Reply.load(answer, strict=True)
     status = reply["status"]
     if status["status"].native not in GRANTED:
         words = [*(status["status_string"].native or ()), *sorted(status["fail_info"].native or ())]
-        said = f" ({'; '.join(words)})" if words else ""
-        return None, f"it refused: {status['status'].native.replace('_', ' ')}{said}"
+        why = f" ({'; '.join(words)})" if words else ""
+        return None, f"it refused: {status['status'].native.replace('_', ' ')}{why}"
     token = reply["time_stamp_token"]
-    said_of = token["content"]["encap_content_info"]["content"].parsed
-    imprint = said_of["message_imprint"]
-    if said_of["nonce"].native != nonce:
-        return None, "its answer is to another question"
+    information = token["content"]["encap_content_info"]["content"].parsed
+    imprint = information["message_imprint"]
+    if information["nonce"].native != nonce:
+        return None, "its answer is to another request"
     if (
         imprint["hashed_message"].native != digest
         or imprint["hash_algorithm"]["algorithm"].native != algorithm
     ):
-        return None, "it stamped something else than was asked for"
+        return None, "it stamped other data than requested"
     return token, ""
 
 
 def _reply_faults(token: cms.ContentInfo, digest: bytes) -> list[str]:
-    """What verification would say against a token: before it is in a sheet."""
+    """List the faults that verification would find in a token, before it is in a sheet."""
     from compliance.signing.cms_checks import token_faults
 
     try:
@@ -240,11 +240,11 @@ def _checked(url: str) -> str:
     except ValueError:
         usable = False
     if not usable or any(char.isspace() or not char.isprintable() for char in url):
-        raise UsageError(f"--timestamp: {url!r} is no address; expected http://… or https://…")
+        raise UsageError(f"--timestamp: {url!r} is not an address; expected http://… or https://…")
     if parts.username is not None or parts.password is not None:
-        raise UsageError("--timestamp: the address names a user; such servers are not supported")
+        raise UsageError("--timestamp: a user in the address is not supported; give it without")
     if not url.isascii():
-        raise UsageError(f"--timestamp: {url!r} is not in ASCII; expected it as servers take it")
+        raise UsageError(f"--timestamp: {url!r} is not in ASCII; give it in its ASCII form")
     return url
 
 
@@ -254,7 +254,7 @@ def _lower(fault: Any) -> str:
 
 
 CLOCKS_APART = timedelta(minutes=5)
-"""By which a signer's clock may be ahead of a time-stamping authority's."""
+"""How far a signer's clock may be ahead of a time-stamping authority's."""
 
 
 def sign_with_timestamp(
@@ -263,11 +263,11 @@ def sign_with_timestamp(
     when: datetime,
     stamper: Stamper | None,
 ) -> bytes:
-    """What `make` signs at a time, in whole seconds of UTC, with or without a stamp.
+    """Call `make` with a time, in whole seconds of UTC, and the `stamper`.
 
-    Made once more without one where `stamper` gives none and is optional. Raises
-    IdentityError if the certificate is not valid at `when` (aware), TimestampError if there
-    is no time stamp and it is not optional.
+    Called again without it if it gives no stamp and is optional. Raises IdentityError if the
+    certificate is not valid at `when` (aware), TimestampError if there is no time stamp and
+    it is not optional.
     """
     moment = when.astimezone(UTC).replace(microsecond=0)
     _check_validity(identity, moment)
@@ -290,22 +290,22 @@ def _check_validity(identity: Identity, moment: datetime) -> None:
         raise IdentityError(
             f"the certificate of {signer.name} {state} on {moment:%Y-%m-%d}: valid from "
             f"{signer.not_before:%Y-%m-%d %H:%M} to {signer.not_after:%Y-%m-%d %H:%M} UTC; "
-            f"sign with another identity, or make one: compliance identity new"
+            f"sign with another identity, or create one: compliance identity new"
         )
 
 
 def _check_stamp(identity: Identity, moment: datetime, stamper: Stamper) -> None:
-    """That the two clocks agree as far as they have to, or verification will refuse them."""
-    told, signer = stamper.last, identity.signer
-    assert told is not None
-    if moment - told > CLOCKS_APART:
+    """Check that the two clocks agree well enough: verification would refuse them otherwise."""
+    stamped, signer = stamper.last, identity.signer
+    assert stamped is not None
+    if moment - stamped > CLOCKS_APART:
         raise TimestampError(
-            f"{stamper.url} stamped {told:%Y-%m-%d %H:%M} UTC, before the time of signing, "
-            f"{moment:%Y-%m-%d %H:%M} UTC; set the clock, or give --now"
+            f"{stamper.url} stamped {stamped:%Y-%m-%d %H:%M} UTC, before the time of signing, "
+            f"{moment:%Y-%m-%d %H:%M} UTC; correct the clock, or give --now"
         )
-    if not signer.valid_at(told):
+    if not signer.valid_at(stamped):
         raise TimestampError(
-            f"{stamper.url} stamped {told:%Y-%m-%d %H:%M} UTC, outside the dates of the "
+            f"{stamper.url} stamped {stamped:%Y-%m-%d %H:%M} UTC, outside the dates of the "
             f"certificate of {signer.name}, {signer.not_before:%Y-%m-%d} to "
             f"{signer.not_after:%Y-%m-%d}"
         )

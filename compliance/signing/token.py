@@ -1,7 +1,7 @@
 """Keys that never leave a token: smart cards, USB tokens and modules with PKCS#11 (OASIS).
 
-The token makes the bare signature, over a digest made here: the mechanisms for that,
-CKM_ECDSA and CKM_RSA_PKCS, are those that every token has.
+The token makes only the raw signature over a digest computed here: every token has the
+mechanisms for this, CKM_ECDSA and CKM_RSA_PKCS.
 """
 
 from __future__ import annotations
@@ -27,23 +27,23 @@ from compliance.signing.keys import (
 )
 
 SHA256_INFO = bytes.fromhex("3031300d060960864801650304020105000420")
-"""What stands before a SHA-256 digest in an RSA signature (RFC 8017, 9.2, note 1)."""
+"""The prefix of a SHA-256 digest in an RSA signature (RFC 8017, 9.2, note 1)."""
 MISSING = (
-    "--pkcs11-module needs the package python-pkcs11; install it with: "
+    "--pkcs11-module requires the package python-pkcs11; install it with: "
     "pip install 'deliverable-compliance[pkcs11]'"
 )
-TOLD = {
+ANSWERS = {
     "PinIncorrect": "the PIN is wrong; a token locks itself after a few wrong ones",
     "PinInvalid": "the PIN is wrong; a token locks itself after a few wrong ones",
     "PinLenRange": "the PIN is too short or too long",
     "PinLocked": "its PIN is locked after too many wrong ones",
     "PinExpired": "its PIN has expired",
     "UserPinNotInitialized": "it has no PIN yet",
-    "DeviceRemoved": "it was taken out",
-    "TokenNotPresent": "there is no token in the slot",
+    "DeviceRemoved": "it was removed",
+    "TokenNotPresent": "no token in the slot",
     "TokenNotRecognised": "the module does not know this token",
 }
-"""In words what a module answers, by the names of the library's exceptions."""
+"""The errors of a module in words, by the names of the library's exceptions."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -54,7 +54,7 @@ class TokenIdentity(Identity):
     """The library's object of the private key, its session open."""
 
     def sign(self, data: bytes) -> bytes:
-        """As `Identity.sign`, in the token. Raises IdentityError if that fails."""
+        """Sign as `Identity.sign` does, in the token. Raises IdentityError if that fails."""
         import pkcs11
         from pkcs11.util.ec import encode_ecdsa_signature
 
@@ -71,42 +71,42 @@ class TokenIdentity(Identity):
 
 
 def find_token(module: Path, label: str | None) -> Any:
-    """The token of that label, or the only one; the library's own object.
+    """Return the token with a label, or the only one, as the library's object.
 
-    Raises UsageError where the library for it is not installed, IdentityError where the
-    module cannot be loaded or there is no such token.
+    Raises UsageError if the library is not installed, IdentityError if the module cannot be
+    loaded or there is no such token.
     """
     try:
         import pkcs11
     except ImportError:
         raise UsageError(MISSING) from None
     if not module.is_file():
-        raise IdentityError(f"{module}: is no file; expected a PKCS#11 module (.so, .dll)")
+        raise IdentityError(f"{module}: is not a file; expected a PKCS#11 module (.so, .dll)")
     try:
         library = pkcs11.lib(str(module.resolve()))
         tokens = [slot.get_token() for slot in library.get_slots(token_present=True)]
     except (pkcs11.PKCS11Error, OSError, RuntimeError) as fault:
-        raise IdentityError(f"{module}: is no PKCS#11 module that works: {_why(fault)}") from None
-    there = [token for token in tokens if pkcs11.TokenFlag.TOKEN_INITIALIZED in token.flags]
-    found = [token for token in there if label is None or token.label == label]
-    if len(found) == 1:
-        return found[0]
-    labels = ", ".join(repr(token.label) for token in there) or "none"
-    wanted = "several tokens are there" if label is None else f"no token {label!r}"
-    if not there:
-        wanted = "no token is there"
-    elif len(found) > 1 and label is not None:
-        wanted = f"several tokens are called {label!r}"
-    raise IdentityError(f"{module}: {wanted}; it has {labels}; --token LABEL names one")
+        raise IdentityError(f"{module}: is not a working PKCS#11 module: {_why(fault)}") from None
+    ready = [token for token in tokens if pkcs11.TokenFlag.TOKEN_INITIALIZED in token.flags]
+    matching = [token for token in ready if label is None or token.label == label]
+    if len(matching) == 1:
+        return matching[0]
+    labels = ", ".join(repr(token.label) for token in ready) or "none"
+    problem = "has several tokens" if label is None else f"has no token {label!r}"
+    if not ready:
+        problem = "has no token"
+    elif len(matching) > 1 and label is not None:
+        problem = f"has several tokens {label!r}"
+    raise IdentityError(f"{module}: {problem}; found {labels}; choose one with --token LABEL")
 
 
 def open_token(
     token: Any, key_label: str | None, pin: str | None, chain: bytes | None, chain_file: str
 ) -> TokenIdentity:
-    """Open a token with its PIN and take its key, of that label or the only one.
+    """Open a token with its PIN and take its key, by label or the only one.
 
-    The certificate is that of the key in the token, or among those of `chain`. Raises
-    IdentityError, in one line; a wrong PIN is tried once.
+    The key's certificate is in the token, or among those of `chain`. Raises IdentityError, in
+    one line; a wrong PIN is tried once.
     """
     import pkcs11
 
@@ -138,7 +138,7 @@ def _key(session: Any, label: str | None, name: str) -> Any:
         labels = ", ".join(sorted(repr(each.label) for each in everything)) or "none"
         what = "key" if label is None else f"key {label!r}"
         count = "no" if not keys else "more than one"
-        raise IdentityError(f"{name}: {count} {what}; it has {labels}; --key-label names one")
+        raise IdentityError(f"{name}: {count} {what}; it has {labels}; choose one with --key-label")
     if keys[0].key_type not in (pkcs11.KeyType.EC, pkcs11.KeyType.RSA):
         raise IdentityError(f"{name}: its key is neither EC nor RSA; expected one of these")
     return keys[0]
@@ -167,7 +167,7 @@ def _fits(key: Any, public: object) -> bool:
 
 
 def _signs_for(key: Any, public: ec.EllipticCurvePublicKey) -> bool:
-    """An elliptic private key in a token does not tell its public half: so it is tried."""
+    """Try a signature: an elliptic private key in a token does not reveal its public key."""
     import pkcs11
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives import hashes
@@ -183,5 +183,5 @@ def _signs_for(key: Any, public: ec.EllipticCurvePublicKey) -> bool:
 
 
 def _why(fault: BaseException) -> str:
-    told = str(fault).strip().splitlines()
-    return TOLD.get(type(fault).__name__) or (told[0] if told else type(fault).__name__)
+    lines = str(fault).strip().splitlines()
+    return ANSWERS.get(type(fault).__name__) or (lines[0] if lines else type(fault).__name__)

@@ -1,7 +1,7 @@
-"""Whether a certificate is trusted: by itself, or through authorities that issued it.
+"""Decide whether a certificate is trusted: by itself, or through authorities that issued it.
 
-Nothing is fetched and no clock is read: a way up to a trusted authority is judged at the
-moment given. Revocation is not looked at.
+Nothing is fetched and no clock is read: the path to a trusted authority is judged at the
+moment given. Revocation is not checked.
 """
 
 from __future__ import annotations
@@ -28,12 +28,12 @@ from compliance.signing.certificates import signer_of, usage_fault
 
 @dataclass(frozen=True, slots=True)
 class Standing:
-    """How a certificate stands to the trusted ones."""
+    """Whether and how a certificate is trusted."""
 
     as_: str | None
-    """How it is among them; None if it is not."""
+    """Why it is trusted; None if it is not."""
     why_not: str = ""
-    """Where there is more to say than that it is not."""
+    """The reason why it is not, if more is known than that."""
 
 
 def trust_of(
@@ -44,11 +44,10 @@ def trust_of(
     *,
     extended: Set[str] = frozenset(),
 ) -> Standing:
-    """How `own`, which came with `others`, stands to `trusted` at an aware time.
+    """Judge `own`, which came with `others`, against `trusted` at an aware time.
 
-    A certificate that is itself among `trusted` counts as it is, others only as issuing
-    authorities. `extended` are usages that it must name; without any it has to be for
-    documents.
+    It is trusted if it is itself among `trusted`, or if authorities among them issued it.
+    `extended` are usages that it must name; without any it has to be for documents.
     """
     signer = signer_of(pyca.load_der_x509_certificate(own.dump()))
     if any(signer.fingerprint == each.fingerprint for each in trusted):
@@ -73,24 +72,24 @@ def trust_of(
         return Standing(None, f"its certificate {unfit}")
     root = signer_of(pyca.load_der_x509_certificate(path.trust_anchor.certificate.dump()))
     return Standing(
-        f"its certificate goes back to {root.name}, a trusted one (revocation not checked)"
+        f"its certificate was issued under {root.name}, which is trusted (revocation not checked)"
     )
 
 
 def context(roots: list[x509.Certificate], moment: datetime) -> ValidationContext:
-    """What the library judges by: these roots, that time, nothing from the network."""
+    """Return the library's context: these roots, that time, nothing from the network."""
     return ValidationContext(trust_roots=roots, allow_fetching=False, moment=moment)
 
 
 def clamp_to_validity(signer: Signer, moment: datetime) -> datetime:
-    """The moment nearest to an aware one at which a certificate is within its dates.
+    """Return the moment nearest to an aware one at which a certificate is within its dates.
 
-    Whether `moment` itself is, is told to the user as a matter of its own.
+    Whether `moment` itself is within them is reported separately.
     """
     return min(max(moment, signer.not_before), signer.not_after)
 
 
 def _authorities(trusted: Sequence[Signer]) -> list[x509.Certificate]:
-    """Those of the trusted that may issue certificates to others."""
-    found = [x509.Certificate.load(each.certificate) for each in trusted]
-    return [each for each in found if each.ca]
+    """Return those of the trusted that may issue certificates to others."""
+    certificates = [x509.Certificate.load(each.certificate) for each in trusted]
+    return [each for each in certificates if each.ca]

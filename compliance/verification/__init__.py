@@ -1,22 +1,22 @@
-"""Check a sheet: is it whole, whose is it, when, and does its evidence still say the same?
+"""Verify a sheet: is it intact, who signed it, when, and does its evidence give the same result?
 
-The plan; `signature_steps` and `evidence_steps` carry it out.
+The plan; the functions of `steps` carry it out.
 
-    1  The file is as it was when signed last: every signature holds and covers what it
+    1  The file is as it was when last signed: every signature is valid and covers what it
        must, the fields are the expected ones, nothing was added after the last signature.
     2  The signer, by certificate, and whether that certificate is trusted; a second
-       signature is of another key.
-    3  The time of signing, claimed by the signer or stamped by an authority, lies within
-       the certificate's validity.
-    4  The attachments are all there under their fixed names, with the digests that the
-       assessment states; deviations among them are signed by somebody trusted, and not
-       with the key that signed the sheet first.
-    5  The assessment, computed again from the attachments, comes out as stated.
-    6  The pages, drawn again from the attachments, are those of the sheet; pages that
-       another version drew, or other libraries, may look otherwise and are not compared.
+       signature has another key.
+    3  The time of signing, claimed by the signer or stamped by an authority, is within the
+       certificate's validity.
+    4  All attachments are present under their fixed names, with the digests that the
+       assessment states; deviations among them are signed by a trusted person, and not with
+       the key that first signed the sheet.
+    5  The assessment, recomputed from the attachments, is as stated.
+    6  The pages, drawn again from the attachments, are those of the sheet; pages drawn by
+       another version or by other libraries may differ and are not compared.
 
-Every step is carried out, whatever became of those before it: a sheet that was
-changed shall say what was changed. An exception in a step means that it failed.
+Every step is carried out even if an earlier one failed, so that all changes of a sheet are
+found. An exception in a step means that it failed.
 """
 
 from __future__ import annotations
@@ -45,7 +45,7 @@ if TYPE_CHECKING:
 
 
 LARGEST_SHEET = 64 << 20
-"""Bytes of a sheet, and of each attachment; real ones have some hundred thousand."""
+"""Most bytes of a sheet, and of each attachment; real ones have some hundred thousand."""
 
 
 def verify_sheet(
@@ -57,11 +57,11 @@ def verify_sheet(
 ) -> Verification:
     """Carry out the plan on a sheet's bytes.
 
-    `trust` holds certificates, PEM or DER: a signer's own, or of an authority that issues
-    them; `timestamp_trust` likewise those of time-stamping authorities, and asks every
-    signature for a stamp. With `any_signer` step 2 holds for whoever signed. Raises
-    IdentityError if one of them holds no certificate; a file that is no sheet raises
-    nothing, its steps fail. Can be called where an event loop is running.
+    `trust` holds certificates, PEM or DER: of a signer, or of an authority that issues them;
+    `timestamp_trust` likewise of time-stamping authorities, and requires a time stamp of every
+    signature. With `any_signer` step 2 accepts any signer. Raises IdentityError if one of
+    these contains no certificate; a file that is not a sheet raises nothing, its steps fail.
+    Can be called while an event loop is running.
     """
     expected = Expected(
         signers=tuple(signer for each in trust for signer in read_certificates(each)),
@@ -72,7 +72,7 @@ def verify_sheet(
 
 
 def verify_as(data: bytes, expected: Expected) -> Verification:
-    """As `verify_sheet`, by certificates that were read already."""
+    """Carry out the plan as `verify_sheet` does, with certificates already read."""
     return run_outside_event_loop(lambda: _verified(data, expected))
 
 
@@ -106,7 +106,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
 
 
 def _again(attached: Attached | Exception, stated: Document | Exception) -> Assessment | Exception:
-    """The assessment computed again, once for the steps that need it."""
+    """Recompute the assessment, once for all steps that need it."""
     if isinstance(attached, Exception):
         return attached
     return (
@@ -117,14 +117,14 @@ def _again(attached: Attached | Exception, stated: Document | Exception) -> Asse
 
 
 def _facility(seal: PdfSignatures | Exception) -> Signer | None:
-    """Whose the first signature is."""
+    """Return the signer of the first signature."""
     return (
         seal.signatures[0].signer if isinstance(seal, PdfSignatures) and seal.signatures else None
     )
 
 
 def _meant_signed(seal: PdfSignatures | Exception) -> bool:
-    """Whether the pages were drawn to be signed, as far as can be seen."""
+    """Return whether the pages were drawn to be signed, as far as can be seen."""
     return isinstance(seal, Exception) or bool(seal.signatures)
 
 
@@ -135,15 +135,15 @@ def _assess() -> Callable[[Attached], Assessment]:
 
 
 def _certified(data: bytes, seal: PdfSignatures | Exception) -> bytes:
-    """The file as its facility signed it: what came later is a matter of step 1."""
+    """Return the file as its facility signed it; step 1 checks later changes."""
     return data[: seal.certified] if isinstance(seal, PdfSignatures) and seal.certified else data
 
 
 def _checked(data: bytes) -> bytes:
     if not data.startswith(b"%PDF-"):
-        raise ValueError("it does not begin as a PDF does")
+        raise ValueError("it is not a PDF")
     if len(data) > LARGEST_SHEET:
-        raise ValueError(f"it has {len(data)} bytes; a sheet has {LARGEST_SHEET} at most")
+        raise ValueError(f"it has {len(data)} bytes; expected at most {LARGEST_SHEET}")
     return data
 
 

@@ -1,8 +1,8 @@
-"""Compare an assessment as stated with the same one computed again.
+"""Compare a stated assessment with the recomputed one.
 
-Works on the plain data of both documents, so that unknown keys and odd values are found and named.
-Numbers may differ by what another machine's arithmetic does to them, and no more; a verdict may
-differ only where such a difference can turn it.
+Works on the plain data of both documents, so that unknown keys and odd values are found.
+Numbers may differ only by what another machine's arithmetic does to them; a verdict may differ
+only if such a difference can turn it.
 """
 
 from __future__ import annotations
@@ -18,7 +18,7 @@ from compliance.grading.decide import OUTSIDE, SLACK, outcome, statement, worst
 from compliance.model import Decision, Finding, Point, Verdict
 
 CLOSE = 1e-9
-"""Of values: relative or absolute, whichever is larger."""
+"""Tolerance of values: relative or absolute, whichever is larger."""
 
 INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 
@@ -26,10 +26,10 @@ INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 def verdicts_within_tolerance(
     item: Finding | Point, confidence: float, close: float
 ) -> set[Verdict | None]:
-    """The verdicts that a finding or point could have, its own among them.
+    """Return the verdicts that a finding or point could have, its own among them.
 
-    `close` is how far its probability may be off. Others than its own are possible only
-    where the value lies at a limit or the probability at the confidence.
+    `close` is how far its probability may be off. Other verdicts than its own are possible
+    only if the value is at a limit or the probability at the confidence.
     """
     own, p = item.verdict, item.probability
     if own not in INSIDE and own not in OUTSIDE:
@@ -40,7 +40,7 @@ def verdicts_within_tolerance(
 
 
 def worst_point_verdict(points: Iterable[Point]) -> Verdict | None:
-    """The worst verdict of a finding's points; None where none has one."""
+    """Return the worst verdict of a finding's points; None if none has one."""
     verdicts = [point.verdict for point in points if point.verdict is not None]
     return worst(verdicts) if verdicts else None
 
@@ -53,7 +53,7 @@ def _at_a_limit(item: Finding | Point) -> bool:
 
 
 def _limits(item: Finding | Point) -> Iterator[tuple[float, float]]:
-    """A value with each of its limits; of a pair each axis with its half width."""
+    """Yield a value with each of its limits; of a pair each axis with its half width."""
     value, limits = item.value, item.limits
     if value is None or limits is None:
         return
@@ -69,32 +69,32 @@ Path = tuple[str, ...]
 """Keys from the document's root to a place in it."""
 
 CLOSE_ENDS = 1e-6
-"""Of interval ends, which are quantiles of draws; likewise."""
+"""Tolerance of interval ends, which are quantiles of draws; likewise."""
 DRAWS_APART = 2
-"""Draws that may fall on the other side of a limit; over all draws, of a probability."""
+"""Draws that may fall on the other side of a limit; a probability may differ by their share."""
 
 IGNORED = frozenset({"tool", "number"})
-"""Of the document: what computed it, and the number over its other bytes."""
+"""Keys that may differ: what computed the document, and the number over its other bytes."""
 CONCLUSIONS = frozenset({"verdict", "reason", "conditional", "bound", "note", "remarks", "causes"})
 """Keys whose values follow from those beside them."""
 OUTCOME = frozenset({"verdict", "reason", "conditional"})
-"""What follows from the findings of a state together."""
+"""Keys that follow from all findings of a state together."""
 ABSENT = object()
-"""Stands for what one of the two does not have."""
+"""The value of a key that one of the two documents does not have."""
 
 
 class Topic(StrEnum):
-    """What a difference is about, as a sentence."""
+    """The subject of a difference, as a sentence."""
 
-    READING = "the readings attached are not those stated"
-    VALUE = "values stated are not what the attached readings and rule give"
-    RULE = "limits or words stated are not those of the attached rule"
-    VERDICT = "a verdict stated is not what its values and limits give"
-    METER = "the meter stated is not the attached one"
-    DEVIATION = "deviations stated are not what the attached ones give"
-    JOB = "the job stated is not the attached one"
-    WORDS = "remarks are not those that the evidence gives"
-    OTHER = "the assessment states what its evidence does not"
+    READING = "the attached readings are not those stated"
+    VALUE = "stated values differ from those computed from the attached readings and rule"
+    RULE = "stated limits or texts are not those of the attached rule"
+    VERDICT = "a stated verdict does not follow from its values and limits"
+    METER = "the stated meter is not the attached one"
+    DEVIATION = "stated deviations do not follow from the attached ones"
+    JOB = "the stated job is not the attached one"
+    WORDS = "the remarks do not follow from the evidence"
+    OTHER = "the assessment states something that its evidence does not"
 
 
 PARTS: Mapping[str, Topic] = {
@@ -111,7 +111,7 @@ PARTS: Mapping[str, Topic] = {
     "causes": Topic.WORDS,
     "calibration": Topic.VALUE,
 }
-"""By the first key of a path."""
+"""Topics by the first key of a path."""
 
 FIELDS: Mapping[str, Topic] = {
     "findings": Topic.RULE,
@@ -145,7 +145,7 @@ FIELDS: Mapping[str, Topic] = {
     "reason": Topic.VERDICT,
     "conditional": Topic.VERDICT,
 }
-"""By the last key of a path that stands here, where its first says nothing."""
+"""Topics by the last key of a path found here, if its first key is not in `PARTS`."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -159,7 +159,7 @@ class Difference:
 
     @property
     def of_numbers(self) -> bool:
-        """Whether two numbers disagree, as they may between two engines."""
+        """Whether both values are numbers; these may differ between two engines."""
         return _is_number(self.stated) and _is_number(self.computed)
 
     def __str__(self) -> str:
@@ -167,10 +167,10 @@ class Difference:
 
 
 def compare(stated: Mapping[str, Any], computed: Mapping[str, Any]) -> tuple[Difference, ...]:
-    """Where an assessment document differs from the same one computed again.
+    """Return the differences of an assessment document from the recomputed one.
 
-    Both are documents as `schemas/assessment.json` describes them. Empty if they agree
-    within the tolerances of this module.
+    Both are documents as in `schemas/assessment.json`. Empty if they agree within the
+    tolerances of this module.
     """
     comparison = _Comparison(computed)
     comparison.mapping((), _without(stated, IGNORED), _without(computed, IGNORED))
@@ -178,7 +178,7 @@ def compare(stated: Mapping[str, Any], computed: Mapping[str, Any]) -> tuple[Dif
 
 
 def tool_version(document: Mapping[str, Any]) -> tuple[Any, Any]:
-    """What computed a document: its version, and the number of its definitions; None if unsaid."""
+    """Return the version and the engine that computed a document; None if not stated."""
     tool = document.get("tool")
     if not isinstance(tool, Mapping):
         return None, None
@@ -186,7 +186,7 @@ def tool_version(document: Mapping[str, Any]) -> tuple[Any, Any]:
 
 
 class _Comparison:
-    """Walks two documents side by side and keeps what differs."""
+    """A walk through two documents side by side that collects their differences."""
 
     def __init__(self, computed: Mapping[str, Any]) -> None:
         draws = computed.get("draws")
@@ -195,17 +195,17 @@ class _Comparison:
         self._decision = read_part(computed["decision"], Decision)
         self._cause: Topic | None = None
         self._turned = 0
-        """Verdicts that differ and may."""
+        """The number of verdicts that differ and may."""
 
     def mapping(self, path: Path, stated: Document, computed: Document) -> None:
-        """Compare two mappings that stand at `path`, what follows from the rest at the end."""
+        """Compare two mappings at `path`, the keys that follow from the others last."""
         before, turned, outer = len(self.found), self._turned, self._cause
         keys = stated.keys() | computed.keys()
         for key in sorted(keys - CONCLUSIONS):
             self._pair(path, key, stated, computed)
-        # What the conclusions were drawn from already differs: they differ for that reason.
-        found = self.found[before].topic if len(self.found) > before else None
-        self._cause = outer or found
+        # If the basis of the conclusions already differs, they differ for that reason.
+        topic = self.found[before].topic if len(self.found) > before else None
+        self._cause = outer or topic
         for key in sorted(keys & CONCLUSIONS - self._excused(stated, computed, turned)):
             self._pair(path, key, stated, computed)
         self._cause = outer
@@ -241,9 +241,9 @@ class _Comparison:
         return _close(stated, computed, CLOSE_ENDS if ends else CLOSE)
 
     def _excused(self, stated: Document, computed: Document, turned: int) -> frozenset[str]:
-        """Which of the conclusions may differ because a verdict lies at its threshold.
+        """Return the conclusions that may differ because a verdict is at its threshold.
 
-        `turned` is how many had been let pass before the two mappings were walked.
+        `turned` is the number of verdicts excused before the two mappings were compared.
         """
         below = self._turned > turned
         if "findings" in computed:
@@ -261,7 +261,7 @@ class _Comparison:
         return frozenset({"verdict"})
 
     def _follows(self, state: Document) -> bool:
-        """Whether the outcome that a state has is that of its findings, as they stand."""
+        """Return whether the stated outcome of a state follows from its stated findings."""
         findings = read_part(state["findings"], tuple[Finding, ...])
         verdict, reason, conditional = outcome(findings, self._decision)
         stated = state["verdict"], state["reason"], state["conditional"]
@@ -269,7 +269,7 @@ class _Comparison:
 
 
 def _labelled(entries: Sequence[Any]) -> dict[str, Any]:
-    """Entries by their id, or else by place in the list with the name they have."""
+    """Return entries by their id, or else by their place in the list and their name."""
     labels = {}
     for index, entry in enumerate(entries, 1):
         label = str(index)

@@ -1,8 +1,8 @@
-"""Whether a PDF shows what another shows: page for page, with all that a page refers to.
+"""Compare two PDFs page by page, with everything that a page refers to.
 
-For a signed file and the same file drawn afresh. Signing adds to a file a form with its
-fields and little else; everything besides has to be equal, numbers in the pages to
-within what two machines' arithmetic makes of them.
+For a signed file and the same file drawn again. Signing adds a form with its fields and
+little else; everything else has to be equal, numbers in the pages to within the arithmetic
+of two machines.
 """
 
 from __future__ import annotations
@@ -18,21 +18,21 @@ Box = tuple[int, float, float, float, float]
 """Page, counted from 0, and corners in points."""
 
 BY_SIGNING = frozenset({"/AcroForm", "/Perms", "/Extensions"})
-"""Of the catalog, which the signature has put there."""
+"""Entries of the catalog that the signature adds."""
 EVIDENCE = frozenset({"/AF", "/Names"})
-"""Of the catalog: the attached files, which are compared as what they say."""
+"""Entries of the catalog for the attached files, which are compared by content elsewhere."""
 FORM = frozenset({"/Fields", "/SigFlags"})
 DATED = frozenset({"/ModDate"})
 UPON = frozenset({"/Annots", "/Parent"})
-"""Of a page: what lies upon it, which is looked at apart, and what it belongs to."""
+"""Entries of a page: its annotations, which are checked separately, and its parent."""
 CODING = frozenset({"/Length", "/Filter", "/DecodeParms"})
 CLOSE = 0.02
-"""Points, and shares of full colour: not to be seen."""
+"""Tolerance in points, and in shares of full colour: not visible."""
 DEEPEST = 40
 
 
 def page_size(pdf: bytes) -> tuple[float, float]:
-    """Width and height of the first page, in points."""
+    """Return width and height of the first page, in points."""
     with Pdf.open(BytesIO(pdf)) as document:
         box: Any = document.pages[0].mediabox
         x0, y0, x1, y1 = (float(each) for each in box)
@@ -40,17 +40,17 @@ def page_size(pdf: bytes) -> tuple[float, float]:
 
 
 def producer(pdf: bytes) -> str:
-    """What a file says that it was written with."""
+    """Return the program that wrote a file, as the file states it."""
     with Pdf.open(BytesIO(pdf)) as document:
         information: Any = document.docinfo
         return str(information.get("/Creator", ""))
 
 
 def differences(signed: bytes, fresh: bytes, boxes: Mapping[str, Box]) -> Iterator[str]:
-    """Where a signed file shows something else than `fresh`; none if it does not.
+    """Yield each difference of a signed file from `fresh`; none if they show the same.
 
-    `boxes` are the places of the signature fields, by their names. Raises whatever the
-    library does where one of the two is damaged.
+    `boxes` are the places of the signature fields, by their names. Raises the library's
+    exceptions if one of the two is damaged.
     """
     with Pdf.open(BytesIO(signed)) as one, Pdf.open(BytesIO(fresh)) as other:
         yield from _catalog(one, other)
@@ -76,7 +76,7 @@ def _page(comparison: _Comparison, one: Any, other: Any) -> str | None:
 def _catalog(one: Pdf, other: Pdf) -> Iterator[str]:
     theirs, ours = set(one.Root.keys()) - BY_SIGNING, set(other.Root.keys())
     if theirs != ours:
-        yield f"the catalog has {', '.join(sorted(theirs ^ ours))} otherwise"
+        yield f"the catalog differs in {', '.join(sorted(theirs ^ ours))}"
         return
     if set(one.Root.Names.keys()) != {"/EmbeddedFiles"}:
         yield "the catalog names more than attached files"
@@ -92,7 +92,7 @@ def _catalog(one: Pdf, other: Pdf) -> Iterator[str]:
 
 
 def _form(one: Pdf, boxes: Mapping[str, Box]) -> Iterator[str]:
-    """The fields stand where they are drawn, and nothing else lies upon the pages."""
+    """Check that the fields are where they are drawn, and that the pages have no others."""
     expected = {
         (name, page, tuple(round(each) for each in corners))
         for name, (page, *corners) in boxes.items()
@@ -103,23 +103,23 @@ def _form(one: Pdf, boxes: Mapping[str, Box]) -> Iterator[str]:
             corners = tuple(round(float(side)) for side in each.get("/Rect", ()))
             name = str(each.get("/T")) if each.get("/Subtype") == Name.Widget else "a note"
             if (name, number, corners) in found:
-                yield f"two fields {name} lie upon page {number + 1}"
+                yield f"page {number + 1} has two fields {name}"
             found.add((name, number, corners))
     for name, number, _ in sorted(found - expected):
-        yield f"{name} lies upon page {number + 1}, where it does not belong"
+        yield f"page {number + 1} has {name}, which does not belong there"
     if set(one.Root.get("/AcroForm", Dictionary()).keys()) - FORM:
         yield "its form has more than fields"
 
 
 class _Comparison:
-    """Walks two objects of two files side by side."""
+    """A walk through two objects of two files side by side."""
 
     def __init__(self) -> None:
         self._known: set[tuple[Any, Any]] = set()
-        """Pairs that were seen: they are equal, or the walk has failed already."""
+        """Pairs already compared: they are equal, or the walk has already failed."""
 
     def same(self, one: Any, other: Any, *, content: bool = False, depth: int = 0) -> bool:
-        """Whether both are equal, with all they refer to; `content` is drawing."""
+        """Return whether both are equal, with all they refer to; `content`: it is drawing."""
         if depth > DEEPEST:
             raise ValueError("its objects refer to each other too deeply")
         if isinstance(one, Object) and isinstance(other, Object) and one.is_indirect:
@@ -161,7 +161,7 @@ class _Comparison:
 
 
 def _decoded(stream: Any, most: int) -> bytes | None:
-    """What a stream holds; None if it is coded otherwise than ours are, or has more than `most`."""
+    """Decode a stream, up to `most` bytes; None if its coding is not one that we write."""
     coding = stream.get("/Filter")
     if coding is None:
         return bytes(stream.read_raw_bytes())
@@ -173,7 +173,7 @@ def _decoded(stream: Any, most: int) -> bytes | None:
 
 
 def _close(one: bytes, other: bytes) -> bool:
-    """Whether two drawings differ in the last digits of numbers at most."""
+    """Return whether two drawings differ at most in the last digits of numbers."""
     mine, theirs = one.split(), other.split()
     return len(mine) == len(theirs) and all(
         a == b or _near(a, b) for a, b in zip(mine, theirs, strict=True)

@@ -1,6 +1,6 @@
-"""The steps of a verification, by the numbers of its plan.
+"""The steps of a verification, numbered as in its plan.
 
-1 to 3: the file, its signers, and when they signed. 4 to 6: the evidence is what is stated, the
+1 to 3: the file, its signers, and when they signed. 4 to 6: the evidence is as stated, the
 assessment follows from it, the pages show it.
 """
 
@@ -35,13 +35,13 @@ if TYPE_CHECKING:
 
 
 MOST_DETAILS = 20
-"""Faults told one by one; the rest is counted."""
+"""The number of faults that are listed; the rest is counted."""
 
 T = TypeVar("T")
 
 
 def result_or_exception(do: Callable[[], T]) -> T | Exception:
-    """What `do` gives, or the exception that it ends in: a damaged file can raise any."""
+    """Return the result of `do`, or the exception it raised: a damaged file can raise any."""
     try:
         return do()
     except Exception as fault:
@@ -49,7 +49,7 @@ def result_or_exception(do: Callable[[], T]) -> T | Exception:
 
 
 def one_line(fault: Exception) -> str:
-    """An exception in one line."""
+    """Describe an exception in one line."""
     if isinstance(fault, InputError):
         return "; ".join(str(problem) for problem in fault.problems)
     words = str(fault).splitlines()[0] if str(fault) else ""
@@ -59,12 +59,12 @@ def one_line(fault: Exception) -> str:
 
 
 def quoted(text: str) -> Statement:
-    """A fault that was put into words where it was found."""
+    """Wrap a fault that already has its words."""
     return Statement("fault", Texts(text))
 
 
 def first_details(details: Iterable[Statement], most: int = MOST_DETAILS) -> tuple[Statement, ...]:
-    """The first of many details, and how many more there are."""
+    """Return the first of many details, and the number of the rest."""
     rest = iter(details)
     first = tuple(islice(rest, most))
     left = sum(1 for _ in rest)
@@ -75,7 +75,7 @@ SealOrFault = PdfSignatures | Exception
 
 
 class Signed(Protocol):
-    """What tells by whom something was signed: a signature in a sheet, or one beside a file."""
+    """A signature with its signer: in a sheet, or beside a file."""
 
     @property
     def signer(self) -> Signer: ...
@@ -84,7 +84,7 @@ class Signed(Protocol):
 
 
 class Dated(Protocol):
-    """What tells when something was signed: a signature in a sheet, or one beside a file."""
+    """A signature with its times: in a sheet, or beside a file."""
 
     @property
     def signer(self) -> Signer: ...
@@ -100,7 +100,7 @@ class Dated(Protocol):
 
 
 def check_intact(seal: SealOrFault) -> Step:
-    """(1)"""
+    """Check that the file is as it was signed (1)."""
     if isinstance(seal, Exception):
         unreadable = Statement("unreadable-pdf", {"fault": one_line(seal)})
         return Step(Check.INTACT, Status.FAIL, unreadable)
@@ -121,7 +121,7 @@ def check_intact(seal: SealOrFault) -> Step:
 
 
 def check_signer(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) -> Step:
-    """(2)"""
+    """Check who signed, and whether they are trusted (2)."""
     if isinstance(seal, Exception) or not seal.signatures:
         return Step(Check.SIGNER, Status.FAIL, Statement("no-signer"))
     if (twice := _signed_twice(seal.signatures)) is not None:
@@ -143,7 +143,7 @@ def check_signer(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool)
 
 
 def _signed_twice(signatures: Sequence[Signature]) -> Signer | None:
-    """Who signed first and then, with the same key, again."""
+    """Return the signer whose key signed both first and again later."""
     for each in signatures[1:]:
         if same_key(each.signer.certificate, signatures[0].signer.certificate):
             return each.signer
@@ -167,7 +167,7 @@ def _standing(
 def trust_status(
     signed: Signed, trusted: Sequence[Signer], any_signer: bool
 ) -> tuple[Status, Statement]:
-    """Whether the signer is expected."""
+    """Judge whether the signer is expected, and say why."""
     if signed.trusted_as is not None:
         return Status.OK, quoted(signed.trusted_as)
     if any_signer:
@@ -178,7 +178,7 @@ def trust_status(
 
 
 def _unlike(signer: Signer, trusted: Sequence[Signer]) -> Statement:
-    """That a signer is none of the trusted; one of the same name is pointed out."""
+    """Say that a signer is not trusted; point out a trusted one with the same name."""
     for each in trusted:
         if (each.name, each.organisation) == (signer.name, signer.organisation):
             same = same_key(each.certificate, signer.certificate)
@@ -204,7 +204,7 @@ def _holder(signer: Signer) -> Facts:
 
 
 def check_times(seal: SealOrFault, stamps_asked: bool) -> Step:
-    """(3)"""
+    """Check when the sheet was signed (3)."""
     if isinstance(seal, Exception) or not seal.signatures:
         return Step(Check.TIMES, Status.FAIL, Statement("no-time"))
     several = len(seal.signatures) > 1
@@ -219,7 +219,7 @@ def check_times(seal: SealOrFault, stamps_asked: bool) -> Step:
 
 
 def check_signing_time(signature: Dated, stamps_asked: bool) -> tuple[Status, Statement]:
-    """When it was signed; the certificate is judged at the stamped time if that is trusted."""
+    """Check one time of signing; a trusted stamp's time decides on the certificate's validity."""
     moment, signer, stamp = signature.moment, signature.signer, signature.stamp
     if moment is None:
         return Status.FAIL, Statement("time-unnamed")
@@ -250,7 +250,7 @@ def check_signing_time(signature: Dated, stamps_asked: bool) -> tuple[Status, St
 
 
 OURS = (TOOL.version, TOOL.engine)
-"""What computes here: its version, and the number of its definitions."""
+"""This program's version, and the number of its definitions (engine)."""
 
 # ---------------------------------------------------------------- 4: the attachments
 
@@ -261,7 +261,7 @@ def check_attachments(
     expected: Expected,
     facility: Signer | None,
 ) -> Step:
-    """(4) `facility` is who signed the sheet first, where somebody did."""
+    """Check that the attachments are as stated (4); `facility` is the sheet's first signer."""
     if isinstance(attached, Exception):
         unreadable = Statement("unreadable-attachments", {"fault": one_line(attached)})
         return Step(Check.ATTACHMENTS, Status.FAIL, unreadable)
@@ -299,11 +299,11 @@ def _who_accepted(
     return acceptor_trust(attached, expected.signers, expected.stamping, facility)
 
 
-# ---------------------------------------------------------------- 5: once more
+# ---------------------------------------------------------------- 5: computed again
 
 
 def check_recomputation(stated: Document | Exception, again: Assessment | Exception) -> Step:
-    """(5)"""
+    """Check that the recomputed assessment is as stated (5)."""
     if isinstance(stated, Exception):
         return Step(Check.RECOMPUTATION, Status.FAIL, Statement("no-attachments"))
     if isinstance(again, Exception):
@@ -320,7 +320,11 @@ def check_recomputation(stated: Document | Exception, again: Assessment | Except
 def _compared(
     differences: Sequence[Difference], theirs: tuple[Any, Any]
 ) -> tuple[Status, Statement]:
-    """(5) Another version may word a remark otherwise or state less, another engine compute so."""
+    """Judge the differences (5).
+
+    Another version may word remarks differently or state less; another engine may compute
+    other values.
+    """
     topics = {difference.topic for difference in differences}
     if not differences:
         return Status.OK, Statement("same-again")
@@ -337,14 +341,14 @@ def _compared(
 # ---------------------------------------------------------------- 6: the pages
 
 LETTER_WIDTH = 612
-"""Points; A4 has 595."""
+"""Width of a letter page in points; A4 has 595."""
 MOST_DIFFERENCES = 10
 
 
 def check_pages(
     data: bytes, stated: Document | Exception, again: Assessment | Exception, *, signed: bool
 ) -> Step:
-    """(6) Alike in any case is proven; unlike is a fault only where nothing else explains it."""
+    """Compare the pages (6): equal pages are proof; different ones are a fault if unexplained."""
     if not signed:
         return Step(Check.PAGES, Status.NOT_DONE, Statement("pages-unsigned"))
     if isinstance(stated, Exception) or isinstance(again, Exception):
@@ -371,7 +375,7 @@ def _differences(data: bytes, again: Assessment) -> list[str]:
 
 
 def _excuse(data: bytes, stated: Document, again: Assessment) -> Statement | None:
-    """Why honest pages may look otherwise here; None if there is no reason."""
+    """Return why unchanged pages may look different here; None if there is no reason."""
     theirs = tool_version(stated)
     if theirs != OURS:
         return Statement("pages-of-version", {"theirs": theirs[0], "ours": OURS[0]})

@@ -125,8 +125,8 @@ def test_a_rule_outside_the_jobs_folder_must_be_allowed(compliance, desk, tmp_pa
     done = compliance("assess", "job/job.yaml", "--no-sheet", *NOW)
     assert done.returncode == 2
     assert done.stderr == (
-        "job/job.yaml: slots[0].deliverable: '../rules/tiny.yaml' leaves the job's folder; "
-        "expected a file in it or below, or a rule's id and --specs DIR\n"
+        "job/job.yaml: slots[0].deliverable: '../rules/tiny.yaml' is outside the job's folder; "
+        "expected a file inside it, or a rule's id with --specs DIR\n"
     )
     done = compliance("assess", "job/job.yaml", "--no-sheet", "--allow-outside", *NOW)
     assert (done.returncode, done.stderr) == (0, "")
@@ -191,7 +191,7 @@ def test_a_file_that_states_no_encoding_asks_for_it(compliance, desk):
 KINDS = """\
   beam: {title: Beam, quantity: luminance, over: white, displays: projector, limits: {min: 95}}
 """
-ASKED = "\nWithout a job the display's technology is said by --technology NAME, one of lcd,\n"
+ASKED = "\nWithout a job, give the display's technology with --technology NAME, one of lcd,\n"
 
 
 def test_the_kind_of_display_is_said_as_in_a_job(compliance, desk, tmp_path):
@@ -231,13 +231,12 @@ def test_the_kind_of_display_stands_in_the_document(compliance, desk, tmp_path):
     [
         (
             ["good.csv"],
-            "compliance: good.csv: readings without a job need --rule; "
+            "compliance: good.csv: readings without a job require --rule; "
             "a job file's name ends in .yaml",
         ),
         (
             ["good.csv", "--rule", "tiny.yaml", "--encoding", "rgb-8-full", "--out", "out"],
-            "compliance: --out goes with a job, whose file's name ends in .yaml; "
-            "good.csv is taken as readings",
+            "compliance: --out requires a job file (.yaml); good.csv is read as readings",
         ),
         *(
             ([name, "--out", "out"], f"compliance: {name}: {what}")
@@ -247,17 +246,17 @@ def test_the_kind_of_display_stands_in_the_document(compliance, desk, tmp_path):
                 "good.csv/none.csv": f"no such file; {EXPECTED}",
                 ".": "is a folder; did you mean job.yaml?",
                 "empty": f"is a folder; {EXPECTED}",
-                "a.json": "its name is that of an assessment already made, which 'compliance "
-                f"explain' and 'compliance verify' take; {EXPECTED}",
+                "a.json": "has the name of a finished assessment, for 'compliance explain' or "
+                f"'compliance verify'; {EXPECTED}",
             }.items()
         ),
         (
             ["job.yaml", "--no-sheet", "--encoding", "rgb-8-full"],
-            "compliance: --encoding goes with a bare readings file; a job says its own",
+            "compliance: --encoding is for bare readings; a job states its own",
         ),
         (
             ["job.yaml", "--no-sheet", "--technology", "lcd"],
-            "compliance: --technology goes with a bare readings file; a job says its own",
+            "compliance: --technology is for bare readings; a job states its own",
         ),
         (
             ["good.csv", "--rule", "tiny.yaml", "--technology", "LCD"],
@@ -267,11 +266,11 @@ def test_the_kind_of_display_stands_in_the_document(compliance, desk, tmp_path):
         ),
         (
             ["job.yaml"],
-            "compliance: --out DIR is needed for the sheets; --no-sheet without it only prints",
+            "compliance: sheets require --out DIR; to print only, give --no-sheet",
         ),
         (
             ["job.yaml", "--no-sheet", "--page", "letter"],
-            "compliance: --page and --no-sheet exclude each other",
+            "compliance: give --page or --no-sheet, not both",
         ),
         (
             ["job.yaml", "--no-sheet", "--slot", "9"],
@@ -279,8 +278,8 @@ def test_the_kind_of_display_stands_in_the_document(compliance, desk, tmp_path):
         ),
         (
             ["job.yaml", "--no-sheet", "--now", "2026-11-20"],
-            "compliance assess: invalid value for '--now': '2026-11-20' is no time; expected "
-            "RFC 3339 with its offset, e.g. 2026-11-20T16:00:00Z; see 'compliance assess --help'",
+            "compliance assess: invalid value for '--now': '2026-11-20' is not a time; expected "
+            "RFC 3339 with an offset, e.g. 2026-11-20T16:00:00Z; see 'compliance assess --help'",
         ),
         (
             ["job.yaml", "--out", "good.csv"],
@@ -293,13 +292,15 @@ def test_the_kind_of_display_stands_in_the_document(compliance, desk, tmp_path):
         *(
             (
                 ["job.yaml", "--no-sheet", "--junit", name],
-                f"compliance: --junit: {name} is a file of this assessment; name another",
+                f"compliance: --junit: {name} is an input or output of this assessment; choose "
+                "another name",
             )
             for name in ("job.yaml", "good.csv", "tiny.yaml")
         ),
         (
             ["job.yaml", "--out", "out", "--junit", "out/KX-7-1-tiny.json"],
-            "compliance: --junit: out/KX-7-1-tiny.json is a file of this assessment; name another",
+            "compliance: --junit: out/KX-7-1-tiny.json is an input or output of this assessment; "
+            "choose another name",
         ),
         (
             ["job.yaml", "--out", "out", "--password-file", "none.txt", "--identity", "none.p12"],
@@ -394,9 +395,9 @@ def test_without_an_identity_the_sheet_says_so(compliance, desk, tmp_path):
         "\nWritten:\n"
         "  out/KX-7-1-tiny.json and .pdf\n"
         "\n"
-        "The sheets are marked NOT SIGNED: there is no identity in\n"
+        "The sheets are marked NOT SIGNED: no identity found in\n"
         "  /nonexistent/identity.p12\n"
-        "It is made once, with:\n"
+        "Create one with:\n"
         "  compliance identity new --name NAME --organisation FACILITY --email ADDRESS\n"
     )
     assert (tmp_path / "out" / "KX-7-1-tiny.pdf").read_bytes().startswith(b"%PDF-")
@@ -446,8 +447,8 @@ def test_a_password_that_nobody_can_type(compliance, desk, identity, tmp_path):
     )  # fmt: skip
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
-        "compliance: password of data/identity.p12 cannot be asked for here; "
-        "give --password-file FILE, its first line the password\n"
+        "compliance: password of data/identity.p12: no terminal to type it; "
+        "give --password-file FILE with the password on line 1\n"
     )
     assert names(tmp_path / "out") == []
 

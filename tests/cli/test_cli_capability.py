@@ -39,7 +39,7 @@ def run(*arguments: str) -> tuple[int, str, str]:
     ("relative", "xy", "code", "words"),
     [
         (0.1, 0.0001, 0, "can prove every requirement"),
-        (0.1, 0.002, 3, "only where values keep away"),
+        (0.1, 0.002, 3, "only if values are not near"),
         (20.0, 0.01, 1, "cannot prove every requirement"),
     ],
 )
@@ -65,8 +65,8 @@ def test_a_meter_that_states_no_uncertainty(tmp_path: Path) -> None:
     code, out, err = run("web-srgb", "--meter", str(file))
     assert (code, out) == (2, "")
     assert err == (
-        f"{file}: uncertainty: states no uncertainty of luminance, so nothing can be "
-        "said of what it proves; add it from the certificate, e.g. luminance: "
+        f"{file}: uncertainty: has no uncertainty of luminance, which this check "
+        "requires; add it from the certificate, e.g. luminance: "
         "[{from: 0.01, relative: 4}]\n"
     )
 
@@ -74,8 +74,8 @@ def test_a_meter_that_states_no_uncertainty(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("arguments", "words"),
     [
-        (("web-srgb",), "compliance: --meter FILE is needed with a rule; a job names its own\n"),
-        (("web-srgb", "--slot", "1"), "compliance: --slot goes with a job\n"),
+        (("web-srgb",), "compliance: a rule requires --meter FILE; only a job names its meter\n"),
+        (("web-srgb", "--slot", "1"), "compliance: --slot requires a job file\n"),
         (("none.yaml",), "none.yaml: no such job or rule file\n"),
         ((".yaml",), ".yaml: is a folder; expected a job or rule file\n"),
         (("web-srbg", "--meter", "none.yaml"), "web-srgb"),
@@ -144,6 +144,6 @@ def test_one_slot_of_a_job_in_words(tmp_path: Path) -> None:
 def test_another_meter_for_a_job(tmp_path: Path) -> None:
     file = job(tmp_path, JOB.replace("meter: meter.yaml\n", ""))
     assert run(file) == (
-        2, "", f"{file}: meter: missing for slot 1; name the meter's file, or give --meter FILE\n"
+        2, "", f"{file}: meter: missing for slot 1; name a meter file, or give --meter FILE\n"
     )  # fmt: skip
     assert run(file, "--slot", "1", "--meter", str(tmp_path / "meter.yaml"))[0] == 0

@@ -80,26 +80,26 @@ def test_files_of_a_session_and_its_plan(compliance: Callable, tmp_path: Path) -
 def test_negative_noise_in_cxf_is_told(compliance: Callable, tmp_path: Path) -> None:
     (tmp_path / "a.txt").write_text(CGATS)
     done = compliance("convert", "a.txt", "a.cxf", "--encoding", "rgb-10-full")
-    assert "Values below zero in 1 of them stand as they were read" in done.stdout
+    assert "1 of them have values below zero, kept as read" in done.stdout
 
 
 @pytest.mark.parametrize(
     ("arguments", "code", "told"),
     [
-        (["a.cxf", "b.pdf"], 2, "compliance: b.pdf: its name tells no format; end it in .csv, "),
+        (["a.cxf", "b.pdf"], 2, "compliance: b.pdf: unknown format; end the name in .csv, "),
         (["none.csv", "b.csv"], 2, "none.csv: no such readings file"),
         (["a.cxf", "b.csv"], 2, "a.cxf: the encoding of the code values is not stated; use"),
         (
             ["a.cxf", "a.cxf", "--replace"],
             2,
-            "compliance: a.cxf: is read, and would be written over; name another OUT",
+            "compliance: a.cxf: is an input and would be overwritten; choose another OUT",
         ),
         (
             ["a.cxf", "b.csv", "--plan", "b.csv", "--encoding", "rgb-10-full"],
             2,
             "b.csv: no such readings file",
         ),
-        (["a.cxf", "-"], 2, "compliance: -: its name tells no format; end it in .csv, "),
+        (["a.cxf", "-"], 2, "compliance: -: unknown format; end the name in .csv, "),
         (
             ["a.cxf", "/dev/null", "--to", "csv", "--replace"],
             2,
@@ -142,7 +142,7 @@ def test_what_is_read_under_another_name_is_not_written_over(
         "convert", "spectra.csv", "same.csv", "--replace", "--encoding", "rgb-10-full"
     )
     assert done.returncode == 2
-    assert "is read, and would be written over" in done.stderr
+    assert "is an input and would be overwritten" in done.stderr
     assert (tmp_path / "spectra.csv").read_text(encoding="utf-8") == spectra()
 
 
@@ -159,8 +159,8 @@ def test_through_pipes(root: Path, tmp_path: Path) -> None:
     there = subprocess.run([*call, "--to", "cxf", "--encoding", "rgb-10-full"], input=text, **how)
     assert there.returncode == 0
     assert there.stderr == b"3 readings in rgb-10-full, CSV to CxF\n" + (
-        b"Values below zero in 1 of them stand as they were read; the schema of CxF has none such,"
-        b" and a strict reader may refuse them.\n"
+        b"1 of them have values below zero, kept as read; the schema of CxF allows none, so a "
+        b"strict reader may refuse the file.\n"
     )
     back = subprocess.run([*call, "--to", "csv"], input=there.stdout, **how)
     assert back.returncode == 0

@@ -66,8 +66,8 @@ def test_in_place_with_a_role(client: Run, compliance: Run, tmp_path: Path) -> N
     assert shown.returncode == 3
     text = " ".join(shown.stdout.split())
     for words in (
-        "file intact: as it was signed: 2 signatures, the last covers all",
-        "Countersignature, Supervising engineer: nothing but this signature came since the one",
+        "file intact: unchanged since signing: 2 signatures, the last covers the whole file",
+        "Countersignature, Supervising engineer: only this signature was added since the one",
         "facility: Ada Quill, Low House, ada@example.org (self-issued): its certificate is among",
         "Supervising engineer: Cleo Client, Tidal Pictures, cleo@example.org (self-issued): count",
         "facility: 2026-11-20 16:00 UTC as the signer claims",
@@ -144,12 +144,18 @@ def with_false_evidence() -> bytes:
 @pytest.mark.parametrize(
     ("make", "words"),
     [
-        (lambda: countersigned(sheet()), "is countersigned already, by Cleo Client as client on "),
-        (without_certification, "not countersigned, for it does not hold: file intact: NOT SIGNED"),
-        (flipped, "not countersigned, for it does not hold: file intact: changed after it was"),
-        (with_false_evidence, "not countersigned, for it does not hold: attachments: not what"),
-        (lambda: b"hello", "not countersigned, for it does not hold: file intact: cannot be read"),
-        (lambda: sheet() + b"%", "not countersigned, for it does not hold"),
+        (lambda: countersigned(sheet()), "is already countersigned by Cleo Client as client on "),
+        (
+            without_certification,
+            "not countersigned: the sheet is not valid: file intact: NOT SIGNED",
+        ),
+        (flipped, "not countersigned: the sheet is not valid: file intact: changed after it was"),
+        (with_false_evidence, "not countersigned: the sheet is not valid: attachments: not what"),
+        (
+            lambda: b"hello",
+            "not countersigned: the sheet is not valid: file intact: cannot be read",
+        ),
+        (lambda: sheet() + b"%", "not countersigned: the sheet is not valid"),
     ],
 )
 def test_nobody_puts_a_name_to_what_does_not_hold(
@@ -177,8 +183,8 @@ def test_whoever_signed_first_does_not_sign_again(
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
         "compliance: KX-7-1-tiny.pdf: was signed by Cleo Client as facility on 2026-11-20 18:00 "
-        "UTC, with this very key; a second signature is somebody else's: give --identity FILE "
-        "with theirs\n"
+        "UTC with this same key; the second signature needs another person's key: give "
+        "--identity FILE\n"
     )
     assert (tmp_path / "KX-7-1-tiny.pdf").read_bytes() == before
 
@@ -186,14 +192,14 @@ def test_whoever_signed_first_does_not_sign_again(
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        (("--as", " "), "--as: '' is no role; expected words like 'Supervising engineer'"),
-        (("--as", "a\nb"), r"--as: 'a\nb' is no role"),
-        (("--as", "x" * 65), "--as: has 65 characters; expected 64 at most"),
+        (("--as", " "), "--as: '' is not a role; expected e.g. 'Supervising engineer'"),
+        (("--as", "a\nb"), r"--as: 'a\nb' is not a role"),
+        (("--as", "x" * 65), "--as: has 65 characters; expected at most 64"),
         (("--as", "监理"), "the sheet's fonts have no '监' (U+76D1)"),
         (("--now", "2026-11-20T15:00:00Z"), "was signed by Ada Quill as facility on 2026-11-20 16"),
         (("--now", "2036-11-20T15:00:00Z"), "the certificate of Cleo Client has expired on 2036-"),
-        (("--timestamp-optional",), "--timestamp-optional goes with --timestamp URL"),
-        (("--timestamp", "clock.example"), "--timestamp: 'clock.example' is no address"),
+        (("--timestamp-optional",), "--timestamp-optional requires --timestamp URL"),
+        (("--timestamp", "clock.example"), "--timestamp: 'clock.example' is not an address"),
         (("--identity", "none.p12"), "none.p12: cannot be read: no such file or directory"),
     ],
 )
@@ -211,7 +217,7 @@ def test_without_an_identity_it_says_how_to_make_one(compliance: Run, tmp_path: 
     (tmp_path / "sheet.pdf").write_bytes(sheet())
     done = compliance("countersign", "sheet.pdf")
     assert done.returncode == 2
-    assert "there is no identity; give --identity FILE, or make one: compliance iden" in done.stderr
+    assert "no identity; give --identity FILE, or create one: compliance iden" in done.stderr
     assert compliance("countersign", "none.pdf").returncode == 2
 
 
@@ -230,8 +236,8 @@ def test_a_sheet_that_somebody_else_signed_is_not_made_again(
     done = compliance(*call)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
-        "compliance: out/KX-7-2-tiny.pdf: carries 2 signatures, which --replace would take away; "
-        "move it, or name another folder with --out\n"
+        "compliance: out/KX-7-2-tiny.pdf: has 2 signatures that --replace would remove; "
+        "move it, or choose another folder with --out\n"
     )
     assert {path: path.read_bytes() for path in out.iterdir()} == before
     (out / "KX-7-2-tiny.pdf").rename(tmp_path / "kept.pdf")
@@ -280,7 +286,7 @@ def test_a_server_out_of_order(client: Run, tmp_path: Path, server: Callable[...
     assert (done.returncode, done.stdout) == (4, "")
     assert done.stderr == (
         f"compliance: no time stamp from {url}: it answered 503 Service Unavailable; "
-        "--timestamp-optional signs without one\n"
+        "to sign without one: --timestamp-optional\n"
     )
     assert (tmp_path / "sheet.pdf").read_bytes() == sheet()
     done = client("--timestamp", url, "--timestamp-optional")

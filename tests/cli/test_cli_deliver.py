@@ -60,7 +60,7 @@ def test_without_its_signature_sheets_may_be_missing(compliance: Run, home: Path
     compliance("deliver", "sheets", "--out", "delivery", "--no-signature", *NOW)
     done = compliance("verify", "delivery", "--trust", "me.pem")
     assert done.returncode == 3
-    assert "Nobody has signed that this is all of it: sheets may be missing." in done.stdout
+    assert "The delivery itself is not signed: sheets may be missing." in done.stdout
 
 
 def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
@@ -69,17 +69,17 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     assert done.stdout == (
         "KX-7-1-tiny: compliant, 1 signature\n"
         "KX-7-2-tiny: not compliant, 1 signature\n"
-        "Signed as a whole by Jo Heron.\n"
+        "Delivery signed by Jo Heron.\n"
         "Written: delivery\n"
     )
     done = compliance("verify", "delivery", "--trust", "me.pem")
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.startswith(
-        "delivery: a delivery of 2 sheets\n  1  ok       delivery whole: "
+        "delivery: a delivery of 2 sheets\n  1  ok       delivery complete: "
     )
     assert done.stdout.endswith(
-        "  Whole, and every sheet in it is as it was signed. They say: 1 compliant; 1 not\n"
-        "  compliant.\n"
+        "  Valid: complete, and every sheet is as it was signed. The sheets state: 1\n"
+        "  compliant; 1 not compliant.\n"
     )
     found = json.loads(compliance("verify", "delivery", "--format", "json").stdout)
     (delivery,) = found["deliveries"]
@@ -88,10 +88,10 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     (home / "delivery" / "more").write_text("hello")
     done = compliance("verify", "delivery", "--trust", "me.pem")
     assert done.returncode == 1
-    assert "more: was added: no manifest names it" in done.stdout
+    assert "more: was added: not in any manifest" in done.stdout
     assert done.stdout.endswith(
-        "  NOT to be relied on as it is, though each sheet in it holds by itself: the\n"
-        "  steps that fail say what is wrong around them.\n"
+        "  Not valid as a delivery, although each sheet in it is valid by itself: see the\n"
+        "  steps that failed.\n"
     )
 
 
@@ -101,10 +101,10 @@ def test_a_delivery_by_a_stranger(compliance: Run, home: Path) -> None:
     (home / "other.pem").write_bytes(load_identity(data, PASSWORD).pem)
     done = compliance("verify", "delivery", "--trust", "other.pem")
     assert done.returncode == 1
-    assert "  3  fail     sheets: 2 of 2 are signed by nobody trusted\n" in done.stdout
-    assert "data/sheets/KX-7-1-tiny.pdf: its signer is not among the trusted\n" in done.stdout
-    assert "does not hold" not in done.stdout
-    assert done.stdout.endswith("  NOT to be relied on as it is.\n")
+    assert "  3  fail     sheets: 2 of 2 have no trusted signer\n" in done.stdout
+    assert "data/sheets/KX-7-1-tiny.pdf: signer not trusted\n" in done.stdout
+    assert "pdf: not valid" not in done.stdout
+    assert done.stdout.endswith("  Not valid: do not rely on this delivery.\n")
 
 
 def test_sheets_under_each_others_names(compliance: Run, home: Path) -> None:
@@ -117,10 +117,10 @@ def test_sheets_under_each_others_names(compliance: Run, home: Path) -> None:
     _, *told = done.stderr.splitlines()
     assert done.returncode == 0
     assert [re.sub("-[0-9a-f]{8}", "", line) for line in told] == [
-        "compliance: sheets/KX-7-1-tiny.pdf is sheet KX-7-2-tiny, though KX-7-1-tiny goes by "
-        "that name",
-        "compliance: sheets/KX-7-2-tiny.pdf is sheet KX-7-1-tiny, though KX-7-2-tiny goes by "
-        "that name",
+        "compliance: sheets/KX-7-1-tiny.pdf is sheet KX-7-2-tiny, but its name belongs to "
+        "KX-7-1-tiny",
+        "compliance: sheets/KX-7-2-tiny.pdf is sheet KX-7-1-tiny, but its name belongs to "
+        "KX-7-2-tiny",
     ]
     one.rename(home / "sheets" / "client's.pdf")
     two.write_bytes(first)
@@ -152,7 +152,7 @@ def test_a_job_gives_its_own_sheets_only(compliance: Run, home: Path) -> None:
     done = compliance(*call, "--out", "three.zip")
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
-        "sheets/KX-7-2-tiny.pdf: there is no such sheet; 'compliance assess' writes it\n"
+        "sheets/KX-7-2-tiny.pdf: sheet not found; write it with 'compliance assess'\n"
     )
 
 
@@ -174,8 +174,8 @@ def test_a_sheet_of_another_state_of_the_job_stays_here(
     assert (done.returncode, done.stdout) == (2, "")
     line = done.stderr.splitlines()[0]
     assert line == (
-        f"sheets/KX-7-1-tiny.pdf: the job has changed since, in {told}; assess it again, or name "
-        "the folder alone to deliver what lies there"
+        f"sheets/KX-7-1-tiny.pdf: the job has changed since: {told}; assess it again, or give "
+        "only the folder to deliver the sheets as they are"
     )
     assert not (home / "d.zip").exists()
     alone = compliance("deliver", "sheets", "--no-signature", "--out", "d.zip")
@@ -214,18 +214,21 @@ def test_nothing_else_is_written_over(compliance: Run, home: Path) -> None:
 @pytest.mark.parametrize(
     ("call", "expected"),
     [
-        (("sheets", "--out", "sheets", "--no-signature"), "the sheets lie in sheets"),
-        (("sheets", "--out", ".", "--no-signature"), "the sheets lie in ."),
+        (("sheets", "--out", "sheets", "--no-signature"), "the sheets are in sheets"),
+        (("sheets", "--out", ".", "--no-signature"), "the sheets are in ."),
         (
             ("sheets", "--out", "q.tar", "--no-signature"),
-            "--out: q.tar: expected a folder's",
+            "--out: q.tar: expected the name of a folder",
         ),
-        (("sheets", "--out", "q.tar.GZ", "--no-signature"), "or one that ends in .zip"),
-        (("job.yaml", "--out", "d"), "--sheets DIR is needed with a job"),
-        (("sheets", "--sheets", "x", "--out", "d"), "go with a job"),
+        (
+            ("sheets", "--out", "q.tar.GZ", "--no-signature"),
+            "expected the name of a folder or of a .zip",
+        ),
+        (("job.yaml", "--out", "d"), "a job file requires --sheets DIR"),
+        (("sheets", "--sheets", "x", "--out", "d"), "require a job file"),
         (("me.pem", "--out", "d"), "expected a folder of sheets, or a job file"),
-        (("sheets", "--out", "d", "--no-signature", *KEY), "--no-signature goes without"),
-        (("empty", "--out", "d", "--no-signature"), "empty: holds no sheet (.pdf)"),
+        (("sheets", "--out", "d", "--no-signature", *KEY), "--no-signature cannot be combined"),
+        (("empty", "--out", "d", "--no-signature"), "empty: contains no sheets (.pdf)"),
     ],
 )
 def test_calls_that_are_wrong(

@@ -93,7 +93,7 @@ def test_sheets_carry_them_and_verify_reads_them(compliance: Run, accepted: Path
     done = compliance("verify", "again/KX-7-1-tiny.pdf", "--any-signer")
     assert done.returncode == 0
     assert "deviation-1.json: white-level, signed by Cleo Client, Tidal" in done.stdout
-    assert done.stdout.endswith("It says: not compliant, accepted with\n  deviations.\n")
+    assert done.stdout.endswith("The sheet states: not compliant,\n  accepted with deviations.\n")
     done = compliance(*NEW[:2], "again/KX-7-1-tiny.pdf", *NEW[3:], "--out", "e.json", *LATER)
     assert done.returncode == 0
 
@@ -106,9 +106,9 @@ def test_sheets_carry_them_and_verify_reads_them(compliance: Run, accepted: Path
             ("--deviation", "d.json", "--deviation-trust", "other.pem"),
             "d.json: signed by Cleo Client, SHA-256",
         ),
-        (("--deviation", "tampered.json"), "tampered.json: the signature is of something else"),
+        (("--deviation", "tampered.json"), "tampered.json: the signature does not match"),
         (("--deviation", "none.json"), "none.json: no such deviation file"),
-        (("--deviation-trust", "client.pem"), "--deviation-trust goes with --deviation"),
+        (("--deviation-trust", "client.pem"), "--deviation-trust requires --deviation"),
     ],
 )
 def test_refused_in_one_line(
@@ -144,8 +144,8 @@ def test_a_changed_rule_needs_a_new_one(compliance: Run, accepted: Path) -> None
     [
         ({"--requirement": "white"}, "has no requirement 'white'; it has white-level"),
         ({"--requirement": "black-level"}, "black-level has the verdict pass: only a value"),
-        ({"--until": "2026-11-19"}, "--until: 2026-11-19 is over already"),
-        ({"--until": "soon"}, "'soon' is no date; expected one like 2026-12-31"),
+        ({"--until": "2026-11-19"}, "--until: 2026-11-19 is in the past"),
+        ({"--until": "soon"}, "'soon' is not a date; expected e.g. 2026-12-31"),
         ({"--identity": "none.p12"}, "none.p12: cannot be read: no such file"),
     ],
 )
@@ -180,8 +180,8 @@ def test_letters_that_the_system_cannot_read_are_told(
     done = process(*call, "--out", "d.json", *NOW, env=plain)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
-        f"compliance: {option}: has letters that this system's encoding does not know; "
-        "expected UTF-8, as with PYTHONUTF8=1\n"
+        f"compliance: {option}: has characters that this system's encoding does not have; "
+        "expected UTF-8, e.g. with PYTHONUTF8=1\n"
     )
     assert compliance(*call, "--out", "d.json", *NOW).returncode == 0
 
@@ -199,14 +199,14 @@ def test_verify_in_words_and_codes(compliance: Run, accepted: Path) -> None:
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.startswith("d.json: slot 1 of KX-7, tiny\n")
     assert "Signed by Cleo Client, Tidal: its certificate is among the trusted" in done.stdout
-    assert done.stdout.endswith("  It holds.\n")
+    assert done.stdout.endswith("  Valid.\n")
     done = compliance("deviation", "verify", "d.json", *LATER)
     assert done.returncode == 3
     assert "  Signed by Cleo Client, Tidal: not checked\n" in done.stdout
     assert "not among" not in done.stdout
     done = compliance("deviation", "verify", "d.json", "--trust", "other.pem", *LATER)
-    assert (done.returncode, done.stdout.splitlines()[-1]) == (1, "  It does NOT hold.")
-    assert "  Signed by Cleo Client, Tidal: not among the trusted\n" in done.stdout
+    assert (done.returncode, done.stdout.splitlines()[-1]) == (1, "  Not valid.")
+    assert "  Signed by Cleo Client, Tidal: not trusted\n" in done.stdout
     done = compliance("deviation", "verify", "d.json", "--now", "2027-01-01T00:00:00Z")
     assert (done.returncode, done.stderr) == (
         1,
@@ -220,11 +220,11 @@ def test_verify_in_words_and_codes(compliance: Run, accepted: Path) -> None:
 @pytest.mark.parametrize(
     ("data", "expected"),
     [
-        (b"", "other: is not JSON; expected a file that 'compliance deviation new' has made"),
-        (b"{\n]", "other:2: is not JSON; expected a file that 'compliance deviation new' has made"),
-        (b"%PDF-1.7\n\xff", "other: is not JSON; expected a file that"),
-        (b"[1]", "other: is another kind of document; expected a file that"),
-        (None, "other: is an assessment; expected a deviation, as 'compliance deviation new' m"),
+        (b"", "other: invalid JSON; expected a file from 'compliance deviation new'"),
+        (b"{\n]", "other:2: invalid JSON; expected a file from 'compliance deviation new'"),
+        (b"%PDF-1.7\n\xff", "other: invalid JSON; expected a file from"),
+        (b"[1]", "other: is another kind of document; expected a file from"),
+        (None, "other: is an assessment; expected a deviation; make one with 'compliance devia"),
     ],
 )
 def test_verify_of_another_file_is_one_line(

@@ -113,7 +113,7 @@ def test_bare_readings_of_one_kind_of_display(compliance, tmp_path):
     bare = ("explain", "good.txt", "--rule", "cinema-review-room", *NOW)
     unsaid = compliance(*bare)
     assert unsaid.returncode == 3
-    assert "the display's technology is said by --technology NAME, one of lcd" in " ".join(
+    assert "give the display's technology with --technology NAME, one of lcd" in " ".join(
         unsaid.stdout.split()
     )
     said = compliance(*bare, "--technology", "oled")
@@ -139,14 +139,14 @@ def test_no_known_cause_is_an_answer(compliance, tmp_path):
 @pytest.mark.parametrize(
     ("arguments", "said"),
     [
-        (("good.csv",), "readings without a job need --rule; a job file's name"),
-        (("good.csv", "--slot", "1"), "--slot goes with a job"),
-        (("job.yaml", "--encoding", "rgb-8-full"), "--encoding goes with a bare readings file"),
-        (("job.yaml", "--technology", "lcd"), "--technology goes with a bare readings file"),
-        (("out.json", "--technology", "lcd"), "--technology goes with a job or readings"),
+        (("good.csv",), "readings without a job require --rule; a job file's name"),
+        (("good.csv", "--slot", "1"), "--slot requires a job file"),
+        (("job.yaml", "--encoding", "rgb-8-full"), "--encoding is for bare readings"),
+        (("job.yaml", "--technology", "lcd"), "--technology is for bare readings"),
+        (("out.json", "--technology", "lcd"), "--technology is for a job or readings"),
         (("good.csv", "--rule", "sdr-broadcast"), "good.csv: the encoding of the code values"),
         (("job.yaml", "--slot", "9"), "no slot '9'"),
-        (("out.json", "--slot", "1"), "--slot goes with a job"),
+        (("out.json", "--slot", "1"), "--slot is for a job"),
         (("out.json",), "out.json"),
         (("gone.yaml",), "gone.yaml: no such file; expected a job's .yaml file or a file of rea"),
         ((".",), ".: is a folder; did you mean job.yaml?"),
@@ -168,7 +168,7 @@ def test_a_document_of_something_else(compliance, suite):
     (suite / "odd.json").write_text(json.dumps(document))
     done = compliance("explain", "odd.json")
     assert done.returncode == 2
-    assert "is no assessment document of this tool" in done.stderr
+    assert "is not an assessment document of this tool" in done.stderr
 
 
 def test_one_bad_slot_does_not_stop_the_others(compliance, suite):
@@ -184,7 +184,7 @@ def test_what_was_not_judged_is_no_clean_bill(compliance, suite):
     done = compliance("explain", "good.csv", "--rule", "sdr-broadcast", "--encoding", "rgb-10-full")
     text = " ".join(done.stdout.split())
     assert done.returncode == 3
-    assert "but these were not judged: · White luminance: readings are missing: white" in text
+    assert "but these could not be judged: · White luminance: readings are missing: white" in text
     assert "nothing to explain" not in text
 
 
@@ -192,13 +192,15 @@ def test_of_what_the_job_states_no_reading_is_to_blame(compliance, suite):
     (suite / "lit.yaml").write_text(f"{JOB}suite: {{id: s-1, room: {{surround: 30}}}}\n")
     done = compliance("explain", "lit.yaml", "--slot", "2", *NOW)
     told = " ".join(done.stdout.split())
-    assert "Surround: 30.0 cd/m² stated, 10 ± 2 cd/m² asked. No reading tells why" in told, told
+    assert (
+        "Surround: 30.0 cd/m² stated, 10 ± 2 cd/m² required. Readings cannot explain this" in told
+    ), told
     assert done.returncode == 0
 
 
 def test_what_was_found_before_calibration(compliance, suite):
     after = compliance("explain", "job.yaml", "--slot", "1", *NOW)
-    assert "outside the limits; with --before they are explained." in " ".join(after.stdout.split())
+    assert "outside the limits; explain with --before." in " ".join(after.stdout.split())
     done = compliance("explain", "job.yaml", "--slot", "1", "--before", *NOW)
     assert done.returncode == 0
     assert done.stdout.startswith("Slot 1 before calibration · sdr-broadcast, revision 1")
@@ -209,7 +211,7 @@ def test_what_was_found_before_calibration(compliance, suite):
     assert none.returncode == 2
     assert none.stderr.strip().endswith("slot '2' has no readings before calibration")
     bare = ("--rule", "sdr-broadcast", "--encoding", "rgb-10-narrow", "--before")
-    assert "--before goes with a job" in compliance("explain", "good.csv", *bare).stderr
+    assert "--before requires a job file" in compliance("explain", "good.csv", *bare).stderr
 
 
 @pytest.mark.parametrize(

@@ -266,8 +266,8 @@ def faulty(monkeypatch):
     [
         (
             ZeroDivisionError("x"),
-            "compliance: a fault in the program, not in your input (ZeroDivisionError: x); "
-            "'compliance --traceback …' shows where",
+            "compliance: internal error, not a fault in your input (ZeroDivisionError: x); "
+            "run 'compliance --traceback …' for the details",
         ),
         (MemoryError(), "compliance: not enough memory for this input"),
         (OSError(5, "Input/output error", "a.csv"), "compliance: a.csv: input/output error"),

@@ -114,9 +114,9 @@ def test_the_key_appears_nowhere(new: Run, compliance: Run, tmp_path: Path) -> N
     [
         (("--email", "nowhere"), "email: 'nowhere' is no address; expected one like "),
         (("--name", " "), "name: ' ' is no name"),
-        (("--out", "me.pem"), "me.pem: is the name of a certificate; expected one like identity"),
+        (("--out", "me.pem"), "me.pem: is the name of a certificate; expected e.g. identity.p12"),
         (("--password-file", "none.txt"), "none.txt: cannot be read: no such file or directory"),
-        (("--now", "noon"), "'noon' is no time; expected RFC 3339"),
+        (("--now", "noon"), "'noon' is not a time; expected RFC 3339"),
     ],
 )
 def test_bad_calls_are_one_line(new: Run, more: tuple[str, ...], message: str) -> None:
@@ -151,8 +151,8 @@ def test_show_without_an_identity_says_how_to_make_one(compliance: Run) -> None:
     done = compliance("identity", "show")
     assert done.returncode == 2
     assert done.stderr == (
-        "compliance: /nonexistent/identity.p12: there is no identity; "
-        "'compliance identity new' makes one\n"
+        "compliance: /nonexistent/identity.p12: no identity; "
+        "create one with 'compliance identity new'\n"
     )
 
 

@@ -84,7 +84,7 @@ def test_an_authority_is_trusted_by_file_or_folder(
     done = compliance("verify", name, "--trust", "trusted")
     assert done.returncode == 0
     text = " ".join(done.stdout.split())
-    assert "goes back to Kelp Authority, a trusted one (revocation not checked)" in text
+    assert "issued under Kelp Authority, which is trusted (revocation not checked)" in text
 
 
 def test_a_request_and_what_becomes_of_it(assess: Run, compliance: Run, tmp_path: Path) -> None:
@@ -112,15 +112,15 @@ def test_a_request_and_what_becomes_of_it(assess: Run, compliance: Run, tmp_path
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        (("--identity", "key.pem"), "password of key.pem cannot be asked for here; give"),
+        (("--identity", "key.pem"), "password of key.pem: no terminal to type it; give"),
         (("--identity", "open.pem"), "open.pem: no certificate of the key there"),
         (("--identity", "open.pem", "--chain", "root.pem"), "open.pem and root.pem: no"),
         (("--identity", "open.pem", "--chain", "none.pem"), "none.pem: cannot be read: no"),
         (("--identity", "open.pem", "--chain", "job.yaml"), "job.yaml: holds no certificate"),
         (("--identity", "chain.pem"), "chain.pem: holds no private key; expected"),
         (("--identity", "job.yaml"), "job.yaml: is neither PKCS#12 (.p12 or .pfx) nor PEM"),
-        (("--timestamp-optional",), "--timestamp-optional goes with --timestamp URL"),
-        (("--timestamp", "ftp://x/"), "--timestamp: 'ftp://x/' is no address; expected http"),
+        (("--timestamp-optional",), "--timestamp-optional requires --timestamp URL"),
+        (("--timestamp", "ftp://x/"), "--timestamp: 'ftp://x/' is not an address; expected http"),
     ],
 )  # fmt: skip
 def test_bad_calls_are_one_line(
@@ -137,7 +137,7 @@ def test_bad_calls_are_one_line(
 def test_what_signs_goes_with_sheets(assess: Run, option: str) -> None:
     done = assess("--no-sheet", option, "open.pem")
     assert done.returncode == 2
-    assert done.stderr == f"compliance: {option} and --no-sheet exclude each other\n"
+    assert done.stderr == f"compliance: give {option} or --no-sheet, not both\n"
 
 
 def test_an_open_key_that_others_may_read_is_told_of(assess: Run, tmp_path: Path) -> None:
@@ -145,16 +145,16 @@ def test_an_open_key_that_others_may_read_is_told_of(assess: Run, tmp_path: Path
     done = assess("--identity", "all.pem")
     assert done.returncode == 0
     assert done.stderr == (
-        "compliance: all.pem: the key is under no password, and others may read the file "
-        "(mode 644); 'chmod 600' keeps it to you\n"
+        "compliance: all.pem: the key has no password and others can read the file "
+        "(mode 644); make it private with 'chmod 600'\n"
     )
 
 
 @pytest.mark.parametrize(
     ("files", "words"),
     [
-        ({}, "trusted: no certificates in that folder; expected files .pem, .crt, .cer or .der"),
-        ({"a.txt": b"x"}, "trusted: no certificates in that folder"),
+        ({}, "trusted: no certificates in this folder; expected .pem, .crt, .cer or .der files"),
+        ({"a.txt": b"x"}, "trusted: no certificates in this folder"),
         ({"a.pem": b"x"}, "trusted/a.pem: holds no certificate; expected PEM"),
         ({"a.pem": bytes(2 << 20)}, "trusted/a.pem: is larger than 1 MiB"),
     ],
@@ -212,7 +212,7 @@ def test_every_sheet_of_a_run_is_stamped_or_none_is_written(
     assert done.returncode == 4
     assert done.stderr == (
         f"compliance: no time stamp from {url}: connection refused; "
-        "--timestamp-optional signs without one\n"
+        "to sign without one: --timestamp-optional\n"
     )
     assert not list((tmp_path / "out").iterdir())
     done = assess(*key, "--timestamp", url, "--timestamp-optional")
@@ -235,7 +235,7 @@ def test_two_sheets_with_one_number(assess: Run, compliance: Run, tmp_path: Path
     done = compliance("verify", "one.pdf", "two.pdf", "--trust", "root.pem")
     assert done.returncode == 1
     assert done.stderr.startswith(
-        "compliance: one.pdf and two.pdf are two sheets with one number, KX-7-1-tiny-"
+        "compliance: one.pdf and two.pdf are different sheets with the same number, KX-7-1-tiny-"
     )
     (tmp_path / "client.pem").write_bytes(CLIENT.key_file() + CLIENT.chain)
     (tmp_path / "client.pem").chmod(0o600)

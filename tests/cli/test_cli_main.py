@@ -127,8 +127,8 @@ def test_no_arguments_give_help():
         (
             ZeroDivisionError("division by zero"),
             4,
-            "compliance: a fault in the program, not in your input (ZeroDivisionError: "
-            "division by zero); 'compliance --traceback …' shows where\n",
+            "compliance: internal error, not a fault in your input (ZeroDivisionError: "
+            "division by zero); run 'compliance --traceback …' for the details\n",
         ),
     ],
 )
@@ -144,7 +144,7 @@ def test_a_traceback_on_request(failing, args, env):
     result = failing(ZeroDivisionError("x")).invoke(cli.command, [*args, "fail"], env=env)
     assert result.exit_code == 4
     assert "Traceback (most recent call last)" in result.stderr
-    assert "compliance: a fault in the program" in result.stderr
+    assert "compliance: internal error" in result.stderr
 
 
 def test_exit_codes_of_commands_that_leave_by_themselves(failing):

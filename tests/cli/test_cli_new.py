@@ -360,7 +360,7 @@ def test_questions_about_a_meter(tmp_path: Path) -> None:
     assert asked.count("Kind (colorimeter or spectroradiometer): ") == 2
     assert "did you mean 'colorimeter'?" in asked
     assert "Name of the meter (Enter: colorimeter-1): " in asked
-    assert "'02.03.2026' is no date" in asked
+    assert "'02.03.2026' is not a date" in asked
     assert out.startswith("Written: colorimeter-1.yaml\n")
     meter = load_meter(tmp_path / "colorimeter-1.yaml")
     assert meter.certificate is not None

@@ -131,7 +131,7 @@ def test_every_command_without_posix(desk: Path) -> None:
     expected = [f"exit code {code}" for code, _ in CALLS]
     assert ends == expected, told + done.stderr.decode("cp1252")
     note, other = done.stderr.decode("cp1252").splitlines()
-    assert other.startswith("compliance: sheets: a folder, no delivery")
+    assert other.startswith("compliance: sheets: is a folder, not a delivery")
     assert note.startswith(f"compliance: {desk / 'data' / 'identity.p12'}: others may be able to")
     assert sorted(path.name for path in (desk / "sheets").iterdir()) == [
         "MV-0417-1-sdr-broadcast.json",

@@ -35,8 +35,8 @@ def test_a_rule(compliance: Callable) -> None:
         "  full-field patches\n"
         "  at the centre\n"
         "  white 3 times: at the start, between and at the end\n"
-        "  about 7 min, as a typical colorimeter reads; --meter FILE states yours;\n"
-        "  without warming up and moving the meter\n"
+        "  about 7 min, with a typical colorimeter; for yours, give --meter FILE; without\n"
+        "  warming up and moving the meter\n"
     )
     assert FLASHING in done.stderr
     assert BURN_IN in done.stderr
@@ -69,10 +69,10 @@ def test_into_a_file_filled_in_and_assessed(compliance: Callable, tmp_path: Path
 @pytest.mark.parametrize(
     ("slot", "told", "cautions"),
     [
-        ("1", ["slot 1: sdr-broadcast", "rgb-10-narrow: 10-bit RGB, narrow range", "by filter-1"],
+        ("1", ["slot 1: sdr-broadcast", "rgb-10-narrow: 10-bit RGB, narrow range", "with filter-1"],
          [FLASHING, BURN_IN]),
         ("2", ["slot 2: web-srgb, web-proven", "full-field patches"], [FLASHING, BURN_IN]),
-        ("4", ["slot 4: cinema-review-room", "xyz-12-full: 12-bit X′Y′Z′", "by spectro-1"],
+        ("4", ["slot 4: cinema-review-room", "xyz-12-full: 12-bit X′Y′Z′", "with spectro-1"],
          [FLASHING, BEAM]),
     ],
 )  # fmt: skip
@@ -166,8 +166,8 @@ def test_a_grid(compliance: Callable) -> None:
     [
         (
             ["sdr-broadcast", "web-srgb"],
-            "compliance: sdr-broadcast is in rgb-10-narrow and web-srgb in rgb-8-full; name the "
-            "generator's: --encoding\n",
+            "compliance: sdr-broadcast is in rgb-10-narrow and web-srgb in rgb-8-full; give the "
+            "generator's with --encoding\n",
         ),
         (
             [DEMO / "job.yaml"],
@@ -175,9 +175,9 @@ def test_a_grid(compliance: Callable) -> None:
         ),
         (
             [DEMO / "job.yaml", "web-srgb"],
-            f"compliance: {DEMO / 'job.yaml'} is a job; expected one job, or rules\n",
+            f"compliance: {DEMO / 'job.yaml'} is a job; expected one job alone, or rules alone\n",
         ),
-        (["web-srgb", "--slot", "1"], "compliance: --slot goes with a job\n"),
+        (["web-srgb", "--slot", "1"], "compliance: --slot requires a job file\n"),
         (
             ["cinema-review-room", "--grid", "9"],
             "compliance: --grid: xyz-12-full has X′Y′Z′ codes; expected RGB for a grid\n",

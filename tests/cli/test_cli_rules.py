@@ -160,13 +160,13 @@ def test_show_of_no_rule_names_the_nearest(compliance, house):
 
 def test_check_looks_at_the_repository_unless_told(compliance, house):
     done = compliance("rules", "check")
-    assert (done.returncode, done.stdout) == (0, "2 files checked, no complaint\n")
+    assert (done.returncode, done.stdout) == (0, "2 files checked, no problems\n")
     changed(house, "max: 0.04", "mx: 0.04")
     done = compliance("rules", "check")
     assert (done.returncode, done.stderr) == (1, "")
     assert done.stdout == (
         "rules/ours.yaml:7: requirements.black-level.limits.mx: unknown key 'mx'; did you mean "
-        "'max'?\n2 files checked, 1 complaint\n"
+        "'max'?\n2 files checked, 1 problem\n"
     )
 
 
@@ -205,9 +205,9 @@ def test_a_complaint_cannot_end_its_workflow_command(compliance, house):
     ("paths", "message"),
     [
         (["gone.yaml"], "gone.yaml: no such file or folder"),
-        (["."], ".: there are no rule files (*.yaml) in this folder"),
-        (["notes.txt"], "notes.txt: is no rule file; expected a name that ends in .yaml"),
-        ([], "no PATH is named, and no .compliance.yaml above this folder names any folders of "
+        (["."], ".: no rule files (*.yaml) in this folder"),
+        (["notes.txt"], "notes.txt: is not a rule file; expected a name that ends in .yaml"),
+        ([], "no PATH given, and no .compliance.yaml in or above this folder names folders of "
          "rules"),
     ],
 )  # fmt: skip
@@ -288,18 +288,18 @@ def test_two_sides_are_of_a_kind(compliance, house):
     done = compliance("rules", "diff", "rules", "sdr-broadcast")
     assert done.returncode == 2
     assert done.stderr == (
-        "compliance: one side is a rule and the other a folder; expected two of a kind\n"
+        "compliance: one side is a rule and the other a folder; expected two rules or folders\n"
     )
     (house / "empty").mkdir()
     done = compliance("rules", "diff", "empty", "rules")
-    assert done.stderr == "compliance: empty: there are no rule files (*.yaml) in this folder\n"
+    assert done.stderr == "compliance: empty: no rule files (*.yaml) in this folder\n"
 
 
 def test_ids_with_their_revision(compliance, house):
     assert compliance("rules", "diff", "sdr-broadcast@1", "ours@1").returncode == 0
     done = compliance("rules", "diff", "ours@7", "ours@1")
     assert done.returncode == 2
-    assert "is at revision 1, and no commit known here holds revision 7" in done.stderr
+    assert "is at revision 1, and no commit of its repository has revision 7" in done.stderr
 
 
 def git(folder: Path, *words: str) -> None:

@@ -106,16 +106,16 @@ def test_signed_with_a_key(
     done = compliance(*CHECK[call], "--trust", "root.pem")
     assert (done.returncode, done.stderr) == (0, "")
     told = " ".join(done.stdout.split())
-    assert "Cleo Client, Low House: its certificate goes back to Kelp Authority" in told
+    assert "Cleo Client, Low House: its certificate was issued under Kelp Authority" in told
 
 
 @pytest.mark.parametrize(
     ("more", "words"),
     [
-        (("--identity", "client.pem", "--pkcs11-module", "x"), "exclude each other"),
-        (("--pin-fd", "3"), "--pin-fd goes with --pkcs11-module"),
-        (("--timestamp-optional",), "--timestamp-optional goes with --timestamp URL"),
-        (("--identity", "client.pem"), "password of client.pem cannot be asked for here"),
+        (("--identity", "client.pem", "--pkcs11-module", "x"), "not both"),
+        (("--pin-fd", "3"), "--pin-fd requires --pkcs11-module"),
+        (("--timestamp-optional",), "--timestamp-optional requires --timestamp URL"),
+        (("--identity", "client.pem"), "password of client.pem: no terminal to type it"),
         (("--identity", "root.pem"), "root.pem: holds no private key"),
     ],
 )
@@ -146,7 +146,7 @@ def test_stamped_or_not_at_all(compliance: Run, home: Path, call: tuple[str, ...
     told = " ".join(done.stdout.split())
     if call is ACCEPT:
         assert done.returncode == 0
-        assert "Stamped 2026-11-20 16:00 UTC by Clock: its certificate goes back" in told
+        assert "Stamped 2026-11-20 16:00 UTC by Clock: its certificate was issued" in told
     else:
         assert "by a trusted time stamp, Clock; certificate valid" in told
         assert "2  ok       delivery signed: Cleo Client" in done.stdout
@@ -157,7 +157,7 @@ def test_stamped_or_not_at_all(compliance: Run, home: Path, call: tuple[str, ...
     assert done.returncode == 4
     assert done.stderr == (
         f"compliance: no time stamp from {url}: connection refused; "
-        "--timestamp-optional signs without one\n"
+        "to sign without one: --timestamp-optional\n"
     )
     assert not list(home.glob("d.*"))
     done = compliance(*call, *FILE_KEY, "--timestamp", url, "--timestamp-optional")
@@ -192,7 +192,7 @@ def test_a_facility_cannot_accept_what_it_delivers(compliance: Run, home: Path) 
     assert (done.returncode, done.stdout) == (2, "")
     told = (
         "d.json: accepts white-level with the key that signs the sheet; a facility cannot accept "
-        "what it delivers: whoever accepts it signs with a key of their own\n"
+        "its own values: the person who accepts must sign with their own key\n"
     )
     assert done.stderr == told
     assert not (home / "d.json").exists()

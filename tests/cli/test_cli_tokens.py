@@ -99,13 +99,17 @@ def test_the_certificate_may_come_from_a_file(
 @pytest.mark.parametrize(
     ("more", "pin", "message"),
     [
-        (("--token", "Other"), PIN, "no token 'Other'; it has 'Kelp token'; --token LABEL names"),
-        ((), PIN, "token 'Kelp token': more than one key; it has 'ada', 'cleo', 'weak'; --key-l"),
+        (("--token", "Other"), PIN, "has no token 'Other'; found 'Kelp token'; choose one with"),
+        ((), PIN, "token 'Kelp token': more than one key; it has 'ada', 'cleo', 'weak'; choose"),
         (("--key-label", "bob"), PIN, "token 'Kelp token': no key 'bob'; it has 'ada', 'cleo'"),
         (("--key-label", "ada"), "wrong", "token 'Kelp token': the PIN is wrong; a token locks"),
-        (("--key-label", "ada"), "", "gives no PIN; expected it on the first line"),
+        (("--key-label", "ada"), "", "has no PIN; expected it on line 1"),
         (("--key-label", "weak"), PIN, "its RSA key has 1024 bits; expected 2048 or more"),
-        (("--key-label", "ada", "--identity", "x"), PIN, "--identity and --pkcs11-module exclude"),
+        (
+            ("--key-label", "ada", "--identity", "x"),
+            PIN,
+            "give --identity or --pkcs11-module, not both",
+        ),
     ],
 )
 def test_what_cannot_sign_is_one_line(
@@ -123,11 +127,11 @@ def test_what_cannot_sign_is_one_line(
 @pytest.mark.parametrize(
     ("arguments", "message"),
     [
-        (("--pkcs11-module", "none.so"), "none.so: is no file; expected a PKCS#11 module"),
-        (("--pkcs11-module", "job.yaml"), "job.yaml: is no PKCS#11 module that works"),
-        (("--token", "x"), "--token goes with --pkcs11-module"),
-        (("--key-label", "x"), "--key-label goes with --pkcs11-module"),
-        (("--pin-fd", "3"), "--pin-fd goes with --pkcs11-module"),
+        (("--pkcs11-module", "none.so"), "none.so: is not a file; expected a PKCS#11 module"),
+        (("--pkcs11-module", "job.yaml"), "job.yaml: is not a working PKCS#11 module"),
+        (("--token", "x"), "--token requires --pkcs11-module"),
+        (("--key-label", "x"), "--key-label requires --pkcs11-module"),
+        (("--pin-fd", "3"), "--pin-fd requires --pkcs11-module"),
     ],
 )
 def test_bad_calls_are_one_line(
@@ -149,6 +153,6 @@ def test_without_a_terminal_the_pin_has_to_come_from_somewhere(
     done = process(*asked, env=dict(token), stdin=subprocess.DEVNULL)
     assert done.returncode == 2
     assert done.stderr == (
-        "compliance: PIN of token 'Kelp token' cannot be asked for here; "
-        "give --pin-fd N, e.g. 3<pin.txt\n"
+        "compliance: PIN of token 'Kelp token': no terminal to type it; "
+        "give --pin-fd N, e.g. --pin-fd 3 3<pin.txt\n"
     )

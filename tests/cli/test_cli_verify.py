@@ -63,8 +63,8 @@ def test_a_sound_sheet_in_words(compliance: Run, sheets: Path) -> None:
         done.stdout
         == f"""\
 good.pdf: {assessment().number}
-  1  ok       file intact: as it was signed: 1 signature covers the whole
-     file
+  1  ok       file intact: unchanged since signing: 1 signature covers the
+     whole file
   2  ok       signer: Ada Quill, Low House, ada@example.org (self-issued):
      its certificate is among the trusted
      SHA-256 {identity().signer.fingerprint}
@@ -72,11 +72,9 @@ good.pdf: {assessment().number}
      certificate valid 2026-11-20 08:00 UTC to 2031-11-19 08:00 UTC
   4  ok       attachments: assessment.json, before.csv, job.json, meter.json,
      readings.csv, rule.json: as stated
-  5  ok       computed again: every value, limit and verdict comes out as
-     stated
-  6  ok       pages: drawn again from the evidence, they are those of the
-     sheet
-  Intact, and computed again as stated. It says: compliant.
+  5  ok       computed again: every value, limit and verdict is as stated
+  6  ok       pages: the same as drawn again from the evidence
+  Valid: intact, and computed again as stated. The sheet states: compliant.
 """
     )
 
@@ -84,14 +82,14 @@ good.pdf: {assessment().number}
 @pytest.mark.parametrize(
     ("arguments", "code", "words"),
     [
-        (("good.pdf",), 3, "Intact as far as it was checked. It says: compliant."),
-        (("good.pdf", "--any-signer"), 0, "Intact, and computed again as stated."),
-        (("good.pdf", "--trust", "other.pem"), 1, "NOT to be relied on, whatever it says."),
+        (("good.pdf",), 3, "Intact as far as it was checked. The sheet states: compliant."),
+        (("good.pdf", "--any-signer"), 0, "Valid: intact, and computed again as stated."),
+        (("good.pdf", "--trust", "other.pem"), 1, "Not valid: do not rely on this sheet."),
         (("good.pdf", "--trust", "other.pem", "--trust", "me.pem"), 0, "among the trusted"),
-        (("unsigned.pdf", "--any-signer"), 1, "NOT SIGNED: nobody vouches for this sheet"),
+        (("unsigned.pdf", "--any-signer"), 1, "NOT SIGNED: the sheet has no signature"),
         (("flipped.pdf", "--any-signer"), 1, "1  fail     file intact"),
         (("forged.pdf", "--any-signer"), 1, 'verdict: "undecided" stated, "compliant" computed'),
-        (("text.pdf",), 1, "it does not begin as a PDF does"),
+        (("text.pdf",), 1, "it is not a PDF"),
     ],
 )
 def test_exit_codes(
@@ -129,7 +127,7 @@ def test_over_several_sheets_the_worst_code_counts(
          "compliance: none.pem: holds no certificate; expected PEM "
          "('-----BEGIN CERTIFICATE-----') or DER"),
         (("good.pdf", "--trust", "me.pem", "--any-signer"),
-         "compliance: --trust and --any-signer exclude each other; give one of them"),
+         "compliance: give --trust or --any-signer, not both"),
         (("assessed.json",), "compliance: assessed.json: is an assessment without signature and "
          "evidence, so there is nothing to check it by; verify the sheet made with it"),
         (("good.json",), "compliance: good.json: is an assessment without signature and "
@@ -138,11 +136,11 @@ def test_over_several_sheets_the_worst_code_counts(
          "verify leave.json'"),
         (("empty",), "compliance: empty: neither a delivery (there is no bagit.txt in it) nor a "
          "folder of sheets (there is no .pdf in it)"),
-        (("good.pdf", "--trust", "me.p12"), "compliance: me.p12: holds a key under a password; "
-         "expected the certificate alone, me.pem"),
-        (("good.pdf", "--trust", "alone.p12"), "compliance: alone.p12: holds a key under a "
-         "password; expected the certificate alone, as 'compliance identity show alone.p12 --pem' "
-         "prints it"),
+        (("good.pdf", "--trust", "me.p12"), "compliance: me.p12: contains a "
+         "password-protected key; expected the certificate alone, me.pem"),
+        (("good.pdf", "--trust", "alone.p12"), "compliance: alone.p12: contains a "
+         "password-protected key; expected the certificate alone; 'compliance identity show "
+         "alone.p12 --pem' prints it"),
         ((), "compliance verify: missing argument 'SHEET|DELIVERY...'; "
          "see 'compliance verify --help'"),
     ],
@@ -191,7 +189,7 @@ def test_of_a_plain_folder_each_sheet_is_checked(compliance: Run, sheets: Path) 
         (sheets / name).rename(sheets / "out" / name)
     done = compliance("verify", "out", "--any-signer", "--format", "json")
     assert done.stderr == (
-        "compliance: out: a folder, no delivery, so whether sheets are missing is not known\n"
+        "compliance: out: is a folder, not a delivery; cannot tell whether sheets are missing\n"
     )
     found = json.loads(done.stdout)["sheets"]
     assert [(row["file"], row["exit_code"]) for row in found] == [
@@ -208,4 +206,4 @@ def test_what_is_left_of_a_delivery_is_no_plain_folder(
     (sheets / "good.pdf").rename(sheets / "out" / "good.pdf")
     done = compliance("verify", "out", "--any-signer")
     assert done.returncode == 1
-    assert "sheets: there is no sheet in it" in done.stdout
+    assert "sheets: it contains no sheet" in done.stdout

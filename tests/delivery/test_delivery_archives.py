@@ -23,7 +23,7 @@ def test_a_file_in_many_folders_is_not_overlooked(tmp_path: Path, depth: int) ->
     name = "data/" + "d/" * depth + "x"
     found = checked(as_folder({**delivery(), name: b"hello"}, tmp_path / "d"))
     assert found.exit_code == 1
-    assert "lies too deep" in told(found, 1) or "is no plain path" in told(found, 1)
+    assert "is nested too deeply" in told(found, 1) or "is not a plain path" in told(found, 1)
 
 
 def test_the_manifests_are_read_whatever_else_lies_there(tmp_path: Path) -> None:
@@ -33,7 +33,7 @@ def test_the_manifests_are_read_whatever_else_lies_there(tmp_path: Path) -> None
     os.truncate(folder / "data" / "big", 20 << 30)
     found = checked(folder)
     assert told(found, 1).splitlines()[2:] == [
-        f"data/big: has {20 << 30} bytes; at most {64 << 20} are read"
+        f"data/big: has {20 << 30} bytes; expected at most {64 << 20}"
     ]
     assert [str(step.status) for step in found.steps] == ["fail", "ok", "ok", "ok"]
 
@@ -91,9 +91,9 @@ def folder_with_bytes(archive: bytes) -> bytes:
         (glued, "the .zip has more in it than its directory says"),
         (between, "the .zip has more in it than its directory says"),
         (another_size_before, "the .zip has more in it than its directory says"),
-        (folder_with_bytes, "delivery/index.htm/: is a folder with bytes in it"),
-        (lambda data: data + b"hello", "goes on after the end of the .zip: was added to"),
-        (lambda data: data[:-1], "is no .zip of a delivery: too large, or cut off"),
+        (folder_with_bytes, "delivery/index.htm/: is a folder with content of its own"),
+        (lambda data: data + b"hello", "has data added after the end of the .zip"),
+        (lambda data: data[:-1], "is not a .zip of a delivery: it is too large or cut off"),
     ],
 )
 def test_zips_that_programs_unpack_differently(

@@ -25,13 +25,13 @@ def test_two_files_under_each_others_names(tmp_path: Path) -> None:
     files = delivery()
     files[ONE], files[TWO] = files[TWO], files[ONE]
     found = told(checked(as_folder(files, tmp_path / "d")), 1)
-    assert f"{ONE}: is the file that belongs at {TWO}" in found
-    assert f"{TWO}: is the file that belongs at {ONE}" in found
+    assert f"{ONE}: has the content of {TWO}" in found
+    assert f"{TWO}: has the content of {ONE}" in found
     assert "was changed" not in found
 
 
 def test_the_list_is_signed_though_the_files_are_others(tmp_path: Path) -> None:
-    said = "signed is the list of what was packed; the files are not as it says (step 1)"
+    said = "the list of files is signed, but the files do not match it (step 1)"
     sound = checked(as_folder(delivery(), tmp_path / "sound"))
     changed = checked(as_folder({**delivery(), "index.html": b"<p>"}, tmp_path / "changed"))
     assert [str(step.status) for step in changed.steps] == ["fail", "ok", "ok", "fail"]
@@ -48,10 +48,12 @@ def test_a_trusted_certificate_of_the_same_name(tmp_path: Path) -> None:
     """Sheets and delivery are sound; whom the reader trusts is another Ada Quill."""
     namesake = identity.__wrapped__().signer
     found = by(as_folder(delivery(), tmp_path / "d"), namesake)
-    words = "not among the trusted certificates: signed with another key of that name: SHA-256"
+    words = (
+        "not among the trusted certificates: signed with another key under the same name: SHA-256"
+    )
     mine, theirs = (each.fingerprint[:16] for each in (identity().signer, namesake))
-    assert f"{words} {mine}…; trusted is {theirs}…" in told(found, 2)
-    assert told(found, 3).startswith("fail\n2 of 2 are signed by nobody trusted")
+    assert f"{words} {mine}…; trusted: {theirs}…" in told(found, 2)
+    assert told(found, 3).startswith("fail\n2 of 2 have no trusted signer")
     assert words in told(found, 3)
 
 
@@ -59,13 +61,13 @@ def test_no_word_of_a_name_that_is_another(tmp_path: Path) -> None:
     stranger = identity.__wrapped__("Somebody Else").signer
     found = by(as_folder(delivery(), tmp_path / "d"), stranger)
     assert "not among the trusted certificates" in told(found, 2)
-    assert "of that name" not in told(found, 2)
+    assert "under the same name" not in told(found, 2)
 
 
 def test_a_sheet_that_is_broken_too(tmp_path: Path) -> None:
     broken = resealed({**delivery(), ONE: delivery()[ONE][:-200]})
     found = by(as_folder(broken, tmp_path / "d"), identity.__wrapped__().signer)
-    assert told(found, 3).startswith("fail\n2 of 2 do not hold")
+    assert told(found, 3).startswith("fail\n2 of 2 not valid")
 
 
 @pytest.mark.parametrize("share", [0.3, 0.6])
@@ -87,15 +89,15 @@ def test_a_damaged_zip_is_told_in_our_words(tmp_path: Path, share: float) -> Non
             "signature.p7s",
             lambda data: data[:-9],
             2,
-            "signature.p7s: is no signature beside a document (CMS, DER): it is damaged",
+            "signature.p7s: is not a detached signature (CMS, DER): it is damaged",
         ),
         (
             "signature.p7s",
             lambda _: b"",
             2,
-            "is no signature beside a document (CMS, DER): it is damaged",
+            "is not a detached signature (CMS, DER): it is damaged",
         ),
-        ("bag-info.txt", lambda _: b"\xff\xfe", 4, "bag-info.txt: is no UTF-8 text"),
+        ("bag-info.txt", lambda _: b"\xff\xfe", 4, "bag-info.txt: is not UTF-8 text"),
         (ONE, lambda data: data[:-200], 3, "cannot be read as a signed PDF: it is damaged or cut"),
     ],
 )

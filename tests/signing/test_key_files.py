@@ -103,7 +103,7 @@ def test_what_is_no_key(
 
 def test_a_web_servers_certificate_is_none_for_sheets() -> None:
     web = issued("web.example", middle(), extended=[ExtendedKeyUsageOID.SERVER_AUTH])
-    with pytest.raises(IdentityError, match="its certificate is for something else than documents"):
+    with pytest.raises(IdentityError, match="its certificate is not for documents"):
         load_identity(web.key_file(), None, chain=web.pem)
 
 

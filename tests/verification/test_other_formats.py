@@ -64,7 +64,7 @@ def test_a_signed_sheet_carries_the_file_as_read_and_verifies(to: str, before: s
 
 def test_two_files_of_readings_do_not_belong_to_one_sheet() -> None:
     files = {**attachments(assessed("cgats", "csv")), "readings.csv": b"r,g,b,X,Y,Z\n1,1,1,1,1,1\n"}
-    assert list(name_faults(files)) == ["readings.csv and readings.txt: expected one of them"]
+    assert list(name_faults(files)) == ["readings.csv and readings.txt: expected only one of them"]
 
 
 def test_a_changed_digit_is_found() -> None:

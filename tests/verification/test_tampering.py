@@ -201,13 +201,13 @@ def issued_by_a_stranger() -> bytes:
     return sealed(evidence(), issued("Ada Quill", issued("Other", ca=True)).identity)
 
 
-ADDED = "something was added after it"
+ADDED = "data was added after it"
 REWRITTEN = "it was changed without being signed"
 
 TABLE: dict[str, tuple[Callable[[], bytes], str]] = {
     "a byte more": (lambda: sheet() + b"\n", ADDED),
-    "filling": (filling, "the signature is followed by something"),
-    "letter case": (capitals, "the gap between the signed bytes holds something else"),
+    "filling": (filling, "other data follows the signature"),
+    "letter case": (capitals, "the gap between the signed bytes contains more"),
     "another certificate": (another_certificate, "1 fail"),
     "a broken stamp": (broken_stamp, "its time stamp was not made with the key of its"),
     "title by an update": (lambda: updated(sheet(), new_title), REWRITTEN),
@@ -222,7 +222,7 @@ TABLE: dict[str, tuple[Callable[[], bytes], str]] = {
     "an attachment": (lambda: updated(sheet(), new_attachment), "the signature forbids"),
     "title, then countersigned": (
         lambda: countersigned(updated(sheet(), new_title)),
-        "written 4 times for 2 signature(s)",
+        "has 4 revisions for 2 signature(s)",
     ),
     "title with the countersignature": (
         lambda: within_the_countersignature(new_title),
@@ -242,22 +242,25 @@ TABLE: dict[str, tuple[Callable[[], bytes], str]] = {
     ),
     "a script with the countersignature": (
         lambda: within_the_countersignature(script),
-        "the file's catalog has got /OpenAction since it was certified",
+        "/OpenAction was added to the file's catalog since it was certified",
     ),
     "a store with the countersignature": (
         lambda: within_the_countersignature(store),
-        "the file's catalog has got /DSS since it was certified",
+        "/DSS was added to the file's catalog since it was certified",
     ),
     "a field with the countersignature": (
         lambda: within_the_countersignature(third_field),
         "signature fields Countersignature, FacilitySignature, Third; expected",
     ),
-    "the certification stripped": (certification_gone, "the facility's own signature is gone"),
-    "never certified": (countersigned_alone, "signed first in the field Countersignature"),
+    "the certification stripped": (certification_gone, "the facility's own signature is missing"),
+    "never certified": (
+        countersigned_alone,
+        "the first signature is in the field Countersignature",
+    ),
     "half of it": (lambda: sheet()[: len(sheet()) // 2], "cannot be read as a signed PDF"),
     "another sheet's assessment": (of_another_sheet, "readings.csv: the readings were changed"),
     "attachments swapped": (swapped, "before.csv: the readings before calibration were changed"),
-    "another's number": (with_anothers_number, "it is numbered QX-1-1-sdr-broadcast-0123abcd, wh"),
+    "another's number": (with_anothers_number, "its number is QX-1-1-sdr-broadcast-0123abcd, but"),
     "another of that name": (anothers, "not among the trusted certificates"),
     "by a strange authority": (issued_by_a_stranger, "not among the trusted certificates"),
 }

@@ -99,14 +99,14 @@ NAMED = 3
 
 
 def subject(explained: Explanation) -> str:
-    """The slot and the rule."""
+    """Name the slot and the rule."""
     slot = "Readings" if explained.slot is None else f"Slot {explained.slot}"
     before = " before calibration" if explained.heading == "before" else ""
     return f"{slot}{before} · {explained.rule}, revision {explained.revision}"
 
 
 def summary(explained: Explanation) -> str:
-    """What is outside, and whether its causes are known."""
+    """Name the requirements outside their limits, and say if causes are known."""
     outside = explained.outside
     if not outside:
         return _nothing_outside(explained)
@@ -122,49 +122,49 @@ def summary(explained: Explanation) -> str:
 
 def _nothing_outside(explained: Explanation) -> str:
     if any(unjudged.level is Level.SHALL for unjudged in explained.open):
-        return "No value that could be judged lies outside its limits, but these were not judged:"
+        return "All judged values are within their limits, but these could not be judged:"
     if explained.stated:
-        return "Every value that was measured lies inside its limits. What the job states does not:"
-    return "Every value that was judged lies inside its limits; there is nothing to explain."
+        return "All measured values are within their limits. These statements of the job are not:"
+    return "All judged values are within their limits; there is nothing to explain."
 
 
 def why_open(unjudged: Unjudged) -> str:
-    """A requirement that was not judged, and why."""
+    """Name a requirement that was not judged, and say why."""
     missing = f": {first_of(unjudged.missing, NAMED)}" if unjudged.missing else ""
     return f"{unjudged.title}: {reason_word(unjudged.reason)}{missing}"
 
 
 def why_missed(miss: StatedMiss) -> str:
-    """A field of the job outside what is asked."""
+    """Name a field of the job outside its limits, and the next step."""
     return (
-        f"{miss.title}: {miss.value} stated, {miss.limits} asked. No reading tells why: "
-        "put right the suite, or what the job says of it."
+        f"{miss.title}: {miss.value} stated, {miss.limits} required. Readings cannot explain "
+        "this: correct the suite, or its description in the job."
     )
 
 
 def evidence_value(evidence: StatedEvidence) -> str:
-    """A share to three digits: a model's fit knows no more. Codes and levels are kept whole."""
+    """Format a share to three digits, the accuracy of a fit; codes and levels in full."""
     share = evidence.unit == "%"
     value = float(f"{evidence.value:.3g}") if share else evidence.value
     return with_unit(format_plain(value), evidence.unit)
 
 
 def white_changed(calibration: Calibration) -> str:
-    """The luminance that calibration took; empty where it is not known."""
+    """Describe the luminance that calibration took; empty if it is not known."""
     before, after, lost = calibration.white_before, calibration.white_after, calibration.lost
     if before is None or after is None or lost is None:
         return ""
     share, wanted = float(f"{abs(lost):.2g}"), float(f"{calibration.wanted:.3g}")
     return (
         f"Luminance {format_number(before)} to {format_number(after)}\u00a0cd/m² "
-        f"({format_plain(share)}\u00a0% {'lost' if lost >= 0 else 'gained'}); to end at "
-        f"{format_plain(calibration.asked)}\u00a0cd/m² a slot wants about "
-        f"{format_plain(wanted)} to start from."
+        f"({format_plain(share)}\u00a0% {'lost' if lost >= 0 else 'gained'}); to reach "
+        f"{format_plain(calibration.asked)}\u00a0cd/m², start from about "
+        f"{format_plain(wanted)}\u00a0cd/m²."
     )
 
 
 def outside_before(count: int) -> str:
-    """How many values were outside before calibration; empty where none was."""
+    """Count the values outside their limits before calibration; empty if there were none."""
     were = counted(count, "value was", "values were")
-    sentence = f"Before calibration {were} outside the limits; with --before they are explained."
+    sentence = f"Before calibration {were} outside the limits; explain with --before."
     return sentence if count else ""

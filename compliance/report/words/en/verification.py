@@ -1,4 +1,4 @@
-"""What the steps of a verification come to: of a sheet, and of a delivery."""
+"""Texts for the steps and outcomes of a verification, of a sheet and of a delivery."""
 
 from __future__ import annotations
 
@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 from compliance.model.results import Check
 
 SHORT = 16
-"""Digits of a digest that tell two of one name apart."""
+"""Digits of a digest that distinguish two certificates of the same name."""
 
 CHECKS: Mapping[Check, str] = {
     Check.INTACT: "file intact",
@@ -17,7 +17,7 @@ CHECKS: Mapping[Check, str] = {
     Check.ATTACHMENTS: "attachments",
     Check.RECOMPUTATION: "computed again",
     Check.PAGES: "pages",
-    Check.WHOLE: "delivery whole",
+    Check.WHOLE: "delivery complete",
     Check.SIGNED: "delivery signed",
     Check.SHEETS: "sheets",
     Check.AS_STATED: "as stated",
@@ -25,7 +25,7 @@ CHECKS: Mapping[Check, str] = {
 
 
 def format_utc(moment: datetime) -> str:
-    """A time as it is printed."""
+    """Format a time for printing."""
     return f"{moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
 
 
@@ -33,7 +33,7 @@ def format_utc(moment: datetime) -> str:
 
 
 def holder(name: str, organisation: str | None, email: str | None, issuer: str | None) -> str:
-    """Whose a certificate is, and who issued it; None: itself."""
+    """Describe the holder of a certificate and its issuer (None: self-issued)."""
     kind = "self-issued" if issuer is None else f"issued by {issuer}"
     return f"{', '.join(word for word in (name, organisation, email) if word)} ({kind})"
 
@@ -45,7 +45,7 @@ def signer(role: str | None, trust: str, name: str, **more: str | None) -> str:
 
 def signed_twice(name: str, **more: str | None) -> str:
     who = holder(name, **more)
-    return f"{who} signed twice, with one key; a second signature is somebody else's"
+    return f"{who} signed twice with the same key; a second signature needs another person's"
 
 
 def signer_untrusted(trust: str, why_not: str) -> str:
@@ -57,12 +57,12 @@ def countersigned_untrusted(trust: str, why_not: str) -> str:
 
 
 def namesake(key: str) -> Callable[..., str]:
-    """That another certificate or key of the same name is trusted."""
+    """Make the text that another certificate or key under the same name is trusted."""
 
     def text(own: str, trusted: str) -> str:
         return (
-            f"not among the trusted certificates: signed with another {key} of that name: "
-            f"SHA-256 {own[:SHORT]}…; trusted is {trusted[:SHORT]}…"
+            f"not among the trusted certificates: signed with another {key} under the same name: "
+            f"SHA-256 {own[:SHORT]}…; trusted: {trusted[:SHORT]}…"
         )
 
     return text
@@ -93,7 +93,10 @@ def time_unstamped(moment: datetime, by_stamp: bool, **dates: datetime) -> str:
 
 
 def time_claimed_after_stamp(claimed: datetime, stamped: datetime) -> str:
-    return f"claimed for {format_utc(claimed)}, but stamped at {format_utc(stamped)} already"
+    return (
+        f"the claimed time, {format_utc(claimed)}, is later than the time stamp, "
+        f"{format_utc(stamped)}"
+    )
 
 
 def time_stamped(moment: datetime, by_stamp: bool, authority: str, **dates: datetime) -> str:
@@ -101,7 +104,7 @@ def time_stamped(moment: datetime, by_stamp: bool, authority: str, **dates: date
 
 
 def other_time(moment: datetime, by_stamp: bool, authority: str, stamped: datetime) -> str:
-    stamp = f"a time stamp of {authority} says {format_utc(stamped)}"
+    stamp = f"time stamp of {authority}: {format_utc(stamped)}"
     return f"{when(moment, by_stamp)}; {stamp}"
 
 
@@ -122,8 +125,8 @@ def time_stamp_untrusted(
 ) -> str:
     why = f": {why_not}" if why_not else ""
     return (
-        f"{other_time(moment, by_stamp, authority, stamped)}, but its authority is not among the "
-        f"trusted{why}; {validity(**dates)}"
+        f"{other_time(moment, by_stamp, authority, stamped)}, but its authority is not trusted"
+        f"{why}; {validity(**dates)}"
     )
 
 
@@ -132,8 +135,8 @@ def time_stamp_untrusted(
 
 def intact(count: int) -> str:
     if count == 1:
-        return "as it was signed: 1 signature covers the whole file"
-    return f"as it was signed: {count} signatures, the last covers all"
+        return "unchanged since signing: 1 signature covers the whole file"
+    return f"unchanged since signing: {count} signatures, the last covers the whole file"
 
 
 def attachments(names: tuple[str, ...]) -> str:
@@ -141,7 +144,7 @@ def attachments(names: tuple[str, ...]) -> str:
 
 
 def attachments_acceptor_untrusted(names: tuple[str, ...]) -> str:
-    return f"{attachments(names)}; a deviation's signer is not among the trusted"
+    return f"{attachments(names)}; a deviation's signer is not trusted"
 
 
 def sheet_step(path: str, check: str, result: str) -> str:
@@ -149,34 +152,34 @@ def sheet_step(path: str, check: str, result: str) -> str:
 
 
 def all_hold(count: int) -> str:
-    return "it holds" if count == 1 else f"all {count} hold"
+    return "it is valid" if count == 1 else f"all {count} are valid"
 
 
 STEPS: Mapping[str, str | Callable[..., str]] = {
     "more": "and {count} more",
     # 1: the file
     "unreadable-pdf": "cannot be read as a signed PDF: {fault}",
-    "unsigned": "NOT SIGNED: nobody vouches for this sheet",
-    "changed": "changed after it was signed, or never a sheet",
+    "unsigned": "NOT SIGNED: the sheet has no signature",
+    "changed": "changed after it was signed, or not a compliance sheet",
     "intact": intact,
-    "only-signed": "{field}, {role}: nothing but this signature came since the one before",
+    "only-signed": "{field}, {role}: only this signature was added since the one before",
     # 2: who
-    "no-signer": "no signature to tell the signer by",
+    "no-signer": "unknown: there is no signature",
     "signed-twice": signed_twice,
     "signer": signer,
     "certificate-digest": "SHA-256 {sha256}",
-    "name-trusted": "not checked; --trust CERTIFICATE says whom you expect",
+    "name-trusted": "not checked; give the expected signer with --trust CERTIFICATE",
     "signer-untrusted": signer_untrusted,
     "countersigned-untrusted": countersigned_untrusted,
-    "any-signer": "accepted as any signer would be, not checked",
+    "any-signer": "any signer is accepted; not checked",
     "trust-unchecked": "not checked",
     "not-trusted": "not among the trusted certificates",
     "namesake-trusted.key": namesake("key"),
     "namesake-trusted.certificate": namesake("certificate"),
     # 3: when
-    "no-time": "no signature to tell the time by",
+    "no-time": "unknown: there is no signature",
     "by-role": "{role}: {statement}",
-    "time-unnamed": "the signature names no time",
+    "time-unnamed": "the signature has no time",
     "time": time,
     "time-outside-certificate": time_outside,
     "time-unstamped": time_unstamped,
@@ -187,67 +190,63 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     # 4: the attachments
     "unreadable-attachments": "cannot be read: {fault}",
     "not-the-source": "not what the assessment was made from",
-    "shapeless": "assessment.json has not the shape of one",
+    "shapeless": "assessment.json is not an assessment document",
     "attachments": attachments,
     "attachments.acceptor-untrusted": attachments_acceptor_untrusted,
     # 5: computed again
     "no-attachments": "not possible without the attachments",
     "not-computable": "not possible: {fault}",
-    "same-again": "every value, limit and verdict comes out as stated",
-    "other-remarks": "comes out as stated; version {version} had other remarks",
-    "stated-less": (
-        "comes out as stated; version {version} did not state all that is stated today"
-    ),
+    "same-again": "every value, limit and verdict is as stated",
+    "other-remarks": "as stated, except for remarks, which version {version} worded differently",
+    "stated-less": "as stated; version {version} did not state everything that is stated today",
     "other-definitions": (
-        "stated with definitions {stated}, computed with {computed}: {count} differences, which "
-        "that may explain"
+        "stated with definitions {stated}, computed with {computed}, which may explain {count} "
+        "differences"
     ),
     # 6: the pages
     "pages-unsigned": "not compared: the sheet is not signed",
     "no-evidence": "not possible without the evidence",
-    "same-pages": "drawn again from the evidence, they are those of the sheet",
-    "pages-of-version": "not compared: version {theirs} drew them, and this is {ours}",
-    "pages-of-program": "not compared: {theirs} drew them, and this is {ours}",
-    "pages-of-other-digits": (
-        "not compared: the assessment, computed again, is not the same to the last digit"
-    ),
+    "same-pages": "the same as drawn again from the evidence",
+    "pages-of-version": "not compared: drawn by version {theirs}; this is {ours}",
+    "pages-of-program": "not compared: drawn by {theirs}; this is {ours}",
+    "pages-of-other-digits": "not compared: the values, computed again, differ in the last digits",
     "pages-damaged": "the pages cannot be compared: the file is damaged",
-    "other-pages": "the pages do not show what the evidence says",
+    "other-pages": "the pages do not show the evidence",
     # of a delivery
     "not-as-packed": "not as it was packed",
-    "as-packed": "{count} files as the manifests state",
-    "only-sheets-signed": "not signed as a whole: only its sheets are",
+    "as-packed": "{count} files, as the manifests state",
+    "only-sheets-signed": "the delivery itself is not signed; only its sheets are",
     "signature-faulty": "{file}: {fault}",
     "delivery-signer": "{who}: {trust}",
-    "list-signed": ("signed is the list of what was packed; the files are not as it says (step 1)"),
-    "no-sheet": "there is no sheet in it",
+    "list-signed": "the list of files is signed, but the files do not match it (step 1)",
+    "no-sheet": "it contains no sheet",
     "sheet-step": sheet_step,
-    "sheets-untrusted": "{count} of {all} are signed by nobody trusted",
-    "sheets-broken": "{count} of {all} do not hold",
+    "sheets-untrusted": "{count} of {all} have no trusted signer",
+    "sheets-broken": "{count} of {all} not valid",
     "sheets-unchecked": "{count} of {all} not fully checked",
     "all-hold": all_hold,
-    "states-otherwise": "what the delivery states is not what its sheets are",
+    "states-otherwise": "the delivery does not describe its sheets correctly",
     "as-listed": "{sheets} sheets with {signatures} signatures, as listed",
-    "not-compared": "{file}: not compared with the sheets: {theirs} wrote it, and this is {ours}",
+    "not-compared": "{file}: not compared with the sheets: written by {theirs}; this is {ours}",
 }
 
 # ---------------------------------------------------------------- the outcome
 
 SHEET_OUTCOMES: Mapping[int, str] = {
-    0: "Intact, and computed again as stated. It says: {said}.",
-    1: "NOT to be relied on, whatever it says.",
-    3: "Intact as far as it was checked. It says: {said}.",
+    0: "Valid: intact, and computed again as stated. The sheet states: {stated}.",
+    1: "Not valid: do not rely on this sheet.",
+    3: "Intact as far as it was checked. The sheet states: {stated}.",
 }
-PAGES_UNCHECKED = " Whether its pages say so too was not checked."
+PAGES_UNCHECKED = " Its pages were not compared with the evidence."
 DELIVERY_OUTCOMES: Mapping[int, str] = {
-    0: "Whole, and every sheet in it is as it was signed. They say: {said}.",
-    1: "NOT to be relied on as it is.",
-    3: "Intact as far as it was checked. The sheets say: {said}.",
+    0: "Valid: complete, and every sheet is as it was signed. The sheets state: {stated}.",
+    1: "Not valid: do not rely on this delivery.",
+    3: "Intact as far as it was checked. The sheets state: {stated}.",
 }
 UNSIGNED = (
-    "Nobody has signed that this is all of it: sheets may be missing. Those here say: {said}."
+    "The delivery itself is not signed: sheets may be missing. Those included state: {stated}."
 )
 APART = (
-    "NOT to be relied on as it is, though each sheet in it holds by itself: the steps that fail "
-    "say what is wrong around them."
+    "Not valid as a delivery, although each sheet in it is valid by itself: see the steps that "
+    "failed."
 )
