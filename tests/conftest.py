@@ -1,6 +1,7 @@
 """What all tests share: where the checkout is, which tests are slow, and that CI skips nothing.
 
-`--fast` leaves out the tests that durations.json lists; `--record-durations` writes it anew.
+`--fast` leaves out the tests that durations.json lists; `--record-durations` writes it anew. Both
+together add to it what is slow once the others are left out, as what first needs a shared sample.
 """
 
 from __future__ import annotations
@@ -17,13 +18,18 @@ import pytest
 
 ROOT = Path(__file__).resolve().parent.parent
 DURATIONS = Path(__file__).with_name("durations.json")
-SLOW = 0.5
-"""Seconds of processor time (the same on a busy machine) from which on a test is slow."""
+SLOW = 0.2
+"""Seconds of processor time (the same on a busy machine) from which on a test is slow: the mean
+of all its parameters."""
 
 _skipped: list[str] = []
 _seconds: Counter[str] = Counter()
+_times: Counter[str] = Counter()
+"""By test, without its parameters: processor time of all runs, and how many they were."""
 _started: Counter[str] = Counter()
 """Processes by the name of their program."""
+COUNTED = {"seconds": _seconds, "times": _times, "started": _started}
+"""What each process of several counts for all."""
 
 
 @pytest.fixture(scope="session")
@@ -47,13 +53,21 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
     """Mark as slow what took long when durations were recorded; a new test is not slow."""
-    slow = json.loads(DURATIONS.read_text("utf-8")) if DURATIONS.exists() else {}
-    for item in items:
-        if item.nodeid in slow:
-            item.add_marker(pytest.mark.slow)
+    recorded = _recorded()
+    slow = [item for item in items if _name(item) in recorded]
+    for item in slow:
+        item.add_marker(pytest.mark.slow)
     if config.option.fast:
-        config.hook.pytest_deselected(items=[item for item in items if item.nodeid in slow])
-        items[:] = [item for item in items if item.nodeid not in slow]
+        config.hook.pytest_deselected(items=slow)
+        items[:] = [item for item in items if _name(item) not in recorded]
+
+
+def _recorded() -> dict[str, float]:
+    return json.loads(DURATIONS.read_text("utf-8")) if DURATIONS.exists() else {}
+
+
+def _name(item: pytest.Item) -> str:
+    return item.nodeid.partition("[")[0]
 
 
 @pytest.hookimpl(wrapper=True)
@@ -63,12 +77,15 @@ def pytest_runtest_protocol(item: pytest.Item) -> Iterator[None]:
     try:
         return (yield)
     finally:
-        _seconds[item.nodeid] = sum(os.times()[:4]) - before
+        _seconds[_name(item)] += sum(os.times()[:4]) - before
+        _times[_name(item)] += 1
 
 
-def _record_durations() -> None:
-    slow = {name: round(took, 1) for name, took in sorted(_seconds.items()) if took >= SLOW}
-    DURATIONS.write_text(json.dumps(slow, indent=0, ensure_ascii=False) + "\n", "utf-8")
+def _record_durations(*, add: bool) -> None:
+    means = {name: round(took / _times[name], 2) for name, took in _seconds.items()}
+    slow = {name: mean for name, mean in means.items() if mean >= SLOW}
+    slow = dict(sorted({**(_recorded() if add else {}), **slow}.items()))
+    DURATIONS.write_text(json.dumps(slow, indent=0) + "\n", "utf-8")
 
 
 # ---------------------------------------------------------------- what is told of a run
@@ -97,7 +114,7 @@ def _count_process(event: str, details: tuple[Any, ...]) -> None:
 @pytest.hookimpl(optionalhook=True)
 def pytest_testnodedown(node: Any) -> None:
     """Add what a process of several has counted."""
-    for counter, name in ((_started, "started"), (_seconds, "seconds")):
+    for name, counter in COUNTED.items():
         counter.update(getattr(node, "workeroutput", {}).get(name, {}))
 
 
@@ -107,9 +124,9 @@ def pytest_sessionfinish(session: pytest.Session) -> None:
     if os.environ.get("CI") == "true" and _skipped and session.exitstatus == 0:
         session.exitstatus = pytest.ExitCode.TESTS_FAILED
     if hasattr(session.config, "workeroutput"):
-        session.config.workeroutput |= {"started": dict(_started), "seconds": dict(_seconds)}
+        session.config.workeroutput |= {name: dict(each) for name, each in COUNTED.items()}
     elif session.config.option.record_durations:
-        _record_durations()
+        _record_durations(add=session.config.option.fast)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:

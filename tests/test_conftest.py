@@ -80,5 +80,6 @@ def test_what_was_slow_when_recorded_is_left_out(tmp_path: Path, options: tuple[
     code, out = run(tmp_path, tests, "--fast", *options, ci="true")
     assert code == 0
     assert "1 passed" in out.splitlines()[-1]
-    code, out = run(tmp_path, tests, "-m", "slow", ci="")
-    assert "1 passed, 1 deselected" in out.splitlines()[-1]
+    code, out = run(tmp_path, tests, "-m", "slow", "--fast", "--record-durations", ci="")
+    assert "2 deselected" in out.splitlines()[-1]
+    assert json.loads((tmp_path / "durations.json").read_text("utf-8")) == recorded
