@@ -19,7 +19,7 @@ from pathlib import Path
 
 import numpy as np
 from helpers.good_displays import FAMILIES, Spread, family, good, wrong, wrong_ways
-from helpers.shipped import RULES, judged, outside, shipped_rule
+from helpers.shipped import RULES, graded, outside, shipped_rule
 from helpers.simulated import Shown
 
 from compliance.model import Outcome, Rule
@@ -46,7 +46,7 @@ def row(rule: Rule, name: str, make: Callable[[np.random.RandomState], list[Show
     missed: Counter[str] = Counter()
     compliant = 0
     for _ in range(DISPLAYS):
-        assessment = judged(rule, make(random))
+        assessment = graded(rule, make(random))
         compliant += assessment.verdict is Outcome.COMPLIANT
         missed.update(sorted(outside(assessment)))
     (weakest, count), *_ = missed.most_common(1) or [("", 0)]

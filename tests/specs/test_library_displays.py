@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from helpers.good_displays import FAMILIES, family, good, wrong, wrong_ways
-from helpers.shipped import RULES, judged, shipped_rule
+from helpers.shipped import RULES, graded, shipped_rule
 
 from compliance.model import Outcome
 
@@ -31,7 +31,7 @@ def test_good_displays_comply(name: str) -> None:
     verdicts = []
     for rule in rules:
         for _ in range(-(-PER_FAMILY // len(rules))):
-            verdicts.append(judged(rule, good(rule, random)).verdict)
+            verdicts.append(graded(rule, good(rule, random)).verdict)
     assert Outcome.UNDECIDED not in verdicts
     assert verdicts.count(Outcome.COMPLIANT) >= SHARE * len(verdicts)
 
@@ -42,7 +42,7 @@ def test_wrong_displays_never_comply(name: str) -> None:
     random = np.random.RandomState(2027)
     for way, make in wrong_ways(rule).items():
         for _ in range(WRONG):
-            assert judged(rule, wrong(rule, make, random)).verdict is Outcome.NOT_COMPLIANT, way
+            assert graded(rule, wrong(rule, make, random)).verdict is Outcome.NOT_COMPLIANT, way
 
 
 def test_the_table_of_robustness_covers_the_library() -> None:

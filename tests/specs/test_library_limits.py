@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import pytest
 from helpers.limit_pushers import Bench, pushes
-from helpers.shipped import RULES, applicable, finding, judged, outside, shipped_rule, technologies
+from helpers.shipped import RULES, applicable, finding, graded, outside, shipped_rule, technologies
 
 from compliance.model import Level, Outcome, Verdict
 
@@ -33,14 +33,14 @@ def test_each_shall_limit_is_missed_alone(name: str) -> None:
     rule = shipped_rule(name)
     for kind in technologies(rule):
         bench = Bench(rule, kind)
-        assert judged(rule, bench.shown, technology=kind).verdict is Outcome.COMPLIANT
+        assert graded(rule, bench.shown, technology=kind).verdict is Outcome.COMPLIANT
         for requirement in applicable(rule, kind):
             if requirement.level is not Level.SHALL:
                 continue
             tried = 0
             for push in pushes(bench, requirement):
                 tried += 1
-                assessment = judged(rule, push.shown, stated=push.job)
+                assessment = graded(rule, push.shown, stated=push.job)
                 told = (kind, requirement.id, push.name)
                 assert assessment.verdict is Outcome.NOT_COMPLIANT, told
                 assert finding(assessment, requirement.id).verdict is Verdict.FAIL, told
