@@ -12,7 +12,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 from helpers import simulated
-from helpers.shipped import edges, finding, ideal, judged, other_primaries, outside, shipped_rule
+from helpers.shipped import edges, finding, graded, ideal, other_primaries, outside, shipped_rule
 from numpy.typing import NDArray
 
 from compliance.colour.spaces import PRIMARIES
@@ -36,7 +36,7 @@ CINEMA_STEPS = _cinema_table()
 
 def _cinema(fault: simulated.Fault | None = None, black: float = 0.02) -> Assessment:
     rule = shipped_rule("cinema-review-room")
-    return judged(rule, ideal(rule, fault=fault, black=black))
+    return graded(rule, ideal(rule, fault=fault, black=black))
 
 
 def test_the_cinema_steps_have_both_printed_tables() -> None:
@@ -55,7 +55,7 @@ def test_cinema_white_is_48_at_its_code() -> None:
 
 @pytest.mark.parametrize("black", [0.0, 0.011, 0.031])
 def test_the_cinema_black_is_added(black: float) -> None:
-    """Steps are judged with the black subtracted: a black within its limit changes none."""
+    """Steps are graded with the black subtracted: a black within its limit changes none."""
     assert not {"steps", "steps-darkest"} & outside(_cinema(black=black), None)
 
 
@@ -71,7 +71,7 @@ def test_xyz_of_equal_codes_is_not_the_cinema_white() -> None:
     shown = [one for one in ideal(rule) if one.codes != (3794, 3960, 3890)]
     equal = replace(shown[0], codes=(4095, 4095, 4095), xyz=np.full(3, 52.37))
     equal = replace(equal, patch=replace(equal.patch, position="centre", seconds=0.0))
-    assessment = judged(rule, [*shown, equal])
+    assessment = graded(rule, [*shown, equal])
     assert finding(assessment, "white-level").reason is Reason.MISSING_READINGS
     assert assessment.verdict is Outcome.UNDECIDED
 
@@ -89,7 +89,7 @@ def test_projected_edges(share: float, shall: set[str], should: set[str]) -> Non
 def test_direct_view_has_its_own_uniformity() -> None:
     """93 % at the edges is even for a projector, and 7 % off for a panel."""
     rule = shipped_rule("cinema-review-room")
-    assessment = judged(rule, ideal(rule, fault=edges(0.93)), technology="led")
+    assessment = graded(rule, ideal(rule, fault=edges(0.93)), technology="led")
     assert outside(assessment) == {"uniformity-direct-view"}
     reasons = {one.id: one.reason for one in assessment.state.findings}
     assert reasons["edges-high"] is Reason.NOT_APPLICABLE

@@ -8,13 +8,12 @@ from __future__ import annotations
 
 import csv
 from collections.abc import Mapping
-from functools import cache
 from pathlib import Path
 
 import numpy as np
 import pytest
 from helpers import simulated
-from helpers.shipped import black, edge_share, edges, finding, ideal, judged, outside, shipped_rule
+from helpers.shipped import black, edge_share, edges, finding, graded, ideal, outside, shipped_rule
 from numpy.typing import NDArray
 
 from compliance.colour.spaces import xy_to_xyz
@@ -53,14 +52,9 @@ def _hdr_steps() -> dict[int, float]:
 HDR_STEPS = _hdr_steps()
 
 
-@cache
-def _rule(name: str) -> Rule:
-    return shipped_rule(name)
-
-
 def _shown(rule: Rule, fault: simulated.Fault | None = None) -> Assessment:
     faults = [edges(edge_share(rule)), *([fault] if fault else [])]
-    return judged(rule, ideal(rule, fault=simulated.in_turn(*faults)))
+    return graded(rule, ideal(rule, fault=simulated.in_turn(*faults)))
 
 
 def _moved(code: int, percent: float, below: Array) -> simulated.Fault:
@@ -75,7 +69,7 @@ def _moved(code: int, percent: float, below: Array) -> simulated.Fault:
 
 @pytest.mark.parametrize("name", [*STANDARD, *HIGH])
 def test_the_table_s_codes_at_their_luminances_comply(name: str) -> None:
-    assessment = _shown(_rule(name))
+    assessment = _shown(shipped_rule(name))
     assert assessment.verdict is Outcome.COMPLIANT
     assert outside(assessment, None) == set()
 
@@ -86,7 +80,7 @@ def test_the_table_s_codes_at_their_luminances_comply(name: str) -> None:
 def test_each_step_fails_a_hundredth_past_its_tolerance(
     name: str, code: int, tolerance: float, sign: int
 ) -> None:
-    rule = _rule(name)
+    rule = shipped_rule(name)
     below = xy_to_xyz(np.array(rule.target.white), black(rule))
     steps = {"steps", "steps-darkest"}
     beyond = _shown(rule, _moved(code, sign * (tolerance + 1), below))
@@ -109,7 +103,7 @@ def test_each_high_range_step_fails_a_hundredth_past_its_tolerance(
     name: str, code: int, sign: int
 ) -> None:
     """Here white is a step as the others: PQ is absolute."""
-    rule, level = _rule(name), HDR_STEPS[code]
+    rule, level = shipped_rule(name), HDR_STEPS[code]
     dark, middle, bright = HIGH[name]
     # The printed .0202 and .9999 stand for the document's .02 and 1.
     tolerance = dark if level < 0.0203 else middle if level < 1.001 else bright
@@ -127,7 +121,7 @@ def test_each_high_range_step_fails_a_hundredth_past_its_tolerance(
 @pytest.mark.parametrize("name", HIGH)
 def test_high_range_targets_are_the_printed_luminances(name: str) -> None:
     """To half the last digit printed."""
-    points = {point.name: point for point in finding(_shown(_rule(name)), "tracking").points}
+    points = {point.name: point for point in finding(_shown(shipped_rule(name)), "tracking").points}
     for code in HDR_STEPS:
         text = PRINTED[code]
         digits = len(text.partition(".")[2])
@@ -139,7 +133,7 @@ def test_high_range_targets_are_the_printed_luminances(name: str) -> None:
 @pytest.mark.parametrize("hue", PRIMARIES)
 def test_high_range_primaries(name: str, hue: str) -> None:
     """Codes of Table 9 at the luminances printed there, and 1 % past their tolerance."""
-    rule, row = _rule(name), PRIMARIES[hue]
+    rule, row = shipped_rule(name), PRIMARIES[hue]
     listed: Mapping[str, tuple[int, int, int]] = dict(rule.sets["colours"].patches)
     assert listed[hue] == (int(row["X"]), int(row["Y"]), int(row["Z"]))
     tolerance = HIGH[name][2]

@@ -5,7 +5,7 @@ from __future__ import annotations
 import numpy as np
 import pytest
 from helpers import simulated
-from helpers.shipped import ideal, judged, other_primaries, outside, shipped_rule
+from helpers.shipped import graded, ideal, other_primaries, outside, shipped_rule
 from numpy.typing import NDArray
 
 from compliance.colour.pq import pq
@@ -22,26 +22,26 @@ def _hdr() -> Rule:
 
 def test_a_peak_of_600_is_not_1000() -> None:
     rule = _hdr()
-    assessment = judged(rule, ideal(rule, fault=simulated.clipped(600.0)))
+    assessment = graded(rule, ideal(rule, fault=simulated.clipped(600.0)))
     assert {"peak-level", "tracking", "grey"} == outside(assessment)
 
 
 def test_a_black_of_0_03_is_no_hdr_black() -> None:
     rule = _hdr()
-    assessment = judged(rule, ideal(rule, black=0.03))
+    assessment = graded(rule, ideal(rule, black=0.03))
     assert "black-level" in outside(assessment)
 
 
 def test_bt709_is_not_p3() -> None:
     rule = _hdr()
-    assessment = judged(rule, ideal(rule, fault=other_primaries(PRIMARIES["bt709"], rule)))
+    assessment = graded(rule, ideal(rule, fault=other_primaries(PRIMARIES["bt709"], rule)))
     assert outside(assessment) == {"primaries", "coverage"}
 
 
 def test_hdr_is_absolute() -> None:
     """10 % bright throughout is an error in PQ, though its white and greys agree."""
     rule = _hdr()
-    assessment = judged(rule, ideal(rule, fault=simulated.scaled(1.09)))
+    assessment = graded(rule, ideal(rule, fault=simulated.scaled(1.09)))
     assert outside(assessment) == {"tracking", "grey"}
 
 
@@ -51,7 +51,7 @@ def test_a_sagging_peak_misses_a_should_only() -> None:
     def sag(patch: PlannedPatch, xyz: Array) -> Array:
         return xyz * 0.89 if patch.seconds == 60 else xyz
 
-    assessment = judged(rule, ideal(rule, fault=sag))
+    assessment = graded(rule, ideal(rule, fault=sag))
     assert assessment.verdict is Outcome.COMPLIANT
     assert outside(assessment, None) == {"peak-sustained"}
 

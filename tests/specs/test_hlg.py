@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 from helpers import simulated
 from helpers.outside_tools import colour
-from helpers.shipped import ideal, judged, outside, shipped_rule
+from helpers.shipped import graded, ideal, outside, shipped_rule
 from numpy.typing import NDArray
 
 from compliance import targets
@@ -111,14 +111,14 @@ def test_203_at_75_percent() -> None:
 @pytest.mark.parametrize("peak", PEAKS)
 def test_a_display_of_that_peak_complies(peak: int, tmp_path: Path) -> None:
     rule = at_peak(peak, tmp_path)
-    assert judged(rule, ideal(rule, black=0.002)).verdict is Outcome.COMPLIANT
+    assert graded(rule, ideal(rule, black=0.002)).verdict is Outcome.COMPLIANT
 
 
 @pytest.mark.parametrize("peak", [400, 2000])
 def test_a_gamma_of_1_2_is_wrong_elsewhere(peak: int, tmp_path: Path) -> None:
     rule = at_peak(peak, tmp_path)
     fixed = replace(rule.target, system_gamma=1.2)
-    assessment = judged(rule, ideal(rule, black=0.002, wrong_target=fixed))
+    assessment = graded(rule, ideal(rule, black=0.002, wrong_target=fixed))
     assert {"tracking", "grey"} <= outside(assessment)
 
 
@@ -127,12 +127,12 @@ def test_the_grades_peaks(grade: int, peak: int) -> None:
     """EBU Tech 3320 v4.1, 2.4.1.1: at least so much in 1 % of the area, whatever 10 % shows."""
     rule = shipped_rule(f"hdr-hlg-grade-{grade}")
     for level, expected in ((0.999 * peak, {"peak-level"}), (1.001 * peak, set())):
-        assert outside(judged(rule, ideal(rule, white=level))) == expected
+        assert outside(graded(rule, ideal(rule, white=level))) == expected
 
     def small(patch: object, xyz: Array) -> Array:
         return xyz * 0.9 if getattr(patch, "window", 0) == 1 else xyz
 
-    assert outside(judged(rule, ideal(rule, fault=small))) == {"peak-level"}
+    assert outside(graded(rule, ideal(rule, fault=small))) == {"peak-level"}
 
 
 @pytest.mark.parametrize(

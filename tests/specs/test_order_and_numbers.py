@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 from helpers import simulated
 from helpers.good_displays import good
-from helpers.shipped import RULES, ideal, judged, shipped_rule
+from helpers.shipped import RULES, graded, ideal, shipped_rule
 
 from compliance.model import Assessment, Finding, Rule, Value, Verdict
 
@@ -31,9 +31,9 @@ def findings(assessment: Assessment) -> tuple[Finding, ...]:
 def test_the_order_of_rows_changes_no_finding(name: str) -> None:
     rule = shipped_rule(name)
     shown = imperfect(rule, 5)
-    expected = findings(judged(rule, shown))
+    expected = findings(graded(rule, shown))
     for seed in range(3):
-        assert findings(judged(rule, shuffled(shown, seed))) == expected
+        assert findings(graded(rule, shuffled(shown, seed))) == expected
 
 
 @pytest.mark.parametrize("name", RULES)
@@ -42,7 +42,7 @@ def test_a_display_that_shows_nothing_is_no_pass(name: str, light: float) -> Non
     """All readings at or below black: no NaN, and nothing is passed that needs light."""
     rule = shipped_rule(name)
     shown = [replace(one, xyz=np.full(3, light)) for one in ideal(rule)]
-    for one in findings(judged(rule, shown)):
+    for one in findings(graded(rule, shown)):
         for value in (one.value, *(point.value for point in one.points)):
             assert all(math.isfinite(number) for number in numbers(value)), one.id
         if one.quantity == "declared":
@@ -56,7 +56,7 @@ def test_readings_of_half_the_plan_lose_no_finding(name: str) -> None:
     rule = shipped_rule(name)
     shown = shuffled(imperfect(rule, 6), 1)
     for half in (shown[::2], shown[1::2]):
-        found = findings(judged(rule, half))
+        found = findings(graded(rule, half))
         assert [one.id for one in found] == [one.id for one in rule.requirements]
         for one in found:
             for value in (one.value, *(point.value for point in one.points)):

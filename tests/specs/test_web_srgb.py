@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 import pytest
-from helpers.shipped import ideal, judged, outside, shipped_rule
+from helpers.shipped import graded, ideal, outside, shipped_rule
 from numpy.typing import NDArray
 
 from compliance.grading.patches import PlannedPatch
@@ -20,7 +20,7 @@ Array = NDArray[np.float64]
 
 def _web(exponent: float) -> Assessment:
     rule = shipped_rule("web-srgb")
-    return judged(
+    return graded(
         rule,
         ideal(rule, wrong_target=replace(rule.target, curve="power", exponent=exponent)),
     )
@@ -47,7 +47,7 @@ def test_a_2_percent_dark_panel_passes_as_web_display(curve: str) -> None:
         return xyz if xyz[1] in (120.0, black) else 0.98 * xyz
 
     target = replace(rule.target, curve=curve, exponent=2.2)
-    assessment = judged(rule, ideal(rule, wrong_target=target, black=black, fault=dark))
+    assessment = graded(rule, ideal(rule, wrong_target=target, black=black, fault=dark))
     assert assessment.verdict is Outcome.COMPLIANT
 
 
@@ -56,5 +56,5 @@ def test_a_2_percent_dark_panel_passes_as_web_display(curve: str) -> None:
 )
 def test_the_web_takes_whites_of_80_to_160(white: float, ok: bool) -> None:
     rule = shipped_rule("web-srgb")
-    assessment = judged(rule, ideal(rule, white=white, black=white / 600))
+    assessment = graded(rule, ideal(rule, white=white, black=white / 600))
     assert (outside(assessment) == set()) is ok
