@@ -1,8 +1,8 @@
-"""Read files within bounds; write files and folders whole or not at all, where they belong.
+"""Read files of limited size; write files and folders completely or not at all.
 
-A file is written beside its place under a name of its own, put to disk, and then
-moved there in one step. Without leave to replace, the step fails if a file has
-appeared meanwhile, so that of two runs at once only one writes.
+A file is written beside its place under a temporary name, flushed to disk, and then moved
+there in one step. Without permission to replace, the step fails if a file has appeared
+meanwhile, so that only one of two simultaneous runs writes.
 """
 
 from __future__ import annotations
@@ -32,21 +32,21 @@ if TYPE_CHECKING:
 
 
 LONGEST = 70
-"""Bytes of one part of a name: three of them, hyphens and suffix stay under the usual 255."""
-REPLACE = "--replace writes over it"
-"""What to do where something stands in the way that may be replaced."""
+"""Most bytes of one part of a name: three parts with hyphens and suffix stay under 255."""
+REPLACE = "use --replace to overwrite"
+"""The hint if a file exists that may be overwritten."""
 RESERVED = frozenset('<>:"/\\|?*%')
 LOCK = ".compliance.lock"
-"""Of a folder that a run writes to; gone when the run ends."""
+"""The lock file of a folder that a run writes to; removed when the run ends."""
 
 
 def clean_name(text: str) -> str:
-    """`text` as one part of a file's name: it cannot leave its folder, hide or be an option.
+    """Make `text` one part of a file name: it cannot leave its folder, hide or be an option.
 
-    Letters and digits of every script stay; separators, spaces, signs that some file
-    system reserves, control and direction characters become hyphens, and what Windows keeps
-    for a device gets an underscore. Different texts may come out alike: a caller that writes
-    several files compares them (`check_targets`).
+    Letters and digits of every script stay; separators, spaces, characters that some file
+    system reserves, control and direction characters become hyphens, and a name that Windows
+    reserves for a device gets an underscore. Different texts may give the same name: a caller
+    that writes several files compares them (`check_targets`).
     """
     from compliance.yaml_nodes.read_file import is_device_name
 
@@ -74,7 +74,7 @@ def read_bounded(
     *,
     unreadable: str = "cannot be read: ",
 ) -> bytes:
-    """The bytes of `file`; `error` in one line where it cannot be read or is above `limit`.
+    """Read `file`; raise `error`, in one line, if it cannot be read or is larger than `limit`.
 
     `expected` ends the line about its size: "the most that a sheet may have".
     """
@@ -92,16 +92,16 @@ def read_bounded(
 
 
 def check_folder(folder: Path) -> None:
-    """Make `folder` where there is none and try that a file can be made in it.
+    """Create `folder` if it does not exist, and check that a file can be created in it.
 
-    Raises UsageError where a file stands in its place, OutputError where the system refuses.
+    Raises UsageError if it is a file, OutputError if the system refuses.
     """
     try:
         folder.mkdir(parents=True, exist_ok=True)
     except (FileExistsError, NotADirectoryError):
-        raise UsageError(f"{folder}: a file stands there; expected a folder") from None
+        raise UsageError(f"{folder}: is a file, not a folder") from None
     except OSError as error:
-        raise OutputError(f"{folder}: cannot be made: {system_reason(error)}") from error
+        raise OutputError(f"{folder}: cannot be created: {system_reason(error)}") from error
     _try(folder)
 
 
@@ -112,12 +112,12 @@ def _try(folder: Path) -> None:
         trial.unlink()
     except OSError as error:
         raise OutputError(
-            f"{folder}: no file can be written there: {system_reason(error)}"
+            f"{folder}: cannot write files in this folder: {system_reason(error)}"
         ) from error
 
 
 def check_new_file(path: Path, replace: bool) -> None:
-    """That one file can be written: `check_folder` of its folder, `check_targets` of itself."""
+    """Check that one file can be written: `check_folder` for its folder, `check_targets` for it."""
     check_folder(path.parent)
     check_targets([path], replace)
 
@@ -125,7 +125,7 @@ def check_new_file(path: Path, replace: bool) -> None:
 def check_targets(paths: Iterable[Path], replace: bool) -> None:
     """Check that each path can be written: it is new unless `replace`, and not a folder.
 
-    Raises UsageError with one line per path; OutputError where the system refuses.
+    Raises UsageError with one line per path; OutputError if the system refuses.
     """
     faults = [fault for path in paths if (fault := _taken(path, replace))]
     if faults:
@@ -140,18 +140,18 @@ def _taken(path: Path, replace: bool) -> str | None:
     except OSError as error:
         raise OutputError(f"{path}: cannot be written: {system_reason(error)}") from error
     if stat.S_ISDIR(mode):
-        return f"{path}: a folder stands there"
+        return f"{path}: is a folder, not a file"
     if path.exists() and not path.is_file():
-        return f"{path}: is no regular file; expected a new file's name"
-    return None if replace else f"{path}: stands there already; {REPLACE}"
+        return f"{path}: is not a regular file; expected the name of a new file"
+    return None if replace else f"{path}: already exists; {REPLACE}"
 
 
 @contextmanager
 def lock_folder(folder: Path) -> Iterator[None]:
-    """Hold `folder` against other runs while inside; say so where one is at work.
+    """Lock `folder` against other runs while inside; print a note if another run has it.
 
-    The system lets go when the process ends, however it ends. Where the system or the file
-    system knows no such lock, files are still placed whole and never two in one place.
+    The system releases the lock when the process ends, however it ends. If the system or the
+    file system has no such lock, files are still written completely and never over another.
     """
     lock: BaseFileLock | None = None
     try:
@@ -178,7 +178,7 @@ def _locked(folder: Path) -> BaseFileLock:
 
 
 def _unlock(lock: BaseFileLock) -> None:
-    """Let go, and leave no file: on POSIX removed while it is held, elsewhere once it is not."""
+    """Release the lock and remove its file: on POSIX while locked, elsewhere after that."""
     from filelock import UnixFileLock
 
     file = Path(lock.lock_file)
@@ -198,9 +198,9 @@ def write_new(
 ) -> None:
     """Write all `files` or none; those in `private` so that only their owner may read them.
 
-    Raises OutputError where the disk is full or the folder is read-only; UsageError where,
-    without `replace`, a file stands in a place. Nothing unfinished is left behind. Where the
-    file system cannot keep others out of a private file, a line on standard error says so.
+    Raises OutputError if the disk is full or the folder is read-only; UsageError if, without
+    `replace`, a file already exists. Nothing unfinished is left behind. If the file system
+    cannot keep others out of a private file, a warning goes to standard error.
     """
     ready: dict[Path, Path] = {}
     placed: list[Path] = []
@@ -221,7 +221,7 @@ def write_new(
 
 
 def write_file(path: Path, data: bytes) -> None:
-    """Write one file over whatever stands there; devices and pipes are written to as they are.
+    """Write one file, overwriting an existing one; write directly to devices and pipes.
 
     Raises OutputError.
     """
@@ -240,18 +240,18 @@ def write_file(path: Path, data: bytes) -> None:
 
 
 def _warn_if_open(path: Path) -> None:
-    """Say so where a file written for its owner alone is open to others by its mode."""
+    """Warn if others may read, by its mode, a file written for its owner alone."""
     with suppress(OSError):
         mode = stat.S_IMODE(path.stat().st_mode)
         if mode & 0o077:
             print_note(
-                f"{path}: others may be able to read this file (mode {mode:o}): the rights of a "
-                "single file cannot be set here; keep it in a folder of your own, under a password"
+                f"{path}: others may be able to read this file (mode {mode:o}): permissions of a "
+                "single file cannot be set here; keep it in a private folder, with a password"
             )
 
 
 def _beside(path: Path) -> Path:
-    """A new name in the folder of `path`; hidden, so that no reader takes it for a result."""
+    """Return a new name in the folder of `path`; hidden, so that it is not taken for a result."""
     return path.with_name(f".{secrets.token_hex(8)}.part")
 
 
@@ -273,7 +273,7 @@ def _place(temporary: Path, path: Path, replace: bool) -> None:
         else:
             _place_new(temporary, path)
     except FileExistsError:
-        raise UsageError(f"{path}: has appeared while this ran; {REPLACE}") from None
+        raise UsageError(f"{path}: was created by another run; {REPLACE}") from None
     except OSError as error:
         raise OutputError(f"{path}: cannot be written: {system_reason(error)}") from error
 
@@ -296,33 +296,32 @@ def _drop(paths: Iterable[Path]) -> None:
 
 
 SIGN = "bagit.txt"
-"""Stands in every folder that may be replaced here, and in hardly another."""
+"""A file that marks a delivery: only such a folder may be replaced."""
 
 
 def check_place(folder: Path, replace: bool) -> None:
     """Check that `folder` can be written: it is new, or with `replace` a delivery.
 
-    Raises UsageError where not, or where its parent is no folder.
+    Raises UsageError if not, or if its parent is not a folder.
     """
     check_folder(folder.absolute().parent)
     if not os.path.lexists(folder):
         return
     if not folder.is_dir() or folder.is_symlink():
-        raise UsageError(f"{folder}: a file stands there; expected a place for a folder")
+        raise UsageError(f"{folder}: is a file, not a folder")
     if not any(folder.iterdir()):
         return
     if not (folder / SIGN).is_file():
-        raise UsageError(f"{folder}: a folder stands there that is no delivery; name another")
+        raise UsageError(f"{folder}: is a folder but not a delivery; choose another name")
     if not replace:
-        raise UsageError(f"{folder}: stands there already; {REPLACE}")
+        raise UsageError(f"{folder}: already exists; {REPLACE}")
 
 
 def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> None:
     """Write `files`, by path below it, as the new `folder`, or nothing.
 
-    A delivery that stands there is put aside until the new one is in its place, and then
-    removed. Raises OutputError where the system refuses, UsageError where another folder
-    stands there.
+    An existing delivery is moved aside until the new one is in its place, and then removed.
+    Raises OutputError if the system refuses, UsageError if another folder exists there.
     """
     check_place(folder, replace)
     named, folder = folder, folder.absolute()
@@ -334,7 +333,7 @@ def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> 
         _change(new, folder, old, replace)
     except OSError as error:
         if error.errno in (errno.ENOTEMPTY, errno.EEXIST):
-            raise UsageError(f"{named}: has appeared while this ran; {REPLACE}") from None
+            raise UsageError(f"{named}: was created by another run; {REPLACE}") from None
         raise OutputError(f"{named}: cannot be written: {system_reason(error)}") from error
     finally:
         for each in (new, *([old] if folder.exists() else [])):
@@ -343,7 +342,7 @@ def write_folder(folder: Path, files: Mapping[str, bytes], *, replace: bool) -> 
 
 
 def _change(new: Path, folder: Path, old: Path, replace: bool) -> None:
-    """Put `new` in the place of `folder`, which becomes `old`; back again if that fails."""
+    """Move `new` to `folder`, and `folder` to `old`; undo this on failure."""
     try:
         if replace and folder.exists():
             os.rename(folder, old)
@@ -367,7 +366,7 @@ def _fill_folder(path: Path, top: Path, data: bytes) -> None:
 
 
 def is_sheet_folder(path: Path) -> bool:
-    """Whether `path` is a folder with nothing of a delivery in it, as `assess --out` writes one."""
+    """Return whether `path` is a folder of sheets, as `assess --out` writes it, not a delivery."""
     from compliance.delivery.bag import TOP
 
     if not path.is_dir():
@@ -376,15 +375,14 @@ def is_sheet_folder(path: Path) -> bool:
 
 
 def sheets_in(folder: Path) -> list[Path]:
-    """The sheets that lie in a folder, in order. Raises OSError."""
+    """List the sheets in a folder, in order. Raises OSError."""
     return sorted(file for file in folder.iterdir() if file.suffix.lower() == ".pdf")
 
 
 def sheets_of(path: Path) -> list[Path]:
-    """The sheets in a plain folder; anything else as it is. Raises SheetError.
+    """List the sheets in a plain folder; return any other path as it is. Raises SheetError.
 
-    Only a delivery says which sheets there should be, so a folder without one holds as many
-    as it happens to hold.
+    Only a delivery lists the sheets that should be in it; a plain folder may lack some.
     """
     if not is_sheet_folder(path):
         return [path]
@@ -394,21 +392,21 @@ def sheets_of(path: Path) -> list[Path]:
         raise SheetError(f"{path}: {system_reason(error)}") from error
     if not sheets:
         raise SheetError(
-            f"{path}: neither a delivery (there is no bagit.txt in it) nor a folder of sheets "
-            "(there is no .pdf in it)"
+            f"{path}: is neither a delivery (it has no bagit.txt) nor a folder of sheets (it has "
+            "no .pdf)"
         )
     return sheets
 
 
 def read_sheet(file: Path) -> bytes:
-    """The bytes of what should be a sheet. Raises SheetError."""
+    """Read a file that should be a sheet. Raises SheetError."""
     from compliance.verification import LARGEST_SHEET
 
     return read_bounded(file, LARGEST_SHEET, SheetError, "that a sheet may have", unreadable="")
 
 
 def reject_non_sheet(file: Path, data: bytes) -> None:
-    """Refuse a JSON document that goes with sheets. Raises SheetError, with what to do instead."""
+    """Refuse a JSON document that belongs to a sheet. Raises SheetError with what to do instead."""
     from compliance.evidence.attachments import is_assessment
 
     document = _json_object(data)
@@ -416,13 +414,13 @@ def reject_non_sheet(file: Path, data: bytes) -> None:
         return
     if is_assessment(document):
         sheet = file.with_suffix(".pdf")
-        where = str(sheet) if sheet.is_file() else "the sheet made with it"
+        instead = str(sheet) if sheet.is_file() else "its sheet (.pdf)"
         raise SheetError(
-            f"{file}: is an assessment without signature and evidence, so there is nothing to "
-            f"check it by; verify {where}"
+            f"{file}: is an assessment without signature and evidence, so it cannot be verified; "
+            f"verify {instead}"
         )
     if {"deviation", "signature"} <= document.keys():
-        raise SheetError(f"{file}: is a deviation; expected 'compliance deviation verify {file}'")
+        raise SheetError(f"{file}: is a deviation; run 'compliance deviation verify {file}'")
 
 
 def _json_object(data: bytes) -> Mapping[str, Any] | None:
@@ -436,13 +434,13 @@ def _json_object(data: bytes) -> Mapping[str, Any] | None:
 
 
 def silence_libraries() -> None:
-    """Keep the libraries of signatures from writing of a damaged file: the steps say it already."""
+    """Keep the signing libraries from logging on damaged files: the steps report the faults."""
     for name in ("pyhanko", "pyhanko_certvalidator"):
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
 
 
 def verify_any_signer(data: bytes) -> Verification:
-    """What a sheet is found to be, by anybody's signature."""
+    """Verify a sheet with any signer accepted."""
     from compliance.verification import verify_sheet
 
     silence_libraries()

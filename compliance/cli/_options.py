@@ -33,10 +33,10 @@ def together(*options: Callable[[Any], Any]) -> Callable[[Command], Command]:
 
 
 class OneOf(click.Choice):  # type: ignore[type-arg]  # generic from click 8.2 on
-    """One of several names; for a wrong one, the likely one is named as well."""
+    """One of several names; for a wrong name, the error suggests the likely one."""
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> Any:
-        """The name. Raises BadParameter."""
+        """Check the name. Raises BadParameter."""
         try:
             return super().convert(value, param, ctx)
         except click.BadParameter as error:
@@ -45,8 +45,8 @@ class OneOf(click.Choice):  # type: ignore[type-arg]  # generic from click 8.2 o
             meant = suggestion(str(value), self.choices)
             if not meant:
                 raise
-            told = f"{error.message.rstrip('.')}; {meant}"
-            raise click.BadParameter(told, ctx, param) from None
+            message = f"{error.message.rstrip('.')}; {meant}"
+            raise click.BadParameter(message, ctx, param) from None
 
 
 # ---------------------------------------------------------------- times

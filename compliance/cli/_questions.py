@@ -1,4 +1,4 @@
-"""Questions at the terminal for what no option gives, and the forms of their answers."""
+"""Questions at the terminal for values that no option gives, and the types of the answers."""
 
 from __future__ import annotations
 
@@ -14,7 +14,7 @@ from compliance.errors import UsageError
 from compliance.yaml_nodes.read_file import is_device_name
 
 LONGEST = 300
-"""Characters of a text."""
+"""Most characters of a text."""
 LIGHT = click.FloatRange(0, 10_000, min_open=True)
 """cd/m²."""
 PERCENT = click.FloatRange(0, 100, min_open=True)
@@ -29,7 +29,7 @@ class Words(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.
     name = "text"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """The text without space around it. Raises BadParameter."""
+        """Return the text without space around it. Raises BadParameter."""
         text = str(value).strip()
         if not text or not text.isprintable() or len(text) > LONGEST:
             found = "an empty text" if not text else f"{text[:40]!r}"
@@ -43,17 +43,17 @@ class Day(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.2 
     name = "date"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """The date as YYYY-MM-DD. Raises BadParameter."""
+        """Return the date as YYYY-MM-DD. Raises BadParameter."""
         return parse_date(ctx, param, str(value).strip()).isoformat()  # type: ignore[arg-type]
 
 
 class RuleId(click.ParamType):  # type: ignore[type-arg]  # generic from click 8.2 on
-    """A rule's id, which is its file's name as well."""
+    """A rule's id, which is also its file's name."""
 
     name = "id"
 
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
-        """The id. Raises BadParameter."""
+        """Return the id. Raises BadParameter."""
         text = str(value).strip()
         if not re.fullmatch("[a-z0-9]+(-[a-z0-9]+)*", text) or len(text) > 64:
             self.fail(f"{text[:64]!r} is no id; expected small letters, digits and hyphens")
@@ -90,7 +90,7 @@ class Questions:
         if given is not None:
             return given
         if not self.asking:
-            raise UsageError(f"{option} is needed; questions are asked at a terminal only")
+            raise UsageError(f"{option} is required; questions are asked only at a terminal")
         return click.prompt(question, type=kind, err=True, show_default=False, show_choices=False)
 
     def several(self, given: Sequence[str], question: str, default: Sequence[str]) -> list[str]:

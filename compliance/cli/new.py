@@ -66,7 +66,7 @@ KINDS = ("colorimeter", "spectroradiometer")
 
 
 def starter_options(out: str) -> Callable[[Command], Command]:
-    """The options of each of the commands here; `out` says what the file is called."""
+    """The options that all commands here share; `out` is the default name of the file."""
 
     def decorate(command: Command) -> Command:
         for option in (
@@ -74,10 +74,10 @@ def starter_options(out: str) -> Callable[[Command], Command]:
                 "--no-questions",
                 "declined",
                 is_flag=True,
-                help="Ask nothing at a terminal either: what is not given is left open.",
+                help="Do not ask, even at a terminal; leave open what no option gives.",
             ),
-            now_option("Dates the file, RFC 3339; default: the clock's."),
-            replace_option("Write over FILE if it is there already."),
+            now_option("Date of the file as RFC 3339; default: now."),
+            replace_option("Overwrite FILE if it already exists."),
             out_option(f"File to write; - for standard output. Default: {out}."),
         ):
             command = option(command)
@@ -90,7 +90,7 @@ def starter_options(out: str) -> Callable[[Command], Command]:
 
 
 def _check_out(out: Path, replace: bool) -> Path:
-    """The folder of what is written, which can be; asked before the questions are."""
+    """Check that the file can be written, before any question, and return its folder."""
     if out == HYPHEN:
         return Path()
     check_new_file(out, replace)
@@ -98,7 +98,7 @@ def _check_out(out: Path, replace: bool) -> Path:
 
 
 def _write(out: Path, replace: bool, data: bytes, next_step: str) -> None:
-    """Write the file and say what to do with it; without a file, only print it."""
+    """Write the file and print the next step; without a file, only print the data."""
     if out == HYPHEN:
         write_data(data)
         return
@@ -116,13 +116,13 @@ def _write(out: Path, replace: bool, data: bytes, next_step: str) -> None:
 def _from_answers(
     folder: Path, questions: Questions, specs: Sequence[Path], given: Content
 ) -> Content:
-    """A new job, of options and answers."""
+    """Make a new job from options and answers."""
     reference = questions.need(given["reference"], "--reference", "Your reference of the job")
     client = questions.ask(given["client"], "Client")
     title = questions.ask(given["title"], "What the project is called")
     named = questions.several(given["deliverables"], "Deliverables, ids of 'rules list'", ())
     if not named:
-        raise UsageError("--deliverable is needed, the id of a rule; see 'compliance rules list'")
+        raise UsageError("--deliverable ID is required; see 'compliance rules list' for ids")
     rules = {name: deliverable(name, folder, specs) for name in map(posix, named)}
     numbers = [str(number + 1) for number in range(len(rules))]
     names = questions.several(given["slots"], "Slots", numbers)
@@ -156,11 +156,11 @@ def _from_answers(
 def _from_earlier(
     old: Path, folder: Path, questions: Questions, specs: Sequence[Path], given: Content
 ) -> Content:
-    """A job as an earlier one was, with what must be fresh left open."""
+    """Make a job like an earlier one; values that must be new are left open."""
     for key in ("deliverables", "slots", "make", "model", "serial", "technology", "encoding"):
         if given[key]:
             option = key.removesuffix("s") if key in ("deliverables", "slots") else key
-            raise UsageError(f"--{option} goes without --from: the earlier job says it")
+            raise UsageError(f"give --{option} or --from, not both: the earlier job states it")
     earlier = load_job(old, allow_outside=True, measured=False)
     reference = questions.need(given["reference"], "--reference", "Your reference of the new job")
     names = [slot.name for slot in earlier.slots]
@@ -204,7 +204,7 @@ def _from_earlier(
 
 
 def _shared_out(rules: Mapping[str, Rule], slots: Sequence[str]) -> list[Mapping[str, Rule]]:
-    """The rules of each slot. Raises UsageError where it is not clear which is whose."""
+    """Return the rules of each slot. Raises UsageError if the assignment is not clear."""
     if len(set(slots)) < len(slots):
         raise UsageError(f"--slot: {', '.join(slots)}: a name may be there only once")
     if len(slots) == 1 or len(rules) == 1:
@@ -224,8 +224,8 @@ def _check_count(files: Sequence[str], slots: Sequence[str]) -> None:
         )
 
 
-def _check_inside(folder: Path, job: Content, *, told: bool) -> None:
-    """That the job's files are in its folder. Raises UsageError; with `told` only says so."""
+def _check_inside(folder: Path, job: Content, *, only_note: bool) -> None:
+    """Check that the job's files are in its folder. Raises UsageError; or only prints a note."""
     slots = job["slots"]
     files = [job["meter"], *(slot[key] for slot in slots for key in ("meter", "readings"))]
     for slot in slots:
@@ -233,15 +233,13 @@ def _check_inside(folder: Path, job: Content, *, told: bool) -> None:
         files += filter(is_path, [named] if isinstance(named, str) else named)
     for file in dict.fromkeys(filter(None, files)):
         if resolve_inside(folder, file) is None:
-            if not told:
-                raise UsageError(
-                    f"{file!r} leaves the job's folder; expected a file in it or below"
-                )
-            print_note(f"{file!r} leaves the job's folder; commands need --allow-outside")
+            if not only_note:
+                raise UsageError(f"{file!r} is outside the job's folder; expected a file inside it")
+            print_note(f"{file!r} is outside the job's folder; commands need --allow-outside")
 
 
 def _uncertainties(kind: str, questions: Questions, given: Content) -> Content:
-    """The numbers of the certificate, and invented ones marked as such."""
+    """Return the numbers of the certificate; invented ones are marked."""
     asked = {
         "k": ("Its coverage factor k", 2.0, FACTOR),
         "luminance": ("Its uncertainty of the luminance, in %", None, PERCENT),
@@ -269,7 +267,7 @@ def _rounded(value: float) -> float:
 
 
 def _own_rule(name: str, out: Path, questions: Questions, given: Content) -> bytes:
-    """A rule without a parent: a target, invented limits, an example of every quantity."""
+    """Make a rule without a parent: a target, invented limits, an example of every quantity."""
     kinds = ", ".join(CURVES)
     curve = questions.ask(given["curve"], f"Curve ({kinds})", "bt1886", OneOf(list(CURVES)))
     start = CURVES[curve]
@@ -315,21 +313,21 @@ def _own_rule(name: str, out: Path, questions: Questions, given: Content) -> byt
 def command() -> None:
     """Write a job, a meter or a rule to start from, with comments that explain it.
 
-    At a terminal what no option gives is asked for; everywhere else it is left open.
+    At a terminal, asks for values that no option gives; otherwise leaves them open.
     """
 
 
 @command.command("job")
-@click.option("--from", "old", metavar="OLD.yaml", type=PATH, help="Take over an earlier job.")
+@click.option("--from", "old", metavar="OLD.yaml", type=PATH, help="Copy from an earlier job.")
 @click.option("--reference", type=WORDS, help="Your reference of the job.")
-@click.option("--client", type=WORDS, help="For whom it is.")
-@click.option("--title", type=WORDS, help="What the project is called.")
+@click.option("--client", type=WORDS, help="Name of the client.")
+@click.option("--title", type=WORDS, help="Name of the project.")
 @click.option(
     "--deliverable",
     "deliverables",
     metavar="ID|FILE",
     multiple=True,
-    help="A rule that the display shall meet; may be repeated, one slot for each.",
+    help="A rule that the display must meet; may be repeated, one slot for each.",
 )
 @click.option(
     "--slot",
@@ -348,16 +346,16 @@ def command() -> None:
     help="Readings of a slot, from the job's folder; may be repeated, in the order of the slots.",
 )
 @click.option("--suite", type=WORDS, help="The room.")
-@click.option("--make", type=WORDS, help="Of the display.")
-@click.option("--model", type=WORDS, help="Of the display.")
-@click.option("--serial", type=WORDS, help="Of the display.")
+@click.option("--make", type=WORDS, help="Make of the display.")
+@click.option("--model", type=WORDS, help="Model of the display.")
+@click.option("--serial", type=WORDS, help="Serial number of the display.")
 @click.option(
-    "--technology", type=OneOf(TECHNOLOGIES), help=f"Of the display: {', '.join(TECHNOLOGIES)}."
+    "--technology",
+    type=OneOf(TECHNOLOGIES),
+    help=f"Technology of the display: {', '.join(TECHNOLOGIES)}.",
 )
-@click.option(
-    "--meter", metavar="FILE", type=WORDS, help="The meter's file, from the job's folder."
-)
-@encoding_option("Of the code values; default: that of the deliverables.")
+@click.option("--meter", metavar="FILE", type=WORDS, help="Meter file, from the job's folder.")
+@encoding_option("Encoding of the code values; default: that of the deliverables.")
 @specs_option()
 @starter_options("job.yaml")
 def new_job(
@@ -371,8 +369,8 @@ def new_job(
 ) -> None:
     """Write a job file.
 
-    With --from, last month's: names, display, meter, slots and settings are taken over, its
-    comments are not; times, readings and declarations have to be made anew.
+    With --from, names, display, meter, slots and settings are copied from an earlier job;
+    comments, times, readings and declarations are not.
     """
     out = out or Path("job.yaml")
     folder = _check_out(out, replace)
@@ -381,7 +379,7 @@ def new_job(
         job = _from_earlier(old, folder, questions, specs, given)
     else:
         job = _from_answers(folder, questions, specs, given)
-    _check_inside(folder, job, told=old is not None)
+    _check_inside(folder, job, only_note=old is not None)
     data = fill_in(
         "job",
         **job,
@@ -401,37 +399,37 @@ def new_job(
 @click.option(
     "--kind", type=OneOf(KINDS), help="colorimeter (a filter meter) or spectroradiometer."
 )
-@click.option("--make", type=WORDS, help="Of the meter.")
-@click.option("--model", type=WORDS, help="Of the meter.")
-@click.option("--serial", type=WORDS, help="Of the meter.")
+@click.option("--make", type=WORDS, help="Make of the meter.")
+@click.option("--model", type=WORDS, help="Model of the meter.")
+@click.option("--serial", type=WORDS, help="Serial number of the meter.")
 @click.option("--certificate", "number", type=WORDS, help="Number of the calibration certificate.")
-@click.option("--laboratory", type=WORDS, help="Who issued the certificate.")
-@click.option("--issued", metavar="DATE", type=DAY, help="When it was issued.")
-@click.option("--due", metavar="DATE", type=DAY, help="Until when it lasts.")
-@click.option("--k", type=FACTOR, help="Its coverage factor.")
+@click.option("--laboratory", type=WORDS, help="Laboratory that issued the certificate.")
+@click.option("--issued", metavar="DATE", type=DAY, help="Date of the certificate.")
+@click.option("--due", metavar="DATE", type=DAY, help="Date when the next calibration is due.")
+@click.option("--k", type=FACTOR, help="Coverage factor of the certificate.")
 @click.option(
     "--luminance",
     metavar="PERCENT",
     type=PERCENT,
-    help="Its uncertainty of the luminance, in %.",
+    help="Uncertainty of the luminance, in %.",
 )
 @click.option(
     "--chromaticity",
     metavar="XY",
     type=OFFSET,
-    help="Its uncertainty of x and y.",
+    help="Uncertainty of x and y.",
 )
 @click.option(
     "--lowest",
     metavar="CD/M2",
     type=LOWEST,
-    help="The luminance that the meter can tell from dark.",
+    help="Lowest luminance that the meter measures.",
 )
 @starter_options("NAME.yaml")
 def new_meter(out: Path | None, replace: bool, declined: bool, now: datetime, **given: Any) -> None:
-    """Write a meter file, to copy the calibration certificate into.
+    """Write a meter file, to fill in from the calibration certificate.
 
-    What the certificate says and no option gives is invented, and marked REPLACE.
+    Values that no option gives are invented, and marked REPLACE.
     """
     questions = Questions(declined)
     kind = questions.need(given["kind"], "--kind", f"Kind ({' or '.join(KINDS)})", OneOf(KINDS))
@@ -464,24 +462,24 @@ def new_meter(out: Path | None, replace: bool, declined: bool, now: datetime, **
 
 
 @command.command("rule")
-@click.option("--id", "name", metavar="ID", type=RULE_ID, help="Of the new rule.")
+@click.option("--id", "name", metavar="ID", type=RULE_ID, help="Id of the new rule.")
 @click.option(
     "--extends",
     metavar="ID",
     type=RULE_ID,
-    help="A rule to start from; without it all is written out.",
+    help="Rule to extend; without it, the new rule is complete in itself.",
 )
-@click.option("--title", type=WORDS, help="What a client reads.")
-@click.option("--curve", type=OneOf(list(CURVES)), help="Without --extends: from signal to light.")
-@click.option("--primaries", type=OneOf(list(PRIMARIES)), help="Without --extends: of the target.")
-@click.option("--white", type=OneOf(list(WHITES)), help="Without --extends: of the target.")
+@click.option("--title", type=WORDS, help="Title that the client reads.")
+@click.option("--curve", type=OneOf(list(CURVES)), help="Without --extends: the target's curve.")
+@click.option("--primaries", type=OneOf(list(PRIMARIES)), help="Without --extends: its primaries.")
+@click.option("--white", type=OneOf(list(WHITES)), help="Without --extends: its white point.")
 @click.option(
     "--luminance",
     metavar="CD/M2",
     type=LIGHT,
-    help="Without --extends: of the target's white, for pq and hlg of its peak.",
+    help="Without --extends: luminance of its white, for pq and hlg of its peak.",
 )
-@encoding_option("Without --extends: what the plan writes.")
+@encoding_option("Without --extends: encoding that the plan writes.")
 @specs_option()
 @starter_options("ID.yaml")
 def new_rule(
@@ -496,8 +494,8 @@ def new_rule(
 ) -> None:
     """Write a rule file: one that extends another, or one of its own.
 
-    The first shows the parent's requirements to change, the second an example of every
-    quantity. Limits of its own are invented, and marked REPLACE.
+    The first lists the parent's requirements, ready to change; the second has an example of
+    every quantity. Its limits are invented, and marked REPLACE.
     """
     questions = Questions(declined)
     name = questions.need(name, "--id", "Id of the rule", RULE_ID)
@@ -516,17 +514,17 @@ def new_rule(
     if extends is None:
         data = _own_rule(name, out, questions, given)
     elif own:
-        raise UsageError(f"--{own[0]} goes without --extends: the parent says it")
+        raise UsageError(f"give --{own[0]} or --extends, not both: the parent states it")
     else:
         data = house_rule(name, load_rule(extends, search=search), file, given["title"], now)
     _write(out, replace, data, f"compliance rules show {out}")
 
 
 def _check_new_id(name: str, search: Sequence[Path], out: Path) -> None:
-    """That no other rule has the id. Raises UsageError."""
+    """Check that no other rule has the id. Raises UsageError."""
     try:
         other = find_rule(name, search=search)
     except RuleError:
         return  # there is none of that name
     if other.resolve() != out.resolve():
-        raise UsageError(f"--id: {name!r} belongs to {other} already; choose another")
+        raise UsageError(f"--id: {name!r} already belongs to {other}; choose another")

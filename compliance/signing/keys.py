@@ -1,10 +1,10 @@
-"""Private keys with their certificates: made, and read from files.
+"""Create private keys with their certificates, and read them from files.
 
-EC and RSA keys are taken. The certificate may stand in the key's own file or in a
-file of certificates beside it; of those only the way from the signer's up is kept.
+EC and RSA keys are accepted. The certificate may be in the key's own file or in a file of
+certificates beside it; of those only the chain from the signer's upwards is kept.
 
-EC P-256, kept as PKCS#12 under a password. The certificate, X.509 v3, may sign
-documents and nothing else; a request (PKCS#10) asks for one like it.
+New keys are EC P-256, stored as PKCS#12 with a password. Their certificate, X.509 v3, may
+sign documents and nothing else; a request (PKCS#10) asks for the same.
 """
 
 from __future__ import annotations
@@ -26,10 +26,10 @@ from compliance.model.signatures import Signer
 from compliance.signing.certificates import signer_of, usage_fault
 
 RSA_BITS = 2048
-"""The shortest RSA key that still counts as secure (ETSI TS 119 312)."""
+"""Bits of the shortest RSA key that counts as secure (ETSI TS 119 312)."""
 LONGEST_CHAIN = 10
 ENCRYPTED = (b"ENCRYPTED PRIVATE KEY-----", b"Proc-Type: 4,ENCRYPTED")
-"""Of which one stands in a PEM key under a password (PKCS#8, and the older form)."""
+"""Marks of a PEM key with a password (PKCS#8, and the older form)."""
 
 PrivateKey = ec.EllipticCurvePrivateKey | rsa.RSAPrivateKey
 
@@ -40,13 +40,13 @@ class Identity:
 
     signer: Signer
     key: bytes = field(repr=False)
-    """PKCS#8, DER; empty where the key never leaves its token."""
+    """PKCS#8, DER; empty if the key never leaves its token."""
     chain: tuple[bytes, ...] = ()
     """DER certificates of the authorities above the signer's, from the nearest up."""
 
     @property
     def pem(self) -> bytes:
-        """The certificate as PEM: what a client needs in order to trust this signer."""
+        """The certificate as PEM, which a client needs to trust this signer."""
         certificate = x509.load_der_x509_certificate(self.signer.certificate)
         return certificate.public_bytes(serialization.Encoding.PEM)
 
@@ -60,7 +60,7 @@ class Identity:
 
 
 def needs_password(data: bytes) -> bool:
-    """Whether a key file's bytes are under a password: PKCS#12 is, PEM only if it says so."""
+    """Return whether a key file has a password: PKCS#12 always, PEM only if it is marked so."""
     return any(mark in data for mark in ENCRYPTED) if _is_pem(data) else data.startswith(b"\x30")
 
 
@@ -74,9 +74,9 @@ def load_identity(
 ) -> Identity:
     """Open a key file's bytes, PKCS#12 or PEM; `file` is its name in messages.
 
-    `chain` are certificates, PEM or DER, the signer's among them unless it stands in
-    `data`. Raises IdentityError, in one line, on a wrong password, another kind of file, a
-    file without key or certificate, or a key or certificate that cannot sign a sheet.
+    `chain` are certificates, PEM or DER, with the signer's unless `data` contains it. Raises
+    IdentityError, in one line, on a wrong password, another kind of file, a file without key
+    or certificate, or a key or certificate that cannot sign a sheet.
     """
     read = _pem if _is_pem(data) else _pkcs12
     key, found = read(data, password, file)
@@ -102,12 +102,12 @@ def own_certificate(
     certificates: Sequence[x509.Certificate],
     whose: str,
 ) -> x509.Certificate:
-    """The certificate that fits a key, usable for sheets; IdentityError if there is none."""
+    """Return the certificate of a key, usable for sheets; IdentityError if there is none."""
     own = [each for each in certificates if fits(each)]
     if not own:
         others = f" (but {len(certificates)} of other keys)" if certificates else ""
         raise IdentityError(
-            f"{whose}: no certificate of the key there{others}; expected it beside the key, or in "
+            f"{whose}: no certificate for the key{others}; expected it with the key, or in "
             "--chain FILE with those of its authorities"
         )
     newest = max(own, key=lambda each: each.not_valid_after_utc)
@@ -117,7 +117,7 @@ def own_certificate(
 
 
 def require_key_size(key: object, whose: str) -> None:
-    """Raise IdentityError where a public key is too short to rely on."""
+    """Raise IdentityError if a public key is too short to be secure."""
     if isinstance(key, rsa.RSAPublicKey) and key.key_size < RSA_BITS:
         raise IdentityError(
             f"{whose}: its RSA key has {key.key_size} bits; expected {RSA_BITS} or more"
@@ -127,23 +127,23 @@ def require_key_size(key: object, whose: str) -> None:
 def issuers_of(
     own: x509.Certificate, certificates: Iterable[x509.Certificate]
 ) -> tuple[bytes, ...]:
-    """DER of the authorities above `own` that are among `certificates`, from the nearest up."""
-    way, pool = [own], list(certificates)
-    while len(way) <= LONGEST_CHAIN and not is_root(way[-1]):
-        above = next((each for each in pool if issued(way[-1], each)), None)
-        if above is None or above in way:
+    """Return the authorities above `own` among `certificates`, as DER, from the nearest up."""
+    path, pool = [own], list(certificates)
+    while len(path) <= LONGEST_CHAIN and not is_root(path[-1]):
+        above = next((each for each in pool if issued(path[-1], each)), None)
+        if above is None or above in path:
             break
-        way.append(above)
-    return tuple(each.public_bytes(serialization.Encoding.DER) for each in way[1:])
+        path.append(above)
+    return tuple(each.public_bytes(serialization.Encoding.DER) for each in path[1:])
 
 
 def is_root(certificate: x509.Certificate) -> bool:
-    """Whether a certificate names itself as its issuer."""
+    """Return whether a certificate names itself as its issuer."""
     return certificate.issuer == certificate.subject
 
 
 def issued(certificate: x509.Certificate, by: x509.Certificate) -> bool:
-    """Whether the names fit and the signature holds."""
+    """Return whether `by` issued a certificate: the names fit and the signature is valid."""
     try:
         certificate.verify_directly_issued_by(by)
     except (ValueError, TypeError, InvalidSignature, UnsupportedAlgorithm):
@@ -161,7 +161,7 @@ def _spki(key: CertificatePublicKeyTypes) -> bytes:
 
 
 def read_chain(data: bytes, file: str) -> list[x509.Certificate]:
-    """One or more certificates, PEM or DER; `file` is their place in messages."""
+    """Read one or more certificates, PEM or DER; `file` is their name in messages."""
     try:
         if b"-----BEGIN" in data:
             return x509.load_pem_x509_certificates(data)
@@ -177,7 +177,7 @@ def _is_pem(data: bytes) -> bool:
 
 
 LONGEST_PREAMBLE = 20_000
-"""Bytes of what some programs print above the first PEM block."""
+"""Most bytes of text that some programs print above the first PEM block."""
 
 
 def _pkcs12(
@@ -189,7 +189,7 @@ def _pkcs12(
         stored = pkcs12.load_pkcs12(data, (password or "").encode())
     except ValueError as fault:
         raise IdentityError(
-            f"{file}: cannot be opened: the password is wrong, or this is no PKCS#12 file"
+            f"{file}: cannot be opened: the password is wrong, or the file is not PKCS#12"
         ) from fault
     certificates = [] if stored.cert is None else [stored.cert.certificate]
     certificates += [each.certificate for each in stored.additional_certs]
@@ -218,13 +218,13 @@ def _usable(key: object, file: str) -> PrivateKey:
 
 
 LIFE = timedelta(days=5 * 365)
-"""For which a self-issued certificate is valid."""
+"""Validity of a self-issued certificate."""
 
 SHORTEST_PASSWORD = 8
 LONGEST_NAME = 64
-"""X.520's upper bound of a common or organisation name, in characters."""
+"""X.520's upper bound for a common or organisation name, in characters."""
 ROUNDS = 600_000
-"""Of PBKDF2 with SHA-256, over the password of the file."""
+"""Rounds of PBKDF2 with SHA-256 over the file's password."""
 USAGE = x509.KeyUsage(
     digital_signature=True,
     content_commitment=True,
@@ -239,10 +239,10 @@ USAGE = x509.KeyUsage(
 
 
 def new_identity(name: str, organisation: str, email: str, password: str, now: datetime) -> bytes:
-    """Make a self-issued identity and return it as a PKCS#12 file's bytes.
+    """Create a self-issued identity and return it as a PKCS#12 file's bytes.
 
-    Valid from `now` (aware) for `LIFE`. Raises IdentityError on an empty or overlong
-    name, an address that is none, or a password under `SHORTEST_PASSWORD` characters.
+    Valid from `now` (aware) for `LIFE`. Raises IdentityError on an empty or overlong name, an
+    invalid e-mail address, or a password under `SHORTEST_PASSWORD` characters.
     """
     _check(name, organisation, email, password)
     key = ec.generate_private_key(ec.SECP256R1())
@@ -251,7 +251,7 @@ def new_identity(name: str, organisation: str, email: str, password: str, now: d
 
 
 def new_request(name: str, organisation: str, email: str, password: str) -> tuple[bytes, bytes]:
-    """Make a key as a PKCS#12 file's bytes, without certificate, and the request for one, PEM.
+    """Create a key as a PKCS#12 file's bytes, without certificate, and the request for one, PEM.
 
     Raises IdentityError as `new_identity` does.
     """
@@ -325,14 +325,12 @@ def _check(name: str, organisation: str, email: str, password: str) -> None:
 
 def _check_name(what: str, text: str) -> None:
     if not text.strip() or not text.isprintable():
-        raise IdentityError(f"{what}: {text!r} is no {what}; expected words as on a letterhead")
+        raise IdentityError(f"{what}: {text!r} is not usable; expected printable text")
     if len(text) > LONGEST_NAME:
-        raise IdentityError(
-            f"{what}: has {len(text)} characters; a certificate takes {LONGEST_NAME} at most"
-        )
+        raise IdentityError(f"{what}: has {len(text)} characters; expected at most {LONGEST_NAME}")
 
 
 def _check_email(email: str) -> None:
     local, _, domain = email.rpartition("@")
     if not local or "." not in domain.strip(".") or not email.isascii() or " " in email:
-        raise IdentityError(f"email: {email!r} is no address; expected one like ada@example.org")
+        raise IdentityError(f"email: {email!r} is not an address; expected e.g. ada@example.org")

@@ -283,7 +283,7 @@ def test_the_kind_of_display_stands_in_the_document(compliance, desk, tmp_path):
         ),
         (
             ["job.yaml", "--out", "good.csv"],
-            "compliance: good.csv: a file stands there; expected a folder",
+            "compliance: good.csv: is a file, not a folder",
         ),
         (
             ["job.yaml", "--no-sheet", "--junit", "."],
@@ -329,7 +329,7 @@ def test_what_stands_there_is_kept_unless_replace_is_said(compliance, desk, tmp_
     done = compliance("assess", "job.yaml", "--out", "out", *NOW)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
-        "compliance: out/KX-7-2-tiny.json: stands there already; --replace writes over it\n"
+        "compliance: out/KX-7-2-tiny.json: already exists; use --replace to overwrite\n"
     )
     assert names(tmp_path / "out") == ["KX-7-2-tiny.json"]
     assert compliance("assess", "job.yaml", "--out", "out", "--replace", *NOW).returncode == 0

@@ -103,7 +103,7 @@ def test_negative_noise_in_cxf_is_told(compliance: Callable, tmp_path: Path) -> 
         (
             ["a.cxf", "/dev/null", "--to", "csv", "--replace"],
             2,
-            "compliance: /dev/null: is no regular file; expected a new file's name",
+            "compliance: /dev/null: is not a regular file; expected the name of a new file",
         ),
         (
             ["a.cxf", "b.csv", "--input-format", "cgats"],
@@ -129,7 +129,7 @@ def test_a_file_that_stands_there_stays(compliance: Callable, tmp_path: Path) ->
     (tmp_path / "b.csv").write_text("mine\n")
     done = compliance("convert", "a.cxf", "b.csv", "--encoding", "rgb-10-full")
     assert done.returncode == 2
-    assert done.stderr == "compliance: b.csv: stands there already; --replace writes over it\n"
+    assert done.stderr == "compliance: b.csv: already exists; use --replace to overwrite\n"
     assert (tmp_path / "b.csv").read_text() == "mine\n"
 
 

@@ -85,7 +85,7 @@ def test_to_another_file(client: Run, tmp_path: Path) -> None:
     done = client("--out", "signed/twice.pdf")
     assert done.returncode == 2
     assert done.stderr == (
-        "compliance: signed/twice.pdf: stands there already; --replace writes over it\n"
+        "compliance: signed/twice.pdf: already exists; use --replace to overwrite\n"
     )
     assert client("--out", "signed/twice.pdf", "--replace").returncode == 0
 

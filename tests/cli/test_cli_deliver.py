@@ -198,14 +198,14 @@ def test_nothing_else_is_written_over(compliance: Run, home: Path) -> None:
     done = compliance(*call, "mine", "--replace")
     assert done.returncode == 2
     assert done.stderr == (
-        "compliance: mine: a folder stands there that is no delivery; name another\n"
+        "compliance: mine: is a folder but not a delivery; choose another name\n"
     )
     assert (mine / "note.txt").read_text() == "keep"
     assert compliance(*call, "delivery").returncode == 0
     (home / "delivery" / "old").write_text("old")
     done = compliance(*call, "delivery")
     assert done.returncode == 2
-    assert "delivery: stands there already; --replace writes over it" in done.stderr
+    assert "delivery: already exists; use --replace to overwrite" in done.stderr
     assert compliance(*call, "delivery", "--replace").returncode == 0
     assert not (home / "delivery" / "old").exists()
     assert not list(home.glob(".*"))

@@ -190,7 +190,7 @@ def test_new_writes_over_nothing(compliance: Run, accepted: Path) -> None:
     before = (accepted.parent / "d.json").read_bytes()
     done = compliance(*NEW, "--out", "d.json", *NOW)
     assert done.returncode == 2
-    assert "d.json: stands there already; --replace writes over it" in done.stderr
+    assert "d.json: already exists; use --replace to overwrite" in done.stderr
     assert (accepted.parent / "d.json").read_bytes() == before
 
 

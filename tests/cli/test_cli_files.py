@@ -68,7 +68,7 @@ def test_a_file_in_the_place_of_the_folder(tmp_path):
     for place in (tmp_path / "out", tmp_path / "out" / "deeper"):
         with pytest.raises(UsageError) as raised:
             check_folder(place)
-        assert str(raised.value) == f"{place}: a file stands there; expected a folder"
+        assert str(raised.value) == f"{place}: is a file, not a folder"
 
 
 def refuse(number: int):
@@ -82,7 +82,9 @@ def test_a_folder_without_room_or_leave(tmp_path, monkeypatch):
     monkeypatch.setattr(_files.os, "open", refuse(errno.EROFS))
     with pytest.raises(OutputError) as raised:
         check_folder(tmp_path)
-    assert str(raised.value) == (f"{tmp_path}: no file can be written there: read-only file system")
+    assert str(raised.value) == (
+        f"{tmp_path}: cannot write files in this folder: read-only file system"
+    )
 
 
 def test_all_targets_are_checked(tmp_path):
@@ -93,11 +95,11 @@ def test_all_targets_are_checked(tmp_path):
     with pytest.raises(UsageError) as raised:
         check_targets(paths, replace=False)
     assert str(raised.value).splitlines() == [
-        f"{tmp_path}/a: stands there already; --replace writes over it",
-        f"{tmp_path}/b: stands there already; --replace writes over it",
-        f"{tmp_path}/c: a folder stands there",
+        f"{tmp_path}/a: already exists; use --replace to overwrite",
+        f"{tmp_path}/b: already exists; use --replace to overwrite",
+        f"{tmp_path}/c: is a folder, not a file",
     ]
-    with pytest.raises(UsageError, match="/c: a folder stands there"):
+    with pytest.raises(UsageError, match="/c: is a folder, not a file"):
         check_targets(paths, replace=True)
 
 
@@ -126,8 +128,8 @@ def test_a_private_file_where_the_system_keeps_no_rights(tmp_path, capsys, monke
         {tmp_path / "key": b"1", tmp_path / "pem": b"2"}, replace=False, private={tmp_path / "key"}
     )
     assert capsys.readouterr().err == (
-        f"compliance: {tmp_path}/key: others may be able to read this file (mode 644): the rights "
-        "of a single file cannot be set here; keep it in a folder of your own, under a password\n"
+        f"compliance: {tmp_path}/key: others may be able to read this file (mode 644): permissions "
+        "of a single file cannot be set here; keep it in a private folder, with a password\n"
     )
 
 
@@ -136,7 +138,7 @@ def test_what_appeared_meanwhile_is_kept_and_nothing_else_written(tmp_path):
     with pytest.raises(UsageError) as raised:
         write_new({tmp_path / "a": b"1", tmp_path / "b": b"2"}, replace=False)
     assert str(raised.value) == (
-        f"{tmp_path}/b: has appeared while this ran; --replace writes over it"
+        f"{tmp_path}/b: was created by another run; use --replace to overwrite"
     )
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == {"b": b"old"}
     write_new({tmp_path / "a": b"1", tmp_path / "b": b"2"}, replace=True)
@@ -165,7 +167,7 @@ def test_an_interrupt_leaves_nothing_behind(tmp_path, monkeypatch):
 def test_a_file_system_without_links(tmp_path, monkeypatch):
     monkeypatch.setattr(_files.os, "link", refuse(errno.EPERM))
     write_new({tmp_path / "a": b"1"}, replace=False)
-    with pytest.raises(UsageError, match="has appeared while this ran"):
+    with pytest.raises(UsageError, match="was created by another run"):
         write_new({tmp_path / "a": b"2"}, replace=False)
     assert {p.name: p.read_bytes() for p in tmp_path.iterdir()} == {"a": b"1"}
 

@@ -79,7 +79,7 @@ def test_of_two_at_once_the_first_stays(tmp_path: Path, monkeypatch: pytest.Monk
         write_folder(place, OLD, replace=False)
 
     monkeypatch.setattr(os, "fsync", meanwhile)
-    with pytest.raises(UsageError, match="delivery: has appeared while this ran; --replace wr"):
+    with pytest.raises(UsageError, match="delivery: was created by another run; use --replace"):
         write_folder(place, NEW, replace=False)
     assert content(place) == OLD
     assert [path.name for path in tmp_path.iterdir()] == ["delivery"]
@@ -103,9 +103,9 @@ def test_no_file_leaves_the_folder(tmp_path: Path, name: str) -> None:
 @pytest.mark.parametrize(
     ("there", "message"),
     [
-        (lambda place: place.write_text("mine"), "a file stands there; expected a place for a fol"),
-        (lambda place: place.symlink_to(place.parent), "a file stands there; expected a place"),
-        (lambda place: place.symlink_to("nowhere"), "a file stands there; expected a place for a"),
+        (lambda place: place.write_text("mine"), "is a file, not a folder"),
+        (lambda place: place.symlink_to(place.parent), "is a file, not a folder"),
+        (lambda place: place.symlink_to("nowhere"), "is a file, not a folder"),
     ],
 )
 def test_neither_files_nor_links_are_written_over(

@@ -154,7 +154,7 @@ def test_two_at_once_write_once(desk, tmp_path):
     assert (first, second) == (0, 2)
     lines = [line for line in told.decode().splitlines() if "waiting" not in line]
     assert lines
-    assert all(line.endswith("stands there already; --replace writes over it") for line in lines)
+    assert all(line.endswith("already exists; use --replace to overwrite") for line in lines)
     assert sorted(files(tmp_path / "out")) == [
         f"KX-7-{slot}-tiny.{suffix}" for slot in (1, 2, 3) for suffix in ("json", "pdf")
     ]
@@ -297,11 +297,11 @@ def test_folders_that_cannot_be_written(compliance, desk):
     done = compliance("assess", "job.yaml", "--out", "/proc/none/out", *NOW)
     assert (done.returncode, done.stdout) == (4, "")
     assert done.stderr == (
-        "compliance: /proc/none/out: cannot be made: no such file or directory\n"
+        "compliance: /proc/none/out: cannot be created: no such file or directory\n"
     )
     done = compliance("assess", "job.yaml", "--out", "/proc/self", *NOW)
     assert (done.returncode, done.stdout) == (4, "")
-    assert done.stderr.startswith("compliance: /proc/self: no file can be written there: ")
+    assert done.stderr.startswith("compliance: /proc/self: cannot write files in this folder: ")
 
 
 @pytest.mark.parametrize("which", ["job.yaml", "good.csv", "tiny.yaml"])

@@ -73,7 +73,7 @@ def test_nothing_is_written_over_unless_asked(new: Run, tmp_path: Path) -> None:
     done = new("--out", "me.p12")
     assert done.returncode == 2
     assert done.stderr.splitlines()[0] == (
-        "compliance: me.p12: stands there already; --replace writes over it"
+        "compliance: me.p12: already exists; use --replace to overwrite"
     )
     assert (tmp_path / "me.p12").read_bytes() == first
     assert new("--out", "me.p12", "--replace").returncode == 0
@@ -112,8 +112,8 @@ def test_the_key_appears_nowhere(new: Run, compliance: Run, tmp_path: Path) -> N
 @pytest.mark.parametrize(
     ("more", "message"),
     [
-        (("--email", "nowhere"), "email: 'nowhere' is no address; expected one like "),
-        (("--name", " "), "name: ' ' is no name"),
+        (("--email", "nowhere"), "email: 'nowhere' is not an address; expected e.g."),
+        (("--name", " "), "name: ' ' is not usable"),
         (("--out", "me.pem"), "me.pem: is the name of a certificate; expected e.g. identity.p12"),
         (("--password-file", "none.txt"), "none.txt: cannot be read: no such file or directory"),
         (("--now", "noon"), "'noon' is not a time; expected RFC 3339"),
@@ -143,7 +143,7 @@ def test_a_wrong_password_is_one_line(new: Run, compliance: Run, password: Path)
     done = compliance("identity", "show", "me.p12", "--password-file", password)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
-        "compliance: me.p12: cannot be opened: the password is wrong, or this is no PKCS#12 file\n"
+        "compliance: me.p12: cannot be opened: the password is wrong, or the file is not PKCS#12\n"
     )
 
 

@@ -101,7 +101,7 @@ def test_a_request_and_what_becomes_of_it(assess: Run, compliance: Run, tmp_path
     key = ("--identity", "noor.p12", "--password-file", "password.txt")
     done = assess(*key)
     assert done.returncode == 2
-    assert "noor.p12: no certificate of the key there; expected it beside the key" in done.stderr
+    assert "noor.p12: no certificate for the key; expected it with the key" in done.stderr
     done = assess(*key, "--chain", "answer.pem")
     assert (done.returncode, done.stderr) == (0, "")
     assert read_signatures(sheet(tmp_path)).signatures[0].signer.name == "Noor Reed"
@@ -113,7 +113,7 @@ def test_a_request_and_what_becomes_of_it(assess: Run, compliance: Run, tmp_path
     ("more", "words"),
     [
         (("--identity", "key.pem"), "password of key.pem: no terminal to type it; give"),
-        (("--identity", "open.pem"), "open.pem: no certificate of the key there"),
+        (("--identity", "open.pem"), "open.pem: no certificate for the key"),
         (("--identity", "open.pem", "--chain", "root.pem"), "open.pem and root.pem: no"),
         (("--identity", "open.pem", "--chain", "none.pem"), "none.pem: cannot be read: no"),
         (("--identity", "open.pem", "--chain", "job.yaml"), "job.yaml: holds no certificate"),

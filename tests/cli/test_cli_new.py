@@ -148,8 +148,8 @@ def test_an_earlier_job_of_another_folder(
     new("job", "--from", "demo/job.yaml", "--reference", "8", "--out", "next/job.yaml")
     told = capsys.readouterr().err.splitlines()
     assert told[0] == (
-        "compliance: '../demo/meters/filter-colorimeter.yaml' leaves the job's folder; commands "
-        "need --allow-outside"
+        "compliance: '../demo/meters/filter-colorimeter.yaml' is outside the job's folder; "
+        "commands need --allow-outside"
     )
     job = load_job("next/job.yaml", allow_outside=True)
     assert job.slots[1].deliverables == ("web-srgb", "../demo/rules/web-proven.yaml")
@@ -258,11 +258,11 @@ def test_what_a_rule_of_its_own_aims_at(new: Callable) -> None:
     [
         (
             ("job", "--deliverable", "web-srgb"),
-            "compliance: --reference is needed; questions are asked at a terminal only",
+            "compliance: --reference is required; questions are asked only at a terminal",
         ),
         (
             ("job", "--reference", "7"),
-            "compliance: --deliverable is needed, the id of a rule; see 'compliance rules list'",
+            "compliance: --deliverable ID is required; see 'compliance rules list' for ids",
         ),
         (
             ("job", "--reference", "7", "--deliverable", "web-sgrb"),
@@ -270,7 +270,7 @@ def test_what_a_rule_of_its_own_aims_at(new: Callable) -> None:
         ),
         (
             ("job", "--reference", "7", "--deliverable", "web-srgb", "--meter", "../m.yaml"),
-            "compliance: '../m.yaml' leaves the job's folder; expected a file in it or below",
+            "compliance: '../m.yaml' is outside the job's folder; expected a file inside it",
         ),
         (
             ("job", "--reference", "7", "--deliverable", "web-srgb", "--slot", "1", "--slot", "1"),
@@ -278,11 +278,11 @@ def test_what_a_rule_of_its_own_aims_at(new: Callable) -> None:
         ),
         (
             ("job", "--from", "there.yaml", "--slot", "1"),
-            "compliance: --slot goes without --from: the earlier job says it",
+            "compliance: give --slot or --from, not both: the earlier job states it",
         ),
         (
             ("job", "--reference", "7", "--deliverable", "web-srgb", "--out", "there.yaml"),
-            "compliance: there.yaml: stands there already; --replace writes over it",
+            "compliance: there.yaml: already exists; use --replace to overwrite",
         ),
         (
             ("meter", "--kind", "filter"),
@@ -301,7 +301,7 @@ def test_what_a_rule_of_its_own_aims_at(new: Callable) -> None:
         ),
         (
             ("rule", "--id", "ours", "--extends", "web-srgb", "--curve", "pq"),
-            "compliance: --curve goes without --extends: the parent says it",
+            "compliance: give --curve or --extends, not both: the parent states it",
         ),
         (
             ("rule", "--id", "ours", "--out", "theirs.yaml"),
@@ -320,8 +320,8 @@ def test_refusals(compliance: Callable, tmp_path: Path, args: tuple[str, ...], l
 def test_an_id_of_another_rule(compliance: Callable) -> None:
     done = compliance("new", "rule", "--id", "web-srgb")
     assert done.returncode == 2
-    assert done.stderr.startswith("compliance: --id: 'web-srgb' belongs to ")
-    assert done.stderr.endswith("web-srgb.yaml already; choose another\n")
+    assert done.stderr.startswith("compliance: --id: 'web-srgb' already belongs to ")
+    assert done.stderr.endswith("web-srgb.yaml; choose another\n")
 
 
 def test_to_standard_output(compliance: Callable, tmp_path: Path) -> None:

@@ -205,6 +205,6 @@ def test_a_file_that_stands_there_stays(compliance: Callable, tmp_path: Path) ->
     (tmp_path / "plan.csv").write_text("mine\n")
     done = compliance("plan", "web-srgb", "--out", "plan.csv")
     assert done.returncode == 2
-    assert "plan.csv: stands there already; --replace writes over it" in done.stderr
+    assert "plan.csv: already exists; use --replace to overwrite" in done.stderr
     assert (tmp_path / "plan.csv").read_text() == "mine\n"
     assert compliance("plan", "web-srgb", "--out", "plan.csv", "--replace").returncode == 0

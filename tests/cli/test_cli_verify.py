@@ -129,13 +129,13 @@ def test_over_several_sheets_the_worst_code_counts(
         (("good.pdf", "--trust", "me.pem", "--any-signer"),
          "compliance: give --trust or --any-signer, not both"),
         (("assessed.json",), "compliance: assessed.json: is an assessment without signature and "
-         "evidence, so there is nothing to check it by; verify the sheet made with it"),
+         "evidence, so it cannot be verified; verify its sheet (.pdf)"),
         (("good.json",), "compliance: good.json: is an assessment without signature and "
-         "evidence, so there is nothing to check it by; verify good.pdf"),
-        (("leave.json",), "compliance: leave.json: is a deviation; expected 'compliance deviation "
+         "evidence, so it cannot be verified; verify good.pdf"),
+        (("leave.json",), "compliance: leave.json: is a deviation; run 'compliance deviation "
          "verify leave.json'"),
-        (("empty",), "compliance: empty: neither a delivery (there is no bagit.txt in it) nor a "
-         "folder of sheets (there is no .pdf in it)"),
+        (("empty",), "compliance: empty: is neither a delivery (it has no bagit.txt) nor a "
+         "folder of sheets (it has no .pdf)"),
         (("good.pdf", "--trust", "me.p12"), "compliance: me.p12: contains a "
          "password-protected key; expected the certificate alone, me.pem"),
         (("good.pdf", "--trust", "alone.p12"), "compliance: alone.p12: contains a "

@@ -56,13 +56,13 @@ def test_the_key_is_never_printed() -> None:
 @pytest.mark.parametrize(
     ("name", "organisation", "email", "password", "message"),
     [
-        (" ", "Low House", "a@b.example", PASSWORD, "name: ' ' is no name"),
-        ("A", "", "a@b.example", PASSWORD, "organisation: '' is no organisation"),
-        ("A" * 65, "Low House", "a@b.example", PASSWORD, "name: has 65 characters; a certificate"),
-        ("A\nB", "Low House", "a@b.example", PASSWORD, r"name: 'A\\nB' is no name"),
-        ("A", "Low House", "nowhere", PASSWORD, "email: 'nowhere' is no address"),
-        ("A", "Low House", "a@b", PASSWORD, "email: 'a@b' is no address"),
-        ("A", "Low House", "ä@b.example", PASSWORD, "is no address"),
+        (" ", "Low House", "a@b.example", PASSWORD, "name: ' ' is not usable"),
+        ("A", "", "a@b.example", PASSWORD, "organisation: '' is not usable"),
+        ("A" * 65, "Low House", "a@b.example", PASSWORD, "name: has 65 characters; expected at"),
+        ("A\nB", "Low House", "a@b.example", PASSWORD, r"name: 'A\\nB' is not usable"),
+        ("A", "Low House", "nowhere", PASSWORD, "email: 'nowhere' is not an address"),
+        ("A", "Low House", "a@b", PASSWORD, "email: 'a@b' is not an address"),
+        ("A", "Low House", "ä@b.example", PASSWORD, "is not an address"),
         ("A", "Low House", "a@b.example", "short", "the password has 5 characters; expected 8"),
     ],
 )
@@ -78,7 +78,7 @@ def test_a_wrong_password_is_one_line() -> None:
     with pytest.raises(IdentityError) as caught:
         load_identity(data, "another one", file="me.p12")
     assert str(caught.value) == (
-        "me.p12: cannot be opened: the password is wrong, or this is no PKCS#12 file"
+        "me.p12: cannot be opened: the password is wrong, or the file is not PKCS#12"
     )
 
 

@@ -80,8 +80,8 @@ OTHER = issued("Other", middle())
 @pytest.mark.parametrize(
     ("key", "password", "chain", "message"),
     [
-        (leaf().key_file(), None, None, "me.pem: no certificate of the key there; expected it"),
-        (leaf().key_file(), None, OTHER.pem, "me.pem and chain.pem: no certificate of the key"),
+        (leaf().key_file(), None, None, "me.pem: no certificate for the key; expected it"),
+        (leaf().key_file(), None, OTHER.pem, "me.pem and chain.pem: no certificate for the key"),
         (leaf().key_file(), None, OTHER.pem, "(but 1 of other keys)"),
         (leaf().key_file(), None, b"hello", "chain.pem: holds no certificate; expected PEM"),
         (leaf().key_file(), None, leaf().key_file(), "chain.pem: holds no certificate"),
@@ -161,7 +161,7 @@ def test_openssl_issues_what_is_requested(tmp_path: Path) -> None:
         cwd=tmp_path, check=True, capture_output=True,
     )  # fmt: skip
     answer = (tmp_path / "answer.pem").read_bytes()
-    with pytest.raises(IdentityError, match="no certificate of the key there"):
+    with pytest.raises(IdentityError, match="no certificate for the key"):
         load_identity(key, PASSWORD)
     who = load_identity(key, PASSWORD, chain=answer + authority.pem)
     assert (who.signer.name, who.signer.email) == ("Noor Reed", "noor@example.org")
@@ -183,7 +183,7 @@ def test_openssl_opens_the_key_alone(tmp_path: Path) -> None:
 def test_a_request_asks_for_what_a_new_identity_does(password: str) -> None:
     with pytest.raises(IdentityError, match="characters; expected 8 or more"):
         new_request("Noor Reed", "Low House", "noor@example.org", password)
-    with pytest.raises(IdentityError, match="is no address"):
+    with pytest.raises(IdentityError, match="is not an address"):
         new_request("Noor Reed", "Low House", "noor", PASSWORD)
 
 
