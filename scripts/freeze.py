@@ -38,7 +38,7 @@ for name in ("OPENBLAS_NUM_THREADS", "OMP_NUM_THREADS"):
     os.environ[name] = "1"  # before numpy is imported: the same sums on any number of cores
 
 
-def record(store: Path, checkout: Path, jobs: int) -> int:
+def record(store: Path, checkout: Path, asked: argparse.Namespace) -> int:
     """Make inputs and cases, run them, and keep both with the outputs in an empty STORE."""
     from freezing.cases import load_cases, save_cases
     from freezing.replay import replay
@@ -58,13 +58,16 @@ def record(store: Path, checkout: Path, jobs: int) -> int:
 
         in_fork(make)
         shutil.copytree(stage.inputs, store / "inputs", symlinks=True)
-    cases = load_cases(cases_file)
+    cases = chosen(load_cases(cases_file), asked.only, asked.quick)
+    if not cases:
+        print(f"no case has {asked.only!r} in its name", file=sys.stderr)
+        return 2
     with Stage.of(checkout) as stage:
         shutil.copytree(store / "inputs", stage.inputs, symlinks=True)
         modules = imported_by(cases[0].calls, stage.root)
         (store / "modules.txt").write_text("\n".join(modules) + "\n")
         done: dict[str, Case] = {}
-        for played in replay(stage, cases, modules, jobs):
+        for played in replay(stage, cases, modules, asked.jobs):
             keep(recorded / played.case.name, played.outputs)
             done[played.case.name] = played.case
     save_cases(cases_file, (done[case.name] for case in cases))
@@ -174,7 +177,7 @@ def main() -> int:
     asked = parser.parse_args()
     store, checkout = asked.store.resolve(), asked.checkout.resolve()
     if asked.task == "record":
-        return record(store, checkout, asked.jobs)
+        return record(store, checkout, asked)
     return compare(store, checkout, asked)
 
 
