@@ -388,7 +388,7 @@ def check_call(ctx: click.Context, call: Call) -> None:
     for name in BARE_ONLY if call.is_job else JOB_ONLY:
         if name in given:
             why = (
-                "is for bare readings; a job states its own" if call.is_job
+                "is for readings without a job; a job file states its own" if call.is_job
                 else f"requires a job file (.yaml); {call.target} is read as readings"
             )  # fmt: skip
             raise UsageError(f"{names[name]} {why}")

@@ -59,7 +59,8 @@ def in_yaml(value: Any) -> str:
 def comment(text: str, indent: int = 0) -> str:
     """`text` as a sentence in lines of comment."""
     start = f"{' ' * indent}# "
-    sentence = f"{text[:1].upper()}{text[1:].rstrip('.')}."
+    flat = "".join(c if c.isprintable() else "\ufffd" for c in " ".join(text.split()))
+    sentence = f"{flat[:1].upper()}{flat[1:].rstrip('.')}."
     return "\n".join(
         textwrap.wrap(
             sentence, WIDTH, initial_indent=start, subsequent_indent=start, break_on_hyphens=False

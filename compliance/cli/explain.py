@@ -264,7 +264,9 @@ def _cases(target: Path, given: Mapping[str, Any]) -> Sequence[WorkItem]:
     if target.suffix.lower() in SUFFIXES:
         for name in BARE_ONLY:
             if given[name]:
-                raise UsageError(f"--{name} is for bare readings; a job states its own")
+                raise UsageError(
+                    f"--{name} is for readings without a job; a job file states its own"
+                )
         return job_cases(target, given["slots"], rules, specs, allow_outside=given["allow_outside"])
     for name in OF_JOBS:
         if given[name]:

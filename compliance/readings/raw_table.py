@@ -182,7 +182,8 @@ VALUE_NAMES = tuple(dict.fromkeys(name for names in VALUES for name in names))
 LEGAL = (*CODE_NAMES, *VALUE_NAMES, *OPTIONAL)
 
 NO_CODES = (
-    "; if the meter wrote none, take them from the plan: compliance convert FILE OUT --plan PLAN"
+    "; if the file has none, take them from the plan that was measured: "
+    "compliance convert FILE OUT --plan PLAN.csv"
 )
 
 

@@ -261,7 +261,9 @@ def _wrong_for(data: Data, quantity: Quantity) -> Fault | None:
         message = f"{inline_yaml(low)} is above max {inline_yaml(high)}"
         return "min", f"{message}; the smaller belongs to min"
     if low is not None and low == high and limits.exclusive:
-        return "exclusive", f"leaves nothing between {inline_yaml(low)} and {inline_yaml(low)}"
+        bound = inline_yaml(low)
+        message = f"min and max are both {bound}, and exclusive excludes {bound} itself"
+        return "exclusive", f"{message}; correct min or max, or remove exclusive"
     if quantity.signed or quantity.values == "stated" or quantity.pair:
         return None
     if "within" in data and "nominal" not in data:
@@ -339,8 +341,12 @@ def _check_options(data: Data, quantity: Quantity, here: Location) -> None:
             here.at(key).problem(message)
     for key in ("field", "declaration"):
         if key in quantity.options and key not in data:
-            example = "surround" if key == "field" else "local-dimming-off"
-            message = f"missing; {quantity.name} needs it, e.g. {key}: {example}"
+            wanted = (
+                f"one of {', '.join(RECORDED_FIELDS)}"
+                if key == "field"
+                else "the name of the slot's declaration, e.g. declaration: local-dimming-off"
+            )
+            message = f"missing; the quantity '{quantity.name}' needs it; expected {wanted}"
             here.at(key).problem(message)
     if "unit" in data:
         unit = unit_phrase(quantity, data.get("field"))
@@ -479,7 +485,9 @@ def _bands(data: list[Data], quantity: Quantity, here: Location) -> tuple[Band, 
         if last and upto is not None:
             place.problem("the last band is open; leave upto out, or add a band after it")
         if not last and upto is None:
-            place.problem("missing; every band but the last needs it, e.g. upto: 10")
+            place.problem(
+                "missing; every band but the last needs its upper end in cd/m², e.g. upto: 10"
+            )
         if upto is not None and upto <= reached:
             before = inline_yaml(reached)
             place.problem(f"{inline_yaml(upto)} does not rise above {before} before it")

@@ -189,7 +189,8 @@ def _pkcs12(
         stored = pkcs12.load_pkcs12(data, (password or "").encode())
     except ValueError as fault:
         raise IdentityError(
-            f"{file}: cannot be opened: the password is wrong, or the file is not PKCS#12"
+            f"{file}: cannot be opened: the password is wrong (line 1 of the password file, "
+            "or as typed), or the file is not PKCS#12"
         ) from fault
     certificates = [] if stored.cert is None else [stored.cert.certificate]
     certificates += [each.certificate for each in stored.additional_certs]
@@ -330,7 +331,14 @@ def _check_name(what: str, text: str) -> None:
         raise IdentityError(f"{what}: has {len(text)} characters; expected at most {LONGEST_NAME}")
 
 
+NOT_IN_ADDRESSES = frozenset(' \t\n\r,;:"<>()[]\\')
+
+
 def _check_email(email: str) -> None:
     local, _, domain = email.rpartition("@")
-    if not local or "." not in domain.strip(".") or not email.isascii() or " " in email:
+    try:
+        known = x509.RFC822Name(email).value == email
+    except ValueError:
+        known = False
+    if not known or not local or "." not in domain.strip(".") or set(email) & NOT_IN_ADDRESSES:
         raise IdentityError(f"email: {email!r} is not an address; expected e.g. ada@example.org")

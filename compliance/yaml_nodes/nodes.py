@@ -102,10 +102,12 @@ class _Composer:
         if depth > MAX_DEPTH:
             raise _Fault(line, f"is nested deeper than {MAX_DEPTH} levels")
         if isinstance(event, yaml.AliasEvent):
-            raise _Fault(line, f"'*{event.anchor}' is an alias; write the value out")
+            raise _Fault(line, f"'{_shown(f'*{event.anchor}')}' is an alias; write the value out")
         assert isinstance(event, yaml.ScalarEvent | yaml.CollectionStartEvent)
         if event.anchor is not None:
-            raise _Fault(line, f"'&{event.anchor}' is an anchor; write the value out each time")
+            raise _Fault(
+                line, f"'{_shown(f'&{event.anchor}')}' is an anchor; write the value out each time"
+            )
         if event.tag is not None:
             tag = event.tag.replace("tag:yaml.org,2002:", "!!")
             raise _Fault(line, f"'{_shown(tag)}' is a tag; values here need none")

@@ -108,9 +108,12 @@ class _Wording:
         if hint:
             return f"expected {hint}"
         noun = NOUNS[KINDS.get(types_of(schema)[0], "scalar")]
-        examples = schema.get("examples")
+        examples = schema.get("examples", [])
+        if len({KINDS.get(kind, "scalar") for kind in types_of(schema)}) == 1:
+            examples = examples[:1]  # of a value of several forms there is one each
         key = f"{path[-1]}: " if path and isinstance(path[-1], str) else ""
-        example = f", e.g. {key}{inline_yaml(examples[0])}" if examples else ""
+        shown = " or ".join(f"{key}{inline_yaml(example)}" for example in examples)
+        example = f", e.g. {shown}" if shown else ""
         return f"expected {schema.get('title', noun)}{example}"
 
     def _example(self, key: str, path: Path) -> str:
@@ -274,7 +277,7 @@ def _mistyped(node: Node, kinds: Sequence[str]) -> str:
 def _how_written(node: Node) -> str:
     """What keeps a scalar from being the number or the word that it looks like."""
     if re.fullmatch(r"[-+]?\d+,\d+", node.text):
-        return " (write a decimal point, no comma)"
+        return f" (with a decimal point: {node.text.replace(',', '.')})"
     return "" if node.plain else " (quotes make it a text)"
 
 

@@ -252,11 +252,11 @@ def test_the_kind_of_display_stands_in_the_document(compliance, desk, tmp_path):
         ),
         (
             ["job.yaml", "--no-sheet", "--encoding", "rgb-8-full"],
-            "compliance: --encoding is for bare readings; a job states its own",
+            "compliance: --encoding is for readings without a job; a job file states its own",
         ),
         (
             ["job.yaml", "--no-sheet", "--technology", "lcd"],
-            "compliance: --technology is for bare readings; a job states its own",
+            "compliance: --technology is for readings without a job; a job file states its own",
         ),
         (
             ["good.csv", "--rule", "tiny.yaml", "--technology", "LCD"],

@@ -143,7 +143,8 @@ def test_a_wrong_password_is_one_line(new: Run, compliance: Run, password: Path)
     done = compliance("identity", "show", "me.p12", "--password-file", password)
     assert (done.returncode, done.stdout) == (2, "")
     assert done.stderr == (
-        "compliance: me.p12: cannot be opened: the password is wrong, or the file is not PKCS#12\n"
+        "compliance: me.p12: cannot be opened: the password is wrong (line 1 of the password file, "
+        "or as typed), or the file is not PKCS#12\n"
     )
 
 

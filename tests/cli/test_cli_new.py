@@ -16,7 +16,7 @@ import click
 import pytest
 
 from compliance.cli import command
-from compliance.cli._starters import CURVES, in_yaml
+from compliance.cli._starters import CURVES, comment, in_yaml
 from compliance.errors import JobError
 from compliance.job_file import load_job
 from compliance.meter_file import load_meter
@@ -415,3 +415,15 @@ def test_every_command_is_in_the_help(compliance: Callable) -> None:
         "meter",
         "rule",
     ]
+
+
+@pytest.mark.parametrize(
+    "sign", ["\u2028", "\u2029", "\x85", "\n", "\r", "\x01", "\u202e", "\udcff"]
+)
+def test_a_comment_cannot_be_left(sign: str) -> None:
+    lines = comment(f"written from a{sign}evil: 1{sign}.yaml")
+    assert lines.encode("utf-8")
+    assert all(line.startswith("# ") and line.isprintable() for line in lines.split("\n"))
+    node = parse(f"{lines}\nkey: 1\n".encode(), "a.yaml")
+    assert isinstance(node, Node)
+    assert list(node.entries) == ["key"]

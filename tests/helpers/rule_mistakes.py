@@ -27,8 +27,8 @@ STRUCTURE = [
      "expected cd/m², e.g. max: 110"),
     ("max: 110", "max: 110,5", f"sdr.yaml:26: {LIMIT}.5: unknown key '5'; "
      "a comma separates entries in brackets: write a decimal point, e.g. 1.5"),
-    ("window: 100", "window: 99,5", "sdr.yaml:11: window: '99,5' is not a number (write a "
-     "decimal point, no comma); expected % of area, e.g. window: 100"),
+    ("window: 100", "window: 99,5", "sdr.yaml:11: window: '99,5' is not a number (with a "
+     "decimal point: 99.5); expected % of area, e.g. window: 100"),
     ("window: 100", "window: 0", "sdr.yaml:11: window: '0' is not above 0; "
      "expected % of area, e.g. window: 100"),
     ("window: 100", "window: 101", "sdr.yaml:11: window: '101' is above 100; "
@@ -58,7 +58,7 @@ STRUCTURE = [
     ("white: d65", "white: [0.3127]", "sdr.yaml:7: target.white: a list with 1 entry; "
      "expected x and y, e.g. white: [0.3127, 0.329]"),
     ("white: d65", "white: {x: 1}", "sdr.yaml:7: target.white: found a mapping; expected a name "
-     "or x and y, e.g. white: d65"),
+     "or x and y, e.g. white: d65 or white: [0.3127, 0.329]"),
     ("hues: [red, green, blue]", "hues: red", "sdr.yaml:16: patches.primaries.hues: found 'red'; "
      "expected a list of hues, e.g. hues: [red, green, blue]"),
     ("hues: [red, green, blue]", "hues: []", "sdr.yaml:16: patches.primaries.hues: a list with "
@@ -163,7 +163,7 @@ SENSE = [
      "every display would comply; expected at least one"),
     # the target
     ("  white: d65\n", "", "sdr.yaml:5: target.white: missing; expected a name or x and y, e.g. "
-     "white: d65"),
+     "white: d65 or white: [0.3127, 0.329]"),
     ("curve: bt1886", "curve: power", "sdr.yaml:8: target.transfer.exponent: missing; the power "
      "curve needs one, e.g. exponent: 2.2"),
     ("curve: bt1886", "curve: bt1886, exponent: 2.2", "sdr.yaml:8: target.transfer.exponent: "
@@ -270,12 +270,13 @@ SENSE = [
     ("over: white, limits: {box", "over: white, statistic: spread, limits: {box", "sdr.yaml:27: "
      "requirements.white-chromaticity.statistic: 'spread' does not go with chromaticity, which "
      "is an offset in x and y; expected each"),
-    ("field: surround, ", "", "sdr.yaml:45: requirements.surround.field: missing; recorded needs "
-     "it, e.g. field: surround"),
+    ("field: surround, ", "", "sdr.yaml:45: requirements.surround.field: missing; the quantity "
+     "'recorded' needs it; expected one of surround, ambient, warm-up, hours, calibration-age"),
     ("field: surround", "field: surround, over: white", "sdr.yaml:45: "
      "requirements.surround.over: recorded is about no patch; leave the key out"),
     ("declaration: local-dimming-off, ", "", "sdr.yaml:46: requirements.dimming.declaration: "
-     "missing; declared needs it, e.g. declaration: local-dimming-off"),
+     "missing; the quantity 'declared' needs it; expected the name of the slot's declaration, "
+     "e.g. declaration: local-dimming-off"),
     ("quantity: contrast, ", "quantity: non-uniformity, over: white, ", "sdr.yaml:44: "
      "requirements.contrast.over: non-uniformity compares positions, and there is the centre "
      "only; expected a set of positions, e.g. {positions: [centre, corners], of: white}"),
@@ -311,15 +312,16 @@ SENSE = [
      "and y; expected e.g. {box: [0.002, 0.002]}"),
     ("max: 110", "min: 120, max: 110", f"sdr.yaml:26: {LIMIT}.min: 120 is above max 110; the "
      "smaller belongs to min"),
-    ("max: 110", "min: 110, max: 110, exclusive: true", f"sdr.yaml:26: {LIMIT}.exclusive: leaves "
-     "nothing between 110 and 110"),
+    ("max: 110", "min: 110, max: 110, exclusive: true", f"sdr.yaml:26: {LIMIT}.exclusive: min "
+     "and max are both 110, and exclusive excludes 110 itself; correct min or max, or remove "
+     "exclusive"),
     ("max: 110", "within: 5", f"sdr.yaml:26: {LIMIT}.within: is about 0, and luminance is never "
      "below 0; expected {max: 5}"),
     ("max: 110", "max: -1", f"sdr.yaml:26: {LIMIT}.max: can never be met: luminance is never "
      "below 0; expected e.g. {max: 110}"),
     # bands
     ("upto: 10, within: 10", "within: 10", "sdr.yaml:36: requirements.tracking.bands[0].upto: "
-     "missing; every band but the last needs it, e.g. upto: 10"),
+     "missing; every band but the last needs its upper end in cd/m², e.g. upto: 10"),
     ("{within: 5}]", "{upto: 100, within: 5}]", "sdr.yaml:36: "
      "requirements.tracking.bands[1].upto: the last band is open; leave upto out, or add a band "
      "after it"),

@@ -54,8 +54,8 @@ MESSAGES = [
      "found '0.3'; expected a mapping with xy, e.g. correlation: {xy: 0.3}"),
     ("xy: 0.3", "xy: 1", "meter.yaml:14: uncertainty.correlation.xy: '1' is not below 1; expected "
      "a correlation between -1 and 1, e.g. xy: 0.3"),
-    ("lowest: 0.003", "lowest: 0,003", "meter.yaml:16: lowest: '0,003' is not a number (write a "
-     "decimal point, no comma); expected cd/m², e.g. lowest: 0.003"),
+    ("lowest: 0.003", "lowest: 0,003", "meter.yaml:16: lowest: '0,003' is not a number (with a "
+     "decimal point: 0.003); expected cd/m², e.g. lowest: 0.003"),
     ("settle: 1.0", "setle: 1.0", "meter.yaml:17: setle: unknown key 'setle'; did you mean "
      "'settle'?"),
     ("{from: 1, seconds: 4}", "{from: 0, seconds: 4}", "meter.yaml:18: reading_time[1].from: 0 "

@@ -88,8 +88,8 @@ FAULTS = {
         ("SAMPLE_ID RGB_R RGB_G RGB_B", "SAMPLE_ID LAB_L LAB_A LAB_B"),
         [
             "f:15: no columns for code values; expected RGB_R, RGB_G, RGB_B or C1, C2, C3; if "
-            "the meter wrote none, take them from the plan: compliance convert FILE OUT --plan "
-            "PLAN"
+            "the file has none, take them from the plan that was measured: compliance convert "
+            "FILE OUT --plan PLAN.csv"
         ],
     ),
     "half of the values": (

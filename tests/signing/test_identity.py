@@ -63,6 +63,9 @@ def test_the_key_is_never_printed() -> None:
         ("A", "Low House", "nowhere", PASSWORD, "email: 'nowhere' is not an address"),
         ("A", "Low House", "a@b", PASSWORD, "email: 'a@b' is not an address"),
         ("A", "Low House", "ä@b.example", PASSWORD, "is not an address"),
+        ("A", "Low House", "a(b)@c.example", PASSWORD, "is not an address"),
+        ("A", "Low House", "a@@b.example", PASSWORD, "is not an address"),
+        ("A", "Low House", "a@b.example,d@e.example", PASSWORD, "is not an address"),
         ("A", "Low House", "a@b.example", "short", "the password has 5 characters; expected 8"),
     ],
 )
@@ -78,7 +81,8 @@ def test_a_wrong_password_is_one_line() -> None:
     with pytest.raises(IdentityError) as caught:
         load_identity(data, "another one", file="me.p12")
     assert str(caught.value) == (
-        "me.p12: cannot be opened: the password is wrong, or the file is not PKCS#12"
+        "me.p12: cannot be opened: the password is wrong (line 1 of the password file, "
+        "or as typed), or the file is not PKCS#12"
     )
 
 

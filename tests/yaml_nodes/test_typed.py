@@ -168,3 +168,9 @@ def test_times(text: str) -> None:
 )  # fmt: skip
 def test_what_is_no_time(text: str) -> None:
     assert as_time(text) is None
+
+
+def test_blanks_in_a_text_take_no_time_of_their_square() -> None:
+    """Half a million blanks, which a regular expression tries half a million times each."""
+    text, problems = read(f"x{' ' * 500_000}y", {"type": "string"})
+    assert (len(text), problems) == (500_002, [])
