@@ -76,7 +76,7 @@ def test_a_display_known_without_a_job_is_stated_and_comes_out_again() -> None:
 def test_a_job_says_its_own_display() -> None:
     rule = shipped_rule("web-srgb")
     read = readings(ideal(rule, black=0.1), rule.encoding)
-    with pytest.raises(ValueError, match="beside a job, which names its own"):
+    with pytest.raises(ValueError, match="not both: a job names its own display"):
         assess(Measurement(rule, read, job=shipped.job(rule), display=Display()), now=NOW)
 
 
