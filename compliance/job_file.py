@@ -1,4 +1,4 @@
-"""The job's file: who measured which slots, for whom, for which deliverables."""
+"""Read the job file: who measured which slots, for whom, for which deliverables."""
 
 from __future__ import annotations
 
@@ -40,8 +40,8 @@ YES_NO = {"yes": 1.0, "no": 0.0}
 def load_job(path: str | Path, *, allow_outside: bool = False, measured: bool = True) -> Job:
     """A job from its file. Raises JobError with every problem.
 
-    Files are named from the job's folder and may not leave it unless `allow_outside`; they
-    are not opened here, so that one slot's bad file is that slot's fault alone. A slot needs
+    Files are named from the job's folder and must be inside it unless `allow_outside`; they
+    are not opened here, so that a bad file is the fault of its slot alone. A slot needs
     readings unless `measured` is false: a plan is made before there are any.
     """
     node = read_yaml(read_bytes(path, JobError, "job"), str(path), JobError)
@@ -50,18 +50,18 @@ def load_job(path: str | Path, *, allow_outside: bool = False, measured: bool = 
 
 
 def job_from_document(document: Data, file: str | Path) -> Job:
-    """A job again from `Job.document` as it came back from JSON. Raises JobError.
+    """Rebuild a job from `Job.document` after a round trip through JSON. Raises JobError.
 
-    `file` is the job's file; nothing is opened, so it need not be there.
+    `file` is the job's file; it is not opened and need not exist.
     """
     node, typed = read_data(document, str(file), "job", JobError)
     return _job(typed, node, Path(file), allow_outside=True)
 
 
 def only_slot(job: Job, name: str) -> Job:
-    """The job reduced to one slot, in its document too: no trace of the others is left.
+    """Reduce the job to one slot, in its document too: no trace of the others is left.
 
-    A display or meter that the slot replaces by its own goes as well. Raises JobError where
+    A display or meter that the slot replaces by its own is removed as well. Raises JobError if
     the job has no such slot.
     """
     names = [slot.name for slot in job.slots]
@@ -98,7 +98,7 @@ def _job(document: Data, node: Node, file: Path, allow_outside: bool, measured: 
 
 
 class _Builder:
-    """Builds the slots and notes what the schema cannot say."""
+    """Builds the slots and notes problems that the schema cannot express."""
 
     def __init__(self, document: Data, file: Path, allow_outside: bool, measured: bool) -> None:
         self._measured = measured
@@ -115,7 +115,7 @@ class _Builder:
             here = places.at("slots", number)
             first = known.setdefault(data["slot"], number)
             if first != number:
-                message = f"{quoted(data['slot'])} is the name of another slot already"
+                message = f"{quoted(data['slot'])} is already the name of another slot"
                 _, line = places.find(("slots", first, "slot"))
                 where = f" (line {line})" if line else ""
                 here.at("slot").problem(message + where)
@@ -164,7 +164,9 @@ class _Builder:
     def _path(self, named: str, here: Location) -> Path:
         """A file named in the job, inside the job's folder unless that is allowed."""
         if not self._allow_outside and resolve_inside(self._folder, named) is None:
-            here.problem(f"{quoted(named)} leaves the job's folder; expected a file in it or below")
+            here.problem(
+                f"{quoted(named)} is outside the job's folder; expected a file in it or below"
+            )
         return self._folder / named
 
 
@@ -175,7 +177,7 @@ def _check_order(
     readings: ReadingsEntry | None,
     here: Location,
 ) -> None:
-    """Before, calibrated, readings: in this order of time."""
+    """Check the order in time: before, calibrated, readings."""
     if calibrated and readings and readings.measured < calibrated:
         here.at("readings", "measured").problem(
             f"{data['readings']['measured']} is earlier than calibrated, {data['calibrated']}; "

@@ -1,4 +1,4 @@
-"""The meter's file: what instrument it is and what its certificate says."""
+"""Read the meter file: the instrument and its certificate."""
 
 from __future__ import annotations
 
@@ -38,7 +38,7 @@ def load_meter(path: str | Path) -> Meter:
 
 
 def meter_from_document(document: Mapping[str, Any], file: str, sha256: str) -> Meter:
-    """A meter again from `Meter.document` as it came back from JSON. Raises MeterError.
+    """Rebuild a meter from `Meter.document` after a round trip through JSON. Raises MeterError.
 
     `file` and `sha256` are those of the file the document was read from.
     """
@@ -76,8 +76,8 @@ def _meter(document: Mapping[str, Any], node: Node, file: str, digest: str) -> M
 
 
 def _faults(document: Mapping[str, Any]) -> list[tuple[tuple[str | int, ...], str]]:
-    """What the schema cannot say: order of bands and dates, whose correction it is."""
-    found: list[tuple[tuple[str | int, ...], str]] = []
+    """Find faults that the schema cannot express: order of bands and dates, kind and correction."""
+    faults: list[tuple[tuple[str | int, ...], str]] = []
     for path in BANDS:
         bands: Any = document
         for part in path:
@@ -86,16 +86,16 @@ def _faults(document: Mapping[str, Any]) -> list[tuple[tuple[str | int, ...], st
         for number in range(1, len(starts)):
             if starts[number] <= starts[number - 1]:
                 before = inline_yaml(starts[number - 1])
-                message = f"{inline_yaml(starts[number])} does not rise above {before} before it"
-                found.append(((*path, number, "from"), message))
+                message = f"{inline_yaml(starts[number])} is not above {before} before it"
+                faults.append(((*path, number, "from"), message))
     if "correction" in document and document["kind"] != "colorimeter":
         message = f"is for a colorimeter; a {document['kind']} has none, leave the key out"
-        found.append((("correction",), message))
+        faults.append((("correction",), message))
     certificate = document.get("certificate", {})
     issued, due = certificate.get("issued"), certificate.get("due")
     if issued and due and issued > due:
-        found.append((("certificate", "due"), f"{due} is before it was issued, {issued}"))
-    return found
+        faults.append((("certificate", "due"), f"{due} is before issued, {issued}"))
+    return faults
 
 
 def _uncertainty(data: Mapping[str, Any] | None) -> Uncertainty | None:

@@ -56,7 +56,7 @@ class RuleId(click.ParamType):  # type: ignore[type-arg]  # generic from click 8
         """Return the id. Raises BadParameter."""
         text = str(value).strip()
         if not re.fullmatch("[a-z0-9]+(-[a-z0-9]+)*", text) or len(text) > 64:
-            self.fail(f"{text[:64]!r} is no id; expected small letters, digits and hyphens")
+            self.fail(f"{text[:64]!r} is not an id; expected small letters, digits and hyphens")
         if is_device_name(text):
             self.fail(f"{text!r} is a name that Windows keeps for a device; choose another")
         return text

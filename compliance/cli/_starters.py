@@ -40,7 +40,7 @@ OTHER_MEANING = frozenset(("y", "n", "yes", "no", "on", "off", "true", "false", 
 
 
 def in_yaml(value: Any) -> str:
-    """A value as it may stand on one line of YAML, in brackets or not."""
+    """A value as written on one line of YAML, in brackets or not."""
     if isinstance(value, Mapping):
         return "{" + ", ".join(f"{in_yaml(k)}: {in_yaml(v)}" for k, v in value.items()) + "}"
     if isinstance(value, list | tuple):

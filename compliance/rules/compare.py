@@ -1,8 +1,9 @@
-"""Two rules, or two requirements, side by side: what differs, and in which way.
+"""Compare two rules, or two requirements: each difference and its direction.
 
-Provably tighter is: a limit that lies inside the other's for every patch, a should that became
-a shall, guarded for simple acceptance, more confidence, a shorter validity, more patches where
-more can only be harder. Words are words. Whatever cannot be proved either way is a change.
+Provably tighter: a limit inside the other's for every patch, a shall instead of a should,
+guarded instead of simple acceptance, more confidence, a shorter validity, more patches if more
+can only be harder. Different words are a rewording. A difference that is provable neither way is
+a change.
 """
 
 from __future__ import annotations
@@ -29,11 +30,11 @@ from compliance.rules.compare_parts import (
 Sets = Mapping[str, PatchSet]
 
 OF_TARGET = ("primaries_name", "white_name", "container_name")
-"""Of a target: names only."""
+"""Fields of a target that are only names."""
 
 OPAQUE = ("quantity", "reference", "above_black", "ignore_luminance", "diagram", "field",
           "declaration")  # fmt: skip
-"""Fields of a requirement that nothing but equality proves harmless."""
+"""Fields of a requirement whose difference is never provably harmless."""
 
 IN_FILE = {"ignore_luminance": "ignore"}
 """Fields whose key in the file has another name."""
@@ -49,7 +50,7 @@ class Detail:
     """As in the file, dotted: `limits`, `patches.grey`."""
     kind: Kind
     old: Any = None
-    """The value in the model's words; None: not stated."""
+    """The value as the model holds it; None if not stated."""
     new: Any = None
 
 
@@ -88,7 +89,7 @@ def _requirement_details(
 
 
 def _differing(key: str, kind: Kind, old: Any, new: Any) -> Iterator[Detail]:
-    """The key, where old and new are not the same."""
+    """Yield the key if old and new differ."""
     if new != old:
         yield Detail(key, kind, old, new)
 
@@ -111,10 +112,10 @@ def _statistic(new: Requirement, old: Requirement) -> Iterator[Detail]:
         lower = all(_is_lower(requirement) for requirement in (new, old))
         if upper or lower:
             kind = _either((new.percentile > old.percentile) == upper)
-    yield Detail("statistic", kind, _said(old), _said(new))
+    yield Detail("statistic", kind, _statistic_words(old), _statistic_words(new))
 
 
-def _said(requirement: Requirement) -> str:
+def _statistic_words(requirement: Requirement) -> str:
     if requirement.percentile is None:
         return requirement.statistic
     return f"percentile {requirement.percentile:g}"
@@ -125,7 +126,7 @@ def _signed(requirement: Requirement) -> bool:
 
 
 def _is_upper(requirement: Requirement) -> bool:
-    """Its limits bound the size of the value from above only."""
+    """Return whether the limits bound the size of the value from above only."""
     limits = requirement.limits
     if limits is None or limits.maximum is None:
         return False
@@ -135,14 +136,14 @@ def _is_upper(requirement: Requirement) -> bool:
 
 
 def _is_lower(requirement: Requirement) -> bool:
-    """Its limits bound a value that is never negative from below only."""
+    """Return whether the limits bound a never negative value from below only."""
     limits = requirement.limits
     known = limits is not None and limits.minimum is not None and limits.maximum is None
     return known and not _signed(requirement)
 
 
 def _averages(requirement: Requirement) -> bool:
-    """If each value is inside the limits, the mean of their sizes is too."""
+    """Return whether values inside the limits imply that the mean of their sizes is inside too."""
     return requirement.limits is not None and (not _signed(requirement) or _is_upper(requirement))
 
 
@@ -152,7 +153,7 @@ def _averages(requirement: Requirement) -> bool:
 def _patches(
     new: Requirement, old: Requirement, new_sets: Sets, old_sets: Sets
 ) -> Iterator[Detail]:
-    """The sets that both name, where they differ, then what is taken of them."""
+    """Yield the differing sets that both name, then a difference in the patches taken of them."""
     if QUANTITIES[new.quantity].hues and QUANTITIES[old.quantity].hues:
         yield from _hues(new, old, new_sets, old_sets)
         return
@@ -161,7 +162,7 @@ def _patches(
         if name not in theirs.patches or name not in new_sets or name not in old_sets:
             continue
         extent = set_extent(new_sets[name], old_sets[name])
-        kind = _asked(extent, new, old)
+        kind = _patches_kind(extent, new, old)
         if kind is Kind.SAME and new_sets[name] != old_sets[name]:
             kind = Kind.CHANGED if _goes_by_name(new) or _goes_by_name(old) else Kind.REWORDED
         if kind is not Kind.SAME:
@@ -169,7 +170,7 @@ def _patches(
     if mine == theirs:
         return
     extent = over_extent(mine, theirs, new_sets, old_sets)
-    kind = _asked(extent, new, old)
+    kind = _patches_kind(extent, new, old)
     yield Detail("over", Kind.REWORDED if kind is Kind.SAME else kind, old.over, new.over)
 
 
@@ -177,8 +178,8 @@ def _hues(new: Requirement, old: Requirement, new_sets: Sets, old_sets: Sets) ->
     mine, theirs = hue_set(new.over, new_sets), hue_set(old.over, old_sets)
     if new.over == old.over and mine == theirs:
         return
-    plain = [replace(one, name="", hues=RGB) if one else None for one in (mine, theirs)]
-    aimed = [replace(one.over, patches=()) if one.over else Over(()) for one in (new, old)]
+    plain = [replace(hues, name="", hues=RGB) if hues else None for hues in (mine, theirs)]
+    aimed = [replace(each.over, patches=()) if each.over else Over(()) for each in (new, old)]
     kind = Kind.REWORDED if plain[0] == plain[1] and aimed[0] == aimed[1] else Kind.CHANGED
     if new.over != old.over:
         yield Detail("over", kind, old.over, new.over)
@@ -192,8 +193,8 @@ def _goes_by_name(requirement: Requirement) -> bool:
     return bool(requirement.by_patch or narrowed)
 
 
-def _asked(extent: Extent, new: Requirement, old: Requirement) -> Kind:
-    """What more or fewer patches do to a requirement."""
+def _patches_kind(extent: Extent, new: Requirement, old: Requirement) -> Kind:
+    """Return how more or fewer patches change a requirement."""
     if extent is Extent.SAME:
         return Kind.SAME
     if extent is Extent.OTHER or not (_more_is_harder(new) and _more_is_harder(old)):
@@ -202,7 +203,7 @@ def _asked(extent: Extent, new: Requirement, old: Requirement) -> Kind:
 
 
 def _more_is_harder(requirement: Requirement) -> bool:
-    """A display that meets it with more patches meets it with some of them."""
+    """Return whether a display that meets it with more patches meets it with some of them."""
     quantity, limits = QUANTITIES[requirement.quantity], requirement.limits
     if quantity.values == "point" and requirement.statistic == "each":
         return True
@@ -225,7 +226,7 @@ def _more_is_harder(requirement: Requirement) -> bool:
 
 
 def rule_details(new: Rule, old: Rule) -> tuple[Detail, ...]:
-    """Every key outside requirements and sets in which two rules differ."""
+    """Every key in which two rules differ, apart from requirements and sets."""
     return tuple(_rule_details(new, old))
 
 
@@ -254,7 +255,7 @@ def _target(new: Target, old: Target) -> Iterator[Detail]:
 
 
 PARTS = ("target", "signal", "window", "decision", "valid_for")
-"""Of a rule, outside its requirements, in the order of a file."""
+"""Parts of a rule besides its requirements, in the order of a file."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -267,14 +268,14 @@ class Row:
     details: tuple[Detail, ...] = ()
     old: Requirement | None = None
     new: Requirement | None = None
-    """Of a requirement, where it is there."""
+    """The requirement, if the rule has it."""
     stated: Change | None = None
     """The new rule's reason for departing from its parent here."""
 
 
 @dataclass(frozen=True, slots=True)
 class Difference:
-    """Everything in which two rules differ; a side is None where there is no such rule."""
+    """All differences of two rules; a side is None if it has no such rule."""
 
     old: Rule | None
     new: Rule | None
@@ -282,7 +283,7 @@ class Difference:
 
     @property
     def kind(self) -> Kind:
-        """Of the rule as a whole."""
+        """The kind of the difference for the rule as a whole."""
         if self.old is None or self.new is None:
             return Kind.ADDED if self.old is None else Kind.WITHDRAWN
         return combine(_weighed(row.kind) for row in self.rows)
@@ -301,12 +302,12 @@ class Difference:
 
 
 def _weighed(kind: Kind) -> Kind:
-    """A requirement more or less, as a tightening or loosening of the whole."""
+    """Return an added or withdrawn requirement as a tightening or loosening of the whole."""
     return {Kind.ADDED: Kind.TIGHTENED, Kind.WITHDRAWN: Kind.LOOSENED}.get(kind, kind)
 
 
 def difference(old: Rule, new: Rule) -> Difference:
-    """Each part in which `new` differs from `old`, in the order of a file; empty if in none."""
+    """Compare each part of two rules, in the order of a file; no rows if none differs."""
     rows = [*_head(old, new), *_requirements(old, new)]
     if not rows and old.digest != new.digest:
         rows.append(_reworded("rule", "form"))
@@ -317,7 +318,7 @@ def difference(old: Rule, new: Rule) -> Difference:
 
 
 def _reworded(subject: str, key: str, old: Any = None, new: Any = None) -> Row:
-    """A part that is the same in effect."""
+    """A difference without any effect."""
     return Row(subject, Kind.REWORDED, (Detail(key, Kind.REWORDED, old, new),))
 
 
@@ -342,9 +343,9 @@ def _head(old: Rule, new: Rule) -> Iterator[Row]:
 
 
 def _sets(old: Rule, new: Rule) -> Iterator[Row]:
-    """Sets that no requirement of both rules leans on; the others stand with those that do.
+    """Yield the sets that no common requirement depends on; others are rows of requirements.
 
-    By itself a set asks for nothing: what asks is a requirement.
+    A set alone requires nothing; only requirements do.
     """
     before = _by_id(old)
     named = {
@@ -395,7 +396,7 @@ def _texts(rule: Rule) -> Mapping[str, Any]:
 
 
 def _in_order(old: list[str], new: list[str]) -> list[str]:
-    """The new order, with what is gone after what stood before it."""
+    """The new order, with removed names after the name that preceded them."""
     order = list(new)
     for place, name in enumerate(old):
         if name not in new:

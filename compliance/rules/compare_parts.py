@@ -1,4 +1,4 @@
-"""Whether one requirement's limits and patches lie within those of another."""
+"""Compare the limits and the patches of two requirements."""
 
 from __future__ import annotations
 
@@ -12,8 +12,8 @@ from compliance.model import Limits, Over, Pair, PatchSet, Requirement
 class Kind(StrEnum):
     """How the new differs from the old.
 
-    Tightened: whatever the new accepts, the old accepted, provably. Loosened: the other way
-    round. Changed: neither is provable. Reworded: the same in effect.
+    Tightened: the old provably accepted everything that the new accepts. Loosened: the other
+    way round. Changed: neither is provable. Reworded: the same in effect.
     """
 
     SAME = "same"
@@ -26,12 +26,12 @@ class Kind(StrEnum):
 
     @property
     def harmless(self) -> bool:
-        """Nothing is accepted that was not before."""
+        """Whether the new accepts only what the old accepted."""
         return self not in (Kind.LOOSENED, Kind.CHANGED, Kind.WITHDRAWN)
 
 
 def combine(kinds: Iterable[Kind]) -> Kind:
-    """Of several differences in one thing: tightened and loosened at once is changed."""
+    """Combine several differences into one: tightened and loosened together are changed."""
     differing = set(kinds) - {Kind.SAME}
     moved = differing - {Kind.REWORDED}
     if len(moved) == 1:
@@ -42,7 +42,7 @@ def combine(kinds: Iterable[Kind]) -> Kind:
 
 
 class Extent(StrEnum):
-    """How much the new takes in, beside the old."""
+    """How much the new includes, compared with the old."""
 
     SAME = "same"
     FEWER = "fewer"
@@ -51,7 +51,7 @@ class Extent(StrEnum):
 
 
 def extents(parts: Iterable[Extent]) -> Extent:
-    """Of several narrowings and widenings at once."""
+    """Combine several narrowings and widenings."""
     moved = set(parts) - {Extent.SAME}
     if not moved:
         return Extent.SAME
@@ -59,7 +59,7 @@ def extents(parts: Iterable[Extent]) -> Extent:
 
 
 def within_limits(inner: Limits, outer: Limits) -> bool:
-    """Every value that `inner` accepts is accepted by `outer`."""
+    """Return whether `outer` accepts every value that `inner` accepts."""
     if (inner.box is None) != (outer.box is None):
         return False
     if inner.box is not None and outer.box is not None:
@@ -90,7 +90,7 @@ def limit_key(requirement: Requirement) -> str:
 
 
 def limits_kind(new: Requirement, old: Requirement) -> Kind:
-    """How the limits differ, patch by patch, whichever way they are written."""
+    """Compare the limits patch by patch, independent of how they are written."""
     if _stated(new) == _stated(old):
         return Kind.SAME
     if new.by_patch and old.by_patch:
@@ -110,7 +110,7 @@ def _stated(requirement: Requirement) -> object:
 
 
 def _by_name(new: Requirement, old: Requirement) -> Kind:
-    """A patch that lost its limits is not asked for any more, and the other way round."""
+    """Compare limits by patch: a patch without limits is not required any more, and vice versa."""
     both = [(limits, old.by_patch[n]) for n, limits in new.by_patch.items() if n in old.by_patch]
     kinds = [_direction(both), Kind.REWORDED]
     if old.by_patch.keys() - new.by_patch.keys():
@@ -121,7 +121,7 @@ def _by_name(new: Requirement, old: Requirement) -> Kind:
 
 
 def _direction(pairs: list[tuple[Limits, Limits]]) -> Kind:
-    """Of pairs of new and old limits."""
+    """Compare pairs of new and old limits."""
     tighter = all(within_limits(new, old) for new, old in pairs)
     looser = all(within_limits(old, new) for new, old in pairs)
     if tighter and looser:
@@ -154,10 +154,10 @@ RGB = ("red", "green", "blue")
 
 
 def set_extent(new: PatchSet, old: PatchSet) -> Extent:
-    """How many patches a set asks for beside another; their names do not matter.
+    """Compare the patches that two sets require; their names do not matter.
 
-    A ramp takes in every neutral reading in its range: with fewer steps it asks for less. With
-    more it provably asks for more where its steps are half as wide, or go through the old ones.
+    A ramp includes every neutral reading in its range: with fewer steps it requires less. With
+    more it provably requires more if its steps are half as wide, or include the old ones.
     """
     if (new.kind, new.of, new.window, new.pattern) != (old.kind, old.of, old.window, old.pattern):
         return Extent.OTHER
@@ -194,7 +194,7 @@ def _number(new: float, old: float) -> Extent:
 
 
 def _steps(new: int, old: int) -> Extent:
-    """Of equal steps from white to a hue."""
+    """Compare numbers of equal steps from white to a hue."""
     if new <= old:
         return _number(new, old)
     return Extent.MORE if new % old == 0 else Extent.OTHER
@@ -222,7 +222,7 @@ def _width(ramp: PatchSet) -> float:
 
 
 def _goes_through(new: PatchSet, old: PatchSet) -> bool:
-    """Every level of the old ramp is one of the new."""
+    """Return whether every level of the old ramp is a level of the new."""
     start = (old.signal or (0.0, 1.0))[0]
     first = (new.signal or (0.0, 1.0))[0]
     places = [(start - first) / _width(new), _width(old) / _width(new)]
@@ -230,14 +230,14 @@ def _goes_through(new: PatchSet, old: PatchSet) -> bool:
 
 
 def _range(new: Pair | None, old: Pair | None) -> Extent:
-    """Of two ranges, None taking in everything."""
+    """Compare two ranges; None includes everything."""
     low, high = new or EVERYTHING
     lowest, highest = old or EVERYTHING
     return extents([_number(lowest, low), _number(high, highest)])
 
 
 def over_extent(new: Over, old: Over, new_sets: Sets, old_sets: Sets) -> Extent:
-    """How many patches `over` takes beside another, were sets of one name the same."""
+    """Compare the patches that two `over` take, as if sets of the same name were equal."""
     taken, left = _unmatched(new, old, new_sets, old_sets)
     kinds = _varying((*new.patches, *old.patches), {**old_sets, **new_sets})
     parts = [
@@ -256,7 +256,7 @@ def over_extent(new: Over, old: Over, new_sets: Sets, old_sets: Sets) -> Extent:
 
 
 def _unmatched(new: Over, old: Over, new_sets: Sets, old_sets: Sets) -> tuple[list[str], list[str]]:
-    """Names of sets on one side only, but for a set that just has another name."""
+    """Names of sets on one side only, except sets that were just renamed."""
     mine = [name for name in new.patches if name not in old.patches]
     theirs = [name for name in old.patches if name not in new.patches]
     for name in list(mine):
@@ -281,9 +281,9 @@ def _aim(
     kinds: set[str],
     varying: str | None,
 ) -> Extent:
-    """Of one dimension: it narrows sets of the kind that varies it and aims all others.
+    """Compare one dimension: it narrows sets of the kind that varies it and selects for all others.
 
-    `usual` is where those others stand.
+    `usual` is the value of those others by default.
     """
     if new == old:
         return Extent.SAME
@@ -297,7 +297,7 @@ def _aim(
 
 
 def _members_or_all(new: tuple[str, ...] | None, old: tuple[str, ...] | None) -> Extent:
-    """Of two choices, None taking in everything."""
+    """Compare two choices of names; None includes everything."""
     if new == old:
         return Extent.SAME
     if new is None or old is None:
@@ -306,7 +306,7 @@ def _members_or_all(new: tuple[str, ...] | None, old: tuple[str, ...] | None) ->
 
 
 def hue_set(over: Over | None, sets: Sets) -> PatchSet | None:
-    """The red, green and blue that coverage and additivity take: named, or the rule's first."""
+    """The set with red, green and blue for coverage and additivity: named, or the rule's first."""
     if over is not None and over.patches:
         return sets.get(over.patches[0])
     for patch_set in sets.values():

@@ -1,11 +1,11 @@
 """Rule files in git: which commit a file belongs to, and its text at a revision.
 
-No hook, no file-system monitor, no filter, no signature check, no pager and no transport. What a
-surrounding git call has put into the environment (a hook runs with the repository of its own
-call) does not point these questions elsewhere. Any trouble means that nothing is known.
+No hook, no file-system monitor, no filter, no signature check, no pager and no transport. The
+environment of a surrounding git call (a hook runs with the repository of its own call) does not
+redirect these queries. Any failure means that nothing is known.
 
 Blobs are copied byte for byte into a temporary folder: no filter, hook or attribute of the
-repository takes part, links are left out, names that would leave the folder too.
+repository takes part; links, and names that would leave the folder, are left out.
 """
 
 from __future__ import annotations
@@ -27,13 +27,13 @@ from compliance.yaml_nodes.messages import quoted
 from compliance.yaml_nodes.read_file import DOCUMENT_LIMIT
 
 TIME_LIMIT = 5.0
-"""s per question"""
+"""s per query"""
 
 INHERITED = (
     "GIT_DIR", "GIT_WORK_TREE", "GIT_INDEX_FILE", "GIT_PREFIX", "GIT_OBJECT_DIRECTORY",
     "GIT_ALTERNATE_OBJECT_DIRECTORIES", "GIT_COMMON_DIR", "GIT_NAMESPACE",
 )  # fmt: skip
-"""Of the environment: what would name another repository than the folder's."""
+"""Environment variables that would select another repository than the folder's."""
 
 STATED = {
     "GIT_OPTIONAL_LOCKS": "0", "GIT_NO_LAZY_FETCH": "1", "GIT_NO_REPLACE_OBJECTS": "1",
@@ -51,9 +51,9 @@ SAFELY = (
 
 
 def ask(folder: Path, *question: str, given: bytes = b"", patience: float = 1) -> bytes | None:
-    """What git answers in `folder`; None where it fails, takes too long or is not there.
+    """Return git's output in `folder`; None if git fails, takes too long or is not installed.
 
-    `given` goes to its standard input; `patience` multiplies the time limit.
+    `given` is its standard input; `patience` multiplies the time limit.
     """
     inherited = {name: value for name, value in os.environ.items() if name not in INHERITED}
     try:
@@ -74,9 +74,9 @@ class Origin(NamedTuple):
     """Where version control has a file."""
 
     commit: str | None
-    """The last commit that touched it; where that takes too long to find, HEAD."""
+    """The last commit that touched it; HEAD if that takes too long to find."""
     dirty: bool | None
-    """Whether it differs from what was committed last."""
+    """Whether it differs from its last committed content."""
     path: str | None
     """From the top of its repository, with slashes."""
 
@@ -85,9 +85,9 @@ UNKNOWN = Origin(None, None, None)
 
 
 def provenance(path: Path, data: bytes) -> Origin:
-    """Where version control has the file `path`, which holds `data`.
+    """Find the file `path`, which holds `data`, in version control.
 
-    `UNKNOWN` where it is not known to be under version control. Of a link, where it leads.
+    `UNKNOWN` if it is not known to be under version control. A link is followed.
     """
     real = Path(os.path.realpath(path))
     folder, name = real.parent, real.name
@@ -118,24 +118,24 @@ MOST_FILES = 4000
 MOST_BYTES = 64 << 20
 MOST_COMMITS = 500
 PATIENCE = 6
-"""Times the usual limit, for questions about a whole tree."""
+"""Factor on the time limit for queries about a whole tree."""
 SUFFIXES = (".yaml", ".yml")
 REGULAR = (b"100644", b"100755")
 NAME = re.compile(r"[^\s:~^?*\[\\-][^\s:?*\[\\]{0,199}")
-"""A revision as it may be named: `main`, `HEAD~2`, `v1.0^`, a commit's digits."""
+"""A revision's name: `main`, `HEAD~2`, `v1.0^`, a commit's digits."""
 
 
 @dataclass(frozen=True, slots=True)
 class Revision:
-    """`REV:PATH`, taken apart."""
+    """`REV:PATH`, split."""
 
     name: str
     path: str
-    """From the top of the repository, or from the folder one stands in if it begins with `./`."""
+    """From the top of the repository, or from the current folder if it begins with `./`."""
 
 
 def is_revision(named: str) -> Revision | None:
-    """`REV:PATH` taken apart; None where `named` is something else, such as a file there is."""
+    """Split `REV:PATH`; None if `named` is something else, such as an existing file."""
     name, colon, path = named.partition(":")
     if not colon or os.path.exists(named) or Path(named).drive or not NAME.fullmatch(name):
         return None
@@ -144,16 +144,16 @@ def is_revision(named: str) -> Revision | None:
 
 @dataclass(frozen=True, slots=True)
 class Copy:
-    """The rule files of a repository as they stood at a revision."""
+    """The rule files of a repository at a revision."""
 
     place: Path
-    """The file or folder that was asked for."""
+    """The requested file or folder."""
     root: Path
     top: Path
-    """What `root` is a copy of."""
+    """The folder that `root` is a copy of."""
 
     def counterpart(self, folder: Path) -> Path | None:
-        """The same folder in the copy; None where it was not there, `folder` if outside."""
+        """The same folder in the copy; None if it did not exist, `folder` if outside."""
         inside = os.path.relpath(os.path.realpath(folder), self.top)
         if inside.split(os.sep)[0] == os.pardir:
             return folder
@@ -162,9 +162,9 @@ class Copy:
 
 @contextmanager
 def checked_out(wanted: Revision, folder: Path) -> Iterator[Copy]:
-    """A copy of the repository's rule files at a revision, while inside.
+    """Copy the repository's rule files at a revision; the copy exists within the context.
 
-    `folder` lies in the repository. RuleErrors that arise inside name files as `REV:path`.
+    `folder` is in the repository. RuleErrors raised within name files as `REV:path`.
     """
     commit = _commit(wanted, folder)
     above = ask(folder, "rev-parse", "--show-cdup") or b""
@@ -184,12 +184,12 @@ def checked_out(wanted: Revision, folder: Path) -> Iterator[Copy]:
 
 
 def _renamed(problem: Problem, root: Path, wanted: Revision) -> Problem:
-    def said(text: str) -> str:
+    def renamed(text: str) -> str:
         return text.replace(f"{root}{os.sep}", f"{wanted.name}:").replace(
             str(root), f"{wanted.name}:"
         )
 
-    return replace(problem, file=said(problem.file), message=said(problem.message))
+    return replace(problem, file=renamed(problem.file), message=renamed(problem.message))
 
 
 def _fault(wanted: Revision, message: str) -> RuleError:
@@ -200,8 +200,8 @@ def _commit(wanted: Revision, folder: Path) -> str:
     answer = ask(folder, "rev-parse", "--verify", "--quiet", f"{wanted.name}^{{commit}}")
     if answer is None:
         inside = ask(folder, "rev-parse", "--git-dir") is not None
-        why = f"git knows no revision {quoted(wanted.name)} here"
-        why = why if inside else "is asked of git, and this folder is in no repository it can read"
+        why = f"unknown git revision {quoted(wanted.name)}"
+        why = why if inside else "is a path in git, but this folder is not in a readable repository"
         raise _fault(wanted, why)
     return answer.decode("ascii", "replace").strip()
 
@@ -213,7 +213,7 @@ def _from_top(wanted: Revision, folder: Path) -> str:
         path = posixpath.join(os.fsdecode(above).strip(), path)
     path = posixpath.normpath(path) if path else "."
     if path.startswith(("/", "..")):
-        raise _fault(wanted, "leaves the repository; expected a path from its top, or from ./")
+        raise _fault(wanted, "is outside the repository; expected a path from its top, or from ./")
     return path
 
 
@@ -221,7 +221,7 @@ def _from_top(wanted: Revision, folder: Path) -> str:
 class _Blob:
     path: str
     name: str
-    """git's, of the content."""
+    """git's name for the content."""
     size: int
 
 
@@ -244,7 +244,7 @@ def _blobs(commit: str, folder: Path) -> list[_Blob]:
 
 
 def _chosen(blobs: list[_Blob], path: str, wanted: Revision) -> list[_Blob]:
-    """All of them, or of a large repository those around the path."""
+    """All blobs, or in a large repository those around the path."""
     within = path == "." or any(b.path == path or b.path.startswith(f"{path}/") for b in blobs)
     if not within:
         raise _fault(wanted, f"no such rule file or folder in {wanted.name}")
@@ -263,7 +263,7 @@ def _write(root: Path, blobs: list[_Blob], folder: Path) -> None:
     for blob in blobs:
         end = data.find(b"\n", place)
         if end < 0 or data[place:end].split()[1:] != [b"blob", str(blob.size).encode()]:
-            raise RuleError(Problem(str(root / blob.path), "git did not give its content"))
+            raise RuleError(Problem(str(root / blob.path), "git did not return its content"))
         path = root / blob.path
         try:
             path.parent.mkdir(parents=True, exist_ok=True)
@@ -274,13 +274,13 @@ def _write(root: Path, blobs: list[_Blob], folder: Path) -> None:
 
 
 def commits_of(path: Path) -> list[str]:
-    """The commits that touched a file, the newest first; empty where none is known."""
+    """The commits that touched a file, the newest first; empty if none is known."""
     answer = ask(path.parent, "rev-list", "-n", str(MOST_COMMITS), "HEAD", "--", path.name)
     return (answer or b"").decode("ascii", "replace").split()
 
 
 def text_at(commit: str, path: Path) -> bytes | None:
-    """What a file held at a commit, at most as much as a rule file may."""
+    """A file's content at a commit; None if unknown or too large for a rule file."""
     named = f"{commit}:./{path.name}"
     size = ask(path.parent, "cat-file", "-s", named)
     if size is None or not size.strip().isdigit() or int(size) > DOCUMENT_LIMIT:

@@ -33,7 +33,7 @@ from compliance.yaml_nodes.read_file import (
 
 NAME = ".compliance.yaml"
 MOST_LEVELS = 32
-"""Folders that are looked into on the way up."""
+"""Folders that are searched on the way up."""
 LIMIT = 1 << 16
 """Bytes."""
 
@@ -41,7 +41,7 @@ LIMIT = 1 << 16
 def repository_folders(start: Path) -> tuple[Path, ...]:
     """The folders of rule files that the repository around the folder `start` names.
 
-    None where there is no such file. Raises RuleError with every problem of it.
+    Empty if there is no such file. Raises RuleError with every problem of it.
     """
     file = repository_file(start)
     return read_repository(file) if file is not None else ()
@@ -67,7 +67,7 @@ def _upwards(start: Path) -> Iterator[Path]:
 
 
 def _shown(folder: Path, start: Path) -> Path:
-    """The folder as a message should name it: relative where `start` is."""
+    """The folder as messages name it: relative if `start` is."""
     return folder if start.is_absolute() else Path(os.path.relpath(folder))
 
 
@@ -81,7 +81,7 @@ def read_repository(file: Path) -> tuple[Path, ...]:
     for number, named in enumerate(data["specs"]):
         here = places.at("specs", number)
         if resolve_inside(file.parent, named) is None:
-            here.problem(f"{quoted(named)} leaves the repository; expected a folder in it")
+            here.problem(f"{quoted(named)} is outside the repository; expected a folder in it")
         elif not os.path.isdir(file.parent / named):
             here.problem(f"{quoted(named)}: no such folder of rule files")
         folders.append(file.parent / named)
@@ -107,10 +107,10 @@ def shipped_rules() -> list[str]:
 def load_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> Rule:
     """A rule by its id, or from the path of its file, with its parents and lists.
 
-    An id is looked for in the folders of `search` and among the shipped rules; standing in
-    two of them is an error. A path is anything with a folder in it or ending in `.yaml`; its
-    own folder, and those that a `.compliance.yaml` above it names, are searched for parents
-    too. Raises RuleError with every problem of a file.
+    An id is searched in the folders of `search` and among the shipped rules; two files with it
+    are an error. A path is anything with a folder in it or ending in `.yaml`; its own folder,
+    and those that a `.compliance.yaml` above it names, are searched for parents too. Raises
+    RuleError with every problem of a file.
     """
     return load_rule_with_locations(id_or_path, search=search)[0]
 
@@ -118,9 +118,9 @@ def load_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> Rule:
 def load_rule_with_locations(
     id_or_path: str | Path, *, search: Sequence[Path] = (), shipped: Path | None = None
 ) -> tuple[Rule, SourceLocations]:
-    """A rule as `load_rule` gives it, and where in which file each of its keys stands.
+    """A rule as `load_rule` returns it, and the file and line of each of its keys.
 
-    `shipped` stands in for the folder of the shipped rules.
+    `shipped` replaces the folder of the shipped rules.
     """
     named, last = str(id_or_path), shipped or shipped_folder()
     if not is_path(named):
@@ -139,10 +139,10 @@ def load_rule_with_locations(
 def load_unchecked_id(
     path: Path, *, search: Sequence[Path] = (), shipped: Path | None = None
 ) -> Rule:
-    """The rule of a file that may be a copy of one on the search path, to compare it.
+    """Load a rule file that may be a copy of one on the search path, to compare it.
 
-    Its id is not held against it, and of two parents with one id that of the nearest folder
-    is taken: its own, then its repository's.
+    A duplicate id is allowed, and of two parents with one id that of the nearest folder is
+    taken: its own, then its repository's.
     """
     last = shipped or shipped_folder()
     source, own, searched = _around(str(path), search, last)
@@ -162,7 +162,7 @@ def _around(
 
 
 def is_path(named: str) -> bool:
-    """Whether a rule is named by its file, and not by its id."""
+    """Return whether `named` is a rule's file, not its id."""
     return named.endswith((".yaml", ".yml")) or len(Path(named).parts) != 1
 
 
@@ -172,17 +172,17 @@ def find_rule(name: str, *, search: Sequence[Path] = ()) -> Path:
 
 
 def known_rules(search: Sequence[Path] = ()) -> list[tuple[str, bool]]:
-    """Ids on the search path, each once and its folder's in alphabetical order; shipped or not.
+    """Ids on the search path, each once, alphabetical within a folder; whether they are shipped.
 
-    Raises RuleError where a folder of `search` does not exist.
+    Raises RuleError if a folder of `search` does not exist.
     """
     return _Folders(search, shipped_folder()).ids()
 
 
 def rule_from_resolved(data: Mapping[str, Any], files: Sequence[RuleFile] = ()) -> Rule:
-    """The rule again from `Rule.resolved` as it came back from JSON; equal, same digest.
+    """Rebuild the rule from `Rule.resolved` after a round trip through JSON; equal, same digest.
 
-    `files` are those the rule was made of. Raises RuleError.
+    `files` are those that the rule was made of. Raises RuleError.
     """
     node, typed = read_data(from_resolved(data), FILE, "rule", RuleError, start="#/$defs/resolved")
     return build_rule(typed, files, SourceLocations([(FILE, node)]))
@@ -220,13 +220,13 @@ class _Folders:
         return list(sources.values())
 
     def find(self, name: str, asked: Location | None = None) -> RuleSource:
-        """The one file of an id; `asked` is the place that asks, for the message."""
+        """The one file of an id; `asked` is the place that names it, for the message."""
         sources = self.all(name)
         if len(sources) == 1 or (sources and self._nearest):
             return sources[0]
         if sources:
             places = " and ".join(source.shown for source in sources)
-            message = f"is on the search path twice: {places}; an id belongs to one file"
+            message = f"is on the search path twice: {places}; expected one file per id"
         else:
             file = Path(f"{name}.yaml")
             here = asked is None and os.path.isfile(file)
@@ -248,14 +248,14 @@ def _ids(folder: Path) -> list[str]:
 
 
 def _refuse_shadowing(rule: Rule, source: RuleSource, folders: _Folders) -> None:
-    """A file given by its path may not carry the id of another file on the search path."""
+    """Refuse a file, given by its path, with the id of another file on the search path."""
     for other in folders.all(rule.id):
         if os.path.realpath(other.path) == os.path.realpath(source.path):
             continue
         if read_bytes(other.path, RuleError, "rule") == read_bytes(source.path, RuleError, "rule"):
             continue
         message = (
-            f"the id {quoted(rule.id)} belongs to {other.shown} already; give this rule another "
+            f"the id {quoted(rule.id)} already belongs to {other.shown}; give this rule another "
             f"id and file name (and extends: {rule.id}@… if it departs from that one)"
         )
         raise RuleError(Problem(source.shown, message, field="rule"))
@@ -264,7 +264,7 @@ def _refuse_shadowing(rule: Rule, source: RuleSource, folders: _Folders) -> None
 def _load(
     source: RuleSource, folders: _Folders, chain: tuple[str, ...]
 ) -> tuple[Rule, SourceLocations]:
-    """A rule and the places of its keys, parents first."""
+    """Load a rule and the places of its keys, parents first."""
     data, node = read_nodes_of(source)
     pin = pinned(node)
     parent: tuple[Rule, SourceLocations] | None = None
@@ -297,7 +297,7 @@ def _parent(
     name, revision = pin
     if name in chain or len(chain) > MOST_PARENTS:
         way = " → ".join((*chain, name))
-        what = "goes in a circle" if name in chain else "too many parents"
+        what = "circular parents" if name in chain else "too many parents"
         raise asked.error(f"{what}: {way}")
     parent, places = _load(folders.find(name, asked), folders, chain)
     if parent.revision != revision:

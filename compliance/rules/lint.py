@@ -1,4 +1,4 @@
-"""Whether a rule makes sense beyond its form: what it asks can be shown, judged and met."""
+"""Check that a rule makes sense: its patches can be shown and judged, its limits can be met."""
 
 from __future__ import annotations
 
@@ -23,7 +23,7 @@ from compliance.yaml_nodes.read_file import read_bytes, read_yaml
 
 
 def check_ideal(requirement: Requirement, rule: Rule, here: Location) -> None:
-    """A display that is exactly the target may not fail by that."""
+    """Note limits that a display exactly on the target does not meet."""
     ideal = _ideal(requirement, rule)
     if ideal is None:
         return
@@ -31,14 +31,14 @@ def check_ideal(requirement: Requirement, rule: Rule, here: Location) -> None:
     for place, limits in _stated_limits(requirement, here):
         if not inside(value, limits):
             place.problem(
-                f"leave out {inline_yaml(round(value, 4))}, which is what {what} gives; "
-                "nothing that follows the target can meet them"
+                f"exclude {inline_yaml(round(value, 4))}, the value of {what}; "
+                "no display on the target can meet them"
             )
             return
 
 
 def _ideal(requirement: Requirement, rule: Rule) -> tuple[float, str] | None:
-    """The value on a display that is the target, where it is known beforehand."""
+    """The value on a display exactly on the target, if known beforehand, and its name."""
     quantity, target, over = QUANTITIES[requirement.quantity], rule.target, requirement.over
     if requirement.statistic not in ("each", "mean", "percentile"):
         return None
@@ -54,7 +54,7 @@ def _ideal(requirement: Requirement, rule: Rule) -> tuple[float, str] | None:
     if quantity.ideal is None:
         return None
     gamut = quantity.target == "primaries"
-    return quantity.ideal, "the target's own gamut" if gamut else "a display that is the target"
+    return quantity.ideal, "the target's own gamut" if gamut else "an ideal display"
 
 
 def _stated_limits(requirement: Requirement, here: Location) -> Iterator[tuple[Location, Limits]]:
@@ -67,21 +67,21 @@ def _stated_limits(requirement: Requirement, here: Location) -> Iterator[tuple[L
 
 
 SOURCED = ("published", "digest", "memory")
-"""Words for a basis that is a document, which then has to be named."""
+"""Bases that are a document, which then must be named."""
 
 FLOOR = {"pq": 0.05}
 USUAL_FLOOR = 0.1
-"""cd/m² of nominal target below which luminance-error and ΔE ITP judge nothing."""
+"""cd/m² of nominal target below which luminance-error and ΔE ITP are not judged."""
 
 FULL = 1.005
-"""Largest linear component, of full drive, that a signal is said to carry."""
+"""Largest linear component that a signal can carry, as a share of full drive."""
 
 SHOWN = 3
 """Names of patches that a message repeats."""
 
 
 def lint(rule: Rule, places: SourceLocations) -> None:
-    """Note in `places` what makes no sense in a rule that could be read."""
+    """Note in `places` what makes no sense in a valid rule."""
     plan = Plan(rule, rule.encoding)
     fitting = set(BUILT_IN_SETS)
     for name, patch_set in rule.sets.items():
@@ -106,13 +106,13 @@ def lint(rule: Rule, places: SourceLocations) -> None:
 
 
 def _set_fits(patch_set: PatchSet, plan: Plan, here: Location) -> bool:
-    """The signal can carry what the set asks for; whether its patches could be made at all."""
+    """Note colours that the signal cannot carry; return whether the patches could be made."""
     try:
         planned = plan.expanded(patch_set)
     except RuleError:
         name = patch_set.encoding.name if patch_set.encoding else ""
         here.problem(
-            f"is a list in {name}, which the curve {plan.rule.target.curve} does not know; "
+            f"is a list in {name}, which does not go with the curve {plan.rule.target.curve}; "
             f"expected codes of RGB, e.g. in {plan.encoding.name}"
         )
         return False
@@ -121,8 +121,8 @@ def _set_fits(patch_set: PatchSet, plan: Plan, here: Location) -> bool:
         where = plan.rule.target.container_name or "the signal's primaries"
         where = where if plan.encoding.kind == "rgb" else plan.encoding.name
         here.problem(
-            f"{_names(lost)} cannot be carried by the signal: outside {where}, so that "
-            "clipping would show another colour; look at target.container"
+            f"the signal cannot carry {_names(lost)}: outside {where}, and clipping would show "
+            "another colour; check target.container"
         )
     _check_doubles(planned, plan, here)
     return True
@@ -157,7 +157,7 @@ def _is_lost(linear: Array, plan: Plan) -> bool:
 
 
 def _check_doubles(planned: Iterable[PlannedPatch], plan: Plan, here: Location) -> None:
-    """Two patches that are one code."""
+    """Note two patches with the same code."""
     known: dict[object, str] = {}
     doubles = []
     for patch in planned:
@@ -177,7 +177,7 @@ def _check_doubles(planned: Iterable[PlannedPatch], plan: Plan, here: Location) 
 
 
 def _check_patches(requirement: Requirement, over: Over, plan: Plan, here: Location) -> None:
-    """What `over` names is there, is judged, and has limits that hold for it."""
+    """Check that the patches of `over` exist, are judged and have limits."""
     place, sets = here.at("over"), ", ".join(over.patches)
     every = [patch.name for name in over.patches for patch in plan.patches(name)]
     for key, names in (("only", over.only or ()), ("except", over.exclude)):
@@ -212,9 +212,7 @@ def _check_by_patch(requirement: Requirement, asked: list[str], here: Location) 
     for name in requirement.by_patch:
         if name not in asked:
             near = did_you_mean(name, asked)
-            here.at(name).problem(
-                f"{quoted(name)} is not a patch that this requirement asks for; {near}"
-            )
+            here.at(name).problem(f"{quoted(name)} is not a patch of this requirement; {near}")
     bare = [name for name in dict.fromkeys(asked) if name not in requirement.by_patch]
     if bare:
         here.problem(f"has no limits for {_names(bare)}")
@@ -226,15 +224,15 @@ def _check_floor(requirement: Requirement, signal: Array, plan: Plan, here: Loca
         floor = FLOOR.get(plan.rule.target.curve, USUAL_FLOOR)
     if float(targets.nominal_xyz(signal, plan.model)[:, 1].max()) < floor * (1 - 1e-9):
         here.at("floor" if requirement.floor is not None else "over").problem(
-            f"every patch lies below {inline_yaml(floor)} cd/m², where {requirement.quantity} "
-            "is not judged; state a lower floor, or other patches"
+            f"all patches are below {inline_yaml(floor)} cd/m², and {requirement.quantity} is "
+            "not judged there; use a lower floor or other patches"
         )
 
 
 def _check_edges(
     requirement: Requirement, asked: list[PlannedPatch], plan: Plan, here: Location
 ) -> None:
-    """A patch so near a band's edge that a rounding to another code would change its band."""
+    """Note a patch so near a band's edge that rounding to another code changes its band."""
     signal = np.array([patch.signal for patch in asked])
     ends = [
         targets.nominal_xyz(np.clip(signal + way * plan.model.step, 0, 1), plan.model)[:, 1]
@@ -254,8 +252,8 @@ def _check_edges(
         low, exact_level, high = (float(end[near[0]]) for end in ends)
         others = f" ({len(near) - 1} more are as near)" if len(near) > 1 else ""
         here.at(number, "upto").problem(
-            f"{asked[near[0]].name} is {exact_level:.4g} cd/m² and one code away {low:.4g} or "
-            f"{high:.4g}, so that rounding decides its band; move the edge away from "
+            f"{asked[near[0]].name} is {exact_level:.4g} cd/m² and, one code away, {low:.4g} or "
+            f"{high:.4g}: rounding decides its band; move the edge away from "
             f"{inline_yaml(edge)}{others}"
         )
 
@@ -268,9 +266,9 @@ def _names(names: list[str]) -> str:
 
 
 def check_file(path: Path, search: Sequence[Path] = ()) -> list[Problem]:
-    """The complaints about a rule file, a patch list or a `.compliance.yaml`; empty if in order.
+    """Check a rule file, a patch list or a `.compliance.yaml`; returns its problems.
 
-    Never raises for what stands in the file.
+    Never raises because of the file's content.
     """
     try:
         if path.name == NAME:
@@ -287,6 +285,6 @@ def check_file(path: Path, search: Sequence[Path] = ()) -> list[Problem]:
 
 
 def _is_list(path: Path) -> bool:
-    """A patch list: code values and their encoding, and nothing of a rule."""
+    """Return whether a file is a patch list: an encoding, and none of a rule's keys."""
     keys = set(read_yaml(read_bytes(path, RuleError, "rule"), str(path), RuleError).entries)
     return "encoding" in keys and not keys & {"rule", "extends", "requirements", "target"}

@@ -1,7 +1,7 @@
-"""One rule file: its bytes, its nodes, its data on top of its parent's, and the rule of that.
+"""Load one rule file: its bytes, its nodes, its data on top of its parent's, and the rule.
 
-Canonical JSON sorts the keys of mappings. The order of requirements, sets and patches is
-part of what a sheet prints, so they stand as lists there, each entry with its own name.
+Canonical JSON sorts the keys of mappings. Sheets print requirements, sets and patches in their
+order, so they are lists there, each entry with its own name.
 """
 
 from __future__ import annotations
@@ -54,7 +54,7 @@ from compliance.yaml_nodes.schema_faults import Hint
 Data = Mapping[str, Any]
 
 FILE = "rule.json"
-"""How messages name what came back from the evidence."""
+"""Name in messages of a rule that was read from the evidence."""
 
 
 def to_resolved(data: Data) -> dict[str, Any]:
@@ -76,7 +76,7 @@ def _listed(entry: Data) -> dict[str, Any]:
 
 
 def from_resolved(resolved: Any) -> dict[str, Any]:
-    """The data again, in the form a file gives. RuleError where it is in no such form."""
+    """Restore the data to the form of a rule file. Raises RuleError if that is impossible."""
     if not isinstance(resolved, Mapping):
         raise _fault((), "is not a resolved rule; expected a mapping")
     data = dict(resolved)
@@ -122,27 +122,27 @@ def _fault(where: object, message: str) -> RuleError:
 
 
 WITHIN = "5"
-"""A half width, in messages about limits that are usually stated by their ends."""
+"""Example of a half width, for limits that are usually stated by their ends."""
 PIN = re.compile(r"([a-z0-9]+(?:-[a-z0-9]+)*)@([1-9][0-9]{0,8})")
 """Id and revision of a parent."""
 
 
 @dataclass(frozen=True, slots=True)
 class RuleText:
-    """A rule file as it stands, before its parent and its defaults enter."""
+    """A rule file as written, without its parent and its defaults."""
 
     file: str
     """As named in messages."""
     node: Node
     data: Mapping[str, Any]
-    """By the schema, patch lists inlined."""
+    """Typed by the schema, patch lists inlined."""
     files: tuple[RuleFile, ...]
     """The rule file itself, then its patch lists."""
 
 
 @dataclass(frozen=True, slots=True)
 class RuleSource:
-    """Where a rule file is, how messages name it, how the evidence names it."""
+    """A rule file's path, its name in messages and its name in the evidence."""
 
     path: Path
     shown: str
@@ -150,7 +150,7 @@ class RuleSource:
     shipped: bool = False
 
     def beside(self, named: str) -> RuleSource:
-        """A file named from this one's folder."""
+        """A file named relative to this one's folder."""
         return RuleSource(
             self.path.parent / named,
             str(Path(self.shown).parent / named),
@@ -166,7 +166,7 @@ def read_nodes_of(source: RuleSource) -> tuple[bytes, Node]:
 
 
 def pinned(node: Node) -> tuple[str, int] | None:
-    """Id and revision in `extends`, where they stand in their form."""
+    """Id and revision in `extends`; None if they are missing or malformed."""
     entry = node.entries.get("extends")
     pin = PIN.fullmatch(entry.text) if entry is not None else None
     return (pin[1], int(pin[2])) if pin else None
@@ -175,9 +175,9 @@ def pinned(node: Node) -> tuple[str, int] | None:
 def read_rule(
     source: RuleSource, data: bytes, node: Node, parent: Mapping[str, Any] | None
 ) -> RuleText:
-    """A rule file by its schema, with its lists. Raises RuleError with every problem.
+    """Read a rule file by its schema, with its lists. Raises RuleError with every problem.
 
-    `parent` is the parent's resolved data; it only lends its quantities to the messages.
+    `parent` is the parent's resolved data; only messages use it, for its quantities.
     """
     typed = read_nodes(node, source.shown, "rule", RuleError, hint=_hint(node, parent or {}))
     places = SourceLocations([(source.shown, node)])
@@ -203,7 +203,7 @@ def _record(source: RuleSource, data: bytes) -> RuleFile:
 
 
 def _inline_lists(typed: Data, source: RuleSource, places: SourceLocations) -> list[RuleFile]:
-    """Put each patch list in place of its path; the files, each once."""
+    """Replace each path of a patch list by the list; returns the files, each once."""
     known: dict[str, tuple[Any, RuleFile]] = {}
     for name, entry in typed.get("patches", {}).items():
         named = entry.get("list")
@@ -212,7 +212,7 @@ def _inline_lists(typed: Data, source: RuleSource, places: SourceLocations) -> l
         here = places.at("patches", name, "list")
         if resolve_inside(source.path.parent, named) is None:
             here.problem(
-                f"{quoted(named)} leaves the rule's folder; expected a file in it or below"
+                f"{quoted(named)} is outside the rule's folder; expected a file in it or below"
             )
             continue
         try:
@@ -229,7 +229,7 @@ def _inline_lists(typed: Data, source: RuleSource, places: SourceLocations) -> l
 
 
 def read_list(source: RuleSource) -> tuple[Any, RuleFile]:
-    """A patch list's data and its record. Raises RuleError with every problem."""
+    """Read a patch list's data and its record. Raises RuleError with every problem."""
     data = read_bytes(source.path, RuleError, "patch list")
     node = read_yaml(data, source.shown, RuleError)
     typed = read_nodes(node, source.shown, "rule", RuleError, start="#/$defs/list")
@@ -243,7 +243,7 @@ def read_list(source: RuleSource) -> tuple[Any, RuleFile]:
 
 
 def _hint(node: Node, parent: Mapping[str, Any]) -> Hint:
-    """Expected limits by the quantity of their requirement, here or in the parent."""
+    """Make hints of expected limits from a requirement's quantity, here or in the parent."""
 
     def hint(path: tuple[str | int, ...]) -> str | None:
         if len(path) < 3 or path[0] != "requirements" or path[2] not in LIMIT_KEYS:
@@ -285,7 +285,7 @@ Sets = Mapping[str, PatchSet]
 
 
 def looser_parts(child: Rule, parent: Rule) -> dict[str, tuple[str, ...]]:
-    """Keys outside the requirements that are not provably tighter, and in what."""
+    """Keys besides the requirements that are not provably tighter, each with the parts of it."""
     looser: dict[str, list[str]] = {}
     for detail in rule_details(child, parent):
         if not detail.kind.harmless:
@@ -301,7 +301,7 @@ def looser_parts(child: Rule, parent: Rule) -> dict[str, tuple[str, ...]]:
 
 
 def _set_is_tighter(name: str, child: Rule, parent: Rule) -> bool:
-    """The redefined set only makes the parent's requirements harder that lean on it."""
+    """Return whether a redefined set can only make the parent's requirements harder."""
     if child.sets.get(name) == parent.sets[name]:
         return True
     if name not in child.sets:
@@ -319,8 +319,8 @@ def requirement_departures(
 ) -> tuple[str, ...]:
     """Keys in which a requirement is not provably tighter than its parent's.
 
-    Sets that were redefined are not among them. Other words for the source of the same limits
-    are: who says so has to say why.
+    Redefined sets are not included. Another basis or clause for the same limits is included: it
+    needs a reason.
     """
     details = requirement_details(child, parent, child_sets, parent_sets)
     loose = [
@@ -340,15 +340,15 @@ ORDER = (
     "patches", "requirements", "changes",
 )  # fmt: skip
 ONE_LEVEL = ("target", "signal", "decision", "patches")
-"""Merged key by key; patch sets replace one another by name."""
+"""Keys merged key by key; patch sets replace one another by name."""
 
 EXAMPLE = "change: {reason: …, agreed_by: …, date: 2026-11-02}"
 
 
 def inherit(own: Data, parent: Data | None, places: SourceLocations) -> dict[str, Any]:
-    """A rule's own data on top of its parent's resolved data, defaults written in.
+    """Merge a rule's own data into its parent's resolved data, with defaults written in.
 
-    Problems (a change or a withdrawal that has nothing to be about) are noted in `places`.
+    Problems (a change or a withdrawal of a requirement that does not exist) are noted in `places`.
     """
     above = parent or {}
     merged: dict[str, Any] = {**above, **own}
@@ -388,7 +388,7 @@ def _requirements(
 
 
 def _may_be_new(name: str, entry: Data, above: Data, here: Location) -> bool:
-    """A requirement the parent lacks: it says its quantity, and withdraws or changes nothing."""
+    """Check a requirement that the parent lacks: with a quantity, without change or withdraw."""
     names = above.get("requirements", {})
     why = f"the parent has no {quoted(name)}; {did_you_mean(name, names)}"
     for key in ("withdraw", "change"):
@@ -396,7 +396,7 @@ def _may_be_new(name: str, entry: Data, above: Data, here: Location) -> bool:
             here.at(key).problem(why)
             return False
     if names and "quantity" not in entry:
-        here.problem(f"{why} (a new one states its quantity)")
+        here.problem(f"{why} (a new requirement needs quantity)")
         return False
     return True
 
@@ -405,14 +405,14 @@ def _check_withdrawal(entry: Data, fields: Data, here: Location) -> None:
     if "change" not in entry:
         here.at("change").problem(f"missing; a withdrawal needs it, e.g. {EXAMPLE}")
     for key in fields:
-        here.at(key).problem("a withdrawn requirement says nothing else; leave it out")
+        here.at(key).problem("a withdrawn requirement takes only change; leave the key out")
 
 
 def _one_level(known: Data, fields: Data) -> dict[str, Any]:
-    """Fields over fields; limits, bands and by_patch replace one another.
+    """Merge fields into fields; limits, bands and by_patch replace one another.
 
-    Other limits are no longer those of the parent's document: unless the house says where
-    they come from, their basis is the house.
+    Other limits are no longer those of the parent's document: without a stated basis, theirs is
+    the house.
     """
     merged = {**known, **fields}
     stated = [key for key in LIMIT_KEYS if key in fields]
@@ -467,7 +467,7 @@ def check_changes(
 
 
 def check_complete(resolved: Data, places: SourceLocations) -> None:
-    """Hold a house rule's data to the schema again, now that the parent's is below it.
+    """Validate a house rule's data again, merged with its parent's.
 
     Raises RuleError with every problem.
     """
@@ -477,7 +477,7 @@ def check_complete(resolved: Data, places: SourceLocations) -> None:
 
 
 def build_rule(data: Mapping[str, Any], files: Sequence[RuleFile], places: SourceLocations) -> Rule:
-    """The rule of resolved data that its schema accepts; RuleError with every problem."""
+    """Build the rule from valid resolved data. Raises RuleError with every problem."""
     encoding = read_encoding(data)
     target = read_target(data["target"], encoding, places)
     names = data.get("patches", {})
@@ -505,7 +505,7 @@ def build_rule(data: Mapping[str, Any], files: Sequence[RuleFile], places: Sourc
         window=float(data.get("window", 100)),
         decision=_decision(data.get("decision", {})),
         sets=sets,
-        requirements=tuple(found for found in requirements if found),
+        requirements=tuple(requirement for requirement in requirements if requirement),
         resolved=resolved,
         digest=digest(resolved),
         files=tuple(files),

@@ -1,4 +1,4 @@
-"""Patch sets and what requirements take from them."""
+"""Read patch sets, and the patches that requirements take from them."""
 
 from __future__ import annotations
 
@@ -23,14 +23,14 @@ from compliance.yaml_nodes.schema_reader import as_float
 Data = Mapping[str, Any]
 
 KINDS = ("ramp", "hues", "saturations", "list", "positions", "windows", "repeats")
-"""Keys of a set that say what it is made of; the schema says what goes with each."""
+"""Keys of a set that determine its kind; the schema lists the further keys of each."""
 OF_ONE_PATCH = ("positions", "windows", "repeats")
-"""Kinds that show one built-in patch, `of`."""
+"""Kinds that show one built-in patch, named by `of`."""
 HDR = ("pq", "hlg")
 
 
 def expand_positions(data: str | Iterable[str]) -> tuple[str, ...]:
-    """Names and groups to names, each once, in the order written."""
+    """Expand names and groups to names, each once, in the order written."""
     names: dict[str, None] = {}
     for name in as_list(data):
         names.update(dict.fromkeys(POSITION_GROUPS.get(name, (name,))))
@@ -38,7 +38,7 @@ def expand_positions(data: str | Iterable[str]) -> tuple[str, ...]:
 
 
 def as_list(data: Any) -> list[Any]:
-    """One value, or several, as a list."""
+    """Return one value, or several, as a list."""
     return list(data) if isinstance(data, list | tuple) else [data]
 
 
@@ -47,11 +47,11 @@ def _pair(data: Any) -> Pair | None:
 
 
 def read_sets(data: Data, target: Target | None, here: Location) -> dict[str, PatchSet]:
-    """The sets of a resolved rule by name; problems are noted."""
+    """Read the sets of a resolved rule by name; problems are noted."""
     sets = {}
     for name, entry in data.items():
         if name in BUILT_IN_SETS:
-            here.at(name).problem(f"'{name}' is built in; give the set another name")
+            here.at(name).problem(f"'{name}' is a built-in set; choose another name")
         elif patch_set := _read_set(name, entry, target, here.at(name)):
             sets[name] = patch_set
     return sets
@@ -105,7 +105,7 @@ def _listed(data: Any, here: Location) -> tuple[tuple[tuple[str, Triple], ...], 
     if data is None:
         return (), None
     if isinstance(data, str):
-        here.problem(f"{quoted(data)} is a path; a resolved rule names no files")
+        here.problem(f"{quoted(data)} is a path; a resolved rule contains the list itself")
         return (), None
     check_list(data, here)
     patches = tuple((name, _triple(codes)) for name, codes in data["patches"].items())
@@ -118,7 +118,7 @@ def _triple(codes: Any) -> Triple:
 
 
 def check_list(data: Data, here: Location) -> None:
-    """A patch list's codes fit its encoding, and no patch has two names."""
+    """Check that a patch list's codes fit its encoding and that no patch has two names."""
     encoding = ENCODINGS[data["encoding"]]
     known: dict[Triple, str] = {}
     for name, codes in data["patches"].items():
@@ -127,16 +127,16 @@ def check_list(data: Data, here: Location) -> None:
             place.problem(f"{stated} is outside {encoding.name}, which ends at {encoding.top}")
         first = known.setdefault(_triple(codes), name)
         if first != name:
-            place.problem(f"{stated} is the patch '{first}' already; keep one name")
+            place.problem(f"{stated} is already the patch '{first}'; keep one name")
 
 
 def read_over(
     data: Any, sets: Data, needed: bool, target: Target | None, here: Location
 ) -> Over | None:
-    """What a requirement is about; None where a problem was noted.
+    """Read the patches of a requirement; None if a problem was noted.
 
-    `sets` are the names the rule defines. Where patches are not `needed`, the quantity takes them
-    by itself, and a mapping may leave `patches` out (the tuple is empty then).
+    `sets` are the names that the rule defines. If patches are not `needed`, the quantity takes
+    them by itself, and a mapping may leave `patches` out (the tuple is empty then).
     """
     narrowed = data if isinstance(data, Mapping) else {"patches": data}
     before = here.problem_count
@@ -150,7 +150,7 @@ def read_over(
     for key in ("signal", "target"):
         ends = narrowed.get(key)
         if ends and ends[0] > ends[1]:
-            here.at(key).problem(f"{inline_yaml(ends)} falls; expected the smaller end first")
+            here.at(key).problem(f"{inline_yaml(ends)} is reversed; expected the smaller end first")
     if here.problem_count > before:
         return None
     return Over(

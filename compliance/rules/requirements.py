@@ -1,7 +1,6 @@
-"""What a rule asks for: its target and its requirements, resolved and checked for sense.
+"""Read a rule's target and requirements, resolved and checked for sense.
 
-The schema has said that every key is there, in its form and within its bounds; here is checked
-what keys mean together.
+The schema has checked each key's presence, form and bounds; here keys are checked together.
 """
 
 from __future__ import annotations
@@ -48,20 +47,20 @@ BLACKS: Mapping[str, tuple[str, ...]] = {
 
 DCDM_EXPONENT = 2.6
 SMALLEST_AREA = 0.005
-"""Of a triangle of primaries in x, y; anything below is a slip of the pen."""
+"""Smallest area of a triangle of primaries in x, y; anything below is a typing error."""
 
 Triangle = tuple[Pair, Pair, Pair]
 
 
 def read_encoding(data: Data) -> Encoding:
-    """What the plan emits: as stated, else X'Y'Z' for the dcdm curve and 10-bit full RGB."""
+    """The plan's encoding: as stated, else X'Y'Z' for the dcdm curve or 10-bit full RGB."""
     curve = data.get("target", {}).get("transfer", {}).get("curve")
     default = "xyz-12-full" if curve == "dcdm" else "rgb-10-full"
     return ENCODINGS[data.get("signal", {}).get("encoding", default)]
 
 
 def read_target(data: Data, encoding: Encoding, places: SourceLocations) -> Target | None:
-    """The target of a resolved rule; None where problems were noted."""
+    """Read the target of a resolved rule; None if problems were noted."""
     here = places.at("target")
     before = here.problem_count
     curve = data["transfer"]["curve"]
@@ -129,16 +128,16 @@ def _container(
 
 
 def _check_triangle(triangle: Triangle, white: Pair, here: Location) -> None:
-    """Primaries that span an area, with the white inside it."""
+    """Check that primaries span an area, with the white inside it."""
     red, green, blue = triangle
     if any(y <= 0 or x + y > 1 + 1e-9 for x, y in triangle):
-        here.problem("holds no chromaticity: y is above 0, and x + y at most 1")
+        here.problem("has an impossible chromaticity; expected y above 0 and x + y at most 1")
         return
     turns = [_turn(red, green, white), _turn(green, blue, white), _turn(blue, red, white)]
     if abs(_turn(red, green, blue)) / 2 < SMALLEST_AREA:
         here.problem("span no area; expected three different corners")
     elif white[1] <= 0 or sum(white) >= 1 or not (min(turns) > 0 or max(turns) < 0):
-        here.problem(f"do not enclose the white {inline_yaml(list(white))}; look at both")
+        here.problem(f"do not enclose the white {inline_yaml(list(white))}; check both")
 
 
 def _turn(a: Pair, b: Pair, c: Pair) -> float:
@@ -157,19 +156,19 @@ def _check_transfer(data: Data, here: Location) -> None:
         place.at("exponent").problem("missing; the power curve needs one, e.g. exponent: 2.2")
     if curve != "power" and "exponent" in transfer:
         place.at("exponent").problem(
-            f"{curve} has its own; leave the key out, or take {{curve: power, exponent: …}}"
+            f"belongs to power, not {curve}; leave it out, or use {{curve: power, exponent: …}}"
         )
     if curve == "pq" and data.get("scale") == "relative":
-        here.at("scale").problem("pq is absolute; expected absolute, or no such key")
+        here.at("scale").problem("pq is absolute; expected absolute, or leave the key out")
     if curve != "hlg" and "system_gamma" in transfer:
         place.at("system_gamma").problem(f"belongs to hlg, not {curve}; leave the key out")
     if isinstance(transfer.get("system_gamma"), float | int) and "surround" in data:
         here.at("surround").problem(
-            "enters an automatic system gamma only, and a number is stated; leave one of them out"
+            "only affects an automatic system gamma, but system_gamma is a number; leave one out"
         )
     if curve != "hlg" and "surround" in data:
         here.at("surround").problem(
-            f"enters the target of hlg only, not of {curve}; to limit the room's surround write "
+            f"only affects the target of hlg, not of {curve}; to limit the room's surround write "
             "a requirement {quantity: recorded, field: surround, …}"
         )
 
@@ -179,7 +178,7 @@ def _luminance(data: Data, curve: str, here: Location) -> tuple[float, float]:
     peak = float(data.get("peak", white))
     if "peak" in data and curve != "pq":
         more = "white is the nominal peak" if curve == "hlg" else "white is the highest level"
-        here.problem(f"belongs to pq; in {curve} {more}, leave the key out")
+        here.problem(f"belongs to pq; for {curve} {more}; leave the key out")
     elif peak < white:
         below = f"{inline_yaml(peak)} is below white {inline_yaml(white)}"
         here.problem(f"{below}; expected at least that")
@@ -206,7 +205,7 @@ def example_of(quantity: Quantity | None) -> str:
 
 
 def unit_phrase(quantity: Quantity, field: str | None = None) -> str:
-    """What a number of the quantity is called in a message: its unit, or `a plain number`."""
+    """The quantity's unit in a message: its unit, or `a plain number`."""
     unit = quantity.unit
     if quantity.values == "stated":
         unit = RECORDED_FIELDS[field][0] if field and field in RECORDED_FIELDS else "1"
@@ -214,7 +213,7 @@ def unit_phrase(quantity: Quantity, field: str | None = None) -> str:
 
 
 def limits_from(data: Data) -> Limits:
-    """The interval of limits as they are written; a stated centre is kept for print."""
+    """The interval of limits as written; a stated centre is kept for print."""
     exclusive = bool(data.get("exclusive", False))
     if "box" in data:
         dx, dy = data["box"]
@@ -232,12 +231,12 @@ def limits_from(data: Data) -> Limits:
 
 
 def _exact(value: float) -> Decimal:
-    """The decimal as it was written, so that 2.4 ± .1 ends at 2.3 and 2.5."""
+    """The decimal as written, so that 2.4 ± .1 ends at 2.3 and 2.5."""
     return Decimal(repr(value))
 
 
 def read_limits(data: Data, quantity: Quantity, here: Location) -> Limits | None:
-    """Limits that make sense for the quantity; None where a problem was noted."""
+    """Read limits that make sense for the quantity; None if a problem was noted."""
     fault = _wrong_for(data, quantity)
     if fault:
         key, message = fault
@@ -268,7 +267,7 @@ def _wrong_for(data: Data, quantity: Quantity) -> Fault | None:
         return None
     if "within" in data and "nominal" not in data:
         wanted = inline_yaml({"max": data["within"]})
-        return "within", f"is about 0, and {quantity.name} is never below 0; expected {wanted}"
+        return "within", f"is centred on 0, but {quantity.name} is never below 0; expected {wanted}"
     if high is not None and (high < 0 or (high == 0 and limits.exclusive)):
         key = "max" if "max" in data else "nominal"
         return key, f"can never be met: {quantity.name} is never below 0; expected e.g. {example}"
@@ -279,24 +278,24 @@ OPTIONS = ("floor", "above_black", "ignore", "diagram", "field", "declaration")
 """Keys that only some quantities take."""
 
 NO_EXPONENT = ("srgb", "pq")
-"""Curves that have no exponent to fit."""
+"""Curves without an exponent to fit."""
 
 
 @dataclass(frozen=True, slots=True)
 class Definitions:
-    """What a rule's requirements are read with."""
+    """The parts of a rule that its requirements refer to."""
 
     target: Target | None
     names: Data
     """The patch sets as written."""
     sets: Mapping[str, PatchSet]
-    """Those of them that could be read."""
+    """The sets that could be read."""
 
 
 def read_requirement(
     name: str, data: Data, known: Definitions, here: Location
 ) -> Requirement | None:
-    """One requirement of a resolved rule; None where problems were noted."""
+    """Read one requirement of a resolved rule; None if problems were noted."""
     quantity = QUANTITIES[data["quantity"]]
     before = here.problem_count
     _check_options(data, quantity, here)
@@ -333,7 +332,7 @@ def read_requirement(
 
 
 def _check_options(data: Data, quantity: Quantity, here: Location) -> None:
-    """Unit, options and what `recorded` and `declared` need."""
+    """Check the unit, the options, and the keys that `recorded` and `declared` need."""
     for key in OPTIONS:
         if key in data and key not in quantity.options:
             owners = [row.name for row in QUANTITIES.values() if key in row.options]
@@ -353,7 +352,7 @@ def _check_options(data: Data, quantity: Quantity, here: Location) -> None:
         right = "1" if unit == "a plain number" else unit
         if data["unit"].replace("cd/m2", "cd/m²") != right:
             message = f"{quoted(data['unit'])} is not the unit of {quantity.name}"
-            here.at("unit").problem(f"{message}; expected {right}, or no such key")
+            here.at("unit").problem(f"{message}; expected {right}, or leave the key out")
 
 
 def _statistic(data: Data, quantity: Quantity, here: Location) -> tuple[str, float | None]:
@@ -363,7 +362,7 @@ def _statistic(data: Data, quantity: Quantity, here: Location) -> tuple[str, flo
         percentile, stated = float(stated["percentile"]), "percentile"
     if stated not in quantity.statistics:
         why = "an offset in x and y" if quantity.pair else "one value of all patches together"
-        why = "no patch at all" if quantity.values == "stated" else why
+        why = "a stated value" if quantity.values == "stated" else why
         allowed = one_of(quantity.statistics)
         message = f"'{stated}' does not go with {quantity.name}, which is {why}; expected {allowed}"
         here.problem(message)
@@ -379,7 +378,7 @@ def _over(data: Data, quantity: Quantity, known: Definitions, here: Location) ->
             here.problem(f"missing; {quantity.name} needs a set of patches, e.g. over: {example}")
         return None
     if stated:
-        here.problem(f"{quantity.name} is about no patch; leave the key out")
+        here.problem(f"{quantity.name} uses no patches; leave the key out")
         return None
     needed = not by_itself or quantity.hues
     over = read_over(data["over"], known.names, needed, known.target, here)
@@ -389,16 +388,16 @@ def _over(data: Data, quantity: Quantity, known: Definitions, here: Location) ->
 
 
 def _check_hues(over: Over, sets: Mapping[str, PatchSet], here: Location) -> None:
-    """The first set shows red, green and blue; the others do not matter."""
+    """Check that the first set has red, green and blue; the others do not matter."""
     name = over.patches[0]
     if name not in sets and name not in BUILT_IN_SETS:
-        return  # what is wrong with the set is noted there
+        return  # the set's problem is noted elsewhere
     shown = {hue for hue in _names_of(name, sets) or () if over.only is None or hue in over.only}
     absent = [hue for hue in ("red", "green", "blue") if hue not in shown - {*over.exclude}]
     if absent:
         here.problem(
-            f"{quoted(name)} shows no {', '.join(absent)}; expected a set of hues with red, green "
-            "and blue, or no such key"
+            f"{quoted(name)} has no {', '.join(absent)}; expected a set of hues with red, green "
+            "and blue, or leave the key out"
         )
 
 
@@ -417,7 +416,7 @@ def _check_reference(data: Data, quantity: Quantity, here: Location) -> None:
 def _check_sense(
     data: Data, quantity: Quantity, over: Over | None, known: Definitions, here: Location
 ) -> None:
-    """What quantity, target and sets cannot do together."""
+    """Check that quantity, target and sets fit together."""
     curve = known.target.curve if known.target else None
     if quantity.ideal == "exponent" and curve in NO_EXPONENT:
         message = f"{curve} has no exponent to fit; expected e.g. luminance-error"
@@ -430,18 +429,18 @@ def _check_sense(
     by_time = over.seconds is not None and quantity.compares == "centre"
     if quantity.by_position and not by_time:
         here.at("over").problem(
-            f"{quantity.name} compares positions, and there is the centre only; "
+            f"{quantity.name} compares positions, and over has only the centre; "
             "expected a set of positions, e.g. {positions: [centre, corners], of: white}"
         )
     if data.get("reference") == "centre" and "centre" in quantity.references:
         here.at("reference").problem(
-            "'centre' compares positions, and over has the centre only; "
+            "'centre' compares positions, and over has only the centre; "
             "expected a set of positions, or another reference"
         )
 
 
 def _positions(over: Over, sets: Mapping[str, PatchSet]) -> set[str] | None:
-    """Positions of the patches a requirement is about; None where a set could not be read."""
+    """Positions of a requirement's patches; None if a set could not be read."""
     positions: set[str] = set(over.position or ())
     for name in over.patches:
         if name in BUILT_IN_SETS:
@@ -463,7 +462,7 @@ def _limits(data: Data, quantity: Quantity, statistic: str, here: Location) -> L
         return read_limits(data["limits"], quantity, place), (), {}
     if statistic != "each" or quantity.values != "point":
         wanted = f"expected e.g. limits: {example_of(quantity)}"
-        place.problem(f"go with one value per patch (statistic each); {wanted}")
+        place.problem(f"need one value per patch (statistic each); {wanted}")
         return None, (), {}
     if key == "bands":
         return None, _bands(data["bands"], quantity, place), {}
@@ -490,7 +489,7 @@ def _bands(data: list[Data], quantity: Quantity, here: Location) -> tuple[Band, 
             )
         if upto is not None and upto <= reached:
             before = inline_yaml(reached)
-            place.problem(f"{inline_yaml(upto)} does not rise above {before} before it")
+            place.problem(f"{inline_yaml(upto)} is not above {before} before it")
         reached = upto or reached
         if limits:
             bands.append(Band(as_float(upto), limits))
@@ -500,7 +499,7 @@ def _bands(data: list[Data], quantity: Quantity, here: Location) -> tuple[Band, 
 def _check_names(
     by_patch: Mapping[str, Limits], over: Over | None, sets: Mapping[str, PatchSet], here: Location
 ) -> None:
-    """Names that the sets are known to have: each patch named once, nothing else named."""
+    """Check names of patches, if the sets define them: all known, and by_patch complete."""
     if over is None or not over.patches:
         return
     known: list[str] = []
@@ -523,7 +522,7 @@ def _check_names(
 
 
 def _names_of(name: str, sets: Mapping[str, PatchSet]) -> list[str] | None:
-    """Names of a set's patches where they are known by its definition."""
+    """Names of a set's patches; None if its definition does not state them."""
     if name in BUILT_IN_SETS:
         return [name]
     patch_set = sets.get(name)

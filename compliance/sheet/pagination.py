@@ -1,4 +1,4 @@
-"""Set blocks on pages, whatever the blocks show."""
+"""Set blocks on pages, independent of their content."""
 
 from __future__ import annotations
 

@@ -101,8 +101,8 @@ def _read(
     signer = signer_of(pyca.load_der_x509_certificate(own.dump()))
     stamp = embedded_timestamp(information, stamping)
     found = Detached(signer, _claimed(information), stamp, trusted_as=None, faults=())
-    stands = trust_of(own, others, trusted, found.moment or signer.not_before)
-    return replace(found, trusted_as=stands.as_, faults=tuple(_faults(data, signed, own, found)))
+    trust = trust_of(own, others, trusted, found.moment or signer.not_before)
+    return replace(found, trusted_as=trust.as_, faults=tuple(_faults(data, signed, own, found)))
 
 
 def _parsed(signature: bytes) -> Any:

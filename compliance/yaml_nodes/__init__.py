@@ -1,1 +1,1 @@
-"""The YAML documents of the project: bounded, with lines, typed and held to their schemas."""
+"""Read the project's YAML documents: bounded, with lines, typed and validated."""

@@ -44,7 +44,7 @@ def validator_of(schema: Schema, start: str = "#") -> Draft202012Validator:
 def _validator_kind() -> tuple[type[Draft202012Validator], FormatChecker]:
     """The validator of Draft 2020-12 with our dates, and with `uniqueItems` in one pass.
 
-    The library compares each entry of a list with each where they cannot be sorted.
+    The library compares every pair of entries if they cannot be sorted.
     """
     from jsonschema import Draft202012Validator, FormatChecker, ValidationError
     from jsonschema.validators import extend

@@ -1,4 +1,4 @@
-"""How messages show what a file holds and what was meant."""
+"""Show a file's values in messages, and suggest the intended names."""
 
 from __future__ import annotations
 
@@ -43,7 +43,7 @@ TRADE_WORDS: Mapping[str, str] = {
     "filter": "colorimeter",
     "beamer": "projector",
 }
-"""Words of the trade, in small letters, and what our names say instead."""
+"""Words of the trade, in small letters, and our names for them."""
 
 
 def quoted(text: str) -> str:
@@ -77,13 +77,13 @@ def inline_yaml(value: Any) -> str:
 
 
 def one_of(names: Iterable[str]) -> str:
-    """`one of a, b, c`; just `a` where there is one."""
+    """`one of a, b, c`; just `a` if there is only one."""
     known = list(names)
     return known[0] if len(known) == 1 else "one of " + ", ".join(known)
 
 
 def nearest(text: str, names: Iterable[str], likeness: float = 0.6) -> str | None:
-    """The name that `text` most likely stands for, if any is near: at least so alike, 0 to 1."""
+    """The name most similar to `text`; None if none reaches the likeness, 0 to 1."""
     plain = {_plain(name): name for name in reversed(list(names))}
     wanted = _plain(text)
     begun = [name for name in plain if len(wanted) >= 3 and name.startswith(wanted)]
@@ -92,20 +92,20 @@ def nearest(text: str, names: Iterable[str], likeness: float = 0.6) -> str | Non
 
 
 def _plain(name: str) -> str:
-    """A name without what is easily mistaken: case, and - for _ or a space."""
+    """A name without easily confused parts: case, and - for _ or a space."""
     return name.strip().lower().replace("_", "-").replace(" ", "-")
 
 
 def did_you_mean(text: str, names: Iterable[str]) -> str:
-    """The end of a message about a name that is not known: the nearest, or all there are."""
+    """The end of a message about an unknown name: the nearest known one, or all of them."""
     known = list(dict.fromkeys(names))
     if not known:
-        return "there is none to name"
+        return "there are none"
     return suggestion(text, known) or f"expected {one_of(known)}"
 
 
 def suggestion(text: str, names: Iterable[str]) -> str:
-    """`did you mean …?` by the words of the trade, or by likeness; empty where nothing is near."""
+    """`did you mean …?` by the words of the trade, or by likeness; empty if nothing is similar."""
     known = list(names)
     likely = in_our_words(text[:SHOWN], known)
     if not likely:
@@ -118,7 +118,7 @@ def suggestion(text: str, names: Iterable[str]) -> str:
 
 
 def in_our_words(text: str, names: Iterable[str]) -> list[str]:
-    """The names that `text` means where it has a word of the trade in it: `rgb-10-legal`.
+    """The names that `text` means if it contains a word of the trade: `rgb-10-legal`.
 
     They share the translated word and as many of the others as any name does.
     """

@@ -1,6 +1,6 @@
 """YAML as a tree of nodes that know their line; nothing in it is interpreted.
 
-Accepted is the part of YAML that has one meaning: mappings with plain keys, lists, scalars.
+Only the unambiguous part of YAML is accepted: mappings with plain keys, lists, scalars.
 Tags, anchors, aliases, merge keys, duplicate keys and a second document are refused; size,
 depth and number of nodes are bounded.
 """
@@ -27,7 +27,7 @@ class Node:
     kind: str
     """`mapping`, `list` or `scalar`."""
     line: int | None = None
-    """Counted from 1; None where the document has no lines (JSON)."""
+    """Counted from 1; None if the document has no lines (JSON)."""
     text: str = ""
     """Of a scalar."""
     plain: bool = True
@@ -39,7 +39,7 @@ class Node:
 
     @property
     def empty(self) -> bool:
-        """Nothing was written where a value belongs."""
+        """Whether the value is missing."""
         return self.kind == "scalar" and self.plain and self.text in ("", "~", "null")
 
 
@@ -51,7 +51,7 @@ class _Fault(Exception):
 
 
 def parse(data: bytes, file: str) -> Node | Problem:
-    """The document in `data` as nodes, or the first thing that makes it unreadable."""
+    """The document in `data` as nodes, or the first problem that makes it unreadable."""
     try:
         return _Composer(_decoded(data)).document()
     except _Fault as fault:
@@ -86,12 +86,12 @@ class _Composer:
         while isinstance(opening, yaml.StreamStartEvent):
             opening = next(self._events)
         if isinstance(opening, yaml.StreamEndEvent):
-            raise _Fault(None, "holds comments only")
+            raise _Fault(None, "contains only comments")
         node = self._node(next(self._events), 1)
         next(self._events)
         extra = next(self._events)
         if not isinstance(extra, yaml.StreamEndEvent):
-            raise _Fault(_line(extra), "a second document begins here; a file holds one")
+            raise _Fault(_line(extra), "a second document begins here; expected one per file")
         return node
 
     def _node(self, event: yaml.Event, depth: int) -> Node:
@@ -110,7 +110,7 @@ class _Composer:
             )
         if event.tag is not None:
             tag = event.tag.replace("tag:yaml.org,2002:", "!!")
-            raise _Fault(line, f"'{_shown(tag)}' is a tag; values here need none")
+            raise _Fault(line, f"'{_shown(tag)}' is a tag; leave it out")
         if isinstance(event, yaml.MappingStartEvent):
             return self._mapping(line, depth)
         if isinstance(event, yaml.SequenceStartEvent):
@@ -140,7 +140,7 @@ class _Composer:
 
     @staticmethod
     def _safely(text: str) -> Iterator[yaml.Event]:
-        """The parser's events; every way in which it stumbles becomes one kind of fault."""
+        """Yield the parser's events; each of its errors becomes a fault."""
         try:
             yield from yaml.parse(text, Loader=yaml.SafeLoader)
         except yaml.MarkedYAMLError as fault:
@@ -148,27 +148,25 @@ class _Composer:
             line = mark.line + 1 if mark else None
             raise _Fault(line, f"invalid YAML: {_reworded(fault.problem or '')}") from None
         except (yaml.YAMLError, ValueError, OverflowError, IndexError):
-            message = (
-                "invalid YAML: a directive, or an escape in a quoted text, that has no meaning"
-            )
+            message = "invalid YAML: an unknown directive, or an unknown escape in a quoted text"
             raise _Fault(None, message) from None
 
 
 _WORDS = {
-    "mapping values are not allowed": "a colon too many, or an indentation that does not fit; "
-    "put a text with ': ' in it into quotes",
+    "mapping values are not allowed": "an extra colon, or a wrong indentation; "
+    "put a text that contains ': ' in quotes",
     "found character '\\t'": "tab character; indent with spaces",
-    "could not find expected ':'": "a key without its colon",
+    "could not find expected ':'": "a key without a colon",
     "found unexpected end of stream": "a quote that is never closed",
     "expected ',' or '}'": "a comma or a closing brace } is missing",
     "expected ',' or ']'": "a comma or a closing bracket ] is missing",
     "found incompatible YAML document": "a directive for another version of YAML; leave it out",
-    "expected <block end>": "an indentation that does not fit, or a text that needs quotes",
+    "expected <block end>": "a wrong indentation, or a text that needs quotes",
 }
 
 
 def _reworded(problem: str) -> str:
-    """The parser's complaint in the words of whoever wrote the file, where we know them."""
+    """The parser's complaint in the words of the file's author, if we have them."""
     return next((words for start, words in _WORDS.items() if problem.startswith(start)), "") or (
         _shown(problem)
     )
@@ -186,7 +184,7 @@ def _shown(text: str) -> str:
 def node_from_data(data: Any, depth: int = 1) -> Node:
     """Plain data (as from JSON) as nodes without lines, so that one check serves both.
 
-    ValueError where it nests too deeply or holds what no document can.
+    Raises ValueError if it is nested too deeply or has a key that is not a text.
     """
     if depth > MAX_DEPTH:
         raise ValueError(f"is nested deeper than {MAX_DEPTH} levels")
@@ -204,7 +202,7 @@ def node_from_data(data: Any, depth: int = 1) -> Node:
 
 
 def locate(node: Node, path: Path) -> tuple[int | None, int]:
-    """The line of the deepest part of `path` that stands in `node`, and how many parts do."""
+    """The line of the deepest part of `path` that `node` contains, and the number of parts."""
     line = node.line
     for depth, part in enumerate(path):
         if isinstance(part, int):
@@ -221,7 +219,7 @@ def locate(node: Node, path: Path) -> tuple[int | None, int]:
 
 
 class SourceLocations:
-    """The files a document was made of, the nearest first, and what is wrong in them."""
+    """The files that a document was made of, the nearest first, and their problems."""
 
     def __init__(
         self, files: Sequence[tuple[str, Node]], error: type[InputError] = RuleError
@@ -235,7 +233,7 @@ class SourceLocations:
         return Location(self, keys)
 
     def find(self, path: Path) -> tuple[str, int | None]:
-        """File and line of a key: in the file that says most of the path, the nearest of them."""
+        """File and line of a key: in the file with most of the path, the nearest of those."""
         best: tuple[int, str, int | None] | None = None
         for file, node in self.files:
             line, depth = locate(node, path)
@@ -255,7 +253,7 @@ class SourceLocations:
 
 @dataclass(frozen=True, slots=True)
 class Location:
-    """A key of a document: what is wrong there is noted here."""
+    """A key of a document, to note its problems."""
 
     sources: SourceLocations
     path: Path
@@ -265,11 +263,11 @@ class Location:
         return Location(self.sources, (*self.path, *keys))
 
     def problem(self, message: str) -> None:
-        """Note a fault, in the file that says most of the path."""
+        """Note a problem, in the file with most of the path."""
         self.sources.problems.append(self._fault(message))
 
     def error(self, message: str) -> InputError:
-        """A fault behind which nothing can be read; raise what comes back."""
+        """Return an error to raise, for a problem after which nothing can be read."""
         return self.sources.error(self._fault(message))
 
     def _fault(self, message: str) -> Problem:
@@ -278,7 +276,7 @@ class Location:
 
     @property
     def problem_count(self) -> int:
-        """How many problems were noted so far, here and elsewhere."""
+        """Number of problems noted so far, here and elsewhere."""
         return len(self.sources.problems)
 
 
@@ -288,16 +286,16 @@ MARKS = {
     "meter": ("kind",),  # a job has the key meter, too
     "repository": ("specs",),
 }
-"""By the name of its schema: keys that documents of no other kind have."""
+"""Keys that only one kind of document has, by the name of its schema."""
 
 
 def kind_of(node: Node) -> str | None:
-    """The kind of document that begins at `node`, as its schema is called; None: none of ours."""
+    """The kind of the document at `node`, named as its schema; None if it is not one of ours."""
     return next((kind for kind, marks in MARKS.items() if _marked(node, marks)), None)
 
 
 def other_kind(node: Node, schema: str) -> str | None:
-    """The kind of a document that is plainly not of the kind `schema`."""
+    """The kind of a document that is clearly not of the kind `schema`; None if unclear."""
     return None if _marked(node, MARKS.get(schema, ())) else kind_of(node)
 
 

@@ -1,4 +1,4 @@
-"""Files of the project: their bytes within bounds, and YAML documents by their schemas."""
+"""Read the project's files: bytes within bounds, and YAML documents by their schemas."""
 
 from __future__ import annotations
 
@@ -15,13 +15,13 @@ from compliance.yaml_nodes.schema_faults import Hint, note_faults
 from compliance.yaml_nodes.schema_reader import Reader
 
 DOCUMENT_LIMIT = 1 << 20
-"""Bytes a rule, job, meter or patch list may have."""
+"""Largest size of a rule, job, meter or patch list, in bytes."""
 
 
 def read_bytes(
     path: str | Path, error: type[InputError], what: str, *, limit: int = DOCUMENT_LIMIT
 ) -> bytes:
-    """The bytes of a regular file; `error` where it cannot be read or is above `limit`."""
+    """The bytes of a regular file. Raises `error` if it is unreadable or larger than `limit`."""
     name = str(path)
     try:
         status = os.stat(path)
@@ -48,7 +48,7 @@ def sha256(data: bytes) -> str:
 
 
 def resolve_inside(folder: Path, named: str) -> Path | None:
-    """`named` taken from `folder`, links followed; None where that leaves `folder`."""
+    """`named` relative to `folder`, links followed; None if that is outside `folder`."""
     home = Path(os.path.realpath(folder))
     resolved = Path(os.path.realpath(home / named))
     return resolved if resolved.is_relative_to(home) else None
@@ -56,11 +56,11 @@ def resolve_inside(folder: Path, named: str) -> Path | None:
 
 PORTS = tuple(f"{port}{number}" for port in ("com", "lpt") for number in "0123456789¹²³")
 DEVICES = frozenset(("aux", "con", "conin$", "conout$", "nul", "prn", *PORTS))
-"""What Windows keeps for devices: no file is called so there, with any suffix or none."""
+"""Names that Windows reserves for devices: no file can have them, with or without a suffix."""
 
 
 def is_device_name(name: str) -> bool:
-    """Whether a file's name is one that Windows keeps for a device."""
+    """Return whether Windows reserves a file's name for a device."""
     return name.partition(".")[0].rstrip(" ").lower() in DEVICES
 
 
@@ -68,7 +68,7 @@ def is_device_name(name: str) -> bool:
 
 
 def read_yaml(data: bytes, file: str, error: type[InputError]) -> Node:
-    """The bytes of a YAML file as nodes; `error` with the line where that is impossible."""
+    """The bytes of a YAML file as nodes. Raises `error` with the line if that is impossible."""
     node = parse(data, file)
     if isinstance(node, Problem):
         raise error(node)
@@ -85,10 +85,10 @@ def read_nodes(
     hint: Hint | None = None,
     places: SourceLocations | None = None,
 ) -> Any:
-    """Nodes as plain data by a schema, or by its part `start`; `error` with every problem.
+    """Nodes as plain data by a schema, or by its part `start`. Raises `error` with every problem.
 
-    Of a document of another kind, that is the only problem. `places` are the files that the
-    document was made of, where it is not this one alone.
+    Another kind of document is reported as the only problem. `places` are the files that the
+    document was made of, if there are several.
     """
     other = other_kind(node, schema) if start == "#" else None
     if other is not None:
@@ -109,10 +109,10 @@ def read_data(
     *,
     start: str = "#",
 ) -> tuple[Node, Any]:
-    """Plain data (as from JSON) held to a schema: its nodes, and the same data.
+    """Validate plain data (as from JSON) by a schema; returns its nodes and the same data.
 
-    `error` with every problem, also where the data is not in the form that reading a file
-    gives, so that what is read back is what was written.
+    Raises `error` with every problem, also if reading a file would give the data in another
+    form, so that a document read back equals the written one.
     """
     try:
         node = node_from_data(data)
@@ -120,5 +120,5 @@ def read_data(
         raise error(Problem(file, str(fault))) from None
     typed = read_nodes(node, file, schema, error, start=start)
     if typed != data:
-        raise error(Problem(file, "holds values in another form than a file that was read gives"))
+        raise error(Problem(file, "has values in another form than those read from a file"))
     return node, typed

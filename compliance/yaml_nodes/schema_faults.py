@@ -1,8 +1,7 @@
-"""What jsonschema finds wrong in a document, in our words: found, expected, what to do.
+"""Word jsonschema's errors of a document: found, expected, what to do.
 
-The library says which keyword of the schema a value breaks. What is said about it comes of the
-value's node and of the part of the schema it was read by, whose `title` and `examples` say what
-was expected.
+The library names the schema's keyword that a value breaks. The message is made from the value's
+node and from its part of the schema, whose `title` and `examples` state the expected value.
 """
 
 from __future__ import annotations
@@ -34,7 +33,7 @@ if TYPE_CHECKING:
     from jsonschema import Draft202012Validator, ValidationError
 
 Hint = Callable[[Path], str | None]
-"""What is expected at a path, where that depends on more than the schema."""
+"""Returns the expected value at a path, if it depends on more than the schema."""
 
 
 def note_faults(
@@ -44,22 +43,22 @@ def note_faults(
     places: SourceLocations,
     hint: Hint | None = None,
 ) -> None:
-    """Note each fault of a document that was read: one for each key, in the document's order."""
+    """Note the faults of a document: one for each key, in the document's order."""
     wording = _Wording(read, places, hint)
     order = {path: number for number, path in enumerate(read.parts)}
     errors = list(islice(validator.iter_errors(data), MOST_ERRORS))
     for error in sorted(errors, key=lambda error: order[tuple(error.path)]):
         wording.note(error)
     if len(errors) == MOST_ERRORS:
-        places.at().problem(f"has {MOST_ERRORS} faults or more; mend these first")
+        places.at().problem(f"has {MOST_ERRORS} errors or more; fix these first")
 
 
 MOST_ERRORS = 500
-"""Errors of one document that are asked for."""
+"""Largest number of errors reported for one document."""
 MOST_UNKNOWN = 50
-"""Unknown keys of one mapping that are told."""
+"""Largest number of unknown keys reported for one mapping."""
 SURELY = 0.8
-"""Likeness from which a key is misspelt rather than misplaced."""
+"""Likeness above which a key is misspelt rather than misplaced."""
 NOUNS = {"mapping": "a mapping", "list": "a list", "scalar": "a single value"}
 OUTSIDE = {
     "minimum": "below",
@@ -67,11 +66,11 @@ OUTSIDE = {
     "exclusiveMinimum": "not above",
     "exclusiveMaximum": "not below",
 }
-"""Keywords of bounds, and where a number is that breaks them."""
+"""Keywords of bounds, and the position of a number that breaks them."""
 
 
 class _Wording:
-    """Words for the library's errors."""
+    """Makes messages of the library's errors."""
 
     def __init__(self, read: Reader, places: SourceLocations, hint: Hint | None) -> None:
         self._read = read
@@ -81,7 +80,7 @@ class _Wording:
         self._meant: dict[Path, set[str | None]] = {}
 
     def note(self, error: ValidationError) -> None:
-        """Say what is wrong, by the keyword that is broken."""
+        """Note an error, by the keyword that is broken."""
         path = tuple(error.path)
         if "propertyNames" in error.schema_path:
             self._name(error, path)
@@ -97,7 +96,7 @@ class _Wording:
             self._fault(path, self._value(error, path))
 
     def _fault(self, path: Path, message: str) -> None:
-        """Note what is wrong with a key; once, since one thing may break several keywords."""
+        """Note a problem of a key; once, since one value may break several keywords."""
         if path not in self._noted:
             self._noted.add(path)
             self._places.at(*path).problem(message)
@@ -164,7 +163,7 @@ class _Wording:
         beside, part = _beside(error), self._read.parts[path][1]
         rivals = {*part.get("dependentSchemas", ())} & error.instance.keys() - {beside}
         if beside is not None and rivals:
-            return  # which of them is meant is the first question
+            return  # first the user must choose one of them
         for key in error.validator_value:
             if key in error.instance or key in self._misspelt(path):
                 continue
@@ -176,7 +175,7 @@ class _Wording:
             self._fault(below, f"missing; {wanted}")
 
     def _needs(self, error: ValidationError, path: Path) -> None:
-        """Of alternatives that are keys, none is there."""
+        """Note that none of several alternative keys is present."""
         keys = [branch["required"][0] for branch in error.validator_value]
         if self._misspelt(path):
             return
@@ -189,7 +188,7 @@ class _Wording:
         self._fault(path, f"needs {one_of(keys)}{eg + example or self._example(keys[0], path)}")
 
     def _excluded(self, error: ValidationError, path: Path) -> None:
-        """A key that may not be there: beside another one, or for what the schema says."""
+        """Note a key that is not allowed: beside another one, or by the schema's title."""
         beside = _beside(error)
         if beside is None:
             self._fault(path, f"is {error.schema['title']}")
@@ -197,14 +196,14 @@ class _Wording:
             self._not_both(beside, path)
 
     def _not_both(self, beside: str | None, path: Path) -> None:
-        """Two keys exclude one another; told at the one that comes later in the schema."""
+        """Note two keys that exclude one another, at the later one in the schema."""
         *around, key = path
         known = list(self._read.parts[tuple(around)][1]["properties"])
         first, second = sorted((str(beside), str(key)), key=known.index)
         self._fault((*around, second), f"give {first} or {second}, not both")
 
     def _misspelt(self, path: Path) -> set[str | None]:
-        """Known keys that unknown ones of a mapping are likely meant for."""
+        """Known keys that unknown keys of a mapping are likely to mean."""
         if path not in self._meant:
             node, part = self._read.parts[path]
             known = part.get("properties", {})
@@ -238,7 +237,7 @@ class _Wording:
         if keyword == "minLength":
             return f"an empty text; {wanted}"
         if keyword == "maxLength":
-            return f"a text of {len(error.instance)} characters; at most {bound} fit here"
+            return f"a text of {len(error.instance)} characters; expected at most {bound}"
         if keyword == "format":
             noun = "date" if bound == "date" else "time with offset"
             return f"{shown} is not a {noun}; {wanted}"
@@ -246,7 +245,7 @@ class _Wording:
 
 
 def _beside(error: ValidationError) -> str | None:
-    """The key beside which the broken part of a schema holds (`dependentSchemas`)."""
+    """The key on which the broken part of a schema depends (`dependentSchemas`)."""
     steps = list(error.schema_path)
     if "dependentSchemas" not in steps:
         return None
@@ -258,7 +257,7 @@ def _form(kind: str) -> str:
 
 
 def _mistyped(node: Node, kinds: Sequence[str]) -> str:
-    """What was found in place of a value of these types."""
+    """The value found instead of one of these types."""
     shown = quoted(node.text)
     if node.empty:
         return "is empty"
@@ -275,7 +274,7 @@ def _mistyped(node: Node, kinds: Sequence[str]) -> str:
 
 
 def _how_written(node: Node) -> str:
-    """What keeps a scalar from being the number or the word that it looks like."""
+    """The reason why a scalar is not the number or the word that it looks like."""
     if re.fullmatch(r"[-+]?\d+,\d+", node.text):
         return f" (with a decimal point: {node.text.replace(',', '.')})"
     return "" if node.plain else " (quotes make it a text)"
@@ -286,18 +285,18 @@ def _how_written(node: Node) -> str:
 Resolve = Callable[[Schema], Schema]
 
 DEPTH = 3
-"""Mappings within mappings that are looked into."""
+"""Levels of nested mappings that are searched."""
 MOST = 3
-"""Places a message names; a key of more is no hint."""
+"""Largest number of places in a message; with more, no place is named."""
 
 
 def where_key_belongs(
     key: str, scopes: Sequence[tuple[Path, Schema]], resolve: Resolve
 ) -> str | None:
-    """`it belongs in readings or before`; None where no mapping around knows `key`.
+    """`it belongs in readings or before`; None if no mapping around has `key`.
 
-    `scopes` are the mappings around it and their schemas, the innermost, its own, first.
-    Looked for is below that one, then in the next and below it, and so on outwards.
+    `scopes` are the mappings around it and their schemas, the innermost, its own, first. The
+    search goes below that one, then in the next and below it, and so on outwards.
     """
     for number, (path, schema) in enumerate(scopes):
         if number and key in schema.get("properties", {}):
@@ -311,7 +310,7 @@ def where_key_belongs(
 
 
 def _below(key: str, schema: Schema, path: Path, resolve: Resolve) -> list[str]:
-    """The mappings below that know `key`: the nearest, none further down."""
+    """The mappings below that have `key`: only those of the nearest level."""
     level = [(path, schema)]
     for _ in range(DEPTH):
         level = [each for place, part in level for each in _parts(place, part, resolve)]
@@ -322,7 +321,7 @@ def _below(key: str, schema: Schema, path: Path, resolve: Resolve) -> list[str]:
 
 
 def _parts(path: Path, schema: Schema, resolve: Resolve) -> Iterator[tuple[Path, Schema]]:
-    """The mappings that stand in a mapping: its entries, and those of a list in it."""
+    """Yield the mappings in a mapping: its entries, and those of a list in it."""
     entries = {**schema.get("properties", {})}
     other = schema.get("additionalProperties")
     if isinstance(other, Mapping):

@@ -1,9 +1,9 @@
-"""Nodes typed by a JSON Schema, and each fault found on the way.
+"""Type nodes by a JSON Schema.
 
-A schema says which type a scalar has, so `on`, `1:30` or `0412` stay what was written. Nodes are
-walked with the schema at hand; alternatives (`if`, `then`, `else`) are chosen by the kind of node.
-What comes out is plain data, which jsonschema validates: `schema_faults` gives its errors our
-words. What a scalar cannot be read as stays a text, and the validator finds it to be one.
+The schema determines the type of a scalar, so `on`, `1:30` or `0412` stay as written. Nodes are
+walked together with the schema; alternatives (`if`, `then`, `else`) are chosen by the kind of
+node. The result is plain data, which jsonschema validates: `schema_faults` words its errors. A
+scalar that does not have the form of its type stays a text, which the validator reports.
 """
 
 from __future__ import annotations
@@ -24,7 +24,7 @@ NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?", re.ASCII)
 UNPRINTABLE = re.compile(
     "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
 )
-"""Control characters, and those that turn the direction of what follows."""
+"""Control characters, and those that change the direction of the following text."""
 
 KINDS = {"object": "mapping", "array": "list"}
 """Kinds of nodes by the types of JSON; all others are scalars."""
@@ -36,7 +36,7 @@ def as_float(value: float | None) -> float | None:
 
 
 class Reader:
-    """Reads one document's nodes by one schema, and keeps by which part of it each was read."""
+    """Reads one document's nodes by one schema, and keeps the part of it used for each."""
 
     def __init__(self, schema: Schema, places: SourceLocations) -> None:
         self._schema = schema
@@ -46,7 +46,7 @@ class Reader:
         self.unprintable: set[Path] = set()
 
     def read(self, node: Node, schema: Schema, path: Path = ()) -> Any:
-        """A value as plain data, in the types of the schema where the node has their form."""
+        """A value as plain data, in the types of the schema if the node has their form."""
         part = self._chosen(node, self.resolved(schema))
         self.parts[path] = node, part
         if node.kind == "mapping":
@@ -60,7 +60,7 @@ class Reader:
         return None if node.empty else _scalar(node, part)
 
     def resolved(self, schema: Schema) -> Schema:
-        """The schema with its reference followed; what stands beside it goes before."""
+        """The schema with its reference followed; keys beside the reference take precedence."""
         if "$ref" not in schema:
             return schema
         target: Any = self._schema
@@ -70,7 +70,7 @@ class Reader:
         return self.resolved({**target, **beside})
 
     def _chosen(self, node: Node, schema: Schema) -> Schema:
-        """The schema with the alternative for this kind of node in place; what both say is its."""
+        """The schema with the alternative for this kind of node, whose keys take precedence."""
         wanted = schema.get("if", {}).get("type")
         kind = None if wanted is None or node.empty else type_of(node, schema)
         if kind is None:
@@ -97,7 +97,7 @@ class Reader:
 
 
 def types_of(schema: Schema) -> list[str]:
-    """The types that a value may have, the one that is tried first in front."""
+    """The types that a value may have, in the order in which they are tried."""
     kinds = schema.get("type", "string")
     return [kinds] if isinstance(kinds, str) else kinds
 
@@ -112,7 +112,7 @@ def type_of(node: Node, schema: Schema) -> str | None:
 
 
 def _scalar(node: Node, schema: Schema) -> Any:
-    """What is written, in the first type whose form it has; else the text."""
+    """The scalar in the first type whose form it has, else as text."""
     return SCALARS[type_of(node, schema) or "string"](node)
 
 
@@ -140,4 +140,4 @@ SCALARS: Mapping[str, Callable[[Node], Any]] = {
     "integer": _number,
     "boolean": _truth,
 }
-"""How a scalar is read as a type; None where it has not its form."""
+"""Readers of a scalar by type; None if it does not have the type's form."""

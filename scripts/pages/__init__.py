@@ -1,1 +1,1 @@
-"""Parts of `scripts/make_pages.py`: pages from the program, and pages to follow."""
+"""Parts of `scripts/make_pages.py`: pages made by the program, and pages to follow."""

@@ -22,17 +22,17 @@ HEAD = """\
 `compliance assess` writes one JSON document for each slot and deliverable, `JOB-SLOT-RULE.json`,
 and attaches the same bytes to the sheet as `assessment.json`. With `--format json` it prints
 `{"assessments": [documents], "errors": […]}`. This page is made from
-`compliance/schemas/assessment.json` (JSON Schema 2020-12), which other programs can hold a document
-to; every object in it is closed.
+`compliance/schemas/assessment.json` (JSON Schema 2020-12), with which other programs can validate
+a document; no object may have other keys.
 
 Numbers are unrounded and in the unit of their quantity, luminances in cd/m², chromaticities CIE
-1931 x, y. Times are RFC 3339 in UTC. What there is not is `null`, never left out. `number` ends in
+1931 x, y. Times are RFC 3339 in UTC. Missing values are `null`, never left out. `number` ends in
 the first 8 hex digits of the SHA-256 of the document without it, as RFC 8785 JSON, so that a
-changed document does not bear its number. `tool.engine` is raised whenever a definition changes
-that could change a value.
+changed document no longer matches its number. `tool.engine` is raised if a definition changes in a
+way that could change a value.
 
 The same findings come as one flat table with `--csv FILE`: UTF-8, a header row, a row per
-requirement, empty cells for what there is not. Texts that a spreadsheet would take for a formula
+requirement, empty cells for missing values. Texts that a spreadsheet would take for a formula
 begin with an apostrophe there. `--junit FILE` writes them as JUnit XML.
 """
 
@@ -40,8 +40,8 @@ begin with an apostrophe there. `--junit FILE` writes them as JUnit XML.
 EXAMPLE = """\
 ## An example
 
-As it is attached to `tests/golden/VERSION/accepted.pdf`, an HDR slot of the demo whose peak the
-client accepts. Of each list of objects only the first is shown.
+The document attached to `tests/golden/VERSION/accepted.pdf`: an HDR slot of the demo whose peak the
+client accepts. Only the first object of each list is shown.
 """
 
 

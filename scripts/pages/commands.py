@@ -15,8 +15,8 @@ HEAD = """\
 
 # Commands
 
-The help of every command, as it is printed. `compliance COMMAND --help` prints it too. What the
-exit codes mean together is in [Decisions](../decisions.md#exit-codes).
+The help of every command, as printed by `compliance COMMAND --help`.
+[Decisions](../decisions.md#exit-codes) explains the exit codes.
 """
 
 

@@ -9,10 +9,10 @@ HEAD = """\
 
 # Fields of files
 
-Every key of the files that you write, from the schemas that the program reads them by; rule files
-have [a page of their own](rules.md#fields-of-a-rule-file). No other key is allowed anywhere; an
-unknown one is an error that names the nearest. How the files are put together is shown in
-[The job file](../job.md), [Meters](../meters.md) and [House rules](../house-rules.md).
+Every key of the files that you write, from the program's schemas; rule files have [a page of their
+own](rules.md#fields-of-a-rule-file). No other keys are allowed; an unknown key is an error that
+names the nearest known one. [The job file](../job.md), [Meters](../meters.md) and [House
+rules](../house-rules.md) show how to write the files.
 
 A dot leads into a mapping, `[]` into each entry of a list, and `NAME` is a name of your choice.
 """

@@ -1,8 +1,8 @@
 """The page of the rule library: the parts of its documents that each shipped rule covers.
 
-All of it is read: limits, basis and clauses from the rules, what is not covered from the comment
+All data are read: limits, basis and clauses from the rules, the parts not covered from the comment
 at the head of each rule file, the simulated displays from tests/tables/robustness.csv and
-spreads.csv (made by tests/robustness.py, by hand).
+spreads.csv (written by tests/robustness.py, run by hand).
 """
 
 from __future__ import annotations
@@ -113,10 +113,10 @@ def covered(rule: Rule) -> Iterator[str]:
     rows = []
     for _, group in groupby(sorted(rule.requirements, key=firmness), key=firmness):
         alike = list(group)
-        told = plain(alike[0].clause or "–")
-        for one in alike:
-            rows.append((told, one.basis, *limit_cells(one)))
-            told = "″"
+        clause = plain(alike[0].clause or "–")
+        for requirement in alike:
+            rows.append((clause, requirement.basis, *limit_cells(requirement)))
+            clause = "″"
     yield from table(("clause", "basis", "limit", "", "level", "on"), rows)
 
 
@@ -126,13 +126,15 @@ def natural(text: str) -> list[tuple[int, str]]:
     return [(int(part), "") if part.isdecimal() else (-1, part) for part in parts]
 
 
-def limit_cells(one: Requirement) -> tuple[str, str, str, str]:
+def limit_cells(requirement: Requirement) -> tuple[str, str, str, str]:
     """Title, limits, level and patches of a requirement."""
-    level = one.level.value if one.level is Level.SHALL else f"*{one.level.value}*"
-    on = over_words(one.over)
-    if one.displays:
-        on = "; ".join(part for part in (on, f"{one.displays} displays") if part)
-    return f"{plain(one.title)} (`{one.id}`)", limits_words(one), level, plain(on)
+    level = requirement.level.value
+    level = level if requirement.level is Level.SHALL else f"*{level}*"
+    on = over_words(requirement.over)
+    if requirement.displays:
+        on = "; ".join(part for part in (on, f"{requirement.displays} displays") if part)
+    title = f"{plain(requirement.title)} (`{requirement.id}`)"
+    return title, limits_words(requirement), level, plain(on)
 
 
 def simulated(rule: Rule, rows: Sequence[Row]) -> Iterator[str]:
@@ -148,8 +150,8 @@ def simulated(rule: Rule, rows: Sequence[Row]) -> Iterator[str]:
         f"{weakest if good['weakest'] else ''}."
     )
     wrong = [row for row in mine if row is not good]
-    told = ", ".join(f"{row['display']} ({row['compliant']})" for row in wrong)
-    yield f"Wrong ones that comply, of {good['displays']} each: {told}."
+    counts = ", ".join(f"{row['display']} ({row['compliant']})" for row in wrong)
+    yield f"Wrong ones that comply, of {good['displays']} each: {counts}."
     if int(good["revision"]) != rule.revision:
         yield f"**Made with revision {good['revision']}.**"
 
@@ -160,7 +162,7 @@ def section(rule: Rule, rows: Sequence[Row]) -> Iterator[str]:
     yield from (f"## {rule.id}", "")
     link = f"[`{rule.id}.yaml`]({SPECS}/{rule.id}.yaml)"
     yield f"**{plain(rule.title)}**, revision {rule.revision}: {link}."
-    yield f"{target_words(rule.target)}. A verdict lasts {rule.valid_days} days."
+    yield f"{target_words(rule.target)}. A verdict is valid for {rule.valid_days} days."
     yield ""
     for paragraph in comment.about:
         yield from (comment_text(paragraph), "")
@@ -209,19 +211,19 @@ HEAD = """\
 
 # The rule library in full
 
-Every limit of the rules in `specs/`, with the clause it comes from, and what each rule does not
-cover. [Rules](rules.md#the-library) has them at a glance and says what `basis` means. Limits in
-*should* are reported and never decide. `″` stands for the clause above.
+Every limit of the rules in `specs/`, with its clause, and the parts of the documents that each rule
+does not cover. [Rules](rules.md#the-library) has an overview and explains `basis`. Limits with
+*should* are reported and never decide. `″` means the clause above.
 """
 
 PATCHES = """\
 ## Patch lists
 
-Codes of a document's table stand as printed. The other lists are computed, and written by
+Codes of a document's table are as printed there. The other lists are computed, and written by
 `scripts/make_patch_lists.py`: dark ramps in equal code steps, cinema steps as the R'G'B' of the
 same luminance, skin and memory colours from round numbers of CIELAB lightness, chroma and hue
-angle, copied from no chart. Ramps, hues and saturation sweeps need no list: a rule names them, and
-their codes follow from its target (saturations in equal steps in u'v' from white to the hue).
+angle, not copied from a chart. Ramps, hues and saturation sweeps need no list: a rule names them,
+and their codes follow from its target (saturations in equal steps in u'v' from white to the hue).
 """
 
 SIMULATED = """\
@@ -232,8 +234,8 @@ small errors that a calibration leaves: white, primaries, exponent, black and fa
 are drawn from normal distributions, and a meter's noise is added to each reading. Below are the
 standard deviations by family of rules: luminances and exponents as shares, chromaticities in x and
 y; `channel` is the exponent of one channel against the others, `noise` and `tint` are the meter's.
-They are invented. A *wrong* display is as good, but set up for something else. Where a rule asks
-for a luminance as the least, the good display lies 4 % above it.
+They are invented. A *wrong* display is as good, but set up for something else. If a rule has a
+minimum luminance, the good display is 4 % above it.
 """
 
 

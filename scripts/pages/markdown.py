@@ -10,7 +10,7 @@ from typing import Any
 ROOT = Path(__file__).resolve().parent.parent.parent
 Schema = Mapping[str, Any]
 TYPES = {"string": "text", "integer": "whole number"}
-"""The trade's words for JSON types."""
+"""Plain words for JSON types."""
 
 
 def plain(text: str) -> str:
@@ -65,7 +65,7 @@ class Fields:
 
     def _is_section(self, part: Schema) -> bool:
         if "type" not in part and {"required", "dependentSchemas"} & set(part):
-            return False  # what keys ask of one another
+            return False  # conditions between keys
         return "properties" in part or not {"title", "$ref"} & set(part)
 
     def _table(self, part: Schema) -> Iterator[str]:

@@ -12,12 +12,13 @@ HEAD = """\
 
 # Quantities
 
-What a requirement's `quantity:` may name: the value that is computed from the readings and held
-against the limits. How a requirement is written is in [Rules](rules.md#requirement).
+The quantities that a requirement's `quantity:` may name. A quantity's value is computed from the
+readings and compared with the limits. [Rules](rules.md#requirement) shows how to write a
+requirement.
 
-Unit `1` is a plain number. *Statistic* is what `statistic:` may say, *reference* what `reference:`
-may say; a key that is not named cannot be set. "Extra keys" are further keys that a requirement on
-this quantity may carry.
+Unit `1` is a plain number. *Statistic* lists the values of the key `statistic:`, *reference* those
+of `reference:`; a key that is not listed cannot be set. *Extra keys* are further keys that a
+requirement on this quantity may have.
 """
 
 UNITS = {"1": "a plain number", "as the field": "in the unit of the field"}
@@ -26,7 +27,7 @@ UNITS = {"1": "a plain number", "as the field": "in the unit of the field"}
 RECORDED = """\
 ## Fields of `recorded`
 
-`field:` names what the job states.
+`field:` names a value that the job states.
 """
 
 
@@ -39,7 +40,7 @@ def overview() -> Iterator[str]:
 
 
 def section(row: Quantity) -> Iterator[str]:
-    """All about one quantity."""
+    """The section of one quantity."""
     yield from (f"## {row.name}", "")
     unit = UNITS.get(row.unit, f"in {row.unit}")
     yield f"**{plain(row.title)}**, {plain(unit)}: {plain(row.definition)}."

@@ -15,21 +15,21 @@ HEAD = """\
 
 # Rules
 
-A rule says what a deliverable asks of a display: a target, and requirements with their limits.
+A rule states what a deliverable requires of a display: a target, and requirements with limits.
 `compliance rules show ID` prints one in plain words; [House rules](../house-rules.md) shows how to
 write one.
 
 ## The library
 
 These rules come with the tool, in `specs/`; none extends another. [The library in
-full](library.md) has every limit with its clause, and what each rule does not cover. A limit's
-`basis` says how firm it is:
+full](library.md) has every limit with its clause, and the parts that each rule does not cover. A
+limit's `basis` shows how firm it is:
 """
 
 FIELDS = """\
 ## Fields of a rule file
 
-From the schema that the program reads rules by. No other key is allowed anywhere. A rule that
+From the program's schema. No other keys are allowed. A rule that
 extends another needs only `rule`, `title` and `revision`; a rule without a parent needs `target`
 and `requirements` too. A dot leads into a mapping, `[]` into each entry of a list.
 """

@@ -382,7 +382,7 @@ def test_questions_about_a_job(tmp_path: Path) -> None:
 
 def test_questions_about_a_rule(tmp_path: Path) -> None:
     out, asked = answered(tmp_path, "rule", "Our Rule", "our-rule", "", "hlg", "", "", "600")
-    assert "'Our Rule' is no id; expected small letters, digits and hyphens" in asked
+    assert "'Our Rule' is not an id; expected small letters, digits and hyphens" in asked
     assert "Curve (bt1886, power, srgb, pq, hlg, dcdm) (Enter: bt1886): " in asked
     assert out.endswith("Next: compliance rules show our-rule.yaml\n")
     target = load_rule(tmp_path / "our-rule.yaml").target

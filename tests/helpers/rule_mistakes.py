@@ -122,7 +122,7 @@ STRUCTURE = [
     ("title: SDR broadcast master, HD", 'title: " "', "sdr.yaml:2: title: an empty text; "
      "expected a text, e.g. title: SDR broadcast master, HD"),
     ("title: SDR broadcast master, HD", "title: " + "x" * 301, "sdr.yaml:2: title: a text of 301 "
-     "characters; at most 300 fit here"),
+     "characters; expected at most 300"),
     ("level: should", "change: {reason: a, agreed_by: b, date: 2026-02-30}", "sdr.yaml:44: "
      "requirements.contrast.change: is for a rule that extends another; this one does not\n"
      "sdr.yaml:44: requirements.contrast.change.date: '2026-02-30' is not a date; expected "
@@ -131,25 +131,25 @@ STRUCTURE = [
     ("title: SDR", "title: &a SDR", "sdr.yaml:2: '&a' is an anchor; write the value out each time"),
     ("title: SDR broadcast master, HD", "title: *a", "sdr.yaml:2: '*a' is an alias; write the "
      "value out"),
-    ("title: SDR", "title: !!str SDR", "sdr.yaml:2: '!!str' is a tag; values here need none"),
+    ("title: SDR", "title: !!str SDR", "sdr.yaml:2: '!!str' is a tag; leave it out"),
     ("title: SDR", "<<: {a: b}\ntitle: SDR", "sdr.yaml:2: '<<' is a merge key; write the values "
      "out"),
     ("revision: 1", "revision: 1\ntitle: Again", "sdr.yaml:4: duplicate key 'title' (first in "
      "line 2)"),
-    ("revision: 1", "revision: 1\n---\nrule: b", "sdr.yaml:4: a second document begins here; a "
-     "file holds one"),
-    ("title: SDR", "title: SDR: ", "sdr.yaml:2: invalid YAML: a colon too many, or an "
-     "indentation that does not fit; put a text with ': ' in it into quotes"),
+    ("revision: 1", "revision: 1\n---\nrule: b", "sdr.yaml:4: a second document begins here; "
+     "expected one per file"),
+    ("title: SDR", "title: SDR: ", "sdr.yaml:2: invalid YAML: an extra colon, or a wrong "
+     "indentation; put a text that contains ': ' in quotes"),
     ("revision: 1", "\trevision: 1", "sdr.yaml:3: invalid YAML: tab character; indent with spaces"),
     ("title: SDR", 'title: "SDR', "sdr.yaml:47: invalid YAML: a quote that is never closed"),
     ("{days: 30}", "{days: 30", "sdr.yaml:5: invalid YAML: a comma or a closing brace } is "
      "missing"),
-    ("title: SDR", 'title: "\\U00110000"\nx: SDR', "sdr.yaml: invalid YAML: a directive, or an "
-     "escape in a quoted text, that has no meaning"),
+    ("title: SDR", 'title: "\\U00110000"\nx: SDR', "sdr.yaml: invalid YAML: an unknown directive, "
+     "or an unknown escape in a quoted text"),
     ("title: SDR", "title: \x07SDR", "sdr.yaml:2: has a control character, U+0007; this is not a "
      "text file"),
     (RULE, "", "sdr.yaml: is empty"),
-    (RULE, "# a rule, one day\n", "sdr.yaml: holds comments only"),
+    (RULE, "# a rule, one day\n", "sdr.yaml: contains only comments"),
     (RULE, "- rule\n", "sdr.yaml:1: found a list; expected a mapping of rule, title, revision, "
      "target and requirements"),
     (RULE, "[" * 40, "sdr.yaml:1: is nested deeper than 16 levels"),
@@ -167,31 +167,32 @@ SENSE = [
     ("curve: bt1886", "curve: power", "sdr.yaml:8: target.transfer.exponent: missing; the power "
      "curve needs one, e.g. exponent: 2.2"),
     ("curve: bt1886", "curve: bt1886, exponent: 2.2", "sdr.yaml:8: target.transfer.exponent: "
-     "bt1886 has its own; leave the key out, or take {curve: power, exponent: …}"),
+     "belongs to power, not bt1886; leave it out, or use {curve: power, exponent: …}"),
     ("curve: bt1886", "curve: srgb, black: lift", "sdr.yaml:8: target.transfer.black: 'lift' is "
      "not for srgb; expected one of add, none"),
     ("curve: bt1886}", "curve: pq}\n  scale: relative", "sdr.yaml:9: target.scale: pq is "
-     "absolute; expected absolute, or no such key"),
+     "absolute; expected absolute, or leave the key out"),
     ("luminance: {white: 100}", "luminance: {white: 100, peak: 200}", "sdr.yaml:9: "
-     "target.luminance.peak: belongs to pq; in bt1886 white is the highest level, leave the key "
+     "target.luminance.peak: belongs to pq; for bt1886 white is the highest level; leave the key "
      "out"),
     ("curve: bt1886}\n  luminance: {white: 100}", "curve: pq}\n  luminance: {white: 100, peak: 9}",
      "sdr.yaml:9: target.luminance.peak: 9 is below white 100; expected at least that"),
-    ("  white: d65", "  white: d65\n  surround: 5", "sdr.yaml:8: target.surround: enters the "
-     "target of hlg only, not of bt1886; to limit the room's surround write a requirement "
+    ("  white: d65", "  white: d65\n  surround: 5", "sdr.yaml:8: target.surround: only affects "
+     "the target of hlg, not of bt1886; to limit the room's surround write a requirement "
      "{quantity: recorded, field: surround, …}"),
     ("  white: d65", "  white: d65\n  container: none", "sdr.yaml:8: target.container: 'none' is "
      "for xyz-12-full; rgb-10-narrow needs primaries"),
     ("  white: d65", "  white: [0.7, 0.2]", "sdr.yaml:6: target.primaries: do not enclose the "
-     "white [0.7, 0.2]; look at both"),
+     "white [0.7, 0.2]; check both"),
     ("primaries: bt709", "primaries: {red: [0.64, 0.33], green: [0.64, 0.33], blue: [0.1, 0.1]}",
      "sdr.yaml:6: target.primaries: span no area; expected three different corners"),
     ("primaries: bt709", "primaries: {red: [0.74, 0.33], green: [0.3, 0.6], blue: [0.1, 0.1]}",
-     "sdr.yaml:6: target.primaries: holds no chromaticity: y is above 0, and x + y at most 1"),
+     "sdr.yaml:6: target.primaries: has an impossible chromaticity; expected y above 0 and x + y "
+     "at most 1"),
     ("rgb-10-narrow", "xyz-12-full", "sdr.yaml:10: signal.encoding: xyz-12-full carries dcdm or "
      "pq, not bt1886; expected e.g. rgb-10-full"),
     # sets
-    ("  again: {", "  black: {", "sdr.yaml:20: patches.black: 'black' is built in; give the set "
+    ("  again: {", "  black: {", "sdr.yaml:20: patches.black: 'black' is a built-in set; choose "
      "another name"),
     ("ramp: neutral, steps: 21", "steps: 21", "sdr.yaml:15: patches.grey: needs one of ramp, "
      "hues, saturations, list, positions, windows, repeats, e.g. ramp: neutral"),
@@ -211,10 +212,10 @@ SENSE = [
      "does not go with windows; expected one of windows, of, pattern"),
     ("repeats: 3, of: white", "repeats: 3, of: peak", "sdr.yaml:20: patches.again.of: 'peak' is "
      "for pq and hlg, not bt1886; did you mean 'white'?"),
-    ("patches/steps.yaml", "../steps.yaml", "sdr.yaml:17: patches.steps.list: '../steps.yaml' "
-     "leaves the rule's folder; expected a file in it or below"),
-    ("patches/steps.yaml", "/etc/hostname", "sdr.yaml:17: patches.steps.list: '/etc/hostname' "
-     "leaves the rule's folder; expected a file in it or below"),
+    ("patches/steps.yaml", "../steps.yaml", "sdr.yaml:17: patches.steps.list: '../steps.yaml' is "
+     "outside the rule's folder; expected a file in it or below"),
+    ("patches/steps.yaml", "/etc/hostname", "sdr.yaml:17: patches.steps.list: '/etc/hostname' is "
+     "outside the rule's folder; expected a file in it or below"),
     ("patches/steps.yaml", "patches/stairs.yaml", "sdr.yaml:17: patches.steps.list: "
      "'patches/stairs.yaml': no such patch list file"),
     ("patches/steps.yaml", "patches", "sdr.yaml:17: patches.steps.list: 'patches': is a folder; "
@@ -242,29 +243,30 @@ SENSE = [
     ("over: black", "over: {position: centre}", "sdr.yaml:22: "
      "requirements.black-level.over.patches: missing; expected a set, e.g. patches: grey"),
     ("{patches: grey, target: [1, 100]}", "{patches: grey, target: [100, 1]}", "sdr.yaml:30: "
-     "requirements.grey-balance.over.target: [100, 1] falls; expected the smaller end first"),
+     "requirements.grey-balance.over.target: [100, 1] is reversed; expected the smaller end "
+     "first"),
     ("over: primaries", "over: {patches: primaries, except: blu}", "sdr.yaml:39: "
      "requirements.primary-level.over.except: 'blu' is not a patch of primaries; did you mean "
      "'blue'?"),
     ("      blue: {nominal: 7.2, within_percent: 5}\n", "", "sdr.yaml:40: "
      "requirements.primary-level.by_patch: has no limits for the patch 'blue'"),
     ("over: primaries\n", "over: white\n    statistic: mean\n", "sdr.yaml:41: "
-     "requirements.primary-level.by_patch: go with one value per patch (statistic each); "
-     "expected e.g. limits: {max: 110}"),
+     "requirements.primary-level.by_patch: need one value per patch (statistic each); expected "
+     "e.g. limits: {max: 110}"),
     ("reference: white", "reference: centre", "sdr.yaml:31: requirements.grey-balance.reference: "
      "'centre' does not go with delta-uv-star; expected one of target, white"),
     ("limits: {max: 110}", "limits: {max: 110}\n    reference: white", "sdr.yaml:27: "
      "requirements.white-level.reference: does not go with luminance; leave the key out"),
     ("quantity: chromaticity, over: white", "quantity: chromaticity, over: white, "
      "reference: centre", "sdr.yaml:27: requirements.white-chromaticity.reference: 'centre' "
-     "compares positions, and over has the centre only; expected a set of positions, or another "
+     "compares positions, and over has only the centre; expected a set of positions, or another "
      "reference"),
     ("limits: {max: 110}", "limits: {max: 110}\n    floor: 1", "sdr.yaml:27: "
      "requirements.white-level.floor: does not go with luminance, but with luminance-error, "
      "delta-e-itp"),
     ("limits: {max: 110}", "limits: {max: 110}\n    unit: lx", "sdr.yaml:27: "
-     "requirements.white-level.unit: 'lx' is not the unit of luminance; expected cd/m², or no "
-     "such key"),
+     "requirements.white-level.unit: 'lx' is not the unit of luminance; expected cd/m², or leave "
+     "the key out"),
     ("level: should", "statistic: mean", "sdr.yaml:44: requirements.contrast.statistic: 'mean' "
      "does not go with contrast, which is one value of all patches together; expected each"),
     ("over: white, limits: {box", "over: white, statistic: spread, limits: {box", "sdr.yaml:27: "
@@ -272,14 +274,14 @@ SENSE = [
      "is an offset in x and y; expected each"),
     ("field: surround, ", "", "sdr.yaml:45: requirements.surround.field: missing; the quantity "
      "'recorded' needs it; expected one of surround, ambient, warm-up, hours, calibration-age"),
-    ("field: surround", "field: surround, over: white", "sdr.yaml:45: "
-     "requirements.surround.over: recorded is about no patch; leave the key out"),
+    ("field: surround", "field: surround, over: white", "sdr.yaml:45: requirements.surround.over: "
+     "recorded uses no patches; leave the key out"),
     ("declaration: local-dimming-off, ", "", "sdr.yaml:46: requirements.dimming.declaration: "
      "missing; the quantity 'declared' needs it; expected the name of the slot's declaration, "
      "e.g. declaration: local-dimming-off"),
     ("quantity: contrast, ", "quantity: non-uniformity, over: white, ", "sdr.yaml:44: "
-     "requirements.contrast.over: non-uniformity compares positions, and there is the centre "
-     "only; expected a set of positions, e.g. {positions: [centre, corners], of: white}"),
+     "requirements.contrast.over: non-uniformity compares positions, and over has only the "
+     "centre; expected a set of positions, e.g. {positions: [centre, corners], of: white}"),
     ("quantity: contrast, ", "quantity: fitted-exponent, ", "sdr.yaml:44: "
      "requirements.contrast.over: missing; fitted-exponent needs a set of patches, e.g. over: "
      "grey"),
@@ -288,14 +290,14 @@ SENSE = [
     ("quantity: contrast, ", "quantity: gamut-coverage, over: {window: 10}, ", "sdr.yaml:44: "
      "requirements.contrast.over.patches: missing; expected a set, e.g. patches: grey"),
     ("quantity: contrast, ", "quantity: gamut-coverage, over: white, ", "sdr.yaml:44: "
-     "requirements.contrast.over: 'white' shows no red, green, blue; expected a set of hues with "
-     "red, green and blue, or no such key"),
+     "requirements.contrast.over: 'white' has no red, green, blue; expected a set of hues with "
+     "red, green and blue, or leave the key out"),
     ("quantity: contrast, ", "quantity: gamut-coverage, over: [grey, primaries], ", "sdr.yaml:44: "
-     "requirements.contrast.over: 'grey' shows no red, green, blue; expected a set of hues with "
-     "red, green and blue, or no such key"),
+     "requirements.contrast.over: 'grey' has no red, green, blue; expected a set of hues with "
+     "red, green and blue, or leave the key out"),
     ("quantity: contrast, ", "quantity: additivity, over: {patches: primaries, only: red}, ",
-     "sdr.yaml:44: requirements.contrast.over: 'primaries' shows no green, blue; expected a set "
-     "of hues with red, green and blue, or no such key"),
+     "sdr.yaml:44: requirements.contrast.over: 'primaries' has no green, blue; expected a set of "
+     "hues with red, green and blue, or leave the key out"),
     # limits
     ("max: 110", "exclusive: true", f"sdr.yaml:26: {LIMIT}: needs one of "
      "min, max, within, nominal, within_percent, box, e.g. limits: {max: 110}"),
@@ -315,8 +317,8 @@ SENSE = [
     ("max: 110", "min: 110, max: 110, exclusive: true", f"sdr.yaml:26: {LIMIT}.exclusive: min "
      "and max are both 110, and exclusive excludes 110 itself; correct min or max, or remove "
      "exclusive"),
-    ("max: 110", "within: 5", f"sdr.yaml:26: {LIMIT}.within: is about 0, and luminance is never "
-     "below 0; expected {max: 5}"),
+    ("max: 110", "within: 5", f"sdr.yaml:26: {LIMIT}.within: is centred on 0, but luminance is "
+     "never below 0; expected {max: 5}"),
     ("max: 110", "max: -1", f"sdr.yaml:26: {LIMIT}.max: can never be met: luminance is never "
      "below 0; expected e.g. {max: 110}"),
     # bands
@@ -326,7 +328,7 @@ SENSE = [
      "requirements.tracking.bands[1].upto: the last band is open; leave upto out, or add a band "
      "after it"),
     ("{within: 5}]", "{upto: 5, within: 7}, {within: 5}]", "sdr.yaml:36: "
-     "requirements.tracking.bands[1].upto: 5 does not rise above 10 before it"),
+     "requirements.tracking.bands[1].upto: 5 is not above 10 before it"),
     # what belongs to house rules
     ("level: should", "withdraw: true", "sdr.yaml:44: requirements.contrast.withdraw: is for a "
      "rule that extends another; this one does not"),
@@ -345,8 +347,8 @@ LISTS = [
      "below 0; expected a code value, e.g. 3960"),
     ("[102, 102, 102]", "[102, 102, 0x7F]", "patches/steps.yaml:4: patches.step-1[2]: '0x7F' is "
      "not a whole number; expected a code value, e.g. 3960"),
-    ("[102, 102, 102]", "[205, 205, 205]", "patches/steps.yaml:5: patches.step-2: [205, 205, "
-     "205] is the patch 'step-1' already; keep one name"),
+    ("[102, 102, 102]", "[205, 205, 205]", "patches/steps.yaml:5: patches.step-2: [205, 205, 205] "
+     "is already the patch 'step-1'; keep one name"),
     ("encoding: rgb-10-full", "encoding: rgb-10-wide", "patches/steps.yaml:1: encoding: unknown "
      "encoding 'rgb-10-wide'; did you mean 'rgb-10-narrow'?"),
     (STEPS, "encoding: rgb-8-full\n", "patches/steps.yaml:1: patches: missing; expected a mapping "
@@ -361,7 +363,7 @@ EXTENDED = [
      "then pin sdr@1"),
     ("extends: sdr@1", "extends: sdr-braodcast@1", "house.yaml:2: extends: 'sdr-braodcast': no "
      "such rule on the search path; did you mean 'sdr-broadcast'?"),
-    ("extends: sdr@1", "extends: house@3", "house.yaml:2: extends: goes in a circle: house → "
+    ("extends: sdr@1", "extends: house@3", "house.yaml:2: extends: circular parents: house → "
      "house"),
     ("extends: sdr@1\n", "", "house.yaml:1: target: missing; expected a mapping of primaries, "
      "white, transfer and luminance, e.g. target: {primaries: bt709, white: d65, transfer: "
@@ -381,15 +383,16 @@ EXTENDED = [
     ("limits: {max: 0.04}", "withdraw: true", "house.yaml:6: requirements.black-level.change: "
      "missing; a withdrawal needs it, e.g. change: {reason: …, agreed_by: …, date: 2026-11-02}"),
     ("limits: {max: 120}", "withdraw: true\n    level: should", "house.yaml:9: "
-     "requirements.white-level.level: a withdrawn requirement says nothing else; leave it out"),
+     "requirements.white-level.level: a withdrawn requirement takes only change; leave the key "
+     "out"),
     ("  white-level:", "  white-levle:", "house.yaml:9: requirements.white-levle.change: the "
      "parent has no 'white-levle'; did you mean 'white-level'?"),
     ("  black-level:", "  blacklevel:", "house.yaml:6: requirements.blacklevel: the parent has no "
-     "'blacklevel'; did you mean 'black-level'? (a new one states its quantity)"),
+     "'blacklevel'; did you mean 'black-level'? (a new requirement needs quantity)"),
     ("  black-level: {limits: {max: 0.04}}", "  black-level: {limits: {max: 0.04}}\n"
      "  gloss: {limits: {max: 1}}", "house.yaml:7: requirements.gloss: the parent has no 'gloss'; "
      "expected one of black-level, white-level, white-chromaticity, grey-balance, tracking, "
-     "primary-level, contrast, surround, dimming (a new one states its quantity)"),
+     "primary-level, contrast, surround, dimming (a new requirement needs quantity)"),
     ("    limits: {max: 120}\n", "", "house.yaml:8: requirements.white-level.change: the "
      "requirement is as in sdr@1; leave the change out"),
     ("revision: 3", "revision: 3\nwindow: 10", "house.yaml:5: window: not provably tighter than "

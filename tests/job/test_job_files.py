@@ -52,10 +52,10 @@ MESSAGES = [
     ("meter: meters/spot-1.yaml", "meter: {file: meters/spot-1.yaml}", "job.yaml:8: meter: found "
      "a mapping; expected the path of a file, e.g. meter: meters/spot-1.yaml"),
     ("meter: meters/spot-1.yaml", "meter: ../meters/spot-1.yaml", "job.yaml:8: meter: "
-     "'../meters/spot-1.yaml' leaves the job's folder; expected a file in it or below"),
+     "'../meters/spot-1.yaml' is outside the job's folder; expected a file in it or below"),
     ("readings/slot-1.csv", "/tmp/slot-1.csv", "job.yaml:18: slots[0].readings.file: "
-     "'/tmp/slot-1.csv' leaves the job's folder; expected a file in it or below"),
-    ("slot: 2", "slot: 1", "job.yaml:19: slots[1].slot: '1' is the name of another slot already "
+     "'/tmp/slot-1.csv' is outside the job's folder; expected a file in it or below"),
+    ("slot: 2", "slot: 1", "job.yaml:19: slots[1].slot: '1' is already the name of another slot "
      "(line 11)"),
     ("    deliverable: sdr-broadcast\n", "", "job.yaml:11: slots[0].deliverable: missing; "
      "expected a rule's id, the path of a rule file, or a list of them, e.g. deliverable: "
@@ -227,7 +227,7 @@ def test_an_unknown_slot_gets_the_nearest(tmp_path: Path) -> None:
 @pytest.mark.parametrize(
     ("key", "value", "message"),
     [
-        ("job", 412, "job.json: holds values in another form than a file that was read gives"),
+        ("job", 412, "job.json: has values in another form than those read from a file"),
         ("slots", [], "job.json: slots: a list with no entries; "),
         ("encoding", None, "job.json: encoding: is empty; "),
         ("extra", 1, "job.json: extra: unknown key 'extra'; "),

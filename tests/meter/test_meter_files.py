@@ -34,7 +34,7 @@ MESSAGES = [
     ("serial: 0012", "serial:", "meter.yaml:5: serial: is empty; expected a text, e.g. serial: "
      "SR-0031"),
     ("due: 2027-03-02", "due: 2026-03-01", "meter.yaml:6: certificate.due: 2026-03-01 is before "
-     "it was issued, 2026-03-02"),
+     "issued, 2026-03-02"),
     ("due: 2027-03-02", "due: next spring", "meter.yaml:6: certificate.due: 'next spring' is not "
      "a date; expected year-month-day, e.g. due: 2027-03-02"),
     ("  k: 2\n", "", "meter.yaml:8: uncertainty.k: missing; expected the coverage factor, "
@@ -44,7 +44,7 @@ MESSAGES = [
     ("{from: 1, relative: 2}]", "{from: 1, relative: 2 %}]", "meter.yaml:10: "
      "uncertainty.luminance[1].relative: '2 %' is not a number; expected %, e.g. relative: 2"),
     ("{from: 1, relative: 2}]", "{from: 0.003, relative: 2}]", "meter.yaml:10: "
-     "uncertainty.luminance[1].from: 0.003 does not rise above 0.003 before it"),
+     "uncertainty.luminance[1].from: 0.003 is not above 0.003 before it"),
     ("{from: 5, x: 0.0015, y: 0.0015}", "{from: 5, x: 0.0015}", "meter.yaml:12: "
      "uncertainty.chromaticity[1].y: missing; expected an uncertainty in x or y, e.g. y: 0.0015"),
     ("{from: 5, x: 0.0015, y: 0.0015}", "{from: 5, x: 0, y: 0.0015}", "meter.yaml:12: "
@@ -58,8 +58,8 @@ MESSAGES = [
      "decimal point: 0.003); expected cd/m², e.g. lowest: 0.003"),
     ("settle: 1.0", "setle: 1.0", "meter.yaml:17: setle: unknown key 'setle'; did you mean "
      "'settle'?"),
-    ("{from: 1, seconds: 4}", "{from: 0, seconds: 4}", "meter.yaml:18: reading_time[1].from: 0 "
-     "does not rise above 0 before it"),
+    ("{from: 1, seconds: 4}", "{from: 0, seconds: 4}", "meter.yaml:18: reading_time[1].from: 0 is "
+     "not above 0 before it"),
 ]  # fmt: skip
 
 

@@ -240,7 +240,7 @@ def test_a_circle_of_parents_is_refused(tmp_path: Path) -> None:
     with pytest.raises(RuleError) as failure:
         load_rule(tmp_path / "house.yaml")
     assert complaint(tmp_path, failure) == (
-        "other.yaml:2: extends: goes in a circle: house → other → house"
+        "other.yaml:2: extends: circular parents: house → other → house"
     )
 
 

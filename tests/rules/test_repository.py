@@ -94,7 +94,7 @@ def test_one_id_twice_names_both_files(folder: Path) -> None:
 
 def test_a_shipped_id_cannot_be_taken(folder: Path) -> None:
     write(folder, {"ours/web-srgb.yaml": "rule: web-srgb\ntitle: T\nrevision: 1\nextends: sdr@1\n"})
-    with pytest.raises(RuleError, match=r"belongs to specs/web-srgb\.yaml already"):
+    with pytest.raises(RuleError, match=r"already belongs to specs/web-srgb\.yaml"):
         load_rule(folder / "ours" / "web-srgb.yaml")
 
 
@@ -112,9 +112,10 @@ def test_rules_are_listed_house_first(folder: Path) -> None:
         ("specs: []\n", ":1: specs: a list with no entries; expected a list of folders, "
          "e.g. specs: [rules]"),
         ("specs: [rules]\n", ":1: specs[0]: 'rules': no such folder of rule files"),
-        ("specs:\n  - base\n  - ../other\n", ":3: specs[1]: '../other' leaves the repository; "
+        ("specs:\n  - base\n  - ../other\n", ":3: specs[1]: '../other' is outside the repository; "
          "expected a folder in it"),
-        ("specs: [/etc]\n", ":1: specs[0]: '/etc' leaves the repository; expected a folder in it"),
+        ("specs: [/etc]\n", ":1: specs[0]: '/etc' is outside the repository; expected a folder in "
+                            "it"),
         ("specs: [base, base]\n", ":1: specs[1]: 'base' is listed twice"),
         ("spec: [base]\n", ":1: spec: unknown key 'spec'; did you mean 'specs'?"),
         ("specs: [base]\nlimits: {}\n", ":2: limits: unknown key 'limits'; expected specs"),
@@ -132,7 +133,7 @@ def test_what_is_wrong_in_it(folder: Path, text: str, message: str) -> None:
 def test_a_link_may_not_lead_out(folder: Path) -> None:
     (folder / "away").symlink_to("/etc", target_is_directory=True)
     write(folder, {NAME: "specs: [away]\n"})
-    with pytest.raises(RuleError, match="'away' leaves the repository"):
+    with pytest.raises(RuleError, match="'away' is outside the repository"):
         repository_folders(folder)
 
 

@@ -99,12 +99,12 @@ def test_a_folder_is_a_folder(repository: Path) -> None:
 @pytest.mark.parametrize(
     ("name", "path", "message"),
     [
-        ("nothing", "rules", "nothing:rules: git knows no revision 'nothing' here"),
+        ("nothing", "rules", "nothing:rules: unknown git revision 'nothing'"),
         ("first", "rules/gone.yaml", "first:rules/gone.yaml: no such rule file or folder in first"),
-        ("first", "../x", "first:../x: leaves the repository; expected a path from its top, or "
-         "from ./"),
-        ("first", "/etc", "first:/etc: leaves the repository; expected a path from its top, or "
-         "from ./"),
+        ("first", "../x", "first:../x: is outside the repository; expected a path from its top, "
+         "or from ./"),
+        ("first", "/etc", "first:/etc: is outside the repository; expected a path from its top, "
+         "or from ./"),
     ],
 )  # fmt: skip
 def test_what_is_not_there(repository: Path, name: str, path: str, message: str) -> None:
@@ -115,10 +115,10 @@ def test_what_is_not_there(repository: Path, name: str, path: str, message: str)
 
 def test_outside_a_repository(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("GIT_CEILING_DIRECTORIES", str(tmp_path.parent))
-    with pytest.raises(RuleError, match="this folder is in no repository it can read"):
+    with pytest.raises(RuleError, match="this folder is not in a readable repository"):
         at("main", "rules/sdr.yaml", tmp_path)
     monkeypatch.setenv("PATH", str(tmp_path))
-    with pytest.raises(RuleError, match="this folder is in no repository it can read"):
+    with pytest.raises(RuleError, match="this folder is not in a readable repository"):
         at("main", "rules/sdr.yaml", tmp_path)
 
 

@@ -53,28 +53,27 @@ MISTAKES = [
      'e.g. clause: "EBU Tech 3320 v4.1, 1.5.2"'),
     # what the ideal display does
     ("limits: {max: 110}", "limits: {max: 90}", "sdr.yaml:26: requirements.white-level.limits: "
-     "leave out 100, which is what the target's white gives; nothing that follows the target can "
-     "meet them"),
+     "exclude 100, the value of the target's white; no display on the target can meet them"),
     ("    limits: {max: 1}\n", "    limits: {min: 1}\n", "sdr.yaml:32: "
-     "requirements.grey-balance.limits: leave out 0, which is what a display that is the target "
-     "gives; nothing that follows the target can meet them"),
-    (BANDS, "bands: [{upto: 10.2, within: 10}, {min: 1, max: 5}]", f"sdr.yaml:36: {TRACK}"
-     ".bands[1]: leave out 0, which is what a display that is the target gives; nothing that "
-     "follows the target can meet them"),
+     "requirements.grey-balance.limits: exclude 0, the value of an ideal display; no display on "
+     "the target can meet them"),
+    (BANDS, "bands: [{upto: 10.2, within: 10}, {min: 1, max: 5}]", "sdr.yaml:36: "
+     f"{TRACK}.bands[1]: exclude 0, the value of an ideal display; no display on the target can "
+     "meet them"),
     ("requirements:\n", "requirements:\n  gamma: {quantity: fitted-exponent, over: grey, limits: "
-     "{nominal: 2.2, within: 0.1}}\n", "sdr.yaml:22: requirements.gamma.limits: leave out 2.4, "
-     "which is what the target's curve gives; nothing that follows the target can meet them"),
+     "{nominal: 2.2, within: 0.1}}\n", "sdr.yaml:22: requirements.gamma.limits: exclude 2.4, the "
+     "value of the target's curve; no display on the target can meet them"),
     ("requirements:\n", "requirements:\n  coverage: {quantity: gamut-coverage, limits: {max: 97}}"
-     "\n", "sdr.yaml:22: requirements.coverage.limits: leave out 100, which is what the target's "
-     "own gamut gives; nothing that follows the target can meet them"),
+     "\n", "sdr.yaml:22: requirements.coverage.limits: exclude 100, the value of the target's own "
+     "gamut; no display on the target can meet them"),
     # sets and the signal
     ("steps: 21}", "steps: 1200}", "sdr.yaml:15: patches.grey.ramp: 'grey 0.0834 % and "
      "grey 0.1668 %' are the same code of rgb-10-narrow (877 different patches in "
      "all); expected fewer steps"),
     ("  white: d65\n", "  white: d65\n  container: {red: [0.6, 0.33], green: [0.3, 0.6], blue: "
-     "[0.15, 0.06]}\n", "sdr.yaml:17: patches.primaries.hues: red, green, blue cannot "
-     "be carried by the signal: outside the signal's primaries, so that clipping would show "
-     "another colour; look at target.container"),
+     "[0.15, 0.06]}\n", "sdr.yaml:17: patches.primaries.hues: the signal cannot carry red, green, "
+     "blue: outside the signal's primaries, and clipping would show another colour; check "
+     "target.container"),
     # which patches
     ("{patches: grey, target: [1, 100]}", "{patches: grey, target: [200, 300]}", "sdr.yaml:30: "
      "requirements.grey-balance.over: leaves no patch of grey, so that nothing is judged"),
@@ -84,12 +83,12 @@ MISTAKES = [
     (f"over: {{patches: [grey, steps], target: [1, 100]}}\n    {BANDS}", "over: {patches: grey, "
      "target: [80, 100]}\n    by_patch: {grey 95 %: {within: 5}}", "sdr.yaml:36: "
      f"{TRACK}.by_patch: has no limits for grey 100 %"),
-    ("[grey, steps], target: [1, 100]", "[grey, steps], target: [0, 0.05]", f"sdr.yaml:35: {TRACK}"
-     ".over: every patch lies below 0.1 cd/m², where luminance-error is not judged; state a "
-     "lower floor, or other patches"),
-    (BANDS, "bands: [{upto: 50.3, within: 10}, {within: 5}]", f"sdr.yaml:36: {TRACK}.bands[0].upto"
-     ": grey 75 % is 50.14 cd/m² and one code away 49.95 or 50.32, so that rounding decides its "
-     "band; move the edge away from 50.3"),
+    ("[grey, steps], target: [1, 100]", "[grey, steps], target: [0, 0.05]", "sdr.yaml:35: "
+     f"{TRACK}.over: all patches are below 0.1 cd/m², and luminance-error is not judged there; use "
+     "a lower floor or other patches"),
+    (BANDS, "bands: [{upto: 50.3, within: 10}, {within: 5}]", "sdr.yaml:36: "
+     f"{TRACK}.bands[0].upto: grey 75 % is 50.14 cd/m² and, one code away, 49.95 or 50.32: "
+     "rounding decides its band; move the edge away from 50.3"),
 ]  # fmt: skip
 
 ABOVE = [
@@ -100,14 +99,13 @@ ABOVE = [
 
 IN_PQ = [
     ("min: 950, max: 1100", "min: 1050, max: 1100", "pq.yaml:17: requirements.peak-level.limits: "
-     "leave out 1000, which is what the target's peak gives; nothing that follows the target can "
-     "meet them"),
-    ("container: bt2020", "container: bt709", "pq.yaml:14: patches.primaries.hues: red, green "
-     "cannot be carried by the signal: outside bt709, so that clipping would show another "
-     "colour; look at target.container"),
+     "exclude 1000, the value of the target's peak; no display on the target can meet them"),
+    ("container: bt2020", "container: bt709", "pq.yaml:14: patches.primaries.hues: the signal "
+     "cannot carry red, green: outside bt709, and clipping would show another colour; check "
+     "target.container"),
     ("upto: 1.04", "upto: 1", "pq.yaml:21: requirements.tracking.bands[0].upto: grey 15 % is "
-     "0.9925 cd/m² and one code away 0.9735 or 1.012, so that rounding decides its band; move "
-     "the edge away from 1"),
+     "0.9925 cd/m² and, one code away, 0.9735 or 1.012: rounding decides its band; move the edge "
+     "away from 1"),
 ]  # fmt: skip
 
 IN_LISTS = [
@@ -183,8 +181,8 @@ def test_a_list_in_a_signal_that_the_curve_does_not_know(tmp_path: Path) -> None
     rule_folder(tmp_path)
     write(tmp_path, {"patches/steps.yaml": edited(STEPS, "rgb-10-full", "xyz-12-full")})
     assert complaints(tmp_path, "sdr.yaml") == [
-        "sdr.yaml:17: patches.steps.list: is a list in xyz-12-full, which the curve bt1886 does "
-        "not know; expected codes of RGB, e.g. in rgb-10-narrow"
+        "sdr.yaml:17: patches.steps.list: is a list in xyz-12-full, which does not go with the "
+        "curve bt1886; expected codes of RGB, e.g. in rgb-10-narrow"
     ]
 
 
@@ -217,8 +215,8 @@ def test_what_the_house_spoils_is_told_where_it_stands(tmp_path: Path) -> None:
     )
     rule_folder(tmp_path, house=edited(house, "limits: {max: 120}", "limits: {max: 150}"))
     assert complaints(tmp_path, "house.yaml") == [
-        "house.yaml:10: requirements.white-level.limits: leave out 200, which is what the target's "
-        "white gives; nothing that follows the target can meet them"
+        "house.yaml:10: requirements.white-level.limits: exclude 200, the value of the target's "
+        "white; no display on the target can meet them"
     ]
 
 

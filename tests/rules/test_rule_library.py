@@ -106,7 +106,7 @@ def test_one_id_twice_on_the_search_path_is_an_error(tmp_path: Path) -> None:
     with pytest.raises(RuleError) as failure:
         load_rule("sdr", search=[tmp_path / "a", tmp_path / "b"])
     assert complaint(tmp_path, failure) == (
-        "sdr: is on the search path twice: a/sdr.yaml and b/sdr.yaml; an id belongs to one file"
+        "sdr: is on the search path twice: a/sdr.yaml and b/sdr.yaml; expected one file per id"
     )
 
 
@@ -132,9 +132,9 @@ def test_the_id_of_a_shipped_rule_cannot_be_taken(tmp_path: Path) -> None:
     with pytest.raises(RuleError) as failure:
         load_rule(tmp_path / "sdr-broadcast.yaml")
     assert complaint(tmp_path, failure) == (
-        "sdr-broadcast.yaml: rule: the id 'sdr-broadcast' belongs to specs/sdr-broadcast.yaml "
-        "already; give this rule another id and file name (and extends: sdr-broadcast@… if it "
-        "departs from that one)"
+        "sdr-broadcast.yaml: rule: the id 'sdr-broadcast' already belongs to "
+        "specs/sdr-broadcast.yaml; give this rule another id and file name (and extends: "
+        "sdr-broadcast@… if it departs from that one)"
     )
 
 
@@ -166,7 +166,7 @@ def test_a_list_may_not_leave_the_folder_by_a_link(tmp_path: Path) -> None:
     write(tmp_path, {"outside.yaml": STEPS})
     (tmp_path / "rules" / "patches" / "steps.yaml").unlink()
     (tmp_path / "rules" / "patches" / "steps.yaml").symlink_to(tmp_path / "outside.yaml")
-    with pytest.raises(RuleError, match="leaves the rule's folder"):
+    with pytest.raises(RuleError, match="is outside the rule's folder"):
         load_rule(tmp_path / "rules" / "sdr.yaml")
 
 
@@ -202,7 +202,7 @@ def test_a_rule_comes_back_from_its_resolved_form(tmp_path: Path) -> None:
     [
         ("revision", "3", "rule.json: revision: '3' is not a whole number (quotes make it a "
          "text); expected a whole number from 1, e.g. revision: 1"),
-        ("title", 3, "rule.json: holds values in another form than a file that was read gives"),
+        ("title", 3, "rule.json: has values in another form than those read from a file"),
         ("title", None, "rule.json: title: is empty; expected a text, e.g. title: SDR "
          "broadcast master, HD"),
         ("defaults", {}, "rule.json: defaults: unknown key 'defaults'; expected one of rule, "
@@ -216,7 +216,7 @@ def test_a_rule_comes_back_from_its_resolved_form(tmp_path: Path) -> None:
         ("patches", [{"set": "a", "list": {"encoding": "rgb-8-full", "patches": [{"name": "b"}]}}],
          "rule.json: patches.a.list.patches: expected name and codes in each entry"),
         ("patches", [{"set": "a", "list": "../../secret.yaml"}], "rule.json: patches.a.list: "
-         "'../../secret.yaml' is a path; a resolved rule names no files"),
+         "'../../secret.yaml' is a path; a resolved rule contains the list itself"),
         ("window", float("nan"), "rule.json: window: 'nan' is not a number; expected % of area, "
          "e.g. window: 100"),
     ],

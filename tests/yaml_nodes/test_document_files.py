@@ -93,7 +93,7 @@ def test_a_long_list_is_no_work(entry: str) -> None:
     text = f"job: a\nencoding: rgb-8-full\nslots: [{slot}]"
     told = problems(text, "job")
     assert len(told) <= 501
-    assert told[0] == "a:1: has 500 faults or more; mend these first"
+    assert told[0] == "a:1: has 500 errors or more; fix these first"
     assert told[1].startswith("a:3: slots[0].deliverable: a list with ")
 
 

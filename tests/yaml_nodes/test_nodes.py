@@ -65,13 +65,13 @@ def test_an_explicit_start_and_end_are_no_second_document() -> None:
     [
         ("", "a.yaml: is empty"),
         (" \n\t\n", "a.yaml: is empty"),
-        ("# nothing\n", "a.yaml: holds comments only"),
-        ("a: 1\n---\nb: 2\n", "a.yaml:2: a second document begins here; a file holds one"),
+        ("# nothing\n", "a.yaml: contains only comments"),
+        ("a: 1\n---\nb: 2\n", "a.yaml:2: a second document begins here; expected one per file"),
         ("a: &x 1\nb: *x\n", "a.yaml:1: '&x' is an anchor; write the value out each time"),
         ("a: *x\n", "a.yaml:1: '*x' is an alias; write the value out"),
         ("a: !!python/object:os.system x\n",
-         "a.yaml:1: '!!python/object:os.system' is a tag; values here need none"),
-        ("a: ! x\n", "a.yaml:1: '!' is a tag; values here need none"),
+         "a.yaml:1: '!!python/object:os.system' is a tag; leave it out"),
+        ("a: ! x\n", "a.yaml:1: '!' is a tag; leave it out"),
         ("<<: {a: 1}\n", "a.yaml:1: '<<' is a merge key; write the values out"),
         ("a: 1\nb: {c: 1, c: 2}\n", "a.yaml:2: duplicate key 'c' (first in line 2)"),
         ("a: 1\nb: 2\n'a': 3\n", "a.yaml:3: duplicate key 'a' (first in line 1)"),
@@ -80,14 +80,14 @@ def test_an_explicit_start_and_end_are_no_second_document() -> None:
         ("a: [1, 2\nb: 3\n", "a.yaml:2: invalid YAML: a comma or a closing bracket ] is "
          "missing"),
         ("a: 'x\n", "a.yaml:2: invalid YAML: a quote that is never closed"),
-        ("a: b: c\n", "a.yaml:1: invalid YAML: a colon too many, or an indentation that does "
-         "not fit; put a text with ': ' in it into quotes"),
+        ("a: b: c\n", "a.yaml:1: invalid YAML: an extra colon, or a wrong indentation; put a text "
+         "that contains ': ' in quotes"),
         ("a:\n\t- b\n", "a.yaml:2: invalid YAML: tab character; indent with spaces"),
         ("a: %x\n", "a.yaml:1: invalid YAML: found character '%' that cannot start any token"),
-        ("a: {b: 1}}\n", "a.yaml:1: invalid YAML: an indentation that does not fit, or a text "
-         "that needs quotes"),
-        ('a: "\\U00110000"\n', "a.yaml: invalid YAML: a directive, or an escape in a quoted text, "
-         "that has no meaning"),
+        ("a: {b: 1}}\n", "a.yaml:1: invalid YAML: a wrong indentation, or a text that needs "
+         "quotes"),
+        ('a: "\\U00110000"\n', "a.yaml: invalid YAML: an unknown directive, or an unknown escape "
+         "in a quoted text"),
         ("%YAML 9.9\n---\na: 1\n", "a.yaml:1: invalid YAML: a directive for another version of "
          "YAML; leave it out"),
         ("a: \x00\n", "a.yaml:1: has a control character, U+0000; this is not a text file"),

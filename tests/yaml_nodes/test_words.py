@@ -80,7 +80,7 @@ def test_each_word_of_the_trade_is_written_as_it_is_looked_up() -> None:
 
 
 def test_no_names_at_all() -> None:
-    assert did_you_mean("a", []) == "there is none to name"
+    assert did_you_mean("a", []) == "there are none"
     assert did_you_mean("a", ["xyz"]) == "expected xyz"
 
 
