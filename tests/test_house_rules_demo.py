@@ -127,7 +127,7 @@ def test_a_tightening_passes_and_is_told(repository: Repository) -> None:
     assert repository.step("Compare").returncode == 0
     told = repository.summary.read_text(encoding="utf-8")
     assert "| **tightened** | Black luminance (black-level) |" in told
-    assert "The text differs and the revision does not" in told
+    assert "The text was changed, but not the revision" in told
 
 
 def test_a_loosening_fails_until_somebody_agrees(repository: Repository) -> None:
@@ -137,7 +137,7 @@ def test_a_loosening_fails_until_somebody_agrees(repository: Repository) -> None
     done = repository.step("Compare")
     assert (done.returncode, done.stderr) == (1, "")
     assert repository.summary.read_text(encoding="utf-8").splitlines()[4:] == [
-        "|  | what | was | is | stated reason |",
+        "|  | subject | old | new | stated reason |",
         "|---|---|---|---|---|",
         "| **loosened** | Black luminance (black-level) | limits: at most 0.05 cd/m² | limits: at "
         "most 0.08 cd/m² |  |",

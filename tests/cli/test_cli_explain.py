@@ -141,8 +141,8 @@ def test_no_known_cause_is_an_answer(compliance, tmp_path):
     [
         (("good.csv",), "readings without a job require --rule; a job file's name"),
         (("good.csv", "--slot", "1"), "--slot requires a job file"),
-        (("job.yaml", "--encoding", "rgb-8-full"), "--encoding is for bare readings"),
-        (("job.yaml", "--technology", "lcd"), "--technology is for bare readings"),
+        (("job.yaml", "--encoding", "rgb-8-full"), "--encoding is for readings without a job"),
+        (("job.yaml", "--technology", "lcd"), "--technology is for readings without a job"),
         (("out.json", "--technology", "lcd"), "--technology is for a job or readings"),
         (("good.csv", "--rule", "sdr-broadcast"), "good.csv: the encoding of the code values"),
         (("job.yaml", "--slot", "9"), "no slot '9'"),

@@ -341,6 +341,7 @@ def test_tm_27_faults(change: tuple[str, str], expected: str) -> None:
 def test_tm_27_alone_has_no_code_values() -> None:
     (told,) = messages(tm27())
     assert told == (
-        "f:2: no columns for code values; expected r, g, b or c1, c2, c3; if the meter wrote "
-        "none, take them from the plan: compliance convert FILE OUT --plan PLAN"
+        "f:2: no columns for code values; expected r, g, b or c1, c2, c3; if the file has "
+        "none, take them from the plan that was measured: compliance convert FILE OUT --plan "
+        "PLAN.csv"
     )

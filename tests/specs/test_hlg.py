@@ -140,7 +140,7 @@ def test_the_grades_peaks(grade: int, peak: int) -> None:
     [
         ("{curve: pq, system_gamma: auto}", "", "belongs to hlg, not pq"),
         ("{curve: hlg, system_gamma: some}", "", "expected 'auto' or a number"),
-        ("{curve: hlg, system_gamma: 1.1}", ", surround: 10", "leave one of them out"),
+        ("{curve: hlg, system_gamma: 1.1}", ", surround: 10", "leave one out"),
     ],
 )
 def test_a_wrong_system_gamma_is_refused(
