@@ -20,7 +20,7 @@ from click.core import ParameterSource
 
 from compliance.cli._files import check_folder, check_targets, clean_name, lock_folder
 from compliance.cli._identity_options import NAMES, KeyOptions
-from compliance.cli._options import BARE_ONLY, search_path
+from compliance.cli._options import BARE_ONLY, NOT_FOR_JOBS, search_path
 from compliance.cli._text import COLUMNS, wrap
 from compliance.errors import ComplianceError, JobError, Problem, UsageError
 from compliance.model import (
@@ -388,7 +388,7 @@ def check_call(ctx: click.Context, call: Call) -> None:
     for name in BARE_ONLY if call.is_job else JOB_ONLY:
         if name in given:
             why = (
-                "is for readings without a job; a job file states its own" if call.is_job
+                NOT_FOR_JOBS if call.is_job
                 else f"requires a job file (.yaml); {call.target} is read as readings"
             )  # fmt: skip
             raise UsageError(f"{names[name]} {why}")

@@ -155,6 +155,8 @@ def input_format_option(help: str) -> Callable[[Command], Command]:
 
 BARE_ONLY = ("encoding", "meter", "technology")
 """Options for bare readings only; a job states these itself."""
+NOT_FOR_JOBS = "is for readings without a job; a job file states its own"
+"""The fault if one of them is given with a job."""
 
 
 def bare_options() -> Callable[[Command], Command]:

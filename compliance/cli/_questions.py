@@ -11,6 +11,7 @@ import click
 
 from compliance.cli._options import parse_date
 from compliance.errors import UsageError
+from compliance.yaml_nodes.json_schema import load_schema
 from compliance.yaml_nodes.read_file import is_device_name
 
 LONGEST = 300
@@ -55,8 +56,12 @@ class RuleId(click.ParamType):  # type: ignore[type-arg]  # generic from click 8
     def convert(self, value: Any, param: click.Parameter | None, ctx: click.Context | None) -> str:
         """Return the id. Raises BadParameter."""
         text = str(value).strip()
-        if not re.fullmatch("[a-z0-9]+(-[a-z0-9]+)*", text) or len(text) > 64:
-            self.fail(f"{text[:64]!r} is not an id; expected small letters, digits and hyphens")
+        form = load_schema("rule")["$defs"]["id"]
+        longest = form["maxLength"]
+        if not re.fullmatch(form["pattern"], text) or len(text) > longest:
+            self.fail(
+                f"{text[:longest]!r} is not an id; expected small letters, digits and hyphens"
+            )
         if is_device_name(text):
             self.fail(f"{text!r} is a name that Windows keeps for a device; choose another")
         return text

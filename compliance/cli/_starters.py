@@ -19,6 +19,8 @@ from compliance.model import Rule
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, Quantity
 from compliance.rules.library import is_path, load_rule
 from compliance.rules.load import from_resolved
+from compliance.rules.requirements import LIMIT_KEYS
+from compliance.yaml_nodes.messages import printable
 
 if TYPE_CHECKING:
     from jinja2 import Environment
@@ -59,7 +61,7 @@ def in_yaml(value: Any) -> str:
 def comment(text: str, indent: int = 0) -> str:
     """`text` as a sentence in lines of comment."""
     start = f"{' ' * indent}# "
-    flat = "".join(c if c.isprintable() else "\ufffd" for c in " ".join(text.split()))
+    flat = printable(text)
     sentence = f"{flat[:1].upper()}{flat[1:].rstrip('.')}."
     return "\n".join(
         textwrap.wrap(
@@ -242,7 +244,7 @@ def house_rule(name: str, parent: Rule, file: str, title: str | None, now: datet
     requirements = []
     for requirement in parent.requirements:
         limits = {
-            key: stated[requirement.id][key] for key in LIMITS if key in stated[requirement.id]
+            key: stated[requirement.id][key] for key in LIMIT_KEYS if key in stated[requirement.id]
         }
         body = {**limits, "level": requirement.level.value}
         requirements.append({"id": requirement.id, "title": requirement.title, "body": body})
@@ -256,9 +258,6 @@ def house_rule(name: str, parent: Rule, file: str, title: str | None, now: datet
         days=parent.valid_days or 30,
         today=now.date().isoformat(),
     )
-
-
-LIMITS = ("limits", "bands", "by_patch")
 
 
 def own_requirements(luminance: Mapping[str, float]) -> list[Content]:

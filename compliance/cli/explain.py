@@ -24,6 +24,7 @@ from compliance.cli._assess_inputs import (
 from compliance.cli._findings_text import INDENT, SIGNS, bullet, paragraph
 from compliance.cli._options import (
     BARE_ONLY,
+    NOT_FOR_JOBS,
     PATH,
     allow_outside_option,
     bare_options,
@@ -229,7 +230,7 @@ def _error(fault: Fault) -> dict[str, Any]:
 def _assessments(
     target: Path, now: datetime, given: Mapping[str, Any], *, with_traceback: bool
 ) -> tuple[list[StatedAssessment], list[Fault]]:
-    """Return the assessments to explain, and the errors of those that failed."""
+    """Return the assessments to explain, and an error for each one that failed."""
     if target.suffix.lower() in STATED:
         return [_statement(target, given)], []
     assessments: list[StatedAssessment] = []
@@ -264,9 +265,7 @@ def _cases(target: Path, given: Mapping[str, Any]) -> Sequence[WorkItem]:
     if target.suffix.lower() in SUFFIXES:
         for name in BARE_ONLY:
             if given[name]:
-                raise UsageError(
-                    f"--{name} is for readings without a job; a job file states its own"
-                )
+                raise UsageError(f"--{name} {NOT_FOR_JOBS}")
         return job_cases(target, given["slots"], rules, specs, allow_outside=given["allow_outside"])
     for name in OF_JOBS:
         if given[name]:

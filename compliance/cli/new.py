@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime, timedelta
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import Any
 
 import click
 
 from compliance.cli._files import check_new_file, clean_name, write_new
 from compliance.cli._options import (
     PATH,
+    Command,
     OneOf,
     encoding_option,
     now_option,
@@ -19,6 +20,7 @@ from compliance.cli._options import (
     replace_option,
     search_path,
     specs_option,
+    together,
 )
 from compliance.cli._questions import (
     DAY,
@@ -61,29 +63,40 @@ from compliance.plain_data import timestamp
 from compliance.rules.library import find_rule, is_path, load_rule
 from compliance.yaml_nodes.read_file import resolve_inside
 
-Command = TypeVar("Command", bound=Callable[..., Any])
 KINDS = ("colorimeter", "spectroradiometer")
 
 
 def starter_options(out: str) -> Callable[[Command], Command]:
     """The options that all commands here share; `out` is the default name of the file."""
+    return together(
+        out_option(f"File to write; - for standard output. Default: {out}."),
+        replace_option("Overwrite FILE if it already exists."),
+        now_option("Date of the file as RFC 3339; default: now."),
+        click.option(
+            "--no-questions",
+            "declined",
+            is_flag=True,
+            help="Do not ask, even at a terminal; leave open what no option gives.",
+        ),
+    )
 
-    def decorate(command: Command) -> Command:
-        for option in (
-            click.option(
-                "--no-questions",
-                "declined",
-                is_flag=True,
-                help="Do not ask, even at a terminal; leave open what no option gives.",
-            ),
-            now_option("Date of the file as RFC 3339; default: now."),
-            replace_option("Overwrite FILE if it already exists."),
-            out_option(f"File to write; - for standard output. Default: {out}."),
-        ):
-            command = option(command)
-        return command
 
-    return decorate
+DEVICE = {"make": "Make", "model": "Model", "serial": "Serial number"}
+
+
+def device_options(device: str) -> Callable[[Command], Command]:
+    """`--make`, `--model` and `--serial` of the display or the meter."""
+    return together(
+        *(
+            click.option(f"--{key}", type=WORDS, help=f"{noun} of the {device}.")
+            for key, noun in DEVICE.items()
+        )
+    )
+
+
+def _ask_device(questions: Questions, given: Content, device: str) -> Content:
+    """Ask for make, model and serial number; None if left open."""
+    return {key: questions.ask(given[key], f"{key.capitalize()} of the {device}") for key in DEVICE}
 
 
 # ---------------------------------------------------------------- files
@@ -103,9 +116,8 @@ def _write(out: Path, replace: bool, data: bytes, next_step: str) -> None:
         write_data(data)
         return
     write_new({out: data}, replace=replace)
-    marks = data.count(b" REPLACE")
     print_plain(f"Written: {out}")
-    if marks:
+    if b" REPLACE" in data:
         print_plain("Put in your own values where it says REPLACE.")
     print_plain(f"Next: {next_step}")
 
@@ -127,10 +139,7 @@ def _from_answers(
     numbers = [str(number + 1) for number in range(len(rules))]
     names = questions.several(given["slots"], "Slots", numbers)
     suite = questions.ask(given["suite"], "Suite")
-    display = {
-        key: questions.ask(given[key], f"{key.capitalize()} of the display")
-        for key in ("make", "model", "serial")
-    }
+    display = _ask_device(questions, given, "display")
     kinds = f"Technology of the display ({', '.join(TECHNOLOGIES)})"
     display["technology"] = questions.ask(given["technology"], kinds, kind=OneOf(TECHNOLOGIES))
     meter = questions.ask(given["meter"], "The meter's file, from the job's folder")
@@ -346,9 +355,7 @@ def command() -> None:
     help="Readings of a slot, from the job's folder; may be repeated, in the order of the slots.",
 )
 @click.option("--suite", type=WORDS, help="The room.")
-@click.option("--make", type=WORDS, help="Make of the display.")
-@click.option("--model", type=WORDS, help="Model of the display.")
-@click.option("--serial", type=WORDS, help="Serial number of the display.")
+@device_options("display")
 @click.option(
     "--technology",
     type=OneOf(TECHNOLOGIES),
@@ -399,9 +406,7 @@ def new_job(
 @click.option(
     "--kind", type=OneOf(KINDS), help="colorimeter (a filter meter) or spectroradiometer."
 )
-@click.option("--make", type=WORDS, help="Make of the meter.")
-@click.option("--model", type=WORDS, help="Model of the meter.")
-@click.option("--serial", type=WORDS, help="Serial number of the meter.")
+@device_options("meter")
 @click.option("--certificate", "number", type=WORDS, help="Number of the calibration certificate.")
 @click.option("--laboratory", type=WORDS, help="Laboratory that issued the certificate.")
 @click.option("--issued", metavar="DATE", type=DAY, help="Date of the certificate.")
@@ -445,8 +450,7 @@ def new_meter(out: Path | None, replace: bool, declined: bool, now: datetime, **
     certificate = {key: value for key, value in asked.items() if value is not None}
     if certificate.get("due", "9") < certificate.get("issued", "0"):
         raise UsageError(f"--due: {certificate['due']} is before {certificate['issued']}, --issued")
-    for key in ("make", "model", "serial"):
-        given[key] = questions.ask(given[key], f"{key.capitalize()} of the meter")
+    given |= _ask_device(questions, given, "meter")
     data = fill_in(
         "meter",
         name=name,

@@ -51,9 +51,14 @@ def quoted(text: str) -> str:
     return f"'{_safe(text)}'"
 
 
-def _safe(text: str) -> str:
+def printable(text: str) -> str:
+    """A text on one line; characters that cannot be printed are spelt, as `\\u2028`."""
     flat = " ".join(text.split())
-    safe = "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in flat)
+    return "".join(c if c.isprintable() else f"\\u{ord(c):04x}" for c in flat)
+
+
+def _safe(text: str) -> str:
+    safe = printable(text)
     return safe if len(safe) <= SHOWN else f"{safe[: SHOWN - 1]}…"
 
 
