@@ -11,6 +11,7 @@ from dataclasses import MISSING, fields, replace
 from typing import Any, TypeVar
 
 from cattrs import Converter
+from cattrs.gen import make_dict_unstructure_fn, override
 
 from compliance.model import (
     Assessment,
@@ -203,6 +204,7 @@ def _rule(rule: Rule) -> StatedRule:
         digest=rule.digest,
         files=rule.files,
         changes=rule.changes,
+        archived=rule.archived,
     )
 
 
@@ -262,6 +264,10 @@ def _converter() -> Converter:
     converter.register_unstructure_hook(Statement, statement_text)
     converter.register_structure_hook(
         Statement, lambda data, _: Statement("", CONVERTER.structure({"text": data}, Texts))
+    )
+    converter.register_unstructure_hook(
+        StatedRule,
+        make_dict_unstructure_fn(StatedRule, converter, archived=override(omit_if_default=True)),
     )
     write = converter.get_unstructure_hook(StatedAssessment)
     read = converter.get_structure_hook(StatedAssessment)

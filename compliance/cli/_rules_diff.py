@@ -38,6 +38,7 @@ from compliance.rules.git_history import (
 from compliance.rules.library import (
     find_rule,
     is_path,
+    known_revisions,
     load_rule,
     load_unchecked_id,
     shipped_folder,
@@ -81,11 +82,11 @@ def _at(place: Path, search: Sequence[Path], shipped: Path | None, named: str) -
 
 
 def _pinned(named: str, search: Sequence[Path]) -> Rule:
-    """Load a rule at a given revision: the current one, or from its repository's history."""
+    """Load a rule at a revision: current, archived, or from its repository's history."""
     name, _, wanted = named.partition("@")
-    rule = load_rule(name, search=search)
-    if rule.revision == int(wanted):
-        return rule
+    known = known_revisions(name, search=search)
+    if int(wanted) in known:
+        return load_rule(named, search=search)
     file = find_rule(name, search=search)
     stated = re.compile(rf"^revision:\s*{wanted}\s*(#.*)?$".encode(), re.M)
     for commit in commits_of(file):
@@ -95,8 +96,9 @@ def _pinned(named: str, search: Sequence[Path]) -> Rule:
                 found, shipped = _within(copy, search)
                 return load_unchecked_id(copy.place, search=found, shipped=shipped)
     raise UsageError(
-        f"{named}: {file} is at revision {rule.revision}, and no commit of its repository has "
-        f"revision {wanted}; give the other file, or REV:PATH in the repository that has it"
+        f"{named}: the known revisions of {name} are {', '.join(map(str, known))}, and no commit "
+        f"of the repository of {file} has revision {wanted}; give the other file, or REV:PATH in "
+        "the repository that has it"
     )
 
 

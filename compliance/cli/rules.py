@@ -117,7 +117,10 @@ LABEL = 20
     "text", "yaml", "json", "markdown", help="yaml: one rule file with parents and lists resolved."
 )
 def show(rule: str, specs: tuple[Path, ...], form: str) -> None:
-    """Show a rule with its parents: each limit in plain words, with its source."""
+    """Show a rule with its parents: each limit in plain words, with its source.
+
+    ID@REVISION shows an earlier revision of a shipped rule, from the archive.
+    """
     found, places = load_rule_with_locations(rule, search=search_path(specs))
     if form == "json":
         print_json(_rule_data(found))
@@ -139,6 +142,9 @@ def _facts(rule: Rule) -> Iterator[tuple[str, str]]:
     """Yield the facts of a rule besides its requirements."""
     if rule.extends:
         yield "Extends", rule.extends
+    if rule.archived:
+        used, newest = rule.archived.used, rule.archived.newest
+        yield "Archived", f"{used}; newest {newest}: compliance rules diff {used} {newest}"
     yield "Limits", basis_summary(rule.requirements)
     yield "Valid for", f"{rule.valid_days} days" if rule.valid_days else "not stated"
     yield "Decision", decision_words(rule.decision)
@@ -279,28 +285,33 @@ def check(paths: tuple[Path, ...], specs: tuple[Path, ...], form: str) -> int:
     Checks the syntax, the parents, and that what a rule asks can be shown, judged and met by a
     display on the rule's target.
 
+    A rule on an archived revision of a shipped one earns a remark, which is no problem.
+
     Exit codes: 0 no problems, 1 problems found, 2 wrong call.
     """
     search = search_path(specs)
     files = list(dict.fromkeys(_files(paths or _own())))
-    problems: dict[Problem, None] = {}
-    for file in files:
-        problems.update(dict.fromkeys(check_file(file, search)))
+    checked = [check_file(file, search) for file in files]
+    problems = list(dict.fromkeys(found for file in checked for found in file.problems))
+    remarks = list(dict.fromkeys(found for file in checked for found in file.remarks))
     if form == "json":
-        complaints = list(map(_check_data, problems))
-        print_json({"files": [str(file) for file in files], "complaints": complaints})
+        complaints, notices = list(map(_check_data, problems)), list(map(_check_data, remarks))
+        named = [str(file) for file in files]
+        print_json({"files": named, "complaints": complaints, "remarks": notices})
     elif form == "github":
-        print_lines(map(_annotation, problems))
+        print_lines(_annotation(problem, "error") for problem in problems)
+        print_lines(_annotation(remark, "notice") for remark in remarks)
     else:
         look = style()
-        print_lines(look.text(str(problem)) for problem in problems)
+        print_lines(look.text(str(found)) for found in (*problems, *remarks))
         count = f"{len(files)} file{'s' * (len(files) != 1)} checked"
-        print_lines([f"{count}, {_count(len(problems))}"])
+        told = f", {_count(len(remarks), 'remark')}" if remarks else ""
+        print_lines([f"{count}, {_count(len(problems), 'problem')}{told}"])
     return 1 if problems else 0
 
 
-def _count(number: int) -> str:
-    return "no problems" if not number else f"{number} problem{'s' * (number != 1)}"
+def _count(number: int, what: str) -> str:
+    return f"{number or 'no'} {what}{'s' * (number != 1)}"
 
 
 def _own() -> tuple[Path, ...]:
@@ -338,14 +349,17 @@ def _check_data(problem: Problem) -> dict[str, object]:
     }
 
 
-def _annotation(problem: Problem) -> str:
-    """Write a problem as a workflow command, escaped so that it cannot end or begin another."""
+def _annotation(problem: Problem, severity: str) -> str:
+    """Write a problem as a workflow command, escaped so that it cannot end or begin another.
+
+    `severity` is `error` or `notice`.
+    """
     places = [f"file={_escaped(problem.file, ':,')}"]
     if problem.line is not None:
         places.append(f"line={problem.line}")
     if problem.field:
         places.append(f"title={_escaped(problem.field, ':,')}")
-    return f"::error {','.join(places)}::{_escaped(problem.message)}"
+    return f"::{severity} {','.join(places)}::{_escaped(problem.message)}"
 
 
 def _escaped(text: str, further: str = "") -> str:

@@ -15,7 +15,15 @@ from compliance.evidence.attachments import is_deviation, parse_json, readings_n
 from compliance.evidence.deviation_file import read_deviation
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
-from compliance.model import Assessment, Deviation, Display, Measurement, Readings, RuleFile
+from compliance.model import (
+    Archived,
+    Assessment,
+    Deviation,
+    Display,
+    Measurement,
+    Readings,
+    RuleFile,
+)
 from compliance.plain_data import ShapeError, canonical_bytes, from_plain, timestamp
 from compliance.readings.load import FORMATS, readings_from_bytes
 from compliance.rules.library import rule_from_resolved
@@ -74,6 +82,7 @@ class _Grade:
 @dataclass(frozen=True, slots=True)
 class _Rule:
     files: tuple[RuleFile, ...]
+    archived: Archived | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +125,7 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
         raise SheetError("assessment.json: assessed: is not a time in UTC")
     if not (0 <= stated.seed < MOST_SEEDS and 0 <= stated.draws <= MOST_DRAWS):
         raise SheetError("assessment.json: seed, draws: too large to recompute")
-    rule = rule_from_resolved(_parsed(files, "rule.json"), stated.rule.files)
+    rule = rule_from_resolved(_parsed(files, "rule.json"), stated.rule.files, stated.rule.archived)
     job = meter = None
     if "job.json" in files:
         job = job_from_document(_parsed(files, "job.json"), "job.json")

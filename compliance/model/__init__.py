@@ -53,6 +53,7 @@ from compliance.model.readings import (
     Uncertainty,
 )
 from compliance.model.rules import (
+    Archived,
     Band,
     Change,
     Decision,
@@ -91,6 +92,7 @@ __all__ = [
     "POSITION_GROUPS",
     "TECHNOLOGIES",
     "Acceptor",
+    "Archived",
     "Array",
     "Assessment",
     "Band",

@@ -197,6 +197,14 @@ class Change:
 
 
 @dataclass(frozen=True, slots=True)
+class Archived:
+    """An archived revision of a shipped rule that has a newer one, both as `id@revision`."""
+
+    used: str
+    newest: str
+
+
+@dataclass(frozen=True, slots=True)
 class Rule:
     """One deliverable's target and requirements, resolved."""
 
@@ -219,3 +227,5 @@ class Rule:
     changes: tuple[Change, ...] = ()
     extends: str | None = None
     """`id@revision` of the parent of a house rule."""
+    archived: Archived | None = None
+    """The rule, or the shipped rule that it extends, if that is an archived revision."""

@@ -23,7 +23,7 @@ from compliance.model.assessment import (
 )
 from compliance.model.jobs import Declaration, Display, Disposition, Party, Room
 from compliance.model.readings import Certificate
-from compliance.model.rules import Change, Decision, Limits, RuleFile
+from compliance.model.rules import Archived, Change, Decision, Limits, RuleFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -75,6 +75,7 @@ class StatedRule:
     digest: str
     files: tuple[RuleFile, ...]
     changes: tuple[Change, ...]
+    archived: Archived | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -65,6 +65,7 @@ def circumstance_remarks(
         _certificate(meter, measured),
         _no_meter(meter),
         _inadequate(unproven),
+        _archived(case.rule),
         _changed_files(case.rule),
         _unversioned_files(case.rule),
         _correlation(meter),
@@ -103,6 +104,12 @@ def _correlation(meter: Meter | None) -> Remark | None:
     if uncertainty is None or uncertainty.correlation is not None or not uncertainty.chromaticity:
         return None
     return Remark("correlation-unknown")
+
+
+def _archived(rule: Rule) -> Remark | None:
+    if rule.archived is None:
+        return None
+    return Remark("rule-archived", {"used": rule.archived.used, "newest": rule.archived.newest})
 
 
 def _changed_files(rule: Rule) -> Remark | None:

@@ -28,6 +28,7 @@ SERIOUS = (
     "conflicting",
     "meter-past-due",
     "meter-inadequate",
+    "rule-archived",
     "rule-changed",
     "rule-unversioned",
 )

@@ -1,16 +1,22 @@
-"""Find rules: by path, or by id on the search path that ends with the shipped ones."""
+"""Find rules: by path, or by id on the search path that ends with the shipped ones.
+
+Earlier revisions of shipped rules are in the archive, `archive/ID@REVISION/` in their folder, each
+with its patch lists. They are found by `ID@REVISION` only.
+"""
 
 from __future__ import annotations
 
 import os
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from pathlib import Path
 from typing import Any
 
 from compliance.errors import Problem, RuleError
-from compliance.model import Rule, RuleFile
+from compliance.model import Archived, Rule, RuleFile
 from compliance.rules.load import (
     FILE,
+    PIN,
     RuleSource,
     build_rule,
     check_changes,
@@ -90,6 +96,8 @@ def read_repository(file: Path) -> tuple[Path, ...]:
 
 
 MOST_PARENTS = 8
+ARCHIVE = "archive"
+"""Folder of archived revisions, in that of the shipped rules."""
 PACKAGE = Path(__file__).resolve().parent.parent
 
 
@@ -108,7 +116,8 @@ def load_rule(id_or_path: str | Path, *, search: Sequence[Path] = ()) -> Rule:
     """A rule by its id, or from the path of its file, with its parents and lists.
 
     An id is searched in the folders of `search` and among the shipped rules; two files with it
-    are an error. A path is anything with a folder in it or ending in `.yaml`; its own folder,
+    are an error. `ID@REVISION` asks for that revision, of a shipped rule also from the archive.
+    A path is anything with a folder in it or ending in `.yaml`; its own folder,
     and those that a `.compliance.yaml` above it names, are searched for parents too. Raises
     RuleError with every problem of a file.
     """
@@ -125,6 +134,9 @@ def load_rule_with_locations(
     named, last = str(id_or_path), shipped or shipped_folder()
     if not is_path(named):
         folders = _Folders(search, last)
+        pin = PIN.fullmatch(named)
+        if pin:
+            return _load_revision((pin[1], int(pin[2])), folders, ())
         return _load(folders.find(named), folders, ())
     source, own, searched = _around(named, search, last)
     folders = _Folders([*own, *searched], last)
@@ -171,6 +183,13 @@ def find_rule(name: str, *, search: Sequence[Path] = ()) -> Path:
     return _Folders(search, shipped_folder()).find(name).path
 
 
+def known_revisions(name: str, *, search: Sequence[Path] = ()) -> list[int]:
+    """The revisions of an id that `load_rule` finds, ascending. Raises RuleError."""
+    folders = _Folders(search, shipped_folder())
+    source = folders.find(name)
+    return sorted({*folders.archived(source), _load(source, folders, ())[0].revision})
+
+
 def known_rules(search: Sequence[Path] = ()) -> list[tuple[str, bool]]:
     """Ids on the search path, each once, alphabetical within a folder; whether they are shipped.
 
@@ -179,13 +198,15 @@ def known_rules(search: Sequence[Path] = ()) -> list[tuple[str, bool]]:
     return _Folders(search, shipped_folder()).ids()
 
 
-def rule_from_resolved(data: Mapping[str, Any], files: Sequence[RuleFile] = ()) -> Rule:
+def rule_from_resolved(
+    data: Mapping[str, Any], files: Sequence[RuleFile] = (), archived: Archived | None = None
+) -> Rule:
     """Rebuild the rule from `Rule.resolved` after a round trip through JSON; equal, same digest.
 
-    `files` are those that the rule was made of. Raises RuleError.
+    `files` are those that the rule was made of; `archived` is as in the rule. Raises RuleError.
     """
     node, typed = read_data(from_resolved(data), FILE, "rule", RuleError, start="#/$defs/resolved")
-    return build_rule(typed, files, SourceLocations([(FILE, node)]))
+    return replace(build_rule(typed, files, SourceLocations([(FILE, node)])), archived=archived)
 
 
 class _Folders:
@@ -236,6 +257,17 @@ class _Folders:
             raise asked.error(f"{quoted(name)}: {message}")
         raise RuleError(Problem(quoted(name)[1:-1] or "a rule", message))
 
+    def archived(self, source: RuleSource) -> dict[int, RuleSource]:
+        """The archived files of a rule, by revision; empty unless `source` is a shipped file."""
+        sources = {}
+        for folder in (self._shipped / ARCHIVE).glob(f"{source.path.stem}@*"):
+            pin = PIN.fullmatch(folder.name)
+            if pin and source.shipped:
+                inside = f"{ARCHIVE}/{folder.name}/{source.path.name}"
+                path, shown = self._shipped / inside, f"{self._shipped.name}/{inside}"
+                sources[int(pin[2])] = RuleSource(path, shown, inside, shipped=True)
+        return sources
+
     def _source(self, real: str, folder: Path, name: str) -> RuleSource:
         path = folder / f"{name}.yaml"
         if real == os.path.realpath(self._shipped):
@@ -272,7 +304,7 @@ def _load(
     if pin:
         asked = SourceLocations([(source.shown, node)]).at("extends")
         try:
-            parent = _parent(pin, asked, folders, (*chain, source.path.stem))
+            parent = _load_revision(pin, folders, (*chain, source.path.stem), asked)
         except RuleError as error:
             fault = error
     inherited = from_resolved(parent[0].resolved) if parent else None
@@ -288,22 +320,48 @@ def _load(
     if parent and inherited is not None:
         check_changes(rule, parent[0], text.data, inherited, places)
         places.raise_if_any()
+        rule = replace(rule, archived=parent[0].archived)
     return rule, places
 
 
-def _parent(
-    pin: tuple[str, int], asked: Location, folders: _Folders, chain: tuple[str, ...]
+def _load_revision(
+    pin: tuple[str, int],
+    folders: _Folders,
+    chain: tuple[str, ...],
+    asked: Location | None = None,
 ) -> tuple[Rule, SourceLocations]:
+    """Load an id at a revision, of a shipped rule also from the archive.
+
+    `chain` are the ids that ask for it, `asked` the place that does, for the message.
+    """
     name, revision = pin
-    if name in chain or len(chain) > MOST_PARENTS:
+    if asked is not None and (name in chain or len(chain) > MOST_PARENTS):
         way = " → ".join((*chain, name))
         what = "circular parents" if name in chain else "too many parents"
         raise asked.error(f"{what}: {way}")
-    parent, places = _load(folders.find(name, asked), folders, chain)
-    if parent.revision != revision:
-        now = f"{name}@{parent.revision}"
-        raise asked.error(
-            f"'{name}@{revision}' is pinned, but the search path has revision {parent.revision}; "
-            f"see what changed with: compliance rules diff {name}@{revision} {now}; then pin {now}"
-        )
-    return parent, places
+    source = folders.find(name, asked)
+    rule, places = _load(source, folders, chain)
+    if rule.revision == revision:
+        return rule, places
+    archive, newest = folders.archived(source), f"{name}@{rule.revision}"
+    if revision in archive:
+        old, places = _load(archive[revision], folders, chain)
+        return replace(old, archived=Archived(f"{name}@{revision}", newest)), places
+    known = sorted({*archive, rule.revision})
+    message = _unknown_revision(pin, known, newest, shipped=source.shipped)
+    if asked is None:
+        raise RuleError(Problem(f"{name}@{revision}", message))
+    raise asked.error(f"'{name}@{revision}': {message}")
+
+
+def _unknown_revision(
+    pin: tuple[str, int], known: Iterable[int], newest: str, *, shipped: bool
+) -> str:
+    name, revision = pin
+    named = " and ".join(f"{name}@{number}" for number in known)
+    if shipped:
+        return f"no such revision; expected one of the known ones: {named}"
+    return (
+        f"the search path has {named}; see what changed with: compliance rules diff "
+        f"{name}@{revision} {newest}; then name {newest}"
+    )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator, Sequence
 from pathlib import Path
+from typing import NamedTuple
 
 import numpy as np
 
@@ -265,8 +266,16 @@ def _names(names: list[str]) -> str:
     return ", ".join(unique[:SHOWN]) + more
 
 
-def check_file(path: Path, search: Sequence[Path] = ()) -> list[Problem]:
-    """Check a rule file, a patch list or a `.compliance.yaml`; returns its problems.
+class Checked(NamedTuple):
+    """What a check of a file found."""
+
+    problems: tuple[Problem, ...] = ()
+    remarks: tuple[Problem, ...] = ()
+    """What is right and should be known; does not fail a check."""
+
+
+def check_file(path: Path, search: Sequence[Path] = ()) -> Checked:
+    """Check a rule file, a patch list or a `.compliance.yaml`.
 
     Never raises because of the file's content.
     """
@@ -279,9 +288,23 @@ def check_file(path: Path, search: Sequence[Path] = ()) -> list[Problem]:
             rule, places = load_rule_with_locations(path, search=search)
             lint(rule, places)
             places.raise_if_any()
+            return Checked(remarks=tuple(_remarks(rule, places)))
     except RuleError as error:
-        return list(error.problems)
-    return []
+        return Checked(error.problems)
+    return Checked()
+
+
+def _remarks(rule: Rule, places: SourceLocations) -> Iterator[Problem]:
+    if rule.archived is not None:
+        used, newest = rule.archived.used, rule.archived.newest
+        file, line = places.find(("extends",))
+        yield Problem(
+            file,
+            f"the limits are those of {used}, an archived revision; the newest is {newest}; see "
+            f"what changed with: compliance rules diff {used} {newest}",
+            line,
+            "extends",
+        )
 
 
 def _is_list(path: Path) -> bool:

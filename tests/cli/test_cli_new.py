@@ -214,7 +214,7 @@ def test_a_house_rule_of_each_rule(new: Callable, parent: str) -> None:
     rule = load_rule(file)
     assert (rule.id, rule.revision, rule.extends) == ("ours", 1, f"{parent}@{was.revision}")
     assert rule.requirements == was.requirements
-    assert check_file(file) == []
+    assert check_file(file) == ((), ())
     assert comments_fit(file)
     filled = load_rule(with_examples(file))
     assert [each.id for each in filled.requirements] == [each.id for each in was.requirements]
@@ -227,7 +227,7 @@ def test_a_rule_of_its_own(new: Callable, curve: str) -> None:
     file = Path("ours.yaml")
     rule = load_rule(file)
     assert (rule.title, rule.target.curve) == ("Our master: film", curve)
-    assert check_file(file) == []
+    assert check_file(file) == ((), ())
     assert comments_fit(file)
     text = file.read_text(encoding="utf-8")
     limits = re.findall(r"^    limits: .*$", text, re.M)
@@ -237,7 +237,7 @@ def test_a_rule_of_its_own(new: Callable, curve: str) -> None:
     shown = {each.quantity for each in examples if each.id.startswith("example-")}
     without = set() if CURVES[curve].exponent else {"fitted-exponent"}
     assert shown == QUANTITIES.keys() - without
-    assert check_file(file) == []
+    assert check_file(file) == ((), ())
 
 
 def test_what_a_rule_of_its_own_aims_at(new: Callable) -> None:

@@ -358,9 +358,8 @@ LISTS = [
 EXTENDED = [
     ("extends: sdr@1", "extends: sdr", "house.yaml:2: extends: 'sdr' does not fit; expected a "
      "rule's id and revision, e.g. extends: sdr-broadcast@1"),
-    ("extends: sdr@1", "extends: sdr@2", "house.yaml:2: extends: 'sdr@2' is pinned, but the "
-     "search path has revision 1; see what changed with: compliance rules diff sdr@2 sdr@1; "
-     "then pin sdr@1"),
+    ("extends: sdr@1", "extends: sdr@2", "house.yaml:2: extends: 'sdr@2': the search path "
+     "has sdr@1; see what changed with: compliance rules diff sdr@2 sdr@1; then name sdr@1"),
     ("extends: sdr@1", "extends: sdr-braodcast@1", "house.yaml:2: extends: 'sdr-braodcast': no "
      "such rule on the search path; did you mean 'sdr-broadcast'?"),
     ("extends: sdr@1", "extends: house@3", "house.yaml:2: extends: circular parents: house → "

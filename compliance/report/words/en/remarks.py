@@ -234,6 +234,10 @@ REMARKS: Mapping[str, str | Callable[..., str]] = {
         "How the meter's errors in x and y go together is not known; each probability is the "
         "smallest of those with correlations −0.9, 0 and 0.9."
     ),
+    "rule-archived": (
+        "The limits are those of {used}, an archived revision; the newest is {newest}. See what "
+        "changed with: compliance rules diff {used} {newest}"
+    ),
     "rule-changed": rule_changed,
     "rule-unversioned": rule_unversioned,
     "repeatability-unknown": (
