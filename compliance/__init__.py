@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from compliance.verification import verify_sheet
 
 
-__version__ = "0.1.0"
+__version__ = "0.2.0.dev0"
 
 __all__ = [
     "ComplianceError",

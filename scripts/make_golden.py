@@ -35,7 +35,6 @@ from compliance.job_file import load_job, only_slot
 from compliance.meter_file import load_meter
 from compliance.model import CHROMATICITY_FLOOR, Assessment, Deviation, Measurement
 from compliance.model.results import Verification
-from compliance.model.stated import ENGINE
 from compliance.readings.load import load_readings
 from compliance.report.verification import step_title
 from compliance.rules.library import load_rule
@@ -154,10 +153,10 @@ def golden() -> dict[str, bytes]:
 
 
 def lasting(result: Verification) -> dict[str, Any]:
-    """The parts of a sheet's verification that may never change."""
+    """The parts of a sheet's verification that may change only when the engine is raised."""
     return {
         "exit_code": result.exit_code,
-        "engine": ENGINE,
+        "engine": result.engine,
         "number": result.number,
         "verdict": result.verdict,
         "disposition": result.disposition,

@@ -27,7 +27,7 @@ from compliance.cli._identity_options import (
 from compliance.cli._options import now_option, out_option, replace_option
 from compliance.cli._terminal import print_plain
 from compliance.errors import IdentityError, SheetError, UsageError
-from compliance.report.verification import sheet_says, step_line
+from compliance.report.verification import sheet_says_with_today, step_line
 
 if TYPE_CHECKING:
     from compliance.model.results import Verification
@@ -74,7 +74,9 @@ def command(
             write_file(sheet, data)
         else:
             write_new({out: data}, replace=replace)
-    print_plain(f"{found.number} says: {sheet_says(found)}; signed {_by(found.signatures[0])}")
+    print_plain(
+        f"{found.number} says: {sheet_says_with_today(found)}; signed {_by(found.signatures[0])}"
+    )
     print_plain(f"{out or sheet}: countersigned by {means.identity.signer.name} as {role}")
     warn_missing_timestamp(means.stamper)
 
@@ -101,6 +103,11 @@ def _check_sheet(sheet: Path, found: Verification, when: datetime) -> None:
         raise SheetError(
             f"{sheet}: not countersigned: the sheet is not valid: {step_line(found.failed[0])}; "
             f"see: compliance verify {sheet}"
+        )
+    if found.is_newer:
+        raise SheetError(
+            f"{sheet}: not countersigned: made with definitions (engine) {found.engine}, which "
+            "this version does not know; use a newer version"
         )
     first, *more = found.signatures
     if more:

@@ -38,7 +38,7 @@ from compliance.cli._terminal import print_plain
 from compliance.errors import DeliveryError, Problem, UsageError
 from compliance.evidence.attachments import BEFORE, JOB, METER, READINGS, parse_json, readings_name
 from compliance.model import Rule
-from compliance.report.verification import sheet_says
+from compliance.report.verification import sheet_says_with_today
 from compliance.yaml_nodes.read_file import read_bytes
 
 if TYPE_CHECKING:
@@ -227,7 +227,7 @@ def _print_outcome(out: Path, sheets: Sequence[Sheet], means: SigningMeans) -> N
     for sheet in sheets:
         count = len(sheet.verification.signatures)
         signatures = "1 signature" if count == 1 else f"{count} signatures"
-        print_plain(f"{sheet.name}: {sheet_says(sheet.verification)}, {signatures}")
+        print_plain(f"{sheet.name}: {sheet_says_with_today(sheet.verification)}, {signatures}")
     if means.identity is None:
         print_plain("The delivery itself is not signed; each sheet in it is.")
     else:

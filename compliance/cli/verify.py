@@ -75,9 +75,12 @@ def command(
     A certificate is judged at the time of a trusted time stamp, or else at the time that the
     signer claims. Revocation is not checked.
 
+    A sheet of an earlier version whose definitions (engine) were others is computed again by
+    today's: both outcomes are printed, and the exit code is 3.
+
     Exit codes: 0 valid, 1 something is broken or the signer is not trusted, 2 wrong input or
-    call, 3 intact but the signer was not checked, 4 internal or I/O failure; of several
-    sheets the first of 4, 2, 1, 3, 0.
+    call, 3 intact but the signer was not checked or the definitions are others, 4 internal or
+    I/O failure; of several sheets the first of 4, 2, 1, 3, 0.
     """
     if trust and any_signer:
         raise UsageError("give --trust or --any-signer, not both")
@@ -199,7 +202,8 @@ def _print(checked: Sequence[Checked]) -> None:
 def _print_sheet(file: Path, sheet: Verification) -> None:
     print_plain(f"{file}: {sheet.number}" if sheet.number else f"{file}")
     _print_steps(sheet.steps)
-    _print_wrapped(sheet_outcome(sheet), "  ", COLUMNS)
+    for line in sheet_outcome(sheet):
+        _print_wrapped(line, "  ", COLUMNS)
 
 
 def _print_delivery(file: Path, delivery: DeliveryVerification) -> None:

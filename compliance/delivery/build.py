@@ -55,9 +55,18 @@ def check_sheets(sheets: Sequence[Sheet], file: str) -> None:
         for step in sheet.verification.failed
     ]
     problems += [
+        Problem(
+            f"{sheet.name}.pdf",
+            f"made with definitions (engine) {sheet.verification.engine}, which this version does "
+            "not know; it cannot be delivered; use a newer version",
+        )
+        for sheet in sheets
+        if sheet.verification.is_newer
+    ]
+    problems += [
         Problem(f"{sheet.name}.pdf", "its assessment cannot be read; it cannot be delivered")
         for sheet in sheets
-        if sheet.stated is None and not sheet.verification.failed
+        if sheet.stated is None and not (sheet.verification.failed or sheet.verification.is_newer)
     ]
     problems += [Problem(file, fault) for fault in duplicate_faults(sheets)]
     if not sheets:

@@ -119,6 +119,15 @@ def plan_exit_code(steps: Sequence[Step], plan: Sequence[Check]) -> int:
 
 
 @dataclass(frozen=True, slots=True)
+class Today:
+    """The outcome by this program's definitions of a sheet that was computed by others."""
+
+    verdict: str
+    conditional: bool
+    disposition: str | None
+
+
+@dataclass(frozen=True, slots=True)
 class Verification:
     """The outcome of all steps for a sheet."""
 
@@ -132,6 +141,10 @@ class Verification:
     """The client's acceptance, as stated; valid only if `exit_code` is 0."""
     conditional: bool = False
     """Whether the verdict is stated as conditional; valid only if `exit_code` is 0."""
+    engine: int | None = None
+    """The number of the definitions that computed it, as stated."""
+    today: Today | None = None
+    """The outcome by today's definitions, if the sheet was computed by earlier ones."""
 
     @property
     def exit_code(self) -> int:
@@ -142,6 +155,11 @@ class Verification:
     def failed(self) -> list[Step]:
         """The steps that failed, in order."""
         return [step for step in self.steps if step.status is Status.FAIL]
+
+    @property
+    def is_newer(self) -> bool:
+        """Whether the sheet was computed by definitions that this program does not know."""
+        return any(step.result.kind == "newer-engine" for step in self.steps)
 
     @property
     def only_untrusted(self) -> bool:

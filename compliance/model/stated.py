@@ -35,7 +35,7 @@ class StatedTool:
     engine: int
 
 
-ENGINE = 1
+ENGINE = 2
 """Raised with every changed definition, so that old numbers do not count as tampered with."""
 
 TOOL = StatedTool("deliverable-compliance", __version__, ENGINE)

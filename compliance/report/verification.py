@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
+from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
@@ -37,15 +38,39 @@ def sheet_says(sheet: Verification) -> str:
     """Return what a sheet states: verdict with its condition, and disposition."""
     if sheet.verdict is None:
         return "nothing"
-    verdict = f"conditionally {sheet.verdict}" if sheet.conditional else sheet.verdict
-    return ", ".join(word for word in (verdict, sheet.disposition) if word).replace("-", " ")
+    return _outcome_words(sheet.verdict, sheet.conditional, sheet.disposition)
 
 
-def sheet_outcome(sheet: Verification) -> str:
-    """Describe the outcome for a sheet in a sentence or two."""
-    text = words.SHEET_OUTCOMES[sheet.exit_code].format(stated=sheet_says(sheet))
+def sheet_says_with_today(sheet: Verification) -> str:
+    """Return what a sheet states and, if today's definitions are others, what they give."""
+    stated, today = sheet_says(sheet), _today_words(sheet)
+    return f"{stated}; {words.TODAY.format(today=today)}" if today else stated
+
+
+def _today_words(sheet: Verification) -> str | None:
+    today = sheet.today
+    return _outcome_words(today.verdict, today.conditional, today.disposition) if today else None
+
+
+def _outcome_words(verdict: str, conditional: bool, disposition: str | None) -> str:
+    verdict = f"conditionally {verdict}" if conditional else verdict
+    return ", ".join(word for word in (verdict, disposition) if word).replace("-", " ")
+
+
+def sheet_outcome(sheet: Verification) -> list[str]:
+    """Describe the outcome for a sheet, in lines of a sentence or two each."""
+    stated, today = sheet_says(sheet), _today_words(sheet)
+    if sheet.exit_code != 1 and sheet.is_newer:
+        return [words.NEWER.format(engine=sheet.engine, stated=stated)]
+    if sheet.exit_code != 1 and today:
+        lines = [line.format(engine=sheet.engine, stated=stated, today=today)
+                 for line in words.BOTH_OUTCOMES]  # fmt: skip
+    else:
+        lines = [words.SHEET_OUTCOMES[sheet.exit_code].format(stated=stated)]
     undone = any(step.status is Status.NOT_DONE for step in sheet.steps)
-    return text + words.PAGES_UNCHECKED if undone and sheet.exit_code != 1 else text
+    if undone and sheet.exit_code != 1:
+        lines[-1] += words.PAGES_UNCHECKED
+    return lines
 
 
 def delivery_outcome(delivery: DeliveryVerification) -> str:
@@ -70,7 +95,7 @@ def delivery_sheets(delivery: DeliveryVerification) -> Iterator[str]:
     """Yield a line for each sheet of a delivery."""
     for path, sheet in delivery.sheets.items():
         if sheet.exit_code != 1:
-            yield f"{path}: {sheet.number}: {sheet_says(sheet)}"
+            yield f"{path}: {sheet.number}: {sheet_says_with_today(sheet)}"
         elif sheet.only_untrusted:
             yield f"{path}: signer not trusted"
         else:
@@ -88,6 +113,8 @@ def sheet_data(file: str, sheet: Verification) -> dict[str, Any]:
         "verdict": sheet.verdict,
         "conditional": sheet.conditional,
         "disposition": sheet.disposition,
+        "engine": sheet.engine,
+        "today": asdict(sheet.today) if sheet.today else None,
         "exit_code": sheet.exit_code,
         "steps": [_step_data(step) for step in sheet.steps],
         "signatures": [_signature_data(signature) for signature in sheet.signatures],

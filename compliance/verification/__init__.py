@@ -11,7 +11,9 @@ The plan; the functions of `steps` carry it out.
     4  All attachments are present under their fixed names, with the digests that the
        assessment states; deviations among them are signed by a trusted person, and not with
        the key that first signed the sheet.
-    5  The assessment, recomputed from the attachments, is as stated.
+    5  The assessment, recomputed from the attachments, is as stated. Of a sheet of an earlier
+       engine only evidence, rule and limits must be; its outcome is told beside today's. A
+       sheet of a later engine is not recomputed.
     6  The pages, drawn again from the attachments, are those of the sheet; pages drawn by
        another version or by other libraries may differ and are not compared.
 
@@ -25,11 +27,14 @@ from collections.abc import Callable, Mapping, Sequence
 from typing import TYPE_CHECKING, Any
 
 from compliance.evidence.attachments import Attached, Document, read_assessment
-from compliance.model.results import Expected, Verification
+from compliance.model.results import Expected, Today, Verification
 from compliance.model.signatures import Signer
+from compliance.model.stated import ENGINE
 from compliance.signing.certificates import read_certificates
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.read import PdfSignatures, read_attachments, read_signatures
+from compliance.verification.compare import tool_version
+from compliance.verification.other_engine import is_newer
 from compliance.verification.steps import (
     check_attachments,
     check_intact,
@@ -102,7 +107,18 @@ def _verified(data: bytes, expected: Expected) -> Verification:
         verdict=_word(document.get("verdict")),
         disposition=_word(document.get("disposition")),
         conditional=document.get("conditional") is True,
+        engine=_whole(tool_version(document)[1]),
+        today=_today(document, again),
     )
+
+
+def _today(stated: Document, again: Assessment | Exception) -> Today | None:
+    """Return the recomputed outcome of a sheet of an earlier engine."""
+    engine = tool_version(stated)[1]
+    if isinstance(again, Exception) or engine == ENGINE or is_newer(engine):
+        return None
+    state = again.state
+    return Today(state.verdict, state.conditional, again.disposition)
 
 
 def _again(attached: Attached | Exception, stated: Document | Exception) -> Assessment | Exception:
@@ -145,6 +161,10 @@ def _checked(data: bytes) -> bytes:
     if len(data) > LARGEST_SHEET:
         raise ValueError(f"it has {len(data)} bytes; expected at most {LARGEST_SHEET}")
     return data
+
+
+def _whole(value: Any) -> int | None:
+    return value if isinstance(value, int) and not isinstance(value, bool) else None
 
 
 def _word(value: Any) -> str | None:

@@ -23,12 +23,17 @@ from compliance.evidence.attachments import (
 from compliance.model import Facts, Statement, Texts
 from compliance.model.results import Check, Expected, Status, Step, worst_status
 from compliance.model.signatures import Signature, Signer, Stamp
-from compliance.model.stated import TOOL
+from compliance.model.stated import ENGINE, TOOL
 from compliance.plain_data import digest
 from compliance.signing.certificates import same_key
 from compliance.signing.read import PdfSignatures
 from compliance.signing.timestamps import CLOCKS_APART
 from compliance.verification.compare import ABSENT, Difference, Topic, compare, tool_version
+from compliance.verification.other_engine import (
+    evidence_differences,
+    is_newer,
+    outcome_differences,
+)
 
 if TYPE_CHECKING:
     from compliance.model import Assessment
@@ -306,9 +311,16 @@ def check_recomputation(stated: Document | Exception, again: Assessment | Except
     """Check that the recomputed assessment is as stated (5)."""
     if isinstance(stated, Exception):
         return Step(Check.RECOMPUTATION, Status.FAIL, Statement("no-attachments"))
+    if is_newer(engine := tool_version(stated)[1]):
+        newer = Statement("newer-engine", {"stated": engine, "ours": ENGINE})
+        return Step(Check.RECOMPUTATION, Status.UNKNOWN, newer)
     if isinstance(again, Exception):
         impossible = Statement("not-computable", {"fault": one_line(again)})
         return Step(Check.RECOMPUTATION, Status.FAIL, impossible)
+    if engine != ENGINE:
+        step = result_or_exception(lambda: _by_other_definitions(stated, again))
+        shapeless = Step(Check.RECOMPUTATION, Status.FAIL, Statement("shapeless"))
+        return shapeless if isinstance(step, Exception) else step
     differences = result_or_exception(lambda: compare(stated, assessment_document(again)))
     if isinstance(differences, Exception):
         return Step(Check.RECOMPUTATION, Status.FAIL, Statement("shapeless"))
@@ -320,10 +332,9 @@ def check_recomputation(stated: Document | Exception, again: Assessment | Except
 def _compared(
     differences: Sequence[Difference], theirs: tuple[Any, Any]
 ) -> tuple[Status, Statement]:
-    """Judge the differences (5).
+    """Judge the differences of a sheet of this engine (5).
 
-    Another version may word remarks differently or state less; another engine may compute
-    other values.
+    Another version may word remarks differently or state less.
     """
     topics = {difference.topic for difference in differences}
     if not differences:
@@ -332,10 +343,31 @@ def _compared(
         return Status.OK, Statement("other-remarks", {"version": theirs[0]})
     if theirs[0] != OURS[0] and all(each.stated is ABSENT for each in differences):
         return Status.OK, Statement("stated-less", {"version": theirs[0]})
-    if theirs[1] != OURS[1]:
-        facts = {"stated": theirs[1], "computed": OURS[1], "count": len(differences)}
-        return Status.UNKNOWN, Statement("other-definitions", facts)
-    return Status.FAIL, quoted("; ".join(topic for topic in Topic if topic in topics))
+    return Status.FAIL, _topics(differences)
+
+
+def _by_other_definitions(stated: Document, again: Assessment) -> Step:
+    """Judge a sheet of an earlier engine (5): its evidence and limits must agree."""
+    computed = assessment_document(again)
+    faults = evidence_differences(stated, computed, again.rule)
+    if faults:
+        details = first_details(quoted(str(fault)) for fault in faults)
+        return Step(Check.RECOMPUTATION, Status.FAIL, _topics(faults), details)
+    otherwise = outcome_differences(stated, computed)
+    facts: Facts = {
+        "stated": tool_version(stated)[1],
+        "computed": ENGINE,
+        "count": len({each.place.partition(":")[0] for each in otherwise}),
+        "all": len(computed["findings"]),
+    }
+    details = first_details(quoted(str(each)) for each in otherwise)
+    result = Statement("other-definitions", facts)
+    return Step(Check.RECOMPUTATION, Status.UNKNOWN, result, details)
+
+
+def _topics(differences: Sequence[Difference]) -> Statement:
+    topics = {difference.topic for difference in differences}
+    return quoted("; ".join(topic for topic in Topic if topic in topics))
 
 
 # ---------------------------------------------------------------- 6: the pages
@@ -351,6 +383,8 @@ def check_pages(
     """Compare the pages (6): equal pages are proof; different ones are a fault if unexplained."""
     if not signed:
         return Step(Check.PAGES, Status.NOT_DONE, Statement("pages-unsigned"))
+    if not isinstance(stated, Exception) and is_newer(tool_version(stated)[1]):
+        return Step(Check.PAGES, Status.NOT_DONE, _of_version(tool_version(stated)[0]))
     if isinstance(stated, Exception) or isinstance(again, Exception):
         return Step(Check.PAGES, Status.FAIL, Statement("no-evidence"))
     unlike = result_or_exception(lambda: _differences(data, again))
@@ -378,13 +412,17 @@ def _excuse(data: bytes, stated: Document, again: Assessment) -> Statement | Non
     """Return why unchanged pages may look different here; None if there is no reason."""
     theirs = tool_version(stated)
     if theirs != OURS:
-        return Statement("pages-of-version", {"theirs": theirs[0], "ours": OURS[0]})
+        return _of_version(theirs[0])
     if result_or_exception(lambda: digest(stated)) != digest(assessment_document(again)):
         return Statement("pages-of-other-digits")
     drawn_by = result_or_exception(lambda: _producer(data))
     if isinstance(drawn_by, str) and drawn_by != (ours_by := _own_producer()):
         return Statement("pages-of-program", {"theirs": drawn_by, "ours": ours_by})
     return None
+
+
+def _of_version(theirs: Any) -> Statement:
+    return Statement("pages-of-version", {"theirs": theirs, "ours": TOOL.version})
 
 
 def _producer(data: bytes) -> str:

@@ -8,10 +8,11 @@ from typing import Any
 
 import pikepdf
 
-from compliance import __version__
+from compliance.documents import assessment_document
+from compliance.evidence.recompute import assess_again
 from pages.markdown import ROOT, Fields, schema
 
-SHEET = ROOT / "tests" / "golden" / __version__ / "accepted.pdf"
+SHEET = ROOT / "tests" / "golden" / "0.1.0" / "accepted.pdf"
 WIDTH = 100
 
 HEAD = """\
@@ -40,16 +41,16 @@ begin with an apostrophe there. `--junit FILE` writes them as JUnit XML.
 EXAMPLE = """\
 ## An example
 
-The document attached to `tests/golden/VERSION/accepted.pdf`: an HDR slot of the demo whose peak the
-client accepts. Only the first object of each list is shown.
+The evidence of `tests/golden/0.1.0/accepted.pdf`, an HDR slot of the demo whose peak the client
+accepts, as this version assesses it. Only the first object of each list is shown.
 """
 
 
 def example() -> Any:
-    """The document attached to a golden sheet, lists of objects cut after the first."""
+    """The document of a golden sheet's evidence, lists of objects cut after the first."""
     with pikepdf.open(SHEET) as sheet:
-        data = sheet.attachments["assessment.json"].get_file().read_bytes()
-    return cut(json.loads(data))
+        files = {name: part.get_file().read_bytes() for name, part in sheet.attachments.items()}
+    return cut(assessment_document(assess_again(files)))
 
 
 def cut(value: Any) -> Any:

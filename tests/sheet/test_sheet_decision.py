@@ -12,6 +12,7 @@ import pytest
 from helpers.pdf_text import Said, everything, on_page
 
 from compliance.model import Assessment, Reason, Remark, Texts
+from compliance.model.stated import ENGINE
 from compliance.sheet import draw_sheet
 
 Sample = Callable[[str], Assessment]
@@ -187,7 +188,7 @@ def test_draws_seed_and_engine_are_told(sample: Sample, said: list[Said]) -> Non
     draw_sheet(sample("near"), signed=True)
     whole = everything(said)
     assert "20000 draws of all readings (JCGM 101), seed 1" in whole
-    assert "Engine 1" in whole
+    assert f"Engine {ENGINE}" in whole
     said.clear()
     draw_sheet(sample("compliant"), signed=True)
     assert "Uncertainty without measurement uncertainty" in everything(said)

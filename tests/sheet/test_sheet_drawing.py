@@ -16,6 +16,7 @@ import pytest
 from helpers.pdf_text import Said, everything, on_page
 from helpers.sample_assessments import invented_charts_of, of_another
 
+from compliance import __version__
 from compliance.errors import SheetError
 from compliance.model import Assessment, Party, Remark, Texts, Verdict
 from compliance.pictures.fonts import MONO, width
@@ -271,7 +272,7 @@ def test_provenance_is_told(sample: Sample, said: list[Said]) -> None:
     for words in (
         "sdr-broadcast, revision 1",
         "commit 0f3c9a7712de",
-        "deliverable-compliance 0.1.0",
+        f"deliverable-compliance {__version__}",
         "rgb-10-narrow",
         "10.2 cd/m²",
         "12 lx",

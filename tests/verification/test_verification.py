@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 import random
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
 from datetime import datetime
 from functools import cache
 from io import BytesIO
@@ -30,11 +30,13 @@ from pikepdf import Pdf
 import compliance.evidence.recompute
 import compliance.signing.timestamps
 from compliance.errors import IdentityError
-from compliance.model.results import Status, Verification
-from compliance.report.verification import step_details, step_text
+from compliance.model.results import Status, Today, Verification
+from compliance.model.stated import ENGINE
+from compliance.report.verification import sheet_outcome, step_details, step_text
 from compliance.sheet.make_sheet import write_sheet
 from compliance.signing.keys import LIFE, load_identity, new_identity
 from compliance.verification import verify_sheet
+from compliance.verification.compare import Topic
 
 ME = [identity().pem]
 STRANGER = identity("Mallory")
@@ -360,22 +362,75 @@ def test_damaged_pages_are_told_in_our_words() -> None:
 # ---------------------------------------------------------------- another engine
 
 
-def test_another_engine_with_other_numbers_is_not_called_tampering() -> None:
-    def older(stated: dict[str, Any]) -> None:
-        stated["tool"]["engine"] = 0
-        first_passing(stated)["value"] += 0.01
+def older(stated: dict[str, Any]) -> None:
+    stated["tool"]["engine"] = ENGINE - 1
 
+
+def test_an_earlier_engine_with_other_numbers_is_not_called_tampering() -> None:
+    def moved(stated: dict[str, Any]) -> None:
+        older(stated)
+        first_passing(stated)["value"] += 0.01
+        stated["verdict"], stated["conditional"] = "not-compliant", True
+
+    found = again(mended(with_assessment(moved)))
+    assert (found.exit_code, statuses(found)[3:]) == (3, ["ok", "unknown", "ok"])
+    name = first_passing(document())["id"]
+    assert f"(engine) {ENGINE - 1}, and with today's, {ENGINE}, 1 of" in told(found, 5)
+    assert f"finding {name}: value:" in told(found, 5)
+    assert (found.verdict, found.today) == ("not-compliant", Today("compliant", False, None))
+    first, second, last = sheet_outcome(found)
+    assert first == (
+        f"The sheet states: conditionally not compliant (definitions of engine {ENGINE - 1})."
+    )
+    assert second == f"Computed again by today's definitions (engine {ENGINE}): compliant."
+    assert last == "Intact as far as it was checked."
+
+
+def test_an_earlier_engine_with_the_same_numbers_is_not_called_valid_either() -> None:
     found = again(mended(with_assessment(older)))
     assert (found.exit_code, statuses(found)[3:]) == (3, ["ok", "unknown", "ok"])
-    assert "stated with definitions 0, computed with 1" in told(found, 5)
-    assert f"finding {first_passing(document())['id']}: value:" in told(found, 5)
+    assert told(found, 5).endswith("all requirements come out as stated")
 
 
-def test_another_engine_with_the_same_numbers_holds() -> None:
-    def older(stated: dict[str, Any]) -> None:
-        stated["tool"]["engine"] = 0
+@pytest.mark.parametrize(
+    ("change", "fault"),
+    [
+        (lambda stated: first_passing(stated).update(limits={"min": None, "max": 1e6}), Topic.RULE),
+        (lambda stated: first_passing(stated).update(level="should"), Topic.RULE),
+        (lambda stated: first_passing(stated).update(clause="another"), Topic.RULE),
+        (lambda stated: stated["findings"].append({**first_passing(stated), "id": "more"}),
+         Topic.RULE),
+        (lambda stated: stated["decision"].update(confidence=0.5), Topic.RULE),
+        (lambda stated: stated["job"].update(title="another"), Topic.JOB),
+        (lambda stated: stated["readings"].update(count=3), Topic.READING),
+    ],
+)  # fmt: skip
+def test_no_engine_explains_other_evidence_or_limits(
+    change: Callable[[dict[str, Any]], None], fault: Topic
+) -> None:
+    def moved(stated: dict[str, Any]) -> None:
+        older(stated)
+        change(stated)
 
-    assert again(mended(with_assessment(older))).exit_code == 0
+    found = again(mended(with_assessment(moved)))
+    assert (found.exit_code, statuses(found)[4]) == (1, "fail")
+    assert told(found, 5).startswith(fault)
+
+
+def test_a_later_engine_needs_a_newer_version() -> None:
+    def later(stated: dict[str, Any]) -> None:
+        stated["tool"]["engine"] = ENGINE + 1
+        stated["findings"] = []
+
+    found = again(mended(with_assessment(later)))
+    assert (found.exit_code, statuses(found)[3:]) == (3, ["ok", "unknown", "not done"])
+    assert told(found, 5) == (
+        f"not possible: made with definitions (engine) {ENGINE + 1}, and this version knows them "
+        f"up to {ENGINE}; use a newer version"
+    )
+    (line,) = sheet_outcome(found)
+    assert "use a newer version" in line
+    assert found.is_newer
 
 
 def test_other_remarks_are_a_fault_of_the_same_version_only() -> None:
@@ -386,16 +441,16 @@ def test_other_remarks_are_a_fault_of_the_same_version_only() -> None:
     assert (found.exit_code, statuses(found)[3:5]) == (1, ["ok", "fail"])
     assert "the remarks do not follow from the evidence" in told(found, 5)
 
-    def older(stated: dict[str, Any]) -> None:
+    def reworded(stated: dict[str, Any]) -> None:
         worded(stated)
         stated["tool"]["version"] = "0.0.1"
 
-    found = again(mended(with_assessment(older)))
+    found = again(mended(with_assessment(reworded)))
     assert (found.exit_code, statuses(found)[3:]) == (0, ["ok", "ok", "ok"])
     assert "version 0.0.1 worded differently" in told(found, 5)
 
     def bolder(stated: dict[str, Any]) -> None:
-        older(stated)
+        reworded(stated)
         first_passing(stated)["verdict"] = "fail"
 
     assert again(mended(with_assessment(bolder))).exit_code == 1

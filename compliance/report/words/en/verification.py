@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
 
 from compliance.model.results import Check
+from compliance.model.stated import ENGINE
 
 SHORT = 16
 """Digits of a digest that distinguish two certificates of the same name."""
@@ -155,6 +156,17 @@ def all_hold(count: int) -> str:
     return "it is valid" if count == 1 else f"all {count} are valid"
 
 
+def other_definitions(stated: int, computed: int, count: int, all: int) -> str:
+    """Tell how many of all requirements come out otherwise than stated."""
+    came = "all requirements come out as stated"
+    if count:
+        came = f"{count} of {all} requirements {'comes' if count == 1 else 'come'} out otherwise"
+    return (
+        f"evidence, rule and limits are as stated; the outcome was computed with definitions "
+        f"(engine) {stated}, and with today's, {computed}, {came}"
+    )
+
+
 STEPS: Mapping[str, str | Callable[..., str]] = {
     "more": "and {count} more",
     # 1: the file
@@ -199,9 +211,10 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "same-again": "every value, limit and verdict is as stated",
     "other-remarks": "as stated, except for remarks, which version {version} worded differently",
     "stated-less": "as stated; version {version} did not state everything that is stated today",
-    "other-definitions": (
-        "stated with definitions {stated}, computed with {computed}, which may explain {count} "
-        "differences"
+    "other-definitions": other_definitions,
+    "newer-engine": (
+        "not possible: made with definitions (engine) {stated}, and this version knows them up to "
+        "{ours}; use a newer version"
     ),
     # 6: the pages
     "pages-unsigned": "not compared: the sheet is not signed",
@@ -237,6 +250,16 @@ SHEET_OUTCOMES: Mapping[int, str] = {
     1: "Not valid: do not rely on this sheet.",
     3: "Intact as far as it was checked. The sheet states: {stated}.",
 }
+BOTH_OUTCOMES = (
+    "The sheet states: {stated} (definitions of engine {engine}).",
+    f"Computed again by today's definitions (engine {ENGINE}): {{today}}.",
+    "Intact as far as it was checked.",
+)
+TODAY = "by today's definitions: {today}"
+NEWER = (
+    "Made with definitions (engine {engine}) that this version does not know: use a newer version "
+    "to check it. The sheet states: {stated}."
+)
 PAGES_UNCHECKED = " Its pages were not compared with the evidence."
 DELIVERY_OUTCOMES: Mapping[int, str] = {
     0: "Valid: complete, and every sheet is as it was signed. The sheets state: {stated}.",

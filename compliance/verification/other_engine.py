@@ -1,0 +1,90 @@
+"""A sheet of other definitions (engine): what must agree all the same, and what came out otherwise.
+
+Values, probabilities and verdicts follow from the definitions, and so does which patches are
+judged. The readings, the job, the meter, the rule and its limits do not.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any, TypeGuard
+
+from compliance.model import Limits, Requirement, Rule
+from compliance.model.stated import ENGINE
+from compliance.plain_data import to_plain
+from compliance.verification.compare import ABSENT, Difference, Topic, compare
+
+Document = Mapping[str, Any]
+
+COMPUTED = frozenset(
+    {
+        "schema", "verdict", "reason", "conditional", "remarks", "causes", "calibration",
+        "valid_until", "disposition",
+    }
+)  # fmt: skip
+"""Keys of a document, and of the state before calibration, that follow from definitions."""
+ASKED = ("id", "title", "quantity", "level", "statistic", "basis", "clause")
+"""Keys of a finding that are the rule's."""
+OUTCOME = ("verdict", "value", "probability")
+"""Keys of a finding that are told where they came out otherwise."""
+
+
+def is_newer(engine: Any) -> TypeGuard[int]:
+    """Whether an engine is above this program's."""
+    return isinstance(engine, int) and not isinstance(engine, bool) and engine > ENGINE
+
+
+def evidence_differences(stated: Document, computed: Document, rule: Rule) -> list[Difference]:
+    """Differences that no definition explains: of the readings, job, meter, rule or limits.
+
+    Keys that `stated` does not have yet are no difference.
+    """
+    found = compare(_given(stated), _given(computed))
+    return [*(each for each in found if each.stated is not ABSENT), *_other_limits(stated, rule)]
+
+
+def outcome_differences(stated: Document, computed: Document) -> list[Difference]:
+    """Verdicts, values and probabilities of findings that come out otherwise."""
+    kept = {key: computed[key] for key in ("decision", "draws")}
+    mine, theirs = (
+        {**kept, "findings": [_part(each, ("id", *OUTCOME)) for each in document["findings"]]}
+        for document in (stated, computed)
+    )
+    return list(compare(mine, theirs))
+
+
+def _given(document: Document) -> dict[str, Any]:
+    """A document without what the definitions decide."""
+    given = {key: value for key, value in document.items() if key not in COMPUTED}
+    given["findings"] = [_part(finding, ASKED) for finding in document["findings"]]
+    if isinstance(document.get("meter"), Mapping):
+        given["meter"] = {k: v for k, v in document["meter"].items() if k != "lowest"}
+    if isinstance(document.get("before"), Mapping):
+        given["before"] = _given(document["before"])
+    return given
+
+
+def _part(finding: Document, keys: tuple[str, ...]) -> dict[str, Any]:
+    return {key: finding[key] for key in keys if key in finding}
+
+
+def _other_limits(stated: Document, rule: Rule) -> Iterator[Difference]:
+    """Limits of findings and their points that the rule does not have for the requirement."""
+    asked = {requirement.id: requirement for requirement in rule.requirements}
+    for finding in stated["findings"]:
+        requirement = asked.get(finding["id"])
+        if requirement is None:
+            continue
+        allowed = [to_plain(limits) for limits in _limits(requirement)]
+        for part in (finding, *finding["points"]):
+            if part["limits"] is not None and part["limits"] not in allowed:
+                place = f"finding {finding['id']}: limits"
+                yield Difference(Topic.RULE, place, part["limits"], allowed)
+                break
+
+
+def _limits(requirement: Requirement) -> Iterator[Limits]:
+    if requirement.limits is not None:
+        yield requirement.limits
+    yield from (band.limits for band in requirement.bands)
+    yield from requirement.by_patch.values()
