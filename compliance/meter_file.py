@@ -10,9 +10,11 @@ from compliance.errors import MeterError, Problem
 from compliance.model import (
     Certificate,
     ChromaticityBand,
+    Linearity,
     LuminanceBand,
     Meter,
     RepeatabilityBand,
+    Saturated,
     Uncertainty,
 )
 from compliance.plain_data import from_plain
@@ -62,7 +64,7 @@ def _meter(document: Mapping[str, Any], node: Node, file: str, digest: str) -> M
         serial=document.get("serial"),
         certificate=from_plain(certificate, Certificate) if certificate is not None else None,
         uncertainty=_uncertainty(document.get("uncertainty")),
-        lowest=float(document.get("lowest", 0)),
+        stated_lowest=as_float(document.get("lowest")),
         settle=as_float(document.get("settle")),
         reading_time=tuple(
             (float(band["from"]), float(band["seconds"]))
@@ -101,13 +103,15 @@ def _faults(document: Mapping[str, Any]) -> list[tuple[tuple[str | int, ...], st
 def _uncertainty(data: Mapping[str, Any] | None) -> Uncertainty | None:
     if data is None:
         return None
-    saturated, correlation = data.get("saturated"), data.get("correlation")
+    correlation = data.get("correlation")
     return Uncertainty(
         k=float(data["k"]),
         luminance=from_plain(data["luminance"], tuple[LuminanceBand, ...]),
-        dark=float(data.get("dark", 0)),
+        linearity=from_plain(data.get("linearity", {}), Linearity),
+        dark=as_float(data.get("dark")),
+        resolution=as_float(data.get("resolution")),
         chromaticity=from_plain(data["chromaticity"], tuple[ChromaticityBand, ...]),
-        saturated=(float(saturated["x"]), float(saturated["y"])) if saturated else None,
+        saturated=from_plain(data["saturated"], Saturated) if "saturated" in data else None,
         correlation=float(correlation["xy"]) if correlation else None,
         repeatability=from_plain(data.get("repeatability", ()), tuple[RepeatabilityBand, ...]),
     )

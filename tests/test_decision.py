@@ -105,10 +105,13 @@ STATED = found(Verdict.PASS, quantity="recorded")
 @pytest.mark.parametrize(
     ("findings", "acceptance", "expected"),
     [
-        ([PASS], "simple", (Outcome.COMPLIANT, None, False)),
-        ([PASS, CLOSE], "simple", (Outcome.COMPLIANT, None, True)),
-        ([PASS, SHOULD], "simple", (Outcome.COMPLIANT, None, False)),
-        ([PASS, ELSEWHERE], "simple", (Outcome.COMPLIANT, None, False)),
+        ([SURE], "simple", (Outcome.COMPLIANT, None, False)),
+        ([PASS], "simple", (Outcome.COMPLIANT, None, True)),
+        ([SURE, PASS], "simple", (Outcome.COMPLIANT, None, True)),
+        ([SURE, CLOSE], "simple", (Outcome.COMPLIANT, None, True)),
+        ([SURE, SHOULD], "simple", (Outcome.COMPLIANT, None, False)),
+        ([SURE, ELSEWHERE], "simple", (Outcome.COMPLIANT, None, False)),
+        ([SURE, STATED], "simple", (Outcome.COMPLIANT, None, False)),
         ([PASS, OPEN, FAIL], "simple", (Outcome.NOT_COMPLIANT, None, False)),
         ([PASS, NEARLY], "simple", (Outcome.NOT_COMPLIANT, None, True)),
         ([NEARLY, FAIL], "simple", (Outcome.NOT_COMPLIANT, None, False)),

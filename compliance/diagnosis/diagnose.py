@@ -7,7 +7,6 @@ graded again.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Mapping, Sequence
-from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
@@ -49,7 +48,6 @@ from compliance.grading.grade import evaluate
 from compliance.grading.match import MatchedReadings, matched
 from compliance.model import Cause, Finding, Limits, Measurement, Readings, Requirement, Value
 from compliance.quantities.catalogue import QUANTITIES
-from compliance.quantities.measured import NOWHERE
 
 
 class Row(NamedTuple):
@@ -381,10 +379,7 @@ def explains_failure(
 def corrected(case: MatchedReadings, change: Array) -> MatchedReadings:
     """The case with changes (R, 3) of its readings."""
     readings = np.maximum(case.view.readings + change, 0.0)
-    xyz, black = case.patches.mean(readings), case.view.black
-    unseen = (black != NOWHERE) & (xyz[black, 1] < case.lowest)
-    view = case.view._replace(readings=readings, xyz=xyz, black_is_zero=unseen)
-    return replace(case, view=view)
+    return case.with_readings(readings)
 
 
 def change_between(light: Array, then: Array, case: MatchedReadings, inputs: Inputs) -> Array:

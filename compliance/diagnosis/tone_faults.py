@@ -14,7 +14,7 @@ from compliance.diagnosis.faulty_display import PQ_PEAK, Display, has_swapped_ch
 from compliance.diagnosis.fitting import NOTHING, Array, Option
 from compliance.diagnosis.inputs import Inputs
 from compliance.model import Cause, Evidence, Facts
-from compliance.quantities.formulas import power_exponent
+from compliance.quantities.fits import power_exponent
 
 # ------------------------------------------------------------ curve
 

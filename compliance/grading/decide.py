@@ -96,11 +96,19 @@ def outcome(findings: Sequence[Finding], decision: Decision) -> tuple[Outcome, R
         return Outcome.UNDECIDED, reason, False
     if decision.acceptance == "guarded" and not all(_proven(finding) for finding in shalls):
         return Outcome.UNDECIDED, Reason.UNCERTAINTY, False
-    conditional = any(finding.verdict is Verdict.CONDITIONAL_PASS for finding in shalls)
-    return Outcome.COMPLIANT, None, conditional
+    return Outcome.COMPLIANT, None, not all(_proven(finding) for finding in shalls)
 
 
 def _proven(finding: Finding) -> bool:
-    if is_stated(finding.quantity):
-        return True
-    return finding.verdict is Verdict.PASS and finding.probability is not None
+    """Whether it passes for sure: of a measured value, with a probability at every point."""
+    if finding.verdict is not Verdict.PASS:
+        return False
+    return is_stated(finding.quantity) or not is_unstated(finding)
+
+
+def is_unstated(finding: Finding) -> bool:
+    """Whether a finding passes although the meter's file leaves open how sure that is."""
+    if finding.verdict is not Verdict.PASS or is_stated(finding.quantity):
+        return False
+    counted = [point for point in finding.points if point.verdict is not None]
+    return finding.probability is None or any(point.probability is None for point in counted)

@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 
 import numpy as np
 from numpy.typing import NDArray
 
+from compliance.grading.decide import inside
 from compliance.grading.match import MatchedReadings, SelectedPatch
-from compliance.grading.patch_roles import PatchRoles, by_time, needs_black, needs_white, rule_error
+from compliance.grading.patch_roles import PatchRoles, by_time, needs_white, rule_error
+from compliance.grading.patches import EDGE
 from compliance.model import (
     Finding,
     Limits,
@@ -105,8 +107,6 @@ def target_luminances(
     return luminances
 
 
-BLACK_DOMINATES = Statement("black-dominates")
-
 Array = NDArray[np.float64]
 
 
@@ -136,10 +136,25 @@ def roles_at(indices: Sequence[int]) -> Roles:
     return Roles(np.array(indices, dtype=np.int64), {})
 
 
-def reason_not_judged(
+DARKEST_TARGET, DARKEST_PQ = 0.1, 0.05
+"""cd/m² of nominal target at which a requirement begins that states no lower end of its own."""
+
+METER_LIMITED = frozenset({"colour-too-dark", "below-meter"})
+"""Kinds of reasons for which the meter, not the rule, leaves a patch without judgement."""
+
+
+def limited_by_meter(left_out: Iterable[NotJudged]) -> int:
+    """Number of patches that a requirement covers and the meter cannot judge."""
+    return sum(patch.why.kind in METER_LIMITED for patch in left_out)
+
+
+def reason_not_covered(
     requirement: Requirement, case: MatchedReadings, index: int
 ) -> Statement | None:
-    """The reason that a measured patch cannot be judged by a requirement; None if it can."""
+    """The reason that a requirement does not cover a measured patch; None if it does.
+
+    It depends on rule, code and target, and on a white without light; never on the meter.
+    """
     quantity = QUANTITIES[requirement.quantity]
     patches = case.patches
     if patches.beyond[index]:
@@ -150,12 +165,31 @@ def reason_not_judged(
         return Statement("code-outside-primaries")
     if needs_white(requirement, case) and not _is_lit(case, index):
         return Statement("white-unlit")
-    if quantity.dark == "luminance":
-        floor = case.dark_floor(index) if requirement.floor is None else requirement.floor
-        if patches.nominal[index] < floor * (1 - 1e-9):
-            return Statement("target-too-dark", {"floor": floor})
-    if quantity.dark == "chromaticity" and case.view.xyz[index, 1] < case.chromaticity_floor:
+    floor = floor_of(requirement, case)
+    if quantity.dark and patches.nominal[index] < floor * (1 - EDGE):
+        return Statement("target-too-dark", {"floor": floor})
+    return None
+
+
+def floor_of(requirement: Requirement, case: MatchedReadings) -> float:
+    """Nominal target in cd/m² at which a requirement begins: the lower end of its range, else its
+    floor, else .1, for PQ .05."""
+    if requirement.over is not None and requirement.over.target is not None:
+        return requirement.over.target[0]
+    if requirement.floor is not None:
+        return requirement.floor
+    return DARKEST_PQ if case.plan.model.curve == "pq" else DARKEST_TARGET
+
+
+def reason_beyond_meter(
+    requirement: Requirement, case: MatchedReadings, index: int
+) -> Statement | None:
+    """The reason that the meter cannot judge a patch that the requirement covers."""
+    quantity, luminance = QUANTITIES[requirement.quantity], case.view.xyz[index, 1]
+    if quantity.dark == "chromaticity" and luminance < case.chromaticity_floor:
         return Statement("colour-too-dark", {"floor": case.chromaticity_floor})
+    if quantity.dark == "luminance" and not quantity.from_luminance and luminance < case.lowest:
+        return Statement("below-meter", {"lowest": case.lowest})
     return None
 
 
@@ -166,7 +200,8 @@ def split_judgeable(
     judged: list[SelectedPatch] = []
     left_out: list[NotJudged] = []
     for patch in parts.chosen:
-        why = reason_not_judged(requirement, case, patch.index)
+        why = reason_not_covered(requirement, case, patch.index)
+        why = why or reason_beyond_meter(requirement, case, patch.index)
         if why is None:
             judged.append(patch)
         else:
@@ -217,21 +252,34 @@ def _is_own_reference(requirement: Requirement, case: MatchedReadings, index: in
 
 
 def reason_below_meter(
-    requirement: Requirement, case: MatchedReadings, value: Value, limits: Limits
+    requirement: Requirement, case: MatchedReadings, index: int, value: Value, limits: Limits
 ) -> Statement | None:
-    """The reason that a luminance below the meter's `lowest` cannot be judged.
+    """The reason that a value of a luminance below the meter's `lowest` cannot be judged.
 
-    It may be any value from 0 to `lowest`; if the limits include all of these values,
-    or none of them, it can be judged.
+    The luminance may be anything from 0 to `lowest`; if all these values are inside the limits,
+    or none of them, the value can be judged.
     """
-    reading = QUANTITIES[requirement.quantity].reading
-    if not reading or isinstance(value, tuple) or value >= case.lowest:
+    quantity = QUANTITIES[requirement.quantity]
+    if not quantity.from_luminance or isinstance(value, tuple):
         return None
-    all_inside = limits.low <= 0 and limits.high >= case.lowest
-    all_outside = limits.low >= case.lowest or limits.high < 0
+    if case.view.xyz[index, 1] >= case.lowest:
+        return None
+    low, high = (_value_at(requirement, case, index, level) for level in (0.0, case.lowest))
+    all_inside = inside(low, limits) and inside(high, limits)
+    all_outside = high < limits.low or low >= limits.high
     if all_inside or all_outside:
         return None
     return Statement("below-meter", {"lowest": case.lowest})
+
+
+def _value_at(
+    requirement: Requirement, case: MatchedReadings, index: int, luminance: float
+) -> float:
+    """The value of a patch, were its luminance another one in cd/m²."""
+    xyz = case.view.xyz.copy()
+    xyz[index] = luminance * case.view.model.white_xyz
+    view = case.view._replace(xyz=xyz)
+    return float(values_of(requirement, view, roles_at([index]))[0])
 
 
 def reason_black_zero(
@@ -249,35 +297,3 @@ def contrast_is_bound(requirement: Requirement, case: MatchedReadings, parts: Pa
     if not QUANTITIES[requirement.quantity].ratio or case.lowest == 0:
         return False
     return bool(case.view.luminance(parts.roles.part["black"]).mean() < case.lowest)
-
-
-def black_dominates(
-    requirement: Requirement, case: MatchedReadings, roles: Roles, limits: Sequence[Limits]
-) -> NDArray[np.bool_]:
-    """(n,): the values with black 0 and with black `lowest` differ too much to judge.
-
-    Too much is more than half the width of two-sided limits, or more than the
-    absolute value of a one-sided limit.
-    """
-    nothing = np.zeros(len(limits), dtype=np.bool_)
-    if not len(roles.over) or not needs_black(requirement, case):
-        return nothing
-    if not np.any(case.view.black_is_zero[roles.over]):
-        return nothing
-    lit_view = case.view._replace(zero_black=case.lowest)
-    dark = values_of(requirement, case.view, roles)
-    lit = values_of(requirement, lit_view, roles)
-    change = np.abs(lit - dark)
-    if change.ndim == 2:
-        change = change.max(axis=-1)
-    widths = map(_half_width, limits)
-    return np.array([size > width for size, width in zip(change, widths, strict=True)])
-
-
-def _half_width(limits: Limits) -> float:
-    if limits.box is not None:
-        return min(limits.box)
-    if limits.minimum is not None and limits.maximum is not None:
-        return (limits.maximum - limits.minimum) / 2
-    only = limits.minimum if limits.minimum is not None else limits.maximum
-    return math.inf if only is None else abs(only)

@@ -6,6 +6,7 @@ import math
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from itertools import combinations, compress
+from typing import TypedDict
 
 import numpy as np
 from numpy.typing import NDArray
@@ -32,8 +33,15 @@ from compliance.quantities.measured import Measured, Roles
 
 Array = NDArray[np.float64]
 Flags = NDArray[np.bool_]
-Shown = Mapping[str, object]
-"""Fields of a finding: points, patches not judged, and missing patches."""
+
+
+class Shown(TypedDict):
+    """What a finding shows of its patches."""
+
+    points: tuple[Point, ...]
+    not_judged: tuple[NotJudged, ...]
+    missing: tuple[str, ...]
+
 
 KIND = "the display's technology (display.technology in the job)"
 """Listed as missing if the display's technology is not known."""
@@ -95,16 +103,13 @@ def _judged(
         limits_of(requirement, case, patch) if each else requirement.limits or Limits()
         for patch in judged
     ]
-    weighs = eligibility.black_dominates(requirement, case, roles, limits)
     targets = target_luminances(quantity, case, roles)
     points: dict[int, Point] = {}
     for place, patch in enumerate(judged):
         value, own = _value(values[place]), limits[place]
         why = eligibility.reason_not_finite(value)
-        if why is None and weighs[place]:
-            why = eligibility.BLACK_DOMINATES
         if why is None and each:
-            why = eligibility.reason_below_meter(requirement, case, value, own)
+            why = eligibility.reason_below_meter(requirement, case, patch.index, value, own)
         if why is not None:
             left_out.append(not_judged(case, patch, why))
             continue
@@ -121,7 +126,7 @@ def _judged(
 
 
 def _shown(points: Iterable[Point], left_out: Iterable[NotJudged], parts: PatchRoles) -> Shown:
-    return {"points": tuple(points), "not_judged": tuple(left_out), "missing": parts.missing}
+    return Shown(points=tuple(points), not_judged=tuple(left_out), missing=parts.missing)
 
 
 def grade_per_patch(
@@ -170,7 +175,7 @@ def grade_statistic(
         if not eligibility.is_zero_by_construction(requirement, case, index)
     ]
     least = 2 if requirement.statistic in ("spread", "pairwise") else 1
-    if parts.missing or len(kept) < least:
+    if parts.missing or len(kept) < least or eligibility.limited_by_meter(shown["not_judged"]):
         return Graded(requirement, _open(requirement, parts, shown))
     summary = _summary(requirement, quantity, case.view, eligibility.roles_at(kept))
     value = float(summary(case.view))
@@ -252,8 +257,6 @@ def grade_aggregate(
         known = decided.verdict is not Verdict.NOT_ASSESSED
         return Graded(requirement, decided, question if known else None, patches)
     why = eligibility.reason_not_finite(value)
-    if why is None and eligibility.black_dominates(requirement, case, roles, [limits])[0]:
-        why = eligibility.BLACK_DOMINATES
     if why is not None:
         return Graded(requirement, _unfit(requirement, why, shown))
     decided = finding(requirement, plain_statement(value, limits), value=value, **shown)

@@ -317,6 +317,8 @@ class MatchedReadings:
     view: Measured
     lowest: float
     """the meter's lowest luminance in cd/m²; 0 without a meter"""
+    lowest_stated: bool
+    """whether the meter's file states it itself"""
     chromaticity_floor: float
     stated: DeclaredFacts
     deviation: Array
@@ -335,13 +337,22 @@ class MatchedReadings:
         """Patch index of the black that goes with a patch, or `NOWHERE`."""
         return int(self.view.black[index])
 
-    def dark_floor(self, index: int) -> float:
-        """cd/m² of nominal target below which luminance error and ΔE ITP are not judged."""
-        if self.plan.model.curve != "pq":
-            return max(0.1, self.lowest)
-        black = self.black_for(index)
-        dark = 0.0 if black == NOWHERE else float(self.view.measured_black(np.array([index]))[0])
-        return max(0.05, 10 * dark, 3 * self.lowest)
+    @property
+    def hidden_blacks(self) -> Flags:
+        """(P,) blacks that read less than the meter's lowest luminance."""
+        return _hidden_blacks(self.patches, self.plan, self.view.xyz, self.lowest)
+
+    def with_readings(self, readings: Array) -> MatchedReadings:
+        """The case, had the meter read (R, 3) XYZ in cd/m² in canonical order."""
+        xyz, black = self.patches.mean(readings), self.view.black
+        hidden = _hidden_blacks(self.patches, self.plan, xyz, self.lowest)
+        view = self.view._replace(
+            readings=readings,
+            xyz=xyz,
+            black_hidden=(black != NOWHERE) & hidden[black],
+            greys=_dark_greys(self.patches, xyz, self.view.white, self.lowest),
+        )
+        return replace(self, view=view)
 
 
 _MATCHED: WeakKeyDictionary[Measurement, MatchedReadings] = WeakKeyDictionary()
@@ -402,6 +413,7 @@ def match_readings(
         matcher=matcher,
         view=_view(plan, patches, matcher, readings, lowest),
         lowest=lowest,
+        lowest_stated=meter is not None and meter.stated_lowest is not None,
         chromaticity_floor=meter.chromaticity_floor if meter else CHROMATICITY_FLOOR,
         stated=stated or DeclaredFacts(),
         deviation=readings.deviation[patches.order],
@@ -431,9 +443,31 @@ def _view(
         black=black,
         centre=_index(patches.like(patch, position="centre") for patch in range(len(patches))),
         start=_index(patches.like(patch, seconds=0.0) for patch in range(len(patches))),
-        black_is_zero=(black != NOWHERE) & (xyz[black, 1] < lowest),
-        zero_black=0.0,
+        black_hidden=(black != NOWHERE) & _hidden_blacks(patches, plan, xyz, lowest)[black],
+        lowest=lowest,
+        greys=_dark_greys(patches, xyz, white, lowest),
     )
+
+
+def _hidden_blacks(patches: Patches, plan: Plan, xyz: Array, lowest: float) -> Flags:
+    return np.asarray((patches.level <= plan.half_code) & (xyz[:, 1] < lowest))
+
+
+DARK_GREYS = (0.1, 10.0)
+"""cd/m² of nominal target, ends included, of the greys that tell a lifted black (practice)."""
+
+
+def _dark_greys(patches: Patches, xyz: Array, white: Index, lowest: float) -> Mapping[int, Index]:
+    """The dark greys at the place of each white, by the white's index."""
+    low, high = DARK_GREYS
+    usable = patches.neutral & ~patches.beyond & (xyz[:, 1] >= lowest)
+    usable &= (patches.nominal >= low * (1 - EDGE)) & (patches.nominal <= high * (1 + EDGE))
+    plain = [replace(stimulus, window=0.0) for stimulus in patches.stimulus]
+    greys: dict[int, Index] = {}
+    for each in np.unique(white[white != NOWHERE]):
+        beside = [index for index in _true(usable & (white == each)) if plain[index] == plain[each]]
+        greys[int(each)] = np.array(beside, dtype=np.int64)
+    return greys
 
 
 def _index(places: Iterable[int | None]) -> Index:

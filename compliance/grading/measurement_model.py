@@ -1,25 +1,33 @@
-"""Draws of a slot's readings from the meter's certificate (JCGM 101).
+"""Draws of a slot's readings from the meter's certificate (JCGM 101:2008).
 
-Four parts, each with its own normal draws: a part shared by all readings, a part shared by the
-readings of one level band, an additive dark part, and the repeatability of
-each reading. Nothing is clipped or redrawn, so a dark X, Y or Z may be negative.
-The stream is `numpy.random.RandomState` over Philox, keyed by seed and part: the
-same input and seed give the same draws, for any size of chunks.
+Each part has its own normal draws: the level, a random function of luminance; the zero of the
+session; chromaticity, in part a random function too; one error for each saturated hue; the
+repeatability of each reading; its last digit. Nothing is clipped, so a dark X, Y or Z may be
+negative; only a black below the meter's lowest luminance is drawn from 0 to that.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Sequence
-from functools import lru_cache
+from collections.abc import Iterable, Iterator
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from compliance.colour import spaces
+from compliance.grading.certificate import (
+    CertificateReach,
+    band_of,
+    scattered_patches,
+    spread_of_patches,
+    spread_of_readings,
+)
+from compliance.grading.level_process import LevelProcess
 from compliance.grading.match import MatchedReadings
 from compliance.grading.patches import HUES
-from compliance.model import ChromaticityBand, LuminanceBand, RepeatabilityBand, Uncertainty
+from compliance.grading.resolution import resolution_of
+from compliance.grading.streams import part_of, shared_normals, stream
+from compliance.model import Uncertainty
 from compliance.quantities.measured import Measured
 
 Array = NDArray[np.float64]
@@ -31,50 +39,15 @@ CORRELATIONS = (0.0, -0.9, 0.9)
 LEAST_Y = 0.02
 """Chromaticity y below which a dark reading's x, y are noise and are not drawn."""
 
-ENOUGH_REPEATS = 4
-"""With so many readings of one patch, their own scatter is the repeatability."""
-
 CHUNK = 200_000
 """Patches times draws held in memory at once."""
 
-COMMON, DARK, COMMON_XY, PATCHES, READINGS = 1, 2, 3, 4, 5
-LEVEL_BANDS, XY_BANDS, HUE, SCATTER = 100, 200, 300, 1000
-"""Parts of the stream; to the larger ones the number of the band, hue or patch is added."""
+VARYING = 1 / 3
+"""Share of the uncertainty of x and y that differs from level to level (practice)."""
 
-
-def _stream(seed: int, part: int) -> np.random.RandomState:
-    key = np.array([seed, part], dtype=np.uint64)
-    return np.random.RandomState(np.random.Philox(key=key))
-
-
-@lru_cache(maxsize=40)
-def _normal(seed: int, part: int, count: int, columns: int) -> Array:
-    """(count, columns) unit normals of a part, drawn once for all readings; read-only."""
-    normal = _stream(seed, part).standard_normal((count, columns))
-    normal.setflags(write=False)
-    return normal
-
-
-def band_of(
-    bands: Sequence[LuminanceBand | ChromaticityBand | RepeatabilityBand], level: Array
-) -> Index:
-    """(n,) index of the band of each level (n,) in cd/m²; below the first band, the first."""
-    starts = np.array([band.start for band in bands])
-    places = np.searchsorted(starts, level * (1 + 1e-12), side="right") - 1
-    return np.maximum(places, 0).astype(np.int64)
-
-
-class Spread(NamedTuple):
-    """Standard uncertainty of the repeatability of n patches or readings."""
-
-    luminance: Array
-    """(n,) of Y in cd/m²; NaN if not known"""
-    xy: Array
-    """(n, 2) of x and y; NaN if not known"""
-
-    def at(self, index: Index) -> Spread:
-        """The spread of some of them."""
-        return Spread(self.luminance[index], self.xy[index])
+LEVEL, COMMON, DARK, LEVEL_X, LEVEL_Y, COMMON_XY = 1, 2, 3, 4, 5, 6
+HUE = 300
+"""Parts of the stream; to the last the number of the hue is added."""
 
 
 class Draws:
@@ -90,22 +63,18 @@ class Draws:
         own_scatter: bool = True,
     ) -> None:
         """`own_scatter`: enough repeats give their own repeatability."""
-        self._scattered = _scattered(case) if own_scatter else []
         self.case = case
         self.count = count
         self._seed = seed
         self._meter = uncertainty
-        self._xyz = case.view.xyz
-        self.readings = _reading_spread(case, uncertainty, self._scattered)
-        self.patches = _patch_spread(case, self.readings)
+        self._resolution = resolution_of(case.view.readings, uncertainty.resolution)
+        self._scattered = scattered_patches(case) if own_scatter else frozenset[int]()
+        self._of_readings = spread_of_readings(case, uncertainty, self._scattered)
+        self._of_patches = spread_of_patches(case, self._of_readings)
+        self.reach = CertificateReach.of(case, uncertainty, self._of_patches, self._resolution)
         self.correlations = (
             CORRELATIONS if uncertainty.correlation is None else (uncertainty.correlation,)
         )
-
-    @property
-    def chromatic(self) -> bool:
-        """Whether the meter's file states anything about chromaticity."""
-        return bool(self._meter.chromaticity)
 
     def views(
         self, means: Iterable[int], single: Iterable[int] = ()
@@ -115,63 +84,171 @@ class Draws:
         `means` are the patches that are drawn; for those in `single` the readings before averaging
         are drawn too, which only stability needs. All others stay as measured.
         """
-        drawn_patches = np.unique(np.fromiter(means, dtype=np.int64))
-        size = max(1, CHUNK // max(1, len(self._xyz)))
-        patches = _stream(self._seed, PATCHES)
-        readings = _stream(self._seed, READINGS)
-        shared = _Shared(self.case, self._meter, self.count, self._seed)
-        scatter = self._scatter()
+        view = self.case.view
+        drawn = np.unique(np.fromiter(means, dtype=np.int64))
         repeated = np.fromiter(single, dtype=np.int64)
-        rows = np.flatnonzero(np.isin(self.case.view.rows, repeated))
+        rows = np.flatnonzero(np.isin(view.rows, repeated)).astype(np.int64)
+        shared = _Shared(self.case, self._meter, self.count, self._seed)
+        patches = [self._own_of_patch(int(patch)) for patch in drawn]
+        readings = self._own_of_readings(rows)
+        hidden = drawn[self.case.hidden_blacks[drawn]]
+        blacks = {int(patch): stream(self._seed, self._part(patch, "black")) for patch in hidden}
+        size = max(1, CHUNK // max(1, len(view.xyz)))
         for start in range(0, self.count, size):
             part = slice(start, min(start + size, self.count))
-            drawn = part.stop - part.start
-            own = patches.standard_normal((drawn, len(drawn_patches), 3))
-            for patch, values in scatter.items():
-                own[:, drawn_patches == patch] = values[part][:, None]
-            apart = readings.standard_normal((drawn, len(rows), 3))
+            length = part.stop - part.start
+            of_patches, of_readings = _stacked(patches, length), _stacked(readings, length)
+            black = {patch: random.uniform(size=length) for patch, random in blacks.items()}
             yield tuple(
-                self._view(shared, part, (drawn_patches, own), (rows, apart), correlation)
+                self._view(
+                    shared, part, (drawn, of_patches), (rows, of_readings), black, correlation
+                )
                 for correlation in self.correlations
             )
-
-    def _scatter(self) -> dict[int, Array]:
-        """Student draws for patches that take the repeatability from their own repeats."""
-        return {
-            patch: _stream(self._seed, SCATTER + patch).standard_t(
-                int(self.case.patches.count[patch]) - 1, (self.count, 3)
-            )
-            for patch in self._scattered
-        }
 
     def _view(
         self,
         shared: _Shared,
         part: slice,
-        means: tuple[Index, Array],
-        single: tuple[Index, Array],
+        means: tuple[Index, _Own],
+        single: tuple[Index, _Own],
+        black: dict[int, Array],
         correlation: float,
     ) -> Measured:
         view = self.case.view
         patches, own = means
-        xyz = np.repeat(view.xyz[None], len(own), axis=0)
+        xyz = np.repeat(view.xyz[None], part.stop - part.start, axis=0)
         levels = view.xyz[patches]
-        xyz[:, patches] = shared.drawn(
-            levels, levels, self.patches.at(patches), own, part, correlation
-        )
+        xyz[:, patches] = shared.drawn(levels, patches, own, part, correlation)
+        for patch, share in black.items():
+            luminance = self.case.lowest * share
+            xyz[:, patch] = luminance[:, None] * view.model.white_xyz
+        drawn = view._replace(xyz=xyz, black_drawn=True)
         rows, apart = single
         if not len(rows):
-            return view._replace(xyz=xyz)
-        readings = np.repeat(view.readings[None], len(own), axis=0)
+            return drawn
+        readings = np.repeat(view.readings[None], len(xyz), axis=0)
         readings[:, rows] = shared.drawn(
-            view.readings[rows],
-            view.xyz[view.rows[rows]],
-            self.readings.at(rows),
-            apart,
-            part,
-            correlation,
+            view.readings[rows], view.rows[rows], apart, part, correlation
         )
-        return view._replace(xyz=xyz, readings=readings)
+        return drawn._replace(readings=readings)
+
+    # -- what belongs to one patch or reading alone
+
+    def _part(self, patch: Index | int, *more: object) -> int:
+        """The part of the stream of a patch: the same whatever else was measured."""
+        patches = self.case.patches
+        stimulus = patches.stimulus[int(patch)]
+        return part_of(
+            self.case.plan.encoding.name,
+            patches.triple(int(patch)),
+            stimulus.position,
+            stimulus.window,
+            stimulus.pattern,
+            stimulus.background,
+            stimulus.seconds,
+            *more,
+        )
+
+    def _own_of_patch(self, patch: int) -> _OwnStream:
+        """The draws of the mean of a patch's readings."""
+        rows = np.flatnonzero(self.case.view.rows == patch)
+        kinds = self._kinds_of(rows)
+        freedom = len(rows) - 1 if patch in self._scattered else None
+        return _OwnStream(
+            random=stream(self._seed, self._part(patch)),
+            freedom=freedom,
+            luminance=float(np.nan_to_num(self._of_patches.luminance[patch])),
+            xy=np.nan_to_num(self._of_patches.xy[patch]),
+            digits=[
+                (self._digits(patch, place), self._step(int(rows[kinds == place][0])) * share)
+                for place, share in enumerate(np.bincount(kinds) / len(rows))
+            ],
+        )
+
+    def _own_of_readings(self, rows: Index) -> list[_OwnStream]:
+        """The draws of single readings, each numbered within its patch."""
+        own = []
+        for patch in dict.fromkeys(int(patch) for patch in self.case.view.rows[rows]):
+            mine = np.flatnonzero(self.case.view.rows == patch)
+            for occurrence, (row, kind) in enumerate(zip(mine, self._kinds_of(mine), strict=True)):
+                own.append(
+                    _OwnStream(
+                        random=stream(self._seed, self._part(patch, occurrence)),
+                        freedom=None,
+                        luminance=float(np.nan_to_num(self._of_readings.luminance[row])),
+                        xy=np.nan_to_num(self._of_readings.xy[row]),
+                        digits=[(self._digits(patch, int(kind)), self._step(int(row)))],
+                    )
+                )
+        return own
+
+    def _kinds_of(self, rows: Index) -> Index:
+        """(n,) number of each of a patch's readings among those that differ; equal ones share the
+        error of their last digit."""
+        _, kinds = np.unique(self.case.view.readings[rows], axis=0, return_inverse=True)
+        return np.asarray(kinds, dtype=np.int64).reshape(-1)
+
+    def _digits(self, patch: int, kind: int) -> np.random.RandomState:
+        return stream(self._seed, self._part(patch, "digit", kind))
+
+    def _step(self, row: int) -> Array:
+        """(3,) last digit of X, Y, Z of a reading in cd/m²."""
+        xyz = self.case.view.readings[row]
+        step = float(np.nan_to_num(self._resolution.step[row]))
+        if self._resolution.apart[row] or xyz[1] <= 0:
+            return np.full(3, step)
+        return np.asarray(step * xyz / xyz[1])
+
+
+class _Own(NamedTuple):
+    """The draws of n patches or readings alone, in cd/m² and in x, y."""
+
+    luminance: Array
+    """(draws, n)"""
+    xy: Array
+    """(draws, n, 2)"""
+    digits: Array
+    """(draws, n, 3) of X, Y, Z"""
+
+
+class _OwnStream(NamedTuple):
+    """The stream of one patch or reading."""
+
+    random: np.random.RandomState
+    freedom: int | None
+    """Degrees of freedom, if its own repeats give the repeatability"""
+    luminance: float
+    xy: Array
+    digits: list[tuple[np.random.RandomState, Array]]
+    """The last digits of its different readings, and their step times their share of the mean"""
+
+    def draw(self, length: int) -> tuple[Array, Array, Array]:
+        """(length,), (length, 2) and (length, 3)"""
+        if self.freedom is None:
+            unit = self.random.standard_normal((length, 3))
+        else:
+            unit = self.random.standard_t(self.freedom, (length, 3))
+        digits = np.zeros((length, 3))
+        for random, step in self.digits:
+            digits += self._rounded(random, step, length)
+        return unit[:, 0] * self.luminance, unit[:, 1:] * self.xy, digits
+
+    @staticmethod
+    def _rounded(random: np.random.RandomState, step: Array, length: int) -> Array:
+        """Uniform errors of a last digit; without one of their own, X and Z follow Y."""
+        errors = random.uniform(-0.5, 0.5, (length, 3))
+        if not (step == step[1]).all():
+            errors[:] = errors[:, 1:2]
+        return np.asarray(errors * step)
+
+
+def _stacked(streams: list[_OwnStream], length: int) -> _Own:
+    drawn = [each.draw(length) for each in streams]
+    if not drawn:
+        return _Own(np.empty((length, 0)), np.empty((length, 0, 2)), np.empty((length, 0, 3)))
+    luminance, xy, digits = (np.stack(some, axis=1) for some in zip(*drawn, strict=True))
+    return _Own(luminance, xy, digits)
 
 
 class _Shared:
@@ -180,137 +257,88 @@ class _Shared:
     def __init__(self, case: MatchedReadings, meter: Uncertainty, count: int, seed: int) -> None:
         self._case = case
         self._meter = meter
-        self._floor = case.chromaticity_floor
-
-        def normal(part: int, columns: int) -> Array:
-            return _normal(seed, part, count, columns)
-
-        self._common = normal(COMMON, 1)[:, 0]
-        self._dark = normal(DARK, 3) * meter.dark / meter.k
-        self._levels = [normal(LEVEL_BANDS + band, 1)[:, 0] for band in range(len(meter.luminance))]
-        self._common_xy = normal(COMMON_XY, 2)
-        self._xy = [normal(XY_BANDS + band, 2) for band in range(len(meter.chromaticity))]
-        self._hues = np.stack([normal(HUE + hue, 2) for hue in range(len(HUES))], axis=1)
+        self._level = LevelProcess(seed, LEVEL, count)
+        self._common = shared_normals(seed, COMMON, count, 1)[:, 0]
+        dark = case.lowest if meter.dark is None else meter.dark
+        self._dark = shared_normals(seed, DARK, count, 3) * dark / meter.k
+        if meter.chromaticity:
+            self._level_x = LevelProcess(seed, LEVEL_X, count)
+            self._level_y = LevelProcess(seed, LEVEL_Y, count)
+        self._common_xy = shared_normals(seed, COMMON_XY, count, 2)
+        hues = [shared_normals(seed, HUE + hue, count, 3) for hue in range(len(HUES))]
+        self._hues = np.stack(hues, axis=1)
 
     def drawn(
-        self,
-        xyz: Array,
-        levels: Array,
-        spread: Spread,
-        own: Array,
-        part: slice,
-        correlation: float,
+        self, xyz: Array, patches: Index, own: _Own, part: slice, correlation: float
     ) -> Array:
-        """(draws, n, 3) copies of `xyz` (n, 3).
-
-        `levels` (n, 3) is the mean that decides bands and hues, `own` (draws, n, 3) the
-        part of each alone, in Y, x and y.
-        """
+        """(draws, n, 3) copies of `xyz` (n, 3), readings of `patches` (n,) or their means."""
+        levels = self._case.view.xyz[patches]
+        hue, weight = self._hue_of(patches)
         factor = 1 + self._relative(levels[:, 1], part)
-        scatter = np.nan_to_num(spread.luminance) * own[..., 0]
-        result = np.asarray(xyz * factor[..., None] + scatter[..., None])
+        if self._meter.saturated is not None and self._meter.saturated.relative is not None:
+            size = self._meter.saturated.relative / 100 / self._meter.k
+            factor = factor + self._hues[part, :, 2][:, hue] * weight * size
+        result = np.asarray(xyz * factor[..., None] + own.luminance[..., None])
         zero = self._dark[part, None, :]
         if self._meter.chromaticity:
             xy = spaces.xyz_to_xy(xyz)
             coloured = np.isfinite(xy).all(axis=1) & (xy[:, 1] > LEAST_Y) & (xyz[:, 1] > 0)
-            offset = self._offsets(levels[coloured], part, correlation)
-            offset += np.nan_to_num(spread.xy[coloured]) * own[:, coloured, 1:]
-            lit = levels[coloured, 1] >= self._floor
+            offset = self._offsets(levels[coloured, 1], part, correlation)
+            if self._meter.saturated is not None:
+                sizes = np.array([self._meter.saturated.x, self._meter.saturated.y])
+                hues = _correlated(self._hues[part, :, :2], correlation) * sizes / self._meter.k
+                offset = offset + hues[:, hue[coloured]] * weight[coloured, None]
+            offset = offset + own.xy[:, coloured]
+            lit = levels[coloured, 1] >= self._case.chromaticity_floor
             luminance = result[:, coloured, 1] + np.where(lit, zero[..., 1], 0.0)
             result[:, coloured] = spaces.xy_to_xyz(xy[coloured] + offset, luminance)
             seen = np.flatnonzero(coloured)[lit]
             zero = np.repeat(zero, len(xyz), axis=1)
             zero[:, seen] = 0.0
-        return result + zero
+        return np.asarray(result + zero + own.digits)
 
     def _relative(self, level: Array, part: slice) -> Array:
-        """(draws, n) relative deviation of Y that readings share, common and by band."""
+        """(draws, n) relative error of Y: the part that differs by level, and the common one."""
         bands = self._meter.luminance
-        u = np.array([band.relative for band in bands]) / 100 / self._meter.k
-        extra = np.sqrt(u**2 - u.min() ** 2)
-        band = band_of(bands, level)
-        levels = np.stack([draws[part] for draws in self._levels], axis=1)
-        return np.asarray(u.min() * self._common[part, None] + (extra * levels)[:, band])
+        stated = np.array([band.relative for band in bands])[band_of(bands, level)]
+        apart = stated
+        if self._meter.linearity.relative is not None:
+            apart = np.minimum(stated, self._meter.linearity.relative)
+        common = np.sqrt(stated**2 - apart**2)
+        drawn = apart * self._level.at(level, part) + common * self._common[part, None]
+        return np.asarray(drawn / 100 / self._meter.k)
 
-    def _offsets(self, xyz: Array, part: slice, correlation: float) -> Array:
-        """(draws, n, 2) deviation of x and y that readings share: common, by band, by hue."""
+    def _offsets(self, level: Array, part: slice, correlation: float) -> Array:
+        """(draws, n, 2) error of x and y: the part that differs by level, and the common one."""
         bands = self._meter.chromaticity
-        u = np.array([(band.x, band.y) for band in bands]) / self._meter.k
-        extra = np.sqrt(u**2 - u.min(axis=0) ** 2)
-        band = band_of(bands, xyz[:, 1])
-        common = _correlated(self._common_xy[part], correlation) * u.min(axis=0)
-        banded = np.stack(
-            [_correlated(draws[part], correlation) * extra[i] for i, draws in enumerate(self._xy)],
-            axis=1,
-        )
-        offset = common[:, None, :] + banded[:, band]
-        if self._meter.saturated is not None:
-            hue, weight = self._nearest_hue(xyz)
-            size = np.array(self._meter.saturated) / self._meter.k
-            hues = _correlated(self._hues[part], correlation) * size
-            offset = offset + hues[:, hue] * weight[:, None]
-        return np.asarray(offset)
+        stated = np.array([(band.x, band.y) for band in bands])[band_of(bands, level)]
+        apart = stated * VARYING
+        if self._meter.linearity.xy is not None:
+            apart = np.minimum(stated, self._meter.linearity.xy)
+        common = np.sqrt(stated**2 - apart**2)
+        by_level = np.stack([self._level_x.at(level, part), self._level_y.at(level, part)], axis=-1)
+        shared = _correlated(self._common_xy[part], correlation)[:, None]
+        drawn = apart * _correlated(by_level, correlation) + common * shared
+        return np.asarray(drawn / self._meter.k)
 
-    def _nearest_hue(self, xyz: Array) -> tuple[Index, Array]:
+    def _hue_of(self, patches: Index) -> tuple[Index, Array]:
         """(n,) hue of the target nearest by u'v' angle, and the patch's distance from white as a
-        share of that hue's, 0 to 1."""
-        model = self._case.plan.model
-        white = spaces.xyz_to_uv(model.white_xyz)
-        pure = np.array(list(HUES.values()), dtype=np.float64) @ model.from_target.T
+        share of that hue's, from 0 to 1; 0 for a neutral patch."""
+        case = self._case
+        white = spaces.xyz_to_uv(case.view.model.white_xyz)
+        pure = np.array(list(HUES.values()), dtype=np.float64) @ case.view.model.from_target.T
         out = spaces.xyz_to_uv(pure) - white
-        away = spaces.xyz_to_uv(xyz) - white
+        coloured = ~case.patches.neutral[patches] & (case.view.xyz[patches, 1] > 0)
+        shown = np.where(coloured[:, None], case.view.xyz[patches], case.view.model.white_xyz)
+        away = spaces.xyz_to_uv(shown) - white
         turn = np.arctan2(away[:, 1], away[:, 0])[:, None] - np.arctan2(out[:, 1], out[:, 0])
         hue = np.abs((turn + np.pi) % (2 * np.pi) - np.pi).argmin(axis=1)
         reach = np.hypot(out[:, 0], out[:, 1])[hue]
-        return hue.astype(np.int64), np.minimum(1.0, np.hypot(away[:, 0], away[:, 1]) / reach)
+        weight = np.minimum(1.0, np.hypot(away[:, 0], away[:, 1]) / reach)
+        return hue.astype(np.int64), np.where(coloured, weight, 0.0)
 
 
 def _correlated(normal: Array, correlation: float) -> Array:
     """(..., 2) unit normals, the second with a given correlation to the first."""
     other = correlation * normal[..., 0] + np.sqrt(1 - correlation**2) * normal[..., 1]
     return np.stack([normal[..., 0], other], axis=-1)
-
-
-# ------------------------------------------------------------ repeatability
-
-
-def _scattered(case: MatchedReadings) -> list[int]:
-    """Patches with enough repeats, and without a stated deviation of their own."""
-    stated = np.zeros(len(case.patches), dtype=np.bool_)
-    stated[case.view.rows[~np.isnan(case.deviation)]] = True
-    enough = (case.patches.count >= ENOUGH_REPEATS) & ~stated
-    return [int(patch) for patch in np.flatnonzero(enough)]
-
-
-def _reading_spread(case: MatchedReadings, meter: Uncertainty, scattered: Sequence[int]) -> Spread:
-    """The spread of each reading: from its row, else its repeats, else the meter's file."""
-    view = case.view
-    rows = view.rows
-    mean = np.abs(view.xyz[rows, 1])
-    spread = _from_file(meter, mean)
-    luminance = np.where(np.isnan(case.deviation), spread.luminance, case.deviation / 100 * mean)
-    xy = spread.xy
-    for patch in scattered:
-        mine = rows == patch
-        luminance[mine] = view.readings[mine, 1].std(ddof=1)
-        xy[mine] = np.nan_to_num(spaces.xyz_to_xy(view.readings[mine])).std(axis=0, ddof=1)
-    return Spread(luminance, xy)
-
-
-def _patch_spread(case: MatchedReadings, single: Spread) -> Spread:
-    """The spread of each patch's mean over its repeats."""
-    count = case.patches.count
-    luminance, xy = np.zeros(len(count)), np.zeros((len(count), 2))
-    np.add.at(luminance, case.view.rows, single.luminance**2)
-    np.add.at(xy, case.view.rows, single.xy**2)
-    return Spread(np.sqrt(luminance) / count, np.sqrt(xy) / count[:, None])
-
-
-def _from_file(meter: Uncertainty, level: Array) -> Spread:
-    bands = meter.repeatability
-    if not bands:
-        return Spread(np.full(len(level), np.nan), np.full((len(level), 2), np.nan))
-    band = band_of(bands, level)
-    relative = np.array([each.relative for each in bands])[band] / 100 / meter.k
-    xy = np.array([(each.x, each.y) for each in bands])[band] / meter.k
-    return Spread(relative * level, xy)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Container, Sequence
-from itertools import compress
 
 import numpy as np
 from numpy.typing import NDArray
@@ -64,15 +63,15 @@ def sample_requirements(
     data missing in the meter's file. The draws are the same for all `levels`.
     """
     draws = Draws(case, uncertainty, count=count, seed=seed, own_scatter=own_scatter)
-    known = [graded.question is not None and _known(graded, draws) for graded in grades]
-    asked = list(compress(grades, known))
+    known = [_known_places(graded, draws) for graded in grades]
+    asked = [graded for graded, places in zip(grades, known, strict=True) if any(places)]
     tallies: list[list[SampleCounts]] = []
-    for graded, is_known in zip(grades, known, strict=True):
+    for graded, places in zip(grades, known, strict=True):
         many = draws.correlations
         if not QUANTITIES[graded.requirement.quantity].chromatic:
             many = many[:1]
-        counted = is_known and graded.requirement.level in levels
-        tallies.append([_tally(graded) for _ in many] if counted else [])
+        counted = any(places) and graded.requirement.level in levels
+        tallies.append([_tally(graded, places) for _ in many] if counted else [])
     if not any(tallies):
         return tallies
     single = [patch for graded in asked if graded.single_readings for patch in graded.patches]
@@ -87,59 +86,66 @@ def sample_requirements(
 def _with_company(patches: Sequence[int], case: MatchedReadings) -> set[int]:
     """Patches, with all patches that they may be compared with."""
     view, own = case.view, list(patches)
-    company = (view.white[own], view.black[own], view.centre[own], view.start[own])
+    company = [view.white[own], view.black[own], view.centre[own], view.start[own]]
+    company += [np.array(_greys_beside(index, case), dtype=np.int64) for index in own]
     return {*own, *(int(index) for some in company for index in some if index != NOWHERE)}
 
 
-def _tally(graded: Graded) -> SampleCounts:
+def _greys_beside(index: int, case: MatchedReadings) -> Sequence[int]:
+    """The greys that tell the black of a patch, if the meter cannot see it."""
+    view = case.view
+    if not view.black_hidden[index] or not view.model.lift:
+        return ()
+    return [int(grey) for grey in view.greys.get(int(view.white[index]), ())]
+
+
+def _tally(graded: Graded, known: tuple[bool, ...]) -> SampleCounts:
     question = graded.question
     assert question is not None
     worst = 0
     if question.places:
         worst = nearest_of([graded.finding.points[place] for place in question.places])
-    return SampleCounts(question, worst)
+    return SampleCounts(question, worst, known)
 
 
-def _known(graded: Graded, draws: Draws) -> bool:
-    """Whether the meter's file states everything that the probability of a finding needs."""
-    requirement, case = graded.requirement, draws.case
-    chromatic = QUANTITIES[requirement.quantity].chromatic
-    if chromatic and not draws.chromatic:
-        return False
-    if not compares(requirement, case):
-        return True
-    indices = _involved(graded, case)
-    if np.isnan(draws.patches.luminance[indices]).any():
-        return False
-    return not (chromatic and np.isnan(draws.patches.xy[indices]).any())
+def _known_places(graded: Graded, draws: Draws) -> tuple[bool, ...]:
+    """Of each value of a finding, whether the meter's file states all that its probability needs.
 
-
-def compares(requirement: Requirement, case: MatchedReadings) -> bool:
-    """Whether a requirement compares readings with each other.
-
-    Without a known repeatability nothing is known about such a comparison, because everything
-    that the readings share cancels out.
+    None is, if there is nothing to sample.
     """
-    return (
-        QUANTITIES[requirement.quantity].comparing
-        or requirement.statistic in ("spread", "pairwise")
-        or requirement.reference != "target"
-        or needs_white(requirement, case)
-        or needs_black(requirement, case)
-    )
+    question = graded.question
+    if question is None:
+        return ()
+    if not question.places:
+        return (_is_known(graded.requirement, graded.patches, draws),)
+    counted = [graded.patches[place] for place in question.places]
+    return tuple(_is_known(graded.requirement, [patch], draws) for patch in counted)
 
 
-def _involved(graded: Graded, case: MatchedReadings) -> list[int]:
-    """Patches in use, with their whites, blacks, centres and first readings."""
-    view = case.view
-    own = list(graded.patches)
+def _is_known(requirement: Requirement, patches: Sequence[int], draws: Draws) -> bool:
+    quantity, reach = QUANTITIES[requirement.quantity], draws.reach
+    beside = _compared(requirement, patches, draws.case)
+    own = list(patches)
+    if quantity.chromatic and not reach.chromaticity[own].all():
+        return False
+    chromatic = quantity.chromatic and requirement.reference != "target"
+    if chromatic and not reach.chromaticity[beside].all():
+        return False
+    lit = beside if quantity.chromatic and quantity.target != "light" else own + beside
+    return bool(reach.luminance[lit].all())
+
+
+def _compared(requirement: Requirement, patches: Sequence[int], case: MatchedReadings) -> list[int]:
+    """Whites, blacks, centres and first readings with which patches are compared."""
+    view, own = case.view, list(patches)
     others: list[int] = []
-    if needs_white(graded.requirement, case):
+    if needs_white(requirement, case):
         others += [int(view.white[index]) for index in own]
-    if needs_black(graded.requirement, case):
+    if needs_black(requirement, case):
         others += [int(view.black[index]) for index in own]
-    if graded.requirement.reference == "centre":
+        others += [grey for index in own for grey in _greys_beside(index, case)]
+    if requirement.reference == "centre":
         others += [int(view.centre[index]) for index in own]
-    if QUANTITIES[graded.requirement.quantity].compares == "centre":
+    if QUANTITIES[requirement.quantity].compares == "centre":
         others += [int(index) for index in (*view.centre[own], *view.start[own])]
-    return [index for index in {*own, *others} if index != NOWHERE]
+    return [index for index in dict.fromkeys(others) if index != NOWHERE]

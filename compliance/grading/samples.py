@@ -9,6 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance.grading.decide import OUTSIDE, inside, margin, statement, worst
+from compliance.grading.eligibility import limited_by_meter
 from compliance.model import (
     Finding,
     Interval,
@@ -69,6 +70,8 @@ class SampleCounts:
     question: SampledQuantity
     worst: int
     """Place of the value with the least margin"""
+    known: tuple[bool, ...]
+    """Of each value, whether the meter's file states all that its probability needs"""
     draws: int = 0
     joint: int = 0
     inside: Array | None = None
@@ -152,11 +155,13 @@ def apply_samples(graded: Graded, tallies: Sequence[SampleCounts], confidence: f
     if not question.places:
         return _settled_whole(graded.finding, tallies, confidence)
     points = list(graded.finding.points)
+    known = tallies[0].known
     for place, index in enumerate(question.places):
-        points[index] = _settled_point(points[index], tallies, place, confidence)
+        if known[place]:
+            points[index] = _settled_point(points[index], tallies, place, confidence)
     finding = decided_by_points(replace(graded.finding, points=tuple(points)))
     joint = min(tally.joint / tally.draws for tally in tallies)
-    return replace(finding, joint=joint)
+    return replace(finding, joint=joint if all(known) else None)
 
 
 def _least(tallies: Sequence[SampleCounts], place: int) -> SampleCounts:
@@ -201,8 +206,12 @@ def decided_by_points(finding: Finding) -> Finding:
         verdict=worst(point.verdict for point in counted if point.verdict),
         reason=None,
     )
-    if finding.missing and decided.verdict not in OUTSIDE:
+    if decided.verdict in OUTSIDE:
+        return decided
+    if finding.missing:
         return replace(decided, verdict=Verdict.NOT_ASSESSED, reason=Reason.MISSING_READINGS)
+    if limited_by_meter(finding.not_judged):
+        return replace(decided, verdict=Verdict.NOT_ASSESSED, reason=Reason.METER)
     return decided
 
 

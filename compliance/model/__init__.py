@@ -46,10 +46,12 @@ from compliance.model.readings import (
     CHROMATICITY_FLOOR,
     Certificate,
     ChromaticityBand,
+    Linearity,
     LuminanceBand,
     Meter,
     Readings,
     RepeatabilityBand,
+    Saturated,
     Uncertainty,
 )
 from compliance.model.rules import (
@@ -118,6 +120,7 @@ __all__ = [
     "Job",
     "Level",
     "Limits",
+    "Linearity",
     "LuminanceBand",
     "Measurement",
     "Meter",
@@ -139,6 +142,7 @@ __all__ = [
     "Room",
     "Rule",
     "RuleFile",
+    "Saturated",
     "Shift",
     "Slot",
     "Statement",

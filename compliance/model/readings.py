@@ -7,7 +7,7 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from compliance.model.signals import Array, Encoding, Integers, Pair
+from compliance.model.signals import Array, Encoding, Integers
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,17 +71,40 @@ class RepeatabilityBand:
 
 
 @dataclass(frozen=True, slots=True)
+class Linearity:
+    """The parts of the uncertainty that differ from level to level; expanded."""
+
+    relative: float | None = None
+    """Of luminance, %; None: all of it."""
+    xy: float | None = None
+    """Of x and of y; None: a third of it."""
+
+
+@dataclass(frozen=True, slots=True)
+class Saturated:
+    """Expanded uncertainty of saturated colours, on top of the bands."""
+
+    x: float
+    y: float
+    relative: float | None = None
+    """Of luminance, %; None: not stated."""
+
+
+@dataclass(frozen=True, slots=True)
 class Uncertainty:
-    """A meter's expanded uncertainties with coverage factor k."""
+    """A meter's expanded uncertainties with coverage factor k; None: not stated."""
 
     k: float
     luminance: tuple[LuminanceBand, ...]
-    dark: float
+    linearity: Linearity
+    dark: float | None
     """cd/m²"""
+    resolution: float | None
+    """The last digit, cd/m²"""
     chromaticity: tuple[ChromaticityBand, ...]
-    saturated: Pair | None
+    saturated: Saturated | None
     correlation: float | None
-    """of x and y; None: unknown."""
+    """of x and y"""
     repeatability: tuple[RepeatabilityBand, ...]
 
 
@@ -103,8 +126,8 @@ class Meter:
     serial: str | None
     certificate: Certificate | None
     uncertainty: Uncertainty | None
-    lowest: float
-    """The lowest cd/m² that it can distinguish from dark; 0 if not stated."""
+    stated_lowest: float | None
+    """The lowest cd/m² that it can distinguish from dark; None if not stated."""
     settle: float | None
     """s per patch"""
     reading_time: tuple[tuple[float, float], ...]
@@ -114,6 +137,14 @@ class Meter:
     """The file as plain data."""
     file: str
     sha256: str
+
+    @property
+    def lowest(self) -> float:
+        """The lowest cd/m² that it can distinguish from dark: as stated, else where its first band
+        of luminance begins; 0 without either."""
+        if self.stated_lowest is not None:
+            return self.stated_lowest
+        return self.uncertainty.luminance[0].start if self.uncertainty else 0.0
 
     @property
     def chromaticity_floor(self) -> float:

@@ -85,7 +85,10 @@ class Quantity:
     dark: Literal["luminance", "chromaticity"] | None = None
     """The floor below which patches are not judged."""
     reading: bool = False
-    """The value is the reading itself, so that the meter's lowest luminance bounds it."""
+    """The value is the reading itself."""
+    from_luminance: bool = False
+    """The value grows with the patch's luminance alone, so that it has bounds where this is below
+    the meter's lowest."""
     ideal: float | Literal["exponent"] | None = None
     """Its value on a display that is the target, if known beforehand; `exponent`:
     that of the target's curve."""
@@ -169,6 +172,7 @@ _ROWS = (
         "CIE 15:2018; CIE S 017 (ILV) 17-21-050",
         compute=measured.luminance,
         reading=True,
+        from_luminance=True,
         example="max: 110",
     ),
     Quantity(
@@ -181,6 +185,7 @@ _ROWS = (
         "DCI HDR D-Cinema Addendum 1.2, Annex A",
         compute=measured.luminance_error,
         signed=True,
+        from_luminance=True,
         target="light",
         anchored=True,
         dark="luminance",
@@ -269,6 +274,7 @@ _ROWS = (
         target="chromaticity",
         references=CHROMATIC,
         dark="chromaticity",
+        options=("floor",),
         example="box: [0.002, 0.002]",
     ),
     Quantity(
@@ -286,6 +292,7 @@ _ROWS = (
         dark="chromaticity",
         ideal=0.0,
         uv_scale=1.0,
+        options=("floor",),
         example="max: 0.004",
     ),
     Quantity(
@@ -305,6 +312,7 @@ _ROWS = (
         dark="chromaticity",
         ideal=0.0,
         uv_scale=1300.0,
+        options=("floor",),
         example="max: 1",
     ),
     Quantity(
@@ -338,7 +346,7 @@ _ROWS = (
         references=CHROMATIC[:2],
         dark="chromaticity",
         ideal=0.0,
-        options=("ignore",),
+        options=("floor", "ignore"),
         example="max: 3",
     ),
     Quantity(
@@ -355,7 +363,7 @@ _ROWS = (
         references=CHROMATIC[:2],
         dark="chromaticity",
         ideal=0.0,
-        options=("ignore",),
+        options=("floor", "ignore"),
         example="max: 4",
     ),
     Quantity(
@@ -372,7 +380,7 @@ _ROWS = (
         references=CHROMATIC[:2],
         dark="chromaticity",
         ideal=0.0,
-        options=("ignore",),
+        options=("floor", "ignore"),
         example="max: 4",
     ),
     Quantity(
@@ -384,6 +392,7 @@ _ROWS = (
         compute=measured.temperature(0),
         chromatic=True,
         dark="chromaticity",
+        options=("floor",),
         example="nominal: 6504, within: 200",
     ),
     Quantity(
@@ -397,6 +406,7 @@ _ROWS = (
         signed=True,
         chromatic=True,
         dark="chromaticity",
+        options=("floor",),
         example="within: 0.003",
     ),
     Quantity(

@@ -7,7 +7,7 @@ from collections.abc import Callable
 import numpy as np
 from numpy.typing import NDArray
 
-from compliance.colour import chromaticity_diagram, difference, hlg, spaces, transfer
+from compliance.colour import chromaticity_diagram, difference, spaces
 
 Array = NDArray[np.float64]
 
@@ -123,60 +123,3 @@ delta_e_uv = _against_white(difference.delta_e_uv, spaces.xyz_to_luv)
 def without_luminance(xyz: Array, target: Array) -> Array:
     """(..., 3) measured XYZ scaled to the target's Y."""
     return np.asarray(xyz * ratio(target[..., 1], xyz[..., 1])[..., None])
-
-
-ROUNDS = 12
-STEP = 1e-4
-SETTLED = 1e-11
-"""Changes of exponents below this count as none."""
-
-
-def power_exponent(signal: Array, luminance: Array, white: Array, black: Array) -> Array:
-    """γ of (Y − Yk)/(Yw − Yk) = V^γ, least squares in the log.
-
-    Signal (n,), luminance (..., n), white and black (...,) in cd/m².
-    """
-    with np.errstate(divide="ignore", invalid="ignore"):
-        share = np.log((luminance - black[..., None]) / (white - black)[..., None])
-    base = np.log(signal)
-    return np.asarray(np.sum(base * share, axis=-1) / np.sum(base * base))
-
-
-def bt1886_exponent(signal: Array, luminance: Array, white: Array, black: Array) -> Array:
-    """γ of the form of ITU-R BT.1886 Annex 1 with measured white and black (...,)."""
-
-    def model(gamma: Array) -> Array:
-        return np.asarray(
-            transfer.bt1886(signal, white[..., None], black[..., None], gamma[..., None])
-        )
-
-    return _least_squares(model, luminance, np.shape(white), 2.4)
-
-
-def hlg_system_gamma(signal: Array, luminance: Array, white: Array, black: Array) -> Array:
-    """System gamma of ITU-R BT.2100 HLG, black lift included, measured white and black (...,)."""
-
-    def model(gamma: Array) -> Array:
-        exponent = gamma[..., None]
-        beta = hlg.hlg_black_lift(white[..., None], black[..., None], exponent)
-        scene = hlg.hlg_inverse_oetf(np.maximum(0.0, (1 - beta) * signal + beta))
-        return np.asarray(white[..., None] * scene**exponent)
-
-    return _least_squares(model, luminance, np.shape(white), 1.2)
-
-
-def _least_squares(
-    model: Callable[[Array], Array], luminance: Array, shape: tuple[int, ...], start: float
-) -> Array:
-    """Gauss-Newton on the residuals of log luminance, one exponent per leading index."""
-    gamma = np.full(shape, start)
-    with np.errstate(divide="ignore", invalid="ignore"):
-        measured = np.log(luminance)
-        for _ in range(ROUNDS):
-            here = np.log(model(gamma))
-            slope = (np.log(model(gamma + STEP)) - np.log(model(gamma - STEP))) / (2 * STEP)
-            change = np.sum(slope * (measured - here), axis=-1) / np.sum(slope * slope, axis=-1)
-            gamma = gamma + np.clip(change, -0.5, 0.5)
-            if not np.any(np.abs(change) >= SETTLED):  # NaN counts as settled
-                break
-    return gamma

@@ -17,7 +17,7 @@ from numpy.typing import NDArray
 
 from compliance import targets
 from compliance.colour import chromaticity_diagram
-from compliance.quantities import formulas
+from compliance.quantities import fits, formulas
 from compliance.targets import TargetModel
 
 Array = NDArray[np.float64]
@@ -50,10 +50,14 @@ class Measured(NamedTuple):
     """(P,) the same patch at the centre"""
     start: Index
     """(P,) the same patch at 0 s"""
-    black_is_zero: Flags
-    """(P,) whether that black is below the meter's lowest luminance, and counts as 0"""
-    zero_black: float
-    """Value of a black that counts as 0, cd/m²; 0 except in the test of its influence"""
+    black_hidden: Flags
+    """(P,) whether that black is below the meter's lowest luminance"""
+    lowest: float
+    """cd/m², the meter's"""
+    greys: Mapping[int, Index]
+    """The dark greys beside each white, which tell a lifted black that is hidden"""
+    black_drawn: bool = False
+    """Whether a hidden black has been drawn"""
 
     def luminance(self, index: Index) -> Array:
         """(..., n) Y of patches."""
@@ -68,9 +72,35 @@ class Measured(NamedTuple):
         return np.asarray(self.xyz[..., self.white[index], :])
 
     def measured_black(self, index: Index) -> Array:
-        """(..., n) Y of the black of each patch; 0 below the meter's lowest luminance."""
+        """(..., n) Y of the black of each patch.
+
+        Below the meter's lowest luminance it is free from 0 to that: as the dark greys tell it if
+        it lifts the signal, else 0, or as drawn.
+        """
         black = self.luminance(self.black[index])
-        return np.where(self.black_is_zero[index], self.zero_black, black)
+        hidden = self.black_hidden[index]
+        if not hidden.any():
+            return black
+        black = np.where(hidden & (not self.black_drawn), 0.0, black)
+        for white in np.unique(self.white[index][hidden]):
+            places = hidden & (self.white[index] == white)
+            black[..., places] = self._told_black(int(white), black[..., places])
+        return black
+
+    def _told_black(self, white: int, otherwise: Array) -> Array:
+        """(..., m) Y of a hidden black as the greys beside its white tell it, if they can."""
+        greys = self.greys.get(white, np.empty(0, dtype=np.int64))
+        if not self.model.lift or not len(greys):
+            return otherwise
+        told = fits.black_of_greys(
+            self.model.curve,
+            self.level[greys],
+            self.luminance(greys),
+            self.scaling_white(greys[:1])[..., 0],
+            self.lowest,
+            self.model.system_gamma if self.model.curve == "hlg" else self.model.exponent,
+        )
+        return np.asarray(told[..., None])
 
     def scaling_white(self, index: Index) -> Array:
         """(..., n) luminance to which the target's white is fitted."""
@@ -275,17 +305,18 @@ def non_uniformity(view: Measured, roles: Roles, options: Options) -> Array:
 
 
 def fitted_exponent(view: Measured, roles: Roles, options: Options) -> Array:
-    lifted = {"bt1886": formulas.bt1886_exponent, "hlg": formulas.hlg_system_gamma}
-    fit = formulas.power_exponent
-    if view.model.lift or view.model.curve == "hlg":
-        fit = lifted[view.model.curve]
-    first = roles.over[:1]
+    first, model = roles.over[:1], view.model
+    signal, shown = view.level[roles.over], view.luminance(roles.over)
     white = view.measured_white(first)[..., 0]
+    if model.lift and view.black_hidden[first].all():
+        # Fitted after the black, an exponent of 2.2 would pass for 2.36.
+        return _one(fits.exponent_with_black(model.curve, signal, shown, white, view.lowest))
     black = view.measured_black(first)[..., 0]
-    if view.model.blackless or (view.model.curve == "hlg" and not view.model.lift):
+    if model.blackless:
         black = np.zeros_like(black)
-    signal = view.level[roles.over]
-    return _one(fit(signal, view.luminance(roles.over), white, black))
+    if model.lift or model.curve == "hlg":
+        return _one(fits.lifted_exponent(model.curve, signal, shown, white, black))
+    return _one(fits.power_exponent(signal, shown, white, black))
 
 
 def gamut_coverage(view: Measured, roles: Roles, options: Options) -> Array:

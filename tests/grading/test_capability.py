@@ -9,7 +9,17 @@ from helpers import builders
 from scipy import stats
 
 from compliance import model
-from compliance.model import Level, Limits, LuminanceBand, Meter, PatchSet, Requirement, Rule
+from compliance.model import (
+    Level,
+    Limits,
+    Linearity,
+    LuminanceBand,
+    Meter,
+    PatchSet,
+    RepeatabilityBand,
+    Requirement,
+    Rule,
+)
 from compliance.model.results import Adequacy, Capability
 from compliance.planning.meter_capability import capability, inadequate
 from compliance.report.words import statement_text
@@ -22,9 +32,18 @@ def rule(*requirements: Requirement) -> Rule:
     return builders.rule(builders.target(), *named, sets=(builders.HUES, builders.ramp(11)))
 
 
+NONE_BY_LEVEL = Linearity(1e-9, 1e-9)
+"""All levels err alike."""
+
+
 def meter(relative: float, **changes: object) -> Meter:
     """Expanded relative uncertainty of luminance in %, and little else."""
-    plain = {"luminance": (LuminanceBand(0.0001, relative),), "dark": 0.0, "repeatability": ()}
+    plain = {
+        "luminance": (LuminanceBand(0.0001, relative),),
+        "linearity": NONE_BY_LEVEL,
+        "dark": 0.0,
+        "repeatability": (RepeatabilityBand(0.0, 0.0, 0.0, 0.0),),
+    }
     return builders.meter(0.0, **(plain | changes))
 
 
@@ -70,7 +89,7 @@ def test_one_sided_limits_by_their_guard_band() -> None:
 
 def test_a_guarded_limit_below_the_meters_reach_is_inadequate() -> None:
     black = builders.requirement("luminance", "black", limits=Limits(maximum=0.005))
-    one = row(black, replace(meter(4.0), lowest=0.0049))
+    one = row(black, replace(meter(4.0), stated_lowest=0.0049))
     assert one.adequacy is Adequacy.INADEQUATE
     assert one.why is not None and one.why.kind == "guarded-limit-below-meter"
     assert "below what the meter can tell" in statement_text(one.why)
@@ -79,10 +98,13 @@ def test_a_guarded_limit_below_the_meters_reach_is_inadequate() -> None:
 def test_contrast_at_its_limit_not_at_the_ideal_display() -> None:
     """Contrast 1000 at 100 cd/m²: black .1; u by repeatability and dark part alone."""
     contrast = builders.requirement("contrast", None, limits=Limits(minimum=1000))
-    one = row(contrast, builders.meter(0.0, luminance=(LuminanceBand(0.0001, 2.0),)))
+    one = row(
+        contrast,
+        builders.meter(0.0, luminance=(LuminanceBand(0.0001, 2.0),), linearity=NONE_BY_LEVEL),
+    )
     relative = (2 * 0.003**2 + (0.001 / 0.1) ** 2) ** 0.5
     assert one.uncertainty == pytest.approx(2 * 1000 * relative, rel=0.05)
-    silent = row(contrast, meter(2.0))
+    silent = row(contrast, meter(2.0, repeatability=()))
     assert (silent.adequacy, silent.ratio) == (Adequacy.UNKNOWN, None)
     assert silent.why is not None
     told = statement_text(silent.why)
@@ -111,7 +133,7 @@ def test_stability_and_uniformity_are_taken_at_their_limits() -> None:
         ),
         sets=(again, screen),
     )
-    stability, uniformity = capability(made, builders.meter(0.0))
+    stability, uniformity = capability(made, builders.meter(0.0, linearity=NONE_BY_LEVEL))
     assert stability.uncertainty == pytest.approx(2 * 100 * 2**0.5 * 0.003, rel=0.06)
     centre_is_read_three_times = (1 + 1 / 3) ** 0.5
     assert uniformity.uncertainty == pytest.approx(

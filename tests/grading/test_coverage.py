@@ -70,18 +70,17 @@ def misread(true: Readings, random: np.random.Generator, file: Uncertainty) -> R
     luminance = xyz[:, 1]
     low = luminance < 1.0
     z = random.standard_normal
-    common = 0.01 * z() + np.where(low, np.sqrt(0.02**2 - 0.01**2) * z(), 0.0)
+    decades = np.abs(np.subtract.outer(*[np.log10(np.maximum(luminance, 1e-5))] * 2))
+    levels = np.linalg.cholesky(np.exp(-decades) + 1e-9 * np.eye(len(decades)))
+    common = np.where(low, 0.02, 0.01) * (levels @ z(len(luminance)))
     own = 0.003 * z(len(luminance))
     read = luminance * (1 + common + own) + 0.001 * z()
-    u = np.array([0.001, 0.0005])
+    u = np.where(low[:, None], (0.002, 0.0015), (0.001, 0.0005))
     rho = file.correlation or 0.0
-    pair = z(2)
-    shared = u * np.array([pair[0], rho * pair[0] + np.sqrt(1 - rho**2) * pair[1]])
-    band = z(2)
-    extra = np.sqrt(np.array([0.002, 0.0015]) ** 2 - u**2)
-    banded = extra * np.array([band[0], rho * band[0] + np.sqrt(1 - rho**2) * band[1]])
+    pair = np.sqrt(8) / 3 * z((1, 2)) + levels @ z((len(luminance), 2)) / 3
+    shared = u * np.stack([pair[:, 0], rho * pair[:, 0] + np.sqrt(1 - rho**2) * pair[:, 1]], axis=1)
     repeat = z((len(luminance), 2)) * np.array([0.00025, 0.0002])
-    xy = xyz[:, :2] / xyz.sum(axis=1, keepdims=True) + shared + np.where(low[:, None], banded, 0)
+    xy = xyz[:, :2] / xyz.sum(axis=1, keepdims=True) + shared
     xy = xy + repeat
     x, y = xy.T
     return replace(true, xyz=np.stack([x / y * read, read, (1 - x - y) / y * read], axis=1))
@@ -165,7 +164,11 @@ def test_guarded_acceptance_keeps_its_promise() -> None:
 
 
 def test_many_patches_do_not_make_a_perfect_display_fail() -> None:
-    """60 neutral patches, each within ± 5 %, read once by a typical meter."""
+    """60 neutral patches, each within ± 5 %, read once by a typical meter.
+
+    Two decades below white, u of a ratio is √(2·(1 − e⁻²)) % and .4 % of repeatability: one in
+    twenty of the darkest comes nearer to its limit than 1.64 u.
+    """
     levels = np.linspace(64, 255, 60).round().astype(int)
     levels[0] = 0
     light = np.asarray(transfer.bt1886(levels / 255, 100.0, 0.05))
@@ -182,11 +185,13 @@ def test_many_patches_do_not_make_a_perfect_display_fail() -> None:
         decision=Decision("guarded", 0.95),
     )
     random = np.random.default_rng(22)
-    passed = 0
+    passed = failed = 0
     for seed in range(60):
         assert METER.uncertainty is not None
         readings = misread(perfect, random, METER.uncertainty)
         (finding,) = findings_of(case_of(rule, readings), METER.uncertainty, count=1000, seed=seed)
         assert len(finding.points) >= 50
         passed += finding.verdict is Verdict.PASS
-    assert passed >= 59
+        failed += finding.verdict in (Verdict.FAIL, Verdict.CONDITIONAL_FAIL)
+    assert passed >= 52
+    assert failed == 0

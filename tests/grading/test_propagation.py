@@ -65,16 +65,34 @@ def of(view: Measured, code: int) -> Array:
 
 def first_order(correlation: float) -> dict[str, Any]:
     """The same readings as numbers with uncertainty: Y of white, black, grey, and x, y."""
-    common, low, dark = ufloat(0, 0.01), ufloat(0, np.sqrt(0.02**2 - 0.01**2)), ufloat(0, 0.001)
-    white = 100 * (1 + common + ufloat(0, 0.003)) + dark
-    grey = 20 * (1 + common + ufloat(0, 0.003)) + dark
-    black = 0.05 * (1 + common + low + ufloat(0, 0.003)) + dark
+    dark = ufloat(0, 0.001)
+    of_white, of_grey, of_black = by_level([0.01, 0.01, 0.02], [100, 20, 0.05])
+    white = 100 * (1 + of_white + ufloat(0, 0.003)) + dark
+    grey = 20 * (1 + of_grey + ufloat(0, 0.003)) + dark
+    black = 0.05 * (1 + of_black + ufloat(0, 0.003)) + dark
     ux, uy = 0.001, 0.0005
     covariance = [[ux**2, correlation * ux * uy], [correlation * ux * uy, uy**2]]
-    dx, dy = correlated_values([0, 0], covariance)
-    white_xy = (0.3150 + dx + ufloat(0, 0.00025), 0.3300 + dy + ufloat(0, 0.0002))
-    grey_xy = (0.3300 + dx + ufloat(0, 0.00025), 0.3450 + dy + ufloat(0, 0.0002))
+    dx, dy = (np.sqrt(8) / 3 * part for part in correlated_values([0, 0], covariance))
+    first, second = by_level([1 / 3, 1 / 3], [100, 20]), by_level([1 / 3, 1 / 3], [100, 20])
+    own = [
+        (ux * one, uy * (correlation * one + np.sqrt(1 - correlation**2) * other))
+        for one, other in zip(first, second, strict=True)
+    ]
+    white_xy = (
+        0.3150 + dx + own[0][0] + ufloat(0, 0.00025),
+        0.3300 + dy + own[0][1] + ufloat(0, 0.0002),
+    )
+    grey_xy = (
+        0.3300 + dx + own[1][0] + ufloat(0, 0.00025),
+        0.3450 + dy + own[1][1] + ufloat(0, 0.0002),
+    )
     return {"white": white, "grey": grey, "black": black, "wxy": white_xy, "gxy": grey_xy}
+
+
+def by_level(sizes: list[float], levels: list[float]) -> Any:
+    """Errors of levels in cd/m² that are correlated by exp(−decades between them)."""
+    decades = np.abs(np.subtract.outer(np.log10(levels), np.log10(levels)))
+    return correlated_values([0] * len(levels), np.outer(sizes, sizes) * np.exp(-decades))
 
 
 def uv(xy: tuple[Any, Any]) -> tuple[Any, Any]:
@@ -114,12 +132,13 @@ def test_differences_far_from_zero(correlation: float) -> None:
 
 
 def test_contrast_far_from_the_floor() -> None:
-    """White over grey as two luminances: the common factor cancels, repeatability stays."""
+    """White over grey as two luminances, .7 decades apart: u 1 % each, repeatability .3 %."""
     view, exact = drawn(0.0), first_order(0.0)
     ratio = of(view, 255)[:, 1] / of(view, 128)[:, 1]
     assert ratio.std() == pytest.approx((exact["white"] / exact["grey"]).std_dev, rel=0.02)
     relative = ratio.std() / ratio.mean()
-    assert relative == pytest.approx(np.sqrt(2) * 0.003, rel=0.02), "2 % of the meter cancels"
+    level = 2 * 0.01**2 * (1 - np.exp(-np.log10(5)))
+    assert relative == pytest.approx(np.sqrt(2 * 0.003**2 + level), rel=0.02)
 
 
 def test_contrast_near_the_floor_is_not_normal() -> None:

@@ -24,7 +24,7 @@ def tally(estimate: float, u: float, limits: Limits) -> SampleCounts:
         places=(),
         one_sided=False,
     )
-    asked = SampleCounts(question, 0)
+    asked = SampleCounts(question, 0, (True,))
     random = np.random.RandomState(np.random.Philox(key=7))
     asked.add(estimate + u * random.standard_normal((DRAWS, 1)))  # type: ignore[arg-type]
     return asked

@@ -244,7 +244,7 @@ def test_the_clipping_level_of_an_absolute_target_has_draws() -> None:
         requirement,
         readings,
         builders.ramp(12),
-        meter=builders.meter(0.0),
+        meter=replace(builders.meter(0.0), stated_lowest=0.001),
         target=builders.pq(),
         encoding="rgb-10-full",
     )
@@ -268,7 +268,7 @@ def test_hlg_additivity_needs_the_white_it_is_fitted_to() -> None:
 
 
 def test_a_bound_that_proves_nothing_has_no_probability() -> None:
-    meter = replace(builders.meter(0.0), lowest=0.06)
+    meter = replace(builders.meter(0.0), stated_lowest=0.06)
     readings = builders.readings([[255] * 3, [0] * 3], np.array([100, 0.02])[:, None] * D65)
     requirement = builders.requirement("contrast", None, limits=Limits(minimum=4000))
     one = found(requirement, readings, meter=meter)
@@ -295,7 +295,8 @@ def test_coverage_without_a_repeatable_white() -> None:
     """Red, green and blue read five times each: white takes no part and need not repeat."""
     once = coloured(10.0, 0.0)
     rows = [0, 1, 2] * 5 + [6, 7]
-    readings = builders.readings(once.codes[rows], once.xyz[rows])
+    noise = np.random.default_rng(3).standard_normal((len(rows), 3))
+    readings = builders.readings(once.codes[rows], once.xyz[rows] * (1 + 1e-4 * noise))
     requirement = builders.requirement("gamut-coverage", None, limits=Limits(minimum=90))
     meter = builders.meter(0.0, repeatability=())
     assert found(requirement, readings, builders.HUES, meter=meter).probability is not None

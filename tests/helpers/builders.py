@@ -15,6 +15,7 @@ from compliance.model import (
     Encoding,
     Level,
     Limits,
+    Linearity,
     LuminanceBand,
     Meter,
     Over,
@@ -23,6 +24,7 @@ from compliance.model import (
     RepeatabilityBand,
     Requirement,
     Rule,
+    Saturated,
     Target,
     Uncertainty,
 )
@@ -160,12 +162,14 @@ def meter(correlation: float | None = 0.0, **changes: Any) -> Meter:
     given: dict[str, Any] = {
         "k": 2.0,
         "luminance": (LuminanceBand(0.001, 4.0), LuminanceBand(1.0, 2.0)),
+        "linearity": Linearity(),
         "dark": 0.002,
+        "resolution": 0.0,
         "chromaticity": (
             ChromaticityBand(0.001, 0.004, 0.003),
             ChromaticityBand(1.0, 0.002, 0.001),
         ),
-        "saturated": None,
+        "saturated": Saturated(1e-6, 1e-6, 1e-4),
         "correlation": correlation,
         "repeatability": (RepeatabilityBand(0.0, 0.6, 0.0005, 0.0004),),
     }
@@ -177,7 +181,7 @@ def meter(correlation: float | None = 0.0, **changes: Any) -> Meter:
         serial=None,
         certificate=Certificate(None, None, None, None),
         uncertainty=Uncertainty(**(given | changes)),
-        lowest=0.0,
+        stated_lowest=0.0,
         settle=None,
         reading_time=(),
         correction=None,

@@ -16,9 +16,11 @@ from compliance.model import (
     CHROMATICITY_FLOOR,
     Certificate,
     ChromaticityBand,
+    Linearity,
     LuminanceBand,
     Meter,
     RepeatabilityBand,
+    Saturated,
     Uncertainty,
 )
 from compliance.plain_data import canonical_bytes
@@ -83,9 +85,11 @@ def test_a_meter(tmp_path: Path) -> None:
     assert meter.uncertainty == Uncertainty(
         k=2.0,
         luminance=(LuminanceBand(0.003, 4.0), LuminanceBand(1.0, 2.0)),
+        linearity=Linearity(),
         dark=0.002,
+        resolution=None,
         chromaticity=(ChromaticityBand(0.1, 0.004, 0.005), ChromaticityBand(5.0, 0.0015, 0.0015)),
-        saturated=(0.003, 0.004),
+        saturated=Saturated(0.003, 0.004),
         correlation=0.3,
         repeatability=(RepeatabilityBand(0.003, 2.0, 0.002, 0.001),),
     )
@@ -110,8 +114,27 @@ def test_what_an_uncertainty_need_not_say(tmp_path: Path) -> None:
         text = edited(text, f"  {line}\n", "")
     uncertainty = loaded(tmp_path, text).uncertainty
     assert uncertainty is not None
-    assert (uncertainty.dark, uncertainty.repeatability) == (0.0, ())
+    assert (uncertainty.dark, uncertainty.repeatability) == (None, ())
     assert (uncertainty.saturated, uncertainty.correlation) == (None, None)
+    assert (uncertainty.resolution, uncertainty.linearity) == (None, Linearity())
+
+
+def test_more_of_an_uncertainty(tmp_path: Path) -> None:
+    text = edited(
+        METER,
+        "  saturated: {x: 0.003, y: 0.004}\n",
+        "  saturated: {x: 0.003, y: 0.004, relative: 3}\n  resolution: 0.001\n"
+        "  linearity: {relative: 0.5, xy: 0.0004}\n",
+    )
+    uncertainty = loaded(tmp_path, text).uncertainty
+    assert uncertainty is not None
+    assert uncertainty.saturated == Saturated(0.003, 0.004, 3.0)
+    assert (uncertainty.resolution, uncertainty.linearity) == (0.001, Linearity(0.5, 0.0004))
+
+
+def test_the_lowest_luminance_is_where_the_first_band_begins_unless_stated(tmp_path: Path) -> None:
+    silent = loaded(tmp_path, edited(METER, "lowest: 0.003\n", ""))
+    assert (silent.stated_lowest, silent.lowest) == (None, 0.003)
 
 
 def test_a_meter_comes_back_from_its_document(tmp_path: Path) -> None:

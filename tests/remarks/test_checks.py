@@ -263,7 +263,7 @@ def test_a_meter_at_its_lower_end() -> None:
 
 
 def test_readings_under_what_the_meter_can_tell() -> None:
-    meter = replace(builders.meter(), lowest=0.02)
+    meter = replace(builders.meter(), stated_lowest=0.02)
     good = read("cinema-review-room")
     dark = good.xyz[:, 1] < 1.0
     xyz = np.where(dark[:, None], np.minimum(good.xyz, 0.01), good.xyz)
@@ -282,7 +282,7 @@ def test_a_patch_must_be_clearly_above_the_meters_least(share: float, expected: 
     asked = nominal(good, "cinema-review-room")
     dark = sorted((row for row in asked if asked[row] > 0.1), key=lambda row: asked[row])[:3]
     assert len({asked[row] for row in dark}) == 3
-    meter = replace(builders.meter(), lowest=share * asked[dark[0]] / 2)
+    meter = replace(builders.meter(), stated_lowest=share * asked[dark[0]] / 2)
     sunk = with_light(good, {row: good.xyz[row] * 0.1 for row in dark})
     assert ("floor" in noted(sunk, "cinema-review-room", meter=meter)) == expected
 

@@ -231,8 +231,7 @@ def _uncertainty(stated: Uncertainty | None) -> Iterable[Fact]:
     if stated.chromaticity:
         bands = _bands((_pair(band.x, band.y), band.start) for band in stated.chromaticity)
         yield fact("U of x, y", f"{bands} {factor}")
-    if stated.saturated:
-        yield fact("More on saturated", f"{_pair(*stated.saturated)} {factor}")
+    yield from _parts(stated, factor)
     if stated.correlation is not None:
         yield fact("Correlation of x, y", format_plain(stated.correlation))
     repeatability = _bands(
@@ -240,6 +239,22 @@ def _uncertainty(stated: Uncertainty | None) -> Iterable[Fact]:
         for band in stated.repeatability
     )
     yield fact("Repeatability", f"{repeatability} {factor}" if repeatability else None)
+
+
+def _parts(stated: Uncertainty, factor: str) -> Iterable[Fact]:
+    """What differs by level, in the last digit, and by hue."""
+    linearity, saturated = stated.linearity, stated.saturated
+    by_level = [
+        f"{_amount(linearity.relative, '%')} of luminance" if linearity.relative else "",
+        f"{format_plain(linearity.xy)} of x and y" if linearity.xy else "",
+    ]
+    if any(by_level):
+        yield fact("Levels differ by", f"{', '.join(filter(None, by_level))} {factor}")
+    if stated.resolution is not None:
+        yield fact("Last digit", _measure(stated.resolution, "cd/m²"))
+    if saturated:
+        more = f", {_amount(saturated.relative, '%')} of luminance" if saturated.relative else ""
+        yield fact("More on saturated", f"{_pair(saturated.x, saturated.y)}{more} {factor}")
 
 
 def _pair(x: float, y: float) -> str:

@@ -1,0 +1,151 @@
+"""Fits of a curve to greys: its exponent, and a black that the meter cannot see.
+
+All in the logarithm of luminance, signals (n,) and luminances (..., n) in cd/m², one fit for each
+leading index.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+from numpy.typing import NDArray
+
+from compliance.colour import hlg
+
+Array = NDArray[np.float64]
+
+ROUNDS = 12
+STEP = 1e-4
+SETTLED = 1e-11
+"""Changes of exponents below this count as none."""
+
+
+def power_exponent(signal: Array, luminance: Array, white: Array, black: Array) -> Array:
+    """γ of (Y − Yk)/(Yw − Yk) = V^γ, least squares in the log; white and black (...,)."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = np.log((luminance - black[..., None]) / (white - black)[..., None])
+    base = np.log(signal)
+    return np.asarray(np.sum(base * share, axis=-1) / np.sum(base * base))
+
+
+# ------------------------------------------------------------ curves with a lifted black
+#
+# Both forms are Y/Yw = s(lift + (1 − lift)·V)^γ with Yk/Yw = s(lift)^γ, so that for a given lift
+# the best γ follows directly: s is the identity for ITU-R BT.1886 Annex 1, and HLG's inverse OETF
+# for ITU-R BT.2100, where the lift is β.
+
+STARTS = {"bt1886": 2.4, "hlg": 1.2}
+"""Exponents with which a fit begins."""
+
+
+def _scene(curve: str, lifted: Array) -> Array:
+    return lifted if curve == "bt1886" else hlg.hlg_inverse_oetf(lifted)
+
+
+def _shape(curve: str, lift: Array, signal: Array) -> Array:
+    """(..., n) log of s at signals, for a lift (...,)."""
+    lifted = np.maximum(0.0, lift[..., None] + (1 - lift[..., None]) * signal)
+    with np.errstate(divide="ignore"):
+        return np.asarray(np.log(_scene(curve, lifted)))
+
+
+def _lift_of(curve: str, share: Array, exponent: Array | float) -> Array:
+    """The lift (...,) of a black, as a share of white; odd for a black below zero."""
+    if curve == "hlg":
+        return np.asarray(hlg.hlg_black_lift(np.ones_like(share), share, exponent))
+    return np.asarray(np.sign(share) * np.abs(share) ** (1 / exponent))
+
+
+def lifted_exponent(
+    curve: str, signal: Array, luminance: Array, white: Array, black: Array
+) -> Array:
+    """γ of the curve with measured white and black (...,), by Gauss and Newton."""
+    gamma = np.full(np.shape(white), STARTS[curve])
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = black / white
+        measured = np.log(luminance / white[..., None])
+
+        def model(exponent: Array) -> Array:
+            lift = _lift_of(curve, share, exponent)
+            return np.asarray(exponent[..., None] * _shape(curve, lift, signal))
+
+        for _ in range(ROUNDS):
+            slope = (model(gamma + STEP) - model(gamma - STEP)) / (2 * STEP)
+            rest = measured - model(gamma)
+            change = np.sum(slope * rest, axis=-1) / np.sum(slope * slope, axis=-1)
+            gamma = gamma + np.clip(change, -0.5, 0.5)
+            if not np.any(np.abs(change) >= SETTLED):  # NaN counts as settled
+                break
+    return gamma
+
+
+LARGEST_EXPONENT = 4.0
+"""Of a fit with a free black."""
+GRID = 17
+"""Places tried first, over all lifts allowed."""
+GOLDEN = (5**0.5 - 1) / 2
+SECTIONS = 36
+"""Golden sections of the best place's neighbourhood, to 10⁻⁸ of the range."""
+
+
+def black_of_greys(
+    curve: str, signal: Array, luminance: Array, white: Array, lowest: float, exponent: float
+) -> Array:
+    """Black (...,) from 0 to `lowest` in cd/m² with which a curve of that exponent fits best."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        measured = np.log(luminance / white[..., None])
+        most = _lift_of(curve, np.asarray(lowest / white), exponent)
+
+    def residual(lift: Array) -> Array:
+        rest = measured - exponent * _shape(curve, lift, signal)
+        return np.asarray(np.sum(rest**2, axis=-1))
+
+    lift = _least(residual, most)
+    return np.asarray(white * _scene(curve, lift) ** exponent)
+
+
+def exponent_with_black(
+    curve: str, signal: Array, luminance: Array, white: Array, lowest: float
+) -> Array:
+    """γ (...,) of the curve, with the black from 0 to `lowest` in cd/m² that fits best with it."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        measured = np.log(luminance / white[..., None])
+        most = _lift_of(curve, np.asarray(lowest / white), LARGEST_EXPONENT)
+
+    def exponent(lift: Array) -> Array:
+        shape = _shape(curve, lift, signal)
+        return np.asarray(np.sum(shape * measured, axis=-1) / np.sum(shape * shape, axis=-1))
+
+    def residual(lift: Array) -> Array:
+        gamma = exponent(lift)
+        rest = measured - gamma[..., None] * _shape(curve, lift, signal)
+        with np.errstate(invalid="ignore"):
+            black = white * _scene(curve, lift) ** gamma
+        return np.where(black <= lowest, np.sum(rest**2, axis=-1), np.inf)
+
+    return np.asarray(exponent(_least(residual, most)))
+
+
+def _least(residual: Callable[[Array], Array], most: Array) -> Array:
+    """The place (...,) from 0 to `most` (...,) with the least residual: by a grid, then by golden
+    sections; a residual that is not a number counts as infinite."""
+
+    def found(place: Array) -> Array:
+        with np.errstate(invalid="ignore", over="ignore", divide="ignore"):
+            rest = residual(place)
+        return np.where(np.isfinite(rest), rest, np.inf)
+
+    most = np.where(np.isfinite(most), most, 0.0)
+    tried = [found(most * share) for share in np.linspace(0, 1, GRID)]
+    best = np.argmin(tried, axis=0)
+    low = most * np.maximum(best - 1, 0) / (GRID - 1)
+    high = most * np.minimum(best + 1, GRID - 1) / (GRID - 1)
+    for _ in range(SECTIONS):
+        span = GOLDEN * (high - low)
+        left, right = high - span, low + span
+        nearer = found(left) <= found(right)
+        low, high = np.where(nearer, low, left), np.where(nearer, right, high)
+    middle, start = (low + high) / 2, np.zeros_like(most)
+    middle = np.where(found(start) <= found(middle), start, middle)
+    return np.where(found(most) < found(middle), most, middle)
