@@ -101,14 +101,15 @@ def outcome(findings: Sequence[Finding], decision: Decision) -> tuple[Outcome, R
 
 def _proven(finding: Finding) -> bool:
     """Whether it passes for sure: of a measured value, with a probability at every point."""
-    if finding.verdict is not Verdict.PASS:
-        return False
-    return is_stated(finding.quantity) or not is_unstated(finding)
+    return finding.verdict is Verdict.PASS and not uncertainty_unknown(finding)
 
 
-def is_unstated(finding: Finding) -> bool:
-    """Whether a finding passes although the meter's file leaves open how sure that is."""
-    if finding.verdict is not Verdict.PASS or is_stated(finding.quantity):
+def uncertainty_unknown(finding: Finding) -> bool:
+    """Whether a value was measured and judged, and the meter's file leaves open how sure that is.
+
+    So it is if the probability of a single point is not known.
+    """
+    if finding.verdict is Verdict.NOT_ASSESSED or is_stated(finding.quantity):
         return False
     counted = [point for point in finding.points if point.verdict is not None]
     return finding.probability is None or any(point.probability is None for point in counted)

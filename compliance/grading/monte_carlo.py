@@ -124,15 +124,21 @@ def _known_places(graded: Graded, draws: Draws) -> tuple[bool, ...]:
 
 def _is_known(requirement: Requirement, patches: Sequence[int], draws: Draws) -> bool:
     quantity, reach = QUANTITIES[requirement.quantity], draws.reach
-    beside = _compared(requirement, patches, draws.case)
-    own = list(patches)
-    if quantity.chromatic and not reach.chromaticity[own].all():
-        return False
-    chromatic = quantity.chromatic and requirement.reference != "target"
-    if chromatic and not reach.chromaticity[beside].all():
+    own, beside = list(patches), _compared(requirement, patches, draws.case)
+    if (
+        quantity.chromatic
+        and not reach.chromaticity[own + _references(requirement, own, draws)].all()
+    ):
         return False
     lit = beside if quantity.chromatic and quantity.target != "light" else own + beside
     return bool(reach.luminance[lit].all())
+
+
+def _references(requirement: Requirement, own: Sequence[int], draws: Draws) -> list[int]:
+    """Patches whose measured chromaticity is the reference of others."""
+    view = draws.case.view
+    places = {"white": view.white, "centre": view.centre}.get(requirement.reference)
+    return [] if places is None else [int(places[index]) for index in own]
 
 
 def _compared(requirement: Requirement, patches: Sequence[int], case: MatchedReadings) -> list[int]:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
-from compliance.grading.decide import OUTSIDE
+from compliance.grading.decide import OUTSIDE, uncertainty_unknown
 from compliance.model import (
     Assessment,
     Decision,
@@ -16,7 +16,6 @@ from compliance.model import (
     Reason,
     Verdict,
 )
-from compliance.quantities.catalogue import is_stated
 
 INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 WORST_FIRST = (
@@ -68,17 +67,16 @@ def with_uncertainty(state: GradedReadings) -> bool:
     return any(finding.probability is not None for finding in state.findings)
 
 
-def uncertainty_unknown(finding: Finding) -> bool:
-    """Whether a value was measured and judged without a known uncertainty."""
-    judged = finding.verdict is not Verdict.NOT_ASSESSED
-    return judged and finding.probability is None and not is_stated(finding.quantity)
+def met_conditionally(finding: Finding) -> bool:
+    """Whether a value is inside its limits, but not surely."""
+    return finding.verdict in INSIDE and (
+        finding.verdict is Verdict.CONDITIONAL_PASS or uncertainty_unknown(finding)
+    )
 
 
 def left_open(finding: Finding, decision: Decision) -> bool:
     """Whether a value inside its limits is not accepted, because it is not proven."""
-    if decision.acceptance != "guarded" or finding.verdict not in INSIDE:
-        return False
-    return finding.verdict is Verdict.CONDITIONAL_PASS or uncertainty_unknown(finding)
+    return decision.acceptance == "guarded" and met_conditionally(finding)
 
 
 def deciding(state: GradedReadings, decision: Decision) -> tuple[Finding, ...]:
@@ -93,7 +91,7 @@ def deciding(state: GradedReadings, decision: Decision) -> tuple[Finding, ...]:
     if state.verdict is Outcome.UNDECIDED and state.reason is not Reason.UNCERTAINTY:
         return tuple(row for row in shall if row.verdict is Verdict.NOT_ASSESSED)
     unproven = _least_sure_first(row for row in shall if left_open(row, decision))
-    near = (row for row in shall if row.verdict is Verdict.CONDITIONAL_PASS)
+    near = (row for row in shall if met_conditionally(row) and with_uncertainty(state))
     return unproven or _least_sure_first(near)
 
 
@@ -137,6 +135,8 @@ class Counts:
     met: int
     conditional: int
     """Inside their limits, but not surely, because of the measurement uncertainty."""
+    unknown: int
+    """Of these, the ones whose uncertainty is not stated, not at every point."""
     left_open: int
     outside: int
     not_assessed: int
@@ -150,7 +150,8 @@ def count(findings: Iterable[Finding], decision: Decision) -> Counts:
     return Counts(
         total=len(counted),
         met=sum(map(verdicts.count, INSIDE)) - unproven,
-        conditional=verdicts.count(Verdict.CONDITIONAL_PASS),
+        conditional=sum(map(met_conditionally, counted)),
+        unknown=sum(row.verdict is Verdict.PASS and uncertainty_unknown(row) for row in counted),
         left_open=unproven,
         outside=sum(map(verdicts.count, OUTSIDE)),
         not_assessed=verdicts.count(Verdict.NOT_ASSESSED),

@@ -10,6 +10,7 @@ import math
 from collections.abc import Callable, Mapping
 from statistics import NormalDist
 
+from compliance.grading.decide import uncertainty_unknown
 from compliance.model import Decision, Finding, GradedReadings, Outcome, Reason
 from compliance.report.numbers import format_number, format_plain
 from compliance.report.verdict import (
@@ -17,7 +18,6 @@ from compliance.report.verdict import (
     deciding,
     failing,
     shall_of,
-    uncertainty_unknown,
     with_uncertainty,
 )
 

@@ -133,12 +133,19 @@ def outcome_sentence(assessment: Assessment, state: GradedReadings | None = None
 
 def _nearly(counts: Counts) -> str:
     """How many are met so narrowly that they may in truth be missed."""
-    near = counts.conditional
-    if not near:
+    if not counts.conditional:
         return ""
-    which = f"{near} of the {counts.total} " if counts.total > 1 else ""
+    which = f"{counts.conditional} of the {counts.total} " if counts.total > 1 else ""
+    near = counts.conditional - counts.unknown
     whose = "its limit" if near == 1 else "their limits"
-    return f"; {which}only conditionally, as the measurement uncertainty reaches across {whose}"
+    why = []
+    if near:
+        of = f" of {near}" if counts.unknown and near > 1 else ""
+        why.append(f"reaches across {whose}" if not of else f"reaches across the limits{of}")
+    if counts.unknown:
+        of = f" for {counts.unknown}" if near else ""
+        why.append(f"is not stated{of}")
+    return f"; {which}only conditionally, as the measurement uncertainty {' and '.join(why)}"
 
 
 def _open(state: GradedReadings, counts: Counts) -> str:
