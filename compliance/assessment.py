@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from datetime import UTC, datetime, time, timedelta
 
 from compliance.diagnosis.diagnose import diagnosis_of
 from compliance.documents import numbered
-from compliance.grading.decide import outcome
+from compliance.grading.decide import outcome, uncertainty_unknown
 from compliance.grading.deviation_check import check_deviations, disposition, expiry
 from compliance.grading.match import matched
-from compliance.grading.monte_carlo import findings_of
+from compliance.grading.monte_carlo import findings_of, silent_requirements
 from compliance.model import Assessment, Cause, Deviation, GradedReadings, Measurement, Remark
 from compliance.planning.meter_capability import inadequate
 from compliance.remarks import reading_remarks
@@ -60,13 +60,16 @@ def _graded(measurement: Measurement, now: datetime, seed: int, draws: int) -> G
     findings = findings_of(matched(measurement), uncertainty, count=draws, seed=seed)
     verdict, reason, conditional = outcome(findings, rule.decision)
     unproven = inadequate(rule, meter, measurement.graded.encoding) if meter and draws else ()
+    silent: Mapping[str, tuple[str, ...]] = {}
+    if uncertainty and any(map(uncertainty_unknown, findings)):
+        silent = silent_requirements(matched(measurement), uncertainty)
     return GradedReadings(
         measurement=measurement,
         verdict=verdict,
         reason=reason,
         conditional=conditional,
         findings=findings,
-        remarks=circumstance_remarks(measurement, unproven, now),
+        remarks=circumstance_remarks(measurement, unproven, silent, now),
     )
 
 

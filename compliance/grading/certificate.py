@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Collection, Sequence
+from collections.abc import Collection, Mapping, Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -117,17 +117,16 @@ def _from_file(meter: Uncertainty, level: Array) -> tuple[Array, Array]:
 
 @dataclass(frozen=True, slots=True)
 class CertificateReach:
-    """Of which of P patches the meter's file states all that a probability needs.
+    """Of which of P patches the meter's file states all that a probability needs, by its keys.
 
     Whatever it leaves out makes a probability null, never better: the bands below the first;
     the repeatability; in the dark the zero, the last digit and the lowest luminance; of colours
     the error of their hue.
     """
 
-    luminance: Flags
-    """(P,)"""
-    chromaticity: Flags
-    """(P,)"""
+    luminance: Mapping[str, Flags]
+    """(P,) for each key of the file"""
+    chromaticity: Mapping[str, Flags]
 
     @classmethod
     def of(
@@ -137,18 +136,29 @@ class CertificateReach:
         level = case.view.xyz[:, 1]
         digit = np.ones(len(level), dtype=np.bool_)
         np.logical_and.at(digit, case.view.rows, resolution.known)
-        coloured = ~case.patches.neutral
-        hue = meter.saturated
-        luminance = (
-            _covered(meter.luminance, level)
-            & np.isfinite(spread.luminance)
-            & ((digit & (meter.dark is not None)) | (level >= DARK * case.lowest))
-            & (case.lowest_stated | (level >= max(BRIGHT, DARK * case.lowest)))
-            & (~coloured | (hue is not None and hue.relative is not None))
+        neutral, hue = case.patches.neutral, meter.saturated
+        lit = level >= DARK * case.lowest
+        luminance = {
+            "luminance": _covered(meter.luminance, level),
+            "repeatability": np.isfinite(spread.luminance),
+            "dark": lit | (meter.dark is not None),
+            "resolution": lit | digit,
+            "lowest": (lit & (level >= BRIGHT)) | case.lowest_stated,
+            "saturated.relative": neutral | (hue is not None and hue.relative is not None),
+        }
+        chromaticity = {
+            "chromaticity": _covered(meter.chromaticity, level),
+            "repeatability": np.isfinite(spread.xy).all(axis=1),
+            "saturated": neutral | (hue is not None),
+        }
+        hidden = case.hidden_blacks
+        return cls(
+            {key: np.asarray(flags | hidden) for key, flags in luminance.items()},
+            {key: np.asarray(flags) for key, flags in chromaticity.items()},
         )
-        chromaticity = (
-            _covered(meter.chromaticity, level)
-            & np.isfinite(spread.xy).all(axis=1)
-            & (~coloured | (hue is not None))
-        )
-        return cls(luminance | case.hidden_blacks, chromaticity)
+
+    def silent(self, lit: Sequence[int], coloured: Sequence[int]) -> tuple[str, ...]:
+        """Keys that the file lacks for the luminances and chromaticities of patches."""
+        keys = [key for key, known in self.luminance.items() if not known[list(lit)].all()]
+        keys += [key for key, known in self.chromaticity.items() if not known[list(coloured)].all()]
+        return tuple(dict.fromkeys(keys))

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Container, Sequence
+from collections.abc import Container, Iterator, Mapping, Sequence
+from itertools import chain
 
 import numpy as np
 from numpy.typing import NDArray
@@ -113,25 +114,44 @@ def _known_places(graded: Graded, draws: Draws) -> tuple[bool, ...]:
 
     None is, if there is nothing to sample.
     """
+    return tuple(not keys for keys in _silent_places(graded, draws))
+
+
+def _silent_places(graded: Graded, draws: Draws) -> Iterator[tuple[str, ...]]:
+    """Of each value of a finding, the keys of the meter's file that its probability lacks."""
     question = graded.question
     if question is None:
-        return ()
-    if not question.places:
-        return (_is_known(graded.requirement, graded.patches, draws),)
-    counted = [graded.patches[place] for place in question.places]
-    return tuple(_is_known(graded.requirement, [patch], draws) for patch in counted)
-
-
-def _is_known(requirement: Requirement, patches: Sequence[int], draws: Draws) -> bool:
-    quantity, reach = QUANTITIES[requirement.quantity], draws.reach
-    own, beside = list(patches), _compared(requirement, patches, draws.case)
-    if (
-        quantity.chromatic
-        and not reach.chromaticity[own + _references(requirement, own, draws)].all()
+        return
+    together = not question.places
+    for patches in (
+        [graded.patches] if together else [[graded.patches[place]] for place in question.places]
     ):
-        return False
+        yield _silent(graded.requirement, patches, draws)
+
+
+def silent_requirements(
+    case: MatchedReadings, uncertainty: Uncertainty
+) -> Mapping[str, tuple[str, ...]]:
+    """By requirement, the keys that the meter's file lacks for a probability; none if none."""
+    draws = Draws(case, uncertainty, count=1, seed=0)
+    silent = {
+        requirement.id: silent_keys(grade(requirement, case), draws)
+        for requirement in case.rule.requirements
+    }
+    return {name: keys for name, keys in silent.items() if keys}
+
+
+def silent_keys(graded: Graded, draws: Draws) -> tuple[str, ...]:
+    """Keys of the meter's file that the probability of a finding, or of a point of it, lacks."""
+    return tuple(dict.fromkeys(chain.from_iterable(_silent_places(graded, draws))))
+
+
+def _silent(requirement: Requirement, patches: Sequence[int], draws: Draws) -> tuple[str, ...]:
+    quantity = QUANTITIES[requirement.quantity]
+    own, beside = list(patches), _compared(requirement, patches, draws.case)
+    coloured = own + _references(requirement, own, draws) if quantity.chromatic else []
     lit = beside if quantity.chromatic and quantity.target != "light" else own + beside
-    return bool(reach.luminance[lit].all())
+    return draws.reach.silent(lit, coloured)
 
 
 def _references(requirement: Requirement, own: Sequence[int], draws: Draws) -> list[int]:

@@ -12,15 +12,17 @@ from __future__ import annotations
 import math
 from collections.abc import Container, Iterator, Sequence
 from dataclasses import dataclass, replace
-from functools import lru_cache
+from functools import cached_property, lru_cache
 from statistics import NormalDist
 
 import numpy as np
 from numpy.typing import NDArray
 
+from compliance.grading import eligibility
 from compliance.grading.grade import grade
 from compliance.grading.match import DeclaredFacts, match_readings
-from compliance.grading.monte_carlo import sample_requirements
+from compliance.grading.measurement_model import Draws
+from compliance.grading.monte_carlo import sample_requirements, silent_keys
 from compliance.grading.samples import Graded, SampleCounts
 from compliance.model import (
     Encoding,
@@ -139,6 +141,15 @@ class _Bench:
         places = sorted(range(len(order)), key=order.__getitem__)
         return [grades[i] for i in places], [tallies[i] for i in places]
 
+    def silent_keys(self, graded: Graded) -> tuple[str, ...]:
+        """Keys that the meter's file lacks for a requirement on the ideal display."""
+        return silent_keys(graded, self._single_draw)
+
+    @cached_property
+    def _single_draw(self) -> Draws:
+        case = match_readings(self.rule, self.ideal, meter=self.meter)
+        return Draws(case, self.uncertainty, count=1, seed=SEED, own_scatter=False)
+
     def at_limit(self, requirement: Requirement, limit: float) -> Array:
         """Drawn values of a display with a value on a one-sided limit; none if unreadable."""
         readings = readings_at_limit(requirement, self.ideal, self.rule, limit)
@@ -160,11 +171,16 @@ def _row(bench: _Bench, graded: Graded, tallies: Sequence[SampleCounts]) -> Capa
     question = graded.question
     if question is None:
         return replace(row, why=graded.finding.note or Statement("patches-unreadable"))
-    if not tallies:
-        why = Statement("no-repeatability")
-        chromatic = QUANTITIES[requirement.quantity].chromatic
-        if chromatic and not bench.uncertainty.chromaticity:
-            why = Statement("no-chromaticity")
+    unseen = [
+        patch.name
+        for patch in graded.finding.not_judged
+        if patch.why.kind in eligibility.METER_LIMITED
+    ]
+    if unseen:
+        return replace(row, why=Statement("patches-below-meter", {"names": tuple(unseen)}))
+    keys = bench.silent_keys(graded)
+    if keys:
+        why = Statement("certificate-silent", {"keys": keys})
         return replace(row, adequacy=Adequacy.UNKNOWN, why=why)
     rows = [
         _place(bench, row, graded, tally, place)

@@ -7,9 +7,9 @@ encoding.
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime, time, timedelta
+from datetime import UTC, date, datetime, time, timedelta
 
 import numpy as np
 
@@ -25,6 +25,7 @@ from compliance.grading.match import (
 from compliance.grading.patches import Plan
 from compliance.model import (
     ENCODINGS,
+    Display,
     Encoding,
     Job,
     Measurement,
@@ -54,22 +55,28 @@ DRIFT = 0.5
 
 
 def circumstance_remarks(
-    measurement: Measurement, unproven: Sequence[Requirement], now: datetime
+    measurement: Measurement,
+    unproven: Sequence[Requirement],
+    silent: Mapping[str, Sequence[str]],
+    now: datetime,
 ) -> tuple[Remark, ...]:
     """All remarks on one set of readings, the most serious first.
 
-    `unproven` are the requirements that the meter cannot prove.
+    `unproven` are the requirements that the meter cannot prove, `silent` the keys that its file
+    lacks for a probability, by requirement.
     """
     case, meter, measured = matched(measurement), measurement.meter, measurement.measured
     remarks = [
         _certificate(meter, measured),
+        _correction(meter, measurement.measured_display),
         _no_meter(meter),
         _inadequate(unproven),
         _archived(case.rule),
         _changed_files(case.rule),
         _unversioned_files(case.rule),
         _correlation(meter),
-        _repeatability(case, meter),
+        _silent(silent),
+        _hidden_black(case),
         _future(measured, now),
         _older_than_calibration(measurement.slot, measured),
         _normalised(case),
@@ -122,11 +129,38 @@ def _unversioned_files(rule: Rule) -> Remark | None:
     return Remark("rule-unversioned", {"files": files}) if files else None
 
 
-def _repeatability(case: MatchedReadings, meter: Meter | None) -> Remark | None:
-    uncertainty = meter.uncertainty if meter else None
-    if uncertainty is None or uncertainty.repeatability or not np.isnan(case.deviation).any():
+def _silent(silent: Mapping[str, Sequence[str]]) -> Remark | None:
+    """A remark on what the meter's file lacks, with the number of requirements."""
+    keys = tuple(dict.fromkeys(key for some in silent.values() for key in some))
+    return Remark("certificate-silent", {"keys": keys, "count": len(silent)}) if keys else None
+
+
+def _hidden_black(case: MatchedReadings) -> Remark | None:
+    """A remark on the black that the target takes where the meter cannot see it."""
+    white, black = case.built_in("white"), case.built_in("black")
+    if white is None or black is None or not case.hidden_blacks[black]:
         return None
-    return Remark("repeatability-unknown")
+    if case.plan.model.blackless:
+        return None
+    taken = float(case.view.target_black(np.array([white]))[0])
+    return Remark("hidden-black", {"lowest": case.lowest, "black": taken})
+
+
+def _correction(meter: Meter | None, display: Display | None) -> Remark | None:
+    """A remark on a colorimeter that is not known to be matched to this display."""
+    if meter is None or meter.kind != "colorimeter":
+        return None
+    if meter.correction is None:
+        return Remark("correction", variant="none")
+    made_for, day = meter.correction.get("made_for"), meter.correction.get("date")
+    serial = display.serial if display else None
+    if made_for is not None and serial is not None and str(made_for) != serial:
+        return Remark("correction", {"made_for": str(made_for), "serial": serial}, variant="other")
+    issued = meter.certificate.issued if meter.certificate else None
+    if day is not None and issued is not None and date.fromisoformat(str(day)) < issued:
+        facts = {"date": date.fromisoformat(str(day)), "issued": issued}
+        return Remark("correction", facts, variant="older")
+    return None
 
 
 def _future(measured: datetime | None, now: datetime) -> Remark | None:

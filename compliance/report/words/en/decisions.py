@@ -7,7 +7,7 @@ taken alone, with a flat prior.
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from statistics import NormalDist
 
 from compliance.grading.decide import uncertainty_unknown
@@ -184,6 +184,15 @@ def darker(before: float, after: float) -> str:
     )
 
 
+def unseen_patches(names: Sequence[str]) -> str:
+    more = f" and {len(names) - 1} more" if len(names) > 1 else ""
+    return f"the meter cannot see {names[0]}{more}"
+
+
+def silent_certificate(keys: Sequence[str]) -> str:
+    return f"the meter's file does not state {', '.join(keys)}"
+
+
 REASONS: Mapping[str, str | Callable[..., str]] = {
     # why a patch could not be judged, and notes on a finding
     "code-beyond-range": "code beyond nominal black or white",
@@ -195,7 +204,6 @@ REASONS: Mapping[str, str | Callable[..., str]] = {
     "not-a-number": "these readings give no number",
     "below-meter": "told as < {lowest:g} cd/m², the least the meter can tell",
     "black-zero": "black reads {black:.3g} cd/m², no contrast can be formed",
-    "black-dominates": "the black is below what the meter can tell, and decides this value",
     "black-below-meter": "black is told as < {lowest:g} cd/m², the least the meter can tell",
     "zero-by-construction": "every difference here is zero by construction",
     "other-display": "for {displays} displays only",
@@ -210,8 +218,8 @@ REASONS: Mapping[str, str | Callable[..., str]] = {
     ),
     # why a meter's capability is not known, or none
     "patches-unreadable": "the meter cannot read these patches",
-    "no-repeatability": "the meter's file does not say how well its readings repeat",
-    "no-chromaticity": "the meter's file states no uncertainty of chromaticity",
+    "patches-below-meter": unseen_patches,
+    "certificate-silent": silent_certificate,
     "draws-give-no-number": "the draws give no number",
     "limit-zero": "a limit of 0 gives nothing to compare with",
     "limit-unreadable": "a display on the limit cannot be read from {lowest:g} cd/m²",

@@ -36,6 +36,36 @@ def meter_inadequate(titles: Sequence[str], *, short: bool = False) -> str:
     )
 
 
+MEANINGS = {
+    "luminance": "the uncertainty of these luminances",
+    "repeatability": "how well readings repeat",
+    "dark": "the zero of a session (dark)",
+    "resolution": "the last digit (resolution)",
+    "lowest": "the lowest luminance it can tell (lowest)",
+    "saturated.relative": "the luminance of saturated colours (saturated)",
+    "chromaticity": "the uncertainty of these chromaticities",
+    "saturated": "the chromaticity of saturated colours (saturated)",
+}
+"""What the keys of a meter's file state."""
+
+
+def certificate_silent(keys: Sequence[str], count: float) -> str:
+    some = "one requirement" if count == 1 else f"{count:.0f} requirements"
+    return (
+        f"The meter's file leaves open {'; '.join(MEANINGS[key] for key in keys)}. Of {some} the "
+        "probability is therefore not known, at some points or at all; what passes so is met "
+        "conditionally."
+    )
+
+
+def hidden_black(lowest: float, black: float) -> str:
+    unseen = f"Black reads less than the {format_plain(lowest)}\u00a0cd/m² that the meter can tell"
+    if black > 0:
+        taken = f"{black:.2g}\u00a0cd/m²"
+        return f"{unseen}; the target takes the black that fits the dark greys best, {taken}."
+    return f"{unseen}; the target's black is taken as 0, and in the draws as anything up to that."
+
+
 def rule_changed(files: Sequence[str]) -> str:
     return (
         f"{_of_files(files)} {', '.join(files)} had changes that were not committed: no commit "
@@ -240,9 +270,18 @@ REMARKS: Mapping[str, str | Callable[..., str]] = {
     ),
     "rule-changed": rule_changed,
     "rule-unversioned": rule_unversioned,
-    "repeatability-unknown": (
-        "The meter's file does not say how well its readings repeat, so that no probability can "
-        "be given for values that compare readings with each other or with the measured white."
+    "certificate-silent": certificate_silent,
+    "hidden-black": hidden_black,
+    "correction.none": (
+        "The meter is a colorimeter, and its file names no correction for this display: its "
+        "stated uncertainty may not hold here."
+    ),
+    "correction.other": (
+        "The meter's correction was made for another display ({made_for}); this one is {serial}."
+    ),
+    "correction.older": (
+        "The meter's correction, of {date}, is older than its certificate, of {issued}: make it "
+        "again."
     ),
     "measured-later": "The readings are dated after this assessment was made.",
     "older-than-calibration": "The readings were taken before the slot was last calibrated.",
