@@ -14,7 +14,9 @@ from helpers.shipped import shipped_rule
 from compliance.assessment import assess
 from compliance.model import (
     Certificate,
+    Display,
     Job,
+    LuminanceBand,
     Measurement,
     Meter,
     Readings,
@@ -207,12 +209,37 @@ def test_what_a_meter_does_not_say() -> None:
     assert "correlation-unknown" not in noted(meter=builders.meter(correlation=0.3))
 
 
-def test_a_meter_that_does_not_say_how_it_repeats() -> None:
-    unsure = builders.meter(repeatability=())
-    assert "how well its readings repeat" in noted(meter=unsure)["repeatability-unknown"]
-    stated = replace(read(), deviation=np.full(len(read()), 0.1))
-    assert "repeatability-unknown" not in noted(stated, meter=unsure)
-    assert "repeatability-unknown" not in noted(meter=builders.meter())
+@pytest.mark.parametrize(
+    ("changes", "expected"),
+    [
+        ({"repeatability": ()}, "leaves open how well readings repeat."),
+        ({"saturated": None}, "the chromaticity of saturated colours (saturated)"),
+        ({"luminance": (LuminanceBand(5.0, 2.0),)}, "the uncertainty of these luminances"),
+    ],
+)
+def test_what_a_meters_file_leaves_open(changes: dict[str, object], expected: str) -> None:
+    assert expected in noted(meter=builders.meter(**changes))["certificate-silent"]  # type: ignore[arg-type]
+    assert "certificate-silent" not in noted(meter=builders.meter())
+
+
+def test_a_colorimeter_must_be_matched_to_the_display() -> None:
+    """Its correction is missing, for another display, or older than its certificate."""
+    plain = replace(builders.meter(), kind="colorimeter")
+    assert "names no correction" in noted(meter=plain)["correction"]
+    matched = {"name": "m", "made_for": "RD-31-0007", "date": "2026-11-02"}
+    issued = Certificate(None, None, date(2026, 11, 3), None)
+    old = replace(plain, correction=matched, certificate=issued)
+    assert "older than its certificate" in noted(meter=old)["correction"]
+    other = {**matched, "made_for": "RD-99"}
+    shown = Display(serial="RD-31-0007")
+    made = assess(
+        Measurement(RULE, read(), meter=replace(plain, correction=other), display=shown), now=NOW
+    )
+    assert (
+        "made for another display (RD-99)"
+        in {one.kind: remark_text(one) for one in made.state.remarks}["correction"]
+    )
+    assert "correction" not in noted(meter=replace(plain, correction=matched))
 
 
 def test_a_meter_too_coarse_for_the_rule() -> None:

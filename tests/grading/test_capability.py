@@ -108,7 +108,7 @@ def test_contrast_at_its_limit_not_at_the_ideal_display() -> None:
     assert (silent.adequacy, silent.ratio) == (Adequacy.UNKNOWN, None)
     assert silent.why is not None
     told = statement_text(silent.why)
-    assert told == "the meter's file does not say how well its readings repeat"
+    assert told == "the meter's file does not state repeatability"
 
 
 def test_coverage_has_the_room_below_a_perfect_display() -> None:

@@ -175,7 +175,7 @@ def meter(correlation: float | None = 0.0, **changes: Any) -> Meter:
     }
     return Meter(
         name="m",
-        kind="colorimeter",
+        kind="spectroradiometer",
         make=None,
         model=None,
         serial=None,
