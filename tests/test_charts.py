@@ -35,15 +35,17 @@ def drawn(*requirements: Requirement, uncertain: bool = True) -> tuple[MatchedRe
 
 
 def test_limits_and_guard_band_of_the_tracking() -> None:
-    """± 5 % of the target, drawn in by 1.645 u: repeatability .3 % of grey and of white."""
+    """± 5 % of the target, drawn in by 1.645 u: of grey and of white .3 % of repeatability, and 1 %
+    each that is correlated by exp(−decades)."""
     _, made = drawn(TRACKING)
     level = min(made.levels, key=lambda point: abs(point.target - 29.3))
     assert level.measured == pytest.approx(level.target)
     assert level.low == pytest.approx(0.95 * level.target)
     assert level.high == pytest.approx(1.05 * level.target)
-    u = 0.003 * np.sqrt(2)
-    assert level.guard_high == pytest.approx((1.05 - 1.645 * u) * level.target, rel=2e-4)
-    assert level.guard_low == pytest.approx((0.95 + 1.645 * u) * level.target, rel=2e-4)
+    decades = np.log10(100 / level.target)
+    u = np.sqrt(2 * 0.003**2 + 2 * 0.01**2 * (1 - np.exp(-decades)))
+    assert level.guard_high == pytest.approx((1.05 - 1.645 * u) * level.target, rel=5e-4)
+    assert level.guard_low == pytest.approx((0.95 + 1.645 * u) * level.target, rel=5e-4)
     dark = made.levels[0]
     assert (dark.low, dark.guard_low) == (None, None)
 

@@ -143,10 +143,10 @@ def test_colours(assessment: Assessment, settings: Array, measured: Array) -> No
 
 
 def test_greys(assessment: Assessment, settings: Array, measured: Array) -> None:
-    """Every neutral setting is judged, each against the display's own white."""
+    """Every neutral setting from .1 cd/m² of nominal target on is judged against the own white."""
     white = _of(settings, measured, 255, 255, 255)
     found = {point.patch: point.value for point in _finding(assessment, "grey").points}
-    levels = {int(rgb[0]) for rgb in settings if len(set(rgb)) == 1}
+    levels = {int(rgb[0]) for rgb in settings if len(set(rgb)) == 1 and rgb[0] > 0}
     assert {patch[0] for patch in found} == levels
     for patch, value in found.items():
         target = _target(settings, measured, patch)

@@ -85,7 +85,8 @@ def test_the_sentence_does_not_say_that_a_value_is_near_which_is_not() -> None:
     said = outcome_sentence(split())
     assert "near" not in said
     assert said.endswith(
-        "only conditionally, as the measurement uncertainty reaches across their limits."
+        "only conditionally, as the measurement uncertainty reaches across the limits of 4 and is "
+        "not stated for 1."
     )
 
 

@@ -35,7 +35,7 @@ def test_each_outcome_has_its_place_and_the_code_is_of_the_worst(compliance, des
         "KX-7 · A film about kelp\n"
         "\n"
         "slot  tiny\n"
-        "1     ● compliant\n"
+        "1     ◐ conditionally\n      compliant\n"
         "2     ⊖ not compliant\n"
         "3     ◌ undecided\n"
     )
@@ -84,7 +84,7 @@ def test_a_rule_that_is_not_there_is_its_slots_fault(compliance, desk):
     assert done.returncode == 2
     assert len(done.stderr.splitlines()) == 1
     assert "web-srbg" in done.stderr
-    assert "1     ● compliant       ! error\n" in done.stdout
+    assert "1     ◐ conditionally   ! error\n" in done.stdout
 
 
 def test_the_same_input_gives_the_same_bytes(compliance, desk, tmp_path):
@@ -104,7 +104,7 @@ def test_one_slot_and_another_rule(compliance, desk, tmp_path):
         "assess", "job.yaml", "--no-sheet", "--slot", "2", "--rule", "wide.yaml", *NOW
     )
     assert done.returncode == 0
-    assert "slot  wide\n2     ● compliant\n" in done.stdout
+    assert "slot  wide\n2     ◐ conditionally\n      compliant\n" in done.stdout
 
 
 def test_rules_of_another_folder(compliance, desk, tmp_path):

@@ -83,7 +83,7 @@ def test_a_full_disk_behind_the_build_servers_report(compliance, desk):
     done = compliance("assess", "job.yaml", "--no-sheet", "--junit", "/dev/full", *NOW)
     assert done.returncode == 4
     assert done.stderr == "compliance: /dev/full: cannot be written: no space left on device\n"
-    assert "● compliant" in done.stdout
+    assert "◐ conditionally" in done.stdout
     assert Path("/dev/full").is_char_device()
 
 
@@ -125,7 +125,7 @@ def test_a_terminal_gets_ink_and_progress_that_goes_away(desk, ended, tmp_path):
     desk("good", "bright")
     colour = {"NO_COLOR": "", "TERM": "xterm"}
     out, err = terminal(ended, tmp_path, "assess", "job.yaml", "--no-sheet", *NOW, env=colour)
-    assert "\x1b[36m● compliant\x1b[0m" in out
+    assert "\x1b[33m◐ conditionally\x1b[0m" in out
     assert err == "\r\x1b[K1 of 2: 1, tiny\r\x1b[K2 of 2: 2, tiny\r\x1b[K"
 
 
@@ -133,7 +133,7 @@ def test_a_terminal_gets_ink_and_progress_that_goes_away(desk, ended, tmp_path):
 def test_a_terminal_without_ink(desk, ended, tmp_path, env):
     desk("good")
     out, _ = terminal(ended, tmp_path, "assess", "job.yaml", "--no-sheet", *NOW, env=env)
-    assert "● compliant" in out
+    assert "◐ conditionally" in out
     assert "\x1b" not in out
 
 
@@ -278,7 +278,7 @@ def test_a_fault_of_the_program_is_its_slots_too(compliance, desk, faulty, error
     faulty(error)
     done = compliance("assess", "job.yaml", "--no-sheet")
     assert (done.returncode, done.stderr) == (4, line + "\n")
-    assert "1     ! error\n2     ● compliant\n" in done.stdout
+    assert "1     ! error\n2     ◐ conditionally\n      compliant\n" in done.stdout
 
 
 def test_a_traceback_of_a_slot_on_request(compliance, desk, faulty):

@@ -263,7 +263,8 @@ SENSE = [
      "reference"),
     ("limits: {max: 110}", "limits: {max: 110}\n    floor: 1", "sdr.yaml:27: "
      "requirements.white-level.floor: does not go with luminance, but with luminance-error, "
-     "delta-e-itp"),
+     "chromaticity, chromaticity-difference, delta-uv-star, delta-e-itp, delta-e-2000, "
+     "delta-e-uv, delta-e-ab, correlated-colour-temperature, duv"),
     ("limits: {max: 110}", "limits: {max: 110}\n    unit: lx", "sdr.yaml:27: "
      "requirements.white-level.unit: 'lx' is not the unit of luminance; expected cd/m², or leave "
      "the key out"),

@@ -7,6 +7,7 @@ from typing import Any
 
 import numpy as np
 
+from compliance.grading.decide import uncertainty_unknown
 from compliance.model import (
     ENCODINGS,
     Assessment,
@@ -45,6 +46,7 @@ from compliance.model import (
     Verdict,
 )
 from compliance.pictures.data import Charts
+from compliance.report.verdict import shall_of
 from helpers.invented_charts import charts
 
 BT709 = ((0.64, 0.33), (0.30, 0.60), (0.15, 0.06))
@@ -415,7 +417,11 @@ def state(
         "findings": findings,
         "remarks": (),
     }
-    return GradedReadings(**{**fields, **more})
+    made = GradedReadings(**{**fields, **more})
+    unknown = any(map(uncertainty_unknown, shall_of(made)))
+    if made.verdict is Outcome.COMPLIANT and unknown and "conditional" not in more:
+        return replace(made, conditional=True)
+    return made
 
 
 MEASUREMENT_PARTS = {field.name for field in fields(Measurement)} - {"before"}
@@ -456,9 +462,14 @@ def uncertain(need: Requirement) -> Finding:
         interval = Interval((-0.0003, -0.0019), (0.0027, 0.0011), 0.95, 2)
     elif need.id == "stability":
         interval = Interval(0.0, 0.3099, 0.95, 1)
-    return replace(
-        graded,
-        probability={"gamma": 0.81, "coverage": 1.0}.get(need.id, 0.993),
-        joint=0.97,
-        interval=interval,
+    probability = {"gamma": 0.81, "coverage": 1.0}.get(need.id, 0.993)
+    return with_points(replace(graded, probability=probability, joint=0.97, interval=interval))
+
+
+def with_points(graded: Finding) -> Finding:
+    """The finding, its points that count as sure as it is itself."""
+    points = (
+        replace(point, probability=graded.probability if point.verdict else None)
+        for point in graded.points
     )
+    return replace(graded, points=tuple(points))

@@ -89,10 +89,11 @@ def test_page_1_answers_the_client(sample: Sample, said: list[Said]) -> None:
     for words in (
         "SDR broadcast master, HD",
         "Slot 1 of Oriel Row Panel 31, serial number RD-31-0007",
-        "Compliant",
-        "Slot 1, as measured, meets every requirement of SDR broadcast master, HD.",
+        "Conditionally compliant",
+        "Slot 1, as measured, meets every requirement of SDR broadcast master, HD; all "
+        "only conditionally, as the measurement uncertainty is not stated.",
         "Valid until 2026-12-20 15:10 UTC",
-        "11 of 11 met",
+        "11 of 11 met, all conditionally",
         "Low Tide Films",
         "A river documentary in six parts",
         "Slipway Post",
@@ -144,7 +145,7 @@ def test_page_1_names_what_should_be_met_and_is_not(sample: Sample, said: list[S
     said.clear()
     draw_sheet(replace(told, state=replace(told.state, findings=findings)), signed=True)
     front = on_page(said, 0)
-    assert "1 of 3 met, 2 not met" in front
+    assert "1 of 3 met, conditionally, 2 not met" in front
     assert (
         "Not met: Uniformity of the screen (20.0 %, limit at most 10 %); Surround (20.0 cd/m², "
         "limit 10 ± 2 cd/m²)."
@@ -301,7 +302,8 @@ def test_all_that_probabilities_hang_on_is_told_of_the_meter(
     whole = everything(said)
     for words in (
         "Repeatability 0.3 %, x 0.0003, y 0.0003 from 1 cd/m² (k = 2)",
-        "More on saturated x 0.003, y 0.003 (k = 2)",
+        "More on saturated x 0.003, y 0.003, 3 % of luminance (k = 2)",
+        "Last digit 0.0001 cd/m²",
         "Correlation of x, y 0.3",
         "Wait per patch 1 s",
         "Time per reading 12 s from 0 cd/m², 4 s from 1 cd/m²",

@@ -26,8 +26,8 @@ def told(text: str, schema: str) -> str:
     [
         (METER, "lowest: 0.003", "dark: 3", "meter", "it belongs in uncertainty"),
         (METER, "  k: 2", "  k: 2\n  settle: 1", "meter", "it belongs at the top of the file"),
-        (METER, "lowest: 0.003", "relative: 3", "meter",
-         "it belongs in uncertainty.luminance[0] or uncertainty.repeatability[0]"),
+        (METER, "lowest: 0.003", "xy: 0.3", "meter",
+         "it belongs in uncertainty.linearity or uncertainty.correlation"),
         (RULE, "limits: {max: 110}", "max: 110", "rule", "it belongs in limits or bands[0]"),
         (RULE, "revision: 1", "revision: 1\nquantity: x", "rule",
          "it belongs in requirements.NAME"),

@@ -93,7 +93,9 @@ def tally_words(counts: Counts, *, of: str = "") -> str:
     """
     parts = [" ".join(filter(None, (f"{counts.met} of {counts.total}", of, "met")))]
     if counts.conditional and not counts.left_open:
-        parts.append(f"{counts.conditional} of them conditionally")
+        every = counts.conditional == counts.met
+        some = ("all " if counts.met > 1 else "") if every else f"{counts.conditional} of them "
+        parts.append(f"{some}conditionally")
     parts += [
         f"{number} {words}"
         for number, words in (
@@ -136,6 +138,8 @@ def _nearly(counts: Counts) -> str:
     if not counts.conditional:
         return ""
     which = f"{counts.conditional} of the {counts.total} " if counts.total > 1 else ""
+    if counts.conditional == counts.total > 1:
+        which = "all "
     near = counts.conditional - counts.unknown
     whose = "its limit" if near == 1 else "their limits"
     why = []
