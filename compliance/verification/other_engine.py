@@ -12,7 +12,7 @@ from typing import Any, TypeGuard
 from compliance.model import Limits, Requirement, Rule
 from compliance.model.stated import ENGINE
 from compliance.plain_data import to_plain
-from compliance.verification.compare import ABSENT, Difference, Topic, compare
+from compliance.verification.compare import ABSENT, CLOSE, Difference, Topic, compare
 
 Document = Mapping[str, Any]
 
@@ -25,7 +25,7 @@ COMPUTED = frozenset(
 """Keys of a document, and of the state before calibration, that follow from definitions."""
 ASKED = ("id", "title", "quantity", "level", "statistic", "basis", "clause")
 """Keys of a finding that are the rule's."""
-OUTCOME = ("verdict", "value", "probability")
+OUTCOME = {"verdict": Topic.VERDICT, "value": Topic.VALUE, "probability": Topic.VALUE}
 """Keys of a finding that are told where they came out otherwise."""
 
 
@@ -45,12 +45,21 @@ def evidence_differences(stated: Document, computed: Document, rule: Rule) -> li
 
 def outcome_differences(stated: Document, computed: Document) -> list[Difference]:
     """Verdicts, values and probabilities of findings that come out otherwise."""
-    kept = {key: computed[key] for key in ("decision", "draws")}
-    mine, theirs = (
-        {**kept, "findings": [_part(each, ("id", *OUTCOME)) for each in document["findings"]]}
-        for document in (stated, computed)
-    )
-    return list(compare(mine, theirs))
+    theirs = {finding["id"]: finding for finding in stated["findings"]}
+    return [
+        Difference(topic, f"finding {finding['id']}: {key}", was, finding[key])
+        for finding in computed["findings"]
+        for key, topic in OUTCOME.items()
+        if not _same(was := theirs.get(finding["id"], {}).get(key), finding[key])
+    ]
+
+
+def _same(stated: Any, computed: Any) -> bool:
+    if isinstance(stated, list) and isinstance(computed, list) and len(stated) == len(computed):
+        return all(map(_same, stated, computed))
+    if isinstance(stated, int | float) and isinstance(computed, int | float):
+        return abs(stated - computed) <= CLOSE * max(1.0, abs(stated), abs(computed))
+    return bool(stated == computed)
 
 
 def _given(document: Document) -> dict[str, Any]:

@@ -370,6 +370,7 @@ def test_an_earlier_engine_with_other_numbers_is_not_called_tampering() -> None:
     def moved(stated: dict[str, Any]) -> None:
         older(stated)
         first_passing(stated)["value"] += 0.01
+        first_passing(stated)["verdict"] = "fail"
         stated["verdict"], stated["conditional"] = "not-compliant", True
 
     found = again(mended(with_assessment(moved)))
@@ -377,6 +378,7 @@ def test_an_earlier_engine_with_other_numbers_is_not_called_tampering() -> None:
     name = first_passing(document())["id"]
     assert f"(engine) {ENGINE - 1}, and with today's, {ENGINE}, 1 of" in told(found, 5)
     assert f"finding {name}: value:" in told(found, 5)
+    assert f'finding {name}: verdict: "fail" stated, "pass" computed' in told(found, 5)
     assert (found.verdict, found.today) == ("not-compliant", Today("compliant", False, None))
     first, second, last = sheet_outcome(found)
     assert first == (
