@@ -12,6 +12,7 @@ from compliance.model import (
     Band,
     Decision,
     Finding,
+    Interval,
     Level,
     Limits,
     Over,
@@ -22,6 +23,7 @@ from compliance.model import (
 from compliance.quantities.catalogue import QUANTITIES, Quantity
 from compliance.report.numbers import (
     format_finding_limits,
+    format_interval,
     format_limits,
     format_number,
     format_plain,
@@ -152,17 +154,17 @@ def test_without_uncertainty_the_decision_says_so() -> None:
 @pytest.mark.parametrize(
     ("probability", "confidence", "text"),
     [
-        (0.763, 0.95, "=\u00a00.763"),
-        (0.9496, 0.95, "=\u00a00.9496"),
-        (0.94996, 0.95, "=\u00a00.94996"),
-        (0.95, 0.95, "=\u00a00.950"),
-        (0.9503, 0.95, "=\u00a00.950"),
-        (0.0503, 0.95, "=\u00a00.0503"),
-        (0.05, 0.95, "=\u00a00.050"),
-        (0.9496, 0.9, "=\u00a00.950"),
-        (1.0, 0.95, ">\u00a00.999"),
-        (0.9999, 0.99995, "=\u00a00.9999"),
-        (0.0, 0.95, "<\u00a00.001"),
+        (0.763, 0.95, "=\u00a076\u00a0%"),
+        (0.9496, 0.95, "=\u00a094.96\u00a0%"),
+        (0.94996, 0.95, "=\u00a094.996\u00a0%"),
+        (0.95, 0.95, "=\u00a095\u00a0%"),
+        (0.9503, 0.95, "=\u00a095\u00a0%"),
+        (0.0503, 0.95, "=\u00a05.03\u00a0%"),
+        (0.05, 0.95, "=\u00a05\u00a0%"),
+        (0.9496, 0.9, "=\u00a095\u00a0%"),
+        (1.0, 0.95, ">\u00a099\u00a0%"),
+        (0.9999, 0.99995, "=\u00a099.99\u00a0%"),
+        (0.0, 0.95, "<\u00a01\u00a0%"),
     ],
 )
 def test_a_probability_is_told_from_the_confidence(
@@ -232,3 +234,28 @@ def test_sets_are_told_by_what_they_are_of() -> None:
         Limits(maximum=2),
     )  # fmt: skip
     assert asked_words(stability, sets) == "Stability of white read again: at most 2\u00a0%"
+
+
+@pytest.mark.parametrize(
+    ("value", "limits", "u", "text"),
+    [
+        (62242.0, Limits(minimum=1000), 4100.0, "62000"),
+        (-25.45, Limits(-7, 7), 1.1, "−25"),
+        (99.53, Limits(95, 105), 0.9, "99.5"),
+        (99.53, Limits(95, 105), None, "99.5"),
+        (104.96, Limits(95, 105), 3.0, "104.96"),
+        (105.04, Limits(95, 105), 3.0, "105.04"),
+        (1004.0, Limits(minimum=1000), 60.0, "1004"),
+        (0.00163, Limits(maximum=0.1), 0.0002, "0.002"),
+    ],
+)
+def test_digits_end_where_the_uncertainty_begins(
+    value: float, limits: Limits, u: float | None, text: str
+) -> None:
+    """After JCGM 100:2008, 7.2.6; more only where the value could not be told from its limit."""
+    assert format_number(value, limits, u=u) == text
+
+
+def test_no_interval_has_no_width() -> None:
+    interval = Interval(2.4001, 2.4004, 0.95, 2)
+    assert format_interval(interval, Limits(2.3, 2.5)) == "95\u00a0%: 2.4001 to 2.4004"

@@ -64,9 +64,9 @@ def test_a_statistic_of_all_patches_has_no_patch() -> None:
 @pytest.mark.parametrize(
     ("place", "statistic", "words"),
     [
-        (10, "each", "95\u00a0%: 0 to 0.57"),
-        (6, "each", "95\u00a0%: −0.27 to 0.57"),
-        (6, "spread", "95\u00a0%: 0 to 0.57"),
+        (10, "each", "95\u00a0%: 0 to 0.6"),
+        (6, "each", "95\u00a0%: −0.3 to 0.6"),
+        (6, "spread", "95\u00a0%: 0 to 0.6"),
     ],
 )
 def test_an_interval_ends_at_0_where_the_value_cannot_be_negative(

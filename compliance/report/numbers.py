@@ -6,6 +6,7 @@ import math
 from collections.abc import Iterable
 from datetime import UTC, date, datetime
 from decimal import ROUND_HALF_EVEN, Decimal
+from statistics import NormalDist
 
 from compliance.model import (
     Deviation,
@@ -37,17 +38,22 @@ def format_plain(value: float) -> str:
     return "0" if text in ("-0", "") else text.replace("-", MINUS)
 
 
-def format_number(value: float, limits: Limits | None = None, *, signed: bool = False) -> str:
+def format_number(
+    value: float, limits: Limits | None = None, *, signed: bool = False, u: float | None = None
+) -> str:
     """A value with enough digits to differ from each of its limits.
 
-    The number of decimals depends on the size of the limits, four digits without limits;
-    more are added until the printed value is on the same side of each limit as
-    the value itself. `signed` puts a plus before a positive value.
+    The number of decimals depends on the size of the limits, four digits without limits, and ends
+    at the first digit of the standard uncertainty `u` (after JCGM 100:2008, 7.2.6); more are added
+    until the printed value is on the same side of each limit as the value itself. `signed` puts a
+    plus before a positive value.
     """
     if not math.isfinite(value):
         return NONE
     ends = _ends(limits)
     decimals = _decimals(value, limits)
+    if u:
+        decimals = min(decimals, -math.floor(math.log10(u)))
     text = _fixed(value, decimals)
     while decimals < MOST_DECIMALS and not _same_side(value, text, ends):
         decimals += 1
@@ -191,16 +197,23 @@ def format_finding_limits(finding: Finding | Deviation) -> str:
 # ---------------------------------------------------------------- values
 
 
-def _value(value: Value | None, limits: Limits | None, quantity: str, unit: str) -> str:
+def _value(
+    value: Value | None,
+    limits: Limits | None,
+    quantity: str,
+    unit: str,
+    interval: Interval | None = None,
+) -> str:
     if value is None:
         return NONE
+    u = spread_of(interval)
     if isinstance(value, tuple):
-        x, y = (format_number(part, limits, signed=True) for part in value)
+        x, y = (format_number(part, limits, signed=True, u=u) for part in value)
         return f"x\u00a0{x}, y\u00a0{y}"
     if _says_yes(quantity, limits) and value in (0, 1):
         return "yes" if value else "no"
     row = QUANTITIES.get(quantity)
-    text = format_number(value, limits, signed=row is not None and row.signed)
+    text = format_number(value, limits, signed=row is not None and row.signed, u=u)
     return with_unit(text, unit)
 
 
@@ -210,7 +223,7 @@ def format_value(finding: Finding, among: Iterable[Finding] = ()) -> str:
     `among` are the findings of the same report: a value under two limits reads the same in both.
     """
     texts = (
-        _value(finding.value, limits, finding.quantity, finding.unit)
+        _value(finding.value, limits, finding.quantity, finding.unit, finding.interval)
         for limits in alike_limits(finding, among)
     )
     text = max(texts, key=len)
@@ -234,7 +247,7 @@ def format_accepted_value(deviation: Deviation) -> str:
 
 def format_point_value(point: Point, finding: Finding) -> str:
     """A point's value with unit, with enough digits for its own limits."""
-    return _value(point.value, point.limits, finding.quantity, finding.unit)
+    return _value(point.value, point.limits, finding.quantity, finding.unit, point.interval)
 
 
 def point_name(point: Point | NotJudged) -> str:
@@ -276,11 +289,10 @@ def format_interval(
     `least` is the smallest possible value: the interval ends there.
     """
     share = f"{format_plain(100 * interval.coverage)}\u00a0%"
-    low, high = interval.low, interval.high
+    low, high, u = interval.low, interval.high, spread_of(interval)
     if isinstance(low, tuple) and isinstance(high, tuple):
         ends = [
-            f"{axis} {format_number(start, limits, signed=True)} to "
-            f"{format_number(end, limits, signed=True)}"
+            f"{axis} {' to '.join(_apart(start, end, limits, u, signed=True))}"
             for axis, start, end in zip("xy", low, high, strict=True)
         ]
         return f"{share}: {', '.join(ends)}"
@@ -290,30 +302,57 @@ def format_interval(
         return f"{share}: at most {format_number(high, limits)}"
     if least is not None:
         low, high = max(low, least), max(high, least)
-    start = format_plain(low) if low == least else format_number(low, limits)
-    return f"{share}: {start} to {format_number(high, limits)}"
+    if low == least:
+        return f"{share}: {format_plain(low)} to {format_number(high, limits, u=u)}"
+    start, end = _apart(low, high, limits, u)
+    return f"{share}: {start} to {end}"
+
+
+def _apart(
+    low: float, high: float, limits: Limits | None, u: float | None, *, signed: bool = False
+) -> tuple[str, str]:
+    """Both ends of an interval, with digits enough to tell them apart."""
+    start, end = (format_number(each, limits, signed=signed, u=u) for each in (low, high))
+    decimals = len(end.partition(".")[2])
+    while start == end and low < high and decimals < MOST_DECIMALS:
+        decimals += 1
+        start, end = (_fixed(each, decimals).replace("-", MINUS) for each in (low, high))
+    return start, end
 
 
 def format_probability(probability: float, confidence: float = 0.95) -> str:
-    """A probability with its sign, with enough digits for the required confidence.
+    """A probability in per cent with its sign, with enough digits for the required confidence.
 
-    Even if no draw is outside there is no certainty, so none is printed as 0 or 1.
+    Even if no draw is outside there is no certainty, so none is printed as 0 or 100 %.
     """
-    if probability > max(0.9995, confidence):
-        return ">\u00a00.999"
-    if probability < min(0.0005, 1 - confidence):
-        return "<\u00a00.001"
-    sure, doubtful = probability >= confidence, probability <= round(1 - confidence, 12)
-    for digits in (3, 4, 5, 6):
-        text = f"{probability:.{digits}f}"
-        shown = float(text)
-        if (shown >= confidence, shown <= round(1 - confidence, 12)) == (sure, doubtful):
+    most, least = max(0.99, confidence), min(0.01, round(1 - confidence, 12))
+    if probability > most:
+        return f">\u00a0{format_plain(100 * most)}\u00a0%"
+    if probability < least:
+        return f"<\u00a0{format_plain(100 * least)}\u00a0%"
+    doubtful = round(1 - confidence, 12)
+    sides = probability >= confidence, probability <= doubtful
+    for digits in range(6):
+        text = f"{100 * probability:.{digits}f}"
+        shown = round(float(text) / 100, 12)
+        if (shown >= confidence, shown <= doubtful) == sides:
             break
-    return f"=\u00a0{text}"
+    return f"=\u00a0{text}\u00a0%"
 
 
-ALIKE = 0.01
-"""Probabilities that differ by less are the same to a reader."""
+def spread_of(interval: Interval | None) -> float | None:
+    """Standard uncertainty of a two-sided interval, the smaller of a pair; None without one."""
+    if interval is None or interval.sided == 1:
+        return None
+    low, high = interval.low, interval.high
+    if isinstance(low, tuple) and isinstance(high, tuple):
+        width = min(end - start for start, end in zip(low, high, strict=True))
+    elif isinstance(low, tuple) or isinstance(high, tuple):
+        return None
+    else:
+        width = high - low
+    factor = 2 * NormalDist().inv_cdf((1 + interval.coverage) / 2)
+    return width / factor if width > 0 else None
 
 
 def value_point(finding: Finding) -> Point | None:
@@ -342,9 +381,8 @@ def least_sure(finding: Finding, confidence: float = 0.95) -> Point | None:
 
 
 def _alike(first: float, second: float, confidence: float) -> bool:
-    """Whether two probabilities differ by little and lead to the same statement."""
-    ends = confidence, round(1 - confidence, 12)
-    return abs(first - second) < ALIKE and all((first >= end) == (second >= end) for end in ends)
+    """Whether two probabilities read the same."""
+    return format_probability(first, confidence) == format_probability(second, confidence)
 
 
 def interval_words(

@@ -287,8 +287,8 @@ def test_the_patch_that_a_probability_is_of_is_told(make):
     text = report([Result("1", "r", make.assessment([row], conditional=True))], UTF)
     assert (
         "    Chroma difference Δu*v* 0.37; limit at most 1; worst at grey 85 %, target\n"
-        "    10.00 cd/m²; 95 %: at most 0.62; p > 0.999 that it is inside\n"
-        "    least sure at grey 25 %: 0.04; 95 %: at most 1.33; p = 0.860 that it is\n"
+        "    10.00 cd/m²; 95 %: at most 0.62; p > 99 % that it is inside\n"
+        "    least sure at grey 25 %: 0.04; 95 %: at most 1.33; p = 86 % that it is\n"
         "    inside\n"
     ) in text
 

@@ -14,6 +14,7 @@ from compliance.delivery.contents import bag_info
 from compliance.delivery.page import render_page
 from compliance.documents import statement
 from compliance.model import Assessment, Outcome
+from compliance.report.numbers import format_probability
 from compliance.report.verdict import count, deciding, left_open, shall_of
 from compliance.report.verification import sheet_says
 from compliance.report.words.en.verdicts import tally_words
@@ -44,7 +45,7 @@ def test_what_is_left_open_is_not_called_met(guarded: Assessment) -> None:
     for row in deciding(guarded.state, decision):
         line = next(line for line in told.splitlines() if line.startswith(f"{row.title}: "))
         assert row.probability is not None
-        assert line.endswith(f"p\u00a0=\u00a0{row.probability:.3f}")
+        assert line.endswith(f"p\u00a0{format_probability(row.probability)}")
 
 
 def test_a_condition_is_told_everywhere_alike() -> None:

@@ -38,8 +38,8 @@ SAID = {
         "Measure again with less uncertainty, or adjust the slot away from the limits.",
         "6 of 11 met, 5 left open",
         "Left open",
-        "Gamma 2.41 2.4 ± 0.1 p = 0.763",
-        "White chromaticity x +0.0012, y −0.0004 x ± 0.002, y ± 0.002 p = 0.94996",
+        "Gamma 2.4 2.4 ± 0.1 p = 76 %",
+        "White chromaticity x +0.0012, y −0.0004 x ± 0.002, y ± 0.002 p = 94.996 %",
         GUARDED,
         "p, the probability that the true value lies inside too, is less than the 95 % asked for. "
         "It is neither shown to be met nor shown to be missed.",
@@ -48,11 +48,11 @@ SAID = {
     ),
     "near": (
         "Conditionally compliant",
-        "4 of the 11 only conditionally, as the measurement uncertainty reaches across their "
-        "limits.",
-        "11 of 11 met, 4 of them conditionally",
+        "5 of the 11 only conditionally, as the measurement uncertainty reaches across the limits "
+        "of 4 and is not stated for 1.",
+        "11 of 11 met, 5 of them conditionally",
         "Met conditionally",
-        "Grey balance 0.61 at most 1 p = 0.923",
+        "Grey balance 0.6 at most 1 p = 92 %",
         SIMPLE,
         "p is the probability that the true value lies inside too; the rest is the risk, here at "
         "most 24 %.",
@@ -62,15 +62,15 @@ SAID = {
         ALONE,
     ),
     "split": (
-        "Grey balance 0.61 at most 1 p = 0.860 The value is that of grey 5 %, nearest its limit "
-        "(p > 0.999); p is that of grey 10 %, 0.04 (95 %: at most 1.33).",
+        "Grey balance 0.61 at most 1 p = 86 % The value is that of grey 5 %, nearest its limit "
+        "(p > 99 %); p is that of grey 10 %, 0.04 (95 %: at most 1.33).",
     ),
     "doubtful": (
         "Not compliant",
         "does not meet 2 of the 11 requirements",
         "Outside limits",
-        "Gamma 2.296 2.4 ± 0.1 p = 0.310",
-        "Luminance tracking +12.41 % ± 5 % p < 0.001",
+        "Gamma 2.296 2.4 ± 0.1 p = 31 %",
+        "Luminance tracking +12.41 % ± 5 % p < 1 %",
         "p is the probability that the true value lies inside after all, and so the risk of "
         "rejecting it wrongly.",
         ALONE,
@@ -199,7 +199,7 @@ def test_the_joint_probability_is_printed_and_decides_nothing(
 ) -> None:
     draw_sheet(sample("near"), signed=True)
     whole = everything(said)
-    assert "joint p = 0.970" in whole
+    assert "joint p = 97 %" in whole
     assert "the joint probability that all of them do, which decides nothing." in whole
     assert "the joint probability is printed for the reader, and decides nothing." in whole
 
@@ -209,8 +209,8 @@ def test_a_row_names_the_patch_that_the_probability_is_of(sample: Sample, said: 
     draw_sheet(sample("split"), signed=True)
     later = everything([line for line in said if line.page > 0])
     told = (
-        "at grey 5 % 95 %: at most 0.82 p > 0.999 least sure at grey 10 % 0.04 95 %: at most "
-        "1.33 p = 0.860"
+        "at grey 5 % 95 %: at most 0.82 p > 99 % least sure at grey 10 % 0.04 95 %: at most "
+        "1.33 p = 86 %"
     )
     assert told in later
     said.clear()

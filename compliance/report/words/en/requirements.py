@@ -9,6 +9,7 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
 from compliance.grading.decide import OUTSIDE
+from compliance.grading.eligibility import limited_by_meter
 from compliance.model import (
     Deviation,
     Finding,
@@ -154,6 +155,14 @@ def _value_notes(finding: Finding, among: Sequence[Finding], confidence: float) 
         yield from _sureness(finding, several, confidence)
     elif uncertain and finding.value is not None and not is_stated(finding.quantity):
         yield "without measurement uncertainty"
+    yield from filter(None, [_judged(finding)])
+
+
+def _judged(finding: Finding) -> str:
+    """How many of the patches that a requirement covers were judged; empty if the only one was."""
+    limited = limited_by_meter(finding.not_judged)
+    covered = len(finding.points) + limited
+    return f"{len(finding.points)} of {covered} judged" if covered > 1 else ""
 
 
 def _sureness(finding: Finding, several: bool, confidence: float) -> Iterable[str]:
@@ -268,7 +277,7 @@ def _why_open(finding: Finding) -> Iterable[str]:
     if finding.missing:
         yield f"missing: {_names(finding.missing)}"
     elif finding.reason is not None:
-        yield reason_word(finding.reason)
+        yield ", ".join(filter(None, [reason_word(finding.reason), _judged(finding)]))
     if finding.value is not None:
         yield f"as far as read: {_value_of_quantity(finding)}; limit {_limit(finding)}"
     if finding.not_judged:
