@@ -32,7 +32,7 @@ from compliance.diagnosis.fitting import (
     price,
     search,
 )
-from compliance.diagnosis.inputs import Inputs, gather, itp, white_of
+from compliance.diagnosis.inputs import Inputs, gather, itp, thinned, white_of
 from compliance.diagnosis.session_faults import (
     Limiter,
     drift_cause,
@@ -198,9 +198,11 @@ def _candidates(
 class _Fitted:
     """Causes found by models of a display, together with drift and limiter."""
 
-    def __init__(self, case: MatchedReadings, inputs: Inputs, limiters: Sequence[Limiter]) -> None:
-        self._case, self._inputs, self._limiters = case, inputs, limiters
-        self._drift = find_drift(case, inputs)
+    def __init__(self, case: MatchedReadings, every: Inputs, limiters: Sequence[Limiter]) -> None:
+        """`every`: all patches; the models are fitted to a part of them if there are very many."""
+        inputs = thinned(every)
+        self._case, self._inputs, self._every, self._limiters = case, inputs, every, limiters
+        self._drift = find_drift(case)
         self._plain = ideal_display(inputs)
         self._start = self._plain
         if self._drift is not None:
@@ -210,7 +212,7 @@ class _Fitted:
         options = [option for row in FITTED.values() for option in row.options(inputs)]
         self._node = search(inputs, self._start, options)
         self._display = applied(self._start, self._node.chosen)
-        whole = simulate(self._display, inputs)
+        whole = simulate(self._display, every)
         self._white, self._whole = float(whole.white[0]), whole.xyz[0]
         self._alone = self._change(self._plain, ())
         self._enough = max(BADLY, float(loss(self._plain, inputs)[0]) / 2)
@@ -328,9 +330,9 @@ class _Fitted:
     def _change(self, start: Display, chosen: Sequence[Chosen]) -> Array:
         """(R, 3) change of the readings from the whole explanation to a part of it, with the same
         luminance of full drive."""
-        made = simulate(applied(start, chosen), self._inputs)
+        made = simulate(applied(start, chosen), self._every)
         light = made.xyz[0] * (self._white / max(float(made.white[0]), 1e-9))
-        return change_between(self._whole, light, self._case, self._inputs)
+        return change_between(self._whole, light, self._case, self._every)
 
 
 def _difference(display: Display, other: Display, inputs: Inputs) -> float:
@@ -387,14 +389,14 @@ def change_between(light: Array, then: Array, case: MatchedReadings, inputs: Inp
     (P, 3). The same codes at another place or window change by the same share."""
     read = case.view.xyz
     change = np.zeros_like(read)
-    share = {}
-    for place, patch in enumerate(inputs.patches):
-        change[patch] = then[place] - light[place]
-        share[case.patches.triple(int(patch))] = change[patch] / np.maximum(read[patch], NO_LIGHT)
-    known = set(inputs.patches.tolist())
-    for patch in range(len(read)):
-        if patch not in known:
-            change[patch] = read[patch] * share.get(case.patches.triple(patch), 0.0)
+    known = inputs.patches
+    change[known] = then - light
+    shares = change[known] / np.maximum(read[known], NO_LIGHT)
+    share = {
+        case.patches.triple(patch): own for patch, own in zip(known.tolist(), shares, strict=True)
+    }
+    for patch in set(range(len(read))).difference(known.tolist()):
+        change[patch] = read[patch] * share.get(case.patches.triple(patch), 0.0)
     return np.asarray(change[case.patches.rows])
 
 

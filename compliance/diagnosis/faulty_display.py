@@ -178,7 +178,7 @@ class Display(NamedTuple):
     gain: Array
     """(K, 3) on the light"""
     ripple: Array
-    """(P,) or () share of the light by patch: drift"""
+    """() or (all patches of the case,) share of the light: drift"""
     plausible_white: tuple[float, float]
     """Range of its white in cd/m² that costs nothing."""
 
@@ -268,11 +268,16 @@ def simulate(display: Display, inputs: Inputs) -> Shown:
         light = np.where(light[..., 1:2] < own, own * hue, light)
     light = light + np.minimum(glow, most)[:, None, None] * hue
     black = np.where(display.added_black_share < 0, black * admitted / np.maximum(most, 1e-12), 0.0)
-    light = light * display.ripple[..., None]
+    light = light * _ripple(display, inputs)[..., None]
     if np.isfinite(display.luminance_cap).any():
         over = display.luminance_cap[:, None, None] / np.maximum(light[..., 1:2], 1e-12)
         light = light * np.minimum(over, 1.0)
     return Shown(light, scale, black)
+
+
+def _ripple(display: Display, inputs: Inputs) -> Array:
+    """(P,) or () share of the light of the inputs' patches."""
+    return display.ripple[inputs.patches] if display.ripple.ndim else display.ripple
 
 
 def _raised(black: float, turned: Array, scale: Array, display: Display, inputs: Inputs) -> Array:
@@ -371,7 +376,7 @@ def _scale(share: Array, glow: Array, display: Display, inputs: Inputs) -> Array
     below = np.maximum(share[:, bright, 1], 1e-12)
     lit = inputs.xyz[bright, 1] * np.ones_like(below)
     if display.ripple.ndim:
-        lit = lit / display.ripple[bright]
+        lit = lit / _ripple(display, inputs)[bright]
     ratio = np.maximum(lit - glow[:, None], 1e-6) / below
     if np.isfinite(display.luminance_cap).any():
         ratio = np.where(lit >= 0.98 * display.luminance_cap[:, None], np.nan, ratio)

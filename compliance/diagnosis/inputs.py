@@ -32,6 +32,8 @@ ALONE = 0.01
 """Largest light of the other two primaries in a patch of one, as a share of its light."""
 ABOUT = 0.1
 """Share by which white may differ from the rule's, if the rule has no limit on it."""
+MOST = 250
+"""Largest number of coloured patches that faults are fitted to: many more than they have values."""
 
 
 class Inputs(NamedTuple):
@@ -128,6 +130,29 @@ def gather(case: MatchedReadings) -> Inputs | None:
         top=float(case.view.xyz[there, 1].max()),
         hues=_hues(signal, model),
         exponent=_exponent(case),
+    )
+
+
+def thinned(inputs: Inputs) -> Inputs:
+    """The inputs with every neutral and pure hue, and at most `MOST` of the other patches, evenly
+    chosen in their order."""
+    kept = inputs.neutral.copy()
+    kept[inputs.hues[inputs.hues >= 0]] = True
+    others = np.flatnonzero(~kept)
+    if len(others) <= MOST:
+        return inputs
+    kept[others[np.linspace(0, len(others) - 1, MOST).astype(np.int64)]] = True
+    place = np.cumsum(kept) - 1
+    return inputs._replace(
+        patches=inputs.patches[kept],
+        signal=inputs.signal[kept],
+        xyz=inputs.xyz[kept],
+        itp=inputs.itp[kept],
+        nominal=inputs.nominal[kept],
+        neutral=inputs.neutral[kept],
+        signals=inputs.signals[np.append(kept, True)],
+        bright=inputs.bright[kept],
+        hues=np.where(inputs.hues >= 0, place[inputs.hues], -1),
     )
 
 

@@ -9,7 +9,7 @@ from numpy.typing import NDArray
 
 from compliance.diagnosis.causes import number
 from compliance.diagnosis.fitting import Array
-from compliance.diagnosis.inputs import Inputs, itp
+from compliance.diagnosis.inputs import itp
 from compliance.grading.match import Along, MatchedReadings, groups_differing_only_in
 from compliance.model import Cause, Readings
 
@@ -194,19 +194,16 @@ class Drift(NamedTuple):
     shares: Array
     """(R,) light at each reading, in canonical order, as a share of the session's middle"""
     ripple: Array
-    """(P,) of the inputs: the same for each patch"""
+    """(P,) the same for each patch of the case"""
 
 
-def find_drift(case: MatchedReadings, inputs: Inputs) -> Drift | None:
+def find_drift(case: MatchedReadings) -> Drift | None:
     """A steady change of repeated readings; None if there is none large enough."""
-    order, rows = case.patches.order, case.patches.rows
+    patches, order = case.patches, case.patches.order
     at = order / max(len(order) - 1, 1)
     luminance = np.maximum(case.view.readings[:, 1], 1e-9)
-    repeated = [
-        np.flatnonzero(rows == patch)
-        for patch in range(len(case.patches))
-        if case.patches.count[patch] >= 2 and case.view.xyz[patch, 1] >= BRIGHT
-    ]
+    bright = np.flatnonzero((patches.count >= 2) & (case.view.xyz[:, 1] >= BRIGHT))
+    repeated = [np.arange(len(order))[patches.readings_of(patch)] for patch in bright]
     spans = [np.ptp(at[places]) for places in repeated if len(places) >= READ]
     if not spans or max(spans) < 0.5:
         return None
@@ -217,7 +214,7 @@ def find_drift(case: MatchedReadings, inputs: Inputs) -> Drift | None:
         return None
     shares = np.exp(change * _shape(at, pace))
     shares /= np.mean([shares[places].mean() for places in repeated])
-    ripple = np.array([shares[rows == patch].mean() for patch in inputs.patches])
+    ripple = np.array([shares[patches.readings_of(at)].mean() for at in range(len(patches))])
     return Drift(float(np.expm1(change)), sum(map(len, repeated)), off, shares, ripple)
 
 

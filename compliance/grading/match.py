@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import Literal, NamedTuple
 from weakref import WeakKeyDictionary
 
@@ -72,28 +73,46 @@ class Patches:
 
     def triple(self, index: int) -> Triple:
         """Code values of a patch."""
-        red, green, blue = (int(code) for code in self.codes[index])
-        return red, green, blue
+        return self._triples[index]
 
     def place(self, index: int) -> Place:
         """The key of a patch in the points of findings."""
         stimulus = self.stimulus[index]
         return self.triple(index), stimulus.position, stimulus.window
 
+    def readings_of(self, index: int | np.int64) -> slice:
+        """The readings of a patch, which follow each other in canonical order."""
+        first = int(self._first[index])
+        return slice(first, first + int(self.count[index]))
+
+    @cached_property
+    def _first(self) -> Integers:
+        """(P,) place of the first reading of each patch."""
+        return np.cumsum(self.count) - self.count
+
     def mean(self, xyz: Array) -> Array:
         """Means of repeats: (..., R, 3) in canonical order to (..., P, 3)."""
         total = np.zeros((*xyz.shape[:-2], len(self), 3))
-        for row, patch in enumerate(self.rows):
-            total[..., patch, :] += xyz[..., row, :]
+        for repeat in range(int(self.count.max(initial=0))):
+            more = np.flatnonzero(self.count > repeat)
+            total[..., more, :] += xyz[..., self._first[more] + repeat, :]
         return total / self.count[:, None]
 
-    def like(self, index: int, **changes: object) -> int | None:
-        """The patch with the same codes, and the same stimulus apart from `changes`."""
-        wanted = replace(self.stimulus[index], **changes)  # type: ignore[arg-type]
-        for other in np.flatnonzero(np.all(self.codes == self.codes[index], axis=1)):
-            if self.stimulus[other] == wanted:
-                return int(other)
-        return None
+    def like(self, **changes: object) -> list[int | None]:
+        """For each patch, that with the same codes, and the same stimulus apart from `changes`."""
+        there = {key: at for at, key in enumerate(zip(self._triples, self.stimulus, strict=True))}
+        wanted = {
+            stimulus: replace(stimulus, **changes)  # type: ignore[arg-type]
+            for stimulus in set(self.stimulus)
+        }
+        return [
+            there.get((triple, wanted[stimulus]))
+            for triple, stimulus in zip(self._triples, self.stimulus, strict=True)
+        ]
+
+    @cached_property
+    def _triples(self) -> list[Triple]:
+        return [(red, green, blue) for red, green, blue in self.codes.tolist()]
 
 
 def canonical_order(readings: Readings, window: float) -> list[int]:
@@ -173,17 +192,30 @@ class Matcher:
         self.plan = plan
         self.patches = patches
         self._tolerance = plan.half_code * (1 + EDGE) + 1e-12
+        self._by_first = np.argsort(patches.signal[:, 0], kind="stable")
+        self._first = patches.signal[self._by_first, 0]
 
     # -- single patches
 
     def find(self, planned: PlannedPatch) -> int | None:
         """The patch that matches `planned`, the nearest of several."""
-        away = np.abs(self.patches.signal - np.array(planned.signal)).max(axis=-1)
         tolerance = max(self._tolerance, planned.slack * (1 + EDGE) + 1e-12)
         if self.plan.model.kind == "xyz" and self._is_neutral(planned):
             tolerance = max(tolerance, self.plan.model.step * (1 + EDGE))
-        near = [i for i in _true(away <= tolerance) if self._same_place(i, planned)]
-        return min(near, key=lambda i: (away[i], i)) if near else None
+        some = self._alike_in_first(planned.signal[0], tolerance)
+        away = np.abs(self.patches.signal[some] - np.array(planned.signal)).max(axis=-1)
+        near = [
+            (float(away[at]), int(some[at]))
+            for at in _true(away <= tolerance)
+            if self._same_place(int(some[at]), planned)
+        ]
+        return min(near)[1] if near else None
+
+    def _alike_in_first(self, signal: float, tolerance: float) -> NDArray[np.intp]:
+        """The patches whose first channel is within a tolerance of a signal, or just beyond it."""
+        width = tolerance * (1 + EDGE) + 1e-12
+        start = np.searchsorted(self._first, signal - width, side="left")
+        return self._by_first[start : np.searchsorted(self._first, signal + width, side="right")]
 
     def _is_neutral(self, planned: PlannedPatch) -> bool:
         return bool(targets.neutral(np.array([planned.signal]), self.plan.model)[0])
@@ -441,8 +473,8 @@ def _view(
         level=patches.level,
         white=white,
         black=black,
-        centre=_index(patches.like(patch, position="centre") for patch in range(len(patches))),
-        start=_index(patches.like(patch, seconds=0.0) for patch in range(len(patches))),
+        centre=_index(patches.like(position="centre")),
+        start=_index(patches.like(seconds=0.0)),
         black_hidden=(black != NOWHERE) & _hidden_blacks(patches, plan, xyz, lowest)[black],
         lowest=lowest,
         greys=_dark_greys(patches, xyz, white, lowest),
@@ -488,22 +520,24 @@ def groups_differing_only_in(
     Windows also differ in their pattern, and a full screen, which has no background, belongs to
     the windows on every background; checkerboards are not windows.
     """
+    stimuli = case.patches.stimulus
+    plain = {stimulus: _plain(stimulus, along) for stimulus in set(stimuli)}
     groups: dict[Key, list[int]] = {}
     full: dict[Key, list[int]] = {}
-    for index, stimulus in enumerate(case.patches.stimulus):
+    for index, stimulus in enumerate(stimuli):
         if along == "window" and stimulus.pattern == "checkerboard":
             continue
         everywhere = along == "window" and _is_full(stimulus)
-        key = case.patches.triple(index), _plain(stimulus, along)
+        key = case.patches.triple(index), plain[stimulus]
         (full if everywhere else groups).setdefault(key, []).append(index)
-    ordered = (
-        sorted(
-            [*group, *full.get((key[0], replace(key[1], background="")), [])],
-            key=lambda index: getattr(case.patches.stimulus[index], along),
-        )
-        for key, group in groups.items()
-    )
-    return [group for group in ordered if len(group) > 1]
+    if full:
+        for (triple, stimulus), group in groups.items():
+            group += full.get((triple, replace(stimulus, background="")), [])
+    return [
+        sorted(group, key=lambda index: getattr(stimuli[index], along))
+        for group in groups.values()
+        if len(group) > 1
+    ]
 
 
 def _is_full(stimulus: Stimulus) -> bool:

@@ -211,7 +211,7 @@ def _drift(case: MatchedReadings, readings: Readings) -> Remark | None:
     index = case.built_in("white")
     if index is None or case.patches.count[index] < 3:
         return None
-    places = np.sort(case.patches.order[case.patches.rows == index])
+    places = np.sort(case.patches.order[case.patches.readings_of(index)])
     luminance = readings.xyz[places, 1]
     if luminance.mean() <= 0:
         return None

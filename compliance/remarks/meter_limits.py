@@ -49,7 +49,8 @@ def saturation(case: MatchedReadings, readings: Readings, rows: Sequence[Row]) -
 
 def _reading_as(row: Row, rows: Sequence[Row], readings: Readings) -> list[Row]:
     """The rows that read exactly the same as one of them."""
-    return [each for each in rows if np.array_equal(readings.xyz[each.row], readings.xyz[row.row])]
+    same = np.all(readings.xyz[[each.row for each in rows]] == readings.xyz[row.row], axis=1)
+    return [each for each, alike in zip(rows, same, strict=True) if alike]
 
 
 def floor(case: MatchedReadings, readings: Readings, rows: Sequence[Row]) -> Remark | None:
@@ -143,10 +144,10 @@ def repeatability(case: MatchedReadings, meter: Meter | None) -> Remark | None:
         own = _own(uncertainty.repeatability, float(case.view.xyz[patch, 1]))
         if own is None or patches.count[patch] < 2:
             continue
-        mine = np.flatnonzero(patches.rows == patch)
-        mine = mine[np.argsort(patches.order[mine])]
-        level = case.view.readings[mine, 1]
-        near = np.diff(patches.order[mine]) <= APART
+        mine = patches.readings_of(patch)
+        in_turn = np.argsort(patches.order[mine])
+        level = case.view.readings[mine, 1][in_turn]
+        near = np.diff(patches.order[mine][in_turn]) <= APART
         steps = np.diff(level)[near] / level.mean()
         own_share = own / 100 / uncertainty.k
         shares += [float(step) / own_share for step in steps]
@@ -168,7 +169,7 @@ def repeats_disagree(case: MatchedReadings) -> Remark | None:
     patches, white = case.patches, case.built_in("white")
     most, remark = ONE, None
     for patch in np.flatnonzero((patches.count > 1) & (case.view.xyz[:, 1] >= LIT)):
-        level = case.view.readings[patches.rows == patch, 1]
+        level = case.view.readings[patches.readings_of(patch), 1]
         apart = float(np.ptp(level) / level.mean())
         if apart > most and (patch != white or apart > UNSTEADY):
             most = apart
@@ -191,7 +192,7 @@ def repeats_identical(case: MatchedReadings) -> Remark | None:
     same = [
         patch
         for patch in lit
-        if not np.ptp(case.view.readings[patches.rows == patch], axis=0).any()
+        if not np.ptp(case.view.readings[patches.readings_of(patch)], axis=0).any()
     ]
     return Remark("copied", {"count": len(same)}) if len(same) >= SEVERAL else None
 
