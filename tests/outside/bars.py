@@ -18,7 +18,8 @@ from outside.meters import FILTER, ONE_FIGURE, SPECTRORADIOMETER, Nature
 HELD = 0.93
 """Least share of 95 % intervals that hold the truth."""
 ACCEPTED = 0.05
-"""Largest share of values on a limit that are accepted with p >= .95, but for sampling error."""
+"""Largest share of values on a limit that are accepted with p >= .95, but for sampling error: three
+standard errors, since a case has thirty such values."""
 
 
 def cases() -> list[tuple[Case, bool]]:
@@ -29,7 +30,7 @@ def cases() -> list[tuple[Case, bool]]:
     for decades in (1.0, 2.0, 3.0):
         for kernel in ("exponential", "squared-exponential"):
             nature = Nature(decades, kernel)
-            name = f"{decades:g} dec {kernel[:3]}"
+            name = f"{decades:g} dec {kernel}"
             for title, meter in meters.items():
                 if title == "spectro" or kernel == "exponential":
                     found.append((Case(f"{title} {name}", meter, nature), True))
@@ -71,7 +72,7 @@ def missed(case: Case, counts: Counts) -> list[str]:
             share, values = counts.share(key, "accepted"), counts.sets[key]
             # A colour counts once for each coordinate, which go together: half as many sets.
             sets = values / 2 if key[0].startswith("grey-colour") else values
-            if share > ACCEPTED + 1.96 * sqrt(ACCEPTED * (1 - ACCEPTED) / sets):
+            if share > ACCEPTED + 3 * sqrt(ACCEPTED * (1 - ACCEPTED) / sets):
                 found.append(f"{name}: accepted {share:.1%} of {sets:.0f}")
         elif counts.share(key) < HELD:
             found.append(f"{name}: held {counts.share(key):.1%} of {counts.sets[key]}")

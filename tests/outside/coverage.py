@@ -26,8 +26,8 @@ from outside.meters import Certificate, Nature, read
 
 RULES = Path(__file__).with_name("rules")
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
-DRAWS = 1000
-"""Draws of the program for each set: the ends of its intervals scatter by .7 % of coverage, which
+DRAWS = 500
+"""Draws of the program for each set: the ends of its intervals scatter by 1 % of coverage, which
 averages out over the sets."""
 
 

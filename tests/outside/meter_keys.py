@@ -11,7 +11,7 @@ import copy
 import os
 import sys
 import tempfile
-from collections.abc import Iterator
+from collections.abc import Collection, Iterator
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -189,17 +189,21 @@ class Grader:
             return Outcome("refused")
         return Outcome(str(state.verdict.value), state.conditional)
 
-    def situations(self, document: Document) -> Iterator[Situation]:
-        """Give a situation for each requirement whose p with this meter is unsure, and others.
+    def situations(
+        self, document: Document, requirements: Collection[str] = tuple(MOVED)
+    ) -> Iterator[Situation]:
+        """Give a situation for each requirement, its p unsure with this meter, and others.
 
         Those with an unsure p are *compliant, conditional* with the full file. The others: a good
         display under the whole rule, and one of exponent 2.49 whose black a meter must see to tell.
         """
         codes = np.array(plan())
-        for requirement, moved in MOVED.items():
+        for requirement in requirements:
             rule = single_rule(requirement, self.folder)
             for share in SHARES:
-                readings = self.readings(codes, ideal_readings(moved(share), codes, 0.0001))
+                readings = self.readings(
+                    codes, ideal_readings(MOVED[requirement](share), codes, 0.0001)
+                )
                 situation = Situation(f"{requirement} {share}", rule, readings)
                 state = self.state(situation, document)
                 probability = state.findings[0].probability
@@ -215,7 +219,9 @@ class Grader:
         yield Situation("steep", compliance.load_rule(RULES / "outside-black.yaml"), seen)
 
 
-def faults(meter: str, *, every: int = 1, two: int = 0) -> Iterator[tuple[int, str]]:
+def faults(
+    meter: str, *, every: int = 1, two: int = 0, requirements: Collection[str] = tuple(MOVED)
+) -> Iterator[tuple[int, str]]:
     """Give how many files were graded, and each that came out better than the full one, in words.
 
     `every` takes only each so many-th change, beginning elsewhere for each situation; `two` is how
@@ -224,7 +230,7 @@ def faults(meter: str, *, every: int = 1, two: int = 0) -> Iterator[tuple[int, s
     document = METERS[meter]
     with tempfile.TemporaryDirectory() as name:
         grader = Grader(Path(name))
-        for number, situation in enumerate(grader.situations(document)):
+        for number, situation in enumerate(grader.situations(document, requirements)):
             full = grader.outcome(situation, document)
             chosen = changes(document)[number % every :: every]
             chosen += pairs(document, two, number)
