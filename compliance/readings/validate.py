@@ -3,7 +3,10 @@
 Source: CIE 1931 standard colorimetric observer, ISO/CIE 11664-1: no light is outside the
 spectral locus.
 
-Noise at black and repeated patches are normal.
+Noise at black and repeated patches are normal. A meter corrected by a matrix reads a little less
+than no light in X or Z where a saturated colour has hardly any, in proportion to its luminance: the
+locus bounds X and Z of a lit patch, the noise those of a dark one. X, Y, Z and Y, x, y of one
+colour are treated alike.
 """
 
 from __future__ import annotations
@@ -40,7 +43,7 @@ from compliance.yaml_nodes.messages import did_you_mean, quoted
 from compliance.yaml_nodes.read_file import sha256
 
 NOISE = 0.01
-"""cd/m²; at black X, Y, Z may be this much below zero; a smaller Y has no chromaticity"""
+"""cd/m²; X, Y, Z may be this much below zero at any luminance; a smaller Y has no chromaticity"""
 MOST = 1_000_000.0
 """cd/m²; no display's reading is above it"""
 OUTSIDE = 0.01
@@ -55,7 +58,7 @@ def tristimulus(cells: Cells, columns: Columns, floor: float) -> Colour:
     """X, Y, Z in cd/m² of a row, from its X, Y, Z or its Y, x, y; bad cells are noted."""
     first, second, third = columns.values
     if first == "X":
-        return _luminance(cells, first), _luminance(cells, second), _luminance(cells, third)
+        return _light(cells, first), _luminance(cells, second), _light(cells, third)
     level = _luminance(cells, first)
     x = cells.number(second, "CIE 1931 x, e.g. 0.3127")
     y = cells.number(third, "CIE 1931 y, e.g. 0.3290")
@@ -64,12 +67,17 @@ def tristimulus(cells: Cells, columns: Columns, floor: float) -> Colour:
     return _from_chromaticity(cells, level, x, y, floor)
 
 
-def _luminance(cells: Cells, column: str) -> float:
+def _light(cells: Cells, column: str) -> float:
     value = cells.number(column, "cd/m², e.g. 95.05")
+    if value > MOST:
+        cells.note_cell(column, "is more than any display can show", "cd/m², e.g. 95.05")
+    return value
+
+
+def _luminance(cells: Cells, column: str) -> float:
+    value = _light(cells, column)
     if value < -NOISE:
         cells.note_cell(column, "is below the noise at black", f"{-NOISE} cd/m² or more")
-    elif value > MOST:
-        cells.note_cell(column, "is more than any display can show", "cd/m², e.g. 95.05")
     return value
 
 
@@ -82,8 +90,7 @@ def _from_chromaticity(cells: Cells, level: float, x: float, y: float, floor: fl
             cells.note_cell("y", f"leaves a patch of {level:g} cd/m² without colour", "y above 0")
         return level, level, level
     colour = x * level / y, level, (1 - x - y) * level / y
-    least = -MOST if level >= floor else -NOISE  # above the floor the locus decides
-    if not all(least <= value <= MOST for value in colour):
+    if not all(abs(value) <= MOST for value in colour):
         cells.note_cell("y", f"with x {x:g} and Y {level:g} is not a colour", "CIE 1931 x, y")
     return colour
 
@@ -91,17 +98,18 @@ def _from_chromaticity(cells: Cells, level: float, x: float, y: float, floor: fl
 def are_plausible(xyz: Array, floor: float) -> NDArray[np.bool_]:
     """Whether colours (R, 3) lie within the spectral locus, or at most `OUTSIDE` beyond it.
 
-    Below the floor chromaticity is noise. There only an X or Z above the noise counts, with
-    the luminance raised to the floor: a point that is then outside is not a colour at any
-    luminance.
+    Below the floor chromaticity is noise. There only an X or Z beyond the noise counts. If it is
+    above, the luminance is raised to the floor: a point that is then outside is not a colour at any
+    luminance. If it is below zero, it must be so in proportion to the luminance.
     """
     level = max(floor, CHROMATICITY_FLOOR)
     bright = xyz[:, 1] >= floor
-    glaring = ~bright & (np.maximum(xyz[:, 0], xyz[:, 2]) >= level)
+    negative = ~bright & (np.minimum(xyz[:, 0], xyz[:, 2]) < -NOISE)
+    glaring = ~bright & ~negative & (np.maximum(xyz[:, 0], xyz[:, 2]) >= level)
     colours = xyz.copy()
     colours[glaring, 1] = level
-    good = np.ones(len(xyz), dtype=np.bool_)
-    judged = np.flatnonzero(bright | glaring)
+    good = ~(negative & (xyz[:, 1] < NOISE))
+    judged = np.flatnonzero(bright | glaring | (negative & good))
     for start in range(0, len(judged), CHUNK):
         some = judged[start : start + CHUNK]
         good[some] = distance_outside(xyz_to_uv(colours[some])) <= OUTSIDE  # NaN is none
@@ -304,6 +312,10 @@ def _check_colours(
         colour = xyz[row] if columns.values[0] == "X" else (xyz[row][1], *xyz_to_xy(xyz[row]))
         named = zip(columns.values, colour, strict=True)
         stated = ", ".join(f"{name} {value:g}" for name, value in named)
-        reason = f"more than {OUTSIDE} in u′v′ outside the spectral locus"
-        message = f"{stated} is not a possible colour: {reason}"
+        if xyz[row, 1] < floor and min(xyz[row]) < -NOISE:
+            message = f"{stated} is below the noise at black; expected X, Y and Z of {-NOISE} cd/m²"
+            message += " or more"
+        else:
+            reason = f"more than {OUTSIDE} in u′v′ outside the spectral locus"
+            message = f"{stated} is not a possible colour: {reason}"
         problems.add(message, records[row].line)

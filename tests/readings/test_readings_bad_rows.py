@@ -111,7 +111,8 @@ ROWS = {
     "y-negative-in-the-dark": (
         YXY,
         "1,2,3,0.05,0.3,-0.2",
-        "y: '-0.2' with x 0.3 and Y 0.05 is not a colour; expected CIE 1931 x, y",
+        "Y 0.05, x 0.3, y -0.2 is below the noise at black; expected X, Y and Z of -0.01 cd/m² or "
+        "more",
     ),
     # optional columns
     "position": (
