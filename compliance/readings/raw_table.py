@@ -14,7 +14,7 @@ from compliance.yaml_nodes.messages import did_you_mean, quoted
 
 NUMBER = re.compile(r"[+-]?(?:[0-9]+(?:\.[0-9]*)?|\.[0-9]+)(?:[eE][+-]?[0-9]+)?")
 WHOLE = re.compile(r"[+-]?[0-9]+")
-DECIMAL_COMMA = re.compile(r"[+-]?[0-9]*,[0-9]+(?:[eE][+-]?[0-9]+)?")
+DECIMAL_COMMA = re.compile(r"[+-]?(?:[0-9]+,[0-9]*|,[0-9]+)(?:[eE][+-]?[0-9]+)?")
 NOT_FINITE = re.compile(r"[+-]?(?:nan|inf|infinity)", re.IGNORECASE)
 MOST_DIGITS = 9
 MOST_CHARACTERS = 80
@@ -165,7 +165,9 @@ def whole_rows(table: Table, problems: Problems) -> list[Row]:
             hint = ""
             if count > expected:
                 comma = any(row.cells[expected:])
-                hint = "write decimals with a point" if comma else "remove the commas at its end"
+                hint = (
+                    "write decimals with a point" if comma else "remove the empty cells at its end"
+                )
                 hint = f"; {hint}"
             cells = "1 cell" if count == 1 else f"{count} cells"
             problems.add(f"{cells}; expected {expected} as in the header row{hint}", row.line)
@@ -180,6 +182,15 @@ OPTIONAL = (
 CODE_NAMES = tuple(name for names in CODES for name in names)
 VALUE_NAMES = tuple(dict.fromkeys(name for names in VALUES for name in names))
 LEGAL = (*CODE_NAMES, *VALUE_NAMES, *OPTIONAL)
+NUMERIC = (*CODE_NAMES, *VALUE_NAMES, "window", "seconds", "sd")
+IGNORED = "x-"
+"""Beginning of the names of columns that are the user's own."""
+
+
+def is_ignored(name: str) -> bool:
+    """Whether a column is the user's own."""
+    return name.casefold().startswith(IGNORED)
+
 
 NO_CODES = (
     "; if the file has none, take them from the plan that was measured: "

@@ -19,6 +19,7 @@ LEGAL = (
 CODES = "expected r, g, b or c1, c2, c3"
 VALUES = "expected X, Y, Z or Y, x, y"
 ROW = b"1,2,3,4,5,6\n"
+OWN = "; columns of your own begin with x-"
 
 
 def messages(data: bytes) -> list[str]:
@@ -93,18 +94,18 @@ HEADERS = {
         b"\nr,g,b,X,Y,Z\n" + ROW,
         ["f:1: found a blank line; expected the header row, e.g. r,g,b,X,Y,Z"],
     ),
-    "semicolons": (
-        b"r;g;b;X;Y;Z\n1;2;3;4,5;5,5;6,5\n",
+    "both separators": (
+        b"r;g;b,X,Y,Z\n" + ROW,
         [
-            "f:1: the columns are separated by semicolons; expected commas between columns "
-            "and points in decimals"
+            "f:1: the columns are separated by commas and semicolons; expected commas and decimal "
+            "points, or semicolons and decimal commas"
         ],
     ),
     "tabs": (
         b"r\tg\tb\tX\tY\tZ\n1\t2\t3\t4\t5\t6\n",
         [
-            "f:1: the columns are separated by tabs; expected commas between columns "
-            "and points in decimals"
+            "f:1: the columns are separated by tabs; expected commas and decimal points, or "
+            "semicolons and decimal commas"
         ],
     ),
     "none": (
@@ -118,27 +119,19 @@ HEADERS = {
     "other": (
         b"time,level\n1,2\n",
         [
-            f"f:1: unknown column 'time'; expected one of {LEGAL}",
-            f"f:1: unknown column 'level'; expected one of {LEGAL}",
+            f"f:1: unknown column 'time'; expected one of {LEGAL}{OWN}",
+            f"f:1: unknown column 'level'; expected one of {LEGAL}{OWN}",
             f"f:1: no columns for code values; {CODES}",
             f"f:1: no columns for the measured colour; {VALUES}",
         ],
     ),
-    "case-of-codes": (
-        b"R,G,B,X,Y,Z\n" + ROW,
-        [
-            "f:1: unknown column 'R'; did you mean 'r'?; names are case-sensitive",
-            "f:1: unknown column 'G'; did you mean 'g'?; names are case-sensitive",
-            "f:1: unknown column 'B'; did you mean 'b'?; names are case-sensitive",
-            f"f:1: no columns for code values; {CODES}",
-        ],
+    "case-of-both": (
+        b"r,g,b,X,Y,y\n" + ROW,
+        [f"f:1: missing columns for the measured colour: found only X, Y, y; {VALUES}"],
     ),
-    "case-of-values": (
-        b"r,g,b,x,y,z\n" + ROW,
-        [
-            "f:1: unknown column 'z'; did you mean 'Z'?; names are case-sensitive",
-            f"f:1: missing columns for the measured colour: found only x, y; {VALUES}",
-        ],
+    "x-in-both-cases": (
+        b"r,g,b,X,Y,z,x\n1,2,3,4,5,6,7\n",
+        [f"f:1: too many columns for the measured colour: X, Y, Z, x; {VALUES}".replace("Z", "z")],
     ),
     "missing": (
         b"r,g,X,Y,Z\n" + ROW,
@@ -160,8 +153,8 @@ HEADERS = {
     "misspelt": (
         b"r,g,b,X,Y,Z,postion,windw\n1,2,3,4,5,6,centre,10\n",
         [
-            "f:1: unknown column 'postion'; did you mean 'position'?",
-            "f:1: unknown column 'windw'; did you mean 'window'?",
+            "f:1: unknown column 'postion'; did you mean 'position'?" + OWN,
+            "f:1: unknown column 'windw'; did you mean 'window'?" + OWN,
         ],
     ),
 }

@@ -181,7 +181,7 @@ ROWS = {
     "commas-behind": (
         HEADER,
         "1,2,3,4,5,6,,",
-        "8 cells; expected 6 as in the header row; remove the commas at its end",
+        "8 cells; expected 6 as in the header row; remove the empty cells at its end",
     ),
     "blank": (HEADER, "\n1,2,3,4,5,6", "a blank line between the readings; remove it"),
     "commas": (HEADER, ",,,,,\n1,2,3,4,5,6", "a blank line between the readings; remove it"),
@@ -193,7 +193,7 @@ ROWS = {
     "behind-quote": (
         HEADER,
         '1,2,3,4,5,"6"7',
-        'found text after a closing "; expected a comma or the end of the line',
+        'found text after a closing "; expected a separator or the end of the line',
     ),
 }
 

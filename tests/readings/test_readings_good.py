@@ -204,3 +204,62 @@ def test_an_unknown_encoding_is_a_wrong_call() -> None:
 def test_ten_thousand_readings() -> None:
     rows = b"".join(b"%d,0,0,41.2,21.3,1.9\n" % (n % 1024) for n in range(10_000))
     assert len(read(b"r,g,b,X,Y,Z\n" + rows)) == 10_000
+
+
+# ---------------------------------------------------------------- how a file may be written
+
+COMMAS = (
+    "r,g,b,X,Y,Z,window,seconds,sd,background\n"
+    "1023,0,0,41.24,21.26,1.93,10.5,0,.25,black\n0,0,0,-0.001,0.002,1e-3,,2.5,,\n"
+)
+
+
+def test_semicolons_with_decimal_commas_are_the_same_readings() -> None:
+    swapped = COMMAS.translate(str.maketrans(",.", ";,"))
+    one, other = read(COMMAS), read(swapped)
+    assert "41,24" in swapped
+    assert other.data == swapped.encode()
+    for field in ("codes", "xyz", "window", "seconds", "deviation"):
+        assert np.array_equal(getattr(other, field), getattr(one, field), equal_nan=True), field
+    assert other.background == one.background
+
+
+def test_a_decimal_point_among_semicolons_is_refused() -> None:
+    with pytest.raises(ReadingsError) as found:
+        read("r;g;b;X;Y;Z\n0;0;0;95,05;100;108,9\n1;1;1;0,01;0.02;0,03\n")
+    assert str(found.value) == (
+        "some.csv:3: Y: '0.02' has a decimal point; expected a decimal comma, as semicolons "
+        "separate the columns"
+    )
+    with pytest.raises(ReadingsError, match=r"'1.234,5' is not a number"):
+        read("r;g;b;X;Y;Z\n0;0;0;1.234,5;100;108,9\n")
+
+
+@pytest.mark.parametrize(
+    "header",
+    ["R,G,B,X,Y,Z", "r,g,b,x,y,z", "r,G,b,X,y,Z", "C1,C2,C3,x,Y,z", "r,g,b,X,Y,Z"],
+)
+def test_the_case_of_a_header(header: str) -> None:
+    readings = read(f"{header},POSITION,Sd\n1,2,3,20,30,40,left,0.5\n")
+    assert readings.codes.tolist() == [[1, 2, 3]]
+    assert readings.xyz.tolist() == [[20, 30, 40]]
+    assert readings.position == ("left",)
+    assert readings.deviation.tolist() == [0.5]
+
+
+def test_chromaticities_keep_their_case() -> None:
+    assert read("R,G,B,Y,x,y\n1,2,3,30,0.25,0.5\n").xyz.tolist() == [[15, 30, 15]]
+    with pytest.raises(ReadingsError, match="missing columns for the measured colour"):
+        read("r,g,b,y,x,Y,\n1,2,3,30,0.25,0.5,".replace(",Y,", ",X,"))
+
+
+def test_a_message_names_a_column_as_the_file_does() -> None:
+    with pytest.raises(ReadingsError, match=r"^some.csv:2: G: '2048' is outside the encoding"):
+        read("R,G,B,X,Y,Z\n0,2048,0,1,1,1\n")
+
+
+def test_columns_of_ones_own_are_ignored() -> None:
+    own = "r,g,b,X,x-note,Y,Z,X-temp,x-note\n1,2,3,20,warm,30,40,abc,\n"
+    assert read(own).xyz.tolist() == [[20, 30, 40]]
+    with pytest.raises(ReadingsError, match=r"unknown column 'note'.*begin with x-"):
+        read(own.replace("x-note", "note", 1))
