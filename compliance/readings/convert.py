@@ -204,6 +204,7 @@ def convert(
             floor=CHROMATICITY_FLOOR,
             problems=file.problems,
             observer=asked.observer,
+            complete=True,
         )
     whole = _normal([file.table for file in files])
     write: Callable[..., str] = import_module(f"compliance.readings.{FORMATS[to].writer}").write

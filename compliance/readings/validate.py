@@ -143,8 +143,12 @@ def validate(
     floor: float,
     problems: Problems,
     observer: str = OBSERVER,
+    complete: bool = False,
 ) -> Readings:
     """A table's readings; `data` are the bytes it was read from.
+
+    Rows of a plan that are not filled in are left out, if any other is and the table need not be
+    `complete`.
 
     `encoding` is that of its code values, None if the file must state it. Below `floor` (cd/m²)
     no chromaticity is judged. An `observer` other than the one that rules use is for files that
@@ -166,10 +170,15 @@ def validate(
         problems.add(message, table.line)
     _check_tops(table, columns, encoding, problems)
     records: list[_Record] = []
-    for row in whole_rows(table, problems):
-        if not any(row.cells[columns.at[name]] for name in columns.values):
-            problems.add(_unmeasured(columns, table), row.line)
-        elif record := _record(row, columns, table, _Asked(encoding, floor, observer), problems):
+    rows = whole_rows(table, problems)
+    places = [columns.at[name] for name in columns.values]
+    filled = [any(row.cells[at] for at in places) for row in rows]
+    begun, asked = any(filled), _Asked(encoding, floor, observer)
+    for row, is_filled in zip(rows, filled, strict=True):
+        if not is_filled:
+            if complete or not begun:
+                problems.add(_unmeasured(columns, table), row.line)
+        elif record := _record(row, columns, table, asked, problems):
             records.append(record)
     _check_colours(records, columns, floor, problems)
     problems.check()

@@ -5,8 +5,13 @@ from __future__ import annotations
 import csv
 from collections.abc import Callable
 from pathlib import Path
+from typing import Any
 
 import pytest
+from helpers.planned_readings import filled_in
+from helpers.shipped import shipped_rule
+
+from compliance.planning.plan import measuring_plan
 
 ROOT = Path(__file__).resolve().parents[2]
 DEMO = ROOT / "demo"
@@ -64,6 +69,26 @@ def test_into_a_file_filled_in_and_assessed(compliance: Callable, tmp_path: Path
     text = "\n".join(",".join(row) for row in (header, *steps))
     (tmp_path / "plan.csv").write_text(text + "\n")
     assert compliance(*call).returncode == 1  # read and judged: it has no colours
+
+
+def test_a_plan_of_which_some_rows_are_filled_in(compliance: Callable, tmp_path: Path) -> None:
+    rule = shipped_rule("web-srgb")
+    header, *steps = rows(filled_in(measuring_plan([rule], rule.encoding), rule).decode())
+    call = ("assess", "plan.csv", "--rule", "web-srgb", "--encoding", "rgb-8-full")
+    call = (*call, "--technology", "lcd")
+
+    def assessed(measured: int) -> Any:
+        kept = [row if at < measured else [*row[:3], "", "", "", *row[6:]]
+                for at, row in enumerate(steps)]  # fmt: skip
+        text = "\n".join(",".join(row) for row in (header, *kept))
+        (tmp_path / "plan.csv").write_text(text + "\n")
+        return compliance(*call)
+
+    whole, half = assessed(len(steps)), assessed(len(steps) // 2)
+    assert (half.returncode, half.stderr) == (3, whole.stderr)
+    assert "undecided" in half.stdout
+    assert "missing" in half.stdout
+    assert "undecided" not in whole.stdout
 
 
 @pytest.mark.parametrize(

@@ -357,9 +357,15 @@ def test_not_measured_yet() -> None:
 
 
 def test_half_measured() -> None:
-    text = "r,g,b,X,Y,Z\n0,0,0,0,0,0\n1,1,1,,,\n2,2,2,,5,\n"
+    half = "r,g,b,X,Y,Z\n0,0,0,0,0,0\n1,1,1,,,\n3,3,3,1,1,1\n"
+    assert read(half).codes[:, 0].tolist() == [0, 3]
+    assert read(half).lines == (2, 4)
     with pytest.raises(ReadingsError) as raised:
-        read(text)
-    first, *others = str(raised.value).split("\n")
-    assert first == "f:3: not measured yet: X, Y and Z are empty"
-    assert [line[:7] for line in others] == ["f:4: X:", "f:4: Z:"]
+        read(half + "2,2,2,,5,\n")
+    assert [line[:7] for line in str(raised.value).split("\n")] == ["f:5: X:", "f:5: Z:"]
+
+
+def test_a_half_measured_plan_is_not_converted() -> None:
+    with pytest.raises(ReadingsError) as raised:
+        converted("r,g,b,X,Y,Z\n0,0,0,0,0,0\n1,1,1,,,\n", "csv", "rgb-10-full")
+    assert str(raised.value) == "f:3: not measured yet: X, Y and Z are empty"
