@@ -39,6 +39,16 @@ def cases() -> list[tuple[Case, bool]]:
     found.append((Case("linearity stated 1 dec", stated, one), True))
     found.append((Case("on limit, spectro 1 dec", SPECTRORADIOMETER, one, True), True))
     found.append((Case("on limit, linearity stated 1 dec", stated, one, True), True))
+    coarse = replace(ONE_FIGURE, resolution=0.01)
+    found.append((Case("last digit .01 1 dec", coarse, one), True))
+    found.append((Case("on limit, last digit .01 1 dec", coarse, one, True), True))
+    silent = replace(ONE_FIGURE, repeatability=())
+    for name, on_limit in (("", False), ("on limit, ", True)):
+        name += "four readings each, repeatability not stated 1 dec"
+        found.append((Case(name, ONE_FIGURE, one, on_limit, silent, 4), True))
+    hidden = replace(ONE_FIGURE, lowest=0.1, dark=0.002)  # the displays' black is about .06 cd/m²
+    found.append((Case("black out of sight 1 dec", hidden, one), False))
+    found.append((Case("on limit, black out of sight 1 dec", hidden, one, True), False))
     found.append((Case("spectro .5 dec", SPECTRORADIOMETER, Nature(0.5)), False))
     found.append((Case("one-figure .5 dec", ONE_FIGURE, Nature(0.5)), False))
     found.append((Case("on limit, one-figure .5 dec", ONE_FIGURE, Nature(0.5), True), False))

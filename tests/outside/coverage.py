@@ -33,12 +33,18 @@ averages out over the sets."""
 
 @dataclass(frozen=True)
 class Case:
-    """A certificate, what the meter's errors really are, and which displays it reads."""
+    """A certificate, what the meter's errors really are, and which displays it reads.
+
+    `stated` is what its file says, where that is less than the certificate. Each patch is read
+    `repeats` times.
+    """
 
     name: str
     certificate: Certificate
     nature: Nature
     on_limit: bool = False
+    stated: Certificate | None = None
+    repeats: int = 1
 
 
 @dataclass
@@ -86,10 +92,12 @@ def readings_text(codes: Iterable[truths.Code], xyz: Array) -> str:
     return "\n".join(["r,g,b,X,Y,Z", *rows]) + "\n"
 
 
-def grade(rule: Any, xyz: Array, meter: Any, folder: Path, seed: int, draws: int = DRAWS) -> Any:
-    """Have the program grade these readings of the plan."""
+def grade(
+    rule: Any, codes: Array, xyz: Array, meter: Any, folder: Path, seed: int, draws: int = DRAWS
+) -> Any:
+    """Have the program grade these readings."""
     file = folder / "readings.csv"
-    file.write_text(readings_text(truths.plan(), xyz), encoding="utf-8")
+    file.write_text(readings_text([tuple(code) for code in codes], xyz), encoding="utf-8")
     readings = compliance.load_readings(file, "rgb-10-full")
     measurement = compliance.Measurement(rule, readings, meter=meter)
     with without_causes():
@@ -110,10 +118,12 @@ def simulate(case: Case, numbers: Iterable[int], draws: int = DRAWS) -> Counts:
     """
     rule = compliance.load_rule(RULES / "outside-plain.yaml")
     counts = Counts()
-    codes = np.array(truths.plan())
+    codes = np.repeat(np.array(truths.plan()), case.repeats, axis=0)
     with tempfile.TemporaryDirectory() as name:
         folder = Path(name)
-        (folder / "meter.yaml").write_text(case.certificate.text(), encoding="utf-8")
+        (folder / "meter.yaml").write_text(
+            (case.stated or case.certificate).text(), encoding="utf-8"
+        )
         meter = compliance.load_meter(folder / "meter.yaml")
         for number in numbers:
             generator = np.random.default_rng([20, number])
@@ -126,7 +136,7 @@ def simulate(case: Case, numbers: Iterable[int], draws: int = DRAWS) -> Counts:
                 primaries=display.primaries,
                 white=display.white_colour,
             )
-            state = grade(rule, xyz, meter, folder, number, draws)
+            state = grade(rule, codes, xyz, meter, folder, number, draws)
             count(state, truths.true_values(display), on_limit, counts)
     return counts
 
