@@ -1,43 +1,42 @@
-"""The assessment as a document, written and read: `schemas/assessment.json`, version 1.
+"""The assessment as a document, written and read: `schemas/assessment.json`, version 2.
 
-Numbers are unrounded, times RFC 3339 in UTC, verdicts the words of the model; texts are made when
-a document is written, and kept unchanged when it is read.
+Numbers are unrounded, times RFC 3339 in UTC, verdicts the words of the model; remarks, causes,
+notes and reasons are kind and facts. Documents of version 1 (`schemas/assessment-1.json`), which
+have sentences there, are read, and never written.
 """
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import MISSING, fields, replace
+from functools import partial
 from typing import Any, TypeVar
 
 from cattrs import Converter
-from cattrs.gen import make_dict_unstructure_fn, override
 
+from compliance.document_facts import register_facts, register_texts
 from compliance.model import (
     Assessment,
-    Cause,
     Deviation,
     GradedReadings,
     Job,
     Meter,
     Rule,
-    Statement,
-    Texts,
 )
 from compliance.model.stated import (
+    SCHEMA,
+    SCHEMA_V1,
     TOOL,
     StatedAcceptor,
     StatedAssessment,
-    StatedCause,
     StatedDeviation,
-    StatedEvidence,
     StatedGrade,
     StatedJob,
     StatedMeter,
     StatedReadings,
-    StatedRemark,
     StatedRule,
     StatedSlot,
+    number_digits,
 )
 from compliance.plain_data import CONVERTER, ShapeError, digest, from_plain
 from compliance.report.words import (
@@ -52,9 +51,6 @@ from compliance.yaml_nodes.json_schema import validator
 from compliance.yaml_nodes.messages import dotted, inline_yaml, quoted
 
 T = TypeVar("T")
-
-SCHEMA = "https://deliverable-compliance.invalid/schemas/assessment-1.json"
-"""The name of the format; nothing is fetched from it."""
 
 
 def assessment_document(assessment: Assessment) -> dict[str, Any]:
@@ -71,33 +67,87 @@ def written(data: Any) -> Any:
 def read_document(data: Any) -> StatedAssessment:
     """A document from its plain data. Raises ShapeError if it does not follow its schema.
 
-    Keys that the schema does not know are ignored, as written by a later version. Keys that were
-    added later may be missing.
+    In a document of version 1, keys that were added later may be missing, and unknown ones are
+    ignored; version 2 is read strictly, and its statements must have words in this program.
     """
+    is_old = isinstance(data, dict) and data.get("schema") == SCHEMA_V1
     try:
-        fault = next(_schema_faults(data), None)
+        fault = next(_faults_of_version_1(data) if is_old else _faults(data), None)
     except RecursionError:
         fault = "is nested too deeply"
     if fault is not None:
         raise ShapeError(fault)
-    return from_plain(data, StatedAssessment, DOCUMENTS)
+    if is_old:
+        return from_plain(data, StatedAssessment, DOCUMENTS_V1)
+    stated = from_plain(data, StatedAssessment, DOCUMENTS)
+    _check_words(stated)
+    return stated
 
 
-def _schema_faults(data: Any) -> Iterator[str]:
+def _faults(data: Any) -> Iterator[str]:
     for error in validator("assessment").iter_errors(data):
-        path, keyword, wanted = tuple(error.path), error.validator, error.validator_value
-        if keyword == "required":
-            missing = [key for key in wanted if key not in error.instance]
+        path = tuple(error.path)
+        if error.validator == "required":
+            missing = (key for key in error.validator_value if key not in error.instance)
+            yield from (f"{dotted((*path, key))}: missing" for key in missing)
+        elif error.validator == "additionalProperties":
+            known = error.schema.get("properties", {})
+            unknown = (key for key in error.instance if key not in known)
+            yield from (f"{dotted((*path, key))}: unknown key" for key in unknown)
+        else:
+            yield _value_fault(path, error)
+
+
+def _faults_of_version_1(data: Any) -> Iterator[str]:
+    for error in validator("assessment-1").iter_errors(data):
+        path = tuple(error.path)
+        if error.validator == "required":
+            missing = [key for key in error.validator_value if key not in error.instance]
             late = set() if path else GAINED_LATER
             yield from (f"{dotted((*path, key))}: missing" for key in missing if key not in late)
-        elif keyword != "additionalProperties":
-            found = inline_yaml(error.instance)
-            allowed = f"{keyword} {inline_yaml(wanted)}" if keyword != "anyOf" else "another form"
-            yield f"{dotted(path) or 'the document'}: found {quoted(found)}; expected {allowed}"
+        elif error.validator != "additionalProperties":
+            yield _value_fault(path, error)
+
+
+def _value_fault(path: tuple[str | int, ...], error: Any) -> str:
+    found, wanted = inline_yaml(error.instance), error.validator_value
+    form = error.validator == "anyOf"
+    allowed = "another form" if form else f"{error.validator} {inline_yaml(wanted)}"
+    return f"{dotted(path) or 'the document'}: found {quoted(found)}; expected {allowed}"
 
 
 GAINED_LATER = {field.name for field in fields(StatedAssessment) if field.default is not MISSING}
 """Keys that the first documents of version 1 do not have."""
+
+
+def _check_words(stated: StatedAssessment) -> None:
+    """Raise ShapeError if a statement has a kind or facts that this program has no words for."""
+    for place, kind, words in _worded(stated):
+        try:
+            words()
+        except (KeyError, IndexError, TypeError, ValueError, AttributeError):
+            raise ShapeError(
+                f"{place}: this version has no words for the kind {quoted(kind)} with these "
+                "facts; use a newer version"
+            ) from None
+
+
+def _worded(stated: StatedAssessment) -> Iterator[tuple[str, str, Callable[[], object]]]:
+    """Each statement's place and kind, and what makes its words."""
+    for place, state in (("", stated.state), ("before.", stated.before)):
+        if state is None:
+            continue
+        for remark in state.remarks:
+            yield f"{place}remarks", remark.kind, partial(remark_text, remark)
+        for finding in state.findings:
+            notes = [finding.note] if finding.note else []
+            for each in (*notes, *(patch.why for patch in finding.not_judged)):
+                yield f"{place}findings.{finding.id}", each.kind, partial(statement_text, each)
+    for cause in stated.causes:
+        for words in (cause_title, cause_text, cause_next_step):
+            yield "causes", cause.kind, partial(words, cause)
+        for evidence in cause.evidence:
+            yield "causes.evidence", evidence.kind, partial(evidence_text, evidence)
 
 
 def read_part(data: Any, kind: type[T]) -> T:
@@ -111,7 +161,8 @@ def numbered(assessment: Assessment) -> Assessment:
     del document["number"]
     reference = measurement.job.reference if measurement.job else "readings"
     slot = measurement.slot.name if measurement.slot else "only"
-    number = f"{reference}-{slot}-{measurement.rule.id}-{digest(document)[:8]}"
+    tail = digest(document)[: number_digits(SCHEMA)]
+    number = f"{reference}-{slot}-{measurement.rule.id}-{tail}"
     return replace(assessment, number=number)
 
 
@@ -138,7 +189,7 @@ def statement(assessment: Assessment) -> StatedAssessment:
         draws=assessment.draws,
         heading=measurement.heading,
         state=_grade(assessment.state),
-        causes=tuple(map(_cause, assessment.state.causes)),
+        causes=assessment.state.causes,
         calibration=assessment.calibration,
         disposition=assessment.disposition,
         deviations=tuple(
@@ -164,7 +215,7 @@ def _grade(state: GradedReadings) -> StatedGrade:
         reason=state.reason,
         conditional=state.conditional,
         findings=state.findings,
-        remarks=tuple(StatedRemark(remark.kind, remark_text(remark)) for remark in state.remarks),
+        remarks=state.remarks,
     )
 
 
@@ -238,37 +289,13 @@ def _deviation(number: int, deviation: Deviation) -> StatedDeviation:
     )
 
 
-def _cause(cause: Cause) -> StatedCause:
-    return StatedCause(
-        kind=cause.kind,
-        title=cause_title(cause),
-        text=cause_text(cause),
-        next_step=cause_next_step(cause),
-        share=cause.share,
-        evidence=tuple(
-            StatedEvidence(evidence_text(evidence), evidence.value, evidence.unit)
-            for evidence in cause.evidence
-        ),
-    )
-
-
 # ---------------------------------------------------------------- as plain data
 
 
-def _converter() -> Converter:
-    """The converter of plain data, with texts in place of facts.
-
-    The keys of an assessment's state are on its top level.
-    """
+def _converter(register: Callable[[Converter], None]) -> Converter:
+    """The converter of documents; the keys of an assessment's state are on its top level."""
     converter = CONVERTER.copy()
-    converter.register_unstructure_hook(Statement, statement_text)
-    converter.register_structure_hook(
-        Statement, lambda data, _: Statement("", CONVERTER.structure({"text": data}, Texts))
-    )
-    converter.register_unstructure_hook(
-        StatedRule,
-        make_dict_unstructure_fn(StatedRule, converter, archived=override(omit_if_default=True)),
-    )
+    register(converter)
     write = converter.get_unstructure_hook(StatedAssessment)
     read = converter.get_structure_hook(StatedAssessment)
 
@@ -285,4 +312,5 @@ def _converter() -> Converter:
     return converter
 
 
-DOCUMENTS = _converter()
+DOCUMENTS = _converter(register_facts)
+DOCUMENTS_V1 = _converter(register_texts)

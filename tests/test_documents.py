@@ -2,17 +2,49 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Callable
 from datetime import UTC, date, datetime
+from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 from helpers import near_limit
 from helpers.evidence_of_a_slot import assessment
+from pikepdf import Pdf
 
-from compliance.documents import read_document, statement, written
-from compliance.model import Limits, Outcome, Pair, Value, Verdict
-from compliance.plain_data import ShapeError, from_plain, to_plain
+from compliance.documents import (
+    assessment_document,
+    read_document,
+    read_part,
+    statement,
+    written,
+)
+from compliance.evidence.recompute import assess_again
+from compliance.model import (
+    TEXT_V1,
+    Limits,
+    Outcome,
+    Pair,
+    Remark,
+    Statement,
+    Value,
+    Verdict,
+)
+from compliance.plain_data import ShapeError, digest, from_plain, to_plain
+from compliance.report.explanation import explanation
+from compliance.report.numbers import format_sheet_number
+from compliance.report.words import (
+    cause_next_step,
+    cause_text,
+    cause_title,
+    evidence_text,
+    note_text,
+    remark_text,
+)
+
+GOLDEN = Path(__file__).parent / "golden" / "0.1.0"
 
 Document = dict[str, Any]
 
@@ -35,13 +67,98 @@ def test_a_document_comes_out_as_it_was_read(made: Callable[[], Any]) -> None:
     assert stated.state.verdict is made().verdict
 
 
-def test_texts_are_kept_as_they_are() -> None:
-    document = near_limit.document(assessment())
-    document["remarks"] = [{"kind": "other", "text": "Said by another version."}]
-    document["findings"][0]["note"] = "noted by another version"
+def golden(name: str) -> Document:
+    """The document of version 1 in a sheet of release 0.1.0."""
+    with Pdf.open(GOLDEN / name) as sheet:
+        data: Document = json.loads(sheet.attachments["assessment.json"].get_file().read_bytes())
+    return data
+
+
+def test_a_document_of_version_1_keeps_its_sentences() -> None:
+    document = golden("accepted.pdf")
     stated = read_document(document)
-    assert written(stated)["findings"][0]["note"] == "noted by another version"
-    assert written(stated)["remarks"] == document["remarks"]
+    assert document["causes"]
+    assert document["remarks"]
+    for cause, said in zip(stated.causes, document["causes"], strict=True):
+        assert (cause.kind, cause.variant) == (TEXT_V1, said["kind"])
+        words = cause_title(cause), cause_text(cause), cause_next_step(cause)
+        assert words == (said["title"], said["text"], said["next_step"])
+        shown = [evidence_text(each) for each in cause.evidence]
+        assert shown == [each["what"] for each in said["evidence"]]
+    for remark, said in zip(stated.state.remarks, document["remarks"], strict=True):
+        assert (remark.variant, remark_text(remark)) == (said["kind"], said["text"])
+    shown = [note_text(finding) for finding in stated.state.findings]
+    assert shown == [finding["note"] for finding in document["findings"]]
+    explained = explanation(stated)
+    assert [each.kind for each in explained.causes] == [each["kind"] for each in document["causes"]]
+    assert written(stated)["remarks"][0]["kind"] == TEXT_V1
+
+
+def test_version_1_may_lack_late_keys_and_have_unknown_ones() -> None:
+    document = golden("accepted.pdf")
+    later = {**document, "more": 1, "tool": {**document["tool"], "more": [2]}}
+    assert read_document(later) == read_document(document)
+    for key in ("before", "calibration", "causes", "deviations", "disposition"):
+        assert not getattr(read_document({k: v for k, v in document.items() if k != key}), key)
+    with pytest.raises(ShapeError, match=r"^rule\.title: missing$"):
+        title = {key: value for key, value in document["rule"].items() if key != "title"}
+        read_document({**document, "rule": title})
+
+
+STATEMENT = Statement("why", {"at": (1, 2.5, "x", None)}, "odd")
+
+
+@pytest.mark.parametrize(
+    ("fact", "plain"),
+    [
+        (3, 3),
+        (3.25, 3.25),
+        (True, True),
+        ("name", "name"),
+        (None, None),
+        (Verdict.PASS, "pass"),
+        (np.float64(0.5), 0.5),
+        (np.int64(7), 7),
+        (date(2026, 11, 20), "2026-11-20"),
+        ((1, (2, 3)), [1, [2, 3]]),
+        (STATEMENT, {"kind": "why", "variant": "odd", "facts": {"at": [1, 2.5, "x", None]}}),
+    ],
+)
+def test_facts_are_stored_as_they_are(fact: Any, plain: Any) -> None:
+    data = written(Remark("drift", {"fact": fact}))
+    assert exactly(data) == exactly({"kind": "drift", "variant": None, "facts": {"fact": plain}})
+    again = read_part(data, Remark)
+    assert exactly(written(again)) == exactly(data)
+    assert isinstance(fact, date) or again.facts == {"fact": fact}
+
+
+def test_what_is_no_fact_is_not_stored() -> None:
+    with pytest.raises(TypeError, match="a fact of type dict"):
+        written(Remark("drift", {"fact": {}}))  # type: ignore[dict-item]
+
+
+def test_no_sentence_is_stored() -> None:
+    """What the documents of the demo say in words is in none of their texts."""
+    with Pdf.open(GOLDEN / "accepted.pdf") as sheet:
+        files = {name: part.get_file().read_bytes() for name, part in sheet.attachments.items()}
+    made = assess_again(files)
+    text = json.dumps(assessment_document(made), ensure_ascii=False)
+    said = [remark_text(remark) for remark in made.state.remarks]
+    said += [part(cause) for cause in made.state.causes for part in (cause_text, cause_next_step)]
+    assert len(said) > 3
+    assert not [each for each in said if each in text]
+    again = read_document(json.loads(text)).state.remarks
+    assert [remark_text(remark) for remark in again] == said[: len(again)]
+
+
+@pytest.mark.parametrize(
+    ("kind", "facts"), [("unheard-of", {}), ("drift", {}), ("drift", {"change": "a", "times": 3})]
+)
+def test_a_statement_without_words_is_refused(kind: str, facts: Document) -> None:
+    document = near_limit.document()
+    document["remarks"] = [{"kind": kind, "variant": None, "facts": facts}]
+    with pytest.raises(ShapeError, match=f"^remarks: this version has no words for .*{kind}"):
+        read_document(document)
 
 
 def test_what_an_assessment_states_is_what_its_document_says() -> None:
@@ -125,10 +242,15 @@ def test_a_document_that_nests_without_end_is_refused() -> None:
         read_document({**near_limit.document(), "seed": deep})
 
 
-def test_keys_of_a_later_version_are_left_out() -> None:
+@pytest.mark.parametrize("place", [(), ("tool",), ("findings", 0)])
+def test_an_unknown_key_is_refused(place: tuple[str | int, ...]) -> None:
     document = near_limit.document()
-    later = {**document, "more": 1, "tool": {**document["tool"], "more": [2]}}
-    assert read_document(later) == read_document(document)
+    part: Any = document
+    for key in place:
+        part = part[key]
+    part["more"] = 1
+    with pytest.raises(ShapeError, match=r"more: unknown key$"):
+        read_document(document)
 
 
 @pytest.mark.parametrize("data", [None, 7, "text", [], {}])
@@ -187,7 +309,16 @@ def test_a_finding_that_states_less_is_refused(path: tuple[str | int, ...]) -> N
 
 
 @pytest.mark.parametrize("key", ["before", "calibration", "causes", "deviations", "disposition"])
-def test_what_earlier_documents_lack_is_none(key: str) -> None:
+def test_nothing_may_be_left_out(key: str) -> None:
     document = near_limit.document(assessment())
     del document[key]
-    assert not getattr(read_document(document), key)
+    with pytest.raises(ShapeError, match=f"^{key}: missing$"):
+        read_document(document)
+
+
+def test_the_number_has_32_digits_of_the_rest() -> None:
+    document = near_limit.document()
+    number = document.pop("number")
+    assert number.rpartition("-")[2] == digest(document)[:32]
+    assert format_sheet_number("J-1-web-0a1b2c3d") == "J-1-web-0a1b2c3d"
+    assert format_sheet_number(f"J-1-web-{'0a1b' * 8}") == "J-1-web-" + " ".join(["0a1b"] * 8)

@@ -83,7 +83,7 @@ def test_a_job_says_its_own_display() -> None:
 def test_the_number_ends_in_the_digest_of_the_rest() -> None:
     document = assessment_document(of_slot("1"))
     number = document.pop("number")
-    assert number == f"MV-0417-1-sdr-broadcast-{digest(document)[:8]}"
+    assert number == f"MV-0417-1-sdr-broadcast-{digest(document)[:32]}"
 
 
 def test_the_schema_is_closed_at_every_depth() -> None:

@@ -43,12 +43,9 @@ from compliance.model import (
     Calibration,
     Level,
 )
-from compliance.model.stated import (
-    StatedAssessment,
-    StatedCause,
-)
+from compliance.model.stated import StatedAssessment
 from compliance.plain_data import MALFORMED
-from compliance.report.explanation import Explanation, explanation
+from compliance.report.explanation import CauseWords, Explanation, explanation
 from compliance.report.exports import Fault
 from compliance.report.verdict import INKS, outcome_mark
 from compliance.report.words.en import headings as words
@@ -123,7 +120,7 @@ def _head(explained: Explanation, style: Style) -> str:
     return style.ink(title, "strong") + " " * space + style.ink(verdict, INKS[mark])
 
 
-def _cause(place: int, cause: StatedCause, style: Style) -> Iterator[str]:
+def _cause(place: int, cause: CauseWords, style: Style) -> Iterator[str]:
     first, *rest = wrap(style.text(f"{place}. {cause.title}"), COLUMNS - 2)
     yield f"  {style.ink(first, 'strong')}"
     yield from (" " * 5 + style.ink(line, "strong") for line in rest)

@@ -8,7 +8,7 @@ from compliance.cli._options import OneOf
 from compliance.cli._terminal import escape_controls
 from compliance.yaml_nodes.json_schema import SCHEMAS
 
-NAMES = ("rule", "job", "meter", "assessment", "deviation", "repository")
+NAMES = ("rule", "job", "meter", "assessment", "deviation", "repository", "assessment-1")
 
 
 @click.command("schema")
@@ -18,6 +18,8 @@ NAMES = ("rule", "job", "meter", "assessment", "deviation", "repository")
 )
 def command(name: str, only_path: bool) -> None:
     """Print the JSON Schema of a KIND of file: rule, job, meter, assessment, deviation, repository.
+
+    assessment-1 is that of the documents of release 0.1.0, which are still read.
 
     An editor uses it if the file that it checks begins with:
     # yaml-language-server: $schema=PATH

@@ -19,6 +19,7 @@ from compliance.report.numbers import (
     format_date,
     format_finding_limits,
     format_probability,
+    format_sheet_number,
     format_time,
     format_value,
 )
@@ -123,7 +124,7 @@ def _entry(sheet: Sheet) -> SheetEntry:
         display=_display(stated.display or Display()),
         rule=f"{_text(rule.id)}, revision {rule.revision}",
         measured=format_time(state.readings.measured),
-        number=_text(stated.number),
+        number=_text(format_sheet_number(stated.number)),
         valid_until=_until(stated),
         signatures=list(map(_signature, sheet.verification.signatures)),
         files=[

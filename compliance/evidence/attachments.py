@@ -8,6 +8,7 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
+from compliance.model.stated import number_digits
 from compliance.plain_data import digest
 
 MOST_DIGITS = 400
@@ -96,15 +97,15 @@ def _digests(stated: Document, attached: Attached) -> Mapping[str, tuple[str, ..
 
 def numbering_fault(stated: Document) -> str | None:
     """Return a fault if an assessment's number does not fit its text; ValueError on no JSON."""
-    number = str(stated.get("number"))
+    number, digits = str(stated.get("number")), number_digits(stated.get("schema"))
     own = _named_digest(
         ASSESSMENT, {key: value for key, value in stated.items() if key != "number"}
     )
-    if number.rpartition("-")[2] == own[:8]:
+    if number.rpartition("-")[2] == own[:digits]:
         return None
     return (
         f"the assessment was changed: its number is {number}, but its text gives a number that "
-        f"ends in {own[:8]}"
+        f"ends in {own[:digits]}"
     )
 
 

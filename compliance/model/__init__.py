@@ -7,6 +7,7 @@ aware `datetime`. Arrays are numpy, with shapes at each field.
 from __future__ import annotations
 
 from compliance.model.assessment import (
+    TEXT_V1,
     Assessment,
     Calibration,
     Cause,
@@ -93,6 +94,7 @@ __all__ = [
     "POSITIONS",
     "POSITION_GROUPS",
     "TECHNOLOGIES",
+    "TEXT_V1",
     "Acceptor",
     "Archived",
     "Array",

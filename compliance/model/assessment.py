@@ -46,6 +46,9 @@ Value = float | Pair
 Fact = Union[str, float, date, "Statement", tuple["Fact", ...], None]
 """A number, a name, a day, or several of them."""
 Facts = Mapping[str, Fact]
+TEXT_V1 = "text-v1"
+"""Kind of a statement from a document of version 1, which stored sentences; its variant is the
+kind that the document states, and its facts are `Texts`."""
 
 
 @dataclass(frozen=True, slots=True)

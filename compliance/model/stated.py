@@ -1,9 +1,8 @@
-"""The content of an assessment document: the shape of `schemas/assessment.json`, version 1.
+"""The content of an assessment document: the shape of `schemas/assessment.json`, version 2.
 
-Fields have the document's order and names. Findings, limits and others are the model's own;
-this module has only the parts that differ in a document: with fewer fields, or with texts in
-place of the model's facts. A key that is added later gets a default, because documents of
-earlier versions do not have it.
+Fields have the document's order and names. Findings, remarks, causes, limits and others are the
+model's own; this module has only the parts that differ in a document: with fewer fields. A key
+that documents of version 1 may lack has a default.
 """
 
 from __future__ import annotations
@@ -16,9 +15,11 @@ from typing import Any
 from compliance import __version__
 from compliance.model.assessment import (
     Calibration,
+    Cause,
     Finding,
     Outcome,
     Reason,
+    Remark,
     Value,
 )
 from compliance.model.jobs import Declaration, Display, Disposition, Party, Room
@@ -33,6 +34,17 @@ class StatedTool:
     name: str
     version: str
     engine: int
+
+
+SCHEMA = "https://deliverable-compliance.invalid/schemas/assessment-2.json"
+"""The name of the format; nothing is fetched from it."""
+SCHEMA_V1 = "https://deliverable-compliance.invalid/schemas/assessment-1.json"
+"""The format of the first documents, which are still read."""
+
+
+def number_digits(schema: Any) -> int:
+    """How many hex digits of its digest a document's number ends in."""
+    return 8 if schema == SCHEMA_V1 else 32
 
 
 ENGINE = 2
@@ -125,31 +137,6 @@ class StatedDeviation:
     signer: StatedAcceptor
 
 
-@dataclass(frozen=True, slots=True)
-class StatedRemark:
-    kind: str
-    text: str
-
-
-@dataclass(frozen=True, slots=True)
-class StatedEvidence:
-    """A number that supports a cause, with its description."""
-
-    what: str
-    value: float
-    unit: str
-
-
-@dataclass(frozen=True, slots=True)
-class StatedCause:
-    kind: str
-    title: str
-    text: str
-    next_step: str
-    share: float | None
-    evidence: tuple[StatedEvidence, ...]
-
-
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedGrade:
     """One set of readings of the slot, graded."""
@@ -159,7 +146,7 @@ class StatedGrade:
     reason: Reason | None
     conditional: bool
     findings: tuple[Finding, ...]
-    remarks: tuple[StatedRemark, ...]
+    remarks: tuple[Remark, ...]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -181,7 +168,7 @@ class StatedAssessment:
     draws: int
     heading: str
     state: StatedGrade
-    causes: tuple[StatedCause, ...] = ()
+    causes: tuple[Cause, ...] = ()
     calibration: Calibration | None = None
     disposition: Disposition | None = None
     deviations: tuple[StatedDeviation, ...] = ()

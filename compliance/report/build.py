@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from compliance.model import Assessment, GradedReadings, Level, Remark
+from compliance.report.numbers import format_sheet_number
 from compliance.report.report import CauseText, Report, Row, State, Tally
 from compliance.report.verdict import (
     applies,
@@ -46,7 +47,7 @@ def build_report(assessment: Assessment) -> Report:
     decisive = deciding(assessment.state, decision)
     uncertain = with_uncertainty(assessment.state)
     return Report(
-        number=assessment.number,
+        number=format_sheet_number(assessment.number),
         title=rule.title,
         subtitle=statements.subtitle(assessment),
         running=statements.running(assessment),

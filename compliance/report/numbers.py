@@ -38,6 +38,18 @@ def format_plain(value: float) -> str:
     return "0" if text in ("-0", "") else text.replace("-", MINUS)
 
 
+def format_sheet_number(number: str) -> str:
+    """A sheet's number as it is printed: its 32 digits in groups of four.
+
+    Numbers of documents of version 1 have 8 digits, and stay as they are.
+    """
+    head, _, digits = number.rpartition("-")
+    if len(digits) != 32:
+        return number
+    groups = (digits[start : start + 4] for start in range(0, 32, 4))
+    return f"{head}-{' '.join(groups)}"
+
+
 def format_number(
     value: float, limits: Limits | None = None, *, signed: bool = False, u: float | None = None
 ) -> str:

@@ -70,6 +70,8 @@ Path = tuple[str, ...]
 
 CLOSE_ENDS = 1e-6
 """Tolerance of interval ends, which are quantiles of draws; likewise."""
+CLOSE_FACTS = 1e-4
+"""Tolerance of facts behind words, which show four digits at most; likewise."""
 DRAWS_APART = 2
 """Draws that may fall on the other side of a limit; a probability may differ by their share."""
 
@@ -77,6 +79,10 @@ IGNORED = frozenset({"tool", "number"})
 """Keys that may differ: what computed the document, and the number over its other bytes."""
 CONCLUSIONS = frozenset({"verdict", "reason", "conditional", "bound", "note", "remarks", "causes"})
 """Keys whose values follow from those beside them."""
+WORDED = frozenset({"remarks", "causes", "note", "why"})
+"""Keys of what is shown in words."""
+FACTS = frozenset({"facts", "fit"})
+"""Keys of the facts behind words."""
 OUTCOME = frozenset({"verdict", "reason", "conditional"})
 """Keys that follow from all findings of a state together."""
 ABSENT = object()
@@ -237,6 +243,8 @@ class _Comparison:
             return type(stated) is type(computed) and bool(stated == computed)
         if "probability" in path or "joint" in path:
             return bool(abs(stated - computed) <= self._close_p)
+        if FACTS & set(path):
+            return _close(stated, computed, CLOSE_FACTS)
         ends = "low" in path or "high" in path
         return _close(stated, computed, CLOSE_ENDS if ends else CLOSE)
 
@@ -287,6 +295,8 @@ def _all_named(entries: Iterable[Any]) -> bool:
 
 
 def _topic(path: Path) -> Topic:
+    if WORDED & set(path):
+        return Topic.WORDS
     if path[0] in PARTS:
         return PARTS[path[0]]
     return next((FIELDS[key] for key in reversed(path) if key in FIELDS), Topic.OTHER)

@@ -6,7 +6,7 @@ assessment follows from it, the pages show it.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import datetime
 from itertools import islice
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
@@ -23,7 +23,7 @@ from compliance.evidence.attachments import (
 from compliance.model import Facts, Statement, Texts
 from compliance.model.results import Check, Expected, Status, Step, worst_status
 from compliance.model.signatures import Signature, Signer, Stamp
-from compliance.model.stated import ENGINE, TOOL
+from compliance.model.stated import ENGINE, SCHEMA, TOOL, number_digits
 from compliance.plain_data import digest
 from compliance.signing.certificates import same_key
 from compliance.signing.read import PdfSignatures
@@ -254,6 +254,8 @@ def check_signing_time(signature: Dated, stamps_asked: bool) -> tuple[Status, St
     return Status.UNKNOWN, Statement("time-stamp-untrusted", {**facts, "why_not": stamp.why_not})
 
 
+DIGITS = number_digits(SCHEMA)
+"""Hex digits in the number of today's documents."""
 OURS = (TOOL.version, TOOL.engine)
 """This program's version, and the number of its definitions (engine)."""
 
@@ -284,6 +286,8 @@ def check_attachments(
         return Step(Check.ATTACHMENTS, Status.FAIL, quoted(one_line(accepted)))
     names: Facts = {"names": tuple(sorted(attached))}
     details = tuple(quoted(line) for line, _ in accepted)
+    if isinstance(stated, Mapping) and (digits := number_digits(stated.get("schema"))) < DIGITS:
+        details = (*details, Statement("short-number", {"digits": digits, "today": DIGITS}))
     if expected.any_signer or all(known for _, known in accepted):
         return Step(Check.ATTACHMENTS, Status.OK, Statement("attachments", names), details)
     untrusted = Statement("attachments", names, "acceptor-untrusted")

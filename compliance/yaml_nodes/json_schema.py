@@ -23,7 +23,7 @@ SCHEMAS = Path(__file__).resolve().parent.parent / "schemas"
 
 @cache
 def load_schema(name: str) -> Any:
-    """The JSON Schema of `rule`, `job`, `meter`, `deviation`, `repository` or `assessment`."""
+    """The JSON Schema `name`: one of the files in `schemas/`, without its suffix."""
     return json.loads((SCHEMAS / f"{name}.json").read_text(encoding="utf-8"))
 
 

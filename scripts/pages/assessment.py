@@ -28,9 +28,15 @@ a document; no object may have other keys.
 
 Numbers are unrounded and in the unit of their quantity, luminances in cd/m², chromaticities CIE
 1931 x, y. Times are RFC 3339 in UTC. Missing values are `null`, never left out. `number` ends in
-the first 8 hex digits of the SHA-256 of the document without it, as RFC 8785 JSON, so that a
-changed document no longer matches its number. `tool.engine` is raised if a definition changes in a
-way that could change a value.
+the first 32 hex digits of the SHA-256 of the document without it, as RFC 8785 JSON, so that a
+changed document no longer matches its number; on paper they are printed in groups of four.
+`tool.engine` is raised if a definition changes in a way that could change a value.
+
+Remarks, causes, notes and reasons are stored as a kind and facts; the sheet, `explain` and the
+other commands make the words of them. `compliance explain --format json` has them with their words.
+
+This is version 2 of the document. Version 1, of release 0.1.0, has sentences there and 8 digits in
+`number`; it is still read and verified, and its schema is `compliance/schemas/assessment-1.json`.
 
 The same findings come as one flat table with `--csv FILE`: UTF-8, a header row, a row per
 requirement, empty cells for missing values. Texts that a spreadsheet would take for a formula

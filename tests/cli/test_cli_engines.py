@@ -10,7 +10,7 @@ from pathlib import Path
 from typing import Any
 
 import pytest
-from helpers.evidence_of_a_slot import mended, sealed, with_assessment
+from helpers.evidence_of_a_slot import document, mended, sealed, with_assessment
 from helpers.signing import MADE, PASSWORD, SIGNED, identity
 
 from compliance.model.stated import ENGINE
@@ -22,6 +22,12 @@ KEY = ("--identity", "client.p12", "--password-file", "password.txt")
 LATER = f"definitions (engine) {ENGINE + 1}, which this version does not know"
 
 
+def stated() -> str:
+    """The verdict of the slot in words."""
+    found = document()
+    return f"conditionally {found['verdict']}" if found["conditional"] else found["verdict"]
+
+
 @pytest.fixture
 def sheet_of(tmp_path: Path) -> Callable[[int], Path]:
     """Writes the sheet of a slot that an engine is said to have computed, and a client's key."""
@@ -31,8 +37,8 @@ def sheet_of(tmp_path: Path) -> Callable[[int], Path]:
     (tmp_path / "password.txt").write_text(PASSWORD + "\n")
 
     def write(engine: int) -> Path:
-        def of_engine(stated: dict[str, Any]) -> None:
-            stated["tool"]["engine"] = engine
+        def of_engine(document: dict[str, Any]) -> None:
+            document["tool"]["engine"] = engine
 
         folder = tmp_path / "sheets"
         folder.mkdir(exist_ok=True)
@@ -47,21 +53,22 @@ def test_both_outcomes_are_printed(compliance: Run, sheet_of: Callable[[int], Pa
     done = compliance("verify", file, "--trust", "me.pem")
     assert done.returncode == 3
     assert done.stdout.splitlines()[-3:] == [
-        f"  The sheet states: compliant (definitions of engine {ENGINE - 1}).",
-        f"  Computed again by today's definitions (engine {ENGINE}): compliant.",
+        f"  The sheet states: {stated()} (definitions of engine {ENGINE - 1}).",
+        f"  Computed again by today's definitions (engine {ENGINE}): {stated()}.",
         "  Intact as far as it was checked.",
     ]
     data = json.loads(compliance("verify", file, "--trust", "me.pem", "--format", "json").stdout)
     (sheet,) = data["sheets"]
     assert (sheet["verdict"], sheet["engine"]) == ("compliant", ENGINE - 1)
-    assert sheet["today"] == {"verdict": "compliant", "conditional": False, "disposition": None}
+    today = {key: document()[key] for key in ("verdict", "conditional", "disposition")}
+    assert sheet["today"] == today
 
 
 def test_an_earlier_one_is_passed_on_with_both_outcomes(
     compliance: Run, sheet_of: Callable[[int], Path]
 ) -> None:
     file = sheet_of(ENGINE - 1)
-    both = "compliant; by today's definitions: compliant"
+    both = f"{stated()}; by today's definitions: {stated()}"
     signed = compliance("countersign", file, *KEY, *NOW)
     assert (signed.returncode, both in signed.stdout) == (0, True), signed.stderr
     packed = compliance("deliver", file.parent, "--out", "out.zip", "--no-signature")

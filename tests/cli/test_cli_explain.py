@@ -13,8 +13,7 @@ from helpers.shipped import shipped_rule
 from compliance.cli._text import Style
 from compliance.cli.explain import lines_of
 from compliance.model import Level, Outcome
-from compliance.model.stated import StatedCause, StatedEvidence
-from compliance.report.explanation import Explanation, Named
+from compliance.report.explanation import CauseWords, EvidenceWords, Explanation, Named
 
 NOW = ("--now", "2026-11-21T08:00:00Z")
 JOB = """\
@@ -164,7 +163,7 @@ def test_a_document_of_something_else(compliance, suite):
     from compliance.plain_data import digest
 
     document = {"causes": [], "findings": [{}]}
-    document["number"] = f"X-1-r-{digest(document)[:8]}"
+    document["number"] = f"X-1-r-{digest(document)[:32]}"
     (suite / "odd.json").write_text(json.dumps(document))
     done = compliance("explain", "odd.json")
     assert done.returncode == 2
@@ -218,8 +217,8 @@ def test_what_was_found_before_calibration(compliance, suite):
     ("value", "unit", "printed"), [(86.07, "%", "86.1 %"), (1019.0, "1", "1019")]
 )
 def test_shares_are_printed_to_three_digits(value, unit, printed):
-    evidence = StatedEvidence("light of blue", value, unit)
-    cause = StatedCause("blue", "Blue", "It is weak.", "Mend it.", None, (evidence,))
+    evidence = EvidenceWords("light of blue", value, unit)
+    cause = CauseWords("blue", "Blue", "It is weak.", "Mend it.", None, (evidence,))
     explained = Explanation(
         number="J-1-r-00000000", slot="1", rule="r", revision=1, verdict=Outcome.COMPLIANT,
         conditional=False, outside=(Named("x", "X", Level.SHALL),), stated=(), open=(),

@@ -10,6 +10,7 @@ import jsonschema
 import pytest
 
 from compliance.cli.rules import show
+from compliance.cli.schema import NAMES
 from compliance.rules.library import load_rule, shipped_rules
 
 HOUSE = """\
@@ -351,7 +352,7 @@ def test_a_job_finds_the_rules_of_its_repository(compliance, desk, house):
 # ---------------------------------------------------------------- schema
 
 
-@pytest.mark.parametrize("name", ["rule", "job", "meter", "assessment", "deviation", "repository"])
+@pytest.mark.parametrize("name", NAMES)
 def test_schemas_are_printed_and_found(compliance, name):
     done = compliance("schema", name)
     assert (done.returncode, done.stderr) == (0, "")

@@ -187,11 +187,11 @@ def test_a_sheet_changed_for_another_of_the_job(tmp_path: Path) -> None:
 
 def test_two_sheets_with_one_number(tmp_path: Path) -> None:
     twice = sheets(one=deliveries.second(), two=deliveries.second())
-    with pytest.raises(DeliveryError, match=r"2 sheets have the number KX-7-2-tiny-\w{8}: data"):
+    with pytest.raises(DeliveryError, match=r"2 sheets have the number KX-7-2-tiny-\w{32}: data"):
         check_sheets(twice, "in")
     found = checked(as_folder(build_delivery(twice), tmp_path / "d"))
     assert "2 sheets have the number" in told(found, 4)
-    with pytest.raises(DeliveryError, match=r"2 sheets have the number KX-7-1-tiny-\w{8}: data"):
+    with pytest.raises(DeliveryError, match=r"2 sheets have the number KX-7-1-tiny-\w{32}: data"):
         check_sheets(sheets(once=near_limit.sheet(accepted=True), again=deliveries.first()), "in")
 
 

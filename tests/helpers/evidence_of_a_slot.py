@@ -106,7 +106,7 @@ def mended(files: Files) -> Files:
     stated["readings"]["sha256"] = hashlib.sha256(files["readings.csv"]).hexdigest()
     stated["rule"]["digest"] = digest(json.loads(files["rule.json"]))
     stem = stated.pop("number").rpartition("-")[0]
-    stated["number"] = f"{stem}-{digest(stated)[:8]}"
+    stated["number"] = f"{stem}-{digest(stated)[:32]}"
     return {**files, "assessment.json": dumped(stated)}
 
 

@@ -4,8 +4,7 @@ from __future__ import annotations
 
 # ---------------------------------------------------------------- the sheet's frame and page 1
 from compliance.model import Calibration, Level, Verdict
-from compliance.model.stated import StatedEvidence
-from compliance.report.explanation import Explanation, StatedMiss, Unjudged
+from compliance.report.explanation import EvidenceWords, Explanation, StatedMiss, Unjudged
 from compliance.report.numbers import format_number, format_plain, with_unit
 from compliance.report.report import State
 from compliance.report.words.en.grammar import counted, first_of
@@ -142,7 +141,7 @@ def why_missed(miss: StatedMiss) -> str:
     )
 
 
-def evidence_value(evidence: StatedEvidence) -> str:
+def evidence_value(evidence: EvidenceWords) -> str:
     """Format a share to three digits, the accuracy of a fit; codes and levels in full."""
     share = evidence.unit == "%"
     value = float(f"{evidence.value:.3g}") if share else evidence.value

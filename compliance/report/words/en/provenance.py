@@ -31,6 +31,7 @@ from compliance.report.numbers import (
     format_date,
     format_plain,
     format_requirement_limits,
+    format_sheet_number,
     format_time,
 )
 from compliance.report.report import Fact, Group
@@ -297,7 +298,7 @@ def _commit(file: RuleFile) -> str:
 
 
 def _software(assessment: Assessment) -> Iterable[Fact]:
-    yield fact("Sheet number", assessment.number)
+    yield fact("Sheet number", format_sheet_number(assessment.number))
     yield fact("Assessed", assessment.assessed)
     yield fact("Software", f"{TOOL.name} {TOOL.version}")
     yield fact("Engine", TOOL.engine)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable
 
 from compliance.model import Assessment, GradedReadings, Level, Outcome
-from compliance.report.numbers import format_time
+from compliance.report.numbers import format_sheet_number, format_time
 from compliance.report.report import Fact
 from compliance.report.verdict import failing, not_accepted
 from compliance.report.words.en.grammar import capital, counted
@@ -71,7 +71,7 @@ def dates(assessment: Assessment) -> str:
     parts = [f"measured {format_time(state.measured)}"] if state.measured else []
     if until is not None and state.verdict is Outcome.COMPLIANT:
         parts.append(f"valid until {format_time(until)}")
-    return f"{capital(', '.join([*parts, f'number {assessment.number}']))}."
+    return f"{capital(', '.join([*parts, f'number {format_sheet_number(assessment.number)}']))}."
 
 
 def disposition(assessment: Assessment) -> str:

@@ -205,6 +205,10 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "shapeless": "assessment.json is not an assessment document",
     "attachments": attachments,
     "attachments.acceptor-untrusted": attachments_acceptor_untrusted,
+    "short-number": (
+        "its number has {digits} digits of the digest, as documents of version 1 have; today's "
+        "have {today}"
+    ),
     # 5: computed again
     "no-attachments": "not possible without the attachments",
     "not-computable": "not possible: {fault}",
