@@ -17,6 +17,7 @@ from compliance.planning.meter_capability import inadequate
 from compliance.remarks import reading_remarks
 from compliance.remarks.calibration_change import calibration_change, calibration_remarks
 from compliance.remarks.circumstances import circumstance_remarks
+from compliance.remarks.replaced_readings import replaced_readings
 
 SEED = 0
 DRAWS = 10_000
@@ -69,7 +70,14 @@ def _graded(measurement: Measurement, now: datetime, seed: int, draws: int) -> G
         reason=reason,
         conditional=conditional,
         findings=findings,
-        remarks=circumstance_remarks(measurement, unproven, silent, now),
+        remarks=tuple(
+            remark
+            for remark in (
+                replaced_readings(measurement, findings),
+                *circumstance_remarks(measurement, unproven, silent, now),
+            )
+            if remark is not None
+        ),
     )
 
 

@@ -210,6 +210,7 @@ def _grade(state: GradedReadings) -> StatedGrade:
             encoding=readings.encoding.name,
             measured=state.measured,
             count=len(readings),
+            replaced=len(readings.replaced),
         ),
         verdict=state.verdict,
         reason=state.reason,

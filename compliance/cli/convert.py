@@ -49,6 +49,14 @@ OBSERVERS = ("cie-1931-2", "cie-1964-10", "cie-2015-2", "cie-2015-10")
     help="The plan that was measured: it gives code values and positions, row by row; those in "
     "IN, as codes or percent, are checked against it.",
 )
+@click.option(
+    "--retake",
+    metavar="FILE",
+    type=PATH,
+    help="Readings of patches that were measured again: they are added, and the earlier ones of "
+    "these patches are marked as replaced. Requires --reason.",
+)
+@click.option("--reason", metavar="TEXT", help="Why they were measured again; for the sheet.")
 @click.option("--unit", metavar="UNIT", default="", help="Unit of spectra, if IN states none.")
 @click.option(
     "--observer",
@@ -66,6 +74,8 @@ def command(
     input_format: str | None,
     encoding: str | None,
     plan: Path | None,
+    retake: Path | None,
+    reason: str | None,
     unit: str,
     observer: str,
     replace: bool,
@@ -85,7 +95,7 @@ def command(
 
     Exit codes: 0 written, 2 wrong input or call, 4 internal or I/O failure.
     """
-    from compliance.readings.convert import Source, convert
+    from compliance.readings.convert import Retake, Source, convert
     from compliance.readings.raw_table import SpectralOptions
     from compliance.readings.text import MOST_BYTES
     from compliance.yaml_nodes.read_file import read_bytes
@@ -93,9 +103,10 @@ def command(
     wanted = to or format_for_suffix(out.suffix)
     if wanted is None:
         raise UsageError(f"{out}: unknown format; end the name in .csv, .txt or .cxf, or give --to")
+    why = _checked_reason(retake, reason)
     if out != HYPHEN:
         check_folder(out.parent)
-        _check_apart(out, [*sources, *([plan] if plan else [])])
+        _check_apart(out, [*sources, *(path for path in (plan, retake) if path)])
         check_targets([out], replace)
 
     def source(path: Path) -> Source:
@@ -113,6 +124,7 @@ def command(
         form=input_format,
         plan=source(plan) if plan else None,
         spectral=SpectralOptions(observer, unit),
+        retake=Retake(source(retake), why) if retake else None,
     )
     if out == HYPHEN:
         write_data(done.data)
@@ -121,6 +133,22 @@ def command(
     for line in _summary(done, wanted, out):
         click.echo(line, err=out == HYPHEN)
     return 0
+
+
+def _checked_reason(retake: Path | None, reason: str | None) -> str:
+    """Return the reason of a retake. Raises UsageError if only one of them is given, or the reason
+    does not fit in a cell."""
+    from compliance.readings.raw_table import MOST_CHARACTERS
+
+    text = (reason or "").strip()
+    if retake is None and reason is not None:
+        raise UsageError("--reason: only with --retake FILE, the patches that were measured again")
+    if retake is not None and not text:
+        raise UsageError('--retake: requires --reason TEXT, e.g. --reason "door open"')
+    if len(text) > MOST_CHARACTERS or not text.isprintable():
+        expected = f"at most {MOST_CHARACTERS} printable characters on one line"
+        raise UsageError(f"--reason: not a short text; expected {expected}")
+    return text
 
 
 def _check_apart(out: Path, read: Sequence[Path]) -> None:

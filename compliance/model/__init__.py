@@ -52,6 +52,7 @@ from compliance.model.readings import (
     Meter,
     Readings,
     RepeatabilityBand,
+    ReplacedReading,
     Saturated,
     Uncertainty,
 )
@@ -140,6 +141,7 @@ __all__ = [
     "Reason",
     "Remark",
     "RepeatabilityBand",
+    "ReplacedReading",
     "Requirement",
     "Room",
     "Rule",

@@ -7,12 +7,26 @@ from dataclasses import dataclass, field
 from datetime import date
 from typing import Any
 
-from compliance.model.signals import Array, Encoding, Integers
+from compliance.model.signals import Array, Encoding, Integers, Triple
+
+
+@dataclass(frozen=True, slots=True)
+class ReplacedReading:
+    """A row of a file whose patch was measured again: kept, shown and not used."""
+
+    line: int
+    codes: Triple
+    position: str
+    window: float
+    """% of area; NaN if the file does not state it (then the rule's)."""
+    xyz: tuple[float, float, float]
+    """cd/m²"""
+    reason: str
 
 
 @dataclass(frozen=True, slots=True)
 class Readings:
-    """A meter's values in the order of the file; R rows."""
+    """A meter's values in the order of the file; R rows, without those that were replaced."""
 
     encoding: Encoding
     codes: Integers
@@ -37,6 +51,7 @@ class Readings:
     sha256: str
     form: str = "csv"
     """The file's format."""
+    replaced: tuple[ReplacedReading, ...] = ()
 
     def __len__(self) -> int:
         return len(self.codes)

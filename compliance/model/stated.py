@@ -110,6 +110,9 @@ class StatedReadings:
     encoding: str
     measured: datetime | None
     count: int
+    """Without those that were replaced."""
+    replaced: int = 0
+    """Rows whose patch was measured again; not used."""
 
 
 @dataclass(frozen=True, slots=True)

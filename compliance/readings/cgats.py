@@ -33,7 +33,7 @@ FIELDS: Mapping[str, str] = {
     "XYZ_X": "X", "XYZ_Y": "Y", "XYZ_Z": "Z",
     "XYY_CAPY": "Y", "XYY_X": "x", "XYY_Y": "y",
     "POSITION": "position", "WINDOW": "window", "PATTERN": "pattern",
-    "BACKGROUND": "background", "SECONDS": "seconds", "SD": "sd",
+    "BACKGROUND": "background", "SECONDS": "seconds", "SD": "sd", "REPLACED": "replaced",
 }  # fmt: skip
 """Fields that are read, and our names of them."""
 PASSED_FIELDS = re.compile(
@@ -41,7 +41,9 @@ PASSED_FIELDS = re.compile(
     r"MEAN_DE|CHI_SQD_PAR"
 )
 """Standard fields that are not used."""
-OURS = ("C1", "C2", "C3", "POSITION", "WINDOW", "PATTERN", "BACKGROUND", "SECONDS", "SD")
+OURS = (
+    "C1", "C2", "C3", "POSITION", "WINDOW", "PATTERN", "BACKGROUND", "SECONDS", "SD", "REPLACED",
+)  # fmt: skip
 UNIT = "SPECTRAL_UNIT"
 HEADS = ("ENCODING", "OBSERVER", "UNIT", UNIT)
 """Keywords of our own before the data."""

@@ -33,6 +33,7 @@ from compliance.readings.raw_table import (
     columns_of,
     whole_rows,
 )
+from compliance.readings.retake import marked
 from compliance.readings.text import Problems, Row, text_of
 from compliance.readings.validate import OBSERVER, encoding_of, stated_encoding, validate
 
@@ -50,6 +51,15 @@ class Source:
     name: str
     """Its name in messages."""
     data: bytes
+
+
+@dataclass(frozen=True, slots=True)
+class Retake:
+    """Readings of patches that were measured again."""
+
+    source: Source
+    reason: str
+    """Why; stated in each row that they replace."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -170,8 +180,11 @@ def convert(
     form: str | None = None,
     plan: Source | None = None,
     spectral: SpectralOptions | None = None,
+    retake: Retake | None = None,
 ) -> Converted:
     """The readings of all sources, one after the other, in the format `to`.
+
+    With `retake`, its readings are added, and those that they replace are marked.
 
     `encoding` is that of the code values if the files do not state it; `form` requires a format
     of the sources. With `plan`, code values and places come from it, row by row. Values for
@@ -193,10 +206,11 @@ def convert(
                 raise file.problems.stop(message)
     if plan is not None:
         files = join_with_plan(files, _read(plan), encoding)
-    for file in files:
+    again = [_read(retake.source, form, asked)] if retake else []
+    for file in (*files, *again):
         encoding = encoding_of(file.table, file.problems, encoding)
     assert encoding is not None
-    for file in files:
+    checked = [
         validate(
             file.table,
             file.data,
@@ -206,14 +220,20 @@ def convert(
             observer=asked.observer,
             complete=True,
         )
-    whole = _normal([file.table for file in files])
+        for file in (*files, *again)
+    ]
+    tables = [file.table for file in files]
+    if retake:
+        *earlier, then = checked
+        tables = [*marked(tables, earlier, then, retake.reason, again[0].problems), again[0].table]
+    whole = _normal(tables)
     write: Callable[..., str] = import_module(f"compliance.readings.{FORMATS[to].writer}").write
     text = write(whole, encoding=encoding, created=created, tool=tool)
     return Converted(
         text.encode("utf-8"),
         len(whole.rows),
         sum(any(cell.startswith("-") for cell in row.cells[3:6]) for row in whole.rows),
-        tuple(dict.fromkeys(file.table.form for file in files)),
+        tuple(dict.fromkeys(file.table.form for file in (*files, *again))),
         encoding,
     )
 

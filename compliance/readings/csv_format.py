@@ -2,8 +2,8 @@
 
 Required are three columns of code values (`r, g, b` or `c1, c2, c3`) and the measured colour
 (`X, Y, Z` in cd/m² or `Y, x, y`); optional position, window, pattern, background, seconds,
-encoding, sd and observer; columns that begin with `x-` are ignored. CRLF, LF and CR all end a line;
-blank lines only at the end.
+encoding, sd, replaced and observer; columns that begin with `x-` are ignored. CRLF, LF and CR all
+end a line; blank lines only at the end.
 
 Cells are separated by commas and decimals have a point. A file whose header row is separated by
 semicolons has a decimal comma in every number; the two are never mixed.

@@ -24,7 +24,9 @@ from compliance.yaml_nodes.messages import did_you_mean, quoted
 
 NAME = "cxf"
 SPACE = "http://colorexchangeformat.com/CxF3-core"
-TAGS = ("c1", "c2", "c3", "position", "window", "pattern", "background", "seconds", "sd")
+TAGS = (
+    "c1", "c2", "c3", "position", "window", "pattern", "background", "seconds", "sd", "replaced",
+)  # fmt: skip
 COLLECTION = "readings"
 USUAL_TOP = 255
 """The largest code value if no MaxRange is given."""

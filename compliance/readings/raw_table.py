@@ -177,7 +177,8 @@ def whole_rows(table: Table, problems: Problems) -> list[Row]:
 CODES = (("r", "g", "b"), ("c1", "c2", "c3"))
 VALUES = (("X", "Y", "Z"), ("Y", "x", "y"))
 OPTIONAL = (
-    "position", "window", "pattern", "background", "seconds", "encoding", "sd", "observer"
+    "position", "window", "pattern", "background", "seconds", "encoding", "sd", "replaced",
+    "observer",
 )  # fmt: skip
 CODE_NAMES = tuple(name for names in CODES for name in names)
 VALUE_NAMES = tuple(dict.fromkeys(name for names in VALUES for name in names))

@@ -27,6 +27,7 @@ from compliance.model import (
     Array,
     Encoding,
     Readings,
+    ReplacedReading,
     Triple,
 )
 from compliance.readings.raw_table import (
@@ -133,6 +134,7 @@ class _Record:
     background: str
     seconds: float
     deviation: float
+    replaced: str
 
 
 def validate(
@@ -180,6 +182,10 @@ def validate(
                 problems.add(_unmeasured(columns, table), row.line)
         elif record := _record(row, columns, table, asked, problems):
             records.append(record)
+    replaced = tuple(_replaced(record) for record in records if record.replaced)
+    records = [record for record in records if not record.replaced]
+    if replaced and not records:
+        raise problems.stop("every reading is marked as replaced; leave the last of each unmarked")
     _check_colours(records, columns, floor, problems)
     problems.check()
     return Readings(
@@ -197,6 +203,18 @@ def validate(
         data=data,
         sha256=sha256(data),
         form=table.form,
+        replaced=replaced,
+    )
+
+
+def _replaced(record: _Record) -> ReplacedReading:
+    return ReplacedReading(
+        line=record.line,
+        codes=record.codes,
+        position=record.position,
+        window=record.window,
+        xyz=record.xyz,
+        reason=record.replaced,
     )
 
 
@@ -297,6 +315,7 @@ def _record(
         background=cells.line_if("background"),
         seconds=cells.number_if("seconds", 0.0, _is_positive, "seconds, 0 or more"),
         deviation=cells.number_if("sd", math.nan, _is_positive, "% of the mean Y, 0 or more"),
+        replaced=cells.line_if("replaced"),
     )
     if cells.text("encoding") not in ("", encoding.name):
         cells.note_cell("encoding", "is not the encoding given for this file", encoding.name)

@@ -27,6 +27,7 @@ SERIOUS = (
     "normalised",
     "unit",
     "conflicting",
+    "replaced",
     "meter-past-due",
     "meter-inadequate",
     "rule-archived",

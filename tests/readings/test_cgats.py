@@ -71,7 +71,7 @@ def test_codes_of_x_y_z() -> None:
 
 
 FIELDS = "RGB_R, RGB_G, RGB_B, C1, C2, C3, XYZ_X, XYZ_Y, XYZ_Z, XYY_CAPY, XYY_X, XYY_Y, POSITION, "
-FIELDS += "WINDOW, PATTERN, BACKGROUND, SECONDS, SD"
+FIELDS += "WINDOW, PATTERN, BACKGROUND, SECONDS, SD, REPLACED"
 CODE = "expected a code value of rgb-10-full, 0 to 1023"
 
 FAULTS = {

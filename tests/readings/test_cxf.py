@@ -195,7 +195,7 @@ FAULTS = {
         (('Name="sd"', 'Name="gain"'),),
         [
             "f:16: Tag: unknown tag 'gain' in readings; expected one of c1, c2, c3, position, "
-            "window, pattern, background, seconds, sd"
+            "window, pattern, background, seconds, sd, replaced"
         ],
     ),
     "an element": (

@@ -14,7 +14,7 @@ from compliance.readings.load import load_readings, readings_from_bytes
 EXPECTED = "expected readings as CSV: a header row, e.g. r,g,b,X,Y,Z, then a row for each reading"
 LEGAL = (
     "r, g, b, c1, c2, c3, X, Y, Z, x, y, position, window, pattern, background, seconds, "
-    "encoding, sd, observer"
+    "encoding, sd, replaced, observer"
 )
 CODES = "expected r, g, b or c1, c2, c3"
 VALUES = "expected X, Y, Z or Y, x, y"

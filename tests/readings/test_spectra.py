@@ -214,12 +214,12 @@ FAULTS = {
     "a column": (
         lambda text: text.replace("b,unit", "b,gain,unit").replace(",W/", ",1,W/"),
         "f:1: unknown column 'gain' beside spectra; expected one of r, g, b, c1, c2, c3, "
-        "position, window, pattern, background, seconds, encoding, sd, observer, unit",
+        "position, window, pattern, background, seconds, encoding, sd, replaced, observer, unit",
     ),
     "values as well": (
         lambda text: text.replace("b,unit", "b,Y,unit").replace(",W/", ",1,W/"),
         "f:1: unknown column 'Y' beside spectra; expected one of r, g, b, c1, c2, c3, "
-        "position, window, pattern, background, seconds, encoding, sd, observer, unit",
+        "position, window, pattern, background, seconds, encoding, sd, replaced, observer, unit",
     ),
 }
 

@@ -5,6 +5,7 @@ Page 1 names the most of it in short; the last pages have it all.
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from typing import Any
@@ -17,6 +18,7 @@ from compliance.model import (
     Job,
     Meter,
     Outcome,
+    Readings,
     ReadingsEntry,
     Rule,
     RuleFile,
@@ -36,7 +38,7 @@ from compliance.report.numbers import (
 )
 from compliance.report.report import Fact, Group
 from compliance.report.verdict import failing
-from compliance.report.words.en.grammar import capital, listed
+from compliance.report.words.en.grammar import capital, counted, listed
 from compliance.report.words.en.rules import (
     changed_requirement,
     changed_words,
@@ -189,12 +191,33 @@ def _readings(assessment: Assessment) -> Iterable[Fact]:
 def _one_set(state: GradedReadings, entry: ReadingsEntry | None, name: str) -> Iterable[Fact]:
     readings = state.readings
     yield fact(name, f"{readings.file_name}, {len(readings)} rows")
+    yield from _replaced(readings)
     yield fact("Measured", state.measured)
     yield fact("Encoding", readings.encoding.name)
     if entry is not None:
         yield fact("Light while measuring", entry.ambient)
         yield fact("Geometry", entry.geometry)
     yield fact("SHA-256", readings.sha256, mono=True)
+
+
+MOST_REPLACED = 40
+"""Replaced readings printed with their values."""
+
+
+def _replaced(readings: Readings) -> Iterable[Fact]:
+    """Readings that were replaced by others, with their values and why."""
+    gone = readings.replaced
+    if not gone:
+        return
+    yield fact("Replaced, not used", counted(len(gone), "row"))
+    for each in gone[:MOST_REPLACED]:
+        codes = " ".join(map(str, each.codes))
+        xyz = " ".join(format_plain(value) for value in each.xyz)
+        window = "" if math.isnan(each.window) else f", {format_plain(each.window)} %"
+        where = f"{codes}, {each.position}{window}"
+        yield fact(f"Line {each.line}", f"{where}: X Y Z {xyz} cd/m²; {each.reason}")
+    if len(gone) > MOST_REPLACED:
+        yield fact("Others", f"{len(gone) - MOST_REPLACED} more, in the readings attached")
 
 
 def _meter(assessment: Assessment) -> Iterable[Fact]:

@@ -100,6 +100,30 @@ def drift(change: float, times: int) -> str:
     return text.replace("-", "−")
 
 
+# ------------------------------------------------------------ replaced rows
+
+
+def replaced(
+    replaced: float,
+    count: float,
+    reasons: Sequence[tuple[str, float]],
+    titles: Sequence[str],
+    *,
+    short: bool = False,
+) -> str:
+    """How many rows were replaced and why, and the values that rest on a patch read again."""
+    why = [reason if times == 1 else f"{reason} ({times:.0f} times)" for reason, times in reasons]
+    given = _shortened(why) if short else None
+    text = (
+        f"{replaced:.0f} of {count:.0f} readings were replaced by others taken again; reason: "
+        f"{given or '; '.join(why) + '.'}"
+    )
+    if not titles:
+        return text
+    named = _shortened(titles) if short else None
+    return f"{text} Values of a patch that was read again: {named or '; '.join(titles) + '.'}"
+
+
 # ------------------------------------------------------------ order
 
 
@@ -329,10 +353,12 @@ REMARKS: Mapping[str, str | Callable[..., str]] = {
         "15\u00a0% (practice), and it ends below what is asked for."
     ),
     "pair": pair,
+    "replaced": replaced,
 }
 
 SHORT_REMARKS: Mapping[str, Callable[..., str]] = {
     "meter-inadequate": partial(meter_inadequate, short=True),
     "pair": partial(pair, short=True),
+    "replaced": partial(replaced, short=True),
 }
 """For page 1, where a long list has no room."""
