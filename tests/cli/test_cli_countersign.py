@@ -54,7 +54,7 @@ def test_in_place_with_a_role(client: Run, compliance: Run, tmp_path: Path) -> N
     assert (done.returncode, done.stderr) == (0, "")
     said, made = done.stdout.splitlines()
     assert said == (
-        f"{assessment().number} says: compliant; "
+        f"{assessment().number} says: conditionally compliant; "
         "signed by Ada Quill as facility on 2026-11-20 16:00 UTC"
     )
     assert made == "sheet.pdf: countersigned by Cleo Client as Supervising engineer"
