@@ -263,7 +263,9 @@ FEW = 0.5
 HARDLY = 0.1
 """Largest share that is found of a rule's patches if another plan was measured."""
 MOST = 0.9
-"""Share that must be found in another encoding."""
+"""Share that must be found in another encoding; of the patches read, if these are fewer."""
+ENOUGH, TIMES = 8, 3
+"""If they are fewer: patches that must be found, and times as many as in the stated encoding."""
 
 
 def encoding(case: MatchedReadings, readings: Readings) -> Remark | None:
@@ -273,7 +275,7 @@ def encoding(case: MatchedReadings, readings: Readings) -> Remark | None:
         return None
     others = {name: _found_in(case, readings, other) for name, other in ENCODINGS.items()}
     best = max(others, key=lambda name: others[name])
-    if others[best] < MOST * every:
+    if not _fits_better(others[best], here, every, len(case.patches)):
         return _of_another_plan(here, every, len(case.patches))
     return Remark(
         "encoding",
@@ -285,6 +287,14 @@ def encoding(case: MatchedReadings, readings: Readings) -> Remark | None:
             "other": best,
         },
     )
+
+
+def _fits_better(then: int, here: int, every: int, read: int) -> bool:
+    """Whether so many planned patches found in another encoding tell that the codes are in it, if
+    `here` are found as stated, of `every` one that is planned and `read` that were measured."""
+    if then >= MOST * every:
+        return True
+    return then >= max(ENOUGH, TIMES * here, MOST * min(every, read))
 
 
 def _of_another_plan(here: int, every: int, read: int) -> Remark | None:

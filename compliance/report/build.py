@@ -26,6 +26,7 @@ from compliance.report.words.en.rules import departures_sentence, rule_name
 SERIOUS = (
     "normalised",
     "unit",
+    "encoding",
     "conflicting",
     "replaced",
     "meter-past-due",

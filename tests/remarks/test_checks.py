@@ -354,6 +354,23 @@ def test_code_values_of_another_encoding(meant: str, said: str) -> None:
     assert "out-of-order" not in wrong
 
 
+@pytest.mark.parametrize("rule", ["web-srgb", "hdr-pq-1000"])
+@pytest.mark.parametrize(
+    ("meant", "said"), [("rgb-10-narrow", "rgb-10-full"), ("rgb-8-full", "rgb-12-narrow")]
+)
+def test_a_part_of_a_session_in_another_encoding(rule: str, meant: str, said: str) -> None:
+    """The hint needs no whole plan, and is not given to a part in the right encoding."""
+    shown = simulated.ideal(shipped_rule(rule), encoding=ENCODINGS[meant], black=0.001)
+    whole = simulated.readings(shown, ENCODINGS[meant])
+    random = np.random.RandomState(2)
+    for share in (0.3, 0.5, 0.8):
+        rows = np.sort(random.choice(len(whole), int(share * len(whole)), replace=False))
+        part = simulated.picked(whole, [int(row) for row in rows])
+        assert "encoding" not in noted(part, rule)
+        wrong = noted(replace(part, encoding=ENCODINGS[said]), rule)
+        assert f"would be as {meant}: the code values may be in that" in wrong["encoding"]
+
+
 def test_a_session_cut_short_is_not_in_another_encoding() -> None:
     good = read()
     few = greys(good)[:5]
