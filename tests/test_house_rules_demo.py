@@ -176,7 +176,7 @@ def test_a_wider_limit_without_its_reason_is_refused(repository: Repository) -> 
     repository.change("{max: 0.05}", "{max: 0.2}")
     done = repository.step("Check")
     assert done.returncode == 1
-    assert "not provably tighter than in sdr-broadcast@1" in done.stdout
+    assert "not provably tighter than in sdr-broadcast@2" in done.stdout
 
 
 def test_a_first_set_of_rules_has_nothing_to_compare_with(repository: Repository) -> None:

@@ -17,7 +17,7 @@ HOUSE = """\
 rule: ours
 title: Our | broadcast *master* @all
 revision: 1
-extends: sdr-broadcast@1
+extends: sdr-broadcast@2
 valid_for: {days: 20}
 requirements:
   black-level: {limits: {max: 0.04}}
@@ -55,7 +55,7 @@ def test_list_has_house_rules_first_then_the_shipped(compliance, house):
     assert (done.returncode, done.stderr) == (0, "")
     rules = json.loads(done.stdout)["rules"]
     assert [rule["id"] for rule in rules] == ["ours", *shipped_rules()]
-    assert (rules[0]["extends"], rules[0]["shipped"]) == ("sdr-broadcast@1", False)
+    assert (rules[0]["extends"], rules[0]["shipped"]) == ("sdr-broadcast@2", False)
     assert all(rule["shipped"] for rule in rules[1:])
     assert sum(rules[0]["basis"].values()) == rules[0]["shall"] + rules[0]["should"]
 
@@ -72,7 +72,7 @@ def test_list_fits_a_terminal(compliance, house):
 def test_list_as_markdown_has_one_row_per_rule(compliance, house):
     lines = compliance("rules", "list", "--format", "markdown").stdout.splitlines()
     assert len(lines) == 2 + 1 + len(shipped_rules())
-    assert "Our \\| broadcast \\*master\\* &#64;all (extends sdr-broadcast&#64;1)" in lines[2]
+    assert "Our \\| broadcast \\*master\\* &#64;all (extends sdr-broadcast&#64;2)" in lines[2]
 
 
 def test_list_goes_on_after_a_rule_that_cannot_be_read(compliance, house):
@@ -106,7 +106,7 @@ def test_show_says_each_limit_and_where_it_stands(compliance, house):
     assert "± 10 % up to 10 cd/m²; ± 5 %" in text
     assert "withdrawn: an office; agreed by Ada, 2026-11-02" in text
     assert "21 neutral steps from 0 to 100 % of the signal" in text
-    assert "sdr-broadcast@1" in text
+    assert "sdr-broadcast@2" in text
 
 
 @pytest.mark.parametrize("name", shipped_rules())
@@ -124,7 +124,7 @@ def test_show_writes_a_rule_that_reads_the_same(capsys, tmp_path, name):
 
 def test_show_writes_a_house_rule_without_its_parents(compliance, house):
     text = compliance("rules", "show", "ours", "--format", "yaml").stdout
-    assert "\n# extends sdr-broadcast@1\n" in text
+    assert "\n# extends sdr-broadcast@2\n" in text
     assert "# change of requirements.surround: withdrawn: an office" in text
     alone = house / "alone"
     alone.mkdir()
@@ -297,7 +297,7 @@ def test_two_sides_are_of_a_kind(compliance, house):
 
 
 def test_ids_with_their_revision(compliance, house):
-    assert compliance("rules", "diff", "sdr-broadcast@1", "ours@1").returncode == 0
+    assert compliance("rules", "diff", "sdr-broadcast@2", "ours@1").returncode == 0
     done = compliance("rules", "diff", "ours@7", "ours@1")
     assert done.returncode == 2
     assert "the known revisions of ours are 1, and no commit" in done.stderr

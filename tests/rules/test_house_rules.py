@@ -255,7 +255,7 @@ def test_a_line_of_parents_has_an_end(tmp_path: Path) -> None:
 
 
 def test_a_rule_extends_a_shipped_one(tmp_path: Path) -> None:
-    text = "rule: ours\nextends: sdr-broadcast@1\ntitle: Ours\nrevision: 1\n"
+    text = "rule: ours\nextends: sdr-broadcast@2\ntitle: Ours\nrevision: 1\n"
     write(tmp_path, {"ours.yaml": text})
     rule = load_rule(tmp_path / "ours.yaml")
     assert rule.files[1].path == "sdr-broadcast.yaml"
