@@ -147,7 +147,7 @@ def test_a_loosening_fails_until_somebody_agrees(repository: Repository) -> None
 
 def test_a_withdrawn_rule_fails(repository: Repository) -> None:
     (repository.place / "rules" / "second.yaml").write_text(
-        "rule: second\ntitle: Second\nrevision: 1\nextends: sdr-broadcast@1\n", encoding="utf-8"
+        "rule: second\ntitle: Second\nrevision: 1\nextends: sdr-broadcast@2\n", encoding="utf-8"
     )
     repository.git("add", "--all")
     repository.git("commit", "--quiet", "--message=Second")

@@ -26,7 +26,7 @@ HOUSE = """\
 rule: ours
 title: Our broadcast master
 revision: 1
-extends: sdr-broadcast@1
+extends: sdr-broadcast@2
 patches:
   more: {list: patches/more.yaml}
 requirements:

@@ -151,7 +151,7 @@ class CertificateReach:
             "repeatability": np.isfinite(spread.xy).all(axis=1),
             "saturated": neutral | (hue is not None),
         }
-        hidden = case.hidden_blacks
+        hidden = case.hidden_blacks & case.lowest_stated
         return cls(
             {key: np.asarray(flags | hidden) for key, flags in luminance.items()},
             {key: np.asarray(flags) for key, flags in chromaticity.items()},

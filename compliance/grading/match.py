@@ -382,7 +382,7 @@ class MatchedReadings:
             readings=readings,
             xyz=xyz,
             black_hidden=(black != NOWHERE) & hidden[black],
-            greys=_dark_greys(self.patches, xyz, self.view.white, self.lowest),
+            greys=_greys_of_whites(self.patches, xyz, self.view.white, self.lowest),
         )
         return replace(self, view=view)
 
@@ -477,7 +477,7 @@ def _view(
         start=_index(patches.like(seconds=0.0)),
         black_hidden=(black != NOWHERE) & _hidden_blacks(patches, plan, xyz, lowest)[black],
         lowest=lowest,
-        greys=_dark_greys(patches, xyz, white, lowest),
+        greys=_greys_of_whites(patches, xyz, white, lowest),
     )
 
 
@@ -485,15 +485,16 @@ def _hidden_blacks(patches: Patches, plan: Plan, xyz: Array, lowest: float) -> F
     return np.asarray((patches.level <= plan.half_code) & (xyz[:, 1] < lowest))
 
 
-DARK_GREYS = (0.1, 10.0)
-"""cd/m² of nominal target, ends included, of the greys that tell a lifted black (practice)."""
+DARKEST_GREY = 0.1
+"""cd/m² of nominal target from which greys tell a lifted black (practice)."""
 
 
-def _dark_greys(patches: Patches, xyz: Array, white: Index, lowest: float) -> Mapping[int, Index]:
-    """The dark greys at the place of each white, by the white's index."""
-    low, high = DARK_GREYS
+def _greys_of_whites(
+    patches: Patches, xyz: Array, white: Index, lowest: float
+) -> Mapping[int, Index]:
+    """The greys at the place of each white, by the white's index."""
     usable = patches.neutral & ~patches.beyond & (xyz[:, 1] >= lowest)
-    usable &= (patches.nominal >= low * (1 - EDGE)) & (patches.nominal <= high * (1 + EDGE))
+    usable &= patches.nominal >= DARKEST_GREY * (1 - EDGE)
     plain = [replace(stimulus, window=0.0) for stimulus in patches.stimulus]
     greys: dict[int, Index] = {}
     for each in np.unique(white[white != NOWHERE]):

@@ -300,22 +300,22 @@ class _Shared:
     def _relative(self, level: Array, part: slice) -> Array:
         """(draws, n) relative error of Y: the part that differs by level, and the common one."""
         bands = self._meter.luminance
-        stated = np.array([band.relative for band in bands])[band_of(bands, level)]
-        apart = stated
+        relative = np.array([band.relative for band in bands])
+        stated, common = relative[band_of(bands, level)], np.zeros(())
         if self._meter.linearity.relative is not None:
-            apart = np.minimum(stated, self._meter.linearity.relative)
-        common = np.sqrt(stated**2 - apart**2)
+            common = _common(relative.min(), self._meter.linearity.relative)
+        apart = np.sqrt(stated**2 - common**2)
         drawn = apart * self._level.at(level, part) + common * self._common[part, None]
         return np.asarray(drawn / 100 / self._meter.k)
 
     def _offsets(self, level: Array, part: slice, correlation: float) -> Array:
         """(draws, n, 2) error of x and y: the part that differs by level, and the common one."""
         bands = self._meter.chromaticity
-        stated = np.array([(band.x, band.y) for band in bands])[band_of(bands, level)]
-        apart = stated * VARYING
-        if self._meter.linearity.xy is not None:
-            apart = np.minimum(stated, self._meter.linearity.xy)
-        common = np.sqrt(stated**2 - apart**2)
+        each = np.array([(band.x, band.y) for band in bands])
+        stated, least = each[band_of(bands, level)], each.min(axis=0)
+        varying = self._meter.linearity.xy
+        common = _common(least, least * VARYING if varying is None else varying)
+        apart = np.sqrt(stated**2 - common**2)
         by_level = np.stack([self._level_x.at(level, part), self._level_y.at(level, part)], axis=-1)
         shared = _correlated(self._common_xy[part], correlation)[:, None]
         drawn = apart * _correlated(by_level, correlation) + common * shared
@@ -336,6 +336,12 @@ class _Shared:
         reach = np.hypot(out[:, 0], out[:, 1])[hue]
         weight = np.minimum(1.0, np.hypot(away[:, 0], away[:, 1]) / reach)
         return hue.astype(np.int64), np.where(coloured, weight, 0.0)
+
+
+def _common(least: Array | float, apart: Array | float) -> Array:
+    """The part of an uncertainty that all levels share: of the band with the least, what is left
+    besides the part that differs by level. What a band has more is its own."""
+    return np.asarray(np.sqrt(np.maximum(np.square(least) - np.square(apart), 0.0)))
 
 
 def _correlated(normal: Array, correlation: float) -> Array:

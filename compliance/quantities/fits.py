@@ -7,6 +7,7 @@ leading index.
 from __future__ import annotations
 
 from collections.abc import Callable
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -89,26 +90,22 @@ SECTIONS = 36
 """Golden sections of the best place's neighbourhood, to 10⁻⁸ of the range."""
 
 
-def black_of_greys(
-    curve: str, signal: Array, luminance: Array, white: Array, lowest: float, exponent: float
-) -> Array:
-    """Black (...,) from 0 to `lowest` in cd/m² with which a curve of that exponent fits best."""
-    with np.errstate(divide="ignore", invalid="ignore"):
-        measured = np.log(luminance / white[..., None])
-        most = _lift_of(curve, np.asarray(lowest / white), exponent)
+class FreeBlack(NamedTuple):
+    """What greys tell of a curve whose black the meter cannot see, both (...,)."""
 
-    def residual(lift: Array) -> Array:
-        rest = measured - exponent * _shape(curve, lift, signal)
-        return np.asarray(np.sum(rest**2, axis=-1))
-
-    lift = _least(residual, most)
-    return np.asarray(white * _scene(curve, lift) ** exponent)
+    exponent: Array
+    black: Array
+    """cd/m²"""
 
 
-def exponent_with_black(
+def with_free_black(
     curve: str, signal: Array, luminance: Array, white: Array, lowest: float
-) -> Array:
-    """γ (...,) of the curve, with the black from 0 to `lowest` in cd/m² that fits best with it."""
+) -> FreeBlack:
+    """The exponent of the curve, with the black from 0 to `lowest` in cd/m² that fits best with it.
+
+    Both are fitted together: fitted after the black, an exponent of 2.2 would read 2.36; and a
+    black fitted at the rule's exponent would hide a wrong one.
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         measured = np.log(luminance / white[..., None])
         most = _lift_of(curve, np.asarray(lowest / white), LARGEST_EXPONENT)
@@ -117,14 +114,16 @@ def exponent_with_black(
         shape = _shape(curve, lift, signal)
         return np.asarray(np.sum(shape * measured, axis=-1) / np.sum(shape * shape, axis=-1))
 
-    def residual(lift: Array) -> Array:
-        gamma = exponent(lift)
-        rest = measured - gamma[..., None] * _shape(curve, lift, signal)
+    def black(lift: Array) -> Array:
         with np.errstate(invalid="ignore"):
-            black = white * _scene(curve, lift) ** gamma
-        return np.where(black <= lowest, np.sum(rest**2, axis=-1), np.inf)
+            return np.asarray(white * _scene(curve, lift) ** exponent(lift))
 
-    return np.asarray(exponent(_least(residual, most)))
+    def residual(lift: Array) -> Array:
+        rest = measured - exponent(lift)[..., None] * _shape(curve, lift, signal)
+        return np.where(black(lift) <= lowest, np.sum(rest**2, axis=-1), np.inf)
+
+    lift = _least(residual, most)
+    return FreeBlack(exponent(lift), black(lift))
 
 
 def _least(residual: Callable[[Array], Array], most: Array) -> Array:

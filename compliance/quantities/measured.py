@@ -55,7 +55,7 @@ class Measured(NamedTuple):
     lowest: float
     """cd/m², the meter's"""
     greys: Mapping[int, Index]
-    """The dark greys beside each white, which tell a lifted black that is hidden"""
+    """The greys beside each white, which tell a lifted black that is hidden"""
     black_drawn: bool = False
     """Whether a hidden black has been drawn"""
 
@@ -92,15 +92,10 @@ class Measured(NamedTuple):
         greys = self.greys.get(white, np.empty(0, dtype=np.int64))
         if not self.model.lift or not len(greys):
             return otherwise
-        told = fits.black_of_greys(
-            self.model.curve,
-            self.level[greys],
-            self.luminance(greys),
-            self.scaling_white(greys[:1])[..., 0],
-            self.lowest,
-            self.model.system_gamma if self.model.curve == "hlg" else self.model.exponent,
-        )
-        return np.asarray(told[..., None])
+        white_shown = self.scaling_white(greys[:1])[..., 0]
+        level, shown = self.level[greys], self.luminance(greys)
+        told = fits.with_free_black(self.model.curve, level, shown, white_shown, self.lowest)
+        return np.where(np.isfinite(told.black), told.black, 0.0)[..., None]
 
     def scaling_white(self, index: Index) -> Array:
         """(..., n) luminance to which the target's white is fitted."""
@@ -309,8 +304,7 @@ def fitted_exponent(view: Measured, roles: Roles, options: Options) -> Array:
     signal, shown = view.level[roles.over], view.luminance(roles.over)
     white = view.measured_white(first)[..., 0]
     if model.lift and view.black_hidden[first].all():
-        # Fitted after the black, an exponent of 2.2 would pass for 2.36.
-        return _one(fits.exponent_with_black(model.curve, signal, shown, white, view.lowest))
+        return _one(fits.with_free_black(model.curve, signal, shown, white, view.lowest).exponent)
     black = view.measured_black(first)[..., 0]
     if model.blackless:
         black = np.zeros_like(black)

@@ -136,7 +136,7 @@ def test_a_job_names_rules_and_meters(tmp_path: Path) -> None:
 def test_one_slot_of_a_job_in_words(tmp_path: Path) -> None:
     code, out, _ = run(job(tmp_path), "--slot", "1")
     assert code == 0
-    assert out.startswith("slot 1 · web-srgb, revision 1 · meter m (colorimeter)\n")
+    assert out.startswith("slot 1 · web-srgb, revision 2 · meter m (colorimeter)\n")
     assert out.endswith("This meter can prove every requirement of the rule.\n")
     assert out.count("slot ") == 1
 

@@ -50,7 +50,7 @@ def test_a_slot_of_a_job(compliance, suite):
     assert done.stderr == ""
     assert done.returncode == 0
     text = " ".join(done.stdout.split())
-    assert "Slot 1 · sdr-broadcast, revision 1" in done.stdout
+    assert "Slot 1 · sdr-broadcast, revision 2" in done.stdout
     assert "1. The display follows gamma " in text
     assert "Next: Choose BT.1886" in text
     assert "What calibration changed" in text
@@ -202,7 +202,7 @@ def test_what_was_found_before_calibration(compliance, suite):
     assert "outside the limits; explain with --before." in " ".join(after.stdout.split())
     done = compliance("explain", "job.yaml", "--slot", "1", "--before", *NOW)
     assert done.returncode == 0
-    assert done.stdout.startswith("Slot 1 before calibration · sdr-broadcast, revision 1")
+    assert done.stdout.startswith("Slot 1 before calibration · sdr-broadcast, revision 2")
     assert "1. White is that of " in done.stdout
     every = compliance("explain", "job.yaml", "--before", *NOW)
     assert (every.returncode, every.stdout, every.stderr) == (0, done.stdout, "")

@@ -37,7 +37,7 @@ SIGNALS = np.array(
 
 HOUSE = """\
 rule: hlg-house
-extends: hdr-hlg-1000@1
+extends: hdr-hlg-1000@2
 title: HDR master, HLG, another peak
 revision: 1
 target: {{luminance: {{white: {peak}}}}}
