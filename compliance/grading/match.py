@@ -18,6 +18,7 @@ from numpy.typing import NDArray
 from compliance import targets
 from compliance.colour import codes
 from compliance.grading.patches import EDGE, Plan, PlannedPatch, default_pattern
+from compliance.grading.resolution import Resolution, resolution_of
 from compliance.model import (
     CHROMATICITY_FLOOR,
     Integers,
@@ -89,6 +90,25 @@ class Patches:
     def _first(self) -> Integers:
         """(P,) place of the first reading of each patch."""
         return np.cumsum(self.count) - self.count
+
+    def only(self, patches: Index) -> Patches:
+        """Some of the patches (n,), in ascending order."""
+        kept = np.isin(self.rows, patches)
+        return replace(
+            self,
+            codes=self.codes[patches],
+            signal=self.signal[patches],
+            stimulus=tuple(self.stimulus[patch] for patch in patches.tolist()),
+            rows=np.searchsorted(patches, self.rows[kept]),
+            order=self.order[kept],
+            count=self.count[patches],
+            level=self.level[patches],
+            neutral=self.neutral[patches],
+            nominal=self.nominal[patches],
+            unreachable=self.unreachable[patches],
+            above=self.above[patches],
+            beyond=self.beyond[patches],
+        )
 
     def mean(self, xyz: Array) -> Array:
         """Means of repeats: (..., R, 3) in canonical order to (..., P, 3)."""
@@ -353,6 +373,7 @@ class MatchedReadings:
     """whether the meter's file states it itself"""
     chromaticity_floor: float
     stated: DeclaredFacts
+    resolution: Resolution
     deviation: Array
     """(R,) stated deviation of each reading's Y in %, canonical order; NaN if not stated"""
 
@@ -374,6 +395,41 @@ class MatchedReadings:
         """(P,) blacks that read less than the meter's lowest luminance."""
         return _hidden_blacks(self.patches, self.plan, self.view.xyz, self.lowest)
 
+    def only(self, patches: Index) -> MatchedReadings:
+        """The case, had only some of its patches (n,) been read; in ascending order.
+
+        They keep their whites, blacks, centres and first readings only if these are among them.
+        """
+        narrowed = self.patches.only(patches)
+        rows = np.flatnonzero(np.isin(self.patches.rows, patches))
+        place = np.full(len(self.patches) + 1, NOWHERE, dtype=np.int64)
+        place[patches] = np.arange(len(patches))
+        view = self.view
+        white, black = place[view.white[patches]], place[view.black[patches]]
+        greys = {int(place[each]): place[some] for each, some in view.greys.items()}
+        exponents = {int(place[each]): told for each, told in view.exponents.items()}
+        return replace(
+            self,
+            patches=narrowed,
+            matcher=Matcher(self.plan, narrowed),
+            deviation=self.deviation[rows],
+            resolution=self.resolution.at(rows),
+            view=view._replace(
+                xyz=view.xyz[patches],
+                readings=view.readings[rows],
+                rows=narrowed.rows,
+                signal=narrowed.signal,
+                level=narrowed.level,
+                white=white,
+                black=black,
+                centre=place[view.centre[patches]],
+                start=place[view.start[patches]],
+                black_hidden=view.black_hidden[patches],
+                greys={each: some[some != NOWHERE] for each, some in greys.items()},
+                exponents=exponents,
+            ),
+        )
+
     def with_readings(self, readings: Array) -> MatchedReadings:
         """The case, had the meter read (R, 3) XYZ in cd/m² in canonical order."""
         xyz, black = self.patches.mean(readings), self.view.black
@@ -384,7 +440,7 @@ class MatchedReadings:
             black_hidden=(black != NOWHERE) & hidden[black],
             greys=_greys_of_whites(self.patches, xyz, self.view.white, self.lowest),
         )
-        return replace(self, view=view)
+        return replace(self, view=view.with_exponents())
 
 
 _MATCHED: WeakKeyDictionary[Measurement, MatchedReadings] = WeakKeyDictionary()
@@ -448,6 +504,10 @@ def match_readings(
         lowest_stated=meter is not None and meter.stated_lowest is not None,
         chromaticity_floor=meter.chromaticity_floor if meter else CHROMATICITY_FLOOR,
         stated=stated or DeclaredFacts(),
+        resolution=resolution_of(
+            readings.xyz[patches.order],
+            meter.uncertainty.resolution if meter and meter.uncertainty else None,
+        ),
         deviation=readings.deviation[patches.order],
     )
 
@@ -478,7 +538,8 @@ def _view(
         black_hidden=(black != NOWHERE) & _hidden_blacks(patches, plan, xyz, lowest)[black],
         lowest=lowest,
         greys=_greys_of_whites(patches, xyz, white, lowest),
-    )
+        exponents={},
+    ).with_exponents()
 
 
 def _hidden_blacks(patches: Patches, plan: Plan, xyz: Array, lowest: float) -> Flags:

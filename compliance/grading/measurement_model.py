@@ -25,7 +25,6 @@ from compliance.grading.certificate import (
 from compliance.grading.level_process import LevelProcess
 from compliance.grading.match import MatchedReadings
 from compliance.grading.patches import HUES
-from compliance.grading.resolution import resolution_of
 from compliance.grading.streams import part_of, shared_normals, stream
 from compliance.model import Uncertainty
 from compliance.quantities.measured import Measured
@@ -67,7 +66,7 @@ class Draws:
         self.count = count
         self._seed = seed
         self._meter = uncertainty
-        self._resolution = resolution_of(case.view.readings, uncertainty.resolution)
+        self._resolution = case.resolution
         self._scattered = scattered_patches(case) if own_scatter else frozenset[int]()
         self._of_readings = spread_of_readings(case, uncertainty, self._scattered)
         self._of_patches = spread_of_patches(case, self._of_readings)

@@ -12,11 +12,14 @@ from compliance.colour import spaces
 from compliance.grading.grade import grade
 from compliance.grading.match import MatchedReadings
 from compliance.grading.measurement_model import Draws
-from compliance.grading.patch_roles import needs_black, needs_white
+from compliance.grading.patch_roles import needs_black, needs_white, select_roles
 from compliance.grading.samples import Graded, SampleCounts, apply_samples, nearest_of
 from compliance.model import Finding, Level, Requirement, Uncertainty
-from compliance.quantities.catalogue import QUANTITIES
+from compliance.quantities.catalogue import QUANTITIES, is_stated
 from compliance.quantities.measured import NOWHERE
+
+MANY_PATCHES = 1000
+"""With more of them, only those that requirements use are drawn."""
 
 
 def white_spread(
@@ -40,12 +43,31 @@ def findings_of(
     grades = [grade(requirement, case) for requirement in case.rule.requirements]
     if uncertainty is None or not uncertainty.luminance or not count:
         return tuple(graded.finding for graded in grades)
-    tallies = sample_requirements(grades, case, uncertainty, count=count, seed=seed)
+    tallies = sample_requirements(*_narrowed(grades, case), uncertainty, count=count, seed=seed)
     confidence = case.rule.decision.confidence
     return tuple(
         apply_samples(graded, answers, confidence)
         for graded, answers in zip(grades, tallies, strict=True)
     )
+
+
+def _narrowed(
+    grades: Sequence[Graded], case: MatchedReadings
+) -> tuple[Sequence[Graded], MatchedReadings]:
+    """The case with only the patches that its requirements use, and those graded in it.
+
+    The draws of patches that nothing uses would fill the memory.
+    """
+    if len(case.patches) <= MANY_PATCHES:
+        return grades, case
+    chosen = [
+        patch.index
+        for requirement in case.rule.requirements
+        if not is_stated(requirement.quantity)
+        for patch in select_roles(requirement, case).chosen
+    ]
+    only = case.only(np.array(sorted(_with_company(chosen, case)), dtype=np.int64))
+    return [grade(graded.requirement, only) for graded in grades], only
 
 
 def sample_requirements(

@@ -28,6 +28,10 @@ class Resolution(NamedTuple):
     apart: Flags
     """(R,) whether X and Z are rounded to the same step; else they follow Y"""
 
+    def at(self, rows: NDArray[np.int64]) -> Resolution:
+        """The last digit of some of the readings."""
+        return Resolution(self.step[rows], self.apart[rows])
+
     @property
     def known(self) -> Flags:
         """(R,)"""

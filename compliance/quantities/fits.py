@@ -126,6 +126,22 @@ def with_free_black(
     return FreeBlack(exponent(lift), black(lift))
 
 
+def black_at_exponent(
+    curve: str, signal: Array, luminance: Array, white: Array, lowest: float, exponent: float
+) -> Array:
+    """Black (...,) from 0 to `lowest` in cd/m² with which a curve of that exponent fits best."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        measured = np.log(luminance / white[..., None])
+        most = _lift_of(curve, np.asarray(lowest / white), exponent)
+
+    def residual(lift: Array) -> Array:
+        rest = measured - exponent * _shape(curve, lift, signal)
+        return np.asarray(np.sum(rest**2, axis=-1))
+
+    lift = _least(residual, most)
+    return np.asarray(white * _scene(curve, lift) ** exponent)
+
+
 def _least(residual: Callable[[Array], Array], most: Array) -> Array:
     """The place (...,) from 0 to `most` (...,) with the least residual: by a grid, then by golden
     sections; a residual that is not a number counts as infinite."""

@@ -56,6 +56,8 @@ class Measured(NamedTuple):
     """cd/m², the meter's"""
     greys: Mapping[int, Index]
     """The greys beside each white, which tell a lifted black that is hidden"""
+    exponents: Mapping[int, float]
+    """The exponent that these greys have with a black left free, decided once"""
     black_drawn: bool = False
     """Whether a hidden black has been drawn"""
 
@@ -90,12 +92,33 @@ class Measured(NamedTuple):
     def _told_black(self, white: int, otherwise: Array) -> Array:
         """(..., m) Y of a hidden black as the greys beside its white tell it, if they can."""
         greys = self.greys.get(white, np.empty(0, dtype=np.int64))
-        if not self.model.lift or not len(greys):
+        if white not in self.exponents:
             return otherwise
-        white_shown = self.scaling_white(greys[:1])[..., 0]
-        level, shown = self.level[greys], self.luminance(greys)
-        told = fits.with_free_black(self.model.curve, level, shown, white_shown, self.lowest)
-        return np.where(np.isfinite(told.black), told.black, 0.0)[..., None]
+        told = fits.black_at_exponent(
+            self.model.curve,
+            self.level[greys],
+            self.luminance(greys),
+            self.scaling_white(greys[:1])[..., 0],
+            self.lowest,
+            self.exponents[white],
+        )
+        return np.asarray(told[..., None])
+
+    def with_exponents(self) -> Measured:
+        """The same, with the exponents of greys beside a hidden black.
+
+        The rule's own exponent would let such a black hide a wrong one.
+        """
+        exponents = {}
+        for white in np.unique(self.white[self.black_hidden & (self.white != NOWHERE)]):
+            greys = self.greys.get(int(white), np.empty(0, dtype=np.int64))
+            if self.model.lift and len(greys) > 1:
+                shown, top = self.luminance(greys), self.scaling_white(greys[:1])[..., 0]
+                told = fits.with_free_black(
+                    self.model.curve, self.level[greys], shown, top, self.lowest
+                )
+                exponents[int(white)] = float(told.exponent)
+        return self._replace(exponents=exponents)
 
     def scaling_white(self, index: Index) -> Array:
         """(..., n) luminance to which the target's white is fitted."""

@@ -11,6 +11,7 @@ from helpers import builders
 from numpy.typing import NDArray
 
 import compliance.grading.measurement_model
+import compliance.grading.monte_carlo
 from compliance import model
 from compliance.assessment import assess
 from compliance.documents import assessment_document
@@ -378,3 +379,39 @@ def test_each_is_decided_point_by_point() -> None:
     assert one.joint is not None and one.joint < one.probability
     assert one.verdict is Verdict.CONDITIONAL_PASS
     assert one.value == pytest.approx(100.5)
+
+
+def test_only_what_requirements_use_is_drawn_of_very_many_patches(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    """The same findings to the last bit, with a lifted black that the meter cannot see."""
+    codes = np.array(
+        [[level] * 3 for level in range(0, 256, 5)] + [[200, 10, n] for n in range(99)]
+    )
+    signal = codes / 255
+    light = 100 * (signal * 0.99 + 0.01) ** 2.4
+    readings = builders.readings(codes, light @ np.diag(D65))
+    requirements = (
+        LEVEL,
+        replace(CONTRAST, id="contrast"),
+        replace(
+            builders.requirement(
+                "luminance-error", Over(("grey",), target=(0.1, 100)), limits=Limits(-5, 5)
+            ),
+            id="tracking",
+        ),
+        replace(
+            builders.requirement(
+                "luminance-error", "grey", statistic="mean", limits=Limits(maximum=3)
+            ),
+            id="mean",
+        ),
+    )
+    rule = builders.rule(builders.target(), *requirements, sets=(builders.ramp(11),))
+    meter = replace(builders.meter(0.1), stated_lowest=0.01)
+    case = match_readings(rule, readings, meter=meter)
+    assert case.hidden_blacks.any()
+    whole = findings_of(case, meter.uncertainty, count=500, seed=0)
+    monkeypatch.setattr(compliance.grading.monte_carlo, "MANY_PATCHES", 10)
+    assert findings_of(case, meter.uncertainty, count=500, seed=0) == whole
+    assert all(one.probability is not None for one in whole)
