@@ -17,6 +17,8 @@ uncertainty:
   k: 2
   luminance: [{{from: 0.0001, relative: {relative}}}]
   dark: 0.00001
+  resolution: 0.000001
+  saturated: {{x: 0.00001, y: 0.00001, relative: 0.01}}
   chromaticity: [{{from: 0.001, x: {xy}, y: {xy}}}]
   correlation: {{xy: 0}}
   repeatability: [{{from: 0.0001, relative: 0.02, x: 0.00002, y: 0.00002}}]
