@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -93,11 +93,34 @@ def _faults(document: Mapping[str, Any]) -> list[tuple[tuple[str | int, ...], st
     if "correction" in document and document["kind"] != "colorimeter":
         message = f"is for a colorimeter; a {document['kind']} has none, leave the key out"
         faults.append((("correction",), message))
+    faults += _unproven_linearity(document.get("uncertainty", {}))
     certificate = document.get("certificate", {})
     issued, due = certificate.get("issued"), certificate.get("due")
     if issued and due and issued > due:
         faults.append((("certificate", "due"), f"{due} is before issued, {issued}"))
     return faults
+
+
+SMALL = 1 / 3
+"""Share of the repeatability below which a linearity needs its reference (practice)."""
+
+
+def _unproven_linearity(
+    uncertainty: Mapping[str, Any],
+) -> Iterator[tuple[tuple[str | int, ...], str]]:
+    """Find a linearity that the meter's own readings cannot show, without what did show it."""
+    linearity = uncertainty.get("linearity", {})
+    relative, bands = linearity.get("relative"), uncertainty.get("repeatability", ())
+    if relative is None or not bands or "reference" in linearity:
+        return
+    least = min(band["relative"] for band in bands)
+    if relative < least * SMALL:
+        message = (
+            f"{inline_yaml(relative)} is below a third of the repeatability, "
+            f"{inline_yaml(least)}; state what the levels were compared with, e.g. reference: "
+            "attenuators of certificate C-2026-118"
+        )
+        yield ("uncertainty", "linearity", "relative"), message
 
 
 def _uncertainty(data: Mapping[str, Any] | None) -> Uncertainty | None:

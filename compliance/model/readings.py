@@ -93,6 +93,8 @@ class Linearity:
     """Of luminance, %; None: all of it."""
     xy: float | None = None
     """Of x and of y; None: a third of it."""
+    reference: str | None = None
+    """What the levels were compared with."""
 
 
 @dataclass(frozen=True, slots=True)

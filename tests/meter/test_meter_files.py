@@ -124,12 +124,12 @@ def test_more_of_an_uncertainty(tmp_path: Path) -> None:
         METER,
         "  saturated: {x: 0.003, y: 0.004}\n",
         "  saturated: {x: 0.003, y: 0.004, relative: 3}\n  resolution: 0.001\n"
-        "  linearity: {relative: 0.5, xy: 0.0004}\n",
+        "  linearity: {relative: 0.7, xy: 0.0004}\n",
     )
     uncertainty = loaded(tmp_path, text).uncertainty
     assert uncertainty is not None
     assert uncertainty.saturated == Saturated(0.003, 0.004, 3.0)
-    assert (uncertainty.resolution, uncertainty.linearity) == (0.001, Linearity(0.5, 0.0004))
+    assert (uncertainty.resolution, uncertainty.linearity) == (0.001, Linearity(0.7, 0.0004))
 
 
 def test_the_lowest_luminance_is_where_the_first_band_begins_unless_stated(tmp_path: Path) -> None:
@@ -153,3 +153,15 @@ def test_a_meter_that_is_not_there(tmp_path: Path) -> None:
     with pytest.raises(MeterError) as failure:
         load_meter(tmp_path / "none.yaml")
     assert complaint(tmp_path, failure) == "none.yaml: no such meter file"
+
+
+def test_a_very_small_linearity_needs_its_reference(tmp_path: Path) -> None:
+    """The sample repeats to 2 %: nobody finds .5 % between levels with that alone."""
+    small = edited(METER, "  k: 2\n", "  k: 2\n  linearity: {relative: 0.5}\n")
+    with pytest.raises(MeterError) as failure:
+        loaded(tmp_path, small)
+    said = complaint(tmp_path, failure)
+    assert "uncertainty.linearity.relative: 0.5 is below a third of the repeatability, 2" in said
+    proven = edited(small, "relative: 0.5}", "relative: 0.5, reference: attenuators}")
+    uncertainty = loaded(tmp_path, proven).uncertainty
+    assert uncertainty is not None and uncertainty.linearity.reference == "attenuators"

@@ -266,19 +266,25 @@ def _uncertainty(stated: Uncertainty | None) -> Iterable[Fact]:
 
 
 def _parts(stated: Uncertainty, factor: str) -> Iterable[Fact]:
-    """What differs by level, in the last digit, and by hue."""
+    """What differs by level, in the last digit, and by hue; or what is assumed of it."""
     linearity, saturated = stated.linearity, stated.saturated
-    by_level = [
-        f"{_amount(linearity.relative, '%')} of luminance" if linearity.relative else "",
-        f"{format_plain(linearity.xy)} of x and y" if linearity.xy else "",
-    ]
-    if any(by_level):
-        yield fact("Levels differ by", f"{', '.join(filter(None, by_level))} {factor}")
+    light, colour = "all of luminance's, as none is stated", "a third of x's and y's (practice)"
+    if linearity.relative is not None:
+        light = f"{_amount(linearity.relative, '%')} of luminance {factor}"
+    if linearity.xy is not None:
+        colour = f"{format_plain(linearity.xy)} of x and y {factor}"
+    yield fact("Levels differ by", f"{light}; {colour}")
+    if linearity.reference is not None:
+        yield fact("Found against", linearity.reference)
+    digit = "as detected in the readings"
     if stated.resolution is not None:
-        yield fact("Last digit", _measure(stated.resolution, "cd/m²"))
-    if saturated:
-        more = f", {_amount(saturated.relative, '%')} of luminance" if saturated.relative else ""
-        yield fact("More on saturated", f"{_pair(saturated.x, saturated.y)}{more} {factor}")
+        digit = _measure(stated.resolution, "cd/m²") or digit
+    yield fact("Last digit", digit)
+    if saturated is None:
+        yield fact("More on saturated", None)
+        return
+    more = f", {_amount(saturated.relative, '%')} of luminance" if saturated.relative else ""
+    yield fact("More on saturated", f"{_pair(saturated.x, saturated.y)}{more} {factor}")
 
 
 def _pair(x: float, y: float) -> str:
