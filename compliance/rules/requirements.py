@@ -130,9 +130,13 @@ def _container(
 def _check_triangle(triangle: Triangle, white: Pair, here: Location) -> None:
     """Check that primaries span an area, with the white inside it."""
     red, green, blue = triangle
-    if any(y <= 0 or x + y > 1 + 1e-9 for x, y in triangle):
-        here.problem("has an impossible chromaticity; expected y above 0 and x + y at most 1")
-        return
+    for name, (x, y) in zip(("red", "green", "blue"), triangle, strict=True):
+        if y <= 0 or x + y > 1 + 1e-9:
+            here.problem(
+                f"{name} {inline_yaml([x, y])} is an impossible chromaticity; expected y above 0 and "
+                "x + y at most 1"
+            )
+            return
     turns = [_turn(red, green, white), _turn(green, blue, white), _turn(blue, red, white)]
     if abs(_turn(red, green, blue)) / 2 < SMALLEST_AREA:
         here.problem("span no area; expected three different corners")

@@ -187,8 +187,8 @@ SENSE = [
     ("primaries: bt709", "primaries: {red: [0.64, 0.33], green: [0.64, 0.33], blue: [0.1, 0.1]}",
      "sdr.yaml:6: target.primaries: span no area; expected three different corners"),
     ("primaries: bt709", "primaries: {red: [0.74, 0.33], green: [0.3, 0.6], blue: [0.1, 0.1]}",
-     "sdr.yaml:6: target.primaries: has an impossible chromaticity; expected y above 0 and x + y "
-     "at most 1"),
+     "sdr.yaml:6: target.primaries: red [0.74, 0.33] is an impossible chromaticity; expected y "
+     "above 0 and x + y at most 1"),
     ("rgb-10-narrow", "xyz-12-full", "sdr.yaml:10: signal.encoding: xyz-12-full carries dcdm or "
      "pq, not bt1886; expected e.g. rgb-10-full"),
     # sets
