@@ -10,7 +10,8 @@ from numpy.typing import NDArray
 from compliance.diagnosis.causes import number
 from compliance.diagnosis.fitting import Array
 from compliance.diagnosis.inputs import itp
-from compliance.grading.match import Along, MatchedReadings, groups_differing_only_in
+from compliance.grading.match import MatchedReadings
+from compliance.grading.patch_groups import Along, groups_differing_only_in
 from compliance.model import Cause, Readings
 
 ALONG: tuple[Along, ...] = ("window", "seconds")

@@ -14,14 +14,8 @@ from datetime import UTC, date, datetime, time, timedelta
 import numpy as np
 
 from compliance.errors import RuleError
-from compliance.grading.match import (
-    Along,
-    MatchedReadings,
-    Matcher,
-    distinct_patches,
-    groups_differing_only_in,
-    matched,
-)
+from compliance.grading.match import MatchedReadings, Matcher, distinct_patches, matched
+from compliance.grading.patch_groups import Along, groups_differing_only_in
 from compliance.grading.patches import Plan
 from compliance.model import (
     ENCODINGS,

@@ -133,8 +133,8 @@ def _check_triangle(triangle: Triangle, white: Pair, here: Location) -> None:
     for name, (x, y) in zip(("red", "green", "blue"), triangle, strict=True):
         if y <= 0 or x + y > 1 + 1e-9:
             here.problem(
-                f"{name} {inline_yaml([x, y])} is an impossible chromaticity; expected y above 0 and "
-                "x + y at most 1"
+                f"{name} {inline_yaml([x, y])} is an impossible chromaticity; expected y above 0 "
+                "and x + y at most 1"
             )
             return
     turns = [_turn(red, green, white), _turn(green, blue, white), _turn(blue, red, white)]

@@ -90,8 +90,9 @@ def display(curve: str, black: float) -> Display:
 def expected(curve: str, black: float, lowest: float) -> tuple[float, float]:
     """Give the largest tracking error as a share of its band, and the gamma, by a plain search.
 
-    The target's black is the display's where the meter sees it; else that of 0 to `lowest` with the
-    least squared log-luminance residual over greys of .1 to 10 cd/m². Gamma is fitted with it.
+    The target's black is the display's where the meter sees it; else that of 0 to `lowest` which,
+    with an exponent of its own, has the least squared log-luminance residual over greys from .1
+    cd/m². Gamma is fitted together with the black.
     """
     codes = codes_of(np.linspace(0, 1, 21), "rgb-10-full")
     signals = codes / 1023
@@ -103,14 +104,19 @@ def expected(curve: str, black: float, lowest: float) -> tuple[float, float]:
         wanted = bt1886(signals[chosen], 100, at, exponent)
         return float(np.sum(np.log(wanted / seen[chosen]) ** 2))
 
-    low = (nominal >= 0.1) & (nominal <= 10)
-    best = min(blacks, key=lambda at: misfit(low, 2.4, at))
+    def fitted(chosen: Array) -> float:
+        """Give the exponent of the best pair, each with a black of its own."""
+        pairs = product(np.arange(2, 2.8, 0.01), blacks[:: max(1, len(blacks) // 40)])
+        return float(min(pairs, key=lambda pair: misfit(chosen, *pair))[0])
+
+    lit = nominal >= 0.1
+    exponent = fitted(lit)
+    near = product(np.arange(exponent - 0.01, exponent + 0.01, 0.001), blacks[::4])
+    best = min(near, key=lambda pair: misfit(lit, *pair))[1] if len(blacks) > 1 else black
     judged = (nominal >= 1) & (signals < 1)
     wanted = bt1886(signals[judged], 100, best)
     share = 100 * abs(seen[judged] / wanted - 1) / np.where(nominal[judged] <= 10, 10, 5)
-    inner = (signals > 0.0995) & (signals < 0.9005)
-    pairs = product(np.arange(2, 2.8, 0.01), blacks[:: max(1, len(blacks) // 40)])
-    return float(share.max()), float(min(pairs, key=lambda pair: misfit(inner, *pair))[0])
+    return float(share.max()), fitted((signals > 0.0995) & (signals < 0.9005))
 
 
 def as_read(xyz: Array, meter: Certificate, shown: str) -> Array:

@@ -58,7 +58,7 @@ def test_blacks_out_of_sight() -> None:
     for outcome in outcomes:
         assert not outcome.faults(), outcome
         tracking, gamma = black.expected(outcome.curve, outcome.black, outcome.lowest)
-        assert outcome.tracking == pytest.approx(tracking, rel=0.03, abs=0.02), outcome
+        assert outcome.tracking == pytest.approx(tracking, rel=0.05, abs=0.03), outcome
         assert outcome.gamma == pytest.approx(gamma, abs=0.015), outcome
 
 
