@@ -1,9 +1,8 @@
 """Blacks that a meter cannot tell from dark: `python -m outside.black` prints what comes of them.
 
 Ideal displays with blacks of 0 to .0027 cd/m² are read without error by meters that see down to
-.0005 to .02 cd/m². A BT.1886 display must be told from one of another curve by each of them, but
-for a display that is BT.1886 with an exponent of 2.5: with a black that the meter cannot see it
-shows what 2.4 with another such black shows, within the rule's bands (`expected` says where).
+.0005 to .02 cd/m². A BT.1886 display must be told from one of another curve, or of another
+exponent, by each of them (`expected` says where).
 """
 
 from __future__ import annotations

@@ -39,15 +39,15 @@ def test_ideal_readings_err_by_the_last_digit_alone() -> None:
 
 
 def test_what_physics_says_of_blacks_out_of_sight() -> None:
-    """2.4 is found again with any black; powers of 2.2 and 2.5 and sRGB stay outside."""
+    """2.4 is found again with any black; 2.5, powers of 2.2 and 2.5 and sRGB stay outside."""
     for dark in (0.0, 0.0027):
         for lowest in (0.0005, 0.02):
             tracking, gamma = black.expected("bt1886 2.4", dark, lowest)
-            assert tracking < 0.02
+            assert tracking < 0.03
             assert gamma == pytest.approx(2.4, abs=0.011)
             for curve in ("power 2.2", "power 2.5", "srgb"):
                 assert black.expected(curve, dark, lowest)[0] > 1.5
-    assert black.expected("bt1886 2.5", 0.0027, 0.02)[0] < 1
+    assert black.expected("bt1886 2.5", 0.0027, 0.02)[0] > 1
 
 
 def test_changes_of_a_meter_file() -> None:
