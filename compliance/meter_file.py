@@ -111,14 +111,15 @@ def _unproven_linearity(
     """Find a linearity that the meter's own readings cannot show, without what did show it."""
     linearity = uncertainty.get("linearity", {})
     relative, bands = linearity.get("relative"), uncertainty.get("repeatability", ())
-    if relative is None or not bands or "reference" in linearity:
+    if relative is None or "reference" in linearity:
         return
-    least = min(band["relative"] for band in bands)
-    if relative < least * SMALL:
+    least = min((band["relative"] for band in bands), default=None)
+    if least is None or relative < least * SMALL:
+        small = f"is below a third of the repeatability, {inline_yaml(least)}"
         message = (
-            f"{inline_yaml(relative)} is below a third of the repeatability, "
-            f"{inline_yaml(least)}; state what the levels were compared with, e.g. reference: "
-            "attenuators of certificate C-2026-118"
+            f"{inline_yaml(relative)} {small if bands else 'comes without repeatability'}; state "
+            "what the levels were compared with, e.g. reference: attenuators of certificate "
+            "C-2026-118"
         )
         yield ("uncertainty", "linearity", "relative"), message
 

@@ -67,7 +67,7 @@ def scattered_patches(case: MatchedReadings) -> frozenset[int]:
     """Patches whose own repeats give the repeatability: enough of them, without a stated deviation,
     and not all alike."""
     stated = np.zeros(len(case.patches), dtype=np.bool_)
-    stated[case.view.rows[~np.isnan(case.deviation)]] = True
+    stated[case.view.rows[case.deviation > 0]] = True
     enough = np.flatnonzero((case.patches.count >= ENOUGH_REPEATS) & ~stated)
     return frozenset(
         int(patch) for patch in enough if np.ptp(case.view.readings[case.view.rows == patch, 1]) > 0
@@ -82,7 +82,7 @@ def spread_of_readings(
     rows = view.rows
     mean = np.abs(view.xyz[rows, 1])
     luminance, xy = _from_file(meter, mean)
-    luminance = np.where(np.isnan(case.deviation), luminance, case.deviation / 100 * mean)
+    luminance = np.where(case.deviation > 0, case.deviation / 100 * mean, luminance)
     for patch in scattered:
         mine = rows == patch
         luminance[mine] = view.readings[mine, 1].std(ddof=1)
@@ -137,7 +137,7 @@ class CertificateReach:
         digit = np.ones(len(level), dtype=np.bool_)
         np.logical_and.at(digit, case.view.rows, resolution.known)
         neutral, hue = case.patches.neutral, meter.saturated
-        lit = level >= DARK * case.lowest
+        lit = level >= (DARK * case.lowest or BRIGHT)
         luminance = {
             "luminance": _covered(meter.luminance, level),
             "repeatability": np.isfinite(spread.luminance),

@@ -139,8 +139,8 @@ def roles_at(indices: Sequence[int]) -> Roles:
 DARKEST_TARGET, DARKEST_PQ = 0.1, 0.05
 """cd/m² of nominal target at which a requirement begins that states no lower end of its own."""
 
-METER_LIMITED = frozenset({"colour-too-dark", "below-meter"})
-"""Kinds of reasons for which the meter, not the rule, leaves a patch without judgement."""
+METER_LIMITED = frozenset({"colour-too-dark", "below-meter", "not-a-number", "white-unlit"})
+"""Kinds of reasons for which the readings, not the rule, leave a patch without judgement."""
 
 
 def limited_by_meter(left_out: Iterable[NotJudged]) -> int:
@@ -188,7 +188,9 @@ def reason_beyond_meter(
     quantity, luminance = QUANTITIES[requirement.quantity], case.view.xyz[index, 1]
     if quantity.dark == "chromaticity" and luminance < case.chromaticity_floor:
         return Statement("colour-too-dark", {"floor": case.chromaticity_floor})
-    if quantity.dark == "luminance" and not quantity.from_luminance and luminance < case.lowest:
+    bounded = quantity.from_luminance and requirement.statistic == "each"
+    exact = quantity.dark == "luminance" or quantity.reading or quantity.by_position
+    if exact and not bounded and luminance < case.lowest:
         return Statement("below-meter", {"lowest": case.lowest})
     return None
 

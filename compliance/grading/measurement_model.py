@@ -194,7 +194,7 @@ class Draws:
     def _step(self, row: int) -> Array:
         """(3,) last digit of X, Y, Z of a reading in cd/m²."""
         xyz = self.case.view.readings[row]
-        step = float(np.nan_to_num(self._resolution.step[row]))
+        step = float(np.nan_to_num(self._resolution.step[row], nan=self.case.lowest))
         if self._resolution.apart[row] or xyz[1] <= 0:
             return np.full(3, step)
         return np.asarray(step * xyz / xyz[1])

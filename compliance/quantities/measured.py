@@ -24,6 +24,9 @@ Array = NDArray[np.float64]
 Index = NDArray[np.int64]
 Flags = NDArray[np.bool_]
 
+ENOUGH_GREYS = 4
+"""Smallest number of greys, besides white, that tell a black which the meter cannot see."""
+
 NOWHERE = -1
 """Entry of an index array if there is no such patch."""
 
@@ -112,7 +115,8 @@ class Measured(NamedTuple):
         exponents = {}
         for white in np.unique(self.white[self.black_hidden & (self.white != NOWHERE)]):
             greys = self.greys.get(int(white), np.empty(0, dtype=np.int64))
-            if self.model.lift and len(greys) > 1:
+            darker = greys[greys != white]
+            if self.model.lift and len(darker) >= ENOUGH_GREYS:
                 shown, top = self.luminance(greys), self.scaling_white(greys[:1])[..., 0]
                 told = fits.with_free_black(
                     self.model.curve, self.level[greys], shown, top, self.lowest
@@ -345,7 +349,9 @@ def gamut_coverage(view: Measured, roles: Roles, options: Options) -> Array:
 def additivity(view: Measured, roles: Roles, options: Options) -> Array:
     hues = np.concatenate([roles.part[hue] for hue in ("red", "green", "blue")])
     white = roles.part["white"]
-    black = view.measured_black(white)[..., 0]
+    black = view.luminance(roles.part["black"])[..., 0]
+    if (view.black[white] != NOWHERE).all():
+        black = view.measured_black(white)[..., 0]
     measured = formulas.additivity(view.luminance(hues), view.luminance(white)[..., 0], black)
     if view.model.curve != "hlg":
         return _one(measured)

@@ -19,6 +19,7 @@ from compliance.grading.match import match_readings
 from compliance.grading.measurement_model import Draws
 from compliance.grading.monte_carlo import findings_of
 from compliance.model import (
+    ChromaticityBand,
     Finding,
     Limits,
     Linearity,
@@ -415,3 +416,69 @@ def test_only_what_requirements_use_is_drawn_of_very_many_patches(
     monkeypatch.setattr(compliance.grading.monte_carlo, "MANY_PATCHES", 10)
     assert findings_of(case, meter.uncertainty, count=500, seed=0) == whole
     assert all(one.probability is not None for one in whole)
+
+
+def test_a_grey_without_light_is_not_dropped() -> None:
+    """Chromaticity of 0 0 0 is no number: the rest must not pass for the whole."""
+    codes = np.array([[level] * 3 for level in (0, 76, 128, 255)])
+    light = np.array([0.0, 0.0, 22.0, 100.0])
+    bands = (ChromaticityBand(0.0, 0.002, 0.002),)
+    meter = builders.meter(0.0, luminance=(LuminanceBand(0.0, 2.0),), chromaticity=bands)
+    some = PatchSet(
+        name="some",
+        kind="list",
+        patches=(("dark", (76, 76, 76)), ("mid", (128, 128, 128))),
+        encoding=model.ENCODINGS["rgb-8-full"],
+    )
+    requirement = builders.requirement(
+        "chromaticity-difference", "some", limits=Limits(maximum=0.01)
+    )
+    case = match_readings(
+        builders.rule(builders.target(), requirement, sets=(some,)),
+        builders.readings(codes, light[:, None] * D65),
+        meter=meter,
+    )
+    (one,) = findings_of(case, meter.uncertainty, count=500, seed=0)
+    assert (one.verdict, one.reason) == (Verdict.NOT_ASSESSED, Reason.METER)
+
+
+@pytest.mark.parametrize(
+    ("quantity", "statistic"), [("luminance", "mean"), ("luminance", "spread")]
+)
+def test_below_the_lowest_luminance_no_statistic_is_taken(quantity: str, statistic: str) -> None:
+    requirement = builders.requirement(
+        quantity, "grey", statistic=statistic, limits=Limits(maximum=200)
+    )
+    readings = builders.readings(
+        [[0] * 3, [128] * 3, [255] * 3], np.array([0.004, 22.0, 100.0])[:, None] * D65
+    )
+    rule = builders.rule(builders.target(), requirement, sets=(builders.ramp(3),))
+    meter = replace(builders.meter(0.0), stated_lowest=0.01)
+    case = match_readings(rule, readings, meter=meter)
+    (one,) = findings_of(case, meter.uncertainty, count=500, seed=0)
+    assert (one.verdict, one.reason) == (Verdict.NOT_ASSESSED, Reason.METER)
+
+
+def test_a_deviation_of_zero_states_nothing() -> None:
+    readings = replace(screen(), deviation=np.array([0.0, 0.0]))
+    drawn = view_of(readings, builders.meter(0.0), 20_000).xyz[..., 1]
+    plain = view_of(screen(), builders.meter(0.0), 20_000).xyz[..., 1]
+    assert np.array_equal(drawn, plain)
+    assert found(LEVEL, readings, builders.meter(0.0, **QUIET)).probability is None
+
+
+def test_a_lowest_of_zero_is_no_perfect_zero() -> None:
+    black = builders.requirement("luminance", "black", limits=Limits(maximum=0.1))
+    assert found(black, screen(), builders.meter(0.0, dark=None)).probability is None
+
+
+def test_few_greys_tell_no_hidden_black() -> None:
+    """White and one grey are one datum for two unknowns: the black is drawn instead."""
+    meter = replace(builders.meter(0.0), stated_lowest=0.01)
+    for codes, told in (([128], False), ([60, 90, 128, 200], True)):
+        levels = np.array([0, *codes, 255])
+        light = 100 * (0.99 * levels / 255 + 0.01) ** 2.4
+        light[0] = 0.003
+        readings = builders.readings(levels[:, None] * [1, 1, 1], light[:, None] * D65)
+        case = match_readings(rule(), readings, meter=meter)
+        assert bool(case.view.exponents) is told
