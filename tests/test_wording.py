@@ -259,3 +259,7 @@ def test_digits_end_where_the_uncertainty_begins(
 def test_no_interval_has_no_width() -> None:
     interval = Interval(2.4001, 2.4004, 0.95, 2)
     assert format_interval(interval, Limits(2.3, 2.5)) == "95\u00a0%: 2.4001 to 2.4004"
+    pair = Interval((0.00121, 0.0), (0.00124, 0.001), 0.95, 2)
+    assert format_interval(pair, Limits(box=(0.02, 0.02))) == (
+        "95\u00a0%: x +0.00121 to +0.00124, y 0.0000 to +0.0010"
+    )

@@ -153,7 +153,7 @@ def reason_not_covered(
 ) -> Statement | None:
     """The reason that a requirement does not cover a measured patch; None if it does.
 
-    It depends on rule, code and target, and on a white without light; never on the meter.
+    It depends on rule, code and target, never on what was read.
     """
     quantity = QUANTITIES[requirement.quantity]
     patches = case.patches
@@ -163,8 +163,6 @@ def reason_not_covered(
         return Statement("code-above-peak")
     if quantity.target and patches.unreachable[index]:
         return Statement("code-outside-primaries")
-    if needs_white(requirement, case) and not _is_lit(case, index):
-        return Statement("white-unlit")
     floor = floor_of(requirement, case)
     if quantity.dark and patches.nominal[index] < floor * (1 - EDGE):
         return Statement("target-too-dark", {"floor": floor})
@@ -181,11 +179,13 @@ def floor_of(requirement: Requirement, case: MatchedReadings) -> float:
     return DARKEST_PQ if case.plan.model.curve == "pq" else DARKEST_TARGET
 
 
-def reason_beyond_meter(
+def reason_unreadable(
     requirement: Requirement, case: MatchedReadings, index: int
 ) -> Statement | None:
-    """The reason that the meter cannot judge a patch that the requirement covers."""
+    """The reason that the readings leave a patch open that the requirement covers; else None."""
     quantity, luminance = QUANTITIES[requirement.quantity], case.view.xyz[index, 1]
+    if needs_white(requirement, case) and not _is_lit(case, index):
+        return Statement("white-unlit")
     if quantity.dark == "chromaticity" and luminance < case.chromaticity_floor:
         return Statement("colour-too-dark", {"floor": case.chromaticity_floor})
     bounded = quantity.from_luminance and requirement.statistic == "each"
@@ -203,7 +203,7 @@ def split_judgeable(
     left_out: list[NotJudged] = []
     for patch in parts.chosen:
         why = reason_not_covered(requirement, case, patch.index)
-        why = why or reason_beyond_meter(requirement, case, patch.index)
+        why = why or reason_unreadable(requirement, case, patch.index)
         if why is None:
             judged.append(patch)
         else:
@@ -268,7 +268,7 @@ def reason_below_meter(
         return None
     low, high = (_value_at(requirement, case, index, level) for level in (0.0, case.lowest))
     all_inside = inside(low, limits) and inside(high, limits)
-    all_outside = high < limits.low or low >= limits.high
+    all_outside = limits.low >= high or limits.high < low
     if all_inside or all_outside:
         return None
     return Statement("below-meter", {"lowest": case.lowest})

@@ -51,14 +51,19 @@ def format_sheet_number(number: str) -> str:
 
 
 def format_number(
-    value: float, limits: Limits | None = None, *, signed: bool = False, u: float | None = None
+    value: float,
+    limits: Limits | None = None,
+    *,
+    signed: bool = False,
+    u: float | None = None,
+    least: int = 0,
 ) -> str:
     """A value with enough digits to differ from each of its limits.
 
     The number of decimals depends on the size of the limits, four digits without limits, and ends
     at the first digit of the standard uncertainty `u` (after JCGM 100:2008, 7.2.6); more are added
     until the printed value is on the same side of each limit as the value itself. `signed` puts a
-    plus before a positive value.
+    plus before a positive value; `least` asks for so many decimals, if above 0.
     """
     if not math.isfinite(value):
         return NONE
@@ -66,6 +71,8 @@ def format_number(
     decimals = _decimals(value, limits)
     if u:
         decimals = min(decimals, -math.floor(math.log10(u)))
+    if least:
+        decimals = max(decimals, least)
     text = _fixed(value, decimals)
     while decimals < MOST_DECIMALS and not _same_side(value, text, ends):
         decimals += 1
@@ -324,11 +331,12 @@ def _apart(
     low: float, high: float, limits: Limits | None, u: float | None, *, signed: bool = False
 ) -> tuple[str, str]:
     """Both ends of an interval, with digits enough to tell them apart."""
-    start, end = (format_number(each, limits, signed=signed, u=u) for each in (low, high))
-    decimals = len(end.partition(".")[2])
-    while start == end and low < high and decimals < MOST_DECIMALS:
-        decimals += 1
-        start, end = (_fixed(each, decimals).replace("-", MINUS) for each in (low, high))
+    for decimals in range(MOST_DECIMALS):
+        start, end = (
+            format_number(each, limits, signed=signed, u=u, least=decimals) for each in (low, high)
+        )
+        if start != end or low >= high:
+            break
     return start, end
 
 

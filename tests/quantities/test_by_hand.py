@@ -185,6 +185,8 @@ def test_a_luminance_below_the_meters_reach() -> None:
 
     assert black(Limits(maximum=0.05)).verdict is Verdict.PASS
     assert black(Limits(minimum=0.02)).verdict is Verdict.FAIL
+    assert black(Limits(minimum=0.01)).verdict is Verdict.FAIL
+    assert black(Limits(maximum=0.0)).reason is Reason.METER
     assert black(Limits(maximum=0.005)).reason is Reason.METER
 
 
