@@ -70,13 +70,9 @@ def _graded(measurement: Measurement, now: datetime, seed: int, draws: int) -> G
         reason=reason,
         conditional=conditional,
         findings=findings,
-        remarks=tuple(
-            remark
-            for remark in (
-                replaced_readings(measurement, findings),
-                *circumstance_remarks(measurement, unproven, silent, now),
-            )
-            if remark is not None
+        remarks=(
+            *filter(None, [replaced_readings(measurement, findings)]),
+            *circumstance_remarks(measurement, unproven, silent, now),
         ),
     )
 

@@ -72,7 +72,7 @@ def read_document(data: Any) -> StatedAssessment:
     """
     is_old = isinstance(data, dict) and data.get("schema") == SCHEMA_V1
     try:
-        fault = next(_faults_of_version_1(data) if is_old else _faults(data), None)
+        fault = next(_faults(data, is_old=is_old), None)
     except RecursionError:
         fault = "is nested too deeply"
     if fault is not None:
@@ -84,29 +84,20 @@ def read_document(data: Any) -> StatedAssessment:
     return stated
 
 
-def _faults(data: Any) -> Iterator[str]:
-    for error in validator("assessment").iter_errors(data):
+def _faults(data: Any, *, is_old: bool) -> Iterator[str]:
+    """Differences from the schema of version 2, or of version 1 as `read_document` allows it."""
+    for error in validator("assessment-1" if is_old else "assessment").iter_errors(data):
         path = tuple(error.path)
         if error.validator == "required":
+            late = GAINED_LATER if is_old and not path else set()
             missing = (key for key in error.validator_value if key not in error.instance)
-            yield from (f"{dotted((*path, key))}: missing" for key in missing)
-        elif error.validator == "additionalProperties":
-            known = error.schema.get("properties", {})
-            unknown = (key for key in error.instance if key not in known)
-            yield from (f"{dotted((*path, key))}: unknown key" for key in unknown)
-        else:
-            yield _value_fault(path, error)
-
-
-def _faults_of_version_1(data: Any) -> Iterator[str]:
-    for error in validator("assessment-1").iter_errors(data):
-        path = tuple(error.path)
-        if error.validator == "required":
-            missing = [key for key in error.validator_value if key not in error.instance]
-            late = set() if path else GAINED_LATER
             yield from (f"{dotted((*path, key))}: missing" for key in missing if key not in late)
         elif error.validator != "additionalProperties":
             yield _value_fault(path, error)
+        elif not is_old:
+            known = error.schema.get("properties", {})
+            unknown = (key for key in error.instance if key not in known)
+            yield from (f"{dotted((*path, key))}: unknown key" for key in unknown)
 
 
 def _value_fault(path: tuple[str | int, ...], error: Any) -> str:

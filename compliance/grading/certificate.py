@@ -10,7 +10,6 @@ from numpy.typing import NDArray
 
 from compliance.colour import spaces
 from compliance.grading.match import MatchedReadings
-from compliance.grading.resolution import Resolution
 from compliance.model import ChromaticityBand, LuminanceBand, RepeatabilityBand, Uncertainty
 
 Array = NDArray[np.float64]
@@ -27,23 +26,17 @@ BRIGHT = 1.0
 """cd/m² below which nothing is known of a meter that does not state its lowest luminance."""
 
 
-def band_of(
-    bands: Sequence[LuminanceBand | ChromaticityBand | RepeatabilityBand], level: Array
-) -> Index:
+Bands = Sequence[LuminanceBand | ChromaticityBand | RepeatabilityBand]
+
+
+def band_of(bands: Bands, level: Array) -> Index:
     """(n,) index of the band of each level (n,) in cd/m²; below the first band, the first."""
-    places = np.searchsorted(_starts(bands), level * (1 + 1e-12), side="right") - 1
+    starts = np.array([band.start for band in bands])
+    places = np.searchsorted(starts, level * (1 + 1e-12), side="right") - 1
     return np.maximum(places, 0).astype(np.int64)
 
 
-def _starts(
-    bands: Sequence[LuminanceBand | ChromaticityBand | RepeatabilityBand],
-) -> Array:
-    return np.array([band.start for band in bands])
-
-
-def _covered(
-    bands: Sequence[LuminanceBand | ChromaticityBand | RepeatabilityBand], level: Array
-) -> Flags:
+def _covered(bands: Bands, level: Array) -> Flags:
     """(n,) whether the first band begins at or below each level; a first band from 0 has all."""
     if not bands:
         return np.zeros(len(level), dtype=np.bool_)
@@ -69,8 +62,9 @@ def scattered_patches(case: MatchedReadings) -> frozenset[int]:
     stated = np.zeros(len(case.patches), dtype=np.bool_)
     stated[case.view.rows[case.deviation > 0]] = True
     enough = np.flatnonzero((case.patches.count >= ENOUGH_REPEATS) & ~stated)
+    level = case.view.readings[:, 1]
     return frozenset(
-        int(patch) for patch in enough if np.ptp(case.view.readings[case.view.rows == patch, 1]) > 0
+        int(patch) for patch in enough if np.ptp(level[case.patches.readings_of(patch)]) > 0
     )
 
 
@@ -84,7 +78,7 @@ def spread_of_readings(
     luminance, xy = _from_file(meter, mean)
     luminance = np.where(case.deviation > 0, case.deviation / 100 * mean, luminance)
     for patch in scattered:
-        mine = rows == patch
+        mine = case.patches.readings_of(patch)
         luminance[mine] = view.readings[mine, 1].std(ddof=1)
         own = np.nan_to_num(spaces.xyz_to_xy(view.readings[mine])).std(axis=0, ddof=1)
         xy[mine] = np.where(own > 0, own, xy[mine])
@@ -129,13 +123,11 @@ class CertificateReach:
     chromaticity: Mapping[str, Flags]
 
     @classmethod
-    def of(
-        cls, case: MatchedReadings, meter: Uncertainty, spread: Spread, resolution: Resolution
-    ) -> CertificateReach:
+    def of(cls, case: MatchedReadings, meter: Uncertainty, spread: Spread) -> CertificateReach:
         """The reach of a meter's file over the patches of a case."""
         level = case.view.xyz[:, 1]
         digit = np.ones(len(level), dtype=np.bool_)
-        np.logical_and.at(digit, case.view.rows, resolution.known)
+        np.logical_and.at(digit, case.view.rows, case.resolution.known)
         neutral, hue = case.patches.neutral, meter.saturated
         lit = level >= (DARK * case.lowest or BRIGHT)
         luminance = {

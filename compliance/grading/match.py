@@ -386,14 +386,10 @@ class MatchedReadings:
         index = self.built_in(name)
         return None if index is None else float(self.view.xyz[index, 1])
 
-    def black_for(self, index: int) -> int:
-        """Patch index of the black that goes with a patch, or `NOWHERE`."""
-        return int(self.view.black[index])
-
     @property
     def hidden_blacks(self) -> Flags:
         """(P,) blacks that read less than the meter's lowest luminance."""
-        return _hidden_blacks(self.patches, self.plan, self.view.xyz, self.lowest)
+        return _hidden_blacks(self.view, self.patches, self.plan)
 
     def only(self, patches: Index) -> MatchedReadings:
         """The case, had only some of its patches (n,) been read; in ascending order.
@@ -405,7 +401,6 @@ class MatchedReadings:
         place = np.full(len(self.patches) + 1, NOWHERE, dtype=np.int64)
         place[patches] = np.arange(len(patches))
         view = self.view
-        white, black = place[view.white[patches]], place[view.black[patches]]
         greys = {int(place[each]): place[some] for each, some in view.greys.items()}
         exponents = {int(place[each]): told for each, told in view.exponents.items()}
         return replace(
@@ -420,8 +415,8 @@ class MatchedReadings:
                 rows=narrowed.rows,
                 signal=narrowed.signal,
                 level=narrowed.level,
-                white=white,
-                black=black,
+                white=place[view.white[patches]],
+                black=place[view.black[patches]],
                 centre=place[view.centre[patches]],
                 start=place[view.start[patches]],
                 black_hidden=view.black_hidden[patches],
@@ -432,15 +427,8 @@ class MatchedReadings:
 
     def with_readings(self, readings: Array) -> MatchedReadings:
         """The case, had the meter read (R, 3) XYZ in cd/m² in canonical order."""
-        xyz, black = self.patches.mean(readings), self.view.black
-        hidden = _hidden_blacks(self.patches, self.plan, xyz, self.lowest)
-        view = self.view._replace(
-            readings=readings,
-            xyz=xyz,
-            black_hidden=(black != NOWHERE) & hidden[black],
-            greys=_greys_of_whites(self.patches, xyz, self.view.white, self.lowest),
-        )
-        return replace(self, view=view.with_exponents())
+        view = self.view._replace(readings=readings, xyz=self.patches.mean(readings))
+        return replace(self, view=_with_hidden_blacks(view, self.patches, self.plan))
 
 
 _MATCHED: WeakKeyDictionary[Measurement, MatchedReadings] = WeakKeyDictionary()
@@ -516,7 +504,6 @@ def _view(
     plan: Plan, patches: Patches, matcher: Matcher, readings: Readings, lowest: float
 ) -> Measured:
     ordered = readings.xyz[patches.order]
-    xyz = patches.mean(ordered)
     windows = [stimulus.window for stimulus in patches.stimulus]
     whites = {window: matcher.at_window("white", window) for window in set(windows)}
     blacks = {window: matcher.at_window("black", window) for window in {*windows, plan.rule.window}}
@@ -524,8 +511,8 @@ def _view(
     black = _index(
         blacks[plan.rule.window] if blacks[window] is None else blacks[window] for window in windows
     )
-    return Measured(
-        xyz=xyz,
+    view = Measured(
+        xyz=patches.mean(ordered),
         readings=ordered,
         rows=patches.rows,
         model=plan.model,
@@ -535,26 +522,35 @@ def _view(
         black=black,
         centre=_index(patches.like(position="centre")),
         start=_index(patches.like(seconds=0.0)),
-        black_hidden=(black != NOWHERE) & _hidden_blacks(patches, plan, xyz, lowest)[black],
+        black_hidden=np.zeros(len(patches), dtype=np.bool_),
         lowest=lowest,
-        greys=_greys_of_whites(patches, xyz, white, lowest),
+        greys={},
         exponents={},
+    )
+    return _with_hidden_blacks(view, patches, plan)
+
+
+def _with_hidden_blacks(view: Measured, patches: Patches, plan: Plan) -> Measured:
+    """The view, with the blacks that the meter cannot see and the greys that tell them."""
+    hidden = _hidden_blacks(view, patches, plan)
+    return view._replace(
+        black_hidden=(view.black != NOWHERE) & hidden[view.black],
+        greys=_greys_of_whites(view, patches),
     ).with_exponents()
 
 
-def _hidden_blacks(patches: Patches, plan: Plan, xyz: Array, lowest: float) -> Flags:
-    return np.asarray((patches.level <= plan.half_code) & (xyz[:, 1] < lowest))
+def _hidden_blacks(view: Measured, patches: Patches, plan: Plan) -> Flags:
+    return np.asarray((patches.level <= plan.half_code) & (view.xyz[:, 1] < view.lowest))
 
 
 DARKEST_GREY = 0.1
 """cd/m² of nominal target from which greys tell a lifted black (practice)."""
 
 
-def _greys_of_whites(
-    patches: Patches, xyz: Array, white: Index, lowest: float
-) -> Mapping[int, Index]:
+def _greys_of_whites(view: Measured, patches: Patches) -> Mapping[int, Index]:
     """The greys at the place of each white, by the white's index."""
-    usable = patches.neutral & ~patches.beyond & (xyz[:, 1] >= lowest)
+    white = view.white
+    usable = patches.neutral & ~patches.beyond & (view.xyz[:, 1] >= view.lowest)
     usable &= patches.nominal >= DARKEST_GREY * (1 - EDGE)
     plain = [replace(stimulus, window=0.0) for stimulus in patches.stimulus]
     greys: dict[int, Index] = {}

@@ -66,11 +66,10 @@ class Draws:
         self.count = count
         self._seed = seed
         self._meter = uncertainty
-        self._resolution = case.resolution
         self._scattered = scattered_patches(case) if own_scatter else frozenset[int]()
         self._of_readings = spread_of_readings(case, uncertainty, self._scattered)
         self._of_patches = spread_of_patches(case, self._of_readings)
-        self.reach = CertificateReach.of(case, uncertainty, self._of_patches, self._resolution)
+        self.reach = CertificateReach.of(case, uncertainty, self._of_patches)
         self.correlations = (
             CORRELATIONS if uncertainty.correlation is None else (uncertainty.correlation,)
         )
@@ -90,8 +89,8 @@ class Draws:
         shared = _Shared(self.case, self._meter, self.count, self._seed)
         patches = [self._own_of_patch(int(patch)) for patch in drawn]
         readings = self._own_of_readings(rows)
-        hidden = drawn[self.case.hidden_blacks[drawn]]
-        blacks = {int(patch): stream(self._seed, self._part(patch, "black")) for patch in hidden}
+        hidden = drawn[self.case.hidden_blacks[drawn]].tolist()
+        blacks = {patch: stream(self._seed, self._part(patch, "black")) for patch in hidden}
         size = max(1, CHUNK // max(1, len(view.xyz)))
         for start in range(0, self.count, size):
             part = slice(start, min(start + size, self.count))
@@ -134,13 +133,13 @@ class Draws:
 
     # -- what belongs to one patch or reading alone
 
-    def _part(self, patch: Index | int, *more: object) -> int:
+    def _part(self, patch: int, *more: object) -> int:
         """The part of the stream of a patch: the same whatever else was measured."""
         patches = self.case.patches
-        stimulus = patches.stimulus[int(patch)]
+        stimulus = patches.stimulus[patch]
         return part_of(
             self.case.plan.encoding.name,
-            patches.triple(int(patch)),
+            patches.triple(patch),
             stimulus.position,
             stimulus.window,
             stimulus.pattern,
@@ -151,7 +150,7 @@ class Draws:
 
     def _own_of_patch(self, patch: int) -> _OwnStream:
         """The draws of the mean of a patch's readings."""
-        rows = np.flatnonzero(self.case.view.rows == patch)
+        rows = self._rows_of(patch)
         kinds = self._kinds_of(rows)
         freedom = len(rows) - 1 if patch in self._scattered else None
         return _OwnStream(
@@ -169,7 +168,7 @@ class Draws:
         """The draws of single readings, each numbered within its patch."""
         own = []
         for patch in dict.fromkeys(int(patch) for patch in self.case.view.rows[rows]):
-            mine = np.flatnonzero(self.case.view.rows == patch)
+            mine = self._rows_of(patch)
             for occurrence, (row, kind) in enumerate(zip(mine, self._kinds_of(mine), strict=True)):
                 own.append(
                     _OwnStream(
@@ -181,6 +180,11 @@ class Draws:
                     )
                 )
         return own
+
+    def _rows_of(self, patch: int) -> Index:
+        """(n,) the readings of a patch."""
+        mine = self.case.patches.readings_of(patch)
+        return np.arange(mine.start, mine.stop, dtype=np.int64)
 
     def _kinds_of(self, rows: Index) -> Index:
         """(n,) number of each of a patch's readings among those that differ; equal ones share the
@@ -194,8 +198,9 @@ class Draws:
     def _step(self, row: int) -> Array:
         """(3,) last digit of X, Y, Z of a reading in cd/m²."""
         xyz = self.case.view.readings[row]
-        step = float(np.nan_to_num(self._resolution.step[row], nan=self.case.lowest))
-        if self._resolution.apart[row] or xyz[1] <= 0:
+        resolution = self.case.resolution
+        step = float(np.nan_to_num(resolution.step[row], nan=self.case.lowest))
+        if resolution.apart[row] or xyz[1] <= 0:
             return np.full(3, step)
         return np.asarray(step * xyz / xyz[1])
 

@@ -20,7 +20,7 @@ from numpy.typing import NDArray
 
 from compliance.grading import eligibility
 from compliance.grading.grade import grade
-from compliance.grading.match import DeclaredFacts, match_readings
+from compliance.grading.match import DeclaredFacts, MatchedReadings, match_readings
 from compliance.grading.measurement_model import Draws
 from compliance.grading.monte_carlo import sample_requirements, silent_keys
 from compliance.grading.samples import Graded, SampleCounts
@@ -120,7 +120,9 @@ class _Bench:
         """Requirements graded on readings, and the counts of their draws."""
         technology = {"projector": "projector", "direct-view": "lcd"}
         grades, tallies = [], []
-        matched = match_readings(self.rule, readings, meter=self.meter)
+        matched = self._ideal_case
+        if readings is not self.ideal:
+            matched = match_readings(self.rule, readings, meter=self.meter)
         for displays in dict.fromkeys(requirement.displays for requirement in requirements):
             chosen = [
                 requirement for requirement in requirements if requirement.displays == displays
@@ -146,9 +148,12 @@ class _Bench:
         return silent_keys(graded, self._single_draw)
 
     @cached_property
+    def _ideal_case(self) -> MatchedReadings:
+        return match_readings(self.rule, self.ideal, meter=self.meter)
+
+    @cached_property
     def _single_draw(self) -> Draws:
-        case = match_readings(self.rule, self.ideal, meter=self.meter)
-        return Draws(case, self.uncertainty, count=1, seed=SEED, own_scatter=False)
+        return Draws(self._ideal_case, self.uncertainty, count=1, seed=SEED, own_scatter=False)
 
     def at_limit(self, requirement: Requirement, limit: float) -> Array:
         """Drawn values of a display with a value on a one-sided limit; none if unreadable."""

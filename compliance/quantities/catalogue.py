@@ -112,12 +112,6 @@ class Quantity:
         return self.between is not None
 
     @property
-    def comparing(self) -> bool:
-        """Whether it compares readings with each other, independent of the target."""
-        whole = self.values == "whole" and not self.picks_target
-        return whole or self.compares == "centre"
-
-    @property
     def one_window(self) -> bool:
         """Whether it compares patches of a set with each other, at one window and pattern."""
         return self.compares in ("positions", "steps")

@@ -46,7 +46,7 @@ MOST_CELLS = 200
 CHROMATICITY = ("x", "y")
 """Columns whose names are those of others in another case."""
 FOLDED = {name.casefold(): name for name in LEGAL if name not in CHROMATICITY}
-"""Every column's name, whatever its case."""
+"""Names of columns by their lower-case form."""
 
 
 def read(text: str, problems: Problems, _spectral: SpectralOptions) -> Table:

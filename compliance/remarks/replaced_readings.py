@@ -6,6 +6,7 @@ import math
 from collections import Counter
 from collections.abc import Iterator, Sequence
 
+from compliance.grading.decide import OUTSIDE
 from compliance.model import Finding, Measurement, Place, Point, Remark, Rule
 
 MANY = 0.1
@@ -52,5 +53,4 @@ def _deciding_places(finding: Finding) -> Iterator[Place]:
 
 
 def _decides(point: Point, finding: Finding) -> bool:
-    outside = point.verdict is not None and point.verdict.value.endswith("fail")
-    return outside or point.verdict is None or point.value == finding.value
+    return point.verdict in (None, *OUTSIDE) or point.value == finding.value

@@ -163,11 +163,6 @@ class Difference:
     stated: Any
     computed: Any
 
-    @property
-    def of_numbers(self) -> bool:
-        """Whether both values are numbers; these may differ between two engines."""
-        return _is_number(self.stated) and _is_number(self.computed)
-
     def __str__(self) -> str:
         return f"{self.place}: {_shown(self.stated)} stated, {_shown(self.computed)} computed"
 
@@ -197,7 +192,7 @@ class _Comparison:
     def __init__(self, computed: Mapping[str, Any]) -> None:
         draws = computed.get("draws")
         self.found: list[Difference] = []
-        self._close_p = DRAWS_APART / draws if _is_number(draws) and draws > 0 else 0.0
+        self._close_p = DRAWS_APART / draws if is_number(draws) and draws > 0 else 0.0
         self._decision = read_part(computed["decision"], Decision)
         self._cause: Topic | None = None
         self._turned = 0
@@ -239,14 +234,14 @@ class _Comparison:
             self._walk((*path, label), mine.get(label, ABSENT), theirs.get(label, ABSENT))
 
     def _same(self, path: Path, stated: Any, computed: Any) -> bool:
-        if not (_is_number(stated) and _is_number(computed)):
+        if not (is_number(stated) and is_number(computed)):
             return type(stated) is type(computed) and bool(stated == computed)
         if "probability" in path or "joint" in path:
             return bool(abs(stated - computed) <= self._close_p)
         if FACTS & set(path):
-            return _close(stated, computed, CLOSE_FACTS)
+            return are_close(stated, computed, CLOSE_FACTS)
         ends = "low" in path or "high" in path
-        return _close(stated, computed, CLOSE_ENDS if ends else CLOSE)
+        return are_close(stated, computed, CLOSE_ENDS if ends else CLOSE)
 
     def _excused(self, stated: Document, computed: Document, turned: int) -> frozenset[str]:
         """Return the conclusions that may differ because a verdict is at its threshold.
@@ -317,11 +312,13 @@ def _without(document: Mapping[str, Any], keys: frozenset[str]) -> dict[str, Any
     return {key: value for key, value in document.items() if key not in keys}
 
 
-def _close(one: float, other: float, tolerance: float) -> bool:
+def are_close(one: float, other: float, tolerance: float) -> bool:
+    """Whether two numbers agree within a tolerance, relative to what is above 1."""
     return abs(one - other) <= tolerance * max(1.0, abs(one), abs(other))
 
 
-def _is_number(value: Any) -> TypeGuard[float]:
+def is_number(value: Any) -> TypeGuard[float]:
+    """Whether a value of a document is a number."""
     return isinstance(value, int | float) and not isinstance(value, bool)
 
 

@@ -12,7 +12,15 @@ from typing import Any, TypeGuard
 from compliance.model import Limits, Requirement, Rule
 from compliance.model.stated import ENGINE
 from compliance.plain_data import to_plain
-from compliance.verification.compare import ABSENT, CLOSE, Difference, Topic, compare
+from compliance.verification.compare import (
+    ABSENT,
+    CLOSE,
+    Difference,
+    Topic,
+    are_close,
+    compare,
+    is_number,
+)
 
 Document = Mapping[str, Any]
 
@@ -57,8 +65,8 @@ def outcome_differences(stated: Document, computed: Document) -> list[Difference
 def _same(stated: Any, computed: Any) -> bool:
     if isinstance(stated, list) and isinstance(computed, list) and len(stated) == len(computed):
         return all(map(_same, stated, computed))
-    if isinstance(stated, int | float) and isinstance(computed, int | float):
-        return abs(stated - computed) <= CLOSE * max(1.0, abs(stated), abs(computed))
+    if is_number(stated) and is_number(computed):
+        return are_close(stated, computed, CLOSE)
     return bool(stated == computed)
 
 

@@ -419,7 +419,7 @@ def test_only_what_requirements_use_is_drawn_of_very_many_patches(
 
 
 def test_a_grey_without_light_is_not_dropped() -> None:
-    """Chromaticity of 0 0 0 is no number: the rest must not pass for the whole."""
+    """A reading of 0 0 0 has no chromaticity; the other greys alone must not pass."""
     codes = np.array([[level] * 3 for level in (0, 76, 128, 255)])
     light = np.array([0.0, 0.0, 22.0, 100.0])
     bands = (ChromaticityBand(0.0, 0.002, 0.002),)

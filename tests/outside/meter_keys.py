@@ -135,7 +135,7 @@ def raised(document: Document) -> Iterator[tuple[str, Document]]:
 
 
 def changes(document: Document) -> list[tuple[str, Document | None]]:
-    """Give every single change of a meter's file; None is no file at all."""
+    """Give every change of one key of a meter file; None stands for a missing file."""
     found: list[tuple[str, Document | None]] = [("no meter file", None)]
     for path in paths(document):
         dotted = ".".join(map(str, path))
