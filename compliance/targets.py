@@ -17,6 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance.colour import codes, hlg, pq, spaces, transfer
+from compliance.colour.arrays import quotient
 from compliance.errors import Problem, RuleError
 from compliance.model import Encoding, Rule
 
@@ -143,6 +144,14 @@ def target_xyz(signal: Array, model: TargetModel, white: Array, black: Array) ->
     if model.blackless:
         return white * share
     return black * model.white_xyz + (white - black) * share
+
+
+def with_white(target: Array, model: TargetModel, white: Array) -> Array:
+    """XYZ (..., n, 3) of a target rebuilt from its own primaries and the chromaticity of another
+    white (..., n, 3); the luminance of its white stays."""
+    drive = quotient(white, white[..., 1:2]) @ np.linalg.inv(model.from_target).T
+    linear = np.asarray(target) @ np.linalg.inv(model.from_target).T
+    return np.asarray((linear * drive) @ model.from_target.T)
 
 
 def _share(signal: Array, model: TargetModel) -> Array:

@@ -10,7 +10,13 @@ from numpy.typing import NDArray
 
 from compliance.grading.decide import inside
 from compliance.grading.match import MatchedReadings, SelectedPatch
-from compliance.grading.patch_roles import PatchRoles, by_time, needs_white, rule_error
+from compliance.grading.patch_roles import (
+    PatchRoles,
+    by_time,
+    needs_white,
+    rule_error,
+    scaled_to_white,
+)
 from compliance.grading.patches import EDGE
 from compliance.model import (
     Finding,
@@ -22,7 +28,7 @@ from compliance.model import (
     Value,
     Verdict,
 )
-from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, Quantity, values_at
+from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, values_at
 from compliance.quantities.measured import NOWHERE, Measured, Options, Roles
 
 
@@ -88,12 +94,13 @@ def point(
 
 
 def target_luminances(
-    quantity: Quantity, case: MatchedReadings, roles: Roles
+    requirement: Requirement, case: MatchedReadings, roles: Roles
 ) -> list[float | None]:
     """Luminance of the target for each patch; None if the quantity does not use the target."""
-    if not quantity.target or not len(roles.over):
+    if not QUANTITIES[requirement.quantity].target or not len(roles.over):
         return [None] * len(roles.over)
-    view, model = case.view, case.view.model
+    view = case.view.fitted(options_of(requirement))
+    model = view.model
     fitted = np.ones(len(roles.over), dtype=np.bool_)
     if model.relative:
         fitted &= view.white[roles.over] != NOWHERE
@@ -114,6 +121,7 @@ def options_of(requirement: Requirement) -> Options:
     """The options of a requirement for its quantity."""
     return Options(
         reference=requirement.reference,
+        scale=requirement.scale,
         above_black=requirement.above_black,
         ignore_luminance=requirement.ignore_luminance,
         diagram=requirement.diagram,
@@ -233,13 +241,17 @@ def is_zero_by_construction(requirement: Requirement, case: MatchedReadings, ind
     is_white = view.white[index] == index
     if requirement.reference == "white":
         return bool(is_white)
+    if requirement.reference == "adapted" and scaled_to_white(requirement, case):
+        return bool(is_white)
     if requirement.statistic == "each" and _is_own_reference(requirement, case, index):
         return True
     if not QUANTITIES[requirement.quantity].anchored:
         return False
     measured_black = bool(np.isnan(view.model.black_luminance))
     is_black = view.black[index] == index and not view.model.blackless and measured_black
-    white_is_zero = view.model.relative and (measured_black or not requirement.above_black)
+    white_is_zero = scaled_to_white(requirement, case) and (
+        measured_black or not requirement.above_black
+    )
     return bool((white_is_zero and is_white) or is_black)
 
 

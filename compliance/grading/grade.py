@@ -103,7 +103,7 @@ def _judged(
         limits_of(requirement, case, patch) if each else requirement.limits or Limits()
         for patch in judged
     ]
-    targets = target_luminances(quantity, case, roles)
+    targets = target_luminances(requirement, case, roles)
     points: dict[int, Point] = {}
     for place, patch in enumerate(judged):
         value, own = _value(values[place]), limits[place]

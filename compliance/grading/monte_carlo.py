@@ -179,7 +179,8 @@ def _silent(requirement: Requirement, patches: Sequence[int], draws: Draws) -> t
 def _references(requirement: Requirement, own: Sequence[int], draws: Draws) -> list[int]:
     """Patches whose measured chromaticity is the reference of others."""
     view = draws.case.view
-    places = {"white": view.white, "centre": view.centre}.get(requirement.reference)
+    white = view.white
+    places = {"white": white, "adapted": white, "centre": view.centre}.get(requirement.reference)
     return [] if places is None else [int(places[index]) for index in own]
 
 

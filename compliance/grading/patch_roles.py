@@ -139,15 +139,24 @@ def _at_window(case: MatchedReadings, index: int, name: str) -> str:
 
 def needs_white(requirement: Requirement, case: MatchedReadings) -> bool:
     """Whether a requirement uses the measured white of the same window."""
-    if requirement.reference == "white" or "white" in QUANTITIES[requirement.quantity].company:
+    company = QUANTITIES[requirement.quantity].company
+    if requirement.reference in ("white", "adapted") or "white" in company:
         return True
-    return _needs_light_of_target(requirement) and case.plan.model.relative
+    return _needs_light_of_target(requirement) and scaled_to_white(requirement, case)
+
+
+def scaled_to_white(requirement: Requirement, case: MatchedReadings) -> bool:
+    """Whether the target is fitted to the measured white."""
+    if requirement.scale is not None:
+        return requirement.scale == "relative"
+    return case.plan.model.relative
 
 
 def _needs_light_of_target(requirement: Requirement) -> bool:
     """Whether a requirement uses the target fitted to the readings."""
     target = QUANTITIES[requirement.quantity].target
-    return target == "light" or (target == "chromaticity" and requirement.reference == "target")
+    own = requirement.reference in ("target", "adapted")
+    return target == "light" or (target == "chromaticity" and own)
 
 
 def needs_black(requirement: Requirement, case: MatchedReadings) -> bool:

@@ -140,7 +140,9 @@ class Requirement:
     bands: tuple[Band, ...] = ()
     by_patch: Mapping[str, Limits] = field(default_factory=dict, hash=False)
     reference: str = "target"
-    """`target`, `white` or `centre`."""
+    """`target`, `white`, `centre` or `adapted`."""
+    scale: str | None = None
+    """`relative` or `absolute`, where it is not the target's."""
     statistic: str = "each"
     """`each`, `mean`, `percentile`, `spread` or `pairwise`."""
     percentile: float | None = None

@@ -143,6 +143,7 @@ def differences(
     if quantity.between is None:
         values = [values_at(quantity, view, Roles(index, {}), options) for index in (first, second)]
         return np.asarray(np.abs(values[0] - values[1]))
+    view = view.fitted(options)
     colour, other = view.xyz[..., first, :], view.xyz[..., second, :]
     if options.ignore_luminance:
         other = formulas.without_luminance(other, colour)
@@ -152,10 +153,11 @@ def differences(
 def values_at(quantity: Quantity, view: Measured, roles: Roles, options: Options) -> Array:
     """(..., n) or (..., n, 2) values of a quantity that needs readings."""
     assert quantity.compute is not None
-    return quantity.compute(view, roles, options)
+    return quantity.compute(view.fitted(options), roles, options)
 
 
-CHROMATIC = ("target", "white", "centre")
+CHROMATIC = ("target", "white", "centre", "adapted")
+DIFFERENCE = ("target", "white", "adapted")
 
 _ROWS = (
     Quantity(
@@ -184,7 +186,7 @@ _ROWS = (
         anchored=True,
         dark="luminance",
         ideal=0.0,
-        options=("above_black", "floor"),
+        options=("above_black", "floor", "scale"),
         example="within: 5",
     ),
     Quantity(
@@ -302,7 +304,7 @@ _ROWS = (
         chromatic=True,
         company=("white",),
         target="light",
-        references=CHROMATIC[:2],
+        references=("target", "white"),
         dark="chromaticity",
         ideal=0.0,
         uv_scale=1300.0,
@@ -321,9 +323,10 @@ _ROWS = (
         between=measured.between_itp,
         chromatic=True,
         target="light",
+        references=("target", "adapted"),
         dark="luminance",
         ideal=0.0,
-        options=("floor", "ignore"),
+        options=("floor", "ignore", "scale"),
         example="max: 5",
     ),
     Quantity(
@@ -337,10 +340,10 @@ _ROWS = (
         between=measured.between_against_white(formulas.delta_e_2000),
         chromatic=True,
         target="light",
-        references=CHROMATIC[:2],
+        references=DIFFERENCE,
         dark="chromaticity",
         ideal=0.0,
-        options=("floor", "ignore"),
+        options=("floor", "ignore", "scale"),
         example="max: 3",
     ),
     Quantity(
@@ -354,10 +357,10 @@ _ROWS = (
         between=measured.between_against_white(formulas.delta_e_uv),
         chromatic=True,
         target="light",
-        references=CHROMATIC[:2],
+        references=DIFFERENCE,
         dark="chromaticity",
         ideal=0.0,
-        options=("floor", "ignore"),
+        options=("floor", "ignore", "scale"),
         example="max: 4",
     ),
     Quantity(
@@ -371,10 +374,10 @@ _ROWS = (
         between=measured.between_against_white(formulas.delta_e_ab),
         chromatic=True,
         target="light",
-        references=CHROMATIC[:2],
+        references=DIFFERENCE,
         dark="chromaticity",
         ideal=0.0,
-        options=("floor", "ignore"),
+        options=("floor", "ignore", "scale"),
         example="max: 4",
     ),
     Quantity(

@@ -8,6 +8,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance.colour import chromaticity_diagram, difference, spaces
+from compliance.colour.arrays import quotient
 
 Array = NDArray[np.float64]
 
@@ -68,6 +69,11 @@ def second_differences(luminance: Array, level: Array) -> Array:
 def clipped_from(luminance: Array) -> int:
     """Index of the lowest of patches (n,) in order of signal that is within 2 % of the highest."""
     return int(np.flatnonzero(luminance >= CLIPPED * np.max(luminance))[0])
+
+
+def at_unit_luminance(xyz: Array) -> Array:
+    """(..., 3) the same chromaticity at Y = 1."""
+    return np.asarray(quotient(xyz, xyz[..., 1:2]))
 
 
 def chromaticity_offset(xyz: Array, reference: Array) -> Array:

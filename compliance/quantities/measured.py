@@ -63,6 +63,15 @@ class Measured(NamedTuple):
     """The exponent that these greys have with a black left free, decided once"""
     black_drawn: bool = False
     """Whether a hidden black has been drawn"""
+    adapted: bool = False
+    """Whether the target's primaries go with the measured white's chromaticity"""
+
+    def fitted(self, options: Options) -> Measured:
+        """The same, with the target as a requirement with these options sees it."""
+        model = self.model
+        if options.scale is not None:
+            model = model._replace(relative=options.scale == "relative")
+        return self._replace(model=model, adapted=options.reference == "adapted")
 
     def luminance(self, index: Index) -> Array:
         """(..., n) Y of patches."""
@@ -141,11 +150,17 @@ class Measured(NamedTuple):
     def target(self, index: Index) -> Array:
         """(..., n, 3) XYZ of the target, fitted to measured white and black as the rule states."""
         white, black = self.scaling_white(index), self.target_black(index)
-        return targets.target_xyz(self.signal[index], self.model, white, black)
+        target = targets.target_xyz(self.signal[index], self.model, white, black)
+        if not self.adapted:
+            return target
+        return targets.with_white(target, self.model, self.measured_white_xyz(index))
 
     def reference_white(self, index: Index) -> Array:
         """(..., n, 3) reference white of CIELAB and CIELUV for the target's colours."""
-        return self.scaling_white(index)[..., None] * self.model.white_xyz
+        colour = self.model.white_xyz
+        if self.adapted:
+            colour = formulas.at_unit_luminance(self.measured_white_xyz(index))
+        return self.scaling_white(index)[..., None] * colour
 
 
 class Roles(NamedTuple):
@@ -161,6 +176,8 @@ class Options(NamedTuple):
     """Options of a requirement for its quantity."""
 
     reference: str = "target"
+    scale: str | None = None
+    """`relative` or `absolute`; None: the target's"""
     above_black: bool = False
     ignore_luminance: bool = False
     diagram: str = "uv"
@@ -250,7 +267,7 @@ def _coloured(view: Measured, index: Index) -> Array:
     """(..., n, 3) target; signal 0 without a black has the white's chromaticity."""
     target = view.target(index)
     dark = target[..., 1:2] == 0
-    return np.where(dark, view.model.white_xyz, target)
+    return np.where(dark, view.reference_white(index), target)
 
 
 def chromaticity(view: Measured, roles: Roles, options: Options) -> Array:

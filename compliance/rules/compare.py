@@ -32,7 +32,7 @@ Sets = Mapping[str, PatchSet]
 OF_TARGET = ("primaries_name", "white_name", "container_name")
 """Fields of a target that are only names."""
 
-OPAQUE = ("quantity", "reference", "above_black", "ignore_luminance", "diagram", "field",
+OPAQUE = ("quantity", "reference", "scale", "above_black", "ignore_luminance", "diagram", "field",
           "declaration")  # fmt: skip
 """Fields of a requirement whose difference is never provably harmless."""
 

@@ -32,6 +32,7 @@ from compliance.rules.requirements import (
     KEYS,
     LIMIT_KEYS,
     Definitions,
+    check_adapted,
     example_of,
     read_encoding,
     read_requirement,
@@ -492,6 +493,7 @@ def build_rule(data: Mapping[str, Any], files: Sequence[RuleFile], places: Sourc
         here.problem(
             "no requirement is a shall, so every display would comply; expected at least one"
         )
+    check_adapted([each for each in requirements if each], here)
     places.raise_if_any()
     assert target is not None
     resolved = to_resolved(data)

@@ -5,7 +5,7 @@ The schema has checked each key's presence, form and bounds; here keys are check
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from decimal import Decimal
 from typing import Any
@@ -278,7 +278,7 @@ def _wrong_for(data: Data, quantity: Quantity) -> Fault | None:
     return None
 
 
-OPTIONS = ("floor", "above_black", "ignore", "diagram", "field", "declaration")
+OPTIONS = ("floor", "above_black", "ignore", "scale", "diagram", "field", "declaration")
 """Keys that only some quantities take."""
 
 NO_EXPONENT = ("srgb", "pq")
@@ -323,6 +323,7 @@ def read_requirement(
         bands=bands,
         by_patch=by_patch,
         reference=data.get("reference", "target"),
+        scale=data.get("scale"),
         statistic=statistic,
         percentile=percentile,
         floor=as_float(data.get("floor")),
@@ -417,6 +418,25 @@ def _check_reference(data: Data, quantity: Quantity, here: Location) -> None:
     here.problem(message)
 
 
+def check_adapted(requirements: Sequence[Requirement], here: Location) -> None:
+    """Check that a rule that adapts its target to the measured white judges the white itself."""
+    judged = any(
+        requirement.level is Level.SHALL
+        and requirement.over is not None
+        and "white" in requirement.over.patches
+        and QUANTITIES[requirement.quantity].chromatic
+        and requirement.reference == "target"
+        for requirement in requirements
+    )
+    for requirement in requirements:
+        if requirement.reference == "adapted" and not judged:
+            here.at(requirement.id, "reference").problem(
+                "'adapted' takes the white as measured, and no shall of the rule judges its "
+                "chromaticity; expected target, or a requirement such as {quantity: "
+                "chromaticity-difference, over: white, limits: {max: 0.003}}"
+            )
+
+
 def _check_sense(
     data: Data, quantity: Quantity, over: Over | None, known: Definitions, here: Location
 ) -> None:
@@ -425,6 +445,10 @@ def _check_sense(
     if quantity.ideal == "exponent" and curve in NO_EXPONENT:
         message = f"{curve} has no exponent to fit; expected e.g. luminance-error"
         here.at("quantity").problem(message)
+    if curve == "pq" and data.get("scale") == "relative":
+        here.at("scale").problem("pq is absolute; leave the key out")
+    if curve == "pq" and data.get("reference") == "adapted":
+        here.at("reference").problem("'adapted' is not for pq, which is absolute; expected target")
     if over is None or not over.patches:
         return
     positions = _positions(over, known.sets)

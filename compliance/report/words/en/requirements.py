@@ -40,7 +40,7 @@ from compliance.report.report import Row
 from compliance.report.verdict import applies
 from compliance.report.words import note_text, reason_text
 from compliance.report.words.en.grammar import capital, counted, first_of, joined, listed
-from compliance.report.words.en.rules import over_words
+from compliance.report.words.en.rules import REFERENCES, SCALES, over_words
 from compliance.report.words.en.verdicts import (
     REASON_WORDS,
     accepted_sentence,
@@ -113,8 +113,9 @@ def _about(finding: Finding, requirement: Requirement | None, sets: Mapping[str,
     if words:
         parts.append(words)
     if requirement and requirement.reference != "target":
-        where = "the measured white" if requirement.reference == "white" else "the centre"
-        parts.append(f"from {where}")
+        parts.append(REFERENCES[requirement.reference])
+    if requirement and requirement.scale is not None:
+        parts.append(SCALES[requirement.scale])
     if requirement and requirement.above_black:
         parts.append("above black")
     if requirement and requirement.ignore_luminance:

@@ -26,7 +26,9 @@ BLACKS = {
 REFERENCES = {
     "white": "from the measured white",
     "centre": "from the centre of the screen",
+    "adapted": "from the target with the measured white",
 }
+SCALES = {"relative": "scaled to the measured white", "absolute": "absolute"}
 ORDER = ("published", "digest", "memory", "practice", "house")
 
 
@@ -48,12 +50,11 @@ def target_facts(target: Target) -> tuple[tuple[str, str], ...]:
     level = f"{format_plain(target.luminance_white)}\u00a0cd/m²"
     if target.luminance_peak != target.luminance_white:
         level += f", peak {format_plain(target.luminance_peak)}\u00a0cd/m²"
-    scaled = "scaled to the measured white" if target.scale == "relative" else "absolute"
     facts = [
         ("Primaries", target.primaries_name or _points(target.primaries)),
         ("White", target.white_name or _points((target.white,))),
         ("Curve", f"{curve}, {BLACKS.get(target.black, target.black)}"),
-        ("Luminance", f"{level}, {scaled}"),
+        ("Luminance", f"{level}, {SCALES[target.scale]}"),
     ]
     if target.black_level is not None:
         facts.append(("Black", f"{format_plain(target.black_level)}\u00a0cd/m²"))
@@ -178,6 +179,8 @@ def subject_words(requirement: Requirement, sets: Mapping[str, PatchSet] | None 
 def _ways(requirement: Requirement) -> Iterable[str]:
     yield statistic_words(requirement.statistic, requirement.percentile)
     yield REFERENCES.get(requirement.reference, "")
+    if requirement.scale is not None:
+        yield SCALES[requirement.scale]
     if requirement.above_black:
         yield "above the black"
     if requirement.ignore_luminance:
