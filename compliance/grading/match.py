@@ -218,27 +218,28 @@ class Matcher:
     # -- single patches
 
     def find(self, planned: PlannedPatch) -> int | None:
-        """The patch that matches `planned`, the nearest of several."""
+        """The patch that matches `planned`, the nearest of several.
+
+        X'Y'Z' codes match within one code: published tables differ in the last digit.
+        """
         tolerance = max(self._tolerance, planned.slack * (1 + EDGE) + 1e-12)
-        if self.plan.model.kind == "xyz" and self._is_neutral(planned):
+        if self.plan.model.kind == "xyz":
             tolerance = max(tolerance, self.plan.model.step * (1 + EDGE))
         some = self._alike_in_first(planned.signal[0], tolerance)
-        away = np.abs(self.patches.signal[some] - np.array(planned.signal)).max(axis=-1)
+        apart = np.abs(self.patches.signal[some] - np.array(planned.signal))
+        away = apart.max(axis=-1)
         near = [
-            (float(away[at]), int(some[at]))
+            (round(float(away[at]), 9), float(apart[at].sum()), int(some[at]))
             for at in _true(away <= tolerance)
             if self._same_place(int(some[at]), planned)
         ]
-        return min(near)[1] if near else None
+        return min(near)[2] if near else None
 
     def _alike_in_first(self, signal: float, tolerance: float) -> NDArray[np.intp]:
         """The patches whose first channel is within a tolerance of a signal, or just beyond it."""
         width = tolerance * (1 + EDGE) + 1e-12
         start = np.searchsorted(self._first, signal - width, side="left")
         return self._by_first[start : np.searchsorted(self._first, signal + width, side="right")]
-
-    def _is_neutral(self, planned: PlannedPatch) -> bool:
-        return bool(targets.neutral(np.array([planned.signal]), self.plan.model)[0])
 
     def _same_place(self, index: int, planned: PlannedPatch) -> bool:
         there = self.patches.stimulus[index]

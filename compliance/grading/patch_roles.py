@@ -249,8 +249,7 @@ def _hues(requirement: Requirement, case: MatchedReadings) -> PatchRoles:
             continue
         parts[patch.name] = np.array([index], dtype=np.int64)
         chosen.append(SelectedPatch(index, patch.name))
-    if quantity.target == "light" and case.plan.model.curve == "hlg":
-        # Only HLG's target is not additive and must be fitted to the measured white.
+    if quantity.target == "light":
         _with_company(requirement, case, chosen, missing)
     return PatchRoles(tuple(chosen), Roles(_indices(chosen), parts), tuple(missing))
 

@@ -370,8 +370,8 @@ def additivity(view: Measured, roles: Roles, options: Options) -> Array:
     if (view.black[white] != NOWHERE).all():
         black = view.measured_black(white)[..., 0]
     measured = formulas.additivity(view.luminance(hues), view.luminance(white)[..., 0], black)
-    if view.model.curve != "hlg":
-        return _one(measured)
+    # A black lifted in each channel of a wider container, HLG's OOTF, and colours clipped by the
+    # container make the target itself not quite additive.
     target = formulas.additivity(
         view.target(hues)[..., 1], view.target(white)[..., 0, 1], view.target_black(white)[..., 0]
     )

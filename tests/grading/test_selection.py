@@ -339,6 +339,47 @@ def test_what_no_cinema_display_shows_is_above_the_peak() -> None:
     assert targets.above_peak(codes / 4095, model).tolist() == [True, True, False, False]
 
 
+PUBLISHED = {
+    "red": (2901, 2171, 0),
+    "green": (2417, 3493, 1222),
+    "blue": (2014, 1416, 3816),
+}
+"""X'Y'Z' at 48 cd/m²: red and green computed from SMPTE ST 428-1; blue as published tables have it,
+a code up in each channel (SMPTE RP 431-2, from memory)."""
+
+
+def cinema_colours(codes: NDArray[Any]) -> tuple[Finding, ...]:
+    """Luminance errors of the primaries of a rule, of a display that follows ST 428-1 exactly."""
+    white = np.array([[3794, 3960, 3890], [0, 0, 0]])
+    every = np.vstack([codes, white])
+    readings = builders.readings(every, 52.37 * (every / 4095) ** 2.6, "xyz-12-full")
+    requirement = builders.requirement("luminance-error", "primaries", limits=Limits(-1e-3, 1e-3))
+    rule = builders.rule(
+        builders.cinema(), requirement, encoding="xyz-12-full", sets=(builders.HUES,)
+    )
+    return findings_of(match_readings(rule, readings), None, count=0, seed=0)
+
+
+def test_published_cinema_codes_are_the_planned_ones_within_a_code() -> None:
+    """The target is that of the code that was read: an exact display has no error."""
+    (one,) = cinema_colours(np.array(list(PUBLISHED.values())))
+    assert (one.verdict, one.missing, len(one.points)) == (Verdict.PASS, (), 3)
+    (other,) = cinema_colours(np.array([*list(PUBLISHED.values())[:2], (2015, 1415, 3815)]))
+    assert (other.verdict, other.missing) == (Verdict.NOT_ASSESSED, ("blue",))
+
+
+def test_of_two_neighbouring_cinema_codes_the_nearest_is_taken() -> None:
+    primaries = list(PUBLISHED.values())
+    exact = (2013, 1415, 3815)
+    for order in ([*primaries, exact], [exact, *primaries]):
+        (one,) = cinema_colours(np.array(order))
+        assert exact in [point.patch for point in one.points]
+        assert len(one.points) == 3
+    nearer = (2013, 1415, 3816)
+    (one,) = cinema_colours(np.array([*primaries, nearer]))
+    assert nearer in [point.patch for point in one.points], "one channel is off, not three"
+
+
 def test_a_list_in_eight_bits_meets_ten_bit_readings() -> None:
     requirement = builders.requirement("luminance", "some", limits=Limits(0, 100))
     for code, met in ((511, False), (512, True), (515, True), (516, False)):

@@ -10,7 +10,7 @@ from helpers import builders
 from numpy.typing import NDArray
 
 from compliance import model, targets
-from compliance.colour import pq, transfer
+from compliance.colour import pq, spaces, transfer
 from compliance.grading.grade import evaluate
 from compliance.grading.match import match_readings
 from compliance.grading.patches import Plan
@@ -348,6 +348,80 @@ def test_additivity_and_coverage_of_an_ideal_display(target: Target) -> None:
         requirement = builders.requirement(quantity, None, limits=Limits(-1e9, 1e9))
         rule = builders.rule(target, requirement, encoding="rgb-10-full", sets=(hues,))
         assert graded(rule, readings).value == pytest.approx(ideal, abs=slack)
+
+
+CONTAINED = {"primaries": builders.P3, "container": builders.BT2020}
+
+
+@pytest.mark.parametrize("black", [0.0, 0.0005, 0.005, 0.05, 0.3])
+@pytest.mark.parametrize("neutral", [None, 40.0])
+@pytest.mark.parametrize(
+    "target",
+    [
+        builders.target("bt1886"),
+        builders.target("bt1886", **CONTAINED),
+        builders.target("bt1886", black="add", **CONTAINED),
+        builders.target("power", exponent=2.2, **CONTAINED),
+        builders.target("srgb", **CONTAINED),
+        builders.target("hlg", luminance_white=1000.0, **CONTAINED),
+        builders.target("hlg", black="none", luminance_white=1000.0, **CONTAINED),
+        builders.target("dcdm", exponent=2.6, luminance_white=48.0, **CONTAINED),
+        builders.pq(),
+    ],
+    ids=lambda target: f"{target.curve}-{target.black}-{target.container == target.primaries}",
+)
+def test_an_ideal_display_is_as_additive_as_its_target(
+    target: Target, neutral: float | None, black: float
+) -> None:
+    """An added black is light on every patch; a lifted one is in the target's own channels."""
+    hues = replace(builders.HUES, neutral=neutral)
+    drive = PatchSet("drive", "hues", hues=("red", "green", "blue"), neutral=neutral)
+    plan = Plan(builders.rule(target, encoding="rgb-12-full", sets=(hues,)), TWELVE)
+    signal = [plan.signal_of_built_in(name) for name in ("white", "black", "peak")]
+    signal += [np.array(patch.signal) for patch in plan.patches("primaries")]
+    signal.append(np.array(plan.white_of_drive(drive, plan.patches("primaries")[0]).signal))
+    signal += [targets.quantised(level * np.ones(3), plan.model) for level in (0.2, 0.4, 0.6, 0.8)]
+    white = target.luminance_white
+    light = targets.target_xyz(
+        np.array(signal), plan.model, np.full(len(signal), white), np.full(len(signal), black)
+    )
+    if target.black == "none":
+        light = light + black * WHITE
+    readings = builders.readings(np.rint(np.array(signal) * 4095), light, TWELVE)
+    requirement = builders.requirement("additivity", None, limits=Limits(-1e9, 1e9))
+    rule = builders.rule(target, requirement, encoding="rgb-12-full", sets=(hues,))
+    # HLG's constants, printed to 8 decimals, put its full signal 1e-8 beside white.
+    assert graded(rule, readings).value == pytest.approx(0.0, abs=1e-6)
+
+
+TWELVE = model.ENCODINGS["rgb-12-full"]
+
+
+def test_a_lifted_black_in_a_wider_container_is_no_fault_of_additivity() -> None:
+    """ITU-R BT.1886 Annex 1 in each channel of BT.2020, primaries of P3, black .3 of 100 cd/m².
+
+    Red, green and blue with that black are together 4 % brighter than white by themselves.
+    """
+    matrix = spaces.rgb_to_xyz_matrix(builders.BT2020, builders.D65)
+    inside = np.linalg.inv(matrix) @ spaces.rgb_to_xyz_matrix(builders.P3, builders.D65)
+    codes = np.rint(
+        4095 * np.clip(np.vstack([inside.T, np.ones(3), np.zeros(3)]), 0, 1) ** (1 / 2.4)
+    )
+    root, dark = 100 ** (1 / 2.4), 0.3 ** (1 / 2.4)
+    light = ((root - dark) * (codes / 4095) + dark) ** 2.4 @ matrix.T
+    read = light[:, 1]
+    alone = 100 * ((read[:3] - read[4]).sum() + read[4] - read[3]) / (read[3] - read[4])
+    requirement = builders.requirement("additivity", None, limits=Limits(-1, 1))
+    rule = builders.rule(
+        builders.target("bt1886", **CONTAINED),
+        requirement,
+        encoding="rgb-12-full",
+        sets=(builders.HUES,),
+    )
+    found = graded(rule, builders.readings(codes, light, TWELVE))
+    assert alone > 1, "by itself it would be outside these limits"
+    assert found.value == pytest.approx(0.0, abs=1e-9)
+    assert found.verdict is Verdict.PASS
 
 
 def test_additivity_by_hand() -> None:
