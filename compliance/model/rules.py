@@ -76,6 +76,27 @@ class Target:
 
 
 @dataclass(frozen=True, slots=True)
+class Accepted:
+    """A display other than the target that a rule means to let pass."""
+
+    target: Target
+    """What such a display shows, whole."""
+    reason: str
+
+
+@dataclass(frozen=True, slots=True)
+class NotCovered:
+    """What a named document asks and a rule does not test."""
+
+    clause: str
+    """Document and clause."""
+    what: str
+    """What the clause asks."""
+    why: str
+    """Why the rule does not test it."""
+
+
+@dataclass(frozen=True, slots=True)
 class PatchSet:
     """A named set of patches; `kind` decides which of the other fields apply."""
 
@@ -229,5 +250,7 @@ class Rule:
     changes: tuple[Change, ...] = ()
     extends: str | None = None
     """`id@revision` of the parent of a house rule."""
+    accepts: tuple[Accepted, ...] = ()
+    not_covered: tuple[NotCovered, ...] = ()
     archived: Archived | None = None
     """The rule, or the shipped rule that it extends, if that is an archived revision."""

@@ -17,6 +17,7 @@ from compliance.model import (
     Change,
     Decision,
     Level,
+    NotCovered,
     PatchSet,
     Requirement,
     Rule,
@@ -39,6 +40,7 @@ from compliance.rules.requirements import (
     read_target,
     unit_phrase,
 )
+from compliance.rules.scope import check_accepts, join_not_covered, read_accepts
 from compliance.yaml_nodes.json_schema import as_date
 from compliance.yaml_nodes.messages import did_you_mean, quoted
 from compliance.yaml_nodes.nodes import Location, Node, SourceLocations, locate, node_from_data
@@ -337,11 +339,14 @@ def requirement_departures(
 
 
 ORDER = (
-    "rule", "extends", "title", "revision", "valid_for", "target", "signal", "window", "decision",
-    "patches", "requirements", "changes",
+    "rule", "extends", "title", "revision", "valid_for", "not_covered", "target", "accepts",
+    "signal", "window", "decision", "patches", "requirements", "changes",
 )  # fmt: skip
 ONE_LEVEL = ("target", "signal", "decision", "patches")
 """Keys merged key by key; patch sets replace one another by name."""
+
+LISTS = ("not_covered", "accepts", "changes")
+"""Keys left out of resolved data if empty."""
 
 EXAMPLE = "change: {reason: …, agreed_by: …, date: 2026-11-02}"
 
@@ -349,19 +354,23 @@ EXAMPLE = "change: {reason: …, agreed_by: …, date: 2026-11-02}"
 def inherit(own: Data, parent: Data | None, places: SourceLocations) -> dict[str, Any]:
     """Merge a rule's own data into its parent's resolved data, with defaults written in.
 
-    Problems (a change or a withdrawal of a requirement that does not exist) are noted in `places`.
+    `accepts` replaces the parent's list; `not_covered` is added to it. Problems (a change or a
+    withdrawal of a requirement that does not exist, a clause named twice) are noted in `places`.
     """
     above = parent or {}
     merged: dict[str, Any] = {**above, **own}
     for key in ONE_LEVEL:
         if key in above and key in own:
             merged[key] = {**above[key], **own[key]}
+    check_accepts(own, merged, places.at("accepts"))
+    merged["not_covered"] = join_not_covered(own, above, places.at("not_covered"))
     changes = list(above.get("changes", ()))
     changes += [{"subject": key, **entry} for key, entry in own.get("changes", {}).items()]
     if "requirements" in merged:
         merged["requirements"] = _requirements(own, above, changes, places.at("requirements"))
     merged["changes"] = changes
-    return {key: merged[key] for key in ORDER if key in merged and (key != "changes" or changes)}
+    kept = [key for key in ORDER if key in merged and (merged[key] or key not in LISTS)]
+    return {key: merged[key] for key in kept}
 
 
 def _requirements(
@@ -480,10 +489,11 @@ def check_complete(resolved: Data, places: SourceLocations) -> None:
 def build_rule(data: Mapping[str, Any], files: Sequence[RuleFile], places: SourceLocations) -> Rule:
     """Build the rule from valid resolved data. Raises RuleError with every problem."""
     encoding = read_encoding(data)
-    target = read_target(data["target"], encoding, places)
+    target = read_target(data["target"], encoding, places.at("target"))
     names = data.get("patches", {})
     sets = read_sets(names, target, places.at("patches"))
     known = Definitions(target, names, sets)
+    accepts = read_accepts(data, encoding, places) if target else ()
     here = places.at("requirements")
     requirements = [
         read_requirement(name, entry, known, here.at(name))
@@ -513,6 +523,8 @@ def build_rule(data: Mapping[str, Any], files: Sequence[RuleFile], places: Sourc
         files=tuple(files),
         changes=tuple(_change(entry) for entry in data.get("changes", ())),
         extends=data.get("extends"),
+        accepts=accepts,
+        not_covered=tuple(NotCovered(**entry) for entry in data.get("not_covered", ())),
     )
 
 

@@ -28,7 +28,7 @@ from compliance.model import (
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS, Quantity
 from compliance.rules.patch_sets import read_over
 from compliance.yaml_nodes.messages import did_you_mean, inline_yaml, one_of, quoted
-from compliance.yaml_nodes.nodes import Location, SourceLocations
+from compliance.yaml_nodes.nodes import Location
 from compliance.yaml_nodes.schema_reader import as_float
 
 Data = Mapping[str, Any]
@@ -59,9 +59,8 @@ def read_encoding(data: Data) -> Encoding:
     return ENCODINGS[data.get("signal", {}).get("encoding", default)]
 
 
-def read_target(data: Data, encoding: Encoding, places: SourceLocations) -> Target | None:
+def read_target(data: Data, encoding: Encoding, here: Location) -> Target | None:
     """Read the target of a resolved rule; None if problems were noted."""
-    here = places.at("target")
     before = here.problem_count
     curve = data["transfer"]["curve"]
     white, white_name = _white(data["white"])
@@ -71,8 +70,8 @@ def read_target(data: Data, encoding: Encoding, places: SourceLocations) -> Targ
     if container and container is not primaries:
         _check_triangle(container, white, here.at("container"))
     _check_transfer(data, here)
-    if encoding.kind == "xyz" and curve not in ("dcdm", "pq"):
-        places.at("signal", "encoding").problem(
+    if not carries(encoding, curve):
+        here.sources.at("signal", "encoding").problem(
             f"{encoding.name} carries dcdm or pq, not {curve}; expected e.g. rgb-10-full"
         )
     level, peak = _luminance(data["luminance"], curve, here.at("luminance", "peak"))
@@ -95,6 +94,11 @@ def read_target(data: Data, encoding: Encoding, places: SourceLocations) -> Targ
         container_name=container_name,
         system_gamma=_system_gamma(data, level) if curve == "hlg" else None,
     )
+
+
+def carries(encoding: Encoding, curve: str) -> bool:
+    """Return whether code values of an encoding can mean light by a curve."""
+    return encoding.kind != "xyz" or curve in ("dcdm", "pq")
 
 
 def _pair(data: Any) -> Pair:

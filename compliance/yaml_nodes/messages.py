@@ -73,12 +73,22 @@ def dotted(path: Path) -> str:
 def inline_yaml(value: Any) -> str:
     """A value as it might be written on one line of YAML."""
     if isinstance(value, dict):
-        return "{" + ", ".join(f"{key}: {inline_yaml(entry)}" for key, entry in value.items()) + "}"
+        return (
+            "{"
+            + ", ".join(f"{key}: {_between_brackets(entry)}" for key, entry in value.items())
+            + "}"
+        )
     if isinstance(value, list | tuple):
-        return "[" + ", ".join(inline_yaml(entry) for entry in value) + "]"
+        return "[" + ", ".join(map(_between_brackets, value)) + "]"
     if isinstance(value, bool):
         return str(value).lower()
     return f"{value:g}" if isinstance(value, float) else str(value)
+
+
+def _between_brackets(value: Any) -> str:
+    """A value inside a list or mapping on one line, where a comma ends a text without quotes."""
+    text = inline_yaml(value)
+    return f"'{text}'" if isinstance(value, str) and "," in text else text
 
 
 def one_of(names: Iterable[str]) -> str:

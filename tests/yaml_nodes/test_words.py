@@ -94,3 +94,5 @@ def test_paths_and_values_as_printed() -> None:
     assert dotted(("slots", 0, "readings", "file")) == "slots[0].readings.file"
     assert dotted(("a", "b\nc")) == "a.b c"
     assert inline_yaml({"a": [1, 2.50, True], "b": {"c": "x"}}) == "{a: [1, 2.5, true], b: {c: x}}"
+    assert inline_yaml("a, b") == "a, b"
+    assert inline_yaml({"a": ["b, c", "d"]}) == "{a: ['b, c', d]}"
