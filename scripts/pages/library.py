@@ -1,8 +1,8 @@
 """The page of the rule library: the parts of its documents that each shipped rule covers.
 
-All data are read: limits, basis and clauses from the rules, the parts not covered from the comment
-at the head of each rule file, the simulated displays from tests/tables/robustness.csv and
-spreads.csv (written by tests/robustness.py, run by hand).
+All data are read: limits, basis, clauses and the parts not covered from the rules, what a rule is
+about from the comment at the head of its file, the simulated displays from
+tests/tables/robustness.csv and spreads.csv (written by tests/robustness.py, run by hand).
 """
 
 from __future__ import annotations
@@ -12,7 +12,6 @@ import re
 from collections.abc import Iterator, Mapping, Sequence
 from itertools import groupby
 from pathlib import Path
-from typing import NamedTuple
 
 from compliance.model import Level, Requirement, Rule, Target
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS
@@ -26,7 +25,6 @@ SPECS = "../../specs"
 TABLES = ROOT / "tests" / "tables"
 
 BASES = ("published", "digest", "memory", "practice")
-NOT_COVERED = "Not covered:"
 CURVES = {
     "bt1886": "BT.1886",
     "srgb": "sRGB curve",
@@ -40,32 +38,14 @@ WHITES = {"d65": "D65", "dci": ".314, .351"}
 Row = Mapping[str, str]
 
 
-class Comment(NamedTuple):
-    """The comment at the start of a rule file."""
-
-    about: tuple[str, ...]
-    """Paragraphs"""
-    not_covered: tuple[str, ...]
-
-
-def read_comment(text: str) -> Comment:
-    """The comment at the start of a rule file; raises ValueError without a `Not covered` list."""
+def read_comment(text: str) -> list[str]:
+    """The paragraphs of the comment at the start of a rule file."""
     lines: list[str] = []
     for line in text.splitlines():
         if not line.startswith("#"):
             break
-        lines.append(line.removeprefix("#").removeprefix(" ").rstrip())
-    if NOT_COVERED not in lines:
-        raise ValueError(f"the comment at the head has no line '{NOT_COVERED}'")
-    at = lines.index(NOT_COVERED)
-    about = [" ".join(group) for filled, group in groupby(lines[:at], bool) if filled]
-    items: list[str] = []
-    for line in lines[at + 1 :]:
-        if line.startswith("- "):
-            items.append(line.removeprefix("- "))
-        elif line and items:
-            items[-1] += f" {line.strip()}"
-    return Comment(tuple(about), tuple(items))
+        lines.append(line.removeprefix("#").strip())
+    return [" ".join(group) for filled, group in groupby(lines, bool) if filled]
 
 
 # ---------------------------------------------------------------- words
@@ -158,18 +138,21 @@ def simulated(rule: Rule, rows: Sequence[Row]) -> Iterator[str]:
 
 def section(rule: Rule, rows: Sequence[Row]) -> Iterator[str]:
     """All about one rule."""
-    comment = read_comment((shipped_folder() / f"{rule.id}.yaml").read_text(encoding="utf-8"))
+    about = read_comment((shipped_folder() / f"{rule.id}.yaml").read_text(encoding="utf-8"))
     yield from (f"## {rule.id}", "")
     link = f"[`{rule.id}.yaml`]({SPECS}/{rule.id}.yaml)"
     yield f"**{plain(rule.title)}**, revision {rule.revision}: {link}."
     yield f"{target_words(rule.target)}. A verdict is valid for {rule.valid_days} days."
     yield ""
-    for paragraph in comment.about:
+    for paragraph in about:
         yield from (comment_text(paragraph), "")
     yield from covered(rule)
     yield from ("Not covered:", "")
-    yield from (f"- {comment_text(item)}" for item in comment.not_covered)
-    yield ""
+    heads = ("clause", "what it asks", "why it is not tested")
+    yield from table(
+        heads,
+        ((plain(each.clause), plain(each.what), plain(each.why)) for each in rule.not_covered),
+    )
     yield from simulated(rule, rows)
     yield ""
 

@@ -11,7 +11,7 @@ from helpers.sample_text import RULE, complaint, edited, rule_folder
 from compliance.errors import RuleError
 from compliance.model import NotCovered, Rule
 from compliance.plain_data import canonical_bytes
-from compliance.rules.library import load_rule, rule_from_resolved
+from compliance.rules.library import load_rule, rule_from_resolved, shipped_rules
 
 COLOURS = "{clause: 'EBU Tech 3320 v4.1, 1.5.6', what: 15 test colours, why: codes not at hand}"
 MOTION = "{clause: Client 4.2, what: moving pictures, why: no meter for them}"
@@ -106,6 +106,13 @@ def test_messages_about_clauses(
     own = None if house is None else f"revision: 1\nnot_covered: [{house}]\n"
     line = str(len(text.splitlines()))
     assert refused(tmp_path, text, own) == message.replace("{line}", line)
+
+
+@pytest.mark.parametrize("name", shipped_rules())
+def test_every_shipped_rule_says_what_it_does_not_cover(name: str) -> None:
+    rule = load_rule(name)
+    assert rule.not_covered
+    assert again(rule) == rule
 
 
 # ---------------------------------------------------------------- accepted displays
