@@ -143,8 +143,9 @@ def _facts(rule: Rule) -> Iterator[tuple[str, str]]:
     if rule.extends:
         yield "Extends", rule.extends
     if rule.archived:
-        used, newest = rule.archived.used, rule.archived.newest
-        yield "Archived", f"{used}; newest {newest}: compliance rules diff {used} {newest}"
+        used, other, by = rule.archived.used, rule.archived.other, rule.archived.replaced_by
+        now = f"replaced by {' and '.join(by)}" if by else f"newest {other}"
+        yield "Archived", f"{used}; {now}: compliance rules diff {used} {other}"
     yield "Limits", basis_summary(rule.requirements)
     yield "Valid for", f"{rule.valid_days} days" if rule.valid_days else "not stated"
     yield "Decision", decision_words(rule.decision)
@@ -285,7 +286,8 @@ def check(paths: tuple[Path, ...], specs: tuple[Path, ...], form: str) -> int:
     Checks the syntax, the parents, and that what a rule asks can be shown, judged and met by a
     display on the rule's target.
 
-    A rule on an archived revision of a shipped one earns a remark, which is no problem.
+    A rule on an archived revision of a shipped one, or on one that was replaced, earns a remark,
+    which is no problem.
 
     Exit codes: 0 no problems, 1 problems found, 2 wrong call.
     """

@@ -221,10 +221,19 @@ class Change:
 
 @dataclass(frozen=True, slots=True)
 class Archived:
-    """An archived revision of a shipped rule that has a newer one, both as `id@revision`."""
+    """An archived revision of a shipped rule that has a newer one, or that was replaced."""
 
     used: str
+    """As `id@revision`."""
     newest: str
+    """The newest revision of the same id, as `id@revision`; of a replaced rule in the archive."""
+    replaced_by: tuple[str, ...] = ()
+    """Ids of the shipped rules instead of it, if its own is no longer shipped."""
+
+    @property
+    def other(self) -> str:
+        """The rule to compare the used one with: the newest revision, or what replaced it."""
+        return self.replaced_by[0] if self.replaced_by else self.newest
 
 
 @dataclass(frozen=True, slots=True)

@@ -108,9 +108,12 @@ def _correlation(meter: Meter | None) -> Remark | None:
 
 
 def _archived(rule: Rule) -> Remark | None:
-    if rule.archived is None:
+    archived = rule.archived
+    if archived is None:
         return None
-    return Remark("rule-archived", {"used": rule.archived.used, "newest": rule.archived.newest})
+    if archived.replaced_by:
+        return Remark("rule-replaced", {"used": archived.used, "by": archived.replaced_by})
+    return Remark("rule-archived", {"used": archived.used, "newest": archived.newest})
 
 
 def _changed_files(rule: Rule) -> Remark | None:

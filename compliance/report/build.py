@@ -32,6 +32,7 @@ SERIOUS = (
     "meter-past-due",
     "meter-inadequate",
     "rule-archived",
+    "rule-replaced",
     "rule-changed",
     "rule-unversioned",
 )

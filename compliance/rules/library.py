@@ -1,7 +1,8 @@
 """Find rules: by path, or by id on the search path that ends with the shipped ones.
 
 Earlier revisions of shipped rules are in the archive, `archive/ID@REVISION/` in their folder, each
-with its patch lists. They are found by `ID@REVISION` only.
+with its patch lists. They are found by `ID@REVISION` only. A rule that has another id now is only
+in the archive; `archive/renamed.yaml` names the rules that replaced it.
 """
 
 from __future__ import annotations
@@ -98,6 +99,8 @@ def read_repository(file: Path) -> tuple[Path, ...]:
 MOST_PARENTS = 8
 ARCHIVE = "archive"
 """Folder of archived revisions, in that of the shipped rules."""
+RENAMED = "renamed.yaml"
+"""Table in the archive: ids that are no longer shipped, each with the one or several instead."""
 PACKAGE = Path(__file__).resolve().parent.parent
 
 
@@ -186,6 +189,8 @@ def find_rule(name: str, *, search: Sequence[Path] = ()) -> Path:
 def known_revisions(name: str, *, search: Sequence[Path] = ()) -> list[int]:
     """The revisions of an id that `load_rule` finds, ascending. Raises RuleError."""
     folders = _Folders(search, shipped_folder())
+    if folders.replaced_by(name):
+        return sorted(folders.revisions(name))
     source = folders.find(name)
     return sorted({*folders.archived(source), _load(source, folders, ())[0].revision})
 
@@ -251,19 +256,36 @@ class _Folders:
         else:
             file = Path(f"{name}.yaml")
             here = asked is None and os.path.isfile(file)
-            near = f"did you mean {file}?" if here else did_you_mean(name, dict(self.ids()))
+            near = f"did you mean {file}?" if here else self._instead(name)
             message = f"no such rule on the search path; {near}"
         if asked is not None:
             raise asked.error(f"{quoted(name)}: {message}")
         raise RuleError(Problem(quoted(name)[1:-1] or "a rule", message))
 
+    def _instead(self, name: str) -> str:
+        """What to name instead of an id without a file: what replaced it, else what is similar."""
+        by = self.replaced_by(name)
+        if not by:
+            return did_you_mean(name, dict(self.ids()))
+        pins = [f"{name}@{revision}" for revision in sorted(self.revisions(name))]
+        archived = f", or {' or '.join(pins)} for its archived limits" if pins else ""
+        return f"it was replaced by {' and '.join(by)}; name {' or '.join(by)}{archived}"
+
+    def replaced_by(self, name: str) -> tuple[str, ...]:
+        """The shipped rules that replaced one; empty for an id that has a file."""
+        return () if self.all(name) else read_renamed(self._shipped / ARCHIVE).get(name, ())
+
     def archived(self, source: RuleSource) -> dict[int, RuleSource]:
         """The archived files of a rule, by revision; empty unless `source` is a shipped file."""
+        return self.revisions(source.path.stem) if source.shipped else {}
+
+    def revisions(self, name: str) -> dict[int, RuleSource]:
+        """The files of an id in the archive, by revision."""
         sources = {}
-        for folder in (self._shipped / ARCHIVE).glob(f"{source.path.stem}@*"):
+        for folder in (self._shipped / ARCHIVE).glob(f"{name}@*"):
             pin = PIN.fullmatch(folder.name)
-            if pin and source.shipped:
-                inside = f"{ARCHIVE}/{folder.name}/{source.path.name}"
+            if pin:
+                inside = f"{ARCHIVE}/{folder.name}/{name}.yaml"
                 path, shown = self._shipped / inside, f"{self._shipped.name}/{inside}"
                 sources[int(pin[2])] = RuleSource(path, shown, inside, shipped=True)
         return sources
@@ -273,6 +295,18 @@ class _Folders:
         if real == os.path.realpath(self._shipped):
             return RuleSource(path, f"{self._shipped.name}/{path.name}", path.name, shipped=True)
         return RuleSource(path, str(path), str(path))
+
+
+def read_renamed(archive: Path) -> dict[str, tuple[str, ...]]:
+    """The table of ids that are no longer shipped; empty without one. Raises RuleError."""
+    file = archive / RENAMED
+    if not file.is_file():
+        return {}
+    node = read_yaml(read_bytes(file, RuleError, "table", limit=LIMIT), str(file), RuleError)
+    return {
+        old: tuple(item.text for item in new.items) if new.kind == "list" else (new.text,)
+        for old, new in node.entries.items()
+    }
 
 
 def _ids(folder: Path) -> list[str]:
@@ -339,6 +373,11 @@ def _load_revision(
         way = " → ".join((*chain, name))
         what = "circular parents" if name in chain else "too many parents"
         raise asked.error(f"{what}: {way}")
+    replaced_by = folders.replaced_by(name)
+    if replaced_by and revision in (replaced := folders.revisions(name)):
+        old, places = _load(replaced[revision], folders, chain)
+        newest = f"{name}@{max(replaced)}"
+        return replace(old, archived=Archived(f"{name}@{revision}", newest, replaced_by)), places
     source = folders.find(name, asked)
     rule, places = _load(source, folders, chain)
     if rule.revision == revision:

@@ -296,12 +296,13 @@ def check_file(path: Path, search: Sequence[Path] = ()) -> Checked:
 
 def _remarks(rule: Rule, places: SourceLocations) -> Iterator[Problem]:
     if rule.archived is not None:
-        used, newest = rule.archived.used, rule.archived.newest
+        used, other, by = rule.archived.used, rule.archived.other, rule.archived.replaced_by
         file, line = places.find(("extends",))
+        kind = f"rule, replaced by {' and '.join(by)}" if by else f"revision; the newest is {other}"
         yield Problem(
             file,
-            f"the limits are those of {used}, an archived revision; the newest is {newest}; see "
-            f"what changed with: compliance rules diff {used} {newest}",
+            f"the limits are those of {used}, an archived {kind}; see what changed with: "
+            f"compliance rules diff {used} {other}",
             line,
             "extends",
         )

@@ -66,6 +66,13 @@ def hidden_black(lowest: float, black: float) -> str:
     return f"{unseen}; the target's black is taken as 0, and in the draws as anything up to that."
 
 
+def rule_replaced(used: str, by: Sequence[str]) -> str:
+    return (
+        f"The limits are those of {used}, an archived rule that was replaced by "
+        f"{' and '.join(by)}. See what changed with: compliance rules diff {used} {by[0]}"
+    )
+
+
 def rule_changed(files: Sequence[str]) -> str:
     return (
         f"{_of_files(files)} {', '.join(files)} had changes that were not committed: no commit "
@@ -292,6 +299,7 @@ REMARKS: Mapping[str, str | Callable[..., str]] = {
         "The limits are those of {used}, an archived revision; the newest is {newest}. See what "
         "changed with: compliance rules diff {used} {newest}"
     ),
+    "rule-replaced": rule_replaced,
     "rule-changed": rule_changed,
     "rule-unversioned": rule_unversioned,
     "certificate-silent": certificate_silent,
