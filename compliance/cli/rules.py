@@ -25,14 +25,20 @@ from compliance.cli._text import (
 from compliance.errors import Problem, RuleError, UsageError
 from compliance.model import Change, Level, Requirement, Rule, RuleFile
 from compliance.report.words.en.rules import (
+    ACCEPTS,
+    NOT_COVERED,
+    NOT_COVERED_COLUMNS,
+    accepted_words,
     asked_words,
     basis_summary,
+    clause_words,
     decision_words,
     limits_words,
     set_words,
     source_words,
     subject_words,
     target_facts,
+    why_words,
 )
 from compliance.rules.compare_parts import limit_key
 from compliance.rules.library import (
@@ -199,6 +205,17 @@ def _text(rule: Rule, places: SourceLocations) -> Iterator[str]:
         yield look.ink(look.text("Patches"), "strong")
         for name, patch_set in rule.sets.items():
             yield from hanging_indent(set_words(patch_set), LABEL, look, first=f"  {name}")
+    if rule.accepts:
+        yield ""
+        yield look.ink(look.text(ACCEPTS), "strong")
+        for accepted in rule.accepts:
+            yield from hanging_indent(accepted_words(accepted, rule.target), 2, look)
+    if rule.not_covered:
+        yield ""
+        yield look.ink(look.text(NOT_COVERED), "strong")
+        for entry in rule.not_covered:
+            yield from hanging_indent(clause_words(entry), 2, look)
+            yield from hanging_indent(why_words(entry), INDENT, look)
     if rule.changes:
         yield ""
         yield look.ink(look.text("Changes from the parent, with their reasons"), "strong")
@@ -230,6 +247,15 @@ def _markdown(rule: Rule, places: SourceLocations) -> Iterator[str]:
                 )
                 for requirement in requirements
             ),
+        )
+    if rule.accepts:
+        yield from ("", f"### {ACCEPTS}", "")
+        yield from (f"- {cell(accepted_words(each, rule.target))}" for each in rule.accepts)
+    if rule.not_covered:
+        yield from ("", f"### {NOT_COVERED}", "")
+        yield from table(
+            NOT_COVERED_COLUMNS,
+            ((cell(each.clause), cell(each.what), cell(each.why)) for each in rule.not_covered),
         )
     if rule.changes:
         yield ""

@@ -6,9 +6,17 @@ from collections import Counter
 from collections.abc import Iterable
 from typing import Any, NamedTuple
 
-from compliance.model import Change, Over, PatchSet, Requirement, Rule
+from compliance.model import Change, NotCovered, Over, PatchSet, Requirement, Rule
 from compliance.report.numbers import format_plain
-from compliance.report.words.en.rules import asked_words, limits_words, over_words, set_words
+from compliance.report.words.en.rules import (
+    accepted_words,
+    asked_words,
+    clause_words,
+    limits_words,
+    over_words,
+    set_words,
+    why_words,
+)
 from compliance.rules.compare import Detail, Difference, Row
 from compliance.rules.compare_parts import Kind
 
@@ -58,12 +66,21 @@ def _detail(detail: Detail) -> KeyChange:
             "changes": "other reasons stated",
         }[detail.key]
         return KeyChange(detail.key, detail.kind, "", text)
-    if _is_list(detail.old) and _is_list(detail.new):
+    if detail.key in ("added", "removed"):
+        was, now = (_entry(value) if value else "" for value in (detail.old, detail.new))
+    elif _is_list(detail.old) and _is_list(detail.new):
         was, now = _lists(detail.old, detail.new)
     else:
         unit = UNITS.get(detail.key, "")
         was, now = (_value(value) + (unit if value else "") for value in (detail.old, detail.new))
     return KeyChange(detail.key, detail.kind, was, now)
+
+
+def _entry(value: Any) -> str:
+    """Describe an entry of a list: a clause that is not covered, or an accepted display."""
+    if isinstance(value, NotCovered):
+        return f"{clause_words(value)}. {why_words(value)}"
+    return accepted_words(value.accepted, value.target)
 
 
 def _value(value: Any) -> str:

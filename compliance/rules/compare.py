@@ -9,11 +9,11 @@ a change.
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, fields, replace
 from typing import Any
 
-from compliance.model import Change, Level, Over, PatchSet, Requirement, Rule, Target
+from compliance.model import Accepted, Change, Level, Over, PatchSet, Requirement, Rule, Target
 from compliance.quantities.catalogue import QUANTITIES
 from compliance.rules.compare_parts import (
     RGB,
@@ -337,9 +337,47 @@ def _head(old: Rule, new: Rule) -> Iterator[Row]:
             yield Row(part, combine(detail.kind for detail in mine), mine)
         elif old.resolved.get(part) != new.resolved.get(part):
             yield _reworded(part, "form")
+    yield from _entries("not_covered", old, new, (old.not_covered, new.not_covered))
+    yield from _entries("accepts", old, new, (_beside(old), _beside(new)))
     yield from _sets(old, new)
     if old.id == new.id and old.changes != new.changes:
         yield _reworded("changes", "changes", len(old.changes), len(new.changes))
+
+
+@dataclass(frozen=True, slots=True)
+class Beside:
+    """A display that a rule accepts, beside the rule's own target."""
+
+    accepted: Accepted
+    target: Target
+
+
+def _beside(rule: Rule) -> tuple[Beside, ...]:
+    return tuple(Beside(accepted, rule.target) for accepted in rule.accepts)
+
+
+def _entries(
+    key: str, old: Rule, new: Rule, read: tuple[Sequence[Any], Sequence[Any]]
+) -> Iterator[Row]:
+    """Yield a row with the entries that only one rule's list has, as `read` of each.
+
+    Entries are compared as written: another target is not another accepted display.
+    """
+    before, after = (rule.resolved.get(key, []) for rule in (old, new))
+    details = [
+        Detail("removed", Kind.REWORDED, old=was)
+        for entry, was in zip(before, read[0], strict=True)
+        if entry not in after
+    ]
+    details += [
+        Detail("added", Kind.REWORDED, new=now)
+        for entry, now in zip(after, read[1], strict=True)
+        if entry not in before
+    ]
+    if details:
+        yield Row(key, Kind.REWORDED, tuple(details))
+    elif before != after:
+        yield _reworded(key, "order")
 
 
 def _sets(old: Rule, new: Rule) -> Iterator[Row]:

@@ -16,7 +16,7 @@ from pathlib import Path
 from compliance.model import Level, Requirement, Rule, Target
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS
 from compliance.report.numbers import format_plain, format_requirement_limits
-from compliance.report.words.en.rules import over_words
+from compliance.report.words.en.rules import NOT_COVERED_COLUMNS, over_words
 from compliance.rules.library import load_rule, shipped_folder, shipped_rules
 from pages.markdown import ROOT, plain, table
 
@@ -148,9 +148,8 @@ def section(rule: Rule, rows: Sequence[Row]) -> Iterator[str]:
         yield from (comment_text(paragraph), "")
     yield from covered(rule)
     yield from ("Not covered:", "")
-    heads = ("clause", "what it asks", "why it is not tested")
     yield from table(
-        heads,
+        NOT_COVERED_COLUMNS,
         ((plain(each.clause), plain(each.what), plain(each.why)) for each in rule.not_covered),
     )
     yield from simulated(rule, rows)

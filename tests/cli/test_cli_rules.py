@@ -109,6 +109,57 @@ def test_show_says_each_limit_and_where_it_stands(compliance, house):
     assert "sdr-broadcast@2" in text
 
 
+SCOPE = """\
+not_covered:
+  - {clause: "Client's notes, 4.2", what: the picture from the side, why: the meter stays in front}
+accepts:
+  - {target: {transfer: {curve: power, exponent: 2.2}}, reason: their screens have it}
+"""
+
+
+def test_show_says_what_is_not_covered_and_what_may_pass(compliance, house):
+    text = compliance("rules", "show", "ours").stdout
+    assert "Also passes by intent" not in text
+    (house / "rules" / "ours.yaml").write_text(HOUSE + SCOPE)
+    text = compliance("rules", "show", "ours").stdout
+    assert all(len(line) <= 80 for line in text.splitlines())
+    assert (
+        "\nAlso passes by intent\n"
+        "  Curve power, exponent 2.2, added to the black: their screens have it\n"
+    ) in text
+    assert "\nNot covered: what documents ask and this rule does not test\n  EBU" in text
+    assert (
+        "\n  Client's notes, 4.2: the picture from the side\n"
+        "    Why not: the meter stays in front\n"
+    ) in text
+    marked = compliance("rules", "show", "ours", "--format", "markdown").stdout
+    assert "- Curve power, exponent 2.2, added to the black: their screens have it\n" in marked
+    assert (
+        "| Client's notes, 4.2 | the picture from the side | the meter stays in front |" in marked
+    )
+
+
+def test_show_as_yaml_and_json_has_both(compliance, house):
+    (house / "rules" / "ours.yaml").write_text(HOUSE + SCOPE)
+    data = json.loads(compliance("rules", "show", "ours", "--format", "json").stdout)["resolved"]
+    assert data["not_covered"][-1]["clause"] == "Client's notes, 4.2"
+    assert data["accepts"][0]["target"] == {"transfer": {"curve": "power", "exponent": 2.2}}
+    written = compliance("rules", "show", "ours", "--format", "yaml").stdout
+    (house / "rules" / "ours.yaml").write_text(written)
+    again = json.loads(compliance("rules", "show", "ours", "--format", "json").stdout)["resolved"]
+    assert (again["not_covered"], again["accepts"]) == (data["not_covered"], data["accepts"])
+
+
+def test_diff_names_added_entries(compliance, house):
+    (house / "rules" / "ours.yaml").write_text(HOUSE + SCOPE)
+    done = " ".join(compliance("rules", "diff", "sdr-broadcast", "ours").stdout.split())
+    assert (
+        "reworded not_covered added: Client's notes, 4.2: the picture from the side. Why not: the "
+        "meter stays in front"
+    ) in done
+    assert "reworded accepts added: Curve power, exponent 2.2, added to the black: their" in done
+
+
 @pytest.mark.parametrize("name", shipped_rules())
 def test_show_writes_a_rule_that_reads_the_same(capsys, tmp_path, name):
     show.main([name, "--format", "yaml"], standalone_mode=False)
@@ -144,8 +195,10 @@ def test_show_as_json_holds_what_is_hashed(compliance, house):
 def test_show_as_markdown_is_a_table(compliance, house):
     text = compliance("rules", "show", "rules/ours.yaml", "--format", "markdown").stdout
     assert text.startswith("## `ours`, revision 1: Our \\| broadcast \\*master\\* &#64;all\n")
-    rows = [line for line in text.splitlines() if line.startswith("| ")]
-    assert len({line.replace("\\|", "").count("|") for line in rows}) == 1
+    asked, not_covered = text.split("### Not covered")
+    for part, columns in ((asked, 5), (not_covered, 3)):
+        rows = [line for line in part.splitlines() if line.startswith("| ")]
+        assert {line.replace("\\|", "").count("|") for line in rows} == {columns + 1}
 
 
 def test_show_of_no_rule_names_the_nearest(compliance, house):

@@ -11,6 +11,9 @@ from helpers.sample_text import RULE, complaint, edited, rule_folder
 from compliance.errors import RuleError
 from compliance.model import NotCovered, Rule
 from compliance.plain_data import canonical_bytes
+from compliance.report.rules_diff import describe_row
+from compliance.report.words.en.rules import accepted_words
+from compliance.rules.compare import difference
 from compliance.rules.library import load_rule, rule_from_resolved, shipped_rules
 
 COLOURS = "{clause: 'EBU Tech 3320 v4.1, 1.5.6', what: 15 test colours, why: codes not at hand}"
@@ -186,3 +189,69 @@ def test_a_target_that_an_inherited_accepted_display_does_not_fit(tmp_path: Path
         "house.yaml:6: target: does not go with the parent's accepts[0].target.primaries: do not "
         "enclose the white [0.2, 0.2]; check both; or state accepts here, [] for none"
     )
+
+
+# ---------------------------------------------------------------- in words, and compared
+
+
+def words(accepted: str, folder: Path) -> str:
+    rule = loaded(folder, parent(accepts=accepted))
+    return accepted_words(rule.accepts[0], rule.target).replace("\u00a0", " ")
+
+
+def test_an_accepted_display_is_told_by_what_differs(tmp_path: Path) -> None:
+    assert words(POWER, tmp_path) == (
+        "Curve power, exponent 2.2, added to the black: graded to either"
+    )
+    lamps = "{target: {white: [0.31, 0.32], luminance: {white: 90}, black_level: 0.1}, reason: a}"
+    assert words(lamps, tmp_path) == (
+        "White 0.31 0.32; luminance 90 cd/m², scaled to the measured white; black 0.1 cd/m²: a"
+    )
+    wide = "{target: {container: bt2020}, reason: a}"
+    assert words(wide, tmp_path) == "Signal's primaries bt2020: a"
+    same = "{target: {transfer: {curve: bt1886, black: lift}}, reason: a}"
+    assert words(same, tmp_path) == "As the target: a"
+
+
+def rows(folder: Path, old: str, new: str) -> dict[str, tuple[str, list[tuple[str, str, str]]]]:
+    """Kind and keys of each row of the difference of two texts of a rule."""
+    (before, after) = (loaded(folder / side, text) for side, text in (("a", old), ("b", new)))
+    found = difference(before, after)
+    assert found.harmless
+    return {
+        row.subject: (row.kind.value, [(key.key, key.was, key.now) for key in describe_row(row)])
+        for row in found.rows
+    }
+
+
+def test_added_and_removed_clauses_are_a_rewording(tmp_path: Path) -> None:
+    old, new = parent(not_covered=COLOURS), parent(not_covered=MOTION)
+    gone = "EBU Tech 3320 v4.1, 1.5.6: 15 test colours. Why not: codes not at hand"
+    added = "Client 4.2: moving pictures. Why not: no meter for them"
+    assert rows(tmp_path, old, new) == {
+        "not_covered": ("reworded", [("removed", gone, ""), ("added", "", added)])
+    }
+
+
+def test_another_order_of_clauses_is_told(tmp_path: Path) -> None:
+    old, new = (f"{COLOURS}, {MOTION}", f"{MOTION}, {COLOURS}")
+    found = rows(tmp_path, parent(not_covered=old), parent(not_covered=new))
+    assert found == {"not_covered": ("reworded", [("order", "", "in another order")])}
+
+
+def test_added_and_removed_accepted_displays_are_a_rewording(tmp_path: Path) -> None:
+    other = "{target: {white: d50}, reason: proofs}"
+    old, new = parent(accepts=POWER), parent(accepts=f"{other}, {POWER}")
+    added = ("added", "", "White d50: proofs")
+    assert rows(tmp_path, old, new) == {"accepts": ("reworded", [added])}
+    assert rows(tmp_path, new, old) == {"accepts": ("reworded", [("removed", added[2], "")])}
+
+
+def test_another_target_is_no_other_accepted_display(tmp_path: Path) -> None:
+    text = parent(accepts=POWER)
+    before, after = (
+        loaded(tmp_path / "a", text),
+        loaded(tmp_path / "b", edited(text, "luminance: {white: 100}", "luminance: {white: 120}")),
+    )
+    assert before.accepts != after.accepts
+    assert [row.subject for row in difference(before, after).rows] == ["target"]

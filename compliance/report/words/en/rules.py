@@ -5,10 +5,20 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Literal
 
-from compliance.model import Change, Decision, Over, PatchSet, Requirement, Rule, Target
+from compliance.model import (
+    Accepted,
+    Change,
+    Decision,
+    NotCovered,
+    Over,
+    PatchSet,
+    Requirement,
+    Rule,
+    Target,
+)
 from compliance.quantities.catalogue import QUANTITIES, RECORDED_FIELDS
 from compliance.report.numbers import format_plain, format_requirement_limits
-from compliance.report.words.en.grammar import counted
+from compliance.report.words.en.grammar import capital, counted
 
 CURVES = {
     "bt1886": "BT.1886",
@@ -28,6 +38,11 @@ REFERENCES = {
     "centre": "from the centre of the screen",
     "adapted": "from the target with the measured white",
 }
+AS_MEASURED = "as measured"
+AS_TARGET = "as the target"
+NOT_COVERED = "Not covered: what documents ask and this rule does not test"
+NOT_COVERED_COLUMNS = ("clause", "what it asks", "why it is not tested")
+ACCEPTS = "Also passes by intent"
 SCALES = {"relative": "scaled to the measured white", "absolute": "absolute"}
 ORDER = ("published", "digest", "memory", "practice", "house")
 
@@ -41,7 +56,36 @@ def rule_name(rule: Rule) -> str:
 
 
 def target_facts(target: Target) -> tuple[tuple[str, str], ...]:
-    """A target as labels and values."""
+    """A target as labels and values, without those that go without saying."""
+    facts = _all_facts(target)
+    if target.black_level is None:
+        del facts["Black"]
+    if target.container in (None, target.primaries):
+        del facts["Signal's primaries"]
+    return tuple(facts.items())
+
+
+def accepted_words(accepted: Accepted, target: Target) -> str:
+    """A display that may pass too: in what it differs from the target, and the reason."""
+    facts, expected = _all_facts(accepted.target), _all_facts(target)
+    differing = [
+        f"{label.lower()} {value}" for label, value in facts.items() if value != expected[label]
+    ]
+    return f"{capital('; '.join(differing) or AS_TARGET)}: {accepted.reason}"
+
+
+def clause_words(entry: NotCovered) -> str:
+    """A clause that a rule does not test, and what it asks."""
+    return f"{entry.clause}: {entry.what}"
+
+
+def why_words(entry: NotCovered) -> str:
+    """Why a rule does not test a clause."""
+    return f"Why not: {entry.why}"
+
+
+def _all_facts(target: Target) -> dict[str, str]:
+    black = target.black_level
     curve = CURVES.get(target.curve, target.curve)
     if target.curve == "power" and target.exponent is not None:
         curve += f", exponent {format_plain(target.exponent)}"
@@ -50,17 +94,14 @@ def target_facts(target: Target) -> tuple[tuple[str, str], ...]:
     level = f"{format_plain(target.luminance_white)}\u00a0cd/m²"
     if target.luminance_peak != target.luminance_white:
         level += f", peak {format_plain(target.luminance_peak)}\u00a0cd/m²"
-    facts = [
-        ("Primaries", target.primaries_name or _points(target.primaries)),
-        ("White", target.white_name or _points((target.white,))),
-        ("Curve", f"{curve}, {BLACKS.get(target.black, target.black)}"),
-        ("Luminance", f"{level}, {SCALES[target.scale]}"),
-    ]
-    if target.black_level is not None:
-        facts.append(("Black", f"{format_plain(target.black_level)}\u00a0cd/m²"))
-    if target.container is not None and target.container != target.primaries:
-        facts.append(("Signal's primaries", target.container_name or _points(target.container)))
-    return tuple(facts)
+    return {
+        "Primaries": target.primaries_name or _points(target.primaries),
+        "White": target.white_name or _points((target.white,)),
+        "Curve": f"{curve}, {BLACKS.get(target.black, target.black)}",
+        "Luminance": f"{level}, {SCALES[target.scale]}",
+        "Black": AS_MEASURED if black is None else f"{format_plain(black)}\u00a0cd/m²",
+        "Signal's primaries": target.container_name or _points(target.container or ()),
+    }
 
 
 def _points(points: Iterable[tuple[float, float]]) -> str:
