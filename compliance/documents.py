@@ -248,6 +248,7 @@ def _rule(rule: Rule) -> StatedRule:
         files=rule.files,
         changes=rule.changes,
         archived=rule.archived,
+        not_covered=rule.not_covered,
     )
 
 

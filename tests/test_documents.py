@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable
+from dataclasses import replace
 from datetime import UTC, date, datetime
 from pathlib import Path
 from typing import Any
@@ -25,6 +26,7 @@ from compliance.evidence.recompute import assess_again
 from compliance.model import (
     TEXT_V1,
     Limits,
+    NotCovered,
     Outcome,
     Pair,
     Remark,
@@ -305,6 +307,28 @@ def test_a_finding_that_states_less_is_refused(path: tuple[str | int, ...]) -> N
         place = place[key]
     del place[path[-1]]
     with pytest.raises(ShapeError, match=str(path[-1])):
+        read_document(document)
+
+
+def test_what_a_rule_does_not_cover_is_stated() -> None:
+    """With the texts of the rule's file; a document of version 1 states none."""
+    made = assessment()
+    entry = NotCovered("EBU Tech 3320 v4.1, 1.5.6", "15 test colours", "codes not at hand")
+    measurement = replace(made.measurement, rule=replace(made.rule, not_covered=(entry,)))
+    document = near_limit.document(
+        replace(made, state=replace(made.state, measurement=measurement))
+    )
+    assert document["rule"]["not_covered"] == [
+        {
+            "clause": "EBU Tech 3320 v4.1, 1.5.6",
+            "what": "15 test colours",
+            "why": "codes not at hand",
+        }
+    ]
+    assert read_document(document).rule.not_covered == (entry,)
+    assert read_document(golden("accepted.pdf")).rule.not_covered == ()
+    del document["rule"]["not_covered"]
+    with pytest.raises(ShapeError, match=r"^rule\.not_covered: missing$"):
         read_document(document)
 
 

@@ -12,8 +12,18 @@ from typing import TYPE_CHECKING
 from compliance.delivery.contents import acceptors
 from compliance.grading.decide import OUTSIDE
 from compliance.html import render
-from compliance.model import Acceptor, Decision, Display, Finding, Level, Outcome, Reason, Verdict
-from compliance.model.stated import StatedAssessment, StatedDeviation
+from compliance.model import (
+    Acceptor,
+    Decision,
+    Display,
+    Finding,
+    Level,
+    NotCovered,
+    Outcome,
+    Reason,
+    Verdict,
+)
+from compliance.model.stated import StatedAssessment, StatedDeviation, StatedRule
 from compliance.report.numbers import (
     NOT_STATED,
     format_date,
@@ -76,6 +86,14 @@ class SheetEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class RuleEntry:
+    """A rule, and what its documents ask and it does not test."""
+
+    name: str
+    not_covered: Sequence[NotCovered]
+
+
+@dataclass(frozen=True, slots=True)
 class Certificate(Link):
     """The certificate of a signer; `name` is the signer's."""
 
@@ -94,6 +112,7 @@ def render_page(sheets: Sequence[Sheet]) -> bytes:
         facility=_text(facility.name if facility else None),
         suite=_text(job.suite if job else None),
         sheets=list(map(_entry, sheets)),
+        rules=_rules(sheets),
         signers=_certificates(sheets),
     )
 
@@ -122,7 +141,7 @@ def _entry(sheet: Sheet) -> SheetEntry:
         deciding=list(_deciding(shall, stated)),
         slot=_text(stated.slot.slot if stated.slot else None),
         display=_display(stated.display or Display()),
-        rule=f"{_text(rule.id)}, revision {rule.revision}",
+        rule=_rule(rule),
         measured=format_time(state.readings.measured),
         number=_text(format_sheet_number(stated.number)),
         valid_until=_until(stated),
@@ -175,6 +194,19 @@ def _until(stated: StatedAssessment) -> str:
     if stated.state.verdict is not Outcome.COMPLIANT and not stated.disposition:
         return "–"
     return format_time(stated.valid_until) if stated.valid_until else "no end set"
+
+
+# ---------------------------------------------------------------- rules
+
+
+def _rule(rule: StatedRule) -> str:
+    return f"{_text(rule.id)}, revision {rule.revision}"
+
+
+def _rules(sheets: Sequence[Sheet]) -> list[RuleEntry]:
+    """List the rules that do not test all of their documents, each text of a rule once."""
+    rules = {sheet.assessment.rule.digest: sheet.assessment.rule for sheet in sheets}
+    return [RuleEntry(_rule(rule), rule.not_covered) for rule in rules.values() if rule.not_covered]
 
 
 # ---------------------------------------------------------------- signers

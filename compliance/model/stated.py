@@ -24,7 +24,7 @@ from compliance.model.assessment import (
 )
 from compliance.model.jobs import Declaration, Display, Disposition, Party, Room
 from compliance.model.readings import Certificate
-from compliance.model.rules import Archived, Change, Decision, Limits, RuleFile
+from compliance.model.rules import Archived, Change, Decision, Limits, NotCovered, RuleFile
 
 
 @dataclass(frozen=True, slots=True)
@@ -88,6 +88,7 @@ class StatedRule:
     files: tuple[RuleFile, ...]
     changes: tuple[Change, ...]
     archived: Archived | None = None
+    not_covered: tuple[NotCovered, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -77,6 +77,7 @@ def build_report(assessment: Assessment) -> Report:
         facility=statements.facility(assessment),
         departures=departures_sentence(rule),
         changes=provenance.changes(rule),
+        not_covered=provenance.not_covered(rule),
         provenance=provenance.provenance(assessment),
         definitions=provenance.definitions(assessment),
         method=statements.METHOD,

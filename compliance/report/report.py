@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from compliance.model import Finding, Verdict
+from compliance.model import Finding, NotCovered, Verdict
 
 
 @dataclass(frozen=True, slots=True)
@@ -156,6 +156,8 @@ class Report:
     """The differences of a house rule from its parent, in a sentence."""
     changes: tuple[Fact, ...]
     """Changes of a house rule from its parent: subject and text."""
+    not_covered: tuple[NotCovered, ...]
+    """What the rule's documents ask and it does not test, each text with a capital."""
     provenance: tuple[Group, ...]
     definitions: tuple[Fact, ...]
     method: str

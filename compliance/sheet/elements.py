@@ -11,7 +11,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from itertools import zip_longest
 
-from compliance.model import Level, Verdict
+from compliance.model import Level, NotCovered, Verdict
 from compliance.pictures.canvas import INK, Canvas, Ink, Spot
 from compliance.pictures.fonts import BOLD, MONO, SANS, SERIF, ellipsize, width, wrap
 from compliance.report.report import Fact, Row
@@ -163,6 +163,8 @@ PAD = mm(3)
 """Space between two columns."""
 MOST_LINES = 40
 """Most lines of a cell."""
+CLAUSES = 3
+"""Rows at both ends of the table of clauses that stay together."""
 
 
 def _edges(measure: float, *shares: float) -> Edges:
@@ -262,6 +264,41 @@ def requirement_row(row: Row, measure: float, again: Block, air: float = 1.0) ->
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         draw_mark(canvas, x + 4.6, top - above - SIZE * 0.64, 3.6, finding.verdict)
+        for text in texts:
+            text.draw(canvas, x, top)
+        canvas.line(x, top - height, x + measure, top - height)
+
+    return Block(height, draw, again=again)
+
+
+def clause_rows(entries: Iterable[NotCovered], measure: float) -> list[Block]:
+    """Make rows of clauses that are not tested: clause, what it asks, why not.
+
+    The first rows stay together, and the last ones.
+    """
+    edges = _edges(measure, 0.0, 0.25, 0.6)
+    head = _table_head(edges, headings.NOT_COVERED_COLUMNS, measure)
+    rows = [_clause_row(entry, edges, measure, head) for entry in entries]
+    last = len(rows) - 1
+    return [
+        head,
+        *(
+            replace(row, keep=at < last and (at < CLAUSES - 1 or at > last - CLAUSES))
+            for at, row in enumerate(rows)
+        ),
+    ]
+
+
+def _clause_row(entry: NotCovered, edges: Edges, measure: float, again: Block) -> Block:
+    above = 2.6
+    texts: list[Text] = []
+    height = 0.0
+    for text, (start, extent) in zip((entry.clause, entry.what, entry.why), edges, strict=True):
+        cell, end = _set_lines([(text, SANS, SMALL, INK.TEXT)], start, above, extent)
+        texts += cell
+        height = max(height, end + above)
+
+    def draw(canvas: Canvas, x: float, top: float) -> None:
         for text in texts:
             text.draw(canvas, x, top)
         canvas.line(x, top - height, x + measure, top - height)

@@ -15,6 +15,7 @@ from compliance.report.report import Report, Row, State
 from compliance.report.verdict import applies
 from compliance.report.words.en import headings
 from compliance.sheet.elements import (
+    clause_rows,
     compared_rows,
     fact_blocks,
     heading,
@@ -146,6 +147,7 @@ def last_pages(
     for remark in remarks:
         yield from paragraph(remark, grid.measure, bullet=True)
     yield from _changes(report, grid)
+    yield from _not_covered(report, grid)
     yield from _decision(report, grid, size)
     yield from _provenance(report, grid, size)
     yield _end(grid.measure)
@@ -196,6 +198,12 @@ def _changes(report: Report, grid: Grid) -> Iterable[Block]:
         for change in report.changes:
             yield subheading(change.label, grid.measure)
             yield from paragraph(change.value, grid.measure, space=1.0)
+
+
+def _not_covered(report: Report, grid: Grid) -> Iterable[Block]:
+    if report.not_covered:
+        yield heading(headings.NOT_COVERED, grid.measure)
+        yield from clause_rows(report.not_covered, grid.measure)
 
 
 def _decision(report: Report, grid: Grid, size: float) -> Iterable[Block | Columns]:

@@ -13,7 +13,7 @@ from helpers.demo_slots import DEMO, assessed
 from compliance.delivery.contents import bag_info
 from compliance.delivery.page import render_page
 from compliance.documents import statement
-from compliance.model import Assessment, Outcome
+from compliance.model import Assessment, NotCovered, Outcome
 from compliance.report.numbers import format_probability
 from compliance.report.verdict import count, deciding, left_open, shall_of
 from compliance.report.verification import sheet_says
@@ -72,3 +72,26 @@ def test_a_verdict_has_the_sheets_mark(guarded: Assessment) -> None:
     (sheet, *_) = sheets()
     assert marks(render_page([replace(sheet, stated=statement(guarded))])) == ["not assessed"]
     assert marks(render_page([sheet])) == ["fail"]
+
+
+def test_what_the_rules_do_not_test_is_listed_once_for_each_text_of_a_rule() -> None:
+    one, two = sheets()
+    assert "What the rules do not test" not in text(render_page([one, two]))
+    assert one.stated is not None and two.stated is not None
+    rule = replace(
+        one.stated.rule,
+        not_covered=(NotCovered("EBU <1>", "15 test colours", "codes not at hand"),),
+    )
+    other = replace(rule, digest="0" * 64, not_covered=(NotCovered("B", "motion", "no meter"),))
+    given = [
+        replace(each, stated=replace(each.assessment, rule=stated))
+        for each, stated in ((one, rule), (two, rule), (two, other))
+    ]
+    told = text(render_page(given))
+    assert told.count("What the rules do not test") == 1
+    name = f"{rule.id}, revision {rule.revision}"
+    listed = told.partition("What the rules do not test")[2].partition("How to check this")[0]
+    assert listed.split("\n")[2:-1] == [
+        name, "EBU <1>", ": 15 test colours", "Why not: codes not at hand",
+        name, "B", ": motion", "Why not: no meter",
+    ]  # fmt: skip

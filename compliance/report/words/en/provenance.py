@@ -17,6 +17,7 @@ from compliance.model import (
     GradedReadings,
     Job,
     Meter,
+    NotCovered,
     Outcome,
     Readings,
     ReadingsEntry,
@@ -367,6 +368,14 @@ def bases(state: GradedReadings) -> tuple[Fact, ...]:
 def changes(rule: Rule) -> tuple[Fact, ...]:
     """The stated departures of a house rule from its parent."""
     return tuple(_departure(change, rule) for change in rule.changes)
+
+
+def not_covered(rule: Rule) -> tuple[NotCovered, ...]:
+    """What the rule's documents ask and it does not test, as sentences begin."""
+    return tuple(
+        NotCovered(entry.clause, capital(entry.what), capital(entry.why))
+        for entry in rule.not_covered
+    )
 
 
 def _departure(change: Change, rule: Rule) -> Fact:

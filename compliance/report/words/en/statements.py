@@ -109,6 +109,13 @@ def not_said(assessment: Assessment) -> Iterable[str]:
         )
     if any(finding.level is Level.SHOULD for finding in findings):
         yield "What a rule says should be is graded, but changes no verdict."
+    left_out = len(assessment.rule.not_covered)
+    if left_out:
+        were, them = ("point is", "it") if left_out == 1 else ("points are", "them")
+        yield (
+            f"The rule does not test all that its documents ask: {left_out} {were} left out, and "
+            f"the following pages name {them} with the reason."
+        )
     yield (
         "It is no accredited calibration certificate unless an accredited body issues it. It may "
         "be passed on only whole."
