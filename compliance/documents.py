@@ -235,6 +235,7 @@ def _slot(job: Job) -> StatedSlot:
         ambient=entry.ambient if entry else None,
         geometry=entry.geometry if entry else None,
         declared=slot.declared,
+        nominal_peak=slot.nominal_peak,
     )
 
 

@@ -142,6 +142,7 @@ class _Builder:
             calibrated=calibrated,
             settings=data.get("settings", {}),
             warm_up=as_float(data.get("warm_up")),
+            nominal_peak=as_float(data.get("nominal_peak")),
             declared={key: _declaration(entry) for key, entry in data.get("declared", {}).items()},
             before=before,
             readings=readings,

@@ -136,6 +136,8 @@ def slot_content(
         "display": None,
         "meter": None,
         "settings": None,
+        "is_hlg": any(rule.target.curve == "hlg" for rule in rules.values()),
+        "nominal_peak": None,
         "ambient": None,
         "geometry": None,
     }

@@ -191,6 +191,7 @@ def _from_earlier(
         own["display"] = without_hours(entry.get("display", {}))
         own["meter"] = moved(entry["meter"], old.parent, folder) if "meter" in entry else None
         own["settings"] = entry.get("settings")
+        own["nominal_peak"] = slot.nominal_peak
         own["geometry"] = read.geometry if read else None
         slots.append(own)
     suite, display = document.get("suite", {}), document.get("display", {})

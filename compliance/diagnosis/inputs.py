@@ -94,7 +94,7 @@ def itp(xyz: Array) -> Array:
 
 def gather(case: MatchedReadings) -> Inputs | None:
     """The inputs of a case; None if too little was measured to tell faults apart."""
-    patches, model = case.patches, case.plan.model
+    patches, model = case.patches, case.view.model
     usable = ~(patches.beyond | patches.above | patches.unreachable)
     usable &= patches.nominal >= max(FLOOR, 3 * case.lowest)
     plain = np.array([_plain(case, index) for index in range(len(patches))])

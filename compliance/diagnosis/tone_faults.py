@@ -31,7 +31,7 @@ OVERHEAD = 1.005
 def curve_options(inputs: Inputs) -> Iterator[Option]:
     """Power functions of any exponent, and each named curve that is not the rule's."""
     model = inputs.model
-    for way in ("lift", "add") if model.lift else ("add",):
+    for way in ("lift", "add") if model.lift or model.curve == "hlg" else ("add",):
         yield _power(way, inputs)
     if model.kind == "xyz":
         return
@@ -42,7 +42,8 @@ def curve_options(inputs: Inputs) -> Iterator[Option]:
         yield Option("curve", "pq", "channels", _pq(inputs, by_channel=True), NOTHING)
     gammas = np.arange(0.9, 1.51, 0.1)[:, None]
     own = model.system_gamma if model.curve == "hlg" else np.nan
-    yield Option("curve", "hlg", "", _hlg, gammas, (0.1,), 0.03, _other(inputs, own))
+    form = "add" if model.curve == "hlg" and not model.lift else "lift"
+    yield Option("curve", "hlg", "", _hlg(form), gammas, (0.1,), 0.03, _other(inputs, own))
 
 
 def _other(inputs: Inputs, *own: float) -> Callable[[Array, Display], bool]:
@@ -103,14 +104,17 @@ def _srgb(display: Display, values: Array) -> Display:
     )
 
 
-def _hlg(display: Display, values: Array) -> Display:
-    return display._replace(
-        curve="hlg",
-        black="lift",
-        exponent=values[:, 0],
-        absolute=False,
-        plausible_white=_plausible_white(display),
-    )
+def _hlg(black: str) -> Callable[[Display, Array], Display]:
+    def change(display: Display, values: Array) -> Display:
+        return display._replace(
+            curve="hlg",
+            black=black,
+            exponent=values[:, 0],
+            absolute=False,
+            plausible_white=_plausible_white(display),
+        )
+
+    return change
 
 
 def _pq(inputs: Inputs, *, by_channel: bool) -> Callable[[Display, Array], Display]:

@@ -17,6 +17,7 @@ from numpy.typing import NDArray
 
 from compliance import targets
 from compliance.colour import codes
+from compliance.grading.hlg_target import SystemGamma, system_gamma, with_form_of_black
 from compliance.grading.patches import EDGE, Plan, PlannedPatch, default_pattern
 from compliance.grading.resolution import Resolution, resolution_of
 from compliance.model import (
@@ -357,6 +358,8 @@ class DeclaredFacts(NamedTuple):
     recorded: Mapping[str, float | None] = {}
     """Fields of `RECORDED_FIELDS`; None if not stated."""
     declared: Mapping[str, float] = {}
+    nominal_peak: float | None = None
+    """cd/m²"""
 
 
 @dataclass(frozen=True)
@@ -367,6 +370,8 @@ class MatchedReadings:
     plan: Plan
     patches: Patches
     matcher: Matcher
+    system_gamma: SystemGamma | None
+    """of an HLG target; the view's model has it, the plan's keeps that of the rule"""
     view: Measured
     lowest: float
     """the meter's lowest luminance in cd/m²; 0 without a meter"""
@@ -429,7 +434,7 @@ class MatchedReadings:
     def with_readings(self, readings: Array) -> MatchedReadings:
         """The case, had the meter read (R, 3) XYZ in cd/m² in canonical order."""
         view = self.view._replace(readings=readings, xyz=self.patches.mean(readings))
-        return replace(self, view=_with_hidden_blacks(view, self.patches, self.plan))
+        return replace(self, view=_with_blacks(view, self.patches, self.matcher))
 
 
 _MATCHED: WeakKeyDictionary[Measurement, MatchedReadings] = WeakKeyDictionary()
@@ -468,6 +473,7 @@ def _declared_facts(measurement: Measurement) -> DeclaredFacts:
             "calibration-age": age,
         },
         declared={name: declaration.value for name, declaration in slot.declared.items()},
+        nominal_peak=slot.nominal_peak,
     )
 
 
@@ -483,16 +489,19 @@ def match_readings(
     patches = distinct_patches(readings, plan)
     matcher = Matcher(plan, patches)
     lowest = meter.lowest if meter else 0.0
+    stated = stated or DeclaredFacts()
+    gamma = _system_gamma(matcher, readings, stated)
     return MatchedReadings(
         rule=rule,
         plan=plan,
         patches=patches,
         matcher=matcher,
-        view=_view(plan, patches, matcher, readings, lowest),
+        system_gamma=gamma,
+        view=_view(matcher, readings, lowest, gamma),
         lowest=lowest,
         lowest_stated=meter is not None and meter.stated_lowest is not None,
         chromaticity_floor=meter.chromaticity_floor if meter else CHROMATICITY_FLOOR,
-        stated=stated or DeclaredFacts(),
+        stated=stated,
         resolution=resolution_of(
             readings.xyz[patches.order],
             meter.uncertainty.resolution if meter and meter.uncertainty else None,
@@ -501,9 +510,26 @@ def match_readings(
     )
 
 
+def _system_gamma(
+    matcher: Matcher, readings: Readings, stated: DeclaredFacts
+) -> SystemGamma | None:
+    """The system gamma of an HLG target, by the measured peak and the slot's nominal one."""
+    plan, patches = matcher.plan, matcher.patches
+    if plan.model.curve != "hlg":
+        return None
+    places = (matcher.find(plan.patches(name)[0]) for name in ("peak", "white"))
+    peak = next((place for place in places if place is not None), None)
+    measured = None
+    if peak is not None:
+        rows = patches.order[patches.readings_of(peak)]
+        measured = float(readings.xyz[rows, 1].mean())
+    return system_gamma(plan.rule, measured, stated.nominal_peak)
+
+
 def _view(
-    plan: Plan, patches: Patches, matcher: Matcher, readings: Readings, lowest: float
+    matcher: Matcher, readings: Readings, lowest: float, gamma: SystemGamma | None
 ) -> Measured:
+    plan, patches = matcher.plan, matcher.patches
     ordered = readings.xyz[patches.order]
     windows = [stimulus.window for stimulus in patches.stimulus]
     whites = {window: matcher.at_window("white", window) for window in set(windows)}
@@ -516,7 +542,7 @@ def _view(
         xyz=patches.mean(ordered),
         readings=ordered,
         rows=patches.rows,
-        model=plan.model,
+        model=plan.model if gamma is None else plan.model._replace(system_gamma=gamma.value),
         signal=patches.signal,
         level=patches.level,
         white=white,
@@ -528,16 +554,19 @@ def _view(
         greys={},
         exponents={},
     )
-    return _with_hidden_blacks(view, patches, plan)
+    return _with_blacks(view, patches, matcher)
 
 
-def _with_hidden_blacks(view: Measured, patches: Patches, plan: Plan) -> Measured:
-    """The view, with the blacks that the meter cannot see and the greys that tell them."""
-    hidden = _hidden_blacks(view, patches, plan)
-    return view._replace(
+def _with_blacks(view: Measured, patches: Patches, matcher: Matcher) -> Measured:
+    """The view, with the form of an HLG display's black, the blacks that the meter cannot see, and
+    the greys that tell both."""
+    hidden = _hidden_blacks(view, patches, matcher.plan)
+    view = view._replace(
         black_hidden=(view.black != NOWHERE) & hidden[view.black],
         greys=_greys_of_whites(view, patches),
-    ).with_exponents()
+    )
+    white = matcher.find(matcher.plan.patches("white")[0])
+    return with_form_of_black(view, white).with_exponents()
 
 
 def _hidden_blacks(view: Measured, patches: Patches, plan: Plan) -> Flags:

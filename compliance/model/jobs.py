@@ -86,6 +86,8 @@ class Slot:
     settings: Mapping[str, Any] = field(default_factory=dict)
     warm_up: float | None = None
     """minutes"""
+    nominal_peak: float | None = None
+    """cd/m², of an HDR display; HLG's system gamma follows from it."""
     declared: Mapping[str, Declaration] = field(default_factory=dict)
     before: ReadingsEntry | None = None
     readings: ReadingsEntry | None = None

@@ -61,7 +61,8 @@ class Target:
     exponent: float | None
     """For `power`, and 2.6 for `dcdm`; None otherwise."""
     black: str
-    """The way black is included: `lift`, `add` or `none`."""
+    """The way black is included: `lift`, `add` or `none`; for HLG `lift` also means `add`, as the
+    readings tell."""
     black_level: float | None
     """cd/m²; None: as measured."""
     scale: str
@@ -72,7 +73,9 @@ class Target:
     """Primaries of the RGB signal; equal to `primaries` unless wider; None for xyz."""
     container_name: str | None
     system_gamma: float | None
-    """HLG only."""
+    """HLG only; of the nominal peak."""
+    surround: float | None = None
+    """cd/m² for which HLG's system gamma follows from the peak; None: it is the rule's number."""
 
 
 @dataclass(frozen=True, slots=True)

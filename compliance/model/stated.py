@@ -76,6 +76,7 @@ class StatedSlot:
     ambient: str | None
     geometry: str | None
     declared: Mapping[str, Declaration]
+    nominal_peak: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""Fits of a curve to greys: its exponent, and a black that the meter cannot see.
+"""Fits of a curve to greys: its exponent, the form of its black, a black that the meter cannot see.
 
 All in the logarithm of luminance, signals (n,) and luminances (..., n) in cd/m², one fit for each
 leading index.
@@ -22,12 +22,15 @@ SETTLED = 1e-11
 """Changes of exponents below this count as none."""
 
 
-def power_exponent(signal: Array, luminance: Array, white: Array, black: Array) -> Array:
-    """γ of (Y − Yk)/(Yw − Yk) = V^γ, least squares in the log; white and black (...,)."""
+def power_exponent(base: Array, luminance: Array, white: Array, black: Array) -> Array:
+    """γ of (Y − Yk)/(Yw − Yk) = base^γ, least squares in the log; white and black (...,).
+
+    `base` (n,) is the signal, for HLG the scene light.
+    """
     with np.errstate(divide="ignore", invalid="ignore"):
         share = np.log((luminance - black[..., None]) / (white - black)[..., None])
-    base = np.log(signal)
-    return np.asarray(np.sum(base * share, axis=-1) / np.sum(base * base))
+    log = np.log(base)
+    return np.asarray(np.sum(log * share, axis=-1) / np.sum(log * log))
 
 
 # ------------------------------------------------------------ curves with a lifted black
@@ -62,15 +65,44 @@ def lifted_exponent(
     curve: str, signal: Array, luminance: Array, white: Array, black: Array
 ) -> Array:
     """γ of the curve with measured white and black (...,), by Gauss and Newton."""
-    gamma = np.full(np.shape(white), STARTS[curve])
+    return _lifted_fit(curve, signal, luminance, white, black).exponent
+
+
+class _Fit(NamedTuple):
+    """An exponent, and the sum of squared residuals that it leaves, both (...,)."""
+
+    exponent: Array
+    residual: Array
+
+
+def _lifted_fit(curve: str, signal: Array, luminance: Array, white: Array, black: Array) -> _Fit:
     with np.errstate(divide="ignore", invalid="ignore"):
         share = black / white
+
+    def model(exponent: Array) -> Array:
+        lift = _lift_of(curve, share, exponent)
+        return np.asarray(exponent[..., None] * _shape(curve, lift, signal))
+
+    return _fitted(curve, model, luminance, white)
+
+
+def _added_fit(curve: str, signal: Array, luminance: Array, white: Array, black: Array) -> _Fit:
+    """The fit of a curve to which the black is added as light."""
+    with np.errstate(divide="ignore", invalid="ignore"):
+        share = (black / white)[..., None]
+        base = np.log(_scene(curve, signal))
+
+    def model(exponent: Array) -> Array:
+        return np.asarray(np.log(share + (1 - share) * np.exp(exponent[..., None] * base)))
+
+    return _fitted(curve, model, luminance, white)
+
+
+def _fitted(curve: str, model: Callable[[Array], Array], luminance: Array, white: Array) -> _Fit:
+    """The exponent with which a model of log(Y/Yw), (...,) to (..., n), fits luminances best."""
+    gamma = np.full(np.shape(white), STARTS[curve])
+    with np.errstate(divide="ignore", invalid="ignore"):
         measured = np.log(luminance / white[..., None])
-
-        def model(exponent: Array) -> Array:
-            lift = _lift_of(curve, share, exponent)
-            return np.asarray(exponent[..., None] * _shape(curve, lift, signal))
-
         for _ in range(ROUNDS):
             slope = (model(gamma + STEP) - model(gamma - STEP)) / (2 * STEP)
             rest = measured - model(gamma)
@@ -78,7 +110,8 @@ def lifted_exponent(
             gamma = gamma + np.clip(change, -0.5, 0.5)
             if not np.any(np.abs(change) >= SETTLED):  # NaN counts as settled
                 break
-    return gamma
+        rest = measured - model(gamma)
+    return _Fit(gamma, np.sum(rest * rest, axis=-1))
 
 
 LARGEST_EXPONENT = 4.0
@@ -91,11 +124,13 @@ SECTIONS = 36
 
 
 class FreeBlack(NamedTuple):
-    """What greys tell of a curve whose black the meter cannot see, both (...,)."""
+    """What greys tell of a curve whose black the meter cannot see, each (...,)."""
 
     exponent: Array
     black: Array
     """cd/m²"""
+    residual: Array
+    """sum of squares in the logarithm"""
 
 
 def with_free_black(
@@ -123,7 +158,32 @@ def with_free_black(
         return np.where(black(lift) <= lowest, np.sum(rest**2, axis=-1), np.inf)
 
     lift = _least(residual, most)
-    return FreeBlack(exponent(lift), black(lift))
+    return FreeBlack(exponent(lift), black(lift), residual(lift))
+
+
+ALIKE = 1e-12
+"""Sums of squared residuals that are nearer than this are a tie."""
+
+
+def is_lifted(
+    curve: str, signal: Array, luminance: Array, white: Array, black: Array | None, lowest: float
+) -> bool:
+    """Whether greys (n,) are fitted better with the black in the signal than with added light.
+
+    The exponent is left free in both; with a fixed one the form would hide a wrong exponent. So
+    is a black that the meter cannot see (None), from 0 to `lowest` in cd/m². A tie is not lifted.
+    """
+    if black is not None:
+        lifted = _lifted_fit(curve, signal, luminance, white, black).residual
+        added = _added_fit(curve, signal, luminance, white, black).residual
+        return bool(lifted < added - ALIKE)
+
+    def with_added(black: Array) -> Array:
+        return _added_fit(curve, signal, luminance, white, black).residual
+
+    lifted = with_free_black(curve, signal, luminance, white, lowest).residual
+    added = with_added(_least(with_added, np.full(np.shape(white), lowest)))
+    return bool(lifted < added - ALIKE)
 
 
 def black_at_exponent(

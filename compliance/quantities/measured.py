@@ -16,7 +16,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance import targets
-from compliance.colour import chromaticity_diagram
+from compliance.colour import chromaticity_diagram, hlg
 from compliance.quantities import fits, formulas
 from compliance.targets import TargetModel
 
@@ -352,9 +352,10 @@ def fitted_exponent(view: Measured, roles: Roles, options: Options) -> Array:
     black = view.measured_black(first)[..., 0]
     if model.blackless:
         black = np.zeros_like(black)
-    if model.lift or model.curve == "hlg":
+    if model.lift:
         return _one(fits.lifted_exponent(model.curve, signal, shown, white, black))
-    return _one(fits.power_exponent(signal, shown, white, black))
+    base = hlg.hlg_inverse_oetf(signal) if model.curve == "hlg" else signal
+    return _one(fits.power_exponent(base, shown, white, black))
 
 
 def gamut_coverage(view: Measured, roles: Roles, options: Options) -> Array:

@@ -14,6 +14,7 @@ from datetime import UTC, date, datetime, time, timedelta
 import numpy as np
 
 from compliance.errors import RuleError
+from compliance.grading.hlg_target import limits_of_peak, telling_greys
 from compliance.grading.match import MatchedReadings, Matcher, distinct_patches, matched
 from compliance.grading.patch_groups import Along, groups_differing_only_in
 from compliance.grading.patches import Plan
@@ -21,6 +22,7 @@ from compliance.model import (
     ENCODINGS,
     Display,
     Encoding,
+    Facts,
     Job,
     Measurement,
     Meter,
@@ -70,6 +72,8 @@ def circumstance_remarks(
         _unversioned_files(case.rule),
         _correlation(meter),
         _silent(silent),
+        _system_gamma(case),
+        _form_of_black(case),
         _hidden_black(case),
         _future(measured, now),
         _older_than_calibration(measurement.slot, measured),
@@ -130,6 +134,43 @@ def _silent(silent: Mapping[str, Sequence[str]]) -> Remark | None:
     """A remark on what the meter's file lacks, with the number of requirements."""
     keys = tuple(dict.fromkeys(key for some in silent.values() for key in some))
     return Remark("certificate-silent", {"keys": keys, "count": len(silent)}) if keys else None
+
+
+def _system_gamma(case: MatchedReadings) -> Remark | None:
+    """A remark on an HLG target's system gamma that is not the rule's, or on a nominal peak that is
+    not used for it."""
+    gamma = case.system_gamma
+    if gamma is None or (gamma.source == "rule" and not gamma.beyond):
+        return None
+    facts: Facts = {
+        "gamma": gamma.value,
+        "rule_gamma": case.plan.model.system_gamma,
+        "nominal": case.rule.target.luminance_white,
+        "measured": gamma.measured,
+    }
+    if gamma.source == "declared":
+        return Remark("system-gamma", {**facts, "declared": gamma.declared}, variant="declared")
+    if not gamma.beyond:
+        return Remark("system-gamma", facts, variant="measured")
+    ends = tuple(end if math.isfinite(end) else None for end in limits_of_peak(case.rule))
+    facts = {
+        **facts,
+        "declared": gamma.declared,
+        "source": gamma.source,
+        "limits": ends if gamma.beyond == "limits" else None,
+    }
+    return Remark("system-gamma", facts, variant="not-used")
+
+
+def _form_of_black(case: MatchedReadings) -> Remark | None:
+    """A remark on the form of an HLG target's black, as the greys tell it."""
+    white, view = case.built_in("white"), case.view
+    if white is None or telling_greys(view, white) is None:
+        return None
+    black = float(view.target_black(np.array([white]))[0])
+    if black <= 0:
+        return None
+    return Remark("black-form", {"black": black}, variant="lifted" if view.model.lift else "added")
 
 
 def _hidden_black(case: MatchedReadings) -> Remark | None:

@@ -97,7 +97,7 @@ def _targets(
     case: MatchedReadings, readings: Readings, session: Sequence[tuple[int, int]], shift: int
 ) -> Array:
     """(P, 3) XYZ in cd/m² of the rule's target at the measured luminance."""
-    patches, model = case.patches, case.plan.model
+    patches, model = case.patches, case.view.model
     plain = targets.nominal_xyz(patches.signal, model)[:, 1]
     bright = patches.neutral & (plain >= max(0.05 * plain.max(), 1e-6))
     ratios = [

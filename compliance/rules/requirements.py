@@ -93,6 +93,7 @@ def read_target(data: Data, encoding: Encoding, here: Location) -> Target | None
         container=container,
         container_name=container_name,
         system_gamma=_system_gamma(data, level) if curve == "hlg" else None,
+        surround=_surround(data) if curve == "hlg" else None,
     )
 
 
@@ -194,10 +195,17 @@ def _luminance(data: Data, curve: str, here: Location) -> tuple[float, float]:
 
 
 def _system_gamma(data: Data, peak: float) -> float:
-    stated = data["transfer"].get("system_gamma", "auto")
-    if stated != "auto":
-        return float(stated)
-    return float(hlg_system_gamma(peak, data.get("surround", REFERENCE_SURROUND)))
+    surround = _surround(data)
+    if surround is None:
+        return float(data["transfer"]["system_gamma"])
+    return float(hlg_system_gamma(peak, surround))
+
+
+def _surround(data: Data) -> float | None:
+    """The surround in cd/m² that an automatic system gamma is for; None if it is a number."""
+    if data["transfer"].get("system_gamma", "auto") != "auto":
+        return None
+    return float(data.get("surround", REFERENCE_SURROUND))
 
 
 # ---------------------------------------------------------------- limits

@@ -141,6 +141,18 @@ def test_a_job_after_an_earlier_one(new: Callable, capsys: pytest.CaptureFixture
     assert [slot.warm_up for slot in filled.slots] == [60, 60, 60, 45]
 
 
+def test_the_nominal_peak_goes_with_the_slot(new: Callable) -> None:
+    """It belongs to the display as it is set up, like its settings; HLG alone asks for it."""
+    new("job", "--reference", "7", "--deliverable", "hdr-hlg-1000", "--slot", "1")
+    earlier = Path("job.yaml").read_text(encoding="utf-8")
+    assert "    #nominal_peak: 1000    # cd/m²" in earlier
+    Path("job.yaml").write_text(earlier.replace("#nominal_peak: 1000", "nominal_peak: 1050"))
+    new("job", "--from", "job.yaml", "--reference", "8", "--out", "next.yaml")
+    assert load_job("next.yaml").slots[0].nominal_peak == 1050.0
+    new("job", "--reference", "7", "--deliverable", "web-srgb", "--slot", "1", "--replace")
+    assert "nominal_peak" not in Path("job.yaml").read_text(encoding="utf-8")
+
+
 def test_an_earlier_job_of_another_folder(
     new: Callable, capsys: pytest.CaptureFixture[str]
 ) -> None:

@@ -220,6 +220,37 @@ def test_hlg_system_gamma() -> None:
     assert hlg_system_gamma(100) == pytest.approx(1.2 * 1.111 ** np.log2(0.1), abs=1e-12)
 
 
+@pytest.mark.parametrize(
+    ("peak", "luminance"),
+    [(500, 120), (600, 138), (1000, 203), (2000, 343), (3000, 456), (4000, 559), (5000, 653),
+     (10_000, 1043)],
+)  # fmt: skip
+def test_hlg_of_75_percent_on_other_displays(peak: float, luminance: float) -> None:
+    """ITU-R BT.2100-3 note 5f (digest), computed twice for another document of this project: the
+    first formula from 400 to 2000 cd/m², the one of 1.111 per doubling outside."""
+    scene = hlg_inverse_oetf(np.full(3, 0.75))
+    shown = hlg_ootf(scene, peak, hlg_system_gamma(peak))
+    assert_allclose(shown, luminance, atol=0.5)
+
+
+@pytest.mark.parametrize(
+    ("peak", "gamma"),
+    [(400, 1.0329), (399.9, 1.0441), (2000, 1.3264), (2000.1, 1.3332), (4000, 1.4812)],
+)
+def test_hlg_system_gamma_has_a_formula_for_each_range(peak: float, gamma: float) -> None:
+    """ITU-R BT.2100-3 note 5f (digest), by hand: 1.2 + .42·log10(Lw/1000), 1.2·1.111^log2(Lw/1000).
+
+    They do not meet at the ends of the first's range.
+    """
+    assert hlg_system_gamma(peak) == pytest.approx(gamma, abs=1e-4)
+
+
+@pytest.mark.parametrize(("surround", "gamma"), [(0.5, 1.276), (5, 1.2), (10, 1.177)])
+def test_hlg_system_gamma_in_other_surrounds(surround: float, gamma: float) -> None:
+    """ITU-R BT.814-4 Annex 5 (digest), at 1000 cd/m²."""
+    assert hlg_system_gamma(1000, surround) == pytest.approx(gamma, abs=5e-4)
+
+
 def test_hlg_system_gamma_follows_the_surround() -> None:
     # ITU-R BT.814-4 Annex 5: −.076 per decade above 5 cd/m²
     assert hlg_system_gamma(1000, 50) == pytest.approx(1.2 - 0.076, abs=1e-12)

@@ -83,6 +83,8 @@ MESSAGES = [
      "under readings"),
     ("warm_up: 45", "warm_up: 45 min", "job.yaml:15: slots[0].warm_up: '45 min' is not a number; "
      "expected minutes, e.g. warm_up: 45"),
+    ("warm_up: 45", "nominal_peak: 0", "job.yaml:15: slots[0].nominal_peak: '0' is not above 0; "
+     "expected cd/m², e.g. nominal_peak: 1000"),
     ("value: yes", "value: sure", "job.yaml:16: slots[0].declared.local-dimming-off.value: found "
      "'sure'; expected yes, no or a number, e.g. value: yes"),
     ("by: A, date: 2026-11-20", "by: A, date: 20.11.2026", "job.yaml:16: "
@@ -132,6 +134,11 @@ def test_a_job(tmp_path: Path) -> None:
     assert (job.room, job.people) == (Room(5.0, 12.0), People("A", "B"))
     assert [slot.name for slot in job.slots] == ["1", "2"]
     assert job.file == tmp_path / "job.yaml"
+
+
+def test_a_slot_states_its_nominal_peak(tmp_path: Path) -> None:
+    stated = loaded(tmp_path, edited(JOB, "warm_up: 45", "nominal_peak: 1500"))
+    assert [slot.nominal_peak for slot in stated.slots] == [1500.0, None]
 
 
 def test_a_slot(tmp_path: Path) -> None:

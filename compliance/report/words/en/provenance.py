@@ -151,6 +151,8 @@ def _slot(slot: Slot | None) -> Iterable[Fact]:
     yield fact("Slot", slot.name)
     yield fact("Calibrated", slot.calibrated)
     yield fact("Warm-up", _measure(slot.warm_up, "min"))
+    if slot.nominal_peak is not None:
+        yield fact("Nominal peak", _measure(slot.nominal_peak, "cd/m²"))
     for name, said in slot.declared.items():
         value = {1.0: "yes", 0.0: "no"}.get(said.value) or format_plain(said.value)
         words = name.replace("-", " ")

@@ -61,8 +61,8 @@ def certificate_silent(keys: Sequence[str], count: float) -> str:
 def hidden_black(lowest: float, black: float) -> str:
     unseen = f"Black reads less than the {format_plain(lowest)}\u00a0cd/m² that the meter can tell"
     if black > 0:
-        taken = f"{black:.2g}\u00a0cd/m²"
-        return f"{unseen}; the target takes the black that fits the dark greys best, {taken}."
+        fits = "the target takes the black that fits the dark greys best"
+        return f"{unseen}; {fits}, {_taken(black)}."
     return f"{unseen}; the target's black is taken as 0, and in the draws as anything up to that."
 
 
@@ -71,6 +71,78 @@ def rule_replaced(used: str, by: Sequence[str]) -> str:
         f"The limits are those of {used}, an archived rule that was replaced by "
         f"{' and '.join(by)}. See what changed with: compliance rules diff {used} {by[0]}"
     )
+
+
+def gamma_declared(
+    gamma: float, rule_gamma: float, nominal: float, measured: float, declared: float
+) -> str:
+    return (
+        f"The HLG target has the system gamma of the slot's nominal peak, {_plain(declared)}: "
+        f"{_gamma(gamma)}. That of the rule's, {_plain(nominal)}, is {_gamma(rule_gamma)}; the "
+        f"peak reads {_luminance(measured)}."
+    )
+
+
+def gamma_measured(gamma: float, rule_gamma: float, nominal: float, measured: float) -> str:
+    return (
+        f"The peak reads {_luminance(measured)}, too far from the rule's {_plain(nominal)} for its "
+        f"system gamma of {_gamma(rule_gamma)}, and the slot states no nominal peak: the HLG "
+        f"target has the system gamma of the reading, {_gamma(gamma)}."
+    )
+
+
+def gamma_not_used(
+    gamma: float,
+    rule_gamma: float,
+    nominal: float,
+    measured: float,
+    declared: float,
+    source: str,
+    limits: tuple[float | None, float | None] | None,
+) -> str:
+    why = f"is more than 10\u00a0% from the reading, {_luminance(measured)}"
+    if limits is not None:
+        low, high = limits
+        if high is None:
+            ends = f"at least {_plain(low or 0.0)}"
+        elif low is None:
+            ends = f"at most {_plain(high)}"
+        else:
+            ends = f"{format_plain(low)} to {_plain(high)}"
+        why = f"is outside the rule's limits for the peak, {ends}"
+    taken = f"the rule's for {_plain(nominal)}, {_gamma(gamma)}"
+    if source == "measured":
+        taken = f"that of the reading, {_gamma(gamma)}; the rule's is {_gamma(rule_gamma)}"
+    return (
+        f"The slot's nominal peak of {_plain(declared)} is not used, because it {why}. The HLG "
+        f"target's system gamma is {taken}."
+    )
+
+
+def black_lifted(black: float) -> str:
+    return (
+        f"The greys fit an HLG display that lifts the signal to its black, {_taken(black)} "
+        "(β of ITU-R BT.2100) better than one whose black is added light, and are judged so."
+    )
+
+
+def black_added(black: float) -> str:
+    return (
+        f"The greys fit an HLG display whose black, {_taken(black)}, is added light no worse "
+        "than one that lifts the signal to it (β of ITU-R BT.2100), and are judged so."
+    )
+
+
+def _taken(black: float) -> str:
+    return f"{black:.2g}\u00a0cd/m²"
+
+
+def _plain(luminance: float) -> str:
+    return f"{format_plain(luminance)}\u00a0cd/m²"
+
+
+def _gamma(value: float) -> str:
+    return format_plain(round(value, 3))
 
 
 def rule_changed(files: Sequence[str]) -> str:
@@ -303,6 +375,11 @@ REMARKS: Mapping[str, str | Callable[..., str]] = {
     "rule-changed": rule_changed,
     "rule-unversioned": rule_unversioned,
     "certificate-silent": certificate_silent,
+    "system-gamma.declared": gamma_declared,
+    "system-gamma.measured": gamma_measured,
+    "system-gamma.not-used": gamma_not_used,
+    "black-form.lifted": black_lifted,
+    "black-form.added": black_added,
     "hidden-black": hidden_black,
     "correction.none": (
         "The meter is a colorimeter, and its file names no correction for this display: its "
