@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 
 import numpy as np
 from numpy.typing import ArrayLike
@@ -120,10 +121,18 @@ def process(
     levels: ArrayLike, nature: Nature, generator: np.random.Generator, count: int = 1
 ) -> Array:
     """Draw `count` unit Gaussian processes (count, level) at these log10 of luminance."""
-    matrix = covariance(levels, nature.decades, nature.kernel)
-    values, vectors = np.linalg.eigh(matrix)
+    points = tuple(float(level) for level in np.asarray(levels))
+    root = _root(points, nature.decades, nature.kernel)
+    return generator.normal(size=(count, len(points))) @ root.T
+
+
+@lru_cache(maxsize=4)
+def _root(levels: tuple[float, ...], decades: float, kernel: str) -> Array:
+    """Give a square root of the correlation matrix; many meters read one display."""
+    values, vectors = np.linalg.eigh(covariance(levels, decades, kernel))
     root = vectors * np.sqrt(np.maximum(values, 0))
-    return generator.normal(size=(count, len(matrix))) @ root.T
+    root.setflags(write=False)
+    return root
 
 
 def read(
