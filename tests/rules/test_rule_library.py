@@ -206,7 +206,8 @@ def test_a_rule_comes_back_from_its_resolved_form(tmp_path: Path) -> None:
         ("title", None, "rule.json: title: is empty; expected a text, e.g. title: SDR "
          "broadcast master, HD"),
         ("defaults", {}, "rule.json: defaults: unknown key 'defaults'; expected one of rule, "
-         "extends, title, revision, valid_for, target, signal, window, decision, patches, "
+         "extends, title, revision, valid_for, not_covered, target, accepts, signal, window, "
+         "decision, patches, "
          "requirements, changes"),
         ("requirements", {}, "rule.json: requirements: expected a list of mappings, each with "
          "'id'"),

@@ -110,7 +110,7 @@ def test_examples_fit(name: str) -> None:
         (TARGET["transfer"]["properties"]["curve"]["enum"], BLACKS),
         (REQUIREMENT["quantity"]["enum"], QUANTITIES),
         (REQUIREMENT["field"]["enum"], RECORDED_FIELDS),
-        (REQUIREMENT["reference"]["enum"], ["target", "white", "centre"]),
+        (REQUIREMENT["reference"]["enum"], ["target", "white", "centre", "adapted"]),
         (load_schema("job")["$defs"]["display"]["properties"]["technology"]["enum"],
          model.TECHNOLOGIES),
     ],
