@@ -283,6 +283,16 @@ def test_a_wrong_gamma_is_not_hidden_by_the_form() -> None:
             assert "tracking" in outside(judged(GRADE, 1000.0, gamma, black=0.003, form=form))
 
 
+@pytest.mark.parametrize("form", ["lift", "add"])
+@pytest.mark.parametrize("gamma", [1.13, 1.27])
+def test_a_wrong_gamma_is_not_hidden_by_a_hidden_black(form: str, gamma: float) -> None:
+    rule = shipped_rule(GRADE)
+    tracking = next(one for one in rule.requirements if one.id == "tracking")
+    for black, lowest in ((0.0005, 0.002), (0.002, 0.01)):
+        case = case_of(rule, shown(rule, 1000.0, gamma, black=black, form=form), lowest)
+        assert evaluate(tracking, case).verdict is Verdict.FAIL
+
+
 def test_greys_beside_both_forms_fail() -> None:
     """Neutrals of .3 to 3 cd/m² more than 1.5 bands outside: 22 % up to 1 cd/m², 10 % above."""
     rule = shipped_rule(GRADE)

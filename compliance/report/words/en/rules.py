@@ -91,17 +91,25 @@ def _all_facts(target: Target) -> dict[str, str]:
         curve += f", exponent {format_plain(target.exponent)}"
     if target.system_gamma is not None:
         curve += f", system gamma {format_plain(round(target.system_gamma, 4))}"
+        if target.surround is not None:
+            curve += " at this peak"
     level = f"{format_plain(target.luminance_white)}\u00a0cd/m²"
     if target.luminance_peak != target.luminance_white:
         level += f", peak {format_plain(target.luminance_peak)}\u00a0cd/m²"
     return {
         "Primaries": target.primaries_name or _points(target.primaries),
         "White": target.white_name or _points((target.white,)),
-        "Curve": f"{curve}, {BLACKS.get(target.black, target.black)}",
+        "Curve": f"{curve}, {_black(target)}",
         "Luminance": f"{level}, {SCALES[target.scale]}",
         "Black": AS_MEASURED if black is None else f"{format_plain(black)}\u00a0cd/m²",
         "Signal's primaries": target.container_name or _points(target.container or ()),
     }
+
+
+def _black(target: Target) -> str:
+    if target.curve == "hlg" and target.black == "lift":
+        return "lifted or added to the black, as the greys tell"
+    return BLACKS.get(target.black, target.black)
 
 
 def _points(points: Iterable[tuple[float, float]]) -> str:
