@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from pathlib import Path
 from typing import Any
 
@@ -36,22 +36,29 @@ def load_meter(path: str | Path) -> Meter:
     data = read_bytes(path, MeterError, "meter")
     node = read_yaml(data, str(path), MeterError)
     document = read_nodes(node, str(path), "meter", MeterError)
-    return _meter(document, node, str(path), sha256(data))
+    faults = [*_faults(document), *_dark_above_lowest(document)]
+    return _meter(document, node, str(path), sha256(data), faults)
 
 
 def meter_from_document(document: Mapping[str, Any], file: str, sha256: str) -> Meter:
     """Rebuild a meter from `Meter.document` after a round trip through JSON. Raises MeterError.
 
-    `file` and `sha256` are those of the file the document was read from.
+    `file` and `sha256` are those of the file the document was read from. Earlier versions took a
+    `dark` above `lowest`, and their sheets are still read.
     """
     node, typed = read_data(document, file, "meter", MeterError)
-    return _meter(typed, node, file, sha256)
+    return _meter(typed, node, file, sha256, _faults(typed))
 
 
-def _meter(document: Mapping[str, Any], node: Node, file: str, digest: str) -> Meter:
+Fault = tuple[tuple[str | int, ...], str]
+"""The path of a key, and what is wrong with it."""
+
+
+def _meter(
+    document: Mapping[str, Any], node: Node, file: str, digest: str, faults: Iterable[Fault]
+) -> Meter:
     problems = [
-        Problem(file, message, locate(node, path)[0], dotted(path))
-        for path, message in _faults(document)
+        Problem(file, message, locate(node, path)[0], dotted(path)) for path, message in faults
     ]
     if problems:
         raise MeterError(problems)
@@ -77,9 +84,9 @@ def _meter(document: Mapping[str, Any], node: Node, file: str, digest: str) -> M
     )
 
 
-def _faults(document: Mapping[str, Any]) -> list[tuple[tuple[str | int, ...], str]]:
+def _faults(document: Mapping[str, Any]) -> list[Fault]:
     """Find faults that the schema cannot express: order of bands and dates, kind and correction."""
-    faults: list[tuple[tuple[str | int, ...], str]] = []
+    faults: list[Fault] = []
     for path in BANDS:
         bands: Any = document
         for part in path:
@@ -105,9 +112,7 @@ SMALL = 1 / 3
 """Share of the repeatability below which a linearity needs its reference (practice)."""
 
 
-def _unproven_linearity(
-    uncertainty: Mapping[str, Any],
-) -> Iterator[tuple[tuple[str | int, ...], str]]:
+def _unproven_linearity(uncertainty: Mapping[str, Any]) -> Iterator[Fault]:
     """Find a linearity that the meter's own readings cannot show, without what did show it."""
     linearity = uncertainty.get("linearity", {})
     relative, bands = linearity.get("relative"), uncertainty.get("repeatability", ())
@@ -122,6 +127,22 @@ def _unproven_linearity(
             "C-2026-118"
         )
         yield ("uncertainty", "linearity", "relative"), message
+
+
+def _dark_above_lowest(document: Mapping[str, Any]) -> Iterator[Fault]:
+    """Find a zero that is less certain than the least light that the meter can tell from it."""
+    uncertainty = document.get("uncertainty", {})
+    dark, bands = uncertainty.get("dark"), uncertainty.get("luminance", ())
+    lowest = document.get("lowest", bands[0]["from"] if bands else None)
+    if dark is None or not lowest or dark <= lowest:
+        return
+    name = "lowest" if "lowest" in document else "where luminance begins"
+    key = "lowest" if "lowest" in document else "from"
+    message = (
+        f"{inline_yaml(dark)} is above {name}, {inline_yaml(lowest)}: light that the zero is less "
+        f"certain than cannot be told from dark; expected {key} to be at least {inline_yaml(dark)}"
+    )
+    yield ("uncertainty", "dark"), message
 
 
 def _uncertainty(data: Mapping[str, Any] | None) -> Uncertainty | None:

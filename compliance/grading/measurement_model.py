@@ -199,7 +199,9 @@ class Draws:
         """(3,) last digit of X, Y, Z of a reading in cd/m²."""
         xyz = self.case.view.readings[row]
         resolution = self.case.resolution
-        step = float(np.nan_to_num(resolution.step[row], nan=self.case.lowest))
+        step = float(resolution.step[row])
+        if not resolution.known[row]:
+            step = max(step, self.case.lowest)
         if resolution.apart[row] or xyz[1] <= 0:
             return np.full(3, step)
         return np.asarray(step * xyz / xyz[1])

@@ -18,6 +18,7 @@ from compliance.documents import assessment_document
 from compliance.grading.match import match_readings
 from compliance.grading.measurement_model import Draws
 from compliance.grading.monte_carlo import findings_of
+from compliance.grading.resolution import resolution_of
 from compliance.model import (
     ChromaticityBand,
     Finding,
@@ -238,6 +239,45 @@ def test_equal_repeats_share_the_error_of_their_last_digit() -> None:
         drawn = view_of(readings, meter, 20_000).xyz[:, 0, 1]
         assert drawn.std() == pytest.approx(share * 0.01 / np.sqrt(12), rel=0.02)
         assert abs(drawn - np.mean(reads)).max() <= 0.005 + 1e-12
+
+
+HUNDREDS = [100.1, 112.5, 130.3, 150.9, 180.2]
+UNITS = [1.13, 2.27, 3.38, 4.49, 5.57]
+
+
+@pytest.mark.parametrize(
+    ("others", "read", "step", "known"),
+    [
+        (UNITS, 1.5, 0.01, True),
+        (UNITS, 0.35, 0.01, False),  # as many decimals as the units, and it is a multiple of that
+        (UNITS, 0.3512, 0.0001, False),  # no multiple of more
+        (UNITS, 35.0, 0.1, False),  # as many digits as the units
+        (UNITS, 35.27, 0.01, False),
+        (HUNDREDS, 30.0, 0.1, False),
+        (HUNDREDS, 100.0, 0.1, True),
+        ([], 100.0, 1.0, False),  # three digits
+        ([], 100.03, 0.01, False),
+        ([], 0.35, 0.001, False),
+    ],
+)
+def test_a_last_digit_is_not_finer_than_readings_allow(
+    others: list[float], read: float, step: float, known: bool
+) -> None:
+    light = np.array([*others, read])
+    found = resolution_of(light[:, None] * D65, None)
+    assert found.step[-1] == pytest.approx(step)
+    assert found.known[-1] == known
+
+
+def test_a_coarse_last_digit_counts_where_it_is_not_told() -> None:
+    """A white of 35.0 beside units with two decimals: the meter may show three digits, ± .05."""
+    quiet = {"luminance": (LuminanceBand(0.0, 0.0),), "dark": 0.0, "resolution": None}
+    meter = builders.meter(0.0, **quiet, repeatability=(RepeatabilityBand(0, 0, 0, 0),))
+    codes = [[255] * 3, *([60 + 20 * step] * 3 for step in range(5))]
+    readings = builders.readings(codes, np.array([35.0, *UNITS])[:, None] * D65)
+    drawn = view_of(readings, replace(meter, stated_lowest=0.003), 20_000).xyz[..., 1]
+    assert drawn.std(axis=0)[-1] == pytest.approx(0.1 / np.sqrt(12), rel=0.02)
+    assert drawn.std(axis=0)[0] == pytest.approx(0.01 / np.sqrt(12), rel=0.02)
 
 
 def test_repeats_without_scatter_take_the_meters_own() -> None:

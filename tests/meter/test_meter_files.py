@@ -58,6 +58,9 @@ MESSAGES = [
      "a correlation between -1 and 1, e.g. xy: 0.3"),
     ("lowest: 0.003", "lowest: 0,003", "meter.yaml:16: lowest: '0,003' is not a number (with a "
      "decimal point: 0.003); expected cd/m², e.g. lowest: 0.003"),
+    ("dark: 0.002", "dark: 0.004", "meter.yaml:11: uncertainty.dark: 0.004 is above lowest, 0.003: "
+     "light that the zero is less certain than cannot be told from dark; expected lowest to be at "
+     "least 0.004"),
     ("settle: 1.0", "setle: 1.0", "meter.yaml:17: setle: unknown key 'setle'; did you mean "
      "'settle'?"),
     ("{from: 1, seconds: 4}", "{from: 0, seconds: 4}", "meter.yaml:18: reading_time[1].from: 0 is "
@@ -98,6 +101,21 @@ def test_a_meter(tmp_path: Path) -> None:
     assert meter.correction == {"name": "suite-2", "made_for": "RD-31-0007", "date": "2026-11-20"}
     assert meter.chromaticity_floor == 0.1
     assert meter.sha256 == hashlib.sha256(METER.encode()).hexdigest()
+
+
+def test_a_zero_beside_a_meter_without_a_lowest(tmp_path: Path) -> None:
+    """The lowest luminance is then where `luminance` begins; from 0, nothing is known of it."""
+    open_end = edited(METER, "lowest: 0.003\n", "")
+    with pytest.raises(MeterError, match=r"is above where luminance begins, 0\.003"):
+        loaded(tmp_path, edited(open_end, "dark: 0.002", "dark: 0.004"))
+    from_zero = edited(open_end, "luminance: [{from: 0.003", "luminance: [{from: 0")
+    assert loaded(tmp_path, edited(from_zero, "dark: 0.002", "dark: 0.004")).lowest == 0
+
+
+def test_a_zero_in_the_evidence_of_an_earlier_version_is_read(tmp_path: Path) -> None:
+    document = dict(loaded(tmp_path).document)
+    document["uncertainty"] = {**document["uncertainty"], "dark": 0.004}
+    assert meter_from_document(document, "meter.json", "").uncertainty.dark == 0.004  # type: ignore[union-attr]
 
 
 def test_what_a_meter_need_not_say(tmp_path: Path) -> None:

@@ -54,7 +54,9 @@ METERS: dict[str, Document] = {
     ),
     "lowest above its first band": yaml.safe_load(replace(SPECTRORADIOMETER, lowest=0.2).text()),
     "lowest below its first band": yaml.safe_load(
-        replace(SPECTRORADIOMETER, luminance=((0.05, 4.0), (1.0, 2.0)), lowest=0.0005).text()
+        replace(
+            SPECTRORADIOMETER, luminance=((0.05, 4.0), (1.0, 2.0)), lowest=0.0005, dark=0.0005
+        ).text()
     ),
     "figures that grow": yaml.safe_load(
         replace(SPECTRORADIOMETER, luminance=((0.003, 1.0), (30.0, 3.0))).text()
