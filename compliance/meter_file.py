@@ -36,7 +36,7 @@ def load_meter(path: str | Path) -> Meter:
     data = read_bytes(path, MeterError, "meter")
     node = read_yaml(data, str(path), MeterError)
     document = read_nodes(node, str(path), "meter", MeterError)
-    faults = [*_faults(document), *_dark_above_lowest(document)]
+    faults = [*_faults(document), *_unproven_lowest(document)]
     return _meter(document, node, str(path), sha256(data), faults)
 
 
@@ -44,7 +44,7 @@ def meter_from_document(document: Mapping[str, Any], file: str, sha256: str) -> 
     """Rebuild a meter from `Meter.document` after a round trip through JSON. Raises MeterError.
 
     `file` and `sha256` are those of the file the document was read from. Earlier versions took a
-    `dark` above `lowest`, and their sheets are still read.
+    `dark` or `resolution` above `lowest`, and their sheets are still read.
     """
     node, typed = read_data(document, file, "meter", MeterError)
     return _meter(typed, node, file, sha256, _faults(typed))
@@ -129,20 +129,26 @@ def _unproven_linearity(uncertainty: Mapping[str, Any]) -> Iterator[Fault]:
         yield ("uncertainty", "linearity", "relative"), message
 
 
-def _dark_above_lowest(document: Mapping[str, Any]) -> Iterator[Fault]:
-    """Find a zero that is less certain than the least light that the meter can tell from it."""
+IN_DARK = {
+    "dark": "light that the zero is less certain than cannot be told from dark",
+    "resolution": "less light than the last digit cannot be told from dark",
+}
+"""Keys of `uncertainty` that bound the lowest luminance, and why."""
+
+
+def _unproven_lowest(document: Mapping[str, Any]) -> Iterator[Fault]:
+    """Find a zero or a last digit too coarse for the least light that the meter is said to tell."""
     uncertainty = document.get("uncertainty", {})
-    dark, bands = uncertainty.get("dark"), uncertainty.get("luminance", ())
+    bands = uncertainty.get("luminance", ())
     lowest = document.get("lowest", bands[0]["from"] if bands else None)
-    if dark is None or not lowest or dark <= lowest:
-        return
-    name = "lowest" if "lowest" in document else "where luminance begins"
-    key = "lowest" if "lowest" in document else "from"
-    message = (
-        f"{inline_yaml(dark)} is above {name}, {inline_yaml(lowest)}: light that the zero is less "
-        f"certain than cannot be told from dark; expected {key} to be at least {inline_yaml(dark)}"
-    )
-    yield ("uncertainty", "dark"), message
+    stated = "lowest" in document
+    name, key = ("lowest", "lowest") if stated else ("where luminance begins", "from")
+    for part, why in IN_DARK.items():
+        figure = uncertainty.get(part)
+        if figure is not None and lowest and figure > lowest:
+            least = inline_yaml(figure)
+            message = f"{least} is above {name}, {inline_yaml(lowest)}: {why}"
+            yield ("uncertainty", part), f"{message}; expected {key} to be at least {least}"
 
 
 def _uncertainty(data: Mapping[str, Any] | None) -> Uncertainty | None:

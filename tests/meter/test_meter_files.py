@@ -61,6 +61,9 @@ MESSAGES = [
     ("dark: 0.002", "dark: 0.004", "meter.yaml:11: uncertainty.dark: 0.004 is above lowest, 0.003: "
      "light that the zero is less certain than cannot be told from dark; expected lowest to be at "
      "least 0.004"),
+    ("dark: 0.002", "resolution: 0.01", "meter.yaml:11: uncertainty.resolution: 0.01 is above "
+     "lowest, 0.003: less light than the last digit cannot be told from dark; expected lowest to "
+     "be at least 0.01"),
     ("settle: 1.0", "setle: 1.0", "meter.yaml:17: setle: unknown key 'setle'; did you mean "
      "'settle'?"),
     ("{from: 1, seconds: 4}", "{from: 0, seconds: 4}", "meter.yaml:18: reading_time[1].from: 0 is "
