@@ -168,7 +168,7 @@ def _form_of_black(case: MatchedReadings) -> Remark | None:
     if white is None or telling_greys(view, white) is None:
         return None
     black = float(view.target_black(np.array([white]))[0])
-    if black <= 0:
+    if black <= 0 and not view.black_hidden[white]:
         return None
     return Remark("black-form", {"black": black}, variant="lifted" if view.model.lift else "added")
 

@@ -343,3 +343,8 @@ def test_a_remark_names_the_form() -> None:
         assert remark.facts["black"] == pytest.approx(0.004)
         assert words in remark_text(remark)
     assert remarks_on(shipped.judged(rule, shown(rule, 1000.0, 1.2, black=0.0)), "black-form") == []
+    readings = simulated.readings(shown(rule, 1000.0, 1.2, form="add"), rule.encoding)
+    meter = replace(builders.meter(0.0), stated_lowest=0.003)
+    unseen = assess(Measurement(rule, readings, meter=meter), now=NOW, draws=50)
+    (remark,) = remarks_on(unseen, "black-form")
+    assert "whose black is added light" in remark_text(remark)

@@ -122,14 +122,16 @@ def gamma_not_used(
 def black_lifted(black: float) -> str:
     return (
         f"The greys fit an HLG display that lifts the signal to its black, {_taken(black)} "
-        "(β of ITU-R BT.2100) better than one whose black is added light, and are judged so."
+        "(β of ITU-R BT.2100), better than one whose black is added light, and are judged so."
     )
 
 
 def black_added(black: float) -> str:
+    """A black of 0 is one that the meter cannot see."""
+    size = f", {_taken(black)}," if black > 0 else ""
     return (
-        f"The greys fit an HLG display whose black, {_taken(black)}, is added light no worse "
-        "than one that lifts the signal to it (β of ITU-R BT.2100), and are judged so."
+        f"The greys fit an HLG display whose black{size} is added light no worse than one that "
+        "lifts the signal to it (β of ITU-R BT.2100), and are judged so."
     )
 
 
