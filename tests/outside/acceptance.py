@@ -1,8 +1,9 @@
 """How often good displays fail, printed by rule and meter: `python -m outside.acceptance`.
 
 A good display is inside every shall limit by U of the meter that reads it, U being twice the
-standard deviation of its readings about the true value (distances are read too large). Where U is more than the limit leaves an ideal display, it is
-held at mid-limits, and the requirement is listed and has no bar. Exit code 1 if a bar is missed.
+standard deviation of its readings about the true value (distances are read too large). Where U is
+more than the limit leaves an ideal display, it is held at mid-limits, and the requirement is listed
+and has no bar. Exit code 1 if a bar is missed.
 """
 
 from __future__ import annotations
