@@ -250,8 +250,8 @@ class Outcome:
 
 @cache
 def book_of(rule: str) -> Rulebook:
-    """Give a shipped rule with its plan."""
-    return Rulebook(SPECS / f"{rule}.yaml")
+    """Give a rule with its plan: a shipped one by its id, another by its file."""
+    return Rulebook(Path(rule) if rule.endswith(".yaml") else SPECS / f"{rule}.yaml")
 
 
 def simulate(
@@ -328,7 +328,9 @@ def lines(outcome: Outcome) -> Iterable[str]:
 def main() -> int:
     """Print the reports."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--rule", action="append", help="id of a shipped rule; default: all")
+    parser.add_argument(
+        "--rule", action="append", help="id of a shipped rule, or a file; default: all"
+    )
     parser.add_argument("--sets", type=int, default=300)
     parser.add_argument("--draws", type=int, default=300)
     parser.add_argument("--meters", nargs="+", default=list(METERS), choices=list(METERS))

@@ -375,7 +375,9 @@ def lines(report: Report) -> Iterable[str]:
 def main() -> int:
     """Print the reports."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--rule", action="append", help="id of a shipped rule; default: all")
+    parser.add_argument(
+        "--rule", action="append", help="id of a shipped rule, or a file; default: all"
+    )
     parser.add_argument("--meters", nargs="+", default=["reference"], choices=list(METERS))
     parser.add_argument("--only", nargs="+", help="families whose names have one of these texts")
     chosen = parser.parse_args()

@@ -166,7 +166,11 @@ class Target:
             return pq(signal) @ to_xyz + 0 * (top + bottom)
         exponent = self.exponent
         if self.curve == "bt1886" and form == "lift":
-            return annex_1(signal, top, bottom, exponent) @ to_xyz
+            if self.container == self.primaries:
+                return annex_1(signal, top, bottom, exponent) @ to_xyz
+            own = self.matrix(self.primaries)
+            pure = np.maximum(signal**exponent @ (np.linalg.inv(own) @ to_xyz.T).T, 0)
+            return annex_1(pure ** (1 / exponent), top, bottom, exponent) @ own.T
         colour = self.white_xyz if black_xyz is None else black_xyz
         added = bottom * colour
         if self.curve == "hlg":

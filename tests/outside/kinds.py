@@ -234,7 +234,7 @@ def draw(book: Rulebook, kind: Kind, generator: np.random.Generator, size: float
         exponent=float(exponent),
         gamma=gamma * (1 + float(generator.normal(0, 0.004 * size))),
         form=form if target.curve in ("hlg", "bt1886") else None,
-        decodes_purely=bool(generator.random() < 0.5) and target.container != target.primaries,
+        lifts_container=bool(generator.random() < 0.3) and target.container != target.primaries,
         gain=1 + float(generator.normal(0, 0.01 * size)) if target.curve == "pq" else 1.0,
         tone=waves(generator, 0.012 * size),
         greys=(

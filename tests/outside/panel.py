@@ -46,8 +46,8 @@ class Panel:
     """A curve of another kind than the target's, for faults."""
     form: str | None = None
     """How the black is part of the greys of bt1886 and hlg: lift or add."""
-    decodes_purely: bool = False
-    """Whether a container is decoded without lift before the panel's own channels are lifted."""
+    lifts_container: bool = False
+    """Whether the channels of a wider container are lifted, not the panel's own."""
     gain: float = 1.0
     tone: Waves = ()
     greys: tuple[Waves, Waves, Waves] = ((), (), ())
@@ -111,7 +111,7 @@ class Panel:
             wanted = np.minimum(pq(signal) @ to_own, self.white)
             return self._less_leak(wanted)
         if curve == "bt1886" and form == "lift":
-            if self.decodes_purely:
+            if not self.lifts_container:
                 pure = np.maximum(signal**exponent @ to_own, 0)
                 lifted = annex_1(pure ** (1 / exponent), self.white, self.black, exponent)
             else:

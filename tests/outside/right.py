@@ -91,8 +91,6 @@ def leaks(book: Rulebook, kind: kinds.Kind) -> Iterator[Right]:
     forms: dict[str, dict[str, object]] = {"": {}, ", blue": {"leak_xy": blue}}
     if book.target.curve == "hlg":
         forms[", added"] = {"form": "add"}
-    if book.target.curve == "bt1886" and book.target.container != book.target.primaries:
-        forms[", exact primaries"] = {"decodes_purely": True}
     at_limit = tuple(
         requirement.id
         for requirement in book.requirements
@@ -127,7 +125,9 @@ def missed(book: Rulebook) -> dict[str, dict[str, float]]:
 def main() -> int:
     """Print the right displays that each rule fails."""
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--rule", action="append", help="id of a shipped rule; default: all")
+    parser.add_argument(
+        "--rule", action="append", help="id of a shipped rule, or a file; default: all"
+    )
     chosen = parser.parse_args()
     faults = 0
     for rule in chosen.rule or sorted(file.stem for file in SPECS.glob("*.yaml")):

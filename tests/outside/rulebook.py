@@ -192,7 +192,8 @@ class Rulebook:
         if self.target.container is None:
             raise Unknown("hues of an X'Y'Z' signal")
         outer = channels(self.target.container, self.target.white_xy)
-        return self.target.codes(self.target.encode(np.linalg.solve(outer, xyz), level))
+        signal = self.target.encode(np.linalg.solve(outer, xyz), level)
+        return self.target.codes(np.clip(signal, 0, 1))
 
     def _level_of(self, body: Mapping[str, Any]) -> list[float]:
         """Give the drives of a set of hues, cd/m² on the neutral axis."""
