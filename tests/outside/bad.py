@@ -11,7 +11,7 @@ import argparse
 import sys
 import tempfile
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -308,13 +308,12 @@ class Report:
     rule: str
     meter: str
     graded: int = 0
-    accepted: list[str] = None  # type: ignore[assignment]
-    gaps: list[str] = None  # type: ignore[assignment]
-    open: list[str] = None  # type: ignore[assignment]
-
-    def __post_init__(self) -> None:
-        """Begin empty."""
-        self.accepted, self.gaps, self.open = [], [], []
+    accepted: list[str] = field(default_factory=list)
+    gaps: list[str] = field(default_factory=list)
+    """Families that no shall limit sees at their largest size."""
+    too_near: list[str] = field(default_factory=list)
+    """Families that a shall limit sees, but by less than 2U of this meter."""
+    open: list[str] = field(default_factory=list)
 
 
 def judged(rule: str, meter: str, chosen: Sequence[str] | None = None, draws: int = 300) -> Report:
@@ -339,7 +338,9 @@ def judged(rule: str, meter: str, chosen: Sequence[str] | None = None, draws: in
                 made = family.fault(panel, 1.0)
                 declared = family.declares(panel) if family.declares else None
                 worst = nearest(case, made, need, declared)
-                report.gaps.append(f"{family.name} ({family.largest}; {case.kind.name}): {worst}")
+                text = f"{family.name} ({family.largest}; {case.kind.name}): {worst}"
+                seen = outside_by(case, made, need, declared)
+                (report.too_near if seen else report.gaps).append(text)
                 continue
             bad, size, by = found
             declared = family.declares(panel) if family.declares else None
@@ -370,6 +371,7 @@ def lines(report: Report) -> Iterable[str]:
     yield from (f"  ACCEPTED {text}" for text in report.accepted)
     yield from (f"  undecided {text}" for text in report.open)
     yield from (f"  GAP {text}" for text in report.gaps)
+    yield from (f"  within 2U {text}" for text in report.too_near)
 
 
 def main() -> int:

@@ -1,8 +1,9 @@
 """Right displays that a rule must let pass, and the shall limits that they miss by true values.
 
 No meter is in it: a limit that a right display misses is a fault of the rule. Right is a display
-that is ideal but for one thing that the rule allows: a white near its own limit, or a leak of the
-kind, of its colour, however it is made part of the greys. `python -m outside.right`.
+that is ideal but for one thing that the rule allows: a white whose colour or level is near its own
+limit, or a leak of the kind, of its colour, however it is made part of the greys.
+`python -m outside.right` prints them.
 """
 
 from __future__ import annotations
@@ -83,6 +84,32 @@ def whites(book: Rulebook, kind: kinds.Kind, angles: int = 8) -> Iterator[Right]
             yield Right(name, near_the_limit(book, panel, kind, float(angle)), kind, ids)
 
 
+def levels(book: Rulebook, kind: kinds.Kind) -> Iterator[Right]:
+    """Give displays whose white or peak is near either end of its own limits."""
+    if book.target.curve == "pq":
+        return
+    panel = kinds.best(book, kind)
+    for of in ("white", "peak"):
+        low, high = kinds.luminance_limits(book, of)
+        if low > 0 and np.isfinite(high):
+            for end in (-NEAR, NEAR):
+                white = (low + high) / 2 + end * (high - low) / 2
+                gamma = book.target.gamma(kinds.declared_peak(book, white))
+                scaled = panel.black * white / panel.white
+                moved = replace(panel, white=white, black=scaled, gamma=gamma)
+                yield Right(f"{of} at {white:.4g} cd/m²", moved, kind, _of_level(book, of))
+
+
+def _of_level(book: Rulebook, of: str) -> tuple[str, ...]:
+    """Name the limits on the luminance of white or peak."""
+    return tuple(
+        requirement.id
+        for requirement in book.requirements
+        if requirement.quantity == "luminance"
+        and of in (requirement.body.get("over"), *requirement.names)
+    )
+
+
 def leaks(book: Rulebook, kind: kinds.Kind) -> Iterator[Right]:
     """Give displays with the kind's least, middle and highest black, of either colour and form."""
     low, high = kinds.black_range(book, kind, kinds.top_of(book))
@@ -107,6 +134,7 @@ def displays(book: Rulebook) -> Iterator[Right]:
     able = [kind for kind in kinds.KINDS if kinds.skipped(book, kind) is None]
     if able:
         yield from whites(book, able[-1])
+        yield from levels(book, able[-1])
     for kind in able:
         yield from leaks(book, kind)
 

@@ -10,7 +10,7 @@ import os
 import numpy as np
 import pytest
 
-from outside import acceptance, bad, kinds
+from outside import acceptance, bad, kinds, right
 from outside.qualities import Values, frame_of
 from outside.rulebook import SPECS
 
@@ -58,6 +58,23 @@ def test_bad_displays_do_not_pass(rule: str, faults: list[str]) -> None:
     assert not report.accepted and not report.gaps
 
 
+def test_right_displays_are_right() -> None:
+    """A white near its own limit, an added black, a blue leak: no other limit is missed."""
+    for rule in ("hdr-hlg-1000", "sdr-broadcast"):
+        book = acceptance.book_of(rule)
+        assert len(list(right.displays(book))) >= 20
+        assert not right.missed(book)
+
+
+def test_a_white_beyond_its_limit_is_no_right_display() -> None:
+    """What stands at the limit is the white's colour alone, and it is there."""
+    book = acceptance.book_of("sdr-broadcast")
+    panel = kinds.best(book, kinds.KINDS[1])
+    moved = right.near_the_limit(book, panel, kinds.KINDS[1], 0.0)
+    assert 0.9 < right.used(book, moved, kinds.KINDS[1])["white-point"] <= 0.98
+    assert right.used(book, panel, kinds.KINDS[1])["white-point"] < 0.05
+
+
 def test_a_fault_that_no_limit_sees_is_a_gap() -> None:
     """What no shall limit sees at its largest size is told from what one sees."""
     case = acceptance.Case(
@@ -94,6 +111,12 @@ if LONG:
         """Over 300 good displays: findings that fail, assessments that are not compliant."""
         outcome = acceptance.simulate(rule, meter, 300)
         assert not outcome.counts.missed() and not outcome.impossible
+
+    @pytest.mark.parametrize("rule", sorted(set(RULES) - {"cinema-review-room", "cinema-theatre"}))
+    def test_no_right_display_fails(rule: str) -> None:
+        """Cinema rules apart: their steps and primaries are absolute by clause, so that a white
+        near the ends of its own limits misses them (DCI CTP 1.4, 7.5.11 and 7.5.12)."""
+        assert not right.missed(acceptance.book_of(rule))
 
     @pytest.mark.parametrize("rule", RULES)
     def test_no_bad_display_passes(rule: str) -> None:
