@@ -10,7 +10,7 @@ from __future__ import annotations
 
 import argparse
 import sys
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -38,12 +38,14 @@ class Right:
     at_limit: tuple[str, ...]
 
 
-def used(book: Rulebook, panel: Panel, kind: kinds.Kind) -> dict[str, float]:
+def used(
+    book: Rulebook, panel: Panel, kind: kinds.Kind, of: Sequence[Requirement] | None = None
+) -> dict[str, float]:
     """Give the share of its limit that each shall requirement uses; above 1 it is missed."""
     true = panel.shown(book)
     values = Values.of(book, true, frame_of(book, true))
     found = {}
-    for requirement in book.requirements:
+    for requirement in of or book.requirements:
         if requirement.shall and book.applies(requirement, kind.technology):
             points = values.points(requirement)
             margins = np.where(points.counted, points.relative_margins(), np.inf)
@@ -64,13 +66,13 @@ def limits_of_white(book: Rulebook) -> list[Requirement]:
 
 def near_the_limit(book: Rulebook, panel: Panel, kind: kinds.Kind, angle: float) -> Panel:
     """Move the white in u'v' until its colour uses nearly all of its own limit."""
-    ids = [requirement.id for requirement in limits_of_white(book)]
+    own = limits_of_white(book)
     low, high = 0.0, 0.05
     for _ in range(16):
         middle = (low + high) / 2
         moved = replace(panel, white_xy=shifted(panel.target.white_xy, angle, middle))
-        shares = used(book, moved, kind)
-        low, high = (middle, high) if max(shares[id_] for id_ in ids) < NEAR else (low, middle)
+        share = max(used(book, moved, kind, own).values())
+        low, high = (middle, high) if share < NEAR else (low, middle)
     return replace(panel, white_xy=shifted(panel.target.white_xy, angle, low))
 
 
