@@ -131,8 +131,8 @@ def target_xyz(signal: Array, model: TargetModel, white: Array, black: Array) ->
     white = np.asarray(white, dtype=np.float64)[..., None]
     black = np.asarray(black, dtype=np.float64)[..., None]
     if model.lift and model.curve == "bt1886":
-        light = transfer.bt1886(clipped, white, black, model.exponent)
-        return np.asarray(light) @ model.from_signal.T
+        light = transfer.bt1886(own_signal(clipped, model), white, black, model.exponent)
+        return np.asarray(light) @ model.from_target.T
     if model.lift and model.curve == "hlg":
         beta = hlg.hlg_black_lift(white, black, model.system_gamma)
         scene = hlg.hlg_inverse_oetf(np.maximum(0.0, (1 - beta) * clipped + beta))
@@ -144,6 +144,18 @@ def target_xyz(signal: Array, model: TargetModel, white: Array, black: Array) ->
     if model.blackless:
         return white * share
     return black * model.white_xyz + (white - black) * share
+
+
+def own_signal(signal: Array, model: TargetModel) -> Array:
+    """(..., 3) drive of the target's own primaries for a power curve's signal, from 0.
+
+    The black of a display is in its own primaries, not in those of a wider signal.
+    """
+    if np.array_equal(model.from_signal, model.from_target):
+        return signal
+    linear = transfer.power(signal, model.exponent) @ model.from_signal.T
+    own = np.maximum(linear @ np.linalg.inv(model.from_target).T, 0.0)
+    return np.asarray(transfer.power(own, 1 / model.exponent))
 
 
 def with_white(target: Array, model: TargetModel, white: Array) -> Array:

@@ -55,9 +55,11 @@ class Signal:
     file: str
     words: str
     encoding: str
-    primaries: str
+    primaries: str | None
+    """None: X'Y'Z'."""
     inverse: Callable[[Array], Array]
     """Linear light of the container, 1 at L* 100, to signal."""
+    white: str = "d65"
 
 
 def _hlg(linear: Array) -> Array:
@@ -116,11 +118,58 @@ SIGNALS = (
         "bt2020",
         _hlg,
     ),
+    Signal(
+        "srgb",
+        "BT.709 primaries and the inverse of the sRGB curve",
+        "rgb-8-full",
+        "bt709",
+        transfer.srgb_inverse,
+    ),
+    Signal(
+        "adobe-rgb-d50",
+        "Adobe RGB (1998) primaries about a white of D50 and the inverse of a 563/256 power",
+        "rgb-8-full",
+        "adobe-rgb",
+        lambda linear: transfer.power(linear, 256 / 563),
+        "d50",
+    ),
+    Signal(
+        "p3-cinema-dci",
+        "P3 primaries with white .314, .351 and the inverse of a 2.6 power",
+        "rgb-10-full",
+        "p3",
+        lambda linear: transfer.power(linear, 1 / CINEMA_EXPONENT),
+        "dci",
+    ),
+    Signal(
+        "pq-p3",
+        "P3 primaries with white D65 and the inverse of PQ (ITU-R BT.2100), L* 100 at 203 cd/m²",
+        "rgb-10-full",
+        "p3",
+        lambda linear: pq.pq_inverse(linear * DIFFUSE_WHITE),
+    ),
+    Signal(
+        "cinema-xyz",
+        "SMPTE ST 428-1 (X'Y'Z'), L* 100 at 48 cd/m² and .314, .351",
+        "xyz-12-full",
+        None,
+        lambda linear: transfer.dcdm_inverse(linear * 48.0),
+        "dci",
+    ),
+    Signal(
+        "cinema-hdr-xyz",
+        "PQ of X, Y and Z (DCI HDR D-Cinema Addendum 1.2, 6.1.2), L* 100 at 203 cd/m²",
+        "xyz-12-full",
+        None,
+        lambda linear: pq.pq_inverse(linear * DIFFUSE_WHITE),
+    ),
 )
 
+WHITE_NAMES = {"d65": "D65", "d50": "D50", "dci": ".314, .351"}
 
-def lab_to_xyz(lightness: float, chroma: float, hue: float) -> Array:
-    """(3,) XYZ of CIELAB lightness, chroma and hue angle in degrees; D65, Y = 1 at L* 100.
+
+def lab_to_xyz(lightness: float, chroma: float, hue: float, white: str) -> Array:
+    """(3,) XYZ of CIELAB lightness, chroma and hue angle in degrees; Y = 1 at L* 100.
 
     Source: ISO/CIE 11664-4.
     """
@@ -130,17 +179,20 @@ def lab_to_xyz(lightness: float, chroma: float, hue: float) -> Array:
         [middle + chroma * np.cos(angle) / 500, middle, middle - chroma * np.sin(angle) / 200]
     )
     ratio = np.where(roots > 6 / 29, roots**3, 3 * (6 / 29) ** 2 * (roots - 4 / 29))
-    return np.asarray(ratio * spaces.xy_to_xyz(np.asarray(WHITES["d65"]), 1.0))
+    return np.asarray(ratio * spaces.xy_to_xyz(np.asarray(WHITES[white]), 1.0))
 
 
 def colours(signal: Signal) -> dict[str, Triple]:
     """Code values of the skin and memory colours in one signal."""
     encoding = ENCODINGS[signal.encoding]
-    into = np.linalg.inv(rgb_to_xyz_matrix(PRIMARIES[signal.primaries], WHITES["d65"]))
+    own = np.eye(3)
+    if signal.primaries is not None:
+        own = rgb_to_xyz_matrix(PRIMARIES[signal.primaries], WHITES[signal.white])
+    into = np.linalg.inv(own)
     found: dict[str, Triple] = {}
     for name, place in COLOURS.items():
-        linear = into @ lab_to_xyz(*place)
-        if linear.min() < 0 or linear.max() > 1:
+        linear = into @ lab_to_xyz(*place, signal.white)
+        if linear.min() < 0 or (signal.primaries is not None and linear.max() > 1):
             raise ValueError(f"{name} is outside {signal.primaries}")
         triple = codes.encode(signal.inverse(linear), encoding.bits, encoding.narrow)
         found[name] = (int(triple[0]), int(triple[1]), int(triple[2]))
@@ -157,8 +209,8 @@ def colour_list(signal: Signal) -> str:
     head = wrapped(f"Skin and memory colours through {signal.words}.")
     more = wrapped(
         "Computed (scripts/make_patch_lists.py), copied from no chart: round numbers of CIELAB "
-        "lightness, chroma and hue angle under D65, our own choice. Skin is one hue and chroma in "
-        "six lightnesses."
+        f"lightness, chroma and hue angle under {WHITE_NAMES[signal.white]}, our own choice. Skin "
+        "is one hue and chroma in six lightnesses."
     )
     return _file(f"{head}\n#\n{more}", signal.encoding, "computed from CIELAB; practice", rows)
 
