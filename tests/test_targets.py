@@ -158,6 +158,20 @@ def test_p3_red_in_bt2020_is_within_reach_and_bt2020_red_is_not() -> None:
     assert xy == pytest.approx([0.6790, 0.3192], abs=5e-4)
 
 
+@pytest.mark.parametrize("black", [0.0, 0.01, 0.1])
+def test_bt1886_lifts_the_black_in_the_display_s_own_primaries(black: float) -> None:
+    """Pure P3 in a BT.2020 signal: that channel at 100 cd/m² of white, the others at the black."""
+    own = spaces.rgb_to_xyz_matrix(builders.P3, builders.D65)
+    target = builders.target("bt1886", primaries=builders.P3, container=builders.BT2020)
+    one = model(target, "rgb-12-full")
+    inside = np.linalg.inv(spaces.rgb_to_xyz_matrix(builders.BT2020, builders.D65)) @ own
+    found = shown(one, np.clip(inside.T, 0, 1) ** (1 / 2.4), 100.0, black)
+    expected = own @ (black + (100 - black) * np.eye(3))
+    # Red lies just outside BT.2020: its blue of -.0012 is lost, which the lift makes more of.
+    assert found[1:] == pytest.approx(expected.T[1:], abs=1e-6)
+    assert found[0] == pytest.approx(expected.T[0], abs=0.5)
+
+
 def test_hdr_cinema_primaries_by_their_codes() -> None:
     """DCI HDR Addendum 1.2 Table 9: X″Y″Z″ 1988 2387 1327 is 207.35 cd/m²."""
     target = builders.pq(299.6, luminance_white=299.6, container=None)

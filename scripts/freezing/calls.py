@@ -46,7 +46,7 @@ METERS = tuple(
 )
 DEMO_MISSED = ("peak-level", "grey", "tracking")
 """Requirements that slot 3 of the demo misses."""
-QUICK_RULES = ("hdr-pq-1000", "cinema-theatre", "web-srgb", "hdr-hlg-grade-1")
+QUICK_RULES = ("hdr-pq-1000", "cinema-theatre", "web-srgb", "hdr-hlg-grade-1a")
 
 
 @dataclass(frozen=True, slots=True)

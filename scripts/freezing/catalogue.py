@@ -153,7 +153,7 @@ def rules_in_all() -> Iterator[Case]:
     yield Case("rules/list", in_formats("rules", "list", formats=formats))
     grades = [
         ("sdr-broadcast-grade-1", "sdr-broadcast-grade-2"), ("web-srgb", "web-p3"),
-        ("hdr-hlg-grade-3", "hdr-hlg-grade-1"), ("cinema-theatre", "cinema-review-room"),
+        ("hdr-hlg-grade-3", "hdr-hlg-grade-1a"), ("cinema-theatre", "cinema-review-room"),
         ("hdr-pq-1000", "hdr-pq-bt2020"), ("sdr-broadcast", "sdr-broadcast@1"),
     ]  # fmt: skip
     for old, new in grades:

@@ -37,7 +37,7 @@ from compliance.report.words import remark_text
 
 Array = NDArray[np.float64]
 
-GRADE = "hdr-hlg-grade-1"
+GRADE = "hdr-hlg-grade-1a"
 """At least 1000 cd/m²; `hdr-hlg-1000` has 950 to 1100."""
 
 

@@ -53,7 +53,7 @@ FALL_OFF = 0.97
 FAMILIES: Mapping[str, Spread] = {
     "SDR broadcast": Spread(white=0.0004),
     "web and stills": Spread(black=0.15),
-    "cinema": Spread(primaries=0.001, exponent=0.0025),
+    "cinema": Spread(level=0.007, white=0.0005, primaries=0.0005, exponent=0.0012),
     "cinema, high range": Spread(
         level=0.007, black=0.06, white=0.0005, primaries=0.0005, exponent=0.0012
     ),
@@ -61,8 +61,8 @@ FAMILIES: Mapping[str, Spread] = {
     "HDR, HLG": Spread(black=0.2),
 }
 """Families of rules and the spreads of their good displays. A cinema screen's primaries are set
-through a matrix, not left as built; high-range cinema has tighter limits than the others, and its
-screens are assumed to be set up with more care."""
+through a matrix, not left as built; cinema has tighter limits than the others, and absolute ones
+(DCI CTP 1.4, 7.5.11 and 7.5.12), and its screens are assumed to be set up with more care."""
 
 
 def family(rule: Rule) -> str:

@@ -91,14 +91,17 @@ class Bench:
             return float("inf")
         return margin(finding.value, finding.limits)
 
-    def rows(self, point: Point) -> list[int]:
-        """Readings of a finding's point."""
+    def rows(self, requirement: Requirement, point: Point) -> list[int]:
+        """Readings of a point of the requirement's finding."""
+        over = requirement.over
+        patterned = over is not None and over.pattern is not None
         return [
             row
             for row, one in enumerate(self.shown)
             if one.codes == point.patch
             and one.patch.position == point.position
             and one.patch.window == point.window
+            and (one.patch.pattern == "checkerboard") is patterned
         ]
 
 
@@ -132,9 +135,10 @@ def _just_past(bench: Bench, requirement: Requirement, move: Move, name: str) ->
 def _moves(bench: Bench, requirement: Requirement) -> Iterator[tuple[str, Move]]:
     quantity, over = requirement.quantity, requirement.over
     relative = bench.rule.target.curve != "pq"
-    if quantity == "luminance" and over and over.patches == ("black",) and not over.pattern:
+    whole_screen = over is not None and over.pattern is None
+    if quantity == "luminance" and over and over.patches == ("black",) and whole_screen:
         yield from _each_side(requirement.limits, lambda t: bench.another(black=_grown(bench, t)))
-    elif quantity == "luminance" and over and over.patches in WHITES and relative:
+    elif quantity == "luminance" and over and over.patches in WHITES and relative and whole_screen:
         whole = _whole_white(bench)
         yield from _each_side(requirement.limits, whole)
     elif quantity == "contrast":
@@ -148,9 +152,13 @@ def _moves(bench: Bench, requirement: Requirement) -> Iterator[tuple[str, Move]]
         yield "one place down", lambda t: _scaled(bench, rows[-1:], -t)
     elif quantity == "stability":
         yield "one reading down", lambda t: _scaled(bench, _repeats(bench, requirement)[:1], -t)
+    elif quantity == "slope-monotonicity":
+        yield "one step up", _one_step_up(bench, requirement)
+    elif requirement.statistic == "mean":
+        yield "all a little darker", _all_darker(bench, requirement)
     elif quantity in PLAIN:
         for point in _one_of_each_limits(bench, requirement):
-            rows = bench.rows(point)
+            rows = bench.rows(requirement, point)
             for side, move in _each_side(point.limits, _scaling(bench, rows)):
                 yield f"{point.name} {point.position} {side}", move
     elif quantity in COLOUR:
@@ -191,7 +199,20 @@ def _scaling(bench: Bench, rows: list[int]) -> Move:
 
 def _repeats(bench: Bench, requirement: Requirement) -> list[int]:
     (point, *_) = evaluate(requirement, bench.case).points
-    return bench.rows(point)
+    return bench.rows(requirement, point)
+
+
+def _one_step_up(bench: Bench, requirement: Requirement) -> Move:
+    """The darkest step but one of a ramp brighter: of its luminance there is only a should."""
+    points = sorted(evaluate(requirement, bench.case).points, key=lambda each: each.patch)
+    return _scaling(bench, bench.rows(requirement, points[1]))
+
+
+def _all_darker(bench: Bench, requirement: Requirement) -> Move:
+    """All that a mean is of but white, which the target may be scaled to."""
+    points = evaluate(requirement, bench.case).points
+    rows = [row for point in points for row in bench.rows(requirement, point)]
+    return _darker(bench, [row for row in rows if row not in bench.whites])
 
 
 def _exponent(bench: Bench) -> Move:
@@ -242,14 +263,8 @@ def _tints(bench: Bench, requirement: Requirement) -> Iterator[tuple[str, Move]]
         for name, way in _ways(requirement):
             yield f"white {name}", _another_white(bench, way)
         return
-    if requirement.statistic != "each":
-        points = evaluate(requirement, bench.case).points
-        rows = [row for point in points for row in bench.rows(point)]
-        rows = [row for row in rows if row not in bench.whites]
-        yield "all a little darker", lambda t: _scaled(bench, rows, -t)
-        return
     for point in _one_of_each_limits(bench, requirement):
-        rows = bench.rows(point)
+        rows = bench.rows(requirement, point)
         if requirement.quantity in LIT:
             yield f"{point.name} darker", _darker(bench, rows)
             continue

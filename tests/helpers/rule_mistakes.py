@@ -253,8 +253,10 @@ SENSE = [
     ("over: primaries\n", "over: white\n    statistic: mean\n", "sdr.yaml:41: "
      "requirements.primary-level.by_patch: need one value per patch (statistic each); expected "
      "e.g. limits: {max: 110}"),
-    ("reference: white", "reference: centre", "sdr.yaml:31: requirements.grey-balance.reference: "
-     "'centre' does not go with delta-uv-star; expected one of target, white"),
+    ("quantity: delta-uv-star\n    over: {patches: grey, target: [1, 100]}\n    reference: white",
+     "quantity: delta-e-itp\n    over: {patches: grey, target: [1, 100]}\n    reference: centre",
+     "sdr.yaml:31: requirements.grey-balance.reference: 'centre' does not go with delta-e-itp; "
+     "expected one of target, adapted"),
     ("limits: {max: 110}", "limits: {max: 110}\n    reference: white", "sdr.yaml:27: "
      "requirements.white-level.reference: does not go with luminance; leave the key out"),
     ("quantity: chromaticity, over: white", "quantity: chromaticity, over: white, "

@@ -92,7 +92,8 @@ def black(rule: Rule, kind: str | None = None) -> float:
         over = one.over
         if one.quantity == "contrast" and one.limits and one.limits.minimum:
             contrast = max(contrast, one.limits.minimum)
-        if one.quantity == "luminance" and over and over.patches == ("black",) and one.limits:
+        full = over is not None and over.pattern is None
+        if one.quantity == "luminance" and full and over.patches == ("black",) and one.limits:
             levels.append(one.limits)
     low, high = _common(iter(levels))
     if contrast:

@@ -212,15 +212,14 @@ def test_places_mirror_each_other() -> None:
 
 
 def test_corners_and_sides_for_cinema() -> None:
-    # corners are limited in a review room, sides in a theatre too (SMPTE ST 431-1)
-    sides = {"centre", *POSITION_GROUPS["sides"]}
-    for name, places in (
-        ("cinema-theatre", sides),
-        ("cinema-review-room", sides | set(POSITION_GROUPS["corners"])),
-    ):
+    # luminance of the corners is limited in a review room (SMPTE ST 431-1), evenness and colour
+    # over the whole screen everywhere (DCI CTP 1.4, 7.5.15)
+    places = {"centre", *POSITION_GROUPS["sides"], *POSITION_GROUPS["corners"]}
+    for name in ("cinema-theatre", "cinema-review-room"):
         rule = shipped_rule(name)
-        plan = measuring_plan([rule], rule.encoding, technology="projector")
-        assert {step.position for step in plan.steps} == places
+        for technology in ("projector", "led"):
+            plan = measuring_plan([rule], rule.encoding, technology=technology)
+            assert {step.position for step in plan.steps} == places
 
 
 def test_peak_by_window_and_sustained() -> None:
@@ -231,10 +230,11 @@ def test_peak_by_window_and_sustained() -> None:
     asked = measuring_plan([rule], rule.encoding)
     beside = measuring_plan([PQ], PQ.encoding, further=ExtraPatches(windows=True))
     for plan, times in ((asked, (0.0, 60.0, 300.0)), (beside, (0.0, 60.0))):
+        own = {(size, 0.0) for size in PQ.sets["sizes"].windows} if plan is beside else set()
         peaks = [step for step in plan.steps if step.codes == (769, 769, 769)]
         assert {(step.window, step.seconds) for step in peaks} == {
             (size, second) for size in sizes for second in times
-        }
+        } | own
         assert {step.pattern for step in peaks if step.window == 100} == {"full"}
         assert {step.pattern for step in peaks if step.window < 100} == {"window"}
 

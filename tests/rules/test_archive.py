@@ -111,10 +111,16 @@ def test_the_newest_revision_is_no_archived_one(raised: Path) -> None:
 
 
 def test_an_archived_revision_has_its_own_limits_and_lists(raised: Path) -> None:
-    (raised / "patches").rename(raised / "moved")
+    for file in (raised / "patches").iterdir():
+        with file.open("a", encoding="utf-8") as text:
+            text.write("  one-more: [101, 102, 103]\n")
+    pinned = {name: digest for name, revision, digest in archived_rules() if revision == "1"}
+    grade, newest = load_rule("sdr-broadcast-grade-1@1"), load_rule("sdr-broadcast-grade-1")
+    assert grade.digest == pinned["sdr-broadcast-grade-1"]
+    assert grade.sets["dark"].patches != newest.sets["dark"].patches
     rule = load_rule("web-srgb@1")
     assert (rule.revision, rule.archived) == (1, Archived("web-srgb@1", f"web-srgb@{NEWEST}"))
-    assert rule.digest == next(one for name, _, one in archived_rules() if name == "web-srgb")
+    assert rule.digest == pinned["web-srgb"]
     assert rule.files[0].path == "archive/web-srgb@1/web-srgb.yaml"
     assert all(file.shipped for file in rule.files)
 

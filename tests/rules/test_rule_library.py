@@ -139,9 +139,9 @@ def test_the_id_of_a_shipped_rule_cannot_be_taken(tmp_path: Path) -> None:
 
 
 def test_an_exact_copy_of_a_shipped_rule_is_no_other_rule(tmp_path: Path) -> None:
-    copy = (shipped_folder() / "web-srgb.yaml").read_text(encoding="utf-8")
-    write(tmp_path, {"web-srgb.yaml": copy})
-    assert load_rule(tmp_path / "web-srgb.yaml").digest == load_rule("web-srgb").digest
+    copy = (shipped_folder() / "sdr-broadcast.yaml").read_text(encoding="utf-8")
+    write(tmp_path, {"sdr-broadcast.yaml": copy})
+    assert load_rule(tmp_path / "sdr-broadcast.yaml").digest == load_rule("sdr-broadcast").digest
 
 
 def test_files_that_are_not_there(tmp_path: Path) -> None:

@@ -41,8 +41,11 @@ extends: hdr-hlg-1000@2
 title: HDR master, HLG, another peak
 revision: 1
 target: {{luminance: {{white: {peak}}}}}
+patches:
+  brightest: {{hues: [red, green, blue, cyan, magenta, yellow], neutral: {peak}}}
 changes:
   target: {{reason: another peak, agreed_by: the client, date: 2026-11-02}}
+  patches: {{reason: another peak, agreed_by: the client, date: 2026-11-02}}
 requirements:
   peak-level:
     limits: {{min: {low}, max: {high}}}
@@ -122,8 +125,16 @@ def test_a_gamma_of_1_2_is_wrong_elsewhere(peak: int, tmp_path: Path) -> None:
     assert {"tracking", "grey"} <= outside(assessment)
 
 
-@pytest.mark.parametrize(("grade", "peak"), [(1, 1000), (2, 600), (3, 500)])
-def test_the_grades_peaks(grade: int, peak: int) -> None:
+def test_another_peak_needs_its_own_brightest_colours(tmp_path: Path) -> None:
+    text = HOUSE.format(peak=600, low=570, high=660)
+    path = tmp_path / "hlg-house.yaml"
+    path.write_text(text.replace("neutral: 600", "neutral: 1000"))
+    with pytest.raises(RuleError, match=r"patches.brightest.neutral: 1000 is above the target's"):
+        load_rule(path)
+
+
+@pytest.mark.parametrize(("grade", "peak"), [("1a", 1000), ("1b", 1000), ("2", 600), ("3", 500)])
+def test_the_grades_peaks(grade: str, peak: int) -> None:
     """EBU Tech 3320 v4.1, 2.4.1.1: at least so much in 1 % of the area, whatever 10 % shows."""
     rule = shipped_rule(f"hdr-hlg-grade-{grade}")
     for level, expected in ((0.999 * peak, {"peak-level"}), (1.001 * peak, set())):

@@ -8,22 +8,29 @@ from helpers.shipped import RULES, applicable, finding, graded, outside, shipped
 
 from compliance.model import Level, Outcome, Verdict
 
+BLACKS = {"black-level", "black-level-projector", "black-level-direct-view"}
 COUPLED: dict[str, set[str]] = {
-    # Black is a part of contrast.
+    # Black is a part of contrast, and of a checkerboard.
     "black-level": {"contrast"},
-    "contrast": {"black-level"},
-    # PQ is absolute: its white is a step like the others.
-    "white-level": {"tracking"},
-    # Another exponent is another luminance at every step.
-    "gamma": {"tracking", "steps"},
+    "black-level-projector": {"contrast"},
+    "black-level-direct-view": {"contrast", "checkerboard-black-direct-view"},
+    "contrast": {*BLACKS, "checkerboard-black-direct-view"},
+    # Of absolute targets white is a step like the others; a checkerboard has white too.
+    "white-level": {"tracking", "steps", "primary-level", "checkerboard-white"},
+    # Another exponent is another luminance at every step, and another colour of what a wider signal
+    # mixes.
+    "gamma": {"tracking", "tracking-mean", "steps", "primaries"},
     # ΔE ITP sees luminance too.
     "tracking": {"grey"},
-    # Colours are seen against the target's white, and the primaries are among them.
+    # Colours are seen against the target's white, and the primaries are among them and span what is
+    # covered.
     "white-point": {"colours"},
-    "primaries": {"colours"},
-    "coverage": {"primaries", "colours"},
+    "primaries": {"colours", "colours-bright", "coverage"},
+    "coverage": {"primaries", "colours", "colours-bright"},
+    "colours": {"primary-level"},
     # A place at 80 % of the centre is uneven.
-    "edges": {"uniformity-direct-view"},
+    "edges": {"uniformity-direct-view", "uniformity-projector"},
+    "uniformity-projector": {"edges"},
 }
 """Requirements that may be missed along with the one that is pushed. No other may."""
 
