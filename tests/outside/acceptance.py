@@ -42,9 +42,11 @@ REFERENCE = replace(
     repeatability=((0.0005, 2.0, 0.002), (0.1, 0.5, 0.0006), (1.0, 0.2, 0.0003)),
     lowest=0.0005,
 )
+MATCHED = replace(FILTER, linearity=0.5, linearity_xy=0.0005, saturated=(0.0015, 2.0))
+"""A filter colorimeter with a correction for the display, as the page on meters has it."""
 METERS: Mapping[str, Certificate] = {
     "reference": REFERENCE,
-    "filter": FILTER,
+    "matched": MATCHED,
     "one-figure": ONE_FIGURE,
 }
 NATURE = Nature(1.0)
