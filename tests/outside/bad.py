@@ -211,6 +211,19 @@ def families(panel: Panel) -> list[Family]:
         Family("leak", leak, "1 % of white"),
         Family("dark greys high", lambda p, s: replace(p, dark=0.5 * s), "+65 % at 1 cd/m²"),
         Family("dark greys low", lambda p, s: replace(p, dark=-0.5 * s), "−40 % at 1 cd/m²"),
+        *(
+            Family(
+                f"dark greys' tint {sign}",
+                lambda p, s, k=sign: replace(p, dark_tint=k * 0.2 * s),  # type: ignore[misc]
+                "20 % at 1 cd/m²",
+            )
+            for sign in (-1, 1)
+        ),
+        Family(
+            "dark mixed colours",
+            lambda p, s: replace(p, mixing=(0.15 * s, -0.15 * s, 0.0), mixing_below=8.0),
+            "15 % below 8 cd/m²",
+        ),
         Family("white boosted", boosted, "+40 %"),
         Family("unsteady", unsteady, "12 %"),
     ]  # fmt: skip

@@ -53,10 +53,14 @@ class Panel:
     greys: tuple[Waves, Waves, Waves] = ((), (), ())
     dark: float = 0.0
     """Relative error of greys around 1 cd/m²: a bump one decade wide."""
+    dark_tint: float = 0.0
+    """The same in blue, half of it opposed in red."""
     tint: float = 0.0
     """Relative error of blue against red in the middle of the greys, none at white and black."""
     mixing: tuple[float, float, float] = (0.0, 0.0, 0.0)
     """Relative errors of the channels in mixed colours, none on greys and full hues."""
+    mixing_below: float = np.inf
+    """cd/m² of drive above which mixed colours are right after all."""
     colour_limit: float = np.inf
     """cd/m² at which what is not neutral in a colour stops (white-subpixel panels)."""
     loading: Mapping[float, float] = field(default_factory=dict)
@@ -170,9 +174,10 @@ class Panel:
         if self.tint:
             middle = np.sin(np.pi * np.clip(level, 0, 1)) ** 2
             error = error + middle * np.array([-0.5, 0.0, 1.0]) * self.tint
-        if self.dark:
+        if self.dark or self.dark_tint:
             around = np.log10(np.maximum(drive, 1e-9))
-            error = error + self.dark * np.exp(-((around / 0.6) ** 4))
+            by_channel = self.dark + self.dark_tint * np.array([-0.5, 0.0, 1.0])
+            error = error + by_channel * np.exp(-((around / 0.6) ** 4))
         if self.bend:
             error = error + self.bend * np.log(np.maximum(drive, 1e-9) / self.white)
         return drive * np.exp(error)
@@ -185,6 +190,8 @@ class Panel:
         saturation = (high - low) / safe
         between = (middle - low) / np.maximum(high - low, 1e-9)
         weight = np.minimum(1, 4 * saturation * (1 - saturation) + 4 * between * (1 - between))
+        if np.isfinite(self.mixing_below):
+            weight = weight * np.exp(-((high / self.mixing_below) ** 4))
         return drive * (1 + weight * np.minimum(1, 4 * saturation) * np.array(self.mixing))
 
     def _limited(self, drive: Array) -> Array:

@@ -36,19 +36,19 @@ def test_best_panels_are_inside(rule: str) -> None:
 @pytest.mark.parametrize("rule", FEW)
 def test_good_displays_pass(rule: str) -> None:
     """A few good displays of each kind, read by a reference meter: no finding fails."""
-    outcome = acceptance.simulate(rule, "reference", 6, draws=200)
-    assert outcome.counts.sets == 6 and not outcome.impossible
+    outcome = acceptance.simulate(rule, "reference", 4, draws=200)
+    assert outcome.counts.sets == 4 and not outcome.impossible
     assert not outcome.counts.failed
-    assert outcome.counts.not_compliant <= 0.34
+    assert outcome.counts.not_compliant <= 0.25
     assert outcome.counts.undecided == 0
 
 
 @pytest.mark.parametrize(
     ("rule", "faults"),
     [
-        ("sdr-broadcast", ["white tint 45", "gamma high", "wrong primaries", "leak"]),
-        ("web-srgb", ["grey tint 1", "gamma low", "white high", "green to white"]),
-        ("hdr-pq-1000", ["white low", "dark greys high", "gamma high", "blue to white"]),
+        ("sdr-broadcast", ["white tint 45", "gamma high", "leak"]),
+        ("web-srgb", ["grey tint 1", "gamma low", "green to white"]),
+        ("hdr-pq-1000", ["white low", "dark greys high", "blue to white"]),
     ],
 )
 def test_bad_displays_do_not_pass(rule: str, faults: list[str]) -> None:
@@ -60,10 +60,9 @@ def test_bad_displays_do_not_pass(rule: str, faults: list[str]) -> None:
 
 def test_right_displays_are_right() -> None:
     """A white near its own limit, an added black, a blue leak: no other limit is missed."""
-    for rule in ("hdr-hlg-1000", "sdr-broadcast"):
-        book = acceptance.book_of(rule)
-        assert len(list(right.displays(book))) >= 20
-        assert not right.missed(book)
+    book = acceptance.book_of("sdr-broadcast")
+    assert len(list(right.displays(book))) >= 20
+    assert not right.missed(book)
 
 
 def test_a_white_beyond_its_limit_is_no_right_display() -> None:
@@ -112,9 +111,9 @@ if LONG:
         outcome = acceptance.simulate(rule, meter, 300)
         assert not outcome.counts.missed() and not outcome.impossible
 
-    @pytest.mark.parametrize("rule", sorted(set(RULES) - {"cinema-review-room", "cinema-theatre"}))
+    @pytest.mark.parametrize("rule", sorted(set(RULES) - {"cinema-review-room"}))
     def test_no_right_display_fails(rule: str) -> None:
-        """Cinema rules apart: their steps and primaries are absolute by clause, so that a white
+        """The review room apart: its steps and primaries are absolute by clause, so that a white
         near the ends of its own limits misses them (DCI CTP 1.4, 7.5.11 and 7.5.12)."""
         assert not right.missed(acceptance.book_of(rule))
 
