@@ -32,7 +32,8 @@ RULE = shipped_rule("web-srgb")
 def read(whites: Sequence[float] = (100.3,)) -> Readings:
     """An ideal display; `whites` are its readings of white, at the file's end, in cd/m²."""
     shown = simulated.ideal(RULE, black=0.1, white=100.3)
-    (white,) = [one for one in shown if one.codes == (255, 255, 255)]
+    whole = [one for one in shown if one.codes == (255, 255, 255)]
+    (white,) = [one for one in whole if one.patch.position == "centre"]
     light = white.xyz / white.xyz[1]
     kept = [one for one in shown if one is not white]
     again = [replace(white, patch=replace(white.patch, count=1), xyz=light * y) for y in whites]
