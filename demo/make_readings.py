@@ -72,8 +72,8 @@ WEB = ImperfectDisplay(
     white=(0.3171, 0.3366),
     white_luminance=118.6,
     black=0.0021,
-    exponents=(2.22, 2.22, 2.25),
-    tracking=(0.009, -0.006, -0.011),
+    exponents=(2.20, 2.20, 2.215),
+    tracking=(0.007, -0.005, -0.009),
     drift=-0.002,
 )
 # Slot 3: colour is right, but a roll-off bends everything above 300 cd/m².

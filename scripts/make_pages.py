@@ -13,13 +13,14 @@ import tempfile
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from pathlib import Path
 
-from pages import assessment, commands, files, library, quantities, rules
+from pages import assessment, commands, confusion, files, library, quantities, rules
 from pages.follow import CHAINS, FollowError, follow, prepare
 
 ROOT = Path(__file__).resolve().parent.parent
 
 REFERENCE: Mapping[str, Callable[[], str]] = {
     "docs/reference/commands.md": commands.page,
+    "docs/reference/confusions.md": confusion.page,
     "docs/reference/documents.md": assessment.page,
     "docs/reference/files.md": files.page,
     "docs/reference/library.md": library.page,

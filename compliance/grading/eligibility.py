@@ -233,17 +233,20 @@ def reason_not_finite(value: Value) -> Statement | None:
 def is_zero_by_construction(requirement: Requirement, case: MatchedReadings, index: int) -> bool:
     """Whether the difference is zero by construction: shown, not counted.
 
-    Spread and pairwise compare the patches with each other, so that each of them counts.
+    Pairwise compares the patches with each other, so that each of them counts, and so does a
+    spread but of distances.
     """
     view = case.view
-    if requirement.statistic in ("spread", "pairwise"):
+    distance = QUANTITIES[requirement.quantity].distance
+    if requirement.statistic == "pairwise" or (requirement.statistic == "spread" and not distance):
         return False
     is_white = view.white[index] == index
     if requirement.reference == "white":
         return bool(is_white)
     if requirement.reference == "adapted" and scaled_to_white(requirement, case):
         return bool(is_white)
-    if requirement.statistic == "each" and _is_own_reference(requirement, case, index):
+    apart = requirement.statistic in ("each", "spread")
+    if apart and _is_own_reference(requirement, case, index):
         return True
     if not QUANTITIES[requirement.quantity].anchored:
         return False

@@ -215,6 +215,7 @@ class Matcher:
         self._tolerance = plan.half_code * (1 + EDGE) + 1e-12
         self._by_first = np.argsort(patches.signal[:, 0], kind="stable")
         self._first = patches.signal[self._by_first, 0]
+        self._selected: dict[tuple[Over, bool], Selection] = {}
 
     # -- single patches
 
@@ -261,6 +262,12 @@ class Matcher:
 
     def select(self, over: Over, *, all_neutrals: bool) -> Selection:
         """The patches of `over`; with `all_neutrals` a ramp includes every neutral in range."""
+        key = over, all_neutrals
+        if key not in self._selected:
+            self._selected[key] = self._select(over, all_neutrals=all_neutrals)
+        return self._selected[key]
+
+    def _select(self, over: Over, *, all_neutrals: bool) -> Selection:
         chosen: dict[int, SelectedPatch] = {}
         missing: list[str] = []
         for name in over.patches:

@@ -12,6 +12,7 @@ import math
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from typing import NamedTuple
 
 import numpy as np
 
@@ -59,6 +60,15 @@ class Neighbour:
     """Of a wrong setting: the target that the display takes itself for."""
 
 
+class Distance(NamedTuple):
+    """How far a display is from the target."""
+
+    share: float
+    """Of the limit."""
+    uncertainty: float
+    """Of two such distances together, expanded, as a share of the limit."""
+
+
 @dataclass(frozen=True, slots=True)
 class Outcome:
     """What a rule makes of a neighbour with one black."""
@@ -67,8 +77,8 @@ class Outcome:
     black: float
     failed: str | None
     """The first shall that is outside its limits; None: it passes."""
-    distances: Mapping[str, float] | None = None
-    """Of one that passes: by aspect, how far it is from the target, as a share of the limit."""
+    distances: Mapping[str, Distance] | None = None
+    """Of one that passes: the largest in each aspect."""
     reason: tuple[str, ...] | None = None
     """Names of accepted displays that are no nearer to the target; None: there are none."""
 
@@ -183,7 +193,9 @@ def _wrong_settings(own: Target) -> Iterator[tuple[str, Target]]:
 def _with_peak(own: Target, peak: float) -> Target:
     if own.curve == "pq":
         return replace(own, luminance_peak=peak)
-    gamma = float(hlg_system_gamma(peak))
+    gamma = own.system_gamma
+    if own.surround is not None:
+        gamma = float(hlg_system_gamma(peak, own.surround))
     return replace(own, luminance_white=peak, luminance_peak=peak, system_gamma=gamma)
 
 
@@ -246,7 +258,8 @@ class Judge:
         self._uncertainty = uncertainty
         self._accepted = accepted(rule)
         self._asked = {requirement.id: requirement for requirement in rule.requirements}
-        self._theirs: dict[tuple[float, float, str], dict[str, Mapping[str, float]]] = {}
+        self._matched: dict[str, MatchedReadings] = {}
+        self._theirs: dict[tuple[float, float, str], dict[str, Mapping[str, Distance]]] = {}
 
     def outcome(self, neighbour: Neighbour, black: float) -> Outcome:
         """What the rule makes of a neighbour; of several whites and kinds, the worst pass."""
@@ -274,17 +287,24 @@ class Judge:
         self, neighbour: Neighbour, white: float, black: float, technology: str
     ) -> MatchedReadings:
         readings = shown(self.rule, neighbour, white, black)
+        known = self._matched.get(technology)
+        if known is not None:
+            return known.with_readings(readings.xyz[known.patches.order])
         case = match_readings(self.rule, readings, stated=DeclaredFacts(technology))
-        return replace(case, chromaticity_floor=0.0)  # no meter: all light has a colour
+        case = replace(case, chromaticity_floor=0.0)  # no meter: all light has a colour
+        if self.rule.target.curve != "hlg":  # whose system gamma is chosen by what was measured
+            self._matched[technology] = case
+        return case
 
     def _accepted_at(
         self, white: float, black: float, technology: str
-    ) -> Mapping[str, Mapping[str, float]]:
+    ) -> Mapping[str, Mapping[str, Distance]]:
         """By accepted display that passes here, how far it is from the target in each aspect."""
         place = white, black, technology
         if place not in self._theirs:
             self._theirs[place] = {}
-            for other in self._accepted:
+            own, *others = self._accepted
+            for other in (self._at_peak(own, white), *others):
                 case = self._case(other, white, black, technology)
                 failed, findings = _failed(self.rule, case)
                 if not failed:
@@ -292,37 +312,49 @@ class Judge:
                     self._theirs[place][other.name] = of
         return self._theirs[place]
 
+    def _at_peak(self, own: Neighbour, white: float) -> Neighbour:
+        """The target itself; of HLG, whose system gamma follows the peak, at that peak."""
+        target = self.rule.target
+        if target.curve != "hlg" or target.surround is None or white == target.luminance_white:
+            return own
+        return replace(own, target=_with_peak(target, white))
+
     def _reason(
         self,
-        distances: Mapping[str, float],
+        distances: Mapping[str, Distance],
         case: MatchedReadings,
-        theirs: Mapping[str, Mapping[str, float]],
+        theirs: Mapping[str, Mapping[str, Distance]],
     ) -> tuple[str, ...] | None:
         """Accepted displays that are no nearer to the target, aspect by aspect; None if none is."""
         named: list[str] = []
         for name, distance in distances.items():
             requirement = self._asked[name]
-            nearest = distance - math.sqrt(2) * self._uncertainty.get(name, 0.0)
+            nearest = distance.share - distance.uncertainty
             for aspect in aspects_of(requirement, case):
-                worse = [other for other, of in theirs.items() if of.get(aspect, 0.0) >= nearest]
+                worse = [other for other, of in theirs.items() if of[aspect].share >= nearest]
                 if not worse:
                     return None
                 named += worse[:1] if not set(worse) & set(named) else []
         return tuple(named)
 
-    def _distances(self, findings: Iterable[Finding], case: MatchedReadings) -> dict[str, float]:
-        """By requirement, how far the value is from the target's, as a share of the limit."""
+    def _distances(self, findings: Iterable[Finding], case: MatchedReadings) -> dict[str, Distance]:
+        """How far a display is from the target by each requirement."""
         return {
-            finding.id: _distance(self._asked[finding.id], finding)
+            finding.id: Distance(
+                _share_of_limit(self._asked[finding.id], finding),
+                math.sqrt(2) * self._uncertainty.get(finding.id, 0.0),
+            )
             for finding in findings
             if aspects_of(self._asked[finding.id], case)
         }
 
-    def _by_aspect(self, distances: Mapping[str, float], case: MatchedReadings) -> dict[str, float]:
-        found: dict[str, float] = {}
+    def _by_aspect(
+        self, distances: Mapping[str, Distance], case: MatchedReadings
+    ) -> dict[str, Distance]:
+        found: dict[str, Distance] = {}
         for name, distance in distances.items():
             for aspect in aspects_of(self._asked[name], case):
-                found[aspect] = max(found.get(aspect, 0.0), distance)
+                found[aspect] = max(found.get(aspect, distance), distance)
         return found
 
 
@@ -342,7 +374,7 @@ def _failed(rule: Rule, case: MatchedReadings) -> tuple[str | None, list[Finding
     return None, findings
 
 
-def _distance(requirement: Requirement, finding: Finding) -> float:
+def _share_of_limit(requirement: Requirement, finding: Finding) -> float:
     if requirement.statistic == "each" and QUANTITIES[requirement.quantity].values == "point":
         judged = [point for point in finding.points if point.verdict is not None]
         return max(
@@ -359,10 +391,10 @@ def _share(value: object, limits: Limits) -> float:
     if not isinstance(value, float):
         return 0.0
     if limits.minimum is not None and limits.maximum is not None:
-        middle: float = (limits.minimum + limits.maximum) / 2
+        middle = (limits.minimum + limits.maximum) / 2
         return float(abs(value - middle) / (limits.maximum - middle))
     if limits.maximum is not None:
-        return value / limits.maximum if limits.maximum else 0.0
+        return float(value / limits.maximum) if limits.maximum else 0.0
     assert limits.minimum is not None
     return (100.0 - value) / (100.0 - limits.minimum)
 

@@ -306,7 +306,10 @@ def against_white(function: formulas.AgainstWhite) -> Compute:
     def compute(view: Measured, roles: Roles, options: Options) -> Array:
         target = view.target(roles.over)
         reference = view.reference_white(roles.over)
-        white = view.measured_white_xyz(roles.over) if options.reference == "white" else reference
+        white = reference
+        if options.reference == "white":
+            colour = formulas.at_unit_luminance(view.measured_white_xyz(roles.over))
+            white = view.scaling_white(roles.over)[..., None] * colour
         return function(_measured(view, roles, options, target), white, target, reference)
 
     return compute

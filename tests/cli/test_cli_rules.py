@@ -119,9 +119,7 @@ accepts:
 
 def test_show_says_what_is_not_covered_and_what_may_pass(compliance, house):
     text = compliance("rules", "show", "ours").stdout
-    assert "\nAlso passes by intent\n  Curve power, exponent 2.4, added to the black: " in text
-    (house / "rules" / "ours.yaml").write_text(HOUSE + "accepts: []\n")
-    assert "Also passes by intent" not in compliance("rules", "show", "ours").stdout
+    assert "Also passes by intent" not in text
     (house / "rules" / "ours.yaml").write_text(HOUSE + SCOPE)
     text = compliance("rules", "show", "ours").stdout
     assert all(len(line) <= 80 for line in text.splitlines())
@@ -159,8 +157,7 @@ def test_diff_names_added_entries(compliance, house):
         "reworded not_covered added: Client's notes, 4.2: the picture from the side. Why not: the "
         "meter stays in front"
     ) in done
-    assert "reworded accepts removed: Curve power, exponent 2.4, added to the black: " in done
-    assert " added: Curve power, exponent 2.2, added to the black: their screens have it " in done
+    assert "reworded accepts added: Curve power, exponent 2.2, added to the black: their" in done
 
 
 @pytest.mark.parametrize("name", shipped_rules())

@@ -20,6 +20,8 @@ COUPLED: dict[str, set[str]] = {
     # Another exponent is another luminance at every step, and another colour of what a wider signal
     # mixes.
     "gamma": {"tracking", "tracking-mean", "steps", "primaries"},
+    # Beyond the rule's own peak, HLG's system gamma is that of the measured one.
+    "peak-level": {"tracking", "grey"},
     # ΔE ITP sees luminance too.
     "tracking": {"grey"},
     # Colours are seen against the target's white, and the primaries are among them and span what is

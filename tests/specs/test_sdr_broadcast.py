@@ -29,14 +29,14 @@ def test_gamma_2_2_is_no_broadcast_display() -> None:
     levels = {"gamma", "tracking", "tracking-mean", "tracking-dark"}
     assert levels <= outside(assessment)
     assert finding(assessment, "gamma").value == pytest.approx(2.2, abs=0.005)
-    assert outside(assessment) <= levels | {"colours"}
+    assert outside(assessment) <= levels | {"colours", "memory-colours"}
 
 
 def test_p3_is_not_bt709() -> None:
     rule = _sdr()
     wide = replace(rule.target, primaries=PRIMARIES["p3"], container=PRIMARIES["p3"])
     assessment = graded(rule, ideal(rule, wrong_target=wide))
-    assert outside(assessment) == {"primaries", "colours"}
+    assert outside(assessment) == {"primaries", "colours", "memory-colours"}
     assert assessment.verdict is Outcome.NOT_COMPLIANT
 
 
