@@ -135,6 +135,7 @@ def test_bands_tell_where_each_holds() -> None:
 def test_values_carry_sign_unit_and_bound() -> None:
     tracking = finding("luminance-error", "%", 3.25, Limits(minimum=-5, maximum=5))
     assert format_value(tracking) == "+3.25\u00a0%"
+    assert format_value(replace(tracking, statistic="mean")) == "3.25\u00a0%"  # of sizes
     offset = finding("chromaticity", "1", (0.0012, -0.0004), Limits(box=(0.002, 0.002)))
     assert format_value(offset) == "x\u00a0+0.0012, y\u00a0−0.0004"
     contrast = finding("contrast", "1", 4100.0, Limits(minimum=1000), bound="at-least")

@@ -222,6 +222,8 @@ def _value(
     quantity: str,
     unit: str,
     interval: Interval | None = None,
+    *,
+    of_sizes: bool = False,
 ) -> str:
     if value is None:
         return NONE
@@ -232,7 +234,8 @@ def _value(
     if _says_yes(quantity, limits) and value in (0, 1):
         return "yes" if value else "no"
     row = QUANTITIES.get(quantity)
-    text = format_number(value, limits, signed=row is not None and row.signed, u=u)
+    signed = row is not None and row.signed and not of_sizes
+    text = format_number(value, limits, signed=signed, u=u)
     return with_unit(text, unit)
 
 
@@ -241,8 +244,16 @@ def format_value(finding: Finding, among: Iterable[Finding] = ()) -> str:
 
     `among` are the findings of the same report: a value under two limits reads the same in both.
     """
+    sizes = _unsigned(finding)
     texts = (
-        _value(finding.value, limits, finding.quantity, finding.unit, finding.interval)
+        _value(
+            finding.value,
+            limits,
+            finding.quantity,
+            finding.unit,
+            finding.interval,
+            of_sizes=sizes,
+        )
         for limits in alike_limits(finding, among)
     )
     text = max(texts, key=len)
