@@ -262,8 +262,7 @@ class Matcher:
 
     def select(self, over: Over, *, all_neutrals: bool) -> Selection:
         """The patches of `over`; with `all_neutrals` a ramp includes every neutral in range."""
-        key = over, all_neutrals
-        if key not in self._selected:
+        if (key := (over, all_neutrals)) not in self._selected:
             self._selected[key] = self._select(over, all_neutrals=all_neutrals)
         return self._selected[key]
 
