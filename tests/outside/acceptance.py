@@ -96,12 +96,16 @@ class Case:
             true, self.meter, NATURE, generator, primaries=target.primaries, white=target.white_xy
         )
 
-    def with_black_found(self, noisy: Array, true: Array) -> Array:
-        """Give readings with the true black where the meter cannot tell it: the greys do."""
+    def with_hidden_black(self, xyz: Array, share: float, true: Array | None = None) -> Array:
+        """Give rows (..., row, 3) whose blacks, where the meter cannot tell them, are known.
+
+        They are that share of the true black: the greys tell 1, and leave down to 0 open.
+        """
+        light = xyz if true is None else true
         blacks = [i for i, row in enumerate(self.book.rows) if row.codes == self.book.black_code]
-        hidden = [i for i in blacks if true[i, 1] < (self.meter.lowest or 0)]
-        found = noisy.copy()
-        found[:, hidden] = true[hidden]
+        hidden = [i for i in blacks if light[i, 1] < (self.meter.lowest or 0)]
+        found = xyz.copy()
+        found[..., hidden, :] = share * light[hidden]
         return found
 
     def needs(self) -> dict[str, Need]:
@@ -115,13 +119,17 @@ class Case:
             noisy = np.stack([self.readings(true, generator) for _ in range(READINGS)])
             frame = frame_of(self.book, true, nominal_peak=None)
             values = Values.of(self.book, noisy, frame)
-            fitted = Values.of(self.book, self.with_black_found(noisy, true), frame)
+            fitted = Values.of(self.book, self.with_hidden_black(noisy, 1.0, true), frame)
             exact = Values.of(self.book, true, frame)
+            unlit = Values.of(self.book, self.with_hidden_black(true, 0.0), frame)
             for requirement in self.judged:
                 of_black = requirement.quantity in ("luminance", "contrast")
                 shown = (values if of_black else fitted).sure(requirement).values
                 off = shown - exact.sure(requirement).values
                 spread = 2 * np.sqrt(np.nanmean(off**2, axis=0))
+                if not of_black:
+                    left = unlit.sure(requirement).values - exact.sure(requirement).values
+                    spread = spread + np.abs(left)
                 if requirement.box is not None:
                     spread = spread.max(axis=-1)
                 expanded[requirement.id] = np.maximum(expanded.get(requirement.id, 0), spread)
