@@ -161,14 +161,14 @@ def test_each_distance_that_greys_are_held_to_has_a_picture(root: Path) -> None:
             for each in made.differences
         ]
     assert told == {
-        "hdr-pq-1000": [("greys", "ΔE ITP", {5}), ("colours", "Δu′v′", {0.008})],
+        "hdr-pq-1000": [("greys", "ΔE ITP", {5}), ("colours", "ΔE ITP", {6, 8, 12})],
         "web-srgb": [
             ("greys", "ΔE 2000", {3}),
             ("greys", "Δu′v′", {0.004}),
-            ("colours", "ΔE 2000", {4}),
+            ("colours", "ΔE 2000", {3.5, 4}),
         ],
         "sdr-broadcast": [
             ("greys", "Δu*v*", {1}),
-            ("colours", "ΔE 2000", {3}),
+            ("colours", "ΔE 2000", {2.5, 3}),
         ],
     }

@@ -130,13 +130,20 @@ def test_primaries(assessment: Assessment, settings: Array, measured: Array) -> 
 
 
 def test_colours(assessment: Assessment, settings: Array, measured: Array) -> None:
-    white = _of(settings, measured, 255, 255, 255)[1]
-    d65 = [0.3127, 0.3290]
+    """The target has sRGB's primaries about the white as measured."""
+    white = _of(settings, measured, 255, 255, 255)
+    own = colour.XYZ_to_xy(white)
+    corners = np.array([[0.64, 0.33], [0.30, 0.60], [0.15, 0.06]])
+    nominal, adapted = (
+        colour.normalised_primary_matrix(corners, np.asarray(place))
+        for place in ([0.3127, 0.3290], own)
+    )
     found = {point.name: point.value for point in _finding(assessment, "colours").points}
     for name, rgb in HUES.items():
-        target = _target(settings, measured, rgb)
+        target = adapted @ np.linalg.inv(nominal) @ _target(settings, measured, rgb)
         labs = [
-            colour.XYZ_to_Lab(xyz / white, d65) for xyz in (_of(settings, measured, *rgb), target)
+            colour.XYZ_to_Lab(xyz / white[1], own)
+            for xyz in (_of(settings, measured, *rgb), target)
         ]
         assert found[name] == pytest.approx(float(colour.delta_E(*labs, method="CIE 2000")), 1e-6)
     assert set(found) == set(HUES)
@@ -175,12 +182,18 @@ RGB = ("red", "green", "blue")
 # A ramp of 21 steps of 12.75 codes is met within half a step, 6.375 codes: nothing was measured
 # near these levels.
 MISSING_GREYS = ["grey 30 %", "grey 35 %", "grey 45 %", "grey 55 %", "grey 65 %"]
+CORNERS = ("top-left", "top-right", "bottom-left", "bottom-right")
 MISSING_SATURATIONS = [f"{hue} {share} %" for hue in HUES for share in (25, 50, 75)]
 
 
 def test_what_was_not_measured_is_named(assessment: Assessment) -> None:
     missing = {one.id: list(one.missing) for one in assessment.state.findings if one.missing}
+    assert len(missing.pop("memory-colours")) == 15
+    places = [f"white, {place}" for place in CORNERS]
     assert missing == {
+        "uniformity": places,
+        "colour-uniformity": places,
+        "stability": ["white (3 readings)"],
         "grey": MISSING_GREYS,
         "grey-mean": MISSING_GREYS,
         "grey-balance": MISSING_GREYS,

@@ -88,7 +88,7 @@ def said(assessment: Assessment) -> list[str]:
 
 def of_house(assessment: Assessment) -> list[dict[str, object]]:
     files: list[dict[str, object]] = assessment_document(assessment)["rule"]["files"]
-    assert [file["shipped"] for file in files] == [False, False, True]
+    assert [file["shipped"] for file in files] == [False, False, True, True]
     return [file for file in files if not file["shipped"]]
 
 
@@ -144,7 +144,10 @@ def test_shipped_rules_are_never_called_unversioned(
         Measurement(rule, readings_from_bytes(data, "r.csv", rule.encoding)), now=NOW
     )
     assert about_the_rule(assessment) == {}
-    assert said(assessment) == ["sdr-broadcast.yaml, came with the software"]
+    assert said(assessment) == [
+        "sdr-broadcast.yaml, came with the software",
+        "patches/skin-and-memory-bt709.yaml, came with the software",
+    ]
 
 
 def test_remarks_on_the_rule_come_out_again_from_the_evidence(folder: Path) -> None:
