@@ -95,7 +95,7 @@ def section(rule: Rule, of: Mapping[Neighbour, Sequence[Outcome]]) -> Iterator[s
             by = ", ".join(dict.fromkeys(each.failed or "" for each in found))
             failing.setdefault(by, []).append(found[0].neighbour)
     yield from ("Fail over every black:", "")
-    yield from (f"- by {by}: {plain(', '.join(names))}" for by, names in failing.items())
+    yield from (f"- by {by}: {plain('; '.join(names))}" for by, names in failing.items())
     yield ""
 
 
