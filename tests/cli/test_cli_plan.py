@@ -35,12 +35,14 @@ def test_a_rule(compliance: Callable) -> None:
     assert steps.count(white) == 3
     assert done.stderr.startswith(
         "web-srgb\n"
-        f"  {len(steps)} readings of 45 patches\n"
+        f"  {len(steps)} readings of 60 patches\n"
         "  rgb-8-full: 8-bit RGB, full range\n"
         "  full-field patches\n"
-        "  at the centre\n"
+        "  points, in % of the width from the left / of the height from the top\n"
+        "  (practice): centre 50/50, top-left 10/10, top-right 90/10, bottom-right 90/90,\n"
+        "  bottom-left 10/90\n"
         "  white 3 times: at the start, between and at the end\n"
-        "  about 7 min, with a typical colorimeter; for yours, give --meter FILE; without\n"
+        "  about 9 min, with a typical colorimeter; for yours, give --meter FILE; without\n"
         "  warming up and moving the meter\n"
     )
     assert FLASHING in done.stderr
@@ -57,7 +59,7 @@ def test_into_a_file_filled_in_and_assessed(compliance: Callable, tmp_path: Path
     empty = compliance(*call)
     assert empty.returncode == 2
     assert empty.stderr == (
-        "plan.csv:2: not measured yet: Y, x and y are empty; also in 46 more lines\n"
+        "plan.csv:2: not measured yet: Y, x and y are empty; also in 65 more lines\n"
     )
     header, *steps = rows((tmp_path / "plan.csv").read_text())
     for step in steps:
@@ -142,9 +144,12 @@ def test_peaks_in_windows(compliance: Callable) -> None:
     done = compliance("plan", "hdr-pq-1000", "--windows")
     peaks = [step for step in rows(done.stdout)[1:] if step[0] == "769"]
     assert {(step[7], step[9]) for step in peaks} == {
-        (size, seconds) for size in ("1", "4", "10", "25", "81", "100") for seconds in ("0", "60")
+        ("50", "0"),  # the rule's own
+        *((size, time) for size in ("1", "4", "10", "25", "81", "100") for time in ("0", "60")),
     }
-    assert "full-field patches; windows of 1, 4, 10, 25, 81 % of the screen's area" in done.stderr
+    assert (
+        "full-field patches; windows of 1, 4, 10, 25, 50, 81 % of the screen's area" in done.stderr
+    )
     assert FLASHING in done.stderr
 
 

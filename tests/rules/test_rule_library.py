@@ -139,8 +139,8 @@ def test_the_id_of_a_shipped_rule_cannot_be_taken(tmp_path: Path) -> None:
 
 
 def test_an_exact_copy_of_a_shipped_rule_is_no_other_rule(tmp_path: Path) -> None:
-    copy = (shipped_folder() / "sdr-broadcast.yaml").read_text(encoding="utf-8")
-    write(tmp_path, {"sdr-broadcast.yaml": copy})
+    names = ("sdr-broadcast.yaml", "patches/skin-and-memory-bt709.yaml")
+    write(tmp_path, {name: (shipped_folder() / name).read_text("utf-8") for name in names})
     assert load_rule(tmp_path / "sdr-broadcast.yaml").digest == load_rule("sdr-broadcast").digest
 
 

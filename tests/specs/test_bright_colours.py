@@ -72,7 +72,7 @@ def missed(rule: Rule, fault: simulated.Fault) -> set[str]:
 
 def test_each_hdr_rule_has_bright_colours() -> None:
     assert BRIGHT == HDR
-    assert set(MIXED) == set(RULES) - {"sdr-broadcast"}
+    assert set(MIXED) == set(RULES)
 
 
 @pytest.mark.parametrize("name", BRIGHT)

@@ -200,7 +200,7 @@ def test_a_changed_reading() -> None:
     assert found.exit_code == 1
     assert "readings.csv: the readings were changed" in told(found, 4)
     assert "the attached readings are not those stated" in told(found, 5)
-    assert "white (940 940 940): value:" in told(found, 5)
+    assert "white-level: after: 100.16" in told(found, 5)
 
 
 def test_a_changed_reading_whose_digest_was_mended() -> None:
