@@ -21,7 +21,7 @@ def test_there_and_back(compliance: Callable, tmp_path: Path) -> None:
     there = compliance("convert", READINGS, "slot-1.txt", *ENCODING, *NOW)
     assert (there.returncode, there.stderr) == (0, "")
     assert there.stdout == (
-        "64 readings in rgb-10-narrow, CSV to CGATS text\n\nWritten:\n  slot-1.txt\n"
+        "79 readings in rgb-10-narrow, CSV to CGATS text\n\nWritten:\n  slot-1.txt\n"
     )
     assert 'CREATED\t"2026-11-20T12:00:00+00:00"' in (tmp_path / "slot-1.txt").read_text()
     assert compliance("convert", "slot-1.txt", "slot-1.cxf").returncode == 0
