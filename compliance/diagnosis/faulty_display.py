@@ -167,6 +167,10 @@ class Display(NamedTuple):
     """(K,) drive from which highlights are bent"""
     slope: Array
     """(K,) of the drive above the knee"""
+    shoulder: Array
+    """(K,) luminance in cd/m² from which a patch is dimmed as a whole, its hue unchanged"""
+    shoulder_slope: Array
+    """(K,) of the logarithm of the luminance above it"""
     luminance_cap: Array
     """(K,) largest luminance in cd/m²"""
     channel_cap: Array
@@ -210,6 +214,8 @@ def ideal_display(inputs: Inputs) -> Display:
         crush=-one,
         knee=2 * one,
         slope=one,
+        shoulder=np.inf * one,
+        shoulder_slope=one,
         luminance_cap=np.inf * one,
         channel_cap=np.inf * one,
         offset=np.zeros((1, 3)),
@@ -269,6 +275,9 @@ def simulate(display: Display, inputs: Inputs) -> Shown:
     light = light + np.minimum(glow, most)[:, None, None] * hue
     black = np.where(display.added_black_share < 0, black * admitted / np.maximum(most, 1e-12), 0.0)
     light = light * _ripple(display, inputs)[..., None]
+    if np.isfinite(display.shoulder).any():
+        over = np.maximum(light[..., 1:2] / display.shoulder[:, None, None], 1.0)
+        light = light * over ** (display.shoulder_slope[:, None, None] - 1)
     if np.isfinite(display.luminance_cap).any():
         over = display.luminance_cap[:, None, None] / np.maximum(light[..., 1:2], 1e-12)
         light = light * np.minimum(over, 1.0)

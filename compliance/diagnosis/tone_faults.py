@@ -232,6 +232,14 @@ def highlight_options(inputs: Inputs) -> Iterator[Option]:
     pairs = [(level, slope) for level in np.linspace(0.3, 0.95, 14) for slope in (0.2, 0.45, 0.7)]
     yield Option("highlights", "bent", "", bent, np.array(pairs), (0.05, 0.25), 0.08, _bent_below)
 
+    def dimmed(display: Display, values: Array) -> Display:
+        begins = np.array([target_level(float(level), inputs) for level in values[:, 0]])
+        return display._replace(shoulder=begins, shoulder_slope=np.clip(values[:, 1], 0.0, 1.0))
+
+    yield Option(
+        "highlights", "bent", "luminance", dimmed, np.array(pairs), (0.05, 0.25), 0.08, _bent_below
+    )
+
     def capped(display: Display, values: Array) -> Display:
         return display._replace(
             luminance_cap=np.minimum(display.luminance_cap, np.exp(values[:, 0]))
