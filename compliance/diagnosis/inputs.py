@@ -9,9 +9,9 @@ from numpy.typing import NDArray
 
 from compliance.colour import spaces
 from compliance.grading.decide import OUTSIDE
-from compliance.grading.grade import evaluate
+from compliance.grading.grade import evaluate, not_applicable_finding
 from compliance.grading.match import MatchedReadings
-from compliance.model import Level, Limits, Rule
+from compliance.model import Level, Limits
 from compliance.targets import TargetModel, target_linear
 
 Array = NDArray[np.float64]
@@ -124,8 +124,8 @@ def gather(case: MatchedReadings) -> Inputs | None:
         bright=neutral & (nominal >= LIT * nominal[neutral].max()),
         white_uv=white_of(xyz, neutral, nominal),
         white=level,
-        span=_span(case.rule),
-        darkest=_darkest(case.rule, max(level, model.white_luminance)),
+        span=_span(case),
+        darkest=_darkest(case, max(level, model.white_luminance)),
         greys=_greys(case, there),
         top=float(case.view.xyz[there, 1].max()),
         hues=_hues(signal, model),
@@ -198,29 +198,31 @@ def _plain(case: MatchedReadings, index: int) -> bool:
     return there.position == "centre" and same and there.seconds == 0
 
 
-def _span(rule: Rule) -> tuple[float, float]:
+def _span(case: MatchedReadings) -> tuple[float, float]:
     """Range of white within the rule's shall limits, or near its white if it has none."""
-    nominal = rule.target.luminance_white
+    nominal = case.rule.target.luminance_white
     low, high = nominal * (1 - ABOUT), nominal * (1 + ABOUT)
-    for limits in _limits(rule, "luminance", "white"):
+    for limits in _limits(case, "luminance", "white"):
         low = limits.minimum if limits.minimum is not None else low
         high = limits.maximum if limits.maximum is not None else high
     return low, high
 
 
-def _darkest(rule: Rule, white: float) -> float:
+def _darkest(case: MatchedReadings, white: float) -> float:
     """Largest black within the rule's shall limits on black and contrast, for a white in cd/m²."""
-    levels = [limits.maximum for limits in _limits(rule, "luminance", "black")]
-    for limits in _limits(rule, "contrast", None):
+    levels = [limits.maximum for limits in _limits(case, "luminance", "black")]
+    for limits in _limits(case, "contrast", None):
         levels.append(white / limits.minimum if limits.minimum else None)
     return min((level for level in levels if level is not None), default=np.inf)
 
 
-def _limits(rule: Rule, quantity: str, over: str | None) -> list[Limits]:
+def _limits(case: MatchedReadings, quantity: str, over: str | None) -> list[Limits]:
+    """The shall limits that are judged for the display's kind."""
     return [
         row.limits
-        for row in rule.requirements
+        for row in case.rule.requirements
         if row.quantity == quantity
+        and not_applicable_finding(row, case) is None
         and row.level is Level.SHALL
         and row.limits is not None
         and (over is None or (row.over is not None and row.over.patches == (over,)))

@@ -19,7 +19,7 @@ from helpers.shipped import shipped_rule
 
 from compliance.diagnosis.diagnose import diagnose
 from compliance.diagnosis.tone_faults import black_cause
-from compliance.grading.match import match_readings
+from compliance.grading.match import DeclaredFacts, match_readings
 from compliance.model import Cause, Limits
 from compliance.report.words import cause_text, cause_title, evidence_text
 
@@ -109,9 +109,19 @@ def test_a_black_just_over_its_limit(rule: str, most: float) -> None:
 
 
 def test_a_black_is_not_too_bright_beside_a_white_that_is_too_dark() -> None:
-    """Contrast fails there for want of white: 0.03 cd/m² would do beside the rule's 48."""
+    """Contrast fails there for want of white: 0.03 cd/m² would do beside the rule's 48.
+
+    The black that the rule asks of direct view, 0.024 cd/m², is judged on direct view alone.
+    """
     found = read("cinema-review-room", lambda xyz: 0.6 * xyz, black=0.03 / 0.6)
-    assert [one.kind for one in found.causes] == ["luminance"]
+    rule = shipped_rule("cinema-review-room")
+    for technology, kinds in (
+        (None, ["luminance"]),
+        ("projector", ["luminance"]),
+        ("led", ["luminance", "raised-black"]),
+    ):
+        case = match_readings(rule, found.readings, stated=DeclaredFacts(technology))
+        assert [one.kind for one in diagnose(case, found.readings).causes] == kinds
 
 
 def test_a_display_that_is_too_dim_is_told_by_what_the_rule_asks() -> None:
