@@ -4,7 +4,7 @@ offset, and white at another luminance."""
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping, Sequence
 
 import numpy as np
 
@@ -25,6 +25,9 @@ SAME = 0.004
 """x, y within which two sets of primaries count as the same."""
 NEAR = 0.015
 """Δu'v' within which each measured primary counts as that of a named set."""
+SET_UP = 0.006
+"""Δu'v' within which a well set up display has its primaries (practice); a named set as near as
+this leaves none without a name."""
 FAR = 0.12
 """Δu'v' from which a measured point does not count as that primary at all."""
 BETTER = 0.5
@@ -37,18 +40,20 @@ def primaries_options(inputs: Inputs) -> Iterator[Option]:
     primaries as measured."""
     own = primaries_of(inputs.model.from_target)
     signal = primaries_of(inputs.model.from_signal) if inputs.model.kind == "rgb" else own
+    named = []
     for name, primaries in PRIMARIES.items():
         points = np.array(primaries)
         if np.abs(points - own).max() > SAME:
-            yield _shown(name, points, inputs)
+            named.append(_shown(name, points, inputs))
         if np.abs(own - signal).max() > SAME and np.abs(points - signal).max() > SAME:
-            yield _assumed(name, points, inputs)
+            named.append(_assumed(name, points, inputs))
+    yield from named
     read = _read(inputs)
     if read is not None:
         read = _nearest(read, own)
         away = np.linalg.norm(xy_to_uv(read) - xy_to_uv(own), axis=-1)
         if NEAR < away.max() < FAR:
-            yield _measured(read)
+            yield _measured(read, named, inputs)
 
 
 def _read(inputs: Inputs) -> Array | None:
@@ -72,15 +77,17 @@ def _nearest(read: Array, own: Array) -> Array:
 def _supported(display: Display, without: Display, inputs: Inputs) -> bool:
     """Whether the measured red, green and blue support a display's set of primaries, and fit it
     better than a display without that set."""
-    hues = inputs.hues[inputs.hues >= 0]
-    if not len(hues):
+    if not np.any(inputs.hues >= 0):
         return True
-    there = xyz_to_uv(inputs.xyz[hues])
-    off, before = (
-        np.linalg.norm(xyz_to_uv(simulate(shown, inputs).xyz[0, hues]) - there, axis=-1)
-        for shown in (display, without)
-    )
+    off, before = (_off(shown, inputs) for shown in (display, without))
     return bool(off.max() <= NEAR and off.sum() <= BETTER * before.sum())
+
+
+def _off(display: Display, inputs: Inputs) -> Array:
+    """Δu'v' of the measured red, green and blue from those of a display."""
+    hues = inputs.hues[inputs.hues >= 0]
+    made = simulate(display, inputs).xyz[0, hues]
+    return np.asarray(np.linalg.norm(xyz_to_uv(made) - xyz_to_uv(inputs.xyz[hues]), axis=-1))
 
 
 def _with(points: Array) -> Change:
@@ -109,8 +116,12 @@ def _assumed(name: str, points: Array, inputs: Inputs) -> Option:
     return Option("primaries", "assumed", name, change, NOTHING, (), 0.0, is_supported)
 
 
-def _measured(points: Array) -> Option:
-    return Option("primaries", "unnamed", "", _with(points), NOTHING, (), 0.35)
+def _measured(points: Array, named: Sequence[Option], inputs: Inputs) -> Option:
+    def is_supported(value: Array, display: Display) -> bool:
+        own = display._replace(primaries=primaries_of(inputs.model.from_target)[None])
+        return all(_off(option.change(own, option.grid), inputs).max() > SET_UP for option in named)
+
+    return Option("primaries", "unnamed", "", _with(points), NOTHING, (), 0.35, is_supported)
 
 
 def _name(points: Array) -> str | None:
