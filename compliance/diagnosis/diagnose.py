@@ -45,6 +45,7 @@ from compliance.diagnosis.session_faults import (
 from compliance.diagnosis.tone_faults import black_cause
 from compliance.grading.decide import OUTSIDE
 from compliance.grading.grade import evaluate
+from compliance.grading.hlg_target import system_gamma
 from compliance.grading.match import MatchedReadings, matched
 from compliance.model import Cause, Finding, Limits, Measurement, Readings, Requirement, Value
 from compliance.quantities.catalogue import QUANTITIES
@@ -189,10 +190,27 @@ def _candidates(
     inputs = gather(case)
     if inputs is None:
         return [*first, *map(_limited, limiters)], None
-    fitted, light = _Fitted(case, inputs, limiters).candidates()
+    fitted, light = _Fitted(case, _unlimited(case, inputs, limiters), limiters).candidates()
     expected = np.full((len(case.patches), 3), np.nan)
     expected[inputs.patches] = light
     return [*first, *fitted], expected
+
+
+def _unlimited(case: MatchedReadings, inputs: Inputs, limiters: Sequence[Limiter]) -> Inputs:
+    """The inputs, with the system gamma and the black of an HLG display as the rule has them
+    where a limiter dims its peak.
+
+    The case has the gamma of the peak as dimmed, and fits its black to greys that are dimmed; the
+    display has those of its own peak.
+    """
+    dimming = [limiter for limiter in limiters if np.isfinite(limiter.cap)]
+    if case.plan.model.curve != "hlg" or not dimming:
+        return inputs
+    peak = max(max(limiter.luminance) for limiter in dimming)
+    gamma = system_gamma(case.rule, peak, case.stated.nominal_peak)
+    return inputs._replace(
+        model=inputs.model._replace(system_gamma=gamma.value, lift=case.plan.model.lift)
+    )
 
 
 class _Fitted:

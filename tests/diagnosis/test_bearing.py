@@ -174,9 +174,15 @@ def test_a_slot_whose_panel_is_uneven_was_loaded_all_the_same() -> None:
 
 
 def windows(levels: dict[tuple[float, str], float]) -> Readings:
-    """An ideal HDR display, and its peak at windows on backgrounds in cd/m²."""
+    """An ideal HDR display, and its peak at windows on backgrounds in cd/m².
+
+    Of the rule's own larger windows, which are on no background, those are left out that are given.
+    """
     rule = shipped_rule("hdr-pq-1000")
-    read = ideal("hdr-pq-1000", 100.0, 0.001)
+    whole = ideal("hdr-pq-1000", 100.0, 0.001)
+    sizes = [size for size, _ in levels]
+    own = [row for row in range(len(whole)) if whole.window[row] not in sizes]
+    read = simulated.picked(whole, own)
     peak = int(np.argmax(read.xyz[:, 1]))
     more = len(levels)
     shares = np.array(list(levels.values())) / read.xyz[peak, 1]
@@ -221,6 +227,14 @@ def test_a_limiter_begins_where_the_light_is_most() -> None:
     (limiter,) = find_limiters(match_readings(shipped_rule("hdr-pq-1000"), read))
     assert limiter.places == (4, 25, 50, 100)
     assert limiter.lost == pytest.approx(1 - 200 / 1050, abs=0.01)
+
+
+@pytest.mark.parametrize("budget", [50.0, 70.0])
+def test_a_limiter_of_hlg_is_not_taken_for_another_system_gamma(budget: float) -> None:
+    """The rule judges by the gamma of the peak as read, dimmed here; the display keeps 1.2."""
+    trial = fault_table.Trial("hdr-hlg-1000", (faulty_displays.limited(budget),), 3)
+    found = fault_table.diagnosed(trial).causes
+    assert [one.kind for one in found] == ["limiter"]
 
 
 def held(read: Readings, share: float) -> Readings:
