@@ -161,9 +161,14 @@ def own_signal(signal: Array, model: TargetModel) -> Array:
 def with_white(target: Array, model: TargetModel, white: Array) -> Array:
     """XYZ (..., n, 3) of a target rebuilt from its own primaries and the chromaticity of another
     white (..., n, 3); the luminance of its white stays."""
-    drive = quotient(white, white[..., 1:2]) @ np.linalg.inv(model.from_target).T
-    linear = np.asarray(target) @ np.linalg.inv(model.from_target).T
-    return np.asarray((linear * drive) @ model.from_target.T)
+    into = np.linalg.inv(model.from_target).T
+    drive = quotient(white, white[..., 1:2]) @ into
+    return np.asarray(((target @ into) * drive) @ model.from_target.T)
+
+
+def scaled(model: TargetModel, scale: str | None) -> TargetModel:
+    """The target with the scale of a requirement, `relative` or `absolute`; None: its own."""
+    return model if scale is None else model._replace(relative=scale == "relative")
 
 
 def _share(signal: Array, model: TargetModel) -> Array:
@@ -251,7 +256,7 @@ def level(signal: Array, model: TargetModel) -> Array:
 def target_model(rule: Rule, encoding: Encoding) -> TargetModel:
     """The target of `rule` for codes in `encoding`; raises RuleError if they do not go together."""
     target = rule.target
-    if encoding.kind == "xyz" and target.curve not in ("dcdm", "pq"):
+    if not encoding.carries(target.curve):
         raise RuleError(
             Problem(
                 rule.id,

@@ -43,7 +43,8 @@ def curve_options(inputs: Inputs) -> Iterator[Option]:
     gammas = np.arange(0.9, 1.51, 0.1)[:, None]
     own = model.system_gamma if model.curve == "hlg" else np.nan
     form = "add" if model.curve == "hlg" and not model.lift else "lift"
-    yield Option("curve", "hlg", "", _hlg(form), gammas, (0.1,), 0.03, _other(inputs, own))
+    shown = _of_exponent("hlg", form)
+    yield Option("curve", "hlg", "", shown, gammas, (0.1,), 0.03, _other(inputs, own))
 
 
 def _other(inputs: Inputs, *own: float) -> Callable[[Array, Display], bool]:
@@ -72,21 +73,27 @@ def _plausible_white(display: Display) -> tuple[float, float]:
     return (0.0, np.inf) if display.absolute else display.plausible_white
 
 
-def _power(black: str, inputs: Inputs) -> Option:
-    def change(display: Display, values: Array) -> Display:
-        return display._replace(
-            curve="power",
-            black=black,
-            exponent=values[:, 0],
-            absolute=False,
-            plausible_white=_plausible_white(display),
-        )
+def _with_curve(display: Display, curve: str, black: str, exponent: Array) -> Display:
+    """The display with another curve, which is relative to its white."""
+    return display._replace(
+        curve=curve,
+        black=black,
+        exponent=exponent,
+        absolute=False,
+        plausible_white=_plausible_white(display),
+    )
 
+
+def _of_exponent(curve: str, black: str) -> Callable[[Display, Array], Display]:
+    return lambda display, values: _with_curve(display, curve, black, values[:, 0])
+
+
+def _power(black: str, inputs: Inputs) -> Option:
     return Option(
         "curve",
         "power",
         black,
-        change,
+        _of_exponent("power", black),
         EXPONENTS,
         (0.1,),
         0.03,
@@ -95,26 +102,7 @@ def _power(black: str, inputs: Inputs) -> Option:
 
 
 def _srgb(display: Display, values: Array) -> Display:
-    return display._replace(
-        curve="srgb",
-        black="add",
-        exponent=np.ones(1),
-        absolute=False,
-        plausible_white=_plausible_white(display),
-    )
-
-
-def _hlg(black: str) -> Callable[[Display, Array], Display]:
-    def change(display: Display, values: Array) -> Display:
-        return display._replace(
-            curve="hlg",
-            black=black,
-            exponent=values[:, 0],
-            absolute=False,
-            plausible_white=_plausible_white(display),
-        )
-
-    return change
+    return _with_curve(display, "srgb", "add", np.ones(1))
 
 
 def _pq(inputs: Inputs, *, by_channel: bool) -> Callable[[Display, Array], Display]:

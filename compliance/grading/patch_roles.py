@@ -8,6 +8,7 @@ from typing import NamedTuple
 
 import numpy as np
 
+from compliance import targets
 from compliance.errors import Problem, RuleError
 from compliance.grading.match import MatchedReadings, SelectedPatch
 from compliance.grading.patches import PlannedPatch, default_pattern
@@ -147,9 +148,7 @@ def needs_white(requirement: Requirement, case: MatchedReadings) -> bool:
 
 def scaled_to_white(requirement: Requirement, case: MatchedReadings) -> bool:
     """Whether the target is fitted to the measured white."""
-    if requirement.scale is not None:
-        return requirement.scale == "relative"
-    return case.plan.model.relative
+    return targets.scaled(case.plan.model, requirement.scale).relative
 
 
 def _needs_light_of_target(requirement: Requirement) -> bool:

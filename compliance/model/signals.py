@@ -63,6 +63,10 @@ class Encoding:
         """The largest code of the encoding."""
         return (1 << self.bits) - 1
 
+    def carries(self, curve: str) -> bool:
+        """Whether its code values can mean light by a curve."""
+        return self.kind != "xyz" or curve in ("dcdm", "pq")
+
 
 ENCODINGS: Mapping[str, Encoding] = {
     encoding.name: encoding

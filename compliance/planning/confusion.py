@@ -20,6 +20,7 @@ from compliance import targets
 from compliance.colour import codes
 from compliance.colour.hlg import hlg_system_gamma
 from compliance.colour.spaces import PRIMARIES, WHITES
+from compliance.grading.decide import margin
 from compliance.grading.grade import evaluate
 from compliance.grading.match import DeclaredFacts, MatchedReadings, match_readings
 from compliance.model import (
@@ -33,9 +34,10 @@ from compliance.model import (
     Requirement,
     Rule,
     Target,
+    Value,
     Verdict,
 )
-from compliance.planning.stimuli import ideal_readings
+from compliance.planning.stimuli import ideal_readings, no_darker
 from compliance.quantities.catalogue import QUANTITIES, is_stated
 
 BLACKS = (0.0, 0.0005, 0.005, 0.02, 0.05, 0.1, 0.3)
@@ -213,13 +215,12 @@ def shown(rule: Rule, display: Neighbour, white: float, black: float) -> Reading
     signal = np.clip(codes.decode(plan.codes, encoding.bits, encoding.narrow), 0.0, 1.0)
     level, dark = np.full(len(signal), white), np.full(len(signal), black)
     light = targets.target_xyz(signal, model, level, dark)
-    drive = light @ np.linalg.inv(model.from_target).T
+    meant = model
     if encoding.kind == "xyz" and display.set_up_for is not None:
         meant = targets.target_model(replace(rule, target=display.set_up_for), encoding)
-        drive = light @ np.linalg.inv(meant.from_target).T
+    drive = light @ np.linalg.inv(meant.from_target).T
     light = _within_reach(drive, display.target) @ model.from_target.T
-    least = black * model.white_xyz
-    return replace(plan, xyz=np.where(light[:, 1:2] < black, least, light))
+    return replace(plan, xyz=no_darker(light, black, model))
 
 
 @lru_cache(maxsize=2)
@@ -228,8 +229,8 @@ def _planned(rule: Rule) -> Readings:
 
 
 def _encoding_of(encoding: Encoding, target: Target) -> Encoding:
-    takes_xyz = target.container is None and target.curve in ("dcdm", "pq")
-    return encoding if encoding.kind == "rgb" or takes_xyz else ENCODINGS["rgb-12-full"]
+    knows = encoding.kind == "rgb" or target.container is None
+    return encoding if knows and encoding.carries(target.curve) else ENCODINGS["rgb-12-full"]
 
 
 SLACK = 0.01
@@ -375,28 +376,23 @@ def _failed(rule: Rule, case: MatchedReadings) -> tuple[str | None, list[Finding
 
 
 def _share_of_limit(requirement: Requirement, finding: Finding) -> float:
-    if requirement.statistic == "each" and QUANTITIES[requirement.quantity].values == "point":
-        judged = [point for point in finding.points if point.verdict is not None]
-        return max(
-            (_share(point.value, point.limits) for point in judged if point.limits), default=0.0
-        )
-    return _share(finding.value, finding.limits) if finding.limits else 0.0
+    """The distance of a finding's value, or its farthest point, from the ideal over the limit's."""
+    quantity = QUANTITIES[requirement.quantity]
+    values = [(finding.value, finding.limits)]
+    if requirement.statistic == "each" and quantity.values == "point":
+        values = [(point.value, point.limits) for point in finding.points if point.verdict]
+    shares = [
+        _share(value, limits, quantity.ceiling)
+        for value, limits in values
+        if value is not None and limits is not None
+    ]
+    return max(shares, default=0.0)
 
 
-def _share(value: object, limits: Limits) -> float:
-    """The distance of a value from its ideal over that of the limit."""
-    if isinstance(value, tuple):
-        assert limits.box is not None
-        return float(max(abs(part) / half for part, half in zip(value, limits.box, strict=True)))
-    if not isinstance(value, float):
-        return 0.0
-    if limits.minimum is not None and limits.maximum is not None:
-        middle = (limits.minimum + limits.maximum) / 2
-        return float(abs(value - middle) / (limits.maximum - middle))
-    if limits.maximum is not None:
-        return float(value / limits.maximum) if limits.maximum else 0.0
-    assert limits.minimum is not None
-    return (100.0 - value) / (100.0 - limits.minimum)
+def _share(value: Value, limits: Limits, ceiling: float) -> float:
+    if limits.maximum is None and limits.box is None and not isinstance(value, tuple):
+        return (ceiling - value) / (ceiling - limits.low)
+    return 1.0 - margin(value, limits)
 
 
 def aspects_of(requirement: Requirement, case: MatchedReadings) -> tuple[str, ...]:
@@ -413,7 +409,7 @@ def aspects_of(requirement: Requirement, case: MatchedReadings) -> tuple[str, ..
         return ()
     chosen = case.matcher.select(requirement.over, all_neutrals=False).chosen
     neutral = [bool(case.patches.neutral[patch.index]) for patch in chosen]
-    light = quantity.target == "light" and requirement.quantity != "delta-uv-star"
+    light = quantity.target == "light" and quantity.uv_scale is None
     found = []
     if any(neutral):
         found += [ASPECTS[0]] * (light and not requirement.ignore_luminance)

@@ -24,6 +24,7 @@ from compliance.colour import codes
 from compliance.grading.patches import Plan, PlannedPatch, default_pattern
 from compliance.model import (
     POSITION_GROUPS,
+    Array,
     Encoding,
     Over,
     PatchSet,
@@ -108,11 +109,10 @@ def ideal_readings(rule: Rule, encoding: Encoding, black: float) -> Readings:
     signal = np.asarray(codes.decode(triples, encoding.bits, encoding.narrow), dtype=np.float64)
     level = np.full(len(rows), plan.model.white_luminance)
     light = targets.target_xyz(signal, plan.model, level, np.full(len(rows), black))
-    darkest = black * plan.model.white_xyz
     return Readings(
         encoding=encoding,
         codes=triples.astype(np.int64),
-        xyz=np.where(light[:, 1:2] < black, darkest, light),
+        xyz=no_darker(light, black, plan.model),
         position=tuple(row.position for row in rows),
         window=np.array([row.window for row in rows]),
         pattern=tuple(row.pattern for row in rows),
@@ -124,6 +124,11 @@ def ideal_readings(rule: Rule, encoding: Encoding, black: float) -> Readings:
         data=b"",
         sha256="",
     )
+
+
+def no_darker(light: Array, black: float, model: targets.TargetModel) -> Array:
+    """XYZ (n, 3) in cd/m², the black of the white's chromaticity where it is brighter."""
+    return np.where(light[:, 1:2] < black, black * model.white_xyz, light)
 
 
 def readings_at_limit(

@@ -68,9 +68,7 @@ class Measured(NamedTuple):
 
     def fitted(self, options: Options) -> Measured:
         """The same, with the target as a requirement with these options sees it."""
-        model = self.model
-        if options.scale is not None:
-            model = model._replace(relative=options.scale == "relative")
+        model = targets.scaled(self.model, options.scale)
         return self._replace(model=model, adapted=options.reference == "adapted")
 
     def luminance(self, index: Index) -> Array:

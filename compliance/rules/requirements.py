@@ -70,7 +70,7 @@ def read_target(data: Data, encoding: Encoding, here: Location) -> Target | None
     if container and container is not primaries:
         _check_triangle(container, white, here.at("container"))
     _check_transfer(data, here)
-    if not carries(encoding, curve):
+    if not encoding.carries(curve):
         here.sources.at("signal", "encoding").problem(
             f"{encoding.name} carries dcdm or pq, not {curve}; expected e.g. rgb-10-full"
         )
@@ -95,11 +95,6 @@ def read_target(data: Data, encoding: Encoding, here: Location) -> Target | None
         system_gamma=_system_gamma(data, level) if curve == "hlg" else None,
         surround=_surround(data) if curve == "hlg" else None,
     )
-
-
-def carries(encoding: Encoding, curve: str) -> bool:
-    """Return whether code values of an encoding can mean light by a curve."""
-    return encoding.kind != "xyz" or curve in ("dcdm", "pq")
 
 
 def _pair(data: Any) -> Pair:

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 
 from compliance.model import Accepted, Encoding, Target
-from compliance.rules.requirements import carries, read_target
+from compliance.rules.requirements import read_target
 from compliance.yaml_nodes.messages import quoted
 from compliance.yaml_nodes.nodes import Location, SourceLocations
 
@@ -72,7 +72,7 @@ def _read_one(
 ) -> Target | None:
     """Read the target of one accepted display; None if problems were noted."""
     here, curve = places.at("accepts", number, "target"), target["transfer"]["curve"]
-    if carries(encoding, curve):
+    if encoding.carries(curve):
         return read_target(target, encoding, here)
     here.at("transfer", "curve").problem(
         f"{encoding.name} carries dcdm or pq, not {curve}; expected one of the two"

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from functools import lru_cache
 
 from compliance import load_meter
 from compliance.model import Rule
@@ -45,8 +44,7 @@ this project.
 """
 
 
-@lru_cache(maxsize=1)
-def outcomes() -> Mapping[str, Mapping[Neighbour, Sequence[Outcome]]]:
+def outcomes() -> Mapping[Rule, Mapping[Neighbour, Sequence[Outcome]]]:
     """By rule, every neighbour's outcomes, one for each black; the target itself first."""
     rules = [load_rule(name) for name in shipped_rules()]
     found = {}
@@ -54,7 +52,7 @@ def outcomes() -> Mapping[str, Mapping[Neighbour, Sequence[Outcome]]]:
         judge = Judge(rule, uncertainty_of(rule))
         others = [other for other in rules if other is not rule]
         displays = (accepted(rule)[0], *neighbours(rule, others))
-        found[rule.id] = {
+        found[rule] = {
             display: [judge.outcome(display, black) for black in BLACKS] for display in displays
         }
     return found
@@ -70,8 +68,8 @@ def uncertainty_of(rule: Rule) -> dict[str, float]:
 def page() -> str:
     """The page as Markdown."""
     lines = [HEAD]
-    for name, of in outcomes().items():
-        lines += section(load_rule(name), of)
+    for rule, of in outcomes().items():
+        lines += section(rule, of)
     return "\n".join(lines).rstrip("\n") + "\n"
 
 
