@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -48,6 +49,18 @@ def test_limits_and_guard_band_of_the_tracking() -> None:
     assert level.guard_low == pytest.approx((0.95 + 1.645 * u) * level.target, rel=5e-4)
     dark = made.levels[0]
     assert (dark.low, dark.guard_low) == (None, None)
+
+
+def test_steps_that_are_absolute_are_drawn_so() -> None:
+    """36.497 cd/m² at Y' 3564, DCI CTP 1.4, Table 7.5.11 a, whatever the white."""
+    rule = load_rule("cinema-review-room")
+    ideal = ideal_readings(rule, rule.encoding, 0.0)
+    case = match_readings(rule, replace(ideal, xyz=0.98 * ideal.xyz))
+    made = picture_data(case, findings_of(case, None, count=0, seed=0))
+    level = min(made.levels, key=lambda point: abs(point.target - 36.5))
+    assert level.target == pytest.approx(36.497, abs=0.0005)
+    assert level.measured == pytest.approx(0.98 * level.target, rel=1e-4)
+    assert level.low == pytest.approx(0.97 * level.target)
 
 
 def test_without_uncertainty_there_is_no_guard_band_and_no_ellipse() -> None:

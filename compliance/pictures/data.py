@@ -246,11 +246,14 @@ def _levels(
     }
     black = case.view.measured_black(index) if above == {True} else np.zeros(len(index))
     for place, patch in enumerate(neutrals):
+        point = points.get(case.patches.place(patch))
         wanted = float(target[place])
+        if point is not None and point.target is not None:
+            wanted = point.target  # a requirement may have a scale of its own
         lifted = wanted - float(black[place])
         low, high, inner_low, inner_high = (
             None if error is None else wanted + lifted * error / 100
-            for error in _errors(points.get(case.patches.place(patch)), guard)
+            for error in _errors(point, guard)
         )
         yield LevelPoint(
             name=f"{100 * case.patches.level[patch]:.4g} %",
