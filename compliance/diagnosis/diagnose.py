@@ -6,7 +6,7 @@ graded again.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -35,7 +35,10 @@ from compliance.diagnosis.fitting import (
 from compliance.diagnosis.inputs import Inputs, gather, itp, thinned, white_of
 from compliance.diagnosis.session_faults import (
     Limiter,
+    ReadingFault,
+    colour_drift_fault,
     drift_cause,
+    find_colour_drift,
     find_drift,
     find_limiters,
     find_unloaded,
@@ -91,6 +94,7 @@ CAUSES: Mapping[str, str] = {
     "offset": "offset of one channel",
     "luminance": "white set to another luminance",
     "drift": "warm-up drift",
+    "colour-drift": "white that changes its colour during the session",
 }
 """Every kind of cause; those not in `FITTED` are found from single readings."""
 
@@ -187,13 +191,28 @@ def _candidates(
     unloaded = find_unloaded(readings, before)
     first = [] if unloaded is None else [CandidateCause(unloaded_cause(unloaded))]
     limiters = find_limiters(case)
-    inputs = gather(case)
-    if inputs is None:
+    if gather(case) is None:
         return [*first, *map(_limited, limiters)], None
-    fitted, light = _Fitted(case, _unlimited(case, inputs, limiters), limiters).candidates()
-    expected = np.full((len(case.patches), 3), np.nan)
-    expected[inputs.patches] = light
-    return [*first, *fitted], expected
+    fitted = _Fitted(case, limiters, _reading_faults(case))
+    return [*first, *fitted.candidates()], fitted.expected()
+
+
+def _reading_faults(case: MatchedReadings) -> tuple[ReadingFault, ...]:
+    drift = find_colour_drift(case)
+    return () if drift is None else (colour_drift_fault(drift, case),)
+
+
+def _gathered(case: MatchedReadings, limiters: Sequence[Limiter]) -> Inputs:
+    """The inputs of a case that has enough patches."""
+    inputs = gather(case)
+    assert inputs is not None
+    return _unlimited(case, inputs, limiters)
+
+
+def _mended(case: MatchedReadings, faults: Iterable[ReadingFault]) -> MatchedReadings:
+    """The case without faults of its readings."""
+    readings = case.view.readings + sum((fault.change for fault in faults), np.zeros(3))
+    return case.with_readings(readings)
 
 
 def _unlimited(case: MatchedReadings, inputs: Inputs, limiters: Sequence[Limiter]) -> Inputs:
@@ -216,10 +235,15 @@ def _unlimited(case: MatchedReadings, inputs: Inputs, limiters: Sequence[Limiter
 class _Fitted:
     """Causes found by models of a display, together with drift and limiter."""
 
-    def __init__(self, case: MatchedReadings, every: Inputs, limiters: Sequence[Limiter]) -> None:
-        """`every`: all patches; the models are fitted to a part of them if there are very many."""
-        inputs = thinned(every)
-        self._case, self._inputs, self._every, self._limiters = case, inputs, every, limiters
+    def __init__(
+        self, case: MatchedReadings, limiters: Sequence[Limiter], faults: Sequence[ReadingFault]
+    ) -> None:
+        """Fits the models to the readings without their own `faults`, and to a part of the patches
+        if there are very many."""
+        self._as_read, self._limiters, self._faults = case, limiters, faults
+        self._case = case = _mended(case, faults) if faults else case
+        self._every = every = _gathered(case, limiters)
+        self._inputs = inputs = thinned(every)
         self._drift = find_drift(case)
         self._plain = ideal_display(inputs)
         self._start = self._plain
@@ -235,8 +259,14 @@ class _Fitted:
         self._alone = self._change(self._plain, ())
         self._enough = max(BADLY, float(loss(self._plain, inputs)[0]) / 2)
 
-    def candidates(self) -> tuple[list[CandidateCause], Array]:
-        """Candidate causes, the likeliest first, and the light with all of them, (P, 3)."""
+    def expected(self) -> Array:
+        """(P, 3) XYZ in cd/m² of the case's patches with all causes, NaN if not modelled."""
+        expected = np.full((len(self._case.patches), 3), np.nan)
+        expected[self._every.patches] = self._whole
+        return expected
+
+    def candidates(self) -> list[CandidateCause]:
+        """Candidate causes, the likeliest first."""
         ranked: list[tuple[float, CandidateCause]] = []
         chosen = self._node.chosen
         for limiter in self._limiters:
@@ -257,8 +287,32 @@ class _Fitted:
         ranked += (self._candidate(chosen) for chosen in supported)
         plain = (self._white_off(), self._hue_off(supported), self._black_off(supported))
         ranked += (candidate for candidate in plain if candidate is not None)
+        ranked = [(worth, self._with_readings_mended(candidate)) for worth, candidate in ranked]
+        ranked += (self._of_readings(fault) for fault in self._faults)
         ranked.sort(key=lambda each: -each[0])
-        return [candidate for _, candidate in ranked], self._whole
+        return [candidate for _, candidate in ranked]
+
+    def _of_readings(self, fault: ReadingFault) -> tuple[float, CandidateCause]:
+        """A fault of the readings as a candidate cause, with its worth."""
+        others = [other for other in self._faults if other is not fault]
+        inputs = thinned(_gathered(_mended(self._as_read, others), self._limiters))
+        worth = float(loss(self._display, inputs)[0]) - self._node.loss
+        alone = self._change(self._start, ())
+        for other in others:
+            alone = alone + other.change
+        undone = Counterfactual(fault.change, alone, alone + fault.change)
+        return worth, CandidateCause(fault.cause, undone)
+
+    def _with_readings_mended(self, candidate: CandidateCause) -> CandidateCause:
+        """A cause of the display, seen alone without the faults of the readings."""
+        undone = candidate.rests_on
+        if not isinstance(undone, Counterfactual):
+            return candidate
+        for fault in self._faults:
+            undone = undone._replace(
+                alone=undone.alone + fault.change, none=undone.none + fault.change
+            )
+        return candidate._replace(rests_on=undone)
 
     def _supported(self) -> Iterator[Chosen]:
         """Each chosen option that makes a cause, is worth its price beside the others, and is

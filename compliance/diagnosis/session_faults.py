@@ -1,15 +1,17 @@
-"""Faults of the session: a limiter, a slot that was never loaded, a display warming up."""
+"""Faults of the session: a limiter, a slot that was never loaded, light or colour that drifts."""
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
+from compliance.colour import spaces
 from compliance.diagnosis.causes import number
 from compliance.diagnosis.fitting import Array
-from compliance.diagnosis.inputs import itp
+from compliance.diagnosis.inputs import Flags, itp
 from compliance.grading.match import MatchedReadings
 from compliance.grading.patch_groups import Along, groups_differing_only_in
 from compliance.model import Cause, Readings
@@ -165,12 +167,14 @@ def unloaded_cause(sameness: Sameness) -> Cause:
     )
 
 
-# ------------------------------------------------------------ warm-up drift
+# ------------------------------------------------------------ drift
 
 LEAST = 0.01
 """Smallest change of the light over the session, as a share."""
 MOST = 0.5
 """Largest such change; beyond it is another fault: readings out of step, another slot."""
+LEAST_COLOUR, MOST_COLOUR = 0.0015, 0.03
+"""The same in Δu'v' of a neutral's chromaticity (practice)."""
 READ = 3
 """Readings of one stimulus needed over at least half of the session."""
 BRIGHT = 1.0
@@ -181,6 +185,19 @@ NOISE = 0.3
 """Share of the drift by which the repeated readings may scatter about it."""
 BACK = 0.15
 """Share of the drift by which a reading may step back."""
+
+
+class Approach(NamedTuple):
+    """A steady change of k values of repeated stimuli in the course of the session."""
+
+    change: Array
+    """(k,) over the session"""
+    off: float
+    """Scatter of the repeated readings about it."""
+    repeats: int
+    """Readings of repeated stimuli."""
+    passed: Array
+    """(R,) share of the change at each reading, in canonical order, 0 in the session's middle"""
 
 
 class Drift(NamedTuple):
@@ -199,24 +216,43 @@ class Drift(NamedTuple):
 
 
 def find_drift(case: MatchedReadings) -> Drift | None:
-    """A steady change of repeated readings; None if there is none large enough."""
+    """A steady change of repeated readings' light; None if there is none large enough."""
+    patches = case.patches
+    luminance = np.maximum(case.view.readings[:, 1], 1e-9)
+    found = _approach(case, np.log(luminance)[:, None], np.ones(len(patches), dtype=np.bool_))
+    if found is None or not LEAST <= abs(found.change[0]) <= MOST:
+        return None
+    shares = np.exp(found.change[0] * found.passed)
+    ripple = np.array([shares[patches.readings_of(at)].mean() for at in range(len(patches))])
+    return Drift(float(np.expm1(found.change[0])), found.repeats, found.off, shares, ripple)
+
+
+def find_colour_drift(case: MatchedReadings) -> Approach | None:
+    """A steady change of u'v' of repeated neutrals; None if there is none large enough."""
+    found = _approach(case, spaces.xyz_to_uv(case.view.readings), case.patches.neutral)
+    if found is None:
+        return None
+    return found if LEAST_COLOUR <= np.linalg.norm(found.change) <= MOST_COLOUR else None
+
+
+def _approach(case: MatchedReadings, values: Array, used: Flags) -> Approach | None:
+    """The change of values (R, k) that repeats of the used patches (P,) follow steadily, if some
+    were read often enough."""
     patches, order = case.patches, case.patches.order
     at = order / max(len(order) - 1, 1)
-    luminance = np.maximum(case.view.readings[:, 1], 1e-9)
-    bright = np.flatnonzero((patches.count >= 2) & (case.view.xyz[:, 1] >= BRIGHT))
+    bright = np.flatnonzero(used & (patches.count >= 2) & (case.view.xyz[:, 1] >= BRIGHT))
     repeated = [np.arange(len(order))[patches.readings_of(patch)] for patch in bright]
     spans = [np.ptp(at[places]) for places in repeated if len(places) >= READ]
     if not spans or max(spans) < 0.5:
         return None
-    change, pace, off = _approach(at, np.log(luminance), repeated)
-    if not LEAST <= abs(change) <= MOST or off > NOISE * abs(change):
+    change, pace, off = _paced(at, values, repeated)
+    if off > NOISE * np.linalg.norm(change):
         return None
-    if not all(_steady(luminance[places[np.argsort(at[places])]], change) for places in repeated):
+    if not all(_steady(values[places[np.argsort(at[places])]], change) for places in repeated):
         return None
-    shares = np.exp(change * _shape(at, pace))
-    shares /= np.mean([shares[places].mean() for places in repeated])
-    ripple = np.array([shares[patches.readings_of(at)].mean() for at in range(len(patches))])
-    return Drift(float(np.expm1(change)), sum(map(len, repeated)), off, shares, ripple)
+    shape = _shape(at, pace)
+    passed = shape - np.concatenate([shape[places] for places in repeated]).mean()
+    return Approach(change, off, sum(map(len, repeated)), passed)
 
 
 def _shape(at: Array, pace: float) -> Array:
@@ -224,26 +260,27 @@ def _shape(at: Array, pace: float) -> Array:
     return np.asarray(np.expm1(-at / pace) / np.expm1(-1 / pace))
 
 
-def _approach(
-    at: Array, level: Array, repeated: list[NDArray[np.intp]]
-) -> tuple[float, float, float]:
-    """Change of the logarithm over the session, its pace, and the scatter about it."""
-    best = (0.0, PACES[-1], np.inf)
+def _paced(
+    at: Array, values: Array, repeated: list[NDArray[np.intp]]
+) -> tuple[Array, float, float]:
+    """Change (k,) of values (R, k) over the session, its pace, and the scatter about it."""
+    best = (np.zeros(values.shape[1]), PACES[-1], np.inf)
     for pace in PACES:
         shape = _shape(at, pace)
         x = np.concatenate([shape[places] - shape[places].mean() for places in repeated])
-        y = np.concatenate([level[places] - level[places].mean() for places in repeated])
-        change = float(x @ y / max(float(x @ x), 1e-12))
-        off = float(np.sqrt(np.mean((y - change * x) ** 2)))
+        y = np.concatenate([values[places] - values[places].mean(axis=0) for places in repeated])
+        change = x @ y / max(float(x @ x), 1e-12)
+        off = float(np.sqrt(np.mean(np.sum((y - x[:, None] * change) ** 2, axis=1))))
         if off < best[2] - 1e-12:
             best = (change, pace, off)
     return best
 
 
-def _steady(luminance: Array, change: float) -> bool:
-    """Whether readings in the order of the session change in one direction."""
-    steps = np.diff(np.log(luminance)) * np.sign(change)
-    return bool(np.all(steps >= -BACK * abs(change)))
+def _steady(values: Array, change: Array) -> bool:
+    """Whether values (n, k) in the order of the session change in one direction."""
+    size = float(np.linalg.norm(change))
+    steps = np.diff(values, axis=0) @ change / max(size, 1e-12)
+    return bool(np.all(steps >= -BACK * size))
 
 
 def drift_cause(drift: Drift) -> Cause:
@@ -256,3 +293,69 @@ def drift_cause(drift: Drift) -> Cause:
             number("repeats", drift.repeats, "1"),
         ),
     )
+
+
+class ReadingFault(NamedTuple):
+    """A fault of the readings, not of the whole display."""
+
+    cause: Cause
+    change: Array
+    """(R, 3) XYZ in cd/m² that takes it out of the readings, in canonical order"""
+
+
+TOWARDS: Mapping[str, Array] = {
+    "red": np.array([0.98, 0.2]),
+    "yellow": np.array([0.25, 0.97]),
+    "green": np.array([-0.62, 0.78]),
+    "cyan": np.array([-1.0, -0.1]),
+    "blue": np.array([-0.07, -1.0]),
+    "magenta": np.array([0.7, -0.7]),
+}
+"""Directions of hues from a white in u'v'."""
+
+
+def colour_drift_fault(drift: Approach, case: MatchedReadings) -> ReadingFault:
+    """The fault of a colour drift; without it each channel keeps its light of the session's
+    middle, and so does a neutral's luminance."""
+    turned = case.view.model.from_target
+    neutral = case.patches.neutral[case.patches.rows] & (case.view.readings[:, 1] >= BRIGHT)
+    repeated = neutral & (case.patches.count[case.patches.rows] >= 2)
+    middle = spaces.xyz_to_uv(case.view.readings[repeated]).mean(axis=0)
+    path = middle + drift.passed[:, None] * drift.change
+    ones = np.ones(())
+    light = spaces.xy_to_xyz(spaces.uv_to_xy(path), np.ones(len(path)))
+    own = spaces.xy_to_xyz(spaces.uv_to_xy(middle), ones)
+    shares = (light @ np.linalg.inv(turned).T) / (own @ np.linalg.inv(turned).T)
+    channels = case.view.readings @ np.linalg.inv(turned).T
+    change = (channels / shares) @ turned.T - case.view.readings
+    size = float(np.linalg.norm(drift.change))
+    first, last = (path[int(place)] for place in _ends(case))
+    cause = Cause(
+        "colour-drift",
+        {
+            "change": size,
+            "scatter": drift.off,
+            "repeats": drift.repeats,
+            "towards": _towards(drift.change),
+        },
+        evidence=(
+            number("colour-drift", size, "Δu'v'"),
+            number("colour-scatter", drift.off, "Δu'v'"),
+            number("repeats", drift.repeats, "1"),
+            number("u-at-start", float(first[0]), "1"),
+            number("v-at-start", float(first[1]), "1"),
+            number("u-at-end", float(last[0]), "1"),
+            number("v-at-end", float(last[1]), "1"),
+        ),
+    )
+    return ReadingFault(cause, change)
+
+
+def _ends(case: MatchedReadings) -> tuple[int, int]:
+    """Places of the session's first and last reading, in canonical order."""
+    return int(np.argmin(case.patches.order)), int(np.argmax(case.patches.order))
+
+
+def _towards(change: Array) -> str:
+    """The hue towards which u'v' moves: the nearest of four directions."""
+    return max(TOWARDS, key=lambda hue: float(np.dot(TOWARDS[hue], change)))

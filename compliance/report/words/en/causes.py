@@ -296,6 +296,20 @@ def drift(change: float, scatter: float, repeats: int) -> Texts:
     )
 
 
+def colour_drift(change: float, scatter: float, repeats: int, towards: str) -> Texts:
+    return Texts(
+        title=f"White moved by Δu'v' {number(change, 2)} towards {towards} during the session",
+        text=(
+            f"{repeats} readings of white and greys shown again follow it within Δu'v' "
+            f"{number(scatter, 2)}, so colours read early and late do not belong together."
+        ),
+        next_step=(
+            "Let display and meter warm up (30 minutes or more) with a moving picture, keep "
+            "settings and the meter's place as they are, and take the readings again."
+        ),
+    )
+
+
 FORMATS: Mapping[str, Callable[..., str]] = {
     "number": number,
     "two-digits": lambda value: number(value, 2),
@@ -470,6 +484,7 @@ CAUSES: Mapping[str, Texts | Callable[..., Texts]] = {
     "offset": offset,
     "luminance": white_too_bright,
     "drift": drift,
+    "colour-drift": colour_drift,
 }
 
 # ------------------------------------------------------------ numbers
@@ -524,4 +539,10 @@ EVIDENCE: Mapping[str, str | Callable[..., str]] = {
     "drift": "change of the light over the session",
     "scatter": "scatter about it",
     "repeats": "readings of repeated patches",
+    "colour-drift": "change of the white's colour over the session",
+    "colour-scatter": "scatter about it",
+    "u-at-start": "u' of white at the start",
+    "v-at-start": "v' at the start",
+    "u-at-end": "u' at the end",
+    "v-at-end": "v' at the end",
 }
