@@ -18,6 +18,7 @@ from compliance.model import (
     TEXT_V1,
     Cause,
     Evidence,
+    Explained,
     Fact,
     Facts,
     Fit,
@@ -99,6 +100,8 @@ def _written_evidence(evidence: Evidence) -> dict[str, Any]:
 
 def _of_cause(cause: Cause, converter: Converter) -> dict[str, Any]:
     return {
+        "rank": cause.rank,
+        "explains": converter.unstructure(cause.explains),
         "share": cause.share,
         "evidence": list(map(_written_evidence, cause.evidence)),
         "fit": converter.unstructure(cause.fit),
@@ -132,6 +135,8 @@ def _evidence(data: Mapping[str, Any]) -> Evidence:
 def _cause(data: Mapping[str, Any], converter: Converter) -> Cause:
     return Cause(
         **_read(data),
+        rank=converter.structure(data["rank"], int),
+        explains=converter.structure(data["explains"], tuple[Explained, ...]),
         share=converter.structure(data["share"], float | None),  # type: ignore[arg-type]
         evidence=converter.structure(data["evidence"], tuple[Evidence, ...]),
         fit=converter.structure(data["fit"], Fit | None),  # type: ignore[arg-type]

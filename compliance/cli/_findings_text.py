@@ -219,8 +219,8 @@ def _causes(state: State, style: Style) -> list[str]:
     """Lay out the likely causes, a line each; `compliance explain` has the details."""
     return [
         line
-        for place, cause in enumerate(state.causes, 1)
-        for line in bullet(cause.title, style, f"{place}.", indent=5)
+        for cause in state.causes
+        for line in bullet(cause.title, style, f"{cause.rank}.", indent=5)
     ]
 
 

@@ -45,7 +45,8 @@ from compliance.model import (
 )
 from compliance.model.stated import StatedAssessment
 from compliance.plain_data import MALFORMED
-from compliance.report.explanation import CauseWords, Explanation, explanation
+from compliance.report.causes import CauseWords
+from compliance.report.explanation import Explanation, explanation
 from compliance.report.exports import Fault
 from compliance.report.verdict import INKS, outcome_mark
 from compliance.report.words.en import headings as words
@@ -101,8 +102,10 @@ def lines_of(explained: Explanation, style: Style) -> list[str]:
         lines += bullet(words.why_open(unjudged), style)
     for miss in explained.stated:
         lines += bullet(words.why_missed(miss), style)
-    for place, cause in enumerate(explained.causes, 1):
-        lines += ["", *_cause(place, cause, style)]
+    for cause in explained.causes:
+        lines += ["", *_cause(cause, style)]
+    if explained.unexplained:
+        lines += ["", *paragraph(explained.unexplained, style)]
     if explained.calibration is not None:
         lines += ["", *_calibration(explained.calibration, explained.printed, style)]
     lines += paragraph(words.outside_before(explained.outside_before), style, INDENT)
@@ -120,11 +123,11 @@ def _head(explained: Explanation, style: Style) -> str:
     return style.ink(title, "strong") + " " * space + style.ink(verdict, INKS[mark])
 
 
-def _cause(place: int, cause: CauseWords, style: Style) -> Iterator[str]:
-    first, *rest = wrap(style.text(f"{place}. {cause.title}"), COLUMNS - 2)
+def _cause(cause: CauseWords, style: Style) -> Iterator[str]:
+    first, *rest = wrap(style.text(f"{cause.rank}. {cause.title}"), COLUMNS - 2)
     yield f"  {style.ink(first, 'strong')}"
     yield from (" " * 5 + style.ink(line, "strong") for line in rest)
-    for text in (cause.text, next_step(cause.next_step)):
+    for text in (cause.text, cause.explains, next_step(cause.next_step)):
         yield from paragraph(text, style, 5)
     for evidence in cause.evidence:
         what, value = style.text(evidence.what), style.text(words.evidence_value(evidence))

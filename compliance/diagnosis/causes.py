@@ -9,13 +9,21 @@ import numpy as np
 from compliance.diagnosis.faulty_display import Display
 from compliance.diagnosis.fitting import Array, Chosen
 from compliance.diagnosis.inputs import Inputs
-from compliance.model import Cause, Evidence, Facts, Fit
+from compliance.model import Cause, Evidence, Facts, Fit, Statement
 from compliance.targets import nominal_xyz
 
 ERROR = 4
 """Decimals of ΔE ITP; the remainder of an exact fit differs from machine to machine."""
 MUCH = 4.0
 """Mean ΔE ITP above that of any good display."""
+
+
+class Next(NamedTuple):
+    """Another cause in place of a chosen option."""
+
+    cause: Statement
+    error: float
+    """Mean ΔE ITP between the display with it and the readings."""
 
 
 class FitContext(NamedTuple):
@@ -30,6 +38,8 @@ class FitContext(NamedTuple):
     error: float
     """Mean ΔE ITP between the display and the readings."""
     error_without: float
+    next: Next | None = None
+    """The best other explanation."""
 
     @property
     def variant(self) -> str:
@@ -53,6 +63,7 @@ def fitted_cause(
     if better <= 0:
         return Cause(kind, facts, variant, evidence=evidence)
     error = round(fit.error, ERROR)
+    other = fit.next if fit.next and fit.next.error < fit.error_without else None
     return Cause(
         kind,
         facts,
@@ -63,7 +74,13 @@ def fitted_cause(
             number("error", error, "ΔE ITP"),
             number("error-without", fit.error_without, "ΔE ITP"),
         ),
-        fit=Fit(error, fit.error_without, poor=fit.error > MUCH),
+        fit=Fit(
+            error,
+            fit.error_without,
+            poor=fit.error > MUCH,
+            error_of_next=round(other.error, ERROR) if other else None,
+            next=other.cause if other else None,
+        ),
     )
 
 

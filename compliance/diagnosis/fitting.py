@@ -211,19 +211,43 @@ def price(chosen: Chosen) -> float:
     return CAUSE + chosen.option.price
 
 
-def search(inputs: Inputs, start: Display, options: Sequence[Option]) -> Node:
-    """The display of the lowest cost; without a fault if none is worth its price."""
+class Found(NamedTuple):
+    """What a search found."""
+
+    best: Node
+    """Without a fault if none is worth its price."""
+    tried: tuple[Node, ...]
+    """Every display that was refined and is supported, the best of each combination."""
+
+    def next_to(self, fault: Chosen, *, elsewhere: bool = False) -> Node | None:
+        """The cheapest other display that has another fault instead of one of the best display's,
+        of another part if `elsewhere`; None if none was tried.
+        """
+        own = {each.option[:3] for each in self.best.chosen}
+
+        def is_other(node: Node) -> bool:
+            parts = {each.option.about for each in node.chosen}
+            kept = elsewhere and fault.option.about in parts
+            keys = {each.option[:3] for each in node.chosen}
+            return not kept and fault.option[:3] not in keys and not keys <= own
+
+        return min(filter(is_other, self.tried), key=lambda node: node.cost, default=None)
+
+
+def search(inputs: Inputs, start: Display, options: Sequence[Option]) -> Found:
+    """The display of the lowest cost, and all that were tried."""
     best = Node((), float(loss(start, inputs)[0]))
-    front = [best]
+    front, tried = [best], []
     for _ in range(DEEPEST):
         grown = [each for node in front for each in _grown(node, options, start, inputs)]
         front = _distinct(grown)
+        tried += front
         better = bool(front) and front[0].cost < best.cost
         if not front or not (better or best.loss > SETTLED):
             break
         best = front[0] if better else best
         front = front[: NARROW if best.loss < SETTLED else WIDE]
-    return best
+    return Found(best, tuple(tried))
 
 
 def _grown(node: Node, options: Sequence[Option], start: Display, inputs: Inputs) -> list[Node]:

@@ -33,8 +33,8 @@ class Limiter(NamedTuple):
     """% of area, or s"""
     luminance: tuple[float, ...]
     """cd/m²"""
-    patches: frozenset[int]
-    """Patches of the case that are dimmed."""
+    shares: Mapping[int, float]
+    """By patch of the case that is dimmed, here or in another stimulus, the share of light left."""
     cap: float
     """Largest cd/m² at the rule's window; infinite if that is not dimmed"""
 
@@ -58,7 +58,10 @@ def _most(case: MatchedReadings, along: Along) -> Limiter | None:
             continue
         if (limiter := _of(case, along, group)) is not None:
             limiters.append(limiter)
-    return max(limiters, key=lambda limiter: limiter.lost, default=None)
+    if not limiters:
+        return None
+    shares = {patch: share for limiter in limiters for patch, share in limiter.shares.items()}
+    return max(limiters, key=lambda limiter: limiter.lost)._replace(shares=shares)
 
 
 def _of(case: MatchedReadings, along: Along, group: list[int]) -> Limiter | None:
@@ -80,7 +83,11 @@ def _of(case: MatchedReadings, along: Along, group: list[int]) -> Limiter | None
         along,
         tuple(places),
         tuple(float(value) for value in level),
-        frozenset(index for index, low in zip(group, dimmed, strict=True) if low),
+        {
+            index: float(luminance / brightest)
+            for index, luminance, low in zip(group, level, dimmed, strict=True)
+            if low
+        },
         cap,
     )
 

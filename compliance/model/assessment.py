@@ -165,11 +165,31 @@ class Fit:
     error_without: float
     poor: bool
     """Whether the error is larger than that of a good display."""
+    error_of_next: float | None
+    """With the best other explanation instead; None if no other brings the light nearer."""
+    next: Statement | None
+    """The cause in that explanation."""
+
+
+@dataclass(frozen=True, slots=True)
+class Explained:
+    """A requirement outside its limits that a cause explains."""
+
+    id: str
+    level: Level
+    value: Value
+    without: Value | None
+    """The value without the cause; None if it is not modelled."""
 
 
 @dataclass(frozen=True, slots=True)
 class Cause(Statement):
     """A likely fault of a slot that misses limits: a model that fits its readings."""
+
+    rank: int = 1
+    """From 1; causes of one rank cannot be told apart."""
+    explains: tuple[Explained, ...] = ()
+    """Requirements that it explains; a cause is told only of a slot where it explains one."""
 
     share: float | None = None
     """% of the mean error that it removes; None if it is found from single readings."""

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from compliance.model import Assessment, GradedReadings, Level, Remark
+from compliance.report.causes import cause_words, unexplained
 from compliance.report.numbers import format_sheet_number
-from compliance.report.report import CauseText, Report, Row, State, Tally
+from compliance.report.report import Report, Row, State, Tally
 from compliance.report.verdict import (
     applies,
     count,
@@ -16,7 +17,7 @@ from compliance.report.verdict import (
     rank,
     with_uncertainty,
 )
-from compliance.report.words import cause_next_step, cause_text, cause_title, remark_text
+from compliance.report.words import remark_text
 from compliance.report.words.en import provenance, statements, verdicts
 from compliance.report.words.en.decisions import decision_sentence, risk_sentences
 from compliance.report.words.en.grammar import capital
@@ -91,7 +92,9 @@ def build_report(assessment: Assessment) -> Report:
 def _state(assessment: Assessment, state: GradedReadings, name: str) -> State:
     held = assessment.deviations if state is assessment.state else ()
     word = verdicts.outcome_word(state.verdict, state.conditional)
-    unexplained = not state.causes and any(row.points for row in failing(state.findings))
+    no_cause = unexplained(state.causes, state.findings)
+    if not state.causes and any(row.points for row in failing(state.findings)):
+        no_cause = statements.NO_CAUSE
     return State(
         name=name,
         mark=outcome_mark(state.verdict, state.conditional),
@@ -101,11 +104,8 @@ def _state(assessment: Assessment, state: GradedReadings, name: str) -> State:
         rows=requirement_rows(state.findings, assessment.rule, held),
         in_part=judged_in_part(sorted(state.findings, key=rank)),
         remarks=tuple(map(remark_text, state.remarks)),
-        causes=tuple(
-            CauseText(cause_title(cause), cause_text(cause), cause_next_step(cause))
-            for cause in state.causes
-        ),
-        no_cause=statements.NO_CAUSE if unexplained else "",
+        causes=cause_words(state.causes, state.findings),
+        no_cause=no_cause,
     )
 
 

@@ -7,26 +7,18 @@ from dataclasses import dataclass
 
 from compliance.grading.decide import OUTSIDE
 from compliance.model import (
-    TEXT_V1,
     Calibration,
-    Cause,
     Finding,
     Level,
     Outcome,
     Reason,
-    Statement,
     Verdict,
 )
 from compliance.model.stated import StatedAssessment, StatedGrade
 from compliance.quantities.catalogue import is_stated
+from compliance.report.causes import CauseWords, cause_words, kind_of, unexplained
 from compliance.report.numbers import format_finding_limits, format_value
-from compliance.report.words import (
-    cause_next_step,
-    cause_text,
-    cause_title,
-    evidence_text,
-    remark_text,
-)
+from compliance.report.words import remark_text
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,27 +55,6 @@ class RemarkWords:
 
 
 @dataclass(frozen=True, slots=True)
-class EvidenceWords:
-    """A number that supports a cause, with its description."""
-
-    what: str
-    value: float
-    unit: str
-
-
-@dataclass(frozen=True, slots=True)
-class CauseWords:
-    """A cause as it is shown."""
-
-    kind: str
-    title: str
-    text: str
-    next_step: str
-    share: float | None
-    evidence: tuple[EvidenceWords, ...]
-
-
-@dataclass(frozen=True, slots=True)
 class Explanation:
     """The facts that explain an assessment."""
 
@@ -97,6 +68,8 @@ class Explanation:
     stated: tuple[StatedMiss, ...]
     open: tuple[Unjudged, ...]
     causes: tuple[CauseWords, ...]
+    unexplained: str
+    """A sentence if some values outside are explained by none of the causes."""
     heading: str
     outside_before: int
     calibration: Calibration | None
@@ -138,32 +111,14 @@ def explanation(stated: StatedAssessment) -> Explanation:
             if finding.verdict is Verdict.NOT_ASSESSED
             and finding.reason is not Reason.NOT_APPLICABLE
         ),
-        causes=tuple(map(_cause, stated.causes)),
+        causes=cause_words(stated.causes, state.findings),
+        unexplained=unexplained(stated.causes, state.findings),
         heading=stated.heading,
         outside_before=len(_outside(before)) if before else 0,
         calibration=stated.calibration,
-        remarks=tuple(RemarkWords(_kind(each), remark_text(each)) for each in state.remarks),
+        remarks=tuple(RemarkWords(kind_of(each), remark_text(each)) for each in state.remarks),
         printed=_printed(stated.calibration, before, state) if before else {},
     )
-
-
-def _cause(cause: Cause) -> CauseWords:
-    return CauseWords(
-        kind=_kind(cause),
-        title=cause_title(cause),
-        text=cause_text(cause),
-        next_step=cause_next_step(cause),
-        share=cause.share,
-        evidence=tuple(
-            EvidenceWords(evidence_text(evidence), evidence.value, evidence.unit)
-            for evidence in cause.evidence
-        ),
-    )
-
-
-def _kind(statement: Statement) -> str:
-    """The kind of a statement; in a document of version 1 the one that it states."""
-    return statement.variant if statement.kind == TEXT_V1 else statement.kind
 
 
 def _printed(

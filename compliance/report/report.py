@@ -8,6 +8,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from compliance.model import Finding, NotCovered, Verdict
+from compliance.report.causes import CauseWords
 
 
 @dataclass(frozen=True, slots=True)
@@ -79,15 +80,6 @@ class Tally:
 
 
 @dataclass(frozen=True, slots=True)
-class CauseText:
-    """A likely cause in words."""
-
-    title: str
-    text: str
-    next_step: str
-
-
-@dataclass(frozen=True, slots=True)
 class State:
     """The texts about one set of readings: before calibration, or after it."""
 
@@ -103,10 +95,10 @@ class State:
     in_part: tuple[str, ...]
     """Reasons that some requirements were judged on a part of their patches."""
     remarks: tuple[str, ...]
-    causes: tuple[CauseText, ...]
+    causes: tuple[CauseWords, ...]
     """Likely causes of findings outside their limits, the likeliest first."""
     no_cause: str
-    """A sentence if findings are outside their limits and no cause is known."""
+    """A sentence if findings are outside their limits and no cause explains them."""
 
 
 @dataclass(frozen=True, slots=True)

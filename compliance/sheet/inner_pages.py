@@ -170,12 +170,12 @@ def _causes(state: State, grid: Grid, size: float) -> Iterable[Block]:
     if not state.causes and not state.no_cause:
         return
     yield heading(headings.CAUSES, grid.measure)
+    for cause in state.causes:
+        yield subheading(f"{cause.rank}. {cause.title}", grid.measure)
+        for text in filter(None, (cause.text, cause.explains, headings.next_step(cause.next_step))):
+            yield from paragraph(text, grid.measure, size=size, space=1.5)
     if state.no_cause:
         yield from paragraph(state.no_cause, grid.measure)
-    for place, cause in enumerate(state.causes, 1):
-        yield subheading(f"{place}. {cause.title}", grid.measure)
-        for text in (cause.text, headings.next_step(cause.next_step)):
-            yield from paragraph(text, grid.measure, size=size, space=1.5)
 
 
 def _open(report: Report, grid: Grid, size: float) -> Iterable[Block | Columns]:

@@ -13,7 +13,8 @@ from helpers.shipped import shipped_rule
 from compliance.cli._text import Style
 from compliance.cli.explain import lines_of
 from compliance.model import Level, Outcome
-from compliance.report.explanation import CauseWords, EvidenceWords, Explanation, Named
+from compliance.report.causes import CauseWords, EvidenceWords
+from compliance.report.explanation import Explanation, Named
 
 NOW = ("--now", "2026-11-21T08:00:00Z")
 JOB = """\
@@ -218,12 +219,12 @@ def test_what_was_found_before_calibration(compliance, suite):
 )
 def test_shares_are_printed_to_three_digits(value, unit, printed):
     evidence = EvidenceWords("light of blue", value, unit)
-    cause = CauseWords("blue", "Blue", "It is weak.", "Mend it.", None, (evidence,))
+    cause = CauseWords("blue", 1, "Blue", "It is weak.", "", "Mend it.", None, (evidence,))
     explained = Explanation(
         number="J-1-r-00000000", slot="1", rule="r", revision=1, verdict=Outcome.COMPLIANT,
         conditional=False, outside=(Named("x", "X", Level.SHALL),), stated=(), open=(),
-        causes=(cause,), heading="calibrated", outside_before=0, calibration=None, remarks=(),
-        printed={},
+        causes=(cause,), unexplained="", heading="calibrated", outside_before=0, calibration=None,
+        remarks=(), printed={},
     )  # fmt: skip
     lines = [line.replace("\u00a0", " ") for line in lines_of(explained, Style("utf-8"))]
     assert any(line.startswith("     light of blue ") and line.endswith(printed) for line in lines)

@@ -18,7 +18,9 @@ CAUSES = (
         Texts("The greys fit.", "The display follows gamma 2.21", "Choose BT.1886."),
         share=80.0,
     ),
-    Cause("drift", Texts("Five readings tell.", "The light rose by 4 %", "Let it warm up.")),
+    Cause(
+        "drift", Texts("Five readings tell.", "The light rose by 4 %", "Let it warm up."), rank=2
+    ),
 )
 
 

@@ -36,15 +36,18 @@ def remark_text(remark: Remark, *, short: bool = False) -> str:
     return _text(table, _key(remark), remark.facts)
 
 
-def cause_title(cause: Cause) -> str:
+def cause_title(cause: Statement) -> str:
     """The title of a cause, in a line."""
     return _cause_texts(cause).title
 
 
 def cause_text(cause: Cause) -> str:
     """The description of a cause, in sentences."""
-    text = _cause_texts(cause).text
-    return text if cause.fit is None else f"{text} {LANGUAGE.fit_text(cause.fit)}"
+    text, fit = _cause_texts(cause).text, cause.fit
+    if fit is None:
+        return text
+    other = cause_title(fit.next) if fit.next else ""
+    return f"{text} {LANGUAGE.fit_text(fit, other)}"
 
 
 def cause_next_step(cause: Cause) -> str:
@@ -76,7 +79,7 @@ def _key(statement: Statement) -> str:
     return f"{statement.kind}.{statement.variant}" if statement.variant else statement.kind
 
 
-def _cause_texts(cause: Cause) -> Texts:
+def _cause_texts(cause: Statement) -> Texts:
     if isinstance(cause.facts, Texts):
         return cause.facts
     words = LANGUAGE.CAUSES[_key(cause)]

@@ -11,6 +11,7 @@ from typing import Literal
 
 from compliance.model import Fit, Texts
 from compliance.report.numbers import format_plain
+from compliance.report.words.en.grammar import joined
 from compliance.report.words.en.rules import shown_words
 
 
@@ -28,13 +29,50 @@ def luminance(value: float) -> str:
     return f"{number(value)}\u00a0cd/m²"
 
 
-def fit_text(fit: Fit) -> str:
-    """How well the readings fit, in sentences."""
+CLEARLY, LIKELY = 2.0, 1.25
+"""Times the error that the next best explanation leaves, from which a cause is clear or likely."""
+
+
+def fit_text(fit: Fit, other: str) -> str:
+    """How well the readings fit, and how much better than with the next best cause, whose title
+    is `other`, in sentences."""
     left = " More than a good display's share is left unexplained." if fit.poor else ""
     return (
         f"With it the readings differ from what is expected by ΔE ITP {number(fit.error, 2)} on "
-        f"average, without it by {number(fit.error_without, 2)}.{left}"
+        f"average, without it by {number(fit.error_without, 2)}.{left} {_next_best(fit, other)}"
     )
+
+
+def _next_best(fit: Fit, other: str) -> str:
+    if fit.error_of_next is None:
+        return "No other known cause comes near."
+    times = fit.error_of_next / max(fit.error, 1e-9)
+    next_best = f"The next best explanation (“{other}”) leaves {number(fit.error_of_next, 2)}"
+    if times >= CLEARLY:
+        return f"{next_best}, far more: this cause is clear."
+    if times >= LIKELY:
+        return f"{next_best}: this cause is likely, not certain."
+    return f"{next_best}, hardly more: check both."
+
+
+def moved(title: str, value: str, without: str, *, within: bool) -> str:
+    """A requirement with its value, and what it would be without a cause."""
+    return f"{title} ({value}, without it {without}{', inside' if within else ''})"
+
+
+def explained_text(requirements: Sequence[str]) -> str:
+    """What a cause explains."""
+    return f"It explains: {'; '.join(requirements)}."
+
+
+def only_recommended() -> str:
+    """Say that no mandatory requirement is among those that a cause explains."""
+    return "These are recommendations: they do not decide the verdict."
+
+
+def unexplained_text(titles: Sequence[str]) -> str:
+    """What no cause explains."""
+    return f"Not explained by any of these causes: {joined(titles)}."
 
 
 # ------------------------------------------------------------ tone

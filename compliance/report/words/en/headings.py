@@ -4,7 +4,8 @@ from __future__ import annotations
 
 # ---------------------------------------------------------------- the sheet's frame and page 1
 from compliance.model import Calibration, Level, Verdict
-from compliance.report.explanation import EvidenceWords, Explanation, StatedMiss, Unjudged
+from compliance.report.causes import EvidenceWords
+from compliance.report.explanation import Explanation, StatedMiss, Unjudged
 from compliance.report.numbers import format_number, format_plain, with_unit
 from compliance.report.report import State
 from compliance.report.words.en.grammar import counted, first_of
