@@ -15,8 +15,9 @@ from helpers.shipped import shipped_rule
 
 from compliance.assessment import assess
 from compliance.colour.spaces import WHITES, xy_to_uv
+from compliance.diagnosis.candidates import FITTED
 from compliance.diagnosis.colour_faults import NAMED, daylight, nearest_daylight
-from compliance.diagnosis.diagnose import CAUSES, FITTED, diagnose
+from compliance.diagnosis.diagnose import CAUSES, diagnose
 from compliance.documents import assessment_document
 from compliance.grading.match import match_readings
 from compliance.model import Assessment, Cause, Measurement, Outcome, Readings

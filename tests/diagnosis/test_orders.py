@@ -9,7 +9,7 @@ import pytest
 from helpers import physical
 from helpers.shipped import shipped_rule
 
-from compliance.diagnosis.diagnose import FITTED
+from compliance.diagnosis.candidates import FITTED
 from compliance.diagnosis.faulty_display import ideal_display, simulate
 from compliance.diagnosis.fitting import Chosen, Option, applied
 from compliance.diagnosis.inputs import Inputs, gather
