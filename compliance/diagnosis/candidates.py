@@ -31,6 +31,7 @@ from compliance.diagnosis.fitting import (
 )
 from compliance.diagnosis.gate import Counterfactual, change_between, corrected, scaled_back
 from compliance.diagnosis.inputs import Inputs, gather, itp, thinned, white_of
+from compliance.diagnosis.misread import find_misreadings, misread_fault
 from compliance.diagnosis.session_faults import (
     Drift,
     Limiter,
@@ -109,7 +110,7 @@ def candidates(
     limiters = find_limiters(case)
     if gather(case) is None:
         return [*first, *(_limited(limiter, case) for limiter in limiters)], None
-    fitted = _Fitted(case, limiters, _reading_faults(case))
+    fitted = _fitted(case, readings, limiters)
     return [*first, *fitted.groups()], fitted.expected()
 
 
@@ -120,9 +121,17 @@ def _limited(limiter: Limiter, case: MatchedReadings) -> Group:
     return (CandidateCause(limiter_cause(limiter), Counterfactual(undone, none, undone)),)
 
 
-def _reading_faults(case: MatchedReadings) -> tuple[ReadingFault, ...]:
+def _fitted(case: MatchedReadings, readings: Readings, limiters: Sequence[Limiter]) -> _Fitted:
+    """Models fitted to the readings without a colour drift, and without single misreadings if the
+    rest fits better without these."""
     drift = find_colour_drift(case)
-    return () if drift is None else (colour_drift_fault(drift, case),)
+    faults = () if drift is None else (colour_drift_fault(drift, case),)
+    fitted = _Fitted(case, limiters, faults)
+    more = fitted.misread(readings)
+    if not more:
+        return fitted
+    others = _Fitted(case, limiters, (*faults, *more))
+    return others if others.cost < fitted.cost else fitted
 
 
 def _gathered(case: MatchedReadings, limiters: Sequence[Limiter]) -> Inputs:
@@ -189,6 +198,20 @@ class _Fitted:
         self._whole = self._light_of(self._node.chosen)
         self._alone = self._change(self._plain, ())
         self._enough = max(BADLY, float(loss(self._plain, inputs)[0]) / 2)
+
+    @property
+    def cost(self) -> float:
+        """The cost of the display with all causes."""
+        return self._node.cost
+
+    def misread(self, readings: Readings) -> list[ReadingFault]:
+        """Single readings that are off beside the display that the rule requires, or else beside
+        that with all causes."""
+        plain = simulate(self._plain, self._every).xyz[0]
+        for light in (plain, self._whole.light):
+            if found := find_misreadings(self._case, self._every, light):
+                return [misread_fault(each, self._case, readings) for each in found]
+        return []
 
     def expected(self) -> Array:
         """(P, 3) XYZ in cd/m² of the case's patches with the likeliest causes, NaN if not

@@ -31,6 +31,7 @@ CAUSES: Mapping[str, str] = {
     "gain": "gain of one channel",
     "offset": "offset of one channel",
     "luminance": "white set to another luminance",
+    "misread": "a reading that disagrees with all others",
     "drift": "warm-up drift",
     "colour-drift": "white that changes its colour during the session",
 }

@@ -188,7 +188,7 @@ BRIGHT = 1.0
 """cd/m²"""
 PACES = (0.1, 0.2, 0.35, 0.6, 1.0, 1e3)
 """Time constants of the approach, as shares of the session; the last is a straight line."""
-NOISE = 0.3
+NOISE = 0.2
 """Share of the drift by which the repeated readings may scatter about it."""
 BACK = 0.15
 """Share of the drift by which a reading may step back."""

@@ -1,4 +1,4 @@
-"""Likely causes: what is wrong, how it shows, what to do; and the names of the numbers.
+"""Likely causes: what is wrong, how it shows, what to do.
 
 A fact stands in braces, printed as `FORMATS` says; a function chooses words by the facts.
 """
@@ -7,7 +7,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
-from typing import Literal
+from typing import Any, Literal
 
 from compliance.model import Fit, Texts
 from compliance.report.numbers import format_plain
@@ -334,6 +334,63 @@ def drift(change: float, scatter: float, repeats: int) -> Texts:
     )
 
 
+def misread(
+    patch: tuple[int, int, int], line: int, read: float, expected: float, away: float, looks: str
+) -> Texts:
+    """`looks`: what the reading looks like, as a sentence."""
+    return Texts(
+        title=f"The reading of patch {patch} is off",
+        text=(
+            f"Line {line} reads {luminance(read)}; by the readings beside it, which agree, "
+            f"{luminance(expected)} belong there, and it lies ΔE ITP {number(away, 2)} from that. "
+            f"{looks}"
+        ),
+        next_step=(
+            "Read this patch again once it has settled, and add the reading with `compliance "
+            "convert READINGS WHOLE --encoding ENCODING --retake AGAIN --reason TEXT`; if it "
+            "reads the same, the display is off at this one colour."
+        ),
+    )
+
+
+def misread_unsettled(share: float, **facts: Any) -> Texts:
+    return misread(
+        **facts,
+        looks=(
+            f"It is what a mixture with {percent(share)} of the light of the patch before it "
+            "would read: it may have been read before the display or the meter had settled."
+        ),
+    )
+
+
+def misread_unsettled_or_covered(share: float, **facts: Any) -> Texts:
+    return misread(
+        **facts,
+        looks=(
+            f"It is what a mixture with {percent(share)} of the light of the patch before it "
+            "would read, and also what its own colour would with less light: it may have been "
+            "read before the display or the meter had settled, the meter may have slipped, or "
+            "something may have covered the patch."
+        ),
+    )
+
+
+def misread_covered(**facts: Any) -> Texts:
+    return misread(
+        **facts,
+        looks=(
+            "Its colour is right and its light is not: the meter may have slipped, or something "
+            "may have covered the patch."
+        ),
+    )
+
+
+def misread_otherwise(**facts: Any) -> Texts:
+    return misread(
+        **facts, looks="The meter may have moved, or the patch may have been another one."
+    )
+
+
 def colour_drift(change: float, scatter: float, repeats: int, towards: str) -> Texts:
     return Texts(
         title=f"White moved by Δu'v' {number(change, 2)} towards {towards} during the session",
@@ -521,66 +578,10 @@ CAUSES: Mapping[str, Texts | Callable[..., Texts]] = {
     "gain": gain,
     "offset": offset,
     "luminance": white_too_bright,
+    "misread": misread_otherwise,
+    "misread.unsettled": misread_unsettled,
+    "misread.covered": misread_covered,
+    "misread.unsettled-or-covered": misread_unsettled_or_covered,
     "drift": drift,
     "colour-drift": colour_drift,
-}
-
-# ------------------------------------------------------------ numbers
-
-
-def _place(along: Literal["window", "seconds"]) -> Callable[[float], str]:
-    def text(place: float) -> str:
-        return f"luminance {shown_words(along, number(place))}".replace("\u00a0", " ")
-
-    return text
-
-
-EVIDENCE: Mapping[str, str | Callable[..., str]] = {
-    "error": "mean difference with it",
-    "error-without": "mean difference without it",
-    "exponent": "exponent",
-    "system-gamma": "system gamma",
-    "exponent-in-rule's-form": "exponent in the rule's form",
-    "black-code": "highest code that shows as black",
-    "white-code": "lowest code that shows as white",
-    "code-of-black": "code that black shows as",
-    "code-of-white": "code that white shows as",
-    "top": "highest luminance",
-    "highlights-level": "signal from which",
-    "target": "target there",
-    "brightest": "brightest reading",
-    "slope": "slope above it",
-    "blacks-level": "signal up to which",
-    "luminance": "reading there",
-    "lowered-by": "signal lowered by",
-    "lowest-grey": "lowest grey above it",
-    "light-added": "light added",
-    "black": "black as read",
-    "black-admitted": "black that the rule admits",
-    "gain": "light of {channel}",
-    "offset": "offset of {channel}",
-    "white": "white as read",
-    "white-asked": "white that the rule asks for",
-    "primaries-away": "largest distance of the two sets",
-    "primary-away": "{primary} from the rule's",
-    "white-x": "x of white as read",
-    "white-y": "y",
-    "away-from-rule": "from the rule's white",
-    "away-from-named": "from the white named",
-    "kelvin": "temperature of the nearest daylight",
-    "away-from-daylight": "from that daylight",
-    "luminance-by-window": _place("window"),
-    "luminance-by-seconds": _place("seconds"),
-    "patches-in-common": "patches in common",
-    "median-difference": "median difference before and after",
-    "95th-percentile": "95th percentile",
-    "drift": "change of the light over the session",
-    "scatter": "scatter about it",
-    "repeats": "readings of repeated patches",
-    "colour-drift": "change of the white's colour over the session",
-    "colour-scatter": "scatter about it",
-    "u-at-start": "u' of white at the start",
-    "v-at-start": "v' at the start",
-    "u-at-end": "u' at the end",
-    "v-at-end": "v' at the end",
 }
