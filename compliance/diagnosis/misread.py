@@ -237,6 +237,8 @@ def _channels(inputs: Inputs, greys: Places, off: dict[int, Array]) -> Array:
     tone = np.maximum(tone - inputs.black[1], 0.0)
     level = asked[greys].max(axis=1)
     lit = (level > 0) & (tone > 0)
+    if not lit.any():
+        return asked
     level, share = level[lit], tone[lit] / level[lit]
     tiny = 1e-9 * level.max()
     log = np.interp(np.log(np.maximum(asked, tiny)), np.log(level), np.log(share))

@@ -235,3 +235,20 @@ def test_a_noisy_session_is_accused_of_nothing(rule: str) -> None:
         assert find_drift(read) is None
         assert find_colour_drift(read) is None
         assert misread(read) == []
+
+
+@pytest.mark.parametrize("rule", RULES)
+def test_readings_of_anything_are_searched(rule: str) -> None:
+    """Light in another order, none at all, the same everywhere, or a bright black."""
+    read, random = plain(rule), np.random.RandomState(3)
+    black = int(np.argmin(read.xyz[:, 1]))
+    kinds = [
+        *(read.xyz[random.permutation(len(read))] for _ in range(20)),
+        np.zeros_like(read.xyz),
+        np.full_like(read.xyz, 20.0),
+        np.where(np.arange(len(read))[:, None] == black, 2 * read.xyz.max(axis=0), read.xyz),
+    ]
+    for xyz in kinds:
+        case = matched(rule, replace(read, xyz=xyz))
+        assert len(misread(case)) <= 2
+        find_colour_drift(case)
