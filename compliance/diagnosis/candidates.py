@@ -31,6 +31,7 @@ from compliance.diagnosis.fitting import (
 )
 from compliance.diagnosis.gate import Counterfactual, change_between, corrected, scaled_back
 from compliance.diagnosis.inputs import Inputs, gather, itp, thinned, white_of
+from compliance.diagnosis.limiter import limiter_options, power_limiter_cause
 from compliance.diagnosis.misread import find_misreadings, misread_fault
 from compliance.diagnosis.session_faults import (
     Drift,
@@ -69,6 +70,7 @@ FITTED: Mapping[str, Row] = {
     "highlights": Row(tone_faults.highlight_options, tone_faults.highlights_cause),
     "blacks": Row(tone_faults.black_options, tone_faults.blacks_cause),
     "raised-black": Row(tone_faults.raised_options, tone_faults.raised_cause),
+    "limiter": Row(limiter_options, power_limiter_cause),
     "gain": Row(colour_faults.gain_options, colour_faults.gain_cause),
     "offset": Row(colour_faults.offset_options, colour_faults.offset_cause),
     "luminance": Row(colour_faults.luminance_options, None),
@@ -209,7 +211,7 @@ class _Fitted:
         that with all causes."""
         plain = simulate(self._plain, self._every).xyz[0]
         for light in (plain, self._whole.light):
-            if found := find_misreadings(self._case, self._every, light):
+            if found := find_misreadings(self._case, self._every, light, plain):
                 return [misread_fault(each, self._case, readings) for each in found]
         return []
 
@@ -258,7 +260,8 @@ class _Fitted:
 
     def _limited(self, limiter: Limiter) -> tuple[float, Group]:
         """A limiter, with its worth; at the rule's window it dims whatever is brighter."""
-        start, shares, chosen = self._start, dict(limiter.shares), self._node.chosen
+        start, shares = self._start, dict(limiter.shares)
+        chosen = [each for each in self._node.chosen if each.option.cause != "limiter"]
         if np.isfinite(limiter.cap):
             start = start._replace(luminance_cap=self._plain.luminance_cap)
             shares = {at: share for at, share in shares.items() if at not in self._every.patches}
@@ -286,6 +289,8 @@ class _Fitted:
         if not self._fits(self._display):
             return
         for chosen in node.chosen:
+            if chosen.option.cause == "limiter" and self._limiters:
+                continue  # told by its readings at several windows or times
             without = applied(self._start, _others(node.chosen, chosen))
             fall = cost(float(loss(without, inputs)[0])) - cost(node.loss)
             worth_it = fall >= price(chosen) and _difference(self._display, without, inputs) >= SEEN

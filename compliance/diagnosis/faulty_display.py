@@ -175,6 +175,11 @@ class Display(NamedTuple):
     """(K,) largest luminance in cd/m²"""
     channel_cap: Array
     """(K,) largest light of a channel, as a share of the rule's white"""
+    power_cap: Array
+    """(K,) largest sum of the channels' light by their power, as a share of the rule's white; above
+    it a patch is dimmed as a whole"""
+    even_power: Array
+    """(K,) share of the power that is the same for each channel, the rest being as its luminance"""
     offset: Array
     """(K, 3) added to the panel's own drive"""
     panel_exponent: Array
@@ -218,6 +223,8 @@ def ideal_display(inputs: Inputs) -> Display:
         shoulder_slope=one,
         luminance_cap=np.inf * one,
         channel_cap=np.inf * one,
+        power_cap=np.inf * one,
+        even_power=one,
         offset=np.zeros((1, 3)),
         panel_exponent=(2.6 if model.curve == "dcdm" else 2.4) * one,
         gain=np.ones((1, 3)),
@@ -324,6 +331,11 @@ def _channels(display: Display, inputs: Inputs, lift: Array) -> Array:
         light = shifted(light, offset, _curve(display), model)
     if np.isfinite(display.channel_cap).any():
         light = np.minimum(light, display.channel_cap[:, None, None])
+    if np.isfinite(display.power_cap).any():
+        even = display.even_power[:, None, None]
+        power = even * light.mean(axis=-1, keepdims=True)
+        power = power + (1 - even) * (light @ model.from_target[1])[..., None]
+        light = light * np.minimum(display.power_cap[:, None, None] / np.maximum(power, 1e-12), 1)
     return light
 
 

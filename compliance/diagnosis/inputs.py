@@ -70,6 +70,8 @@ class Inputs(NamedTuple):
     """(G, 2) level and luminance in cd/m² of every measured neutral, the darkest first"""
     top: float
     """cd/m² of the brightest reading"""
+    window: float
+    """% of the screen's area"""
     hues: NDArray[np.int64]
     """(3,) places among the P patches of the pure red, green and blue; -1: not measured"""
     exponent: Exponent | None
@@ -127,6 +129,7 @@ def gather(case: MatchedReadings) -> Inputs | None:
         span=_span(case),
         darkest=_darkest(case, max(level, model.white_luminance)),
         greys=_greys(case, there),
+        window=case.rule.window,
         top=float(case.view.xyz[there, 1].max()),
         hues=_hues(signal, model),
         exponent=_exponent(case),

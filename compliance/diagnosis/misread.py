@@ -77,10 +77,13 @@ Predict = Callable[[Sequence[int]], Predicted]
 """Predicts each reading by the others, without the places left out."""
 
 
-def find_misreadings(case: MatchedReadings, inputs: Inputs, light: Array) -> list[Misreading]:
+def find_misreadings(
+    case: MatchedReadings, inputs: Inputs, light: Array, smooth: Array
+) -> list[Misreading]:
     """At most two readings that are off; none if more are, or if nothing tells.
 
-    `light` (P, 3): the inputs' patches as shown by a display that is near to the one measured.
+    `light` (P, 3): the inputs' patches as shown by a display that is near to the one measured;
+    `smooth` (P, 3): by one without a bend, which must tell about the same.
     """
     greys = np.flatnonzero(inputs.neutral)
     greys = greys[np.argsort(inputs.nominal[greys], kind="stable")]
@@ -90,7 +93,7 @@ def find_misreadings(case: MatchedReadings, inputs: Inputs, light: Array) -> lis
     inputs = inputs._replace(xyz=np.array(xyz), itp=itp(np.array(xyz)))
     off: dict[int, Array] = {}
     if len(greys) >= LEAST_GREYS:
-        off |= _off_greys(greys, inputs, light)
+        off |= _off_greys(greys, inputs, light, smooth)
     colours = np.flatnonzero(~inputs.neutral & (inputs.nominal > 0))
     if len(colours) >= LEAST_COLOURS:
         off |= _off_colours(colours, greys, inputs, off)
@@ -135,27 +138,13 @@ def _repeats(case: MatchedReadings, inputs: Inputs) -> Iterator[Misreading]:
 # ------------------------------------------------------------ greys
 
 
-def _off_greys(greys: Places, inputs: Inputs, light: Array) -> dict[int, Array]:
+def _off_greys(greys: Places, inputs: Inputs, light: Array, smooth: Array) -> dict[int, Array]:
     """Places of greys that are off, and their expected XYZ."""
     read = inputs.xyz[greys]
-    veil = VEIL * GREY
-    base = light[greys] + veil
-    error = np.log(np.maximum(read + veil, 1e-6) / base)
     level = inputs.signal[greys].max(axis=1)
 
     def predict(left: Sequence[int]) -> Predicted:
-        kept = np.setdiff1d(np.arange(len(greys)), left)
-        shares = np.full(error.shape, np.nan)
-        for at in range(len(greys)):
-            below, above = kept[kept < at][-1:], kept[kept > at][:1]
-            if len(below) and len(above):
-                low, high = int(below[0]), int(above[0])
-                way = (level[at] - level[low]) / max(level[high] - level[low], 1e-9)
-                shares[at] = error[low] + way * (error[high] - error[low])
-        top = len(greys) - 1
-        if len(kept) > 1 and read[top, 1] < REACHED * read[kept[kept < top][-1], 1]:
-            shares[top] = error[kept[kept < top][-1]]
-        xyz = base * np.exp(shares) - veil
+        xyz = _between(read, level, light[greys], left)
         return Predicted(xyz, np.linalg.norm(itp(xyz) - itp(read), axis=-1))
 
     def fits(left: Sequence[int], predicted: Predicted) -> bool:
@@ -167,9 +156,32 @@ def _off_greys(greys: Places, inputs: Inputs, light: Array) -> dict[int, Array]:
                 return False
             if not predicted.away[at] >= np.nanmax(predicted.away[others], initial=0.0):
                 return False
-        return all(_can_be_read(at, read) for at in left)
+        if not all(_can_be_read(at, read) for at in left):
+            return False
+        also = _between(read, level, smooth[greys], left)
+        apart = np.linalg.norm(itp(also) - itp(predicted.xyz), axis=-1)
+        return all(apart[at] <= predicted.away[at] / 2 for at in left)
 
     return {int(greys[at]): xyz for at, xyz in _apart(predict, fits, len(greys)).items()}
+
+
+def _between(read: Array, level: Array, light: Array, left: Sequence[int]) -> Array:
+    """(n, 3) XYZ of greys in ascending order, by a display's light (n, 3) and its distance from
+    those read on both sides of each, some being left out; NaN at the ends."""
+    base = light + VEIL * GREY
+    error = np.log(np.maximum(read + VEIL * GREY, 1e-6) / base)
+    kept = np.setdiff1d(np.arange(len(read)), left)
+    shares = np.full(error.shape, np.nan)
+    for at in range(len(read)):
+        below, above = kept[kept < at][-1:], kept[kept > at][:1]
+        if len(below) and len(above):
+            low, high = int(below[0]), int(above[0])
+            way = (level[at] - level[low]) / max(level[high] - level[low], 1e-9)
+            shares[at] = error[low] + way * (error[high] - error[low])
+    top = len(read) - 1
+    if len(kept) > 1 and read[top, 1] < REACHED * read[kept[kept < top][-1], 1]:
+        shares[top] = error[kept[kept < top][-1]]
+    return np.asarray(base * np.exp(shares) - VEIL * GREY)
 
 
 def _can_be_read(at: int, read: Array) -> bool:

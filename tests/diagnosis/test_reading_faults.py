@@ -138,7 +138,8 @@ def misread(case: MatchedReadings) -> list[Misreading]:
     """What is off beside the display that the rule requires."""
     inputs = gather(case)
     assert inputs is not None
-    return find_misreadings(case, inputs, simulate(ideal_display(inputs), inputs).xyz[0])
+    plain = simulate(ideal_display(inputs), inputs).xyz[0]
+    return find_misreadings(case, inputs, plain, plain)
 
 
 GREY, COLOUR = (502, 502, 502), (64, 940, 940)

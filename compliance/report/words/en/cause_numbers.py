@@ -50,6 +50,7 @@ EVIDENCE: Mapping[str, str | Callable[..., str]] = {
     "away-from-named": "from the white named",
     "kelvin": "temperature of the nearest daylight",
     "away-from-daylight": "from that daylight",
+    "primaries-over-white": "red, green and blue together over white",
     "luminance-by-window": _place("window"),
     "luminance-by-seconds": _place("seconds"),
     "patches-in-common": "patches in common",

@@ -502,6 +502,19 @@ CAUSES: Mapping[str, Texts | Callable[..., Texts]] = {
             "window that the rule asks for, and lower the slot's peak until it holds."
         ),
     ),
+    "limiter.power": Texts(
+        title="A limiter seems to take light from white and bright colours",
+        text=(
+            "White reads {white:luminance} in a window of {window:number} % of the screen; red, "
+            "green and blue together have {excess:percent} more light than it. Dark and single "
+            "colours fit, and what takes more power is dimmed."
+        ),
+        next_step=(
+            "Read white in windows of several sizes (`compliance plan RULE --windows`): if small "
+            "ones are brighter, switch off the display's power or brightness limiter, or lower "
+            "the slot's white until it holds; if not, look for highlights that the display bends."
+        ),
+    ),
     "sag": Texts(
         title="The light falls by {lost:percent} while a patch is shown",
         text="The same signal reads {readings:by-seconds}.",
