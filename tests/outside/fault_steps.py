@@ -64,6 +64,11 @@ def windows(slot: Slot) -> bool:
     return slot.book.window < 50
 
 
+def emissive_or_lit(slot: Slot) -> bool:
+    """Say whether the supply of the screen itself may be limited: not of a projector."""
+    return slot.panel.technology != "projector"
+
+
 # Signal
 
 

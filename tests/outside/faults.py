@@ -154,6 +154,7 @@ def catalogue() -> tuple[Fault, ...]:
         "compressed from .6": steps.compressed(0.6, 0.95),
         "compressed from .4": steps.compressed(0.4, 0.85),
     }
+    screen = steps.emissive_or_lit
     ranges = {"narrow as full": steps.NARROW_AS_FULL, "full as narrow": steps.FULL_AS_NARROW}
     meters = {
         "none, filters .5": steps.meter("none", 0.5),
@@ -178,9 +179,11 @@ def catalogue() -> tuple[Fault, ...]:
         *many("highlights", "highlights luminance", highlights, lambda s: not _highlights(s)),
         *many("blacks crushed", "blacks", sized(steps.crushed, 0.01, 0.02, 0.04, 0.07)),
         *many("black raised by light", "raised-black", sized(steps.raised, 0.001, 0.003, 0.01)),
-        *many("black raised by drive", "raised-black", sized(steps.lifted, 0.02, 0.04, 0.07)),
+        *many("black raised by drive", "raised-black", sized(steps.lifted, 0.02, 0.04)),
+        # a narrow signal shown as full, at the rule's white: 16/235 of full scale
+        *many("black raised by drive", "raised-black range", sized(steps.lifted, 0.07)),
         *many("luminance", "luminance", sized(steps.luminance, 0.93, 1.08, 0.85, 1.2, 0.6, 1.5)),
-        *many("limiter", "limiter", sized(steps.limited, 0.85, 0.7, 0.5, 0.3)),
+        *many("limiter", "limiter", sized(steps.limited, 0.85, 0.7, 0.5, 0.3), screen),
         *many(
             "limiter, only full", "limiter", sized(steps.full_only, 0.9, 0.8, 0.5), steps.windows
         ),
