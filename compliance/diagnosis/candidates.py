@@ -32,6 +32,7 @@ from compliance.diagnosis.fitting import (
 from compliance.diagnosis.gate import Counterfactual, change_between, corrected, scaled_back
 from compliance.diagnosis.inputs import Inputs, gather, itp, thinned, white_of
 from compliance.diagnosis.limiter import limiter_options, power_limiter_cause
+from compliance.diagnosis.meter_faults import Instrument, find_meter_fault, meter_cause
 from compliance.diagnosis.misread import find_misreadings, misread_fault
 from compliance.diagnosis.session_faults import (
     Drift,
@@ -103,7 +104,7 @@ Group = tuple[CandidateCause, ...]
 
 
 def candidates(
-    case: MatchedReadings, readings: Readings, before: Readings | None
+    case: MatchedReadings, readings: Readings, before: Readings | None, instrument: Instrument
 ) -> tuple[list[Group], Array | None]:
     """Candidate causes, the likeliest first, and the light (P, 3) in cd/m² of a display with them,
     NaN where it is not modelled; None if too little was measured for a model."""
@@ -113,7 +114,7 @@ def candidates(
     if gather(case) is None:
         return [*first, *(_limited(limiter, case) for limiter in limiters)], None
     fitted = _fitted(case, readings, limiters)
-    return [*first, *fitted.groups()], fitted.expected()
+    return [*first, *fitted.groups(instrument)], fitted.expected()
 
 
 def _limited(limiter: Limiter, case: MatchedReadings) -> Group:
@@ -222,7 +223,7 @@ class _Fitted:
         expected[self._every.patches] = self._whole.light
         return expected
 
-    def groups(self) -> list[Group]:
+    def groups(self, instrument: Instrument) -> list[Group]:
         """Groups of candidate causes, the likeliest first."""
         ranked = [self._limited(limiter) for limiter in self._limiters]
         if self._drift is not None:
@@ -231,10 +232,36 @@ class _Fitted:
         ranked += (self._group(chosen) for chosen in supported)
         plain = (self._white_off(), self._hue_off(supported), self._black_off(supported))
         ranked += ((worth, (candidate,)) for worth, candidate in filter(None, plain))
+        ranked = self._with_meter(ranked, instrument)
         ranked = [(worth, tuple(map(self._with_readings_mended, group))) for worth, group in ranked]
         ranked += (self._of_readings(fault) for fault in self._faults)
         ranked.sort(key=lambda each: -each[0])
         return [group for _, group in ranked]
+
+    def _with_meter(
+        self, ranked: list[tuple[float, Group]], instrument: Instrument
+    ) -> list[tuple[float, Group]]:
+        """The groups, those whose light a meter's matrix makes too together with the meter."""
+        fault = find_meter_fault(self._start, self._node, self._inputs, instrument)
+        if fault is None or fault.loss > self._enough:
+            return ranked
+        rivals = [
+            (worth, group)
+            for worth, group in ranked
+            if any(each.cause.kind in fault.rivals for each in group)
+        ]
+        if not rivals and not fault.stands_alone:
+            return ranked
+        readings, alone = self._case.view.readings, self._alone
+        undone = Counterfactual(
+            fault.taken_out(readings), alone, alone + fault.taken_out(readings + alone)
+        )
+        meter = (CandidateCause(meter_cause(fault), undone),)
+        rivals.sort(key=lambda each: -each[0])
+        display = tuple(each for _, group in rivals for each in group)
+        whole = (*meter, *display) if fault.goes_first else (*display, *meter)
+        worth = max((worth for worth, _ in rivals), default=fault.worth)
+        return [*(each for each in ranked if each not in rivals), (worth, whole)]
 
     def _of_readings(self, fault: ReadingFault) -> tuple[float, Group]:
         """A fault of the readings as a candidate cause, with its worth."""

@@ -48,7 +48,7 @@ def primaries_options(inputs: Inputs) -> Iterator[Option]:
         if np.abs(own - signal).max() > SAME and np.abs(points - signal).max() > SAME:
             named.append(_assumed(name, points, inputs))
     yield from named
-    read = _read(inputs)
+    read = primaries_read(inputs)
     if read is not None:
         read = _nearest(read, own)
         away = np.linalg.norm(xy_to_uv(read) - xy_to_uv(own), axis=-1)
@@ -56,7 +56,7 @@ def primaries_options(inputs: Inputs) -> Iterator[Option]:
             yield _measured(read, named, inputs)
 
 
-def _read(inputs: Inputs) -> Array | None:
+def primaries_read(inputs: Inputs) -> Array | None:
     """(3, 2) x, y of the patches of a single primary, black subtracted."""
     if np.any(inputs.hues < 0):
         return None

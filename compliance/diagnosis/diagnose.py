@@ -13,6 +13,7 @@ from typing import NamedTuple
 from compliance.diagnosis.candidates import Group, candidates
 from compliance.diagnosis.fitting import Array
 from compliance.diagnosis.gate import Missed, explained_by, missed
+from compliance.diagnosis.meter_faults import UNKNOWN, Instrument, instrument_of
 from compliance.grading.match import MatchedReadings, matched
 from compliance.model import Cause, Finding, Level, Measurement, Readings
 
@@ -34,6 +35,7 @@ CAUSES: Mapping[str, str] = {
     "misread": "a reading that disagrees with all others",
     "drift": "warm-up drift",
     "colour-drift": "white that changes its colour during the session",
+    "meter": "meter not matched to this display",
 }
 """Every kind of cause."""
 
@@ -57,7 +59,8 @@ def diagnosis_of(measurement: Measurement, findings: Sequence[Finding]) -> Diagn
     outside = missed(case, findings)
     if not outside:
         return Diagnosis(())
-    groups, expected = candidates(case, measurement.graded, as_found.graded if as_found else None)
+    before = as_found.graded if as_found else None
+    groups, expected = candidates(case, measurement.graded, before, instrument_of(measurement))
     explaining = [_explaining(group, outside, case) for group in groups]
     explaining.sort(key=lambda causes: not any(map(_explains_shall, causes)))
     return Diagnosis(_ranked(explaining), expected)
@@ -83,8 +86,11 @@ def _ranked(groups: Iterable[Iterable[Cause]]) -> tuple[Cause, ...]:
 
 
 def diagnose(
-    case: MatchedReadings, readings: Readings, before: Readings | None = None
+    case: MatchedReadings,
+    readings: Readings,
+    before: Readings | None = None,
+    instrument: Instrument = UNKNOWN,
 ) -> Diagnosis:
     """The likely causes of a display's deviations, for any verdict."""
-    groups, expected = candidates(case, readings, before)
+    groups, expected = candidates(case, readings, before, instrument)
     return Diagnosis(_ranked([each.cause for each in group] for group in groups), expected)

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
-from compliance.diagnosis.faulty_display import Display, simulate
+from compliance.diagnosis.faulty_display import Display, Shown, simulate
 from compliance.diagnosis.inputs import Inputs, itp
 
 Array = NDArray[np.float64]
@@ -84,7 +84,11 @@ def loss(display: Display, inputs: Inputs) -> Array:
 
     A pseudo-Huber loss, so that a few patches that do not fit decide nothing.
     """
-    made = simulate(display, inputs)
+    return loss_of(simulate(display, inputs), display, inputs)
+
+
+def loss_of(made: Shown, display: Display, inputs: Inputs) -> Array:
+    """(K,) the same for light (K, P, 3) that the displays were found to give."""
     away = np.linalg.norm(itp(made.xyz) - inputs.itp, axis=-1)
     mean = np.mean(np.sqrt(1 + away**2) - 1, axis=1)
     low, high = display.plausible_white

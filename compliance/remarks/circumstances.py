@@ -9,11 +9,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, datetime, time, timedelta
 
 import numpy as np
 
 from compliance.errors import RuleError
+from compliance.grading.correction import unmatched
 from compliance.grading.hlg_target import limits_of_peak, telling_greys
 from compliance.grading.match import MatchedReadings, Matcher, distinct_patches, matched
 from compliance.grading.patch_groups import Along, groups_differing_only_in
@@ -186,19 +187,14 @@ def _hidden_black(case: MatchedReadings) -> Remark | None:
 
 def _correction(meter: Meter | None, display: Display | None) -> Remark | None:
     """A remark on a colorimeter that is not known to be matched to this display."""
-    if meter is None or meter.kind != "colorimeter":
+    lacking = unmatched(meter, display)
+    if lacking is None:
         return None
-    if meter.correction is None:
+    if lacking.why == "none":
         return Remark("correction", variant="none")
-    made_for, day = meter.correction.get("made_for"), meter.correction.get("date")
-    serial = display.serial if display else None
-    if made_for is not None and serial is not None and str(made_for) != serial:
-        return Remark("correction", {"made_for": str(made_for), "serial": serial}, variant="other")
-    issued = meter.certificate.issued if meter.certificate else None
-    if day is not None and issued is not None and date.fromisoformat(str(day)) < issued:
-        facts = {"date": date.fromisoformat(str(day)), "issued": issued}
-        return Remark("correction", facts, variant="older")
-    return None
+    return Remark(
+        "correction", lacking.facts, variant="other" if lacking.why == "other" else "older"
+    )
 
 
 def _future(measured: datetime | None, now: datetime) -> Remark | None:

@@ -69,4 +69,5 @@ EVIDENCE: Mapping[str, str | Callable[..., str]] = {
     "v-at-start": "v' at the start",
     "u-at-end": "u' at the end",
     "v-at-end": "v' at the end",
+    "meter-moves": "{colour} moved by",
 }

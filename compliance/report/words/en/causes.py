@@ -11,7 +11,9 @@ from typing import Any, Literal
 
 from compliance.model import Fit, Texts
 from compliance.report.numbers import format_plain
+from compliance.report.words.en.colour_names import PRIMARIES, WHITES
 from compliance.report.words.en.grammar import joined
+from compliance.report.words.en.meter_cause import meter
 from compliance.report.words.en.rules import shown_words
 
 
@@ -238,16 +240,6 @@ def white_too_bright(white: float, asked: float) -> Texts:
 
 # ------------------------------------------------------------ colour
 
-PRIMARIES = {
-    "bt709": "BT.709",
-    "bt2020": "BT.2020",
-    "p3": "P3",
-    "adobe-rgb": "Adobe RGB",
-    "bt601-525": "BT.601 with 525 lines",
-    "bt601-625": "BT.601 with 625 lines",
-    None: "those of the rule",
-}
-
 
 def primaries_unnamed(xy: Sequence[tuple[str, float, float]], rule: str | None) -> Texts:
     """Of each primary its name and its x, y as read."""
@@ -264,9 +256,6 @@ def primaries_unnamed(xy: Sequence[tuple[str, float, float]], rule: str | None) 
             "check that the meter's correction is the one for this display."
         ),
     )
-
-
-WHITES = {"dci": "the cinema's white", "e": "the equal-energy white"}
 
 
 def white_elsewhere(
@@ -597,4 +586,5 @@ CAUSES: Mapping[str, Texts | Callable[..., Texts]] = {
     "misread.unsettled-or-covered": misread_unsettled_or_covered,
     "drift": drift,
     "colour-drift": colour_drift,
+    "meter": meter,
 }
