@@ -8,7 +8,7 @@ from typing import NamedTuple
 import numpy as np
 
 from compliance.colour import spaces
-from compliance.diagnosis import colour_faults, tone_faults
+from compliance.diagnosis import colour_faults, deliverables, panel_faults, tone_faults
 from compliance.diagnosis.causes import FitContext, Next
 from compliance.diagnosis.colour_faults import luminance_cause, white_elsewhere_cause
 from compliance.diagnosis.faulty_display import (
@@ -67,6 +67,7 @@ FITTED: Mapping[str, Row] = {
     "channels": Row(colour_faults.swap_options, colour_faults.swap_cause),
     "primaries": Row(colour_faults.primaries_options, colour_faults.primaries_cause),
     "white": Row(colour_faults.white_options, colour_faults.white_cause),
+    "deliverable": Row(deliverables.table_options, deliverables.table_cause),
     "white-elsewhere": Row(colour_faults.any_white_options, None),
     "highlights": Row(tone_faults.highlight_options, tone_faults.highlights_cause),
     "blacks": Row(tone_faults.black_options, tone_faults.blacks_cause),
@@ -74,6 +75,9 @@ FITTED: Mapping[str, Row] = {
     "limiter": Row(limiter_options, power_limiter_cause),
     "gain": Row(colour_faults.gain_options, colour_faults.gain_cause),
     "offset": Row(colour_faults.offset_options, colour_faults.offset_cause),
+    "clipping": Row(panel_faults.clipping_options, panel_faults.clipping_cause),
+    "tint": Row(panel_faults.tint_options, panel_faults.tint_cause),
+    "crosstalk": Row(panel_faults.crosstalk_options, panel_faults.crosstalk_cause),
     "luminance": Row(colour_faults.luminance_options, None),
 }
 """Causes found by fitting models of a whole display to the readings."""

@@ -83,6 +83,11 @@ def _supported(display: Display, without: Display, inputs: Inputs) -> bool:
     return bool(off.max() <= NEAR and off.sum() <= BETTER * before.sum())
 
 
+def hues_fit(display: Display, inputs: Inputs) -> bool:
+    """Whether the measured red, green and blue, if there are any, are near a display's."""
+    return not np.any(inputs.hues >= 0) or bool(_off(display, inputs).max() <= NEAR)
+
+
 def _off(display: Display, inputs: Inputs) -> Array:
     """Δu'v' of the measured red, green and blue from those of a display."""
     hues = inputs.hues[inputs.hues >= 0]

@@ -98,6 +98,33 @@ def shifted(light: Array, offset: Array, curve: Curve, model: TargetModel) -> Ar
     return np.asarray(peak * transfer.power(np.maximum(drive, 0.0), exponent))
 
 
+WIDTH = 0.2
+"""Standard deviation of a bump in level; practice, a control point of a calibration."""
+PANEL = 2.4
+"""Exponent of the drive in which a level is told, for all curves but PQ, whose signal tells it."""
+
+
+def _bumped(light: Array, display: Display, model: TargetModel) -> Array:
+    """Light (K, P, 3) of channels with their bumps."""
+    curve = _curve(display)
+    share = np.clip(light / _peak(curve, model), 0.0, 1.0)
+    level = share ** (1 / PANEL)
+    if curve.name == "pq":
+        level = pq.pq_inverse(share * model.peak_luminance)
+    width = WIDTH if curve.name != "pq" else WIDTH / 2
+    bump = np.exp(-(((level - display.bump_centre[:, None, None]) / width) ** 2) / 2)
+    return np.asarray(light * (1 + display.bump[:, None, :] * bump))
+
+
+def _leaked(light: Array, display: Display, model: TargetModel) -> Array:
+    """Light (K, P, 3) of channels whose own drive leaks into the others."""
+    peak, exponent = _peak(_curve(display), model), display.panel_exponent[:, None, None]
+    drive = transfer.power(np.maximum(light, 0.0) / peak, 1 / exponent)
+    share = display.crosstalk[:, None, None]
+    mixed = (1 - 3 * share) * drive + share * drive.sum(axis=-1, keepdims=True)
+    return np.asarray(peak * transfer.power(mixed, exponent))
+
+
 def lift_of(black: Array, curve: Curve, model: TargetModel) -> Array:
     """(K,) lift of the drive that makes black a share (K,) of the white: of the signal's drive, or
     of the panel's own if the signal is PQ."""
@@ -184,6 +211,14 @@ class Display(NamedTuple):
     """(K, 3) added to the panel's own drive"""
     panel_exponent: Array
     """(K,) exponent of that drive"""
+    crosstalk: Array
+    """(K,) share of each channel's own drive in each of the two others; greys keep theirs"""
+    bump: Array
+    """(K, 3) share by which a channel's light is raised about `bump_centre`"""
+    bump_centre: Array
+    """(K,) level"""
+    top: Array
+    """(K, 3) largest light of a channel, as a share of that for the rule's peak"""
     gain: Array
     """(K, 3) on the light"""
     ripple: Array
@@ -227,6 +262,10 @@ def ideal_display(inputs: Inputs) -> Display:
         even_power=one,
         offset=np.zeros((1, 3)),
         panel_exponent=(2.6 if model.curve == "dcdm" else 2.4) * one,
+        crosstalk=0 * one,
+        bump=np.zeros((1, 3)),
+        bump_centre=0.5 * one,
+        top=np.full((1, 3), np.inf),
         gain=np.ones((1, 3)),
         ripple=np.ones(()),
         plausible_white=inputs.span,
@@ -329,6 +368,12 @@ def _channels(display: Display, inputs: Inputs, lift: Array) -> Array:
     light = _own(drive, display, lift[:, None, None], model)
     if np.any(offset):
         light = shifted(light, offset, _curve(display), model)
+    if np.any(display.crosstalk):
+        light = _leaked(light, display, model)
+    if np.any(display.bump):
+        light = _bumped(light, display, model)
+    if np.isfinite(display.top).any():
+        light = np.minimum(light, _peak(_curve(display), model) * display.top[:, None, :])
     if np.isfinite(display.channel_cap).any():
         light = np.minimum(light, display.channel_cap[:, None, None])
     if np.isfinite(display.power_cap).any():

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from typing import NamedTuple
 
 import numpy as np
@@ -32,8 +32,11 @@ ONWARD = (1.0, 2.0, 4.0)
 """Factors of further common steps of all values, tried in turn."""
 
 
-ABOUT = {"white-elsewhere": "white"}
-"""The part that an option changes, if its cause is not named after it."""
+PARTS: Mapping[str, frozenset[str]] = {
+    "white-elsewhere": frozenset({"white"}),
+    "deliverable": frozenset({"curve", "primaries", "white", "luminance", "white-elsewhere"}),
+}
+"""The parts that an option changes, if its cause is not named after the only one."""
 
 
 class Option(NamedTuple):
@@ -58,9 +61,9 @@ class Option(NamedTuple):
     options (K = 1)."""
 
     @property
-    def about(self) -> str:
-        """The part that it changes; two options for the same part are never chosen together."""
-        return ABOUT.get(self.cause, self.cause)
+    def parts(self) -> frozenset[str]:
+        """What it changes; two options for the same part are never chosen together."""
+        return PARTS.get(self.cause, frozenset({self.cause}))
 
 
 class Chosen(NamedTuple):
@@ -230,8 +233,7 @@ class Found(NamedTuple):
         own = {each.option[:3] for each in self.best.chosen}
 
         def is_other(node: Node) -> bool:
-            parts = {each.option.about for each in node.chosen}
-            kept = elsewhere and fault.option.about in parts
+            kept = elsewhere and any(each.option.parts & fault.option.parts for each in node.chosen)
             keys = {each.option[:3] for each in node.chosen}
             return not kept and fault.option[:3] not in keys and not keys <= own
 
@@ -256,11 +258,11 @@ def search(inputs: Inputs, start: Display, options: Sequence[Option]) -> Found:
 
 def _grown(node: Node, options: Sequence[Option], start: Display, inputs: Inputs) -> list[Node]:
     """The most promising displays with one more fault, each with its best values."""
-    done = {each.option.about for each in node.chosen}
+    done = frozenset().union(*(each.option.parts for each in node.chosen))
     display = applied(start, node.chosen)
     rough = []
     for option in options:
-        if option.about not in done:
+        if not option.parts & done:
             chosen, value = best_on_grid(option, display, inputs)
             rough.append(Node((*node.chosen, chosen), value))
     rough.sort(key=lambda each: each.cost)

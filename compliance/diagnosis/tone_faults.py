@@ -38,8 +38,8 @@ def curve_options(inputs: Inputs) -> Iterator[Option]:
     if model.curve != "srgb":
         yield Option("curve", "srgb", "", _srgb, NOTHING)
     if model.curve != "pq":
-        yield Option("curve", "pq", "", _pq(inputs, by_channel=False), NOTHING)
-        yield Option("curve", "pq", "channels", _pq(inputs, by_channel=True), NOTHING)
+        yield Option("curve", "pq", "", clipped_pq(inputs), NOTHING)
+        yield Option("curve", "pq", "channels", clipped_pq(inputs, by_channel=True), NOTHING)
     gammas = np.arange(0.9, 1.51, 0.1)[:, None]
     own = model.system_gamma if model.curve == "hlg" else np.nan
     form = "add" if model.curve == "hlg" and not model.lift else "lift"
@@ -73,7 +73,7 @@ def _plausible_white(display: Display) -> tuple[float, float]:
     return (0.0, np.inf) if display.absolute else display.plausible_white
 
 
-def _with_curve(display: Display, curve: str, black: str, exponent: Array) -> Display:
+def with_curve(display: Display, curve: str, black: str, exponent: Array) -> Display:
     """The display with another curve, which is relative to its white."""
     return display._replace(
         curve=curve,
@@ -85,7 +85,7 @@ def _with_curve(display: Display, curve: str, black: str, exponent: Array) -> Di
 
 
 def _of_exponent(curve: str, black: str) -> Callable[[Display, Array], Display]:
-    return lambda display, values: _with_curve(display, curve, black, values[:, 0])
+    return lambda display, values: with_curve(display, curve, black, values[:, 0])
 
 
 def _power(black: str, inputs: Inputs) -> Option:
@@ -102,10 +102,10 @@ def _power(black: str, inputs: Inputs) -> Option:
 
 
 def _srgb(display: Display, values: Array) -> Display:
-    return _with_curve(display, "srgb", "add", np.ones(1))
+    return with_curve(display, "srgb", "add", np.ones(1))
 
 
-def _pq(inputs: Inputs, *, by_channel: bool) -> Callable[[Display, Array], Display]:
+def clipped_pq(inputs: Inputs, *, by_channel: bool = False) -> Callable[[Display, Array], Display]:
     """PQ, clipped at the brightest reading, as a whole or for each channel."""
     top = np.array([OVERHEAD * float(inputs.xyz[:, 1].max())])
 
@@ -312,8 +312,8 @@ def black_options(inputs: Inputs) -> Iterator[Option]:
         )
         return low(value, display) and black
 
-    lowered = np.linspace(0.02, 0.25, 24)[:, None]
-    yield Option("blacks", "lowered", "", _lowered, lowered, (0.01,), 0.1, low)
+    lowered = np.concatenate([[0.006, 0.01, 0.015], np.linspace(0.02, 0.25, 24)])[:, None]
+    yield Option("blacks", "lowered", "", _lowered, lowered, (0.005,), 0.05, low)
     dark = np.linspace(0.03, 0.4, 38)[:, None]
     if inputs.model.kind == "rgb":
         yield Option("blacks", "signal", "", _floored, dark, (0.01,), 0.03, cut_off)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Literal
 
-from compliance.report.words.en.causes import number
+from compliance.report.words.en.fact_formats import number
 from compliance.report.words.en.rules import shown_words
 
 
@@ -19,6 +19,10 @@ def _place(along: Literal["window", "seconds"]) -> Callable[[float], str]:
 EVIDENCE: Mapping[str, str | Callable[..., str]] = {
     "error": "mean difference with it",
     "error-without": "mean difference without it",
+    "channel-top": lambda channel: f"largest light of {channel}",
+    "tint": lambda channel: f"light of {channel} too much or too little",
+    "tint-level": "about this level of the signal",
+    "crosstalk": "drive of each channel in the others",
     "exponent": "exponent",
     "system-gamma": "system gamma",
     "exponent-in-rule's-form": "exponent in the rule's form",

@@ -10,26 +10,12 @@ from dataclasses import replace
 from typing import Any, Literal
 
 from compliance.model import Fit, Texts
-from compliance.report.numbers import format_plain
 from compliance.report.words.en.colour_names import PRIMARIES, WHITES
+from compliance.report.words.en.fact_formats import luminance, number, percent
 from compliance.report.words.en.grammar import joined
 from compliance.report.words.en.meter_cause import meter
+from compliance.report.words.en.panel_causes import PANEL_CAUSES
 from compliance.report.words.en.rules import shown_words
-
-
-def number(value: float, digits: int = 3) -> str:
-    """To significant digits, as print."""
-    return format_plain(float(f"{value:.{digits}g}"))
-
-
-def percent(share: float, digits: int = 2) -> str:
-    """A share as per cent."""
-    return f"{number(100 * share, digits)}\u00a0%"
-
-
-def luminance(value: float) -> str:
-    return f"{number(value)}\u00a0cd/m²"
-
 
 CLEARLY, LIKELY = 2.0, 1.25
 """Times the error that the next best explanation leaves, from which a cause is clear or likely."""
@@ -580,6 +566,7 @@ CAUSES: Mapping[str, Texts | Callable[..., Texts]] = {
     "gain": gain,
     "offset": offset,
     "luminance": white_too_bright,
+    **PANEL_CAUSES,
     "misread": misread_otherwise,
     "misread.unsettled": misread_unsettled,
     "misread.covered": misread_covered,
