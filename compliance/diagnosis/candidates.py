@@ -8,8 +8,9 @@ from typing import NamedTuple
 import numpy as np
 
 from compliance.colour import spaces
-from compliance.diagnosis import colour_faults, deliverables, panel_faults, tone_faults
+from compliance.diagnosis import colour_faults, deliverables, tone_faults
 from compliance.diagnosis.causes import FitContext, Next
+from compliance.diagnosis.channel_faults import ChannelFault, find_channel_fault
 from compliance.diagnosis.colour_faults import luminance_cause, white_elsewhere_cause
 from compliance.diagnosis.faulty_display import (
     Display,
@@ -75,9 +76,7 @@ FITTED: Mapping[str, Row] = {
     "limiter": Row(limiter_options, power_limiter_cause),
     "gain": Row(colour_faults.gain_options, colour_faults.gain_cause),
     "offset": Row(colour_faults.offset_options, colour_faults.offset_cause),
-    "clipping": Row(panel_faults.clipping_options, panel_faults.clipping_cause),
-    "tint": Row(panel_faults.tint_options, panel_faults.tint_cause),
-    "crosstalk": Row(panel_faults.crosstalk_options, panel_faults.crosstalk_cause),
+    "crosstalk": Row(colour_faults.crosstalk_options, colour_faults.crosstalk_cause),
     "luminance": Row(colour_faults.luminance_options, None),
 }
 """Causes found by fitting models of a whole display to the readings."""
@@ -198,6 +197,9 @@ class _Fitted:
             self._start = self._start._replace(ripple=self._drift.ripple)
         cap = min((limiter.cap for limiter in limiters), default=np.inf)
         self._start = self._start._replace(luminance_cap=np.array([cap]))
+        self._channel = find_channel_fault(every)
+        if self._channel is not None:
+            self._start = self._channel.change(self._start)
         options = [option for row in FITTED.values() for option in row.options(inputs)]
         self._found = search(inputs, self._start, options)
         self._node = self._found.best
@@ -232,6 +234,8 @@ class _Fitted:
         ranked = [self._limited(limiter) for limiter in self._limiters]
         if self._drift is not None:
             ranked.append(self._drifting(self._drift))
+        if self._channel is not None:
+            ranked.append(self._departing(self._channel))
         supported = list(self._supported())
         ranked += (self._group(chosen) for chosen in supported)
         plain = (self._white_off(), self._hue_off(supported), self._black_off(supported))
@@ -312,6 +316,15 @@ class _Fitted:
         undone = Counterfactual(steadied, self._change(self._start, ()), self._change(start, ()))
         worth = self._worth(start, self._node.chosen)
         return worth, (CandidateCause(drift_cause(drift), undone),)
+
+    def _departing(self, fault: ChannelFault) -> tuple[float, Group]:
+        plain = self._plain
+        start = self._start._replace(top=plain.top, bump=plain.bump)
+        chosen = self._node.chosen
+        undone = Counterfactual(
+            self._change(start, chosen), self._change(self._start, ()), self._change(start, ())
+        )
+        return self._worth(start, chosen), (CandidateCause(fault.cause, undone),)
 
     def _supported(self) -> Iterator[Chosen]:
         """Each chosen option that makes a cause, is worth its price beside the others, and is

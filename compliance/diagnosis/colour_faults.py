@@ -431,6 +431,29 @@ def offset_cause(fit: FitContext) -> Cause:
     return fitted_cause(fit, {"channel": channel, "shift": shift}, (offset,))
 
 
+# ------------------------------------------------------------ crosstalk
+
+
+def crosstalk_options(inputs: Inputs) -> Iterator[Option]:
+    """A share of each channel's drive in the two others; greys stay as they are."""
+    shares = np.linspace(0.005, 0.12, 12)
+    grid = np.array([(share, exponent) for exponent in (2.2, 2.4) for share in shares])
+    yield Option("crosstalk", "", "", _leaking, grid, (0.01, 0.1), 0.05, _leaks)
+
+
+def _leaks(value: Array, display: Display) -> bool:
+    return bool(value[0] >= 0.003)
+
+
+def _leaking(display: Display, values: Array) -> Display:
+    return display._replace(crosstalk=np.clip(values[:, 0], 0.0, 0.3), panel_exponent=values[:, 1])
+
+
+def crosstalk_cause(fit: FitContext) -> Cause:
+    share = float(fit.value[0])
+    return fitted_cause(fit, {"share": share}, (number("crosstalk", 100 * share, "%"),))
+
+
 # ------------------------------------------------------------ all light
 
 

@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance.colour import hlg, pq, spaces, transfer
-from compliance.diagnosis.inputs import Inputs
+from compliance.diagnosis.inputs import Flags, Inputs
 from compliance.targets import TargetModel
 
 Array = NDArray[np.float64]
@@ -98,21 +98,24 @@ def shifted(light: Array, offset: Array, curve: Curve, model: TargetModel) -> Ar
     return np.asarray(peak * transfer.power(np.maximum(drive, 0.0), exponent))
 
 
-WIDTH = 0.2
-"""Standard deviation of a bump in level; practice, a control point of a calibration."""
 PANEL = 2.4
 """Exponent of the drive in which a level is told, for all curves but PQ, whose signal tells it."""
+
+
+def level_of(share: Array, model: TargetModel) -> Array:
+    """Level of a channel's light, any shape, as a share of that for the rule's peak."""
+    if model.curve == "pq":
+        return np.asarray(pq.pq_inverse(share * model.peak_luminance))
+    return np.asarray(share ** (1 / PANEL))
 
 
 def _bumped(light: Array, display: Display, model: TargetModel) -> Array:
     """Light (K, P, 3) of channels with their bumps."""
     curve = _curve(display)
     share = np.clip(light / _peak(curve, model), 0.0, 1.0)
-    level = share ** (1 / PANEL)
-    if curve.name == "pq":
-        level = pq.pq_inverse(share * model.peak_luminance)
-    width = WIDTH if curve.name != "pq" else WIDTH / 2
-    bump = np.exp(-(((level - display.bump_centre[:, None, None]) / width) ** 2) / 2)
+    level = level_of(share, model)
+    centre, width = (each[:, None, None] for each in (display.bump_centre, display.bump_width))
+    bump = np.exp(-(((level - centre) / width) ** 2) / 2)
     return np.asarray(light * (1 + display.bump[:, None, :] * bump))
 
 
@@ -216,9 +219,13 @@ class Display(NamedTuple):
     bump: Array
     """(K, 3) share by which a channel's light is raised about `bump_centre`"""
     bump_centre: Array
-    """(K,) level"""
+    bump_width: Array
+    """(K,) levels"""
     top: Array
     """(K, 3) largest light of a channel, as a share of that for the rule's peak"""
+    topped: Flags
+    """() or (all patches of the case,) to which that applies: a panel's own channel need not end in
+    saturated colours"""
     gain: Array
     """(K, 3) on the light"""
     ripple: Array
@@ -265,7 +272,9 @@ def ideal_display(inputs: Inputs) -> Display:
         crosstalk=0 * one,
         bump=np.zeros((1, 3)),
         bump_centre=0.5 * one,
+        bump_width=0.2 * one,
         top=np.full((1, 3), np.inf),
+        topped=np.ones((), dtype=np.bool_),
         gain=np.ones((1, 3)),
         ripple=np.ones(()),
         plausible_white=inputs.span,
@@ -335,6 +344,14 @@ def _ripple(display: Display, inputs: Inputs) -> Array:
     return display.ripple[inputs.patches] if display.ripple.ndim else display.ripple
 
 
+def _topped(display: Display, inputs: Inputs) -> Flags:
+    """(N, 1) or () of the signals, black included or alone: whether `top` applies."""
+    if not display.topped.ndim:
+        return display.topped
+    patches = display.topped[inputs.patches]
+    return np.append(patches, False)[-len(inputs.signals) :, None]
+
+
 def _raised(black: float, turned: Array, scale: Array, display: Display, inputs: Inputs) -> Array:
     """(K,) cd/m² of a black in cd/m² if channels are raised."""
     if not np.any(display.offset > 0):
@@ -373,7 +390,8 @@ def _channels(display: Display, inputs: Inputs, lift: Array) -> Array:
     if np.any(display.bump):
         light = _bumped(light, display, model)
     if np.isfinite(display.top).any():
-        light = np.minimum(light, _peak(_curve(display), model) * display.top[:, None, :])
+        most = _peak(_curve(display), model) * display.top[:, None, :]
+        light = np.where(_topped(display, inputs), np.minimum(light, most), light)
     if np.isfinite(display.channel_cap).any():
         light = np.minimum(light, display.channel_cap[:, None, None])
     if np.isfinite(display.power_cap).any():

@@ -44,16 +44,12 @@ def curve_options(inputs: Inputs) -> Iterator[Option]:
     own = model.system_gamma if model.curve == "hlg" else np.nan
     form = "add" if model.curve == "hlg" and not model.lift else "lift"
     shown = _of_exponent("hlg", form)
-    yield Option("curve", "hlg", "", shown, gammas, (0.1,), 0.03, _other(inputs, own))
+    yield Option("curve", "hlg", "", shown, gammas, (0.1,), 0.03, _other(own))
 
 
-def _other(inputs: Inputs, *own: float) -> Callable[[Array, Display], bool]:
-    """A test whether an exponent differs from the rule's own; it fails if the requirement on the
-    exponent is met."""
-    kept = inputs.exponent is not None and inputs.exponent.kept
-    return lambda value, display: (
-        not (kept or any(abs(value[0] - exponent) < LEAST for exponent in own))
-    )
+def _other(*own: float) -> Callable[[Array, Display], bool]:
+    """A test whether an exponent differs from the rule's own."""
+    return lambda value, display: not any(abs(value[0] - exponent) < LEAST for exponent in own)
 
 
 def _own(black: str, inputs: Inputs) -> tuple[float, ...]:
@@ -97,7 +93,7 @@ def _power(black: str, inputs: Inputs) -> Option:
         EXPONENTS,
         (0.1,),
         0.03,
-        _other(inputs, *_own(black, inputs)),
+        _other(*_own(black, inputs)),
     )
 
 
