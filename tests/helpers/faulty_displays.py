@@ -34,7 +34,8 @@ DARK_NOISE = 0.0003
 
 ORDER = (
     "range", "channels", "blacks", "raised-black", "curve", "primaries", "white", "highlights",
-    "offset", "gain", "luminance", "limiter", "drift",
+    "offset", "gain", "clipping", "tint", "crosstalk", "deliverable", "luminance", "limiter",
+    "drift",
 )  # fmt: skip
 """The order in which faults of one display are applied."""
 
