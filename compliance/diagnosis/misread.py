@@ -302,15 +302,21 @@ def misread_fault(found: Misreading, case: MatchedReadings, readings: Readings) 
         number("from-neighbours", found.away, "ΔE ITP"),
     ]
     dimmed = read[1] < found.xyz[1] and _same_colour(read, found.xyz)
-    variant = "covered" if dimmed else ""
+    lagged = share is not None
     if share is not None:
-        variant = "unsettled-or-covered" if dimmed else "unsettled"
         facts["share"] = share
         evidence.append(number("patch-before", 100 * share, "%"))
     change = np.zeros_like(case.view.readings)
     for row in found.rows:
         change[row] = found.xyz - case.view.readings[row]
-    return ReadingFault(Cause("misread", facts, variant, evidence=tuple(evidence)), change)
+    cause = Cause(
+        "misread",
+        facts,
+        ("unsettled-or-covered" if lagged and dimmed else "unsettled" if lagged
+         else "covered" if dimmed else ""),
+        evidence=tuple(evidence),
+    )  # fmt: skip
+    return ReadingFault(cause, change)
 
 
 def _lag(found: Misreading, case: MatchedReadings) -> float | None:
