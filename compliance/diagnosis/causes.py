@@ -98,6 +98,12 @@ def rounded(value: float, digits: int = 4) -> float:
 
 def target_level(signal: float, inputs: Inputs) -> float:
     """cd/m² of the rule's target for a neutral signal, with black as 0."""
+    return float(target_levels(np.array([signal]), inputs)[0])
+
+
+def target_levels(signals: Array, inputs: Inputs) -> Array:
+    """(K,) the same of neutral signals (K,)."""
     model = inputs.model
     full = np.ones(3) if model.kind == "rgb" else np.array([0.926, 0.967, 0.95])
-    return float(nominal_xyz(signal * full[None], model._replace(black_luminance=np.nan))[0, 1])
+    shown = nominal_xyz(signals[:, None] * full, model._replace(black_luminance=np.nan))
+    return np.asarray(shown[:, 1])

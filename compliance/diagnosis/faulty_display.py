@@ -27,8 +27,16 @@ def primaries_of(matrix: Array) -> Array:
 def matrices(primaries: Array, white: Array) -> Array:
     """(K, 3, 3) linear R, G, B to XYZ with Y = 1 for white; SMPTE RP 177."""
     columns = np.swapaxes(_unit(primaries), -1, -2)
-    shares = np.linalg.solve(columns, _unit(white)[..., None])
-    return np.asarray(columns * np.swapaxes(shares, -1, -2))
+    return _mixed(columns, _inverse(columns), _unit(white))
+
+
+def _inverse(matrix: Array) -> Array:
+    return np.asarray(np.linalg.inv(matrix), dtype=np.float64)
+
+
+def _mixed(columns: Array, inverse: Array, white: Array) -> Array:
+    """(K, 3, 3) primaries as columns, scaled so that their sum is a white (K, 3) XYZ."""
+    return np.asarray(columns * (inverse @ white[..., None]).swapaxes(-1, -2))
 
 
 def _unit(xy: Array) -> Array:
@@ -57,7 +65,8 @@ class Curve(NamedTuple):
 
 
 def light_of(drive: Array, curve: Curve, model: TargetModel) -> Array:
-    """Light per channel as a share of the rule's white, (K, P, 3), of drive (K, P, 3)."""
+    """Light per channel as a share of the rule's white, (K, P, 3), of drive (K, P, 3),
+    at least 0."""
     if curve.name == "pq":
         return np.asarray(pq.pq(drive)) / _full(model)
     if curve.name == "srgb":
@@ -65,7 +74,7 @@ def light_of(drive: Array, curve: Curve, model: TargetModel) -> Array:
     if curve.name == "hlg":
         scene = np.asarray(hlg.hlg_inverse_oetf(drive))
         return np.asarray(hlg.hlg_ootf(scene, 1.0, curve.exponent[:, None]))
-    return np.asarray(transfer.power(drive, curve.exponent[:, None, None]))
+    return np.asarray(drive ** curve.exponent[:, None, None])
 
 
 def drive_of(light: Array, curve: Curve, model: TargetModel) -> Array:
@@ -74,7 +83,7 @@ def drive_of(light: Array, curve: Curve, model: TargetModel) -> Array:
         return np.asarray(pq.pq_inverse(light * _full(model)))
     if curve.name == "srgb":
         return np.asarray(transfer.srgb_inverse(light))
-    return np.asarray(transfer.power(light, 1 / curve.exponent[:, None, None]))
+    return np.asarray(light ** (1 / curve.exponent[:, None, None]))
 
 
 def _full(model: TargetModel) -> float:
@@ -94,8 +103,8 @@ def shifted(light: Array, offset: Array, curve: Curve, model: TargetModel) -> Ar
     That drive has its own exponent and is 1 at the rule's peak, for any curve of the signal.
     """
     peak, exponent = _peak(curve, model), curve.panel_exponent[:, None, None]
-    drive = transfer.power(light / peak, 1 / exponent) + offset[:, None, :]
-    return np.asarray(peak * transfer.power(np.maximum(drive, 0.0), exponent))
+    drive = (light / peak) ** (1 / exponent) + offset[:, None, :]
+    return np.asarray(peak * np.maximum(drive, 0.0) ** exponent)
 
 
 PANEL = 2.4
@@ -122,7 +131,7 @@ def _bumped(light: Array, display: Display, model: TargetModel) -> Array:
 def _leaked(light: Array, display: Display, model: TargetModel) -> Array:
     """Light (K, P, 3) of channels whose own drive leaks into the others."""
     peak, exponent = _peak(_curve(display), model), display.panel_exponent[:, None, None]
-    drive = transfer.power(np.maximum(light, 0.0) / peak, 1 / exponent)
+    drive = (np.maximum(light, 0.0) / peak) ** (1 / exponent)
     share = display.crosstalk[:, None, None]
     mixed = (1 - 3 * share) * drive + share * drive.sum(axis=-1, keepdims=True)
     return np.asarray(peak * transfer.power(mixed, exponent))
@@ -302,11 +311,12 @@ def simulate(display: Display, inputs: Inputs) -> Shown:
     absolute, and the black to the black reading, within the rule's limits.
     """
     turned = np.swapaxes(_turned(display, inputs), -1, -2)
-    share = _channels(display, inputs, np.zeros(1)) @ turned
+    lit, lift = _lit(inputs), np.zeros(1)
+    share = _channels(display, lit, lift) @ turned
     added = _added(display)
     glow = added * inputs.black[1]
-    for _ in range(2):
-        scale = _scale(share[:, :-1], glow, display, inputs)
+    for _ in range(2 if np.any(added) else 1):
+        scale = _scale(share[:, :-1], glow, display, lit)
         dark = share[:, -1, 1] * scale
         rest = np.maximum(inputs.black[1] - dark, 0.0)
         own, glow = (1 - added) * rest, added * rest
@@ -320,9 +330,9 @@ def simulate(display: Display, inputs: Inputs) -> Shown:
             lift = _lift(own, dark, turned, scale, display, inputs)
             black = scale * lifted(lift, _curve(display), inputs.model) + glow
             lift = np.minimum(lift, lift_of(most / scale, _curve(display), inputs.model))
-            share = _channels(display, inputs, lift) @ turned
-            scale = _scale(share[:, :-1], glow, display, inputs)
-    light = share[:, :-1] * scale[:, None, None]
+            share = _channels(display, lit, lift) @ turned
+            scale = _scale(share[:, :-1], glow, display, lit)
+    light = (_channels(display, inputs, lift) @ turned)[:, :-1] * scale[:, None, None]
     hue = inputs.black / max(inputs.black[1], 1e-12)
     if not lifts:
         own = np.minimum(own, most)[:, None, None]
@@ -337,6 +347,16 @@ def simulate(display: Display, inputs: Inputs) -> Shown:
         over = display.luminance_cap[:, None, None] / np.maximum(light[..., 1:2], 1e-12)
         light = light * np.minimum(over, 1.0)
     return Shown(light, scale, black)
+
+
+def _lit(inputs: Inputs) -> Inputs:
+    """The patches that the white is fitted to, and black, in what a scale is found from."""
+    bright = inputs.bright
+    return inputs._replace(
+        patches=inputs.patches[bright],
+        xyz=inputs.xyz[bright],
+        signals=inputs.signals[np.append(bright, True)],
+    )
 
 
 def _ripple(display: Display, inputs: Inputs) -> Array:
@@ -424,13 +444,15 @@ def _own(drive: Array, display: Display, lift: Array, model: TargetModel) -> Arr
 def _turned(display: Display, inputs: Inputs) -> Array:
     """(K, 3, 3) light of the display's channels to XYZ; its white is moved towards the measured
     one, by a well set up display's error at most."""
-    plain = matrices(display.primaries, display.white) * display.gain[:, None, :]
+    columns = np.swapaxes(_unit(display.primaries), -1, -2)
+    inverse = _inverse(columns)
+    plain = _mixed(columns, inverse, _unit(display.white)) * display.gain[:, None, :]
     white = plain.sum(axis=-1)
     there = spaces.xyz_to_uv(white)
     away = inputs.white_uv - there
     size = np.linalg.norm(away, axis=-1, keepdims=True)
     there = there + away * np.minimum(1.0, NEAR / np.maximum(size, 1e-12))
-    turned = matrices(display.primaries, spaces.uv_to_xy(there))
+    turned = _mixed(columns, inverse, _unit(spaces.uv_to_xy(there)))
     return np.asarray(turned * white[:, 1, None, None])
 
 
@@ -453,25 +475,30 @@ def _levels(drive: Array, display: Display, lift: Array) -> Array:
     return drive
 
 
-def _scale(share: Array, glow: Array, display: Display, inputs: Inputs) -> Array:
+def _scale(share: Array, glow: Array, display: Display, lit: Inputs) -> Array:
     """(K,) cd/m² of a share of 1: the rule's white, or fitted to the brighter neutral readings
-    with `glow` (K,) cd/m² subtracted."""
-    bright = inputs.bright
-    below = np.maximum(share[:, bright, 1], 1e-12)
-    lit = inputs.xyz[bright, 1] * np.ones_like(below)
+    `lit` with `glow` (K,) cd/m² subtracted."""
+    below = np.maximum(share[..., 1], 1e-12)
+    read = lit.xyz[:, 1]
     if display.ripple.ndim:
-        lit = lit / _ripple(display, inputs)[bright]
-    ratio = np.maximum(lit - glow[:, None], 1e-6) / below
+        read = read / _ripple(display, lit)
+    ratio = np.maximum(read - glow[:, None], 1e-6) / below
     if np.isfinite(display.luminance_cap).any():
-        ratio = np.where(lit >= 0.98 * display.luminance_cap[:, None], np.nan, ratio)
+        ratio = np.where(read >= 0.98 * display.luminance_cap[:, None], np.nan, ratio)
         ratio = np.where(np.isnan(ratio).all(axis=1, keepdims=True), 1.0, ratio)
-        scale = np.nanmedian(ratio, axis=1)
-    else:
-        scale = np.median(ratio, axis=1)
+    scale = _median(ratio)
     if display.absolute:
-        nominal = inputs.model.white_luminance
+        nominal = lit.model.white_luminance
         scale = np.clip(scale, nominal * (1 - GAIN), nominal * (1 + GAIN))
     return np.asarray(scale)
+
+
+def _median(values: Array) -> Array:
+    """(K,) median of values (K, n) without those that are NaN, at least one of each row not."""
+    ordered = np.sort(values, axis=1)
+    known = values.shape[1] - np.isnan(ordered).sum(axis=1)
+    rows = np.arange(len(values))
+    return np.asarray((ordered[rows, (known - 1) // 2] + ordered[rows, known // 2]) / 2)
 
 
 def _lift(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import itertools
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
 from typing import NamedTuple
 
 import numpy as np
@@ -11,6 +12,7 @@ from numpy.typing import NDArray
 
 from compliance.diagnosis.faulty_display import Display, Shown, simulate
 from compliance.diagnosis.inputs import Inputs, itp
+from compliance.diagnosis.stacking import Sized, stacked, stacks
 
 Array = NDArray[np.float64]
 Change = Callable[[Display, Array], Display]
@@ -92,8 +94,8 @@ def loss(display: Display, inputs: Inputs) -> Array:
 
 def loss_of(made: Shown, display: Display, inputs: Inputs) -> Array:
     """(K,) the same for light (K, P, 3) that the displays were found to give."""
-    away = np.linalg.norm(itp(made.xyz) - inputs.itp, axis=-1)
-    mean = np.mean(np.sqrt(1 + away**2) - 1, axis=1)
+    away = itp(made.xyz) - inputs.itp
+    mean = np.mean(np.sqrt(1 + np.einsum("kpi,kpi->kp", away, away)) - 1, axis=1)
     low, high = display.plausible_white
     beyond = _beyond(made.white, high) + _beyond(low, made.white)
     beyond += _beyond(made.black, inputs.darkest)
@@ -106,65 +108,120 @@ def _beyond(value: Array | float, bound: Array | float) -> Array:
 
 
 def applied(start: Display, chosen: Sequence[Chosen]) -> Display:
-    """The display with each of the options, one on top of the other."""
+    """The display with each of the options, their values (n,) or (K, n), one on top of the
+    other."""
     for each in chosen:
-        start = each.option.change(start, each.value[None])
+        start = each.option.change(start, np.atleast_2d(each.value))
     return start
 
 
-def best_on_grid(option: Option, display: Display, inputs: Inputs) -> tuple[Chosen, float]:
-    """The best of an option's grid on top of a display, and its loss."""
-    values = loss(option.change(display, option.grid), inputs)
-    place = int(np.argmin(values))
-    return Chosen(option, option.grid[place]), float(values[place])
+def losses(displays: Sequence[Sized], inputs: Inputs) -> list[Array]:
+    """The `loss` of each of many displays, found together."""
+    found: list[Array] = [np.empty(0)] * len(displays)
+    for places in stacks(displays):
+        some = [displays[place] for place in places]
+        total = sum(size for _, size in some)
+        values, begin = np.broadcast_to(loss(stacked(some), inputs), total), 0
+        for place, (_, size) in zip(places, some, strict=True):
+            found[place] = values[begin : begin + size]
+            begin += size
+    return found
 
 
-def refine(
-    start: Display, chosen: Sequence[Chosen], inputs: Inputs, rounds: int = ROUNDS
-) -> tuple[tuple[Chosen, ...], float]:
-    """The options with their values refined in turn, and the loss of all of them."""
-    fitted = tuple(chosen)
-    lowest = float(loss(applied(start, fitted), inputs)[0])
-    free = [place for place, each in enumerate(fitted) if each.option.steps]
-    for turn in range(rounds if len(free) < 2 else 2 * rounds):
-        before = fitted
-        size = 2.0 ** -(turn if len(free) < 2 else turn // 2)
-        for place in free:
-            fitted, lowest = _better(start, fitted, place, size, lowest, inputs)
-        if len(free) > 1:
-            fitted, lowest = _onward(start, before, fitted, lowest, inputs)
-    return fitted, lowest
+@dataclass
+class _Fit:
+    """A combination while its values are refined."""
+
+    chosen: Combination
+    lowest: float = np.inf
+
+    @property
+    def free(self) -> list[int]:
+        """Places of the options that have values."""
+        return [place for place, each in enumerate(self.chosen) if each.option.steps]
+
+    @property
+    def node(self) -> Node:
+        return Node(self.chosen, self.lowest)
+
+
+def refined(
+    start: Display, combinations: Sequence[Combination], inputs: Inputs, most: float = np.inf
+) -> list[Node]:
+    """Combinations with their values refined in turn, all side by side: to the end only the most
+    promising, and none that still costs more than `most`."""
+    fits = [_Fit(chosen) for chosen in combinations]
+    first = losses([Sized(applied(start, fit.chosen), 1) for fit in fits], inputs)
+    for fit, value in zip(fits, first, strict=True):
+        fit.lowest = float(value[0])
+    kept = fits
+    for turn in range(2 * ROUNDS):
+        if turn == 2:
+            kept = _promising(start, fits, most)
+        several = [fit for fit in kept if len(fit.free) > 1]
+        before = [fit.chosen for fit in several]
+        moving = several if turn >= ROUNDS else [fit for fit in kept if fit.free]
+        for step in range(max((len(fit.free) for fit in moving), default=0)):
+            sizes = [2.0 ** -(turn if len(fit.free) < 2 else turn // 2) for fit in moving]
+            _better(start, moving, step, sizes, inputs)
+        _onward(start, before, several, inputs)
+    return [fit.node for fit in fits]
+
+
+def _promising(start: Display, fits: Sequence[_Fit], most: float) -> list[_Fit]:
+    """The few cheapest that are supported and cost no more than `most`."""
+    ordered = sorted(fits, key=lambda fit: fit.node.cost)
+    cheap = itertools.takewhile(lambda fit: fit.node.cost <= most, ordered)
+    supported = (fit for fit in cheap if _is_supported(fit.node, start))
+    return list(itertools.islice(supported, FINISHED))
 
 
 def _better(
-    start: Display, fitted: Combination, place: int, size: float, lowest: float, inputs: Inputs
-) -> tuple[Combination, float]:
-    """The best value of one option near its current one, the others unchanged."""
-    moved = fitted[place]
-    tried = _around(moved, size)
-    others = (*fitted[:place], *fitted[place + 1 :])
-    values = loss(moved.option.change(applied(start, others), tried), inputs)
-    nearest = int(np.argmin(values))
-    if values[nearest] >= lowest:
-        return fitted, lowest
-    better = Chosen(moved.option, tried[nearest])
-    return (*fitted[:place], better, *fitted[place + 1 :]), float(values[nearest])
+    start: Display, fits: Sequence[_Fit], step: int, sizes: Sequence[float], inputs: Inputs
+) -> None:
+    """Move each combination's value of one place, if it has so many, to the best near it."""
+    moving = [(fit, fit.free[step], size) for fit, size in zip(fits, sizes, strict=True)
+              if step < len(fit.free)]  # fmt: skip
+    tried = [_around(fit.chosen[place], size) for fit, place, size in moving]
+    displays = []
+    for (fit, place, _), values in zip(moving, tried, strict=True):
+        others = (*fit.chosen[:place], *fit.chosen[place + 1 :])
+        changed = fit.chosen[place].option.change(applied(start, others), values)
+        displays.append(Sized(changed, len(values)))
+    for (fit, place, _), values, found in zip(moving, tried, losses(displays, inputs), strict=True):
+        nearest = int(np.argmin(found))
+        if found[nearest] < fit.lowest:
+            better = Chosen(fit.chosen[place].option, values[nearest])
+            fit.chosen = (*fit.chosen[:place], better, *fit.chosen[place + 1 :])
+            fit.lowest = float(found[nearest])
 
 
 def _onward(
-    start: Display, before: Combination, fitted: Combination, lowest: float, inputs: Inputs
-) -> tuple[Combination, float]:
-    """Further steps in the direction of the last one, as long as the loss falls."""
-    for factor in ONWARD:
-        further = tuple(
-            Chosen(new.option, _within(new.option, new.value + factor * (new.value - old.value)))
-            for old, new in zip(before, fitted, strict=True)
-        )
-        value = float(loss(applied(start, further), inputs)[0])
-        if value >= lowest:
-            break
-        fitted, lowest = further, value
-    return fitted, lowest
+    start: Display, before: Sequence[Combination], fits: Sequence[_Fit], inputs: Inputs
+) -> None:
+    """Take further steps in the direction of the last one, as long as the loss falls."""
+    moved = [(fit, _further(old, fit.chosen)) for old, fit in zip(before, fits, strict=True)
+             if any(new is not own for new, own in zip(old, fit.chosen, strict=True))]  # fmt: skip
+    displays = [Sized(applied(start, further), len(ONWARD)) for _, further in moved]
+    found = losses(displays, inputs)
+    for (fit, further), values in zip(moved, found, strict=True):
+        falling = np.diff(values, prepend=fit.lowest) < 0
+        steps = len(falling) if falling.all() else int(np.argmin(falling))
+        if steps:
+            fit.chosen = tuple(Chosen(each.option, each.value[steps - 1]) for each in further)
+            fit.lowest = float(values[steps - 1])
+
+
+def _further(before: Combination, fitted: Combination) -> Combination:
+    """Options with values (K, n) further on in the direction of the last step."""
+    further = []
+    for old, new in zip(before, fitted, strict=True):
+        value, values = new.value, []
+        for factor in ONWARD:
+            value = _within(new.option, value + factor * (value - old.value))
+            values.append(value)
+        further.append(Chosen(new.option, np.array(values)))
+    return tuple(further)
 
 
 def _around(chosen: Chosen, size: float) -> Array:
@@ -191,8 +248,15 @@ SETTLED = 0.5
 worth their price, as two faults may hide each other."""
 WIDE, NARROW = 5, 1
 """Displays followed at a time."""
-POLISHED, TRIED = 7, 12
-"""Options kept for each display, and options refined at most to find as many supported ones."""
+TRIED, TOGETHER = 12, 36
+"""Displays refined at most for each that is followed, and in all."""
+FINISHED = 10
+"""Displays whose values are refined to the end."""
+HOPE = 0.03
+"""Cost above that of the best display, if that is settled, up to which a display whose values are
+near their best is refined further."""
+KEPT = 14
+"""Displays with one more fault that are kept, of those that are supported."""
 DEEPEST = 3
 """Causes at a time."""
 
@@ -245,8 +309,8 @@ def search(inputs: Inputs, start: Display, options: Sequence[Option]) -> Found:
     best = Node((), float(loss(start, inputs)[0]))
     front, tried = [best], []
     for _ in range(DEEPEST):
-        grown = [each for node in front for each in _grown(node, options, start, inputs)]
-        front = _distinct(grown)
+        most = best.cost + HOPE if best.loss < SETTLED else np.inf
+        front = _grown(front, options, start, inputs, most)
         tried += front
         better = bool(front) and front[0].cost < best.cost
         if not front or not (better or best.loss > SETTLED):
@@ -256,18 +320,39 @@ def search(inputs: Inputs, start: Display, options: Sequence[Option]) -> Found:
     return Found(best, tuple(tried))
 
 
-def _grown(node: Node, options: Sequence[Option], start: Display, inputs: Inputs) -> list[Node]:
-    """The most promising displays with one more fault, each with its best values."""
-    done = frozenset().union(*(each.option.parts for each in node.chosen))
-    display = applied(start, node.chosen)
-    rough = []
-    for option in options:
-        if not option.parts & done:
-            chosen, value = best_on_grid(option, display, inputs)
-            rough.append(Node((*node.chosen, chosen), value))
-    rough.sort(key=lambda each: each.cost)
-    fine = (Node(*refine(start, each.chosen, inputs)) for each in rough[:TRIED])
-    return list(itertools.islice((each for each in fine if _is_supported(each, start)), POLISHED))
+def _grown(
+    front: Sequence[Node],
+    options: Sequence[Option],
+    start: Display,
+    inputs: Inputs,
+    most: float,
+) -> list[Node]:
+    """The most promising displays with one more fault, each with its best values if it can cost
+    less than `most`; the cheapest first."""
+    rough = _distinct(_on_grids(front, options, start, inputs))
+    rough = rough[: min(TRIED * len(front), TOGETHER)]
+    fine = _distinct(refined(start, [node.chosen for node in rough], inputs, most))
+    return list(itertools.islice((each for each in fine if _is_supported(each, start)), KEPT))
+
+
+def _on_grids(
+    front: Sequence[Node], options: Sequence[Option], start: Display, inputs: Inputs
+) -> list[Node]:
+    """Each display with the best of each option's grid on top."""
+    grown, tried = [], []
+    for node in front:
+        display = applied(start, node.chosen)
+        done = frozenset().union(*(each.option.parts for each in node.chosen))
+        for option in options:
+            if not option.parts & done:
+                grown.append((node, option))
+                tried.append(Sized(option.change(display, option.grid), len(option.grid)))
+    found = []
+    for (node, option), values in zip(grown, losses(tried, inputs), strict=True):
+        place = int(np.argmin(values))
+        chosen = Chosen(option, option.grid[place])
+        found.append(Node((*node.chosen, chosen), float(values[place])))
+    return found
 
 
 def _is_supported(node: Node, start: Display) -> bool:

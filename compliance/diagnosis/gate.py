@@ -70,13 +70,13 @@ def explained_by(
             if finding.value is not None and QUANTITIES[finding.quantity].calibrated
         )
     freed = corrected(case, undone.without)
-    alone, none = corrected(case, undone.alone), corrected(case, undone.none)
-    found = []
+    found, others = [], None
     for requirement, finding in outside:
         expanded = expanded_uncertainty(finding)
         after = evaluate(requirement, freed)
         if not bettered(finding, after, expanded):
-            before, after = evaluate(requirement, alone), evaluate(requirement, none)
+            others = others or (corrected(case, undone.alone), corrected(case, undone.none))
+            before, after = (evaluate(requirement, other) for other in others)
             if not bettered(before, after, expanded):
                 continue
         assert finding.value is not None

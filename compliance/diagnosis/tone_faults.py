@@ -9,7 +9,13 @@ import numpy as np
 
 from compliance.colour import transfer
 from compliance.colour.codes import encode
-from compliance.diagnosis.causes import FitContext, fitted_cause, number, target_level
+from compliance.diagnosis.causes import (
+    FitContext,
+    fitted_cause,
+    number,
+    target_level,
+    target_levels,
+)
 from compliance.diagnosis.faulty_display import PQ_PEAK, Display, has_swapped_channels, simulate
 from compliance.diagnosis.fitting import NOTHING, Array, Option
 from compliance.diagnosis.inputs import Inputs
@@ -217,7 +223,7 @@ def highlight_options(inputs: Inputs) -> Iterator[Option]:
     yield Option("highlights", "bent", "", bent, np.array(pairs), (0.05, 0.25), 0.08, _bent_below)
 
     def dimmed(display: Display, values: Array) -> Display:
-        begins = np.array([target_level(float(level), inputs) for level in values[:, 0]])
+        begins = target_levels(values[:, 0], inputs)
         return display._replace(shoulder=begins, shoulder_slope=np.clip(values[:, 1], 0.0, 1.0))
 
     yield Option(
