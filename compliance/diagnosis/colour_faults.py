@@ -446,7 +446,7 @@ def _leaks(value: Array, display: Display) -> bool:
 
 
 def _leaking(display: Display, values: Array) -> Display:
-    return display._replace(crosstalk=np.clip(values[:, 0], 0.0, 0.3), panel_exponent=values[:, 1])
+    return display._replace(crosstalk=np.clip(values[:, 0], 0.0, 0.3), leak_exponent=values[:, 1])
 
 
 def crosstalk_cause(fit: FitContext) -> Cause:

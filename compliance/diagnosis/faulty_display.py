@@ -130,7 +130,7 @@ def _bumped(light: Array, display: Display, model: TargetModel) -> Array:
 
 def _leaked(light: Array, display: Display, model: TargetModel) -> Array:
     """Light (K, P, 3) of channels whose own drive leaks into the others."""
-    peak, exponent = _peak(_curve(display), model), display.panel_exponent[:, None, None]
+    peak, exponent = _peak(_curve(display), model), display.leak_exponent[:, None, None]
     drive = (np.maximum(light, 0.0) / peak) ** (1 / exponent)
     share = display.crosstalk[:, None, None]
     mixed = (1 - 3 * share) * drive + share * drive.sum(axis=-1, keepdims=True)
@@ -225,6 +225,8 @@ class Display(NamedTuple):
     """(K,) exponent of that drive"""
     crosstalk: Array
     """(K,) share of each channel's own drive in each of the two others; greys keep theirs"""
+    leak_exponent: Array
+    """(K,) exponent of that drive"""
     bump: Array
     """(K, 3) share by which a channel's light is raised about `bump_centre`"""
     bump_centre: Array
@@ -279,6 +281,7 @@ def ideal_display(inputs: Inputs) -> Display:
         offset=np.zeros((1, 3)),
         panel_exponent=(2.6 if model.curve == "dcdm" else 2.4) * one,
         crosstalk=0 * one,
+        leak_exponent=2.4 * one,
         bump=np.zeros((1, 3)),
         bump_centre=0.5 * one,
         bump_width=0.2 * one,
