@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from typing import NamedTuple
 
 import numpy as np
 
 from compliance.colour import spaces
 from compliance.diagnosis import colour_faults, deliverables, tone_faults
-from compliance.diagnosis.causes import FitContext, Next
+from compliance.diagnosis.causes import FitContext, is_alike, rounded_error, statement_of
 from compliance.diagnosis.channel_faults import ChannelFault, find_channel_fault
 from compliance.diagnosis.colour_faults import luminance_cause, white_elsewhere_cause
 from compliance.diagnosis.faulty_display import (
@@ -51,7 +52,7 @@ from compliance.diagnosis.session_faults import (
 from compliance.diagnosis.tone_faults import black_cause
 from compliance.grading.hlg_target import system_gamma
 from compliance.grading.match import MatchedReadings
-from compliance.model import Cause, Readings, Statement
+from compliance.model import Cause, Fit, Readings
 
 
 class Row(NamedTuple):
@@ -349,7 +350,13 @@ class _Fitted:
         """A chosen option with those that the readings cannot tell from it, and its worth."""
         others = _others(self._node.chosen, chosen)
         group = [self._candidate(chosen, self._node)]
-        rival = self._found.next_to(chosen, elsewhere=True)
+        parts = chosen.option.parts
+        elsewhere = (
+            node
+            for node in self._found.others(chosen)
+            if not any(each.option.parts & parts for each in node.chosen)
+        )
+        rival = next(elsewhere, None)
         if rival is not None and rival.cost - self._node.cost < ALIKE:
             group += (
                 self._candidate(new, rival)
@@ -367,25 +374,32 @@ class _Fitted:
             self._change(self._plain, [chosen], whole),
             self._change(self._plain, (), whole),
         )
-        rival = self._found.next_to(chosen) if node is self._node else None
-        return CandidateCause(self._cause(chosen, node, self._next(rival)), undone)
+        cause = self._cause(chosen, node)
+        if node is self._node and cause.fit is not None:
+            cause = replace(cause, fit=self._beside_next(cause, cause.fit, chosen))
+        return CandidateCause(cause, undone)
 
-    def _cause(self, chosen: Chosen, node: Node, rival: Next | None = None) -> Cause:
+    def _cause(self, chosen: Chosen, node: Node) -> Cause:
         whole = applied(self._start, node.chosen)
         without = applied(self._start, _others(node.chosen, chosen))
         error, missing = (self._error(each) for each in (whole, without))
         cause_of = FITTED[chosen.option.cause].cause
         assert cause_of is not None
-        return cause_of(FitContext(chosen, self._inputs, whole, without, error, missing, rival))
+        return cause_of(FitContext(chosen, self._inputs, whole, without, error, missing))
 
-    def _next(self, rival: Node | None) -> Next | None:
-        """The cause that a rival display has instead, None if that is only a tolerance."""
-        for chosen in _others(rival.chosen, *self._node.chosen) if rival else ():
-            if rival and FITTED[chosen.option.cause].cause is not None:
-                cause = self._cause(chosen, rival)
-                stated = Statement(cause.kind, cause.facts, cause.variant)
-                return Next(stated, self._error(applied(self._start, rival.chosen)))
-        return None
+    def _beside_next(self, cause: Cause, fit: Fit, chosen: Chosen) -> Fit:
+        """A cause's fit with the best display that has something else instead."""
+        for node in self._found.others(chosen):
+            error = self._error(applied(self._start, node.chosen))
+            if error >= fit.error_without:
+                continue
+            for other in _others(node.chosen, *self._node.chosen):
+                stated = self._cause(other, node) if FITTED[other.option.cause].cause else None
+                if stated is not None and not is_alike(stated, cause):
+                    return replace(
+                        fit, error_of_next=rounded_error(error), next=statement_of(stated)
+                    )
+        return fit
 
     def _error(self, display: Display) -> float:
         return float(errors(display, self._inputs)[0].mean())

@@ -9,21 +9,13 @@ import numpy as np
 from compliance.diagnosis.faulty_display import Display
 from compliance.diagnosis.fitting import Array, Chosen
 from compliance.diagnosis.inputs import Inputs
-from compliance.model import Cause, Evidence, Facts, Fit, Statement
+from compliance.model import Cause, Evidence, Facts, Fit, Statement, Texts
 from compliance.targets import nominal_xyz
 
 ERROR = 4
 """Decimals of ΔE ITP; the remainder of an exact fit differs from machine to machine."""
 MUCH = 4.0
 """Mean ΔE ITP above that of any good display."""
-
-
-class Next(NamedTuple):
-    """Another cause in place of a chosen option."""
-
-    cause: Statement
-    error: float
-    """Mean ΔE ITP between the display with it and the readings."""
 
 
 class FitContext(NamedTuple):
@@ -38,8 +30,6 @@ class FitContext(NamedTuple):
     error: float
     """Mean ΔE ITP between the display and the readings."""
     error_without: float
-    next: Next | None = None
-    """The best other explanation."""
 
     @property
     def variant(self) -> str:
@@ -62,8 +52,7 @@ def fitted_cause(
     kind = fit.chosen.option.cause
     if better <= 0:
         return Cause(kind, facts, variant, evidence=evidence)
-    error = round(fit.error, ERROR)
-    other = fit.next if fit.next and fit.next.error < fit.error_without else None
+    error = rounded_error(fit.error)
     return Cause(
         kind,
         facts,
@@ -74,14 +63,29 @@ def fitted_cause(
             number("error", error, "ΔE ITP"),
             number("error-without", fit.error_without, "ΔE ITP"),
         ),
-        fit=Fit(
-            error,
-            fit.error_without,
-            poor=fit.error > MUCH,
-            error_of_next=round(other.error, ERROR) if other else None,
-            next=other.cause if other else None,
-        ),
+        fit=Fit(error, fit.error_without, poor=fit.error > MUCH),
     )
+
+
+def rounded_error(error: float) -> float:
+    """A mean ΔE ITP, the same on every machine."""
+    return round(error, ERROR)
+
+
+NAMED = ("channel", "primaries", "white", "curve", "deliverable", "moved")
+"""Facts in which causes of one kind and variant are different ones."""
+
+
+def is_alike(cause: Cause, other: Cause) -> bool:
+    """Whether two causes differ in numbers alone."""
+    assert not isinstance(cause.facts, Texts) and not isinstance(other.facts, Texts)
+    same = (cause.kind, cause.variant) == (other.kind, other.variant)
+    return same and all(cause.facts.get(name) == other.facts.get(name) for name in NAMED)
+
+
+def statement_of(cause: Cause) -> Statement:
+    """A cause without its numbers."""
+    return Statement(cause.kind, cause.facts, cause.variant)
 
 
 def number(kind: str, value: float, unit: str, facts: Facts | None = None) -> Evidence:

@@ -290,18 +290,16 @@ class Found(NamedTuple):
     tried: tuple[Node, ...]
     """Every display that was refined and is supported, the best of each combination."""
 
-    def next_to(self, fault: Chosen, *, elsewhere: bool = False) -> Node | None:
-        """The cheapest other display that has another fault instead of one of the best display's,
-        of another part if `elsewhere`; None if none was tried.
-        """
+    def others(self, fault: Chosen) -> list[Node]:
+        """Other displays that have another fault instead of one of the best display's, the
+        cheapest first."""
         own = {each.option[:3] for each in self.best.chosen}
 
         def is_other(node: Node) -> bool:
-            kept = elsewhere and any(each.option.parts & fault.option.parts for each in node.chosen)
             keys = {each.option[:3] for each in node.chosen}
-            return not kept and fault.option[:3] not in keys and not keys <= own
+            return fault.option[:3] not in keys and not keys <= own
 
-        return min(filter(is_other, self.tried), key=lambda node: node.cost, default=None)
+        return sorted(filter(is_other, self.tried), key=lambda node: node.cost)
 
 
 def search(inputs: Inputs, start: Display, options: Sequence[Option]) -> Found:

@@ -165,9 +165,9 @@ class Fit:
     error_without: float
     poor: bool
     """Whether the error is larger than that of a good display."""
-    error_of_next: float | None
+    error_of_next: float | None = None
     """With the best other explanation instead; None if no other brings the light nearer."""
-    next: Statement | None
+    next: Statement | None = None
     """The cause in that explanation."""
 
 
