@@ -265,10 +265,14 @@ class _Fitted:
         undone = Counterfactual(
             fault.taken_out(readings), alone, alone + fault.taken_out(readings + alone)
         )
-        meter = (CandidateCause(meter_cause(fault), undone),)
         rivals.sort(key=lambda each: -each[0])
         display = tuple(each for _, group in rivals for each in group)
-        whole = (*meter, *display) if fault.goes_first else (*display, *meter)
+        meter = CandidateCause(meter_cause(fault), undone)
+        if display:
+            beside = _beside(meter, display[0].cause, self._error(self._display))
+            display = tuple(_beside(each, meter.cause, fault.errors[0]) for each in display)
+            meter = beside
+        whole = (meter, *display) if fault.goes_first else (*display, meter)
         worth = max((worth for worth, _ in rivals), default=fault.worth)
         return [*(each for each in ranked if each not in rivals), (worth, whole)]
 
@@ -358,11 +362,17 @@ class _Fitted:
         )
         rival = next(elsewhere, None)
         if rival is not None and rival.cost - self._node.cost < ALIKE:
-            group += (
+            first = group[0].cause
+            news = [
                 self._candidate(new, rival)
                 for new in _others(rival.chosen, *self._node.chosen)
                 if FITTED[new.option.cause].cause is not None
-            )
+            ]
+            if news:
+                error = self._error(applied(self._start, rival.chosen))
+                own = self._error(self._display)
+                group = [_beside(group[0], news[0].cause, error)]
+                group += (_beside(new, first, own) for new in news)
         return self._worth(self._start, others), tuple(group)
 
     def _candidate(self, chosen: Chosen, node: Node) -> CandidateCause:
@@ -472,6 +482,21 @@ class _Fitted:
         made = simulate(applied(start, chosen), self._every)
         light = made.xyz[0] * (whole.white / max(float(made.white[0]), 1e-9))
         return change_between(whole.light, light, self._case, self._every)
+
+
+def _beside(candidate: CandidateCause, other: Cause, error: float) -> CandidateCause:
+    """A candidate with another of its rank, which leaves a mean error in ΔE ITP, as the next best
+    explanation."""
+    cause = candidate.cause
+    if cause.fit is None:
+        return candidate
+    fit = replace(
+        cause.fit,
+        error_of_next=rounded_error(error),
+        next=statement_of(other),
+        next_apart=False,
+    )
+    return candidate._replace(cause=replace(cause, fit=fit))
 
 
 def _difference(display: Display, other: Display, inputs: Inputs) -> float:

@@ -299,5 +299,5 @@ def meter_cause(fault: MeterFault) -> Cause:
             number("error", error, "ΔE ITP"),
             number("error-without", without, "ΔE ITP"),
         ),
-        fit=Fit(error, without, poor=error > MUCH, error_of_next=None, next=None),
+        fit=Fit(error, without, poor=error > MUCH),
     )

@@ -169,6 +169,8 @@ class Fit:
     """With the best other explanation instead; None if no other brings the light nearer."""
     next: Statement | None = None
     """The cause in that explanation."""
+    next_apart: bool = True
+    """Whether the readings tell it from this cause; if they do not, both have one rank."""
 
 
 @dataclass(frozen=True, slots=True)

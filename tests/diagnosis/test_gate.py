@@ -15,8 +15,19 @@ from compliance.diagnosis.diagnose import diagnose
 from compliance.diagnosis.gate import bettered, expanded_uncertainty
 from compliance.documents import assessment_document, read_document
 from compliance.grading.match import match_readings
-from compliance.model import Assessment, Finding, Interval, Level, Limits, Measurement, Verdict
+from compliance.model import (
+    Assessment,
+    Finding,
+    Fit,
+    Interval,
+    Level,
+    Limits,
+    Measurement,
+    Statement,
+    Verdict,
+)
 from compliance.report.causes import cause_words, unexplained
+from compliance.report.words.en.causes import fit_text
 
 NOW = datetime(2026, 11, 20, 12, tzinfo=UTC)
 
@@ -123,6 +134,22 @@ def test_the_next_best_is_stated_and_survives_the_document() -> None:
     assert cause.fit.error_of_next is not None
     assert cause.fit.error < cause.fit.error_of_next < cause.fit.error_without
     assert read_document(assessment_document(found)).causes == found.state.causes
+
+
+@pytest.mark.parametrize(
+    ("error", "apart", "says"),
+    [
+        (0.45, True, "leaves 0.45, no more: check both."),
+        (0.55, True, "leaves 0.55, hardly more: check both."),
+        (0.7, True, "leaves 0.7: this cause is likely, not certain."),
+        (1.5, True, "leaves 1.5, far more: this cause is clear."),
+        (1.5, False, "leaves 1.5, and the readings do not tell the two apart: check both."),
+    ],
+)
+def test_how_sure_a_cause_is_in_words(error: float, apart: bool, says: str) -> None:
+    """It may fit a little worse than another with more faults, which costs more."""
+    text = fit_text(Fit(0.5, 5.0, False, error, Statement("x"), apart), "Other")
+    assert text.endswith(f"The next best explanation (“Other”) {says}")
 
 
 def test_a_compliant_slot_has_no_cause() -> None:

@@ -206,3 +206,23 @@ def test_the_words_say_what_is_known_of_the_correction(meter: Meter, words: str)
     assert words in cause_text(cause)
     assert "against a spectroradiometer" in cause_next_step(cause)
     assert "Leave the slot as it is" in cause_next_step(cause)
+
+
+@pytest.mark.parametrize(
+    ("meter", "shows"),
+    [
+        (PLAIN, through("sdr-broadcast", FILTERS.matrix(4))),
+        (PLAIN, SMALL[0][1]),
+        (SPECTRO, lambda signal: physical.asked("sdr-broadcast", signal, primaries=NEARLY)),
+    ],
+)
+def test_causes_of_one_rank_do_not_deny_each_other(
+    meter: Meter, shows: Callable[[Array], Array]
+) -> None:
+    causes = told("sdr-broadcast", shows, meter)
+    assert {cause.rank for cause in causes} == {1} and len(causes) > 1
+    titles = set(map(cause_title, causes))
+    for cause in causes:
+        text = cause_text(cause)
+        assert text.endswith("check both.")
+        assert any(f"“{title}”" in text for title in titles - {cause_title(cause)})

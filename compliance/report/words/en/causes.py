@@ -36,11 +36,13 @@ def _next_best(fit: Fit, other: str) -> str:
         return "No other known cause comes near."
     times = fit.error_of_next / max(fit.error, 1e-9)
     next_best = f"The next best explanation (“{other}”) leaves {number(fit.error_of_next, 2)}"
+    if not fit.next_apart:
+        return f"{next_best}, and the readings do not tell the two apart: check both."
     if times >= CLEARLY:
         return f"{next_best}, far more: this cause is clear."
     if times >= LIKELY:
         return f"{next_best}: this cause is likely, not certain."
-    return f"{next_best}, hardly more: check both."
+    return f"{next_best}, {'hardly' if times > 1 else 'no'} more: check both."
 
 
 def moved(title: str, value: str, without: str, *, within: bool) -> str:
@@ -256,7 +258,10 @@ def white_elsewhere(
     )
     return Texts(
         title=f"White is off by Δu'v' {number(away_from_rule, 2)}",
-        text=f"White reads x {x:.4f}, y {y:.4f}, and nothing else explains it. {nearest}",
+        text=(
+            f"White reads x {x:.4f}, y {y:.4f}, and no other fault of the display explains it. "
+            f"{nearest}"
+        ),
         next_step=(
             "Set the white with the gains of two channels, or calibrate it again, and check that "
             "the meter's correction is the one for this display."
