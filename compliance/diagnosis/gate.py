@@ -58,7 +58,7 @@ def explained_by(
 ) -> tuple[Explained, ...]:
     """The requirements that a cause explains, with their values without it.
 
-    Without the cause, with the other causes or without any, a value is inside its limits or not
+    Without the cause, or without it and the others together, a value is inside its limits or not
     half as far outside, and moves by more than twice its expanded uncertainty. Of a cause that is
     known only from readings before and after (None) it is every calibrated quantity, without a
     value.
@@ -74,13 +74,14 @@ def explained_by(
     for requirement, finding in outside:
         expanded = expanded_uncertainty(finding)
         after = evaluate(requirement, freed)
-        if not bettered(finding, after, expanded):
+        together = not bettered(finding, after, expanded)
+        if together:
             others = others or (corrected(case, undone.alone), corrected(case, undone.none))
             before, after = (evaluate(requirement, other) for other in others)
             if not bettered(before, after, expanded):
                 continue
         assert finding.value is not None
-        found.append(Explained(finding.id, finding.level, finding.value, after.value))
+        found.append(Explained(finding.id, finding.level, finding.value, after.value, together))
     return tuple(found)
 
 

@@ -182,6 +182,8 @@ class Explained:
     value: Value
     without: Value | None
     """The value without the cause; None if it is not modelled."""
+    together: bool = False
+    """Whether that is without the other causes too, as they hide what this one changes."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -100,4 +100,10 @@ def _moved(explained: Explained, finding: Finding) -> str:
         return finding.title
     then = replace(finding, value=explained.without, interval=None, bound=None, points=())
     within = finding.limits is not None and inside(explained.without, finding.limits)
-    return moved(finding.title, format_value(finding), format_value(then), within=within)
+    return moved(
+        finding.title,
+        format_value(finding),
+        format_value(then),
+        together=explained.together,
+        within=within,
+    )

@@ -95,6 +95,22 @@ def test_each_of_two_causes_says_what_it_explains() -> None:
     assert ", inside)" in curve.explains
 
 
+def test_a_value_without_all_causes_is_not_told_as_one_without_this_cause() -> None:
+    """Other primaries leave the memory colours outside, whatever the exponent is."""
+    primaries = faulty_displays.primaries("p3")
+    found = assessed("sdr-broadcast", faulty_displays.power(2.2), primaries)
+    (words,) = (
+        each.explains
+        for each in cause_words(found.state.causes, found.state.findings)
+        if each.kind == "curve"
+    )
+    without_curve = assessed("sdr-broadcast", primaries).state.findings
+    (left,) = (each for each in without_curve if each.id == "memory-colours")
+    assert left.verdict is Verdict.FAIL
+    assert "Skin and memory colours (5.11, without it and the other causes 0.60, inside)" in words
+    assert "Gamma (2.20, without it 2.40, inside)" in words
+
+
 def test_what_no_cause_explains_is_named() -> None:
     found = assessed("web-srgb", faulty_displays.gained(2, 0.8))
     findings = found.state.findings

@@ -45,9 +45,11 @@ def _next_best(fit: Fit, other: str) -> str:
     return f"{next_best}, {'hardly' if times > 1 else 'no'} more: check both."
 
 
-def moved(title: str, value: str, without: str, *, within: bool) -> str:
-    """A requirement with its value, and what it would be without a cause."""
-    return f"{title} ({value}, without it {without}{', inside' if within else ''})"
+def moved(title: str, value: str, without: str, *, together: bool, within: bool) -> str:
+    """A requirement with its value, and what it would be without a cause, or without this and the
+    others together."""
+    left = "it and the other causes" if together else "it"
+    return f"{title} ({value}, without {left} {without}{', inside' if within else ''})"
 
 
 def explained_text(requirements: Sequence[str]) -> str:
