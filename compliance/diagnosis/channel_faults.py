@@ -16,7 +16,7 @@ from compliance.diagnosis.faulty_display import Display, level_of
 from compliance.diagnosis.fitting import Array
 from compliance.diagnosis.inputs import Flags, Inputs
 from compliance.model import Cause
-from compliance.targets import target_linear
+from compliance.targets import level, target_linear
 
 LEAST = 0.012
 """Smallest departure of a channel that is looked for, as a logarithm of its light."""
@@ -63,6 +63,8 @@ class Balance(NamedTuple):
 
     level: Array
     """(G,) as `level_of` tells it"""
+    signal: Array
+    """(G,) level of the signal"""
     share: Array
     """(G,) light of the other two, 1 at the brightest grey"""
     apart: Array
@@ -112,8 +114,8 @@ def _balance(channel: int, inputs: Inputs) -> Balance | None:
         return None
     others = np.log(np.delete(light, channel, axis=1)).mean(axis=1)
     share = np.exp(others - others.max())
-    level = level_of(share, inputs.model)
-    return Balance(level, share, np.log(light[:, channel]) - others)
+    signal = level(inputs.signal[used], inputs.model)
+    return Balance(level_of(share, inputs.model), signal, share, np.log(light[:, channel]) - others)
 
 
 def _about(balance: Balance, patterns: Array) -> Array:
@@ -138,8 +140,10 @@ def _bent(balance: Balance) -> Pattern:
     scatter = _about(balance, size[:, None] * shapes)
     scatter = np.where(ends.max(axis=1) <= ENDS, scatter, np.inf)
     best = int(np.argmin(scatter))
-    depth = float(size[best])
-    return Pattern(float(scatter[best]), depth, (depth, float(centre[best]), float(width[best])))
+    depth, middle = float(size[best]), float(centre[best])
+    ascending = np.argsort(balance.level)
+    signal = float(np.interp(middle, balance.level[ascending], balance.signal[ascending]))
+    return Pattern(float(scatter[best]), depth, (depth, middle, float(width[best]), signal))
 
 
 def _of_offset(balance: Balance) -> Pattern:
@@ -172,15 +176,15 @@ def clipping_fault(channel: int, pattern: Pattern, inputs: Inputs) -> ChannelFau
 
 
 def tint_fault(channel: int, pattern: Pattern, inputs: Inputs) -> ChannelFault:
-    depth, centre, width = pattern.value
+    depth, centre, width, signal = pattern.value
     size, name = float(np.expm1(depth)), CHANNELS[channel]
     evidence = (
         number("tint", 100 * size, "%", {"channel": name}),
-        number("tint-level", 100 * centre, "%"),
+        number("tint-level", 100 * signal, "%"),
     )
     bump = np.zeros((1, 3))
     bump[0, channel] = size
-    cause = Cause("tint", {"channel": name, "size": size, "level": centre}, evidence=evidence)
+    cause = Cause("tint", {"channel": name, "size": size, "level": signal}, evidence=evidence)
     return ChannelFault(
         lambda display: display._replace(
             bump=bump, bump_centre=np.array([centre]), bump_width=np.array([width])

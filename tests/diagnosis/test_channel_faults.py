@@ -160,3 +160,19 @@ def test_every_shipped_table_is_known() -> None:
         if target.container is not None
     }
     assert shipped == known
+
+
+@pytest.mark.parametrize("rule", ["sdr-broadcast", "hdr-hlg-1000", "hdr-pq-1000"])
+@pytest.mark.parametrize("at", [0.35, 0.5])
+def test_a_tint_is_told_at_its_level_of_the_signal(rule: str, at: float) -> None:
+    """Half of an HLG signal is far less than half of a panel's drive."""
+
+    def shows(signal: Array) -> Array:
+        beyond = 0.05 * np.exp(-(((signal.max(axis=1) - at) / 0.12) ** 2) / 2)
+        return physical.asked(rule, signal) * (1 + np.outer(beyond, [0.18, 0.07, 0.95]))
+
+    inputs = gather(match_readings(shipped_rule(rule), physical.read(rule, shows).readings))
+    assert inputs is not None
+    found = find_channel_fault(inputs)
+    assert found is not None and found.cause.kind == "tint"
+    assert dict(found.cause.facts)["level"] == pytest.approx(at, abs=0.06)  # type: ignore[arg-type]
