@@ -130,14 +130,15 @@ def _limited(limiter: Limiter, case: MatchedReadings) -> Group:
 
 def _fitted(case: MatchedReadings, readings: Readings, limiters: Sequence[Limiter]) -> _Fitted:
     """Models fitted to the readings without a colour drift, and without single misreadings if the
-    rest fits better without these."""
+    rest fits better without these; a black that the meter cannot see is no patch any more."""
     drift = find_colour_drift(case)
     faults = () if drift is None else (colour_drift_fault(drift, case),)
     fitted = _Fitted(case, limiters, faults)
     more = fitted.misread(readings)
-    if not more:
+    faults = (*faults, *more)
+    if not more or gather(_mended(case, faults)) is None:
         return fitted
-    others = _Fitted(case, limiters, (*faults, *more))
+    others = _Fitted(case, limiters, faults)
     return others if others.cost < fitted.cost else fitted
 
 

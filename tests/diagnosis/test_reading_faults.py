@@ -8,7 +8,7 @@ from datetime import UTC, datetime
 
 import numpy as np
 import pytest
-from helpers import faulty_displays
+from helpers import builders, faulty_displays, sample_assessments
 from helpers.shipped import shipped_rule
 from numpy.typing import NDArray
 
@@ -181,6 +181,16 @@ def test_one_of_the_repeats_of_white() -> None:
     (found,) = misread(matched("sdr-broadcast", bad))
     assert [int(matched("sdr-broadcast", bad).patches.order[row]) for row in found.rows] == [middle]
     assert found.xyz[1] == pytest.approx(read.xyz[0, 1], rel=0.01)
+
+
+def test_of_few_patches_a_black_may_be_the_one_that_is_off() -> None:
+    """Its repeats are below the meter's reach: without it seven patches are left."""
+    codes = [0, 0, 0, 130, 150, 170, 190, 210, 230, 255]
+    light = np.array([0.6, 1e-4, 1e-4, *(80 * (np.array(codes[3:]) / 255) ** 2.4)])
+    few = builders.readings([(code,) * 3 for code in codes], np.outer(light, [0.95, 1, 1.09]))
+    rule, meter = shipped_rule("sdr-broadcast"), sample_assessments.meter()
+    found = diagnose(match_readings(rule, few, meter=meter), few)
+    assert "misread" not in {cause.kind for cause in found.causes}
 
 
 def test_two_readings_may_be_off_and_three_are_another_fault() -> None:
