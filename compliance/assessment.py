@@ -102,7 +102,9 @@ def _undoubted(causes: tuple[Cause, ...], remarks: Sequence[Remark]) -> tuple[Ca
     doubted = NO_LUMINANCES & {remark.kind for remark in remarks}
     if not doubted or "luminance" not in {cause.kind for cause in causes}:
         return causes
-    return tuple(cause for cause in causes if cause.kind not in OF_LUMINANCE)
+    kept = [cause for cause in causes if cause.kind not in OF_LUMINANCE]
+    ranks = sorted({cause.rank for cause in kept})
+    return tuple(replace(cause, rank=ranks.index(cause.rank) + 1) for cause in kept)
 
 
 def valid_until(measurement: Measurement, accepted: Sequence[Deviation] = ()) -> datetime | None:

@@ -8,7 +8,7 @@ from datetime import UTC, date, datetime, timedelta
 
 import numpy as np
 import pytest
-from helpers import builders, shipped, simulated
+from helpers import builders, faulty_displays, shipped, simulated
 from helpers.shipped import shipped_rule
 
 from compliance.assessment import assess
@@ -154,6 +154,18 @@ def test_where_the_unit_is_doubted_no_luminance_is_a_cause() -> None:
     ).state
     assert "unit" in {one.kind for one in found.remarks}
     assert not {"luminance", "raised-black"} & {one.kind for one in found.causes}
+
+
+def test_without_the_luminance_the_other_causes_begin_at_the_first_rank() -> None:
+    loaded = shipped_rule("sdr-broadcast")
+    shown = faulty_displays.readings(
+        loaded, [faulty_displays.gained(2, 0.85)], np.random.RandomState(1)
+    )
+    in_mcd = replace(shown, xyz=1000 * shown.xyz)
+    found = assess(Measurement(loaded, in_mcd), now=NOW, draws=0).state
+    assert "unit" in {one.kind for one in found.remarks}
+    assert found.causes[0].kind == "gain"
+    assert found.causes[0].rank == 1
 
 
 def test_a_white_of_exactly_100_hides_no_black_that_is_raised() -> None:
