@@ -81,7 +81,7 @@ CONCLUSIONS = frozenset({"verdict", "reason", "conditional", "bound", "note", "r
 """Keys whose values follow from those beside them."""
 WORDED = frozenset({"remarks", "causes", "note", "why"})
 """Keys of what is shown in words."""
-FACTS = frozenset({"facts", "fit"})
+FACTS = frozenset({"facts", "fit", "explains"})
 """Keys of the facts behind words."""
 OUTCOME = frozenset({"verdict", "reason", "conditional"})
 """Keys that follow from all findings of a state together."""

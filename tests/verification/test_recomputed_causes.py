@@ -48,6 +48,14 @@ def test_another_cause_is_other_words() -> None:
     assert [one.topic for one in compare(stated, document())] == [Topic.WORDS]
 
 
+def test_a_value_without_a_cause_is_compared_as_a_fact_behind_words() -> None:
+    """It is a fitted number, of which machines differ in the further digits."""
+    for off, topics in ((5e-6, []), (5e-2, [Topic.WORDS])):
+        stated = document()
+        stated["causes"][0]["explains"][0]["without"] += off
+        assert [one.topic for one in compare(stated, document())] == topics
+
+
 def test_another_loss_is_another_value() -> None:
     stated = document()
     stated["calibration"]["lost"] += 1.0
