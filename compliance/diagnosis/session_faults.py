@@ -364,5 +364,5 @@ def _ends(case: MatchedReadings) -> tuple[int, int]:
 
 
 def _towards(change: Array) -> str:
-    """The hue towards which u'v' moves: the nearest of four directions."""
+    """The hue towards which u'v' moves: the nearest of six directions."""
     return max(TOWARDS, key=lambda hue: float(np.dot(TOWARDS[hue], change)))

@@ -159,7 +159,13 @@ def test_the_next_best_is_stated_and_survives_the_document() -> None:
         (0.55, True, "leaves 0.55, hardly more: check both."),
         (0.7, True, "leaves 0.7: this cause is likely, not certain."),
         (1.5, True, "leaves 1.5, far more: this cause is clear."),
-        (1.5, False, "leaves 1.5, and the readings do not tell the two apart: check both."),
+        (0.9, False, "leaves 0.9, and the readings do not tell the two apart: check both."),
+        (1.5, False, "leaves 1.5, far more, but the readings do not rule it out: check both."),
+        (
+            0.1,
+            False,
+            "leaves 0.1, far less, but the readings do not rule this one out: check both.",
+        ),
     ],
 )
 def test_how_sure_a_cause_is_in_words(error: float, apart: bool, says: str) -> None:

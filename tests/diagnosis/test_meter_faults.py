@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable
 from dataclasses import replace
 from datetime import UTC, datetime
@@ -204,6 +205,7 @@ def test_the_words_say_what_is_known_of_the_correction(meter: Meter, words: str)
     cause = told("sdr-broadcast", SMALL[0][1], meter)[0]
     assert cause_title(cause) == "The meter is not matched to this display"
     assert words in cause_text(cause)
+    assert re.search(r"white by 0\.00\d+, red by 0(\.\d{1,4})?, ", cause_text(cause))
     assert "against a spectroradiometer" in cause_next_step(cause)
     assert "Leave the slot as it is" in cause_next_step(cause)
 

@@ -37,12 +37,21 @@ def _next_best(fit: Fit, other: str) -> str:
     times = fit.error_of_next / max(fit.error, 1e-9)
     next_best = f"The next best explanation (“{other}”) leaves {number(fit.error_of_next, 2)}"
     if not fit.next_apart:
-        return f"{next_best}, and the readings do not tell the two apart: check both."
+        return f"{next_best}, {_beside(times)}: check both."
     if times >= CLEARLY:
         return f"{next_best}, far more: this cause is clear."
     if times >= LIKELY:
         return f"{next_best}: this cause is likely, not certain."
     return f"{next_best}, {'hardly' if times > 1 else 'no'} more: check both."
+
+
+def _beside(times: float) -> str:
+    """How a cause of the same rank fits that leaves so many times the error."""
+    if times >= CLEARLY:
+        return "far more, but the readings do not rule it out"
+    if times <= 1 / CLEARLY:
+        return "far less, but the readings do not rule this one out"
+    return "and the readings do not tell the two apart"
 
 
 def moved(title: str, value: str, without: str, *, together: bool, within: bool) -> str:

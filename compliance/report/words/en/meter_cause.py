@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from compliance.model import Texts
-from compliance.report.numbers import format_plain
+from compliance.report.words.en.fact_formats import number
 
 CORRECT_METER = (
     "Leave the slot as it is. Correct the meter for this display against a spectroradiometer, or "
@@ -39,7 +39,7 @@ CORRECTIONS = {
 
 def meter(moved: Sequence[tuple[str, float]], correction: str, **known: object) -> Texts:
     """Of white and each primary its name and Δu'v' by which the meter moves it."""
-    by = ", ".join(f"{colour} by {format_plain(float(f'{away:.2g}'))}" for colour, away in moved)
+    by = ", ".join(f"{colour} by {number(round(away, 4), 2)}" for colour, away in moved)
     about, next_step = CORRECTIONS[correction]
     return Texts(
         title="The meter is not matched to this display",
