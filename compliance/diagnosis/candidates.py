@@ -32,6 +32,7 @@ from compliance.diagnosis.fitting import (
     search,
 )
 from compliance.diagnosis.gate import Counterfactual, change_between, corrected, scaled_back
+from compliance.diagnosis.groups import CandidateCause, Group, beside, beside_their_images
 from compliance.diagnosis.inputs import Inputs, gather, itp, thinned, white_of
 from compliance.diagnosis.limiter import limiter_options, power_limiter_cause
 from compliance.diagnosis.meter_faults import Instrument, find_meter_fault, meter_cause
@@ -91,20 +92,12 @@ DARK = 0.05
 is not reported."""
 ALIKE = 0.03
 """Difference of cost within which two displays fit the readings as well as each other."""
+CLEARLY = 0.8
+"""Largest loss with another system gamma, as a share of that with the case's own."""
+AS_NEAR, EXACT = 1.3, 0.001
+"""Times the loss of the better one, and a loss that no reading tells from none."""
 BADLY = 1.5
 """Loss above which no fitted cause is reported, if it is also above half of the initial loss."""
-
-
-class CandidateCause(NamedTuple):
-    """A cause, and the readings as they would be without it."""
-
-    cause: Cause
-    undone: Counterfactual | None = None
-    """None if it is known only from readings before and after."""
-
-
-Group = tuple[CandidateCause, ...]
-"""Candidates that the readings cannot tell apart, at one rank."""
 
 
 def candidates(
@@ -146,7 +139,7 @@ def _gathered(case: MatchedReadings, limiters: Sequence[Limiter]) -> Inputs:
     """The inputs of a case that has enough patches."""
     inputs = gather(case)
     assert inputs is not None
-    return _unlimited(case, inputs, limiters)
+    return _gamma_of_display(case, inputs, limiters)
 
 
 def _mended(case: MatchedReadings, faults: Iterable[ReadingFault]) -> MatchedReadings:
@@ -154,21 +147,25 @@ def _mended(case: MatchedReadings, faults: Iterable[ReadingFault]) -> MatchedRea
     return corrected(case, sum((fault.change for fault in faults), np.zeros(3)))
 
 
-def _unlimited(case: MatchedReadings, inputs: Inputs, limiters: Sequence[Limiter]) -> Inputs:
-    """The inputs, with the system gamma and the black of an HLG display as the rule has them
-    where a limiter dims its peak.
+def _gamma_of_display(case: MatchedReadings, inputs: Inputs, limiters: Sequence[Limiter]) -> Inputs:
+    """The inputs, of HLG with the system gamma and the black that a faulty display fits better.
 
-    The case has the gamma of the peak as dimmed, and fits its black to greys that are dimmed; the
-    display has those of its own peak.
+    The case has the gamma of the peak as measured, and fits its black to the greys. A display whose
+    peak is dimmed, clipped or set wrong may keep those of the peak that it should have.
     """
-    dimming = [limiter for limiter in limiters if np.isfinite(limiter.cap)]
-    if case.plan.model.curve != "hlg" or not dimming:
+    model = inputs.model
+    if model.curve != "hlg":
         return inputs
-    peak = max(max(limiter.luminance) for limiter in dimming)
-    gamma = system_gamma(case.rule, peak, case.stated.nominal_peak)
-    return inputs._replace(
-        model=inputs.model._replace(system_gamma=gamma.value, lift=case.plan.model.lift)
-    )
+    dimming = [limiter for limiter in limiters if np.isfinite(limiter.cap)]
+    peaks = [case.rule.target.luminance_peak, *(max(limiter.luminance) for limiter in dimming)]
+    tried = [inputs]
+    for peak in peaks:
+        gamma = system_gamma(case.rule, peak, case.stated.nominal_peak).value
+        own = model._replace(system_gamma=gamma, lift=case.plan.model.lift)
+        tried.append(inputs._replace(model=own))
+    found = [float(loss(ideal_display(each), each)[0]) for each in tried]
+    best = int(np.argmin(found))
+    return tried[best] if found[best] < CLEARLY * found[0] else inputs
 
 
 class _Light(NamedTuple):
@@ -236,7 +233,7 @@ class _Fitted:
         ranked = [self._limited(limiter) for limiter in self._limiters]
         if self._drift is not None:
             ranked.append(self._drifting(self._drift))
-        if self._channel is not None:
+        if self._channel is not None and not has_swapped_channels(self._display):
             ranked.append(self._departing(self._channel))
         supported = list(self._supported())
         ranked += (self._group(chosen) for chosen in supported)
@@ -245,6 +242,7 @@ class _Fitted:
         ranked = self._with_meter(ranked, instrument)
         ranked = [(worth, tuple(map(self._with_readings_mended, group))) for worth, group in ranked]
         ranked += (self._of_readings(fault) for fault in self._faults)
+        ranked = beside_their_images(ranked)
         ranked.sort(key=lambda each: -each[0])
         return [group for _, group in ranked]
 
@@ -270,9 +268,9 @@ class _Fitted:
         display = tuple(each for _, group in rivals for each in group)
         meter = CandidateCause(meter_cause(fault), undone)
         if display:
-            beside = _beside(meter, display[0].cause, self._error(self._display))
-            display = tuple(_beside(each, meter.cause, fault.errors[0]) for each in display)
-            meter = beside
+            first = display[0].cause
+            display = tuple(beside(each, meter.cause, fault.errors[0]) for each in display)
+            meter = beside(meter, first, self._error(self._display))
         whole = (meter, *display) if fault.goes_first else (*display, meter)
         worth = max((worth for worth, _ in rivals), default=fault.worth)
         return [*(each for each in ranked if each not in rivals), (worth, whole)]
@@ -317,9 +315,18 @@ class _Fitted:
         return self._worth(start, chosen), (CandidateCause(limiter_cause(limiter), undone),)
 
     def _drifting(self, drift: Drift) -> tuple[float, Group]:
-        start = self._start._replace(ripple=self._plain.ripple)
-        steadied = self._case.view.readings * (1 / drift.shares[:, None] - 1)
-        undone = Counterfactual(steadied, self._change(self._start, ()), self._change(start, ()))
+        """A drift; without it the light stays as in the middle of the session, or as at its start
+        or end if white is only then within the rule's limits."""
+        low, high = self._inputs.span
+        white = self._inputs.white
+        kept = next((at for at in drift.reached if low <= white * at <= high), 1.0)
+        start, readings = self._start._replace(ripple=self._plain.ripple), self._case.view.readings
+        freed = self._change(start, ())
+        undone = Counterfactual(
+            readings * (kept / drift.shares[:, None] - 1),
+            self._change(self._start, ()),
+            kept * (readings + freed) - readings,
+        )
         worth = self._worth(start, self._node.chosen)
         return worth, (CandidateCause(drift_cause(drift), undone),)
 
@@ -362,7 +369,7 @@ class _Fitted:
             if not any(each.option.parts & parts for each in node.chosen)
         )
         rival = next(elsewhere, None)
-        if rival is not None and rival.cost - self._node.cost < ALIKE:
+        if rival is not None and self._is_as_good(rival):
             first = group[0].cause
             news = [
                 self._candidate(new, rival)
@@ -372,9 +379,13 @@ class _Fitted:
             if news:
                 error = self._error(applied(self._start, rival.chosen))
                 own = self._error(self._display)
-                group = [_beside(group[0], news[0].cause, error)]
-                group += (_beside(new, first, own) for new in news)
+                group = [beside(group[0], news[0].cause, error)]
+                group += (beside(new, first, own) for new in news)
         return self._worth(self._start, others), tuple(group)
+
+    def _is_as_good(self, rival: Node) -> bool:
+        best = self._node
+        return rival.cost - best.cost < ALIKE and rival.loss <= AS_NEAR * best.loss + EXACT
 
     def _candidate(self, chosen: Chosen, node: Node) -> CandidateCause:
         """An option of a display as a candidate cause."""
@@ -483,21 +494,6 @@ class _Fitted:
         made = simulate(applied(start, chosen), self._every)
         light = made.xyz[0] * (whole.white / max(float(made.white[0]), 1e-9))
         return change_between(whole.light, light, self._case, self._every)
-
-
-def _beside(candidate: CandidateCause, other: Cause, error: float) -> CandidateCause:
-    """A candidate with another of its rank, which leaves a mean error in ΔE ITP, as the next best
-    explanation."""
-    cause = candidate.cause
-    if cause.fit is None:
-        return candidate
-    fit = replace(
-        cause.fit,
-        error_of_next=rounded_error(error),
-        next=statement_of(other),
-        next_apart=False,
-    )
-    return candidate._replace(cause=replace(cause, fit=fit))
 
 
 def _difference(display: Display, other: Display, inputs: Inputs) -> float:

@@ -10,9 +10,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from compliance.diagnosis.candidates import Group, candidates
+from compliance.diagnosis.candidates import candidates
 from compliance.diagnosis.fitting import Array
 from compliance.diagnosis.gate import Missed, explained_by, missed
+from compliance.diagnosis.groups import Group
 from compliance.diagnosis.meter_faults import UNKNOWN, Instrument, instrument_of
 from compliance.grading.match import MatchedReadings, matched
 from compliance.model import Cause, Finding, Level, Measurement, Readings

@@ -223,6 +223,8 @@ class Display(NamedTuple):
     """(K, 3) added to the panel's own drive"""
     panel_exponent: Array
     """(K,) exponent of that drive"""
+    bend: Array
+    """(K,) exponent on the light of the display's own channels, less 1"""
     crosstalk: Array
     """(K,) share of each channel's own drive in each of the two others; greys keep theirs"""
     leak_exponent: Array
@@ -280,6 +282,7 @@ def ideal_display(inputs: Inputs) -> Display:
         even_power=one,
         offset=np.zeros((1, 3)),
         panel_exponent=(2.6 if model.curve == "dcdm" else 2.4) * one,
+        bend=0 * one,
         crosstalk=0 * one,
         leak_exponent=2.4 * one,
         bump=np.zeros((1, 3)),
@@ -406,6 +409,9 @@ def _channels(display: Display, inputs: Inputs, lift: Array) -> Array:
     if display.curve == "pq":
         offset, lift = offset + lift[:, None], np.zeros(1)
     light = _own(drive, display, lift[:, None, None], model)
+    if np.any(display.bend):
+        peak = _peak(_curve(display), model)
+        light = peak * transfer.power(light / peak, 1 + display.bend[:, None, None])
     if np.any(offset):
         light = shifted(light, offset, _curve(display), model)
     if np.any(display.crosstalk):

@@ -17,8 +17,6 @@ from compliance.quantities.catalogue import QUANTITIES
 
 HALF = 0.5
 """Share of a value's distance outside its limits that may be left without the cause."""
-TWICE = 2.0
-"""Times its expanded uncertainty by which a value must move without the cause."""
 NORMAL = 1.96 / 1.645
 """Two-sided over one-sided coverage factor for 95 % of a normal distribution."""
 NO_LIGHT = 1e-6
@@ -59,7 +57,7 @@ def explained_by(
     """The requirements that a cause explains, with their values without it.
 
     Without the cause, or without it and the others together, a value is inside its limits or not
-    half as far outside, and moves by more than twice its expanded uncertainty. Of a cause that is
+    half as far outside, and moves by more than its expanded uncertainty. Of a cause that is
     known only from readings before and after (None) it is every calibrated quantity, without a
     value.
     """
@@ -86,10 +84,10 @@ def explained_by(
 
 
 def bettered(before: Finding, after: Finding, expanded: float) -> bool:
-    """Whether a value outside comes inside or half way there, by more than twice `expanded`."""
+    """Whether a value outside comes inside or half way there, by more than `expanded`."""
     if before.verdict not in OUTSIDE or before.value is None or after.value is None:
         return False
-    if not _moved(before.value, after.value) > TWICE * expanded:
+    if not _moved(before.value, after.value) > expanded:
         return False
     return after.verdict not in OUTSIDE or _excess(after) <= HALF * _excess(before)
 

@@ -221,6 +221,12 @@ class Drift(NamedTuple):
     ripple: Array
     """(P,) the same for each patch of the case"""
 
+    @property
+    def reached(self) -> tuple[float, float, float]:
+        """Light in the middle, at the start and at the end, as shares of that in the middle."""
+        low, high = float(self.shares.min()), float(self.shares.max())
+        return (1.0, low, high) if self.change > 0 else (1.0, high, low)
+
 
 def find_drift(case: MatchedReadings) -> Drift | None:
     """A steady change of repeated readings' light; None if there is none large enough."""

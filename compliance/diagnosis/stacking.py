@@ -16,7 +16,7 @@ TOGETHER = 96
 """Displays simulated at a time: their light stays in a processor's cache."""
 SHARED = ("assumed_primaries", "ripple", "topped")
 """Parts that are one array for all displays of a stack."""
-COSTLY = ("offset", "crosstalk", "bump")
+COSTLY = ("bend", "offset", "crosstalk", "bump")
 """Parts that cost all displays of a stack a power of each channel if one has them."""
 
 

@@ -40,6 +40,10 @@ def curve_options(inputs: Inputs) -> Iterator[Option]:
     for way in ("lift", "add") if model.lift or model.curve == "hlg" else ("add",):
         yield _power(way, inputs)
     if model.kind == "xyz":
+        yield Option(
+            "curve", "power", "drive", _of_own_drive(model.exponent), EXPONENTS, (0.1,), 0.03,
+            _other(model.exponent),
+        )  # fmt: skip
         return
     if model.curve != "srgb":
         yield Option("curve", "srgb", "", _srgb, NOTHING)
@@ -101,6 +105,11 @@ def _power(black: str, inputs: Inputs) -> Option:
         0.03,
         _other(*_own(black, inputs)),
     )
+
+
+def _of_own_drive(exponent: float) -> Callable[[Display, Array], Display]:
+    """Another exponent of the display's own channels, the signal being decoded as it should."""
+    return lambda display, values: display._replace(bend=values[:, 0] / exponent - 1)
 
 
 def _srgb(display: Display, values: Array) -> Display:
@@ -315,7 +324,7 @@ def black_options(inputs: Inputs) -> Iterator[Option]:
         return low(value, display) and black
 
     lowered = np.concatenate([[0.006, 0.01, 0.015], np.linspace(0.02, 0.25, 24)])[:, None]
-    yield Option("blacks", "lowered", "", _lowered, lowered, (0.005,), 0.05, low)
+    yield Option("blacks", "lowered", "", _lowered, lowered, (0.005,), 0.08, low)
     dark = np.linspace(0.03, 0.4, 38)[:, None]
     if inputs.model.kind == "rgb":
         yield Option("blacks", "signal", "", _floored, dark, (0.01,), 0.03, cut_off)

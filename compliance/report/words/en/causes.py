@@ -88,6 +88,7 @@ CURVES = {
 FORMS = {
     "lift": "BT.1886's form, the black in the drive, with exponent",
     "add": "the black and a power of the signal beside it, with exponent",
+    "drive": "a signal decoded as it should be and own channels with exponent",
 }
 
 
