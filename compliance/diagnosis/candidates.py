@@ -362,11 +362,11 @@ class _Fitted:
         """A chosen option with those that the readings cannot tell from it, and its worth."""
         others = _others(self._node.chosen, chosen)
         group = [self._candidate(chosen, self._node)]
-        parts = chosen.option.parts
+        kind = chosen.option.cause
         elsewhere = (
             node
             for node in self._found.others(chosen)
-            if not any(each.option.parts & parts for each in node.chosen)
+            if all(each.option.cause != kind for each in node.chosen)
         )
         rival = next(elsewhere, None)
         if rival is not None and self._is_as_good(rival):

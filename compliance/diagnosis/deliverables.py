@@ -54,20 +54,25 @@ SAME = 0.004
 """x, y within which two sets of primaries, or two whites, are the same."""
 PRICE = 0.1
 """Less than that of two causes, more than that of one."""
+PRICE_OF_ONE = 0.04
+"""Of a table that differs in one part: a little more than that of the part's own cause."""
 
 
 def table_options(inputs: Inputs) -> Iterator[Option]:
-    """Each table that differs from the rule's own in more than one part."""
+    """Each table that is not the rule's own; one of PQ clips as a whole or by channel."""
     if inputs.model.kind != "rgb":
         return
     for name, table in TABLES.items():
-        if len(_differing(table, inputs)) < 2:
-            continue
+        parts = len(_differing(table, inputs))
+        ways = ("", "channels") if table.curve == "pq" else ("",)
         is_hlg = table.curve == "hlg"
-        yield Option(
-            "deliverable", "", name, _loaded(table, inputs), GAMMAS if is_hlg else NOTHING,
-            (0.1,) if is_hlg else (), PRICE, lambda value, display: hues_fit(display, inputs),
-        )  # fmt: skip
+        for way in ways if parts else ():
+            yield Option(
+                "deliverable", way, name, _loaded(table, inputs, by_channel=bool(way)),
+                GAMMAS if is_hlg else NOTHING, (0.1,) if is_hlg else (),
+                PRICE if parts > 1 else PRICE_OF_ONE,
+                lambda value, display: hues_fit(display, inputs),
+            )  # fmt: skip
 
 
 def _differing(table: Table, inputs: Inputs) -> list[str]:
@@ -96,12 +101,12 @@ def _away(points: Array, other: Array) -> float:
     return float(np.abs(points - other).max())
 
 
-def _loaded(table: Table, inputs: Inputs) -> Change:
+def _loaded(table: Table, inputs: Inputs, *, by_channel: bool) -> Change:
     model = inputs.model
     points, white = _points(table.primaries)[None], np.array(WHITES[table.white])[None]
     into = np.linalg.inv(matrices(points, white)) @ matrices(_points(table.signal)[None], white)
     assumed = model.from_target[None] if not table.container else model.from_target @ into
-    pq = clipped_pq(inputs)
+    pq = clipped_pq(inputs, by_channel=by_channel)
 
     def change(display: Display, values: Array) -> Display:
         if table.curve == "pq":

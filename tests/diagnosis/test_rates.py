@@ -21,8 +21,9 @@ PAIRS = 300 if LONG else 20
 QUIET = 100 if LONG else 2
 
 
-def kinds(trial: Trial) -> list[str]:
-    return [one.kind for one in fault_table.diagnosed(trial).causes]
+def kinds(trial: Trial, ranks: int = 99) -> set[str]:
+    """The kinds of the causes of the first ranks."""
+    return {one.kind for one in fault_table.diagnosed(trial).causes if one.rank <= ranks}
 
 
 def rate(name: str, trials: Iterable[tuple[Trial, bool]]) -> float:
@@ -38,14 +39,14 @@ def rate(name: str, trials: Iterable[tuple[Trial, bool]]) -> float:
 @pytest.mark.parametrize("rule", RULES)
 def test_the_cause_of_a_single_fault_comes_first(rule: str) -> None:
     trials = fault_table.singles([rule], SEEDS, each=EACH)
-    found = ((trial, kinds(trial)[:1] == trial.wanted) for trial in trials)
+    found = ((trial, set(trial.wanted) <= kinds(trial, 1)) for trial in trials)
     assert rate(f"{rule}, single faults", found) >= 0.95
 
 
 @pytest.mark.parametrize("rule", RULES)
 def test_both_causes_of_a_pair_come_first(rule: str) -> None:
     trials = fault_table.pairs([rule], PAIRS, seed=5)
-    found = ((trial, set(kinds(trial)[:2]) == set(trial.wanted)) for trial in trials)
+    found = ((trial, set(trial.wanted) <= kinds(trial, 2)) for trial in trials)
     assert rate(f"{rule}, pairs", found) >= (0.95 if LONG else 0.85)
 
 
