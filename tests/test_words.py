@@ -102,6 +102,14 @@ WITH_WORDS = ("diagnose.py",)
 """`CAUSES` says what each cause is about."""
 
 
+def test_title_and_text_of_a_gain_agree() -> None:
+    """8 % too strong is 108 % of the light, not 110 %."""
+    for share, title, text in ((0.079, "7.9", "108"), (-0.21, "21", "79")):
+        cause = Cause("gain", {"channel": "red", "share": share})
+        assert f"{title}\u00a0%" in cause_title(cause)
+        assert f"{text}\u00a0% of the light" in cause_text(cause)
+
+
 def test_texts_of_a_document_stay_as_they_are() -> None:
     assert remark_text(Remark("floor", Texts("As it was."))) == "As it was."
     cause = Cause("drift", Texts("How it shows.", "What it is", "What to do."))

@@ -199,7 +199,7 @@ def gain(channel: str, share: float) -> Texts:
     return Texts(
         title=f"{channel.capitalize()} is {percent(abs(share))} too {strong}",
         text=(
-            f"At every level {channel} gives {percent(1 + share)} of the light that it should "
+            f"At every level {channel} gives {percent(1 + share, 3)} of the light that it should "
             "beside the other two."
         ),
         next_step=(
