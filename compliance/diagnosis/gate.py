@@ -79,7 +79,10 @@ def explained_by(
             if not bettered(before, after, expanded):
                 continue
         assert finding.value is not None
-        found.append(Explained(finding.id, finding.level, finding.value, after.value, together))
+        inside = after.verdict not in OUTSIDE
+        found.append(
+            Explained(finding.id, finding.level, finding.value, after.value, together, inside)
+        )
     return tuple(found)
 
 

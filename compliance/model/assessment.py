@@ -184,6 +184,8 @@ class Explained:
     """The value without the cause; None if it is not modelled."""
     together: bool = False
     """Whether that is without the other causes too, as they hide what this one changes."""
+    inside: bool = False
+    """Whether that is within the limits, which may be those of another patch."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from compliance.grading.decide import OUTSIDE, inside
+from compliance.grading.decide import OUTSIDE
 from compliance.model import TEXT_V1, Cause, Explained, Finding, Level, Statement
 from compliance.quantities.catalogue import is_stated
 from compliance.report.numbers import format_value
@@ -99,11 +99,10 @@ def _moved(explained: Explained, finding: Finding) -> str:
     if explained.without is None:
         return finding.title
     then = replace(finding, value=explained.without, interval=None, bound=None, points=())
-    within = finding.limits is not None and inside(explained.without, finding.limits)
     return moved(
         finding.title,
         format_value(finding),
         format_value(then),
         together=explained.together,
-        within=within,
+        within=explained.inside,
     )

@@ -14,9 +14,11 @@ from compliance.assessment import assess
 from compliance.diagnosis.diagnose import diagnose
 from compliance.diagnosis.gate import bettered, expanded_uncertainty
 from compliance.documents import assessment_document, read_document
+from compliance.grading.decide import inside
 from compliance.grading.match import match_readings
 from compliance.model import (
     Assessment,
+    Explained,
     Finding,
     Fit,
     Interval,
@@ -109,6 +111,21 @@ def test_a_value_without_all_causes_is_not_told_as_one_without_this_cause() -> N
     assert left.verdict is Verdict.FAIL
     assert "Skin and memory colours (5.11, without it and the other causes 0.60, inside)" in words
     assert "Gamma (2.20, without it 2.40, inside)" in words
+
+
+def test_a_value_of_another_patch_is_held_against_that_patch_s_limits() -> None:
+    """By bands: 25 % outside of 20 % at one patch, then 12 % outside of 10 % at another."""
+    wide = replace(finding(25.0), limits=Limits(minimum=-20.0, maximum=20.0))
+    narrow = replace(finding(12.0), limits=Limits(minimum=-10.0, maximum=10.0))
+    assert bettered(wide, narrow, 0.0)
+    found = assessed("web-srgb", faulty_displays.gained(2, 0.8))
+    told = Explained("x", Level.SHALL, 25.0, 12.0, inside=False)
+    (words,) = cause_words([replace(found.state.causes[0], explains=(told,))], [wide])
+    assert words.explains == "It explains: X (25.0\u00a0ΔE00, without it 12.0\u00a0ΔE00)."
+    for cause in found.state.causes:
+        limits = {each.id: each.limits for each in found.state.findings}
+        for each in cause.explains:
+            assert each.inside is inside(each.without, limits[each.id])
 
 
 def test_what_no_cause_explains_is_named() -> None:
