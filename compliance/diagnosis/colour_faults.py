@@ -28,6 +28,8 @@ NEAR = 0.015
 SET_UP = 0.006
 """Δu'v' within which a well set up display has its primaries (practice); a named set as near as
 this leaves none without a name."""
+APART = 0.01
+"""Δu'v' from which a measured primary is another one than the rule's, if no set has its name."""
 FAR = 0.12
 """Δu'v' from which a measured point does not count as that primary at all."""
 BETTER = 0.5
@@ -52,7 +54,7 @@ def primaries_options(inputs: Inputs) -> Iterator[Option]:
     if read is not None:
         read = _nearest(read, own)
         away = np.linalg.norm(xy_to_uv(read) - xy_to_uv(own), axis=-1)
-        if NEAR < away.max() < FAR:
+        if APART < away.max() < FAR:
             yield _measured(read, named, inputs)
 
 
@@ -126,7 +128,7 @@ def _measured(points: Array, named: Sequence[Option], inputs: Inputs) -> Option:
         own = display._replace(primaries=primaries_of(inputs.model.from_target)[None])
         return all(_off(option.change(own, option.grid), inputs).max() > SET_UP for option in named)
 
-    return Option("primaries", "unnamed", "", _with(points), NOTHING, (), 0.35, is_supported)
+    return Option("primaries", "unnamed", "", _with(points), NOTHING, (), 0.42, is_supported)
 
 
 def _name(points: Array) -> str | None:

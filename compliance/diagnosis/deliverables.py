@@ -64,8 +64,8 @@ def table_options(inputs: Inputs) -> Iterator[Option]:
         return
     for name, table in TABLES.items():
         parts = len(_differing(table, inputs))
-        ways = ("", "channels") if table.curve == "pq" else ("",)
-        is_hlg = table.curve == "hlg"
+        ways = ("", "channels") if table.curve == "pq" != inputs.model.curve else ("",)
+        is_hlg = table.curve == "hlg" != inputs.model.curve
         for way in ways if parts else ():
             yield Option(
                 "deliverable", way, name, _loaded(table, inputs, by_channel=bool(way)),
@@ -78,15 +78,21 @@ def table_options(inputs: Inputs) -> Iterator[Option]:
 def _differing(table: Table, inputs: Inputs) -> list[str]:
     """The parts in which a table differs from the rule's."""
     model = inputs.model
-    relative = model.curve in ("power", "bt1886", "dcdm")
     apart = {
-        "curve": table.curve != model.curve
-        or (relative and abs(table.exponent - model.exponent) > 0.01),
+        "curve": _has_other_curve(table, inputs),
         "primaries": _away(_points(table.primaries), primaries_of(model.from_target)) > SAME
         or _away(_points(table.signal), primaries_of(model.from_signal)) > SAME,
         "white": _away(np.array(WHITES[table.white]), _xy(model.white_xyz)) > SAME,
     }
     return [part for part, differs in apart.items() if differs]
+
+
+def _has_other_curve(table: Table, inputs: Inputs) -> bool:
+    model = inputs.model
+    of_exponent = model.curve in ("power", "bt1886", "dcdm")
+    return table.curve != model.curve or (
+        of_exponent and abs(table.exponent - model.exponent) > 0.01
+    )
 
 
 def _points(name: str) -> Array:
@@ -109,20 +115,15 @@ def _loaded(table: Table, inputs: Inputs, *, by_channel: bool) -> Change:
     pq = clipped_pq(inputs, by_channel=by_channel)
 
     def change(display: Display, values: Array) -> Display:
-        if table.curve == "pq":
+        if table.curve == "pq" and model.curve != "pq":
             display = pq(display, values)
-        else:
+        elif _has_other_curve(table, inputs):
             lift = table.curve in ("bt1886", "hlg")
             curve = "power" if table.curve == "bt1886" else table.curve
             gamma = values[:, 0] if values.shape[1] else np.array([table.exponent])
             display = with_curve(display, curve, "lift" if lift else "add", gamma)
-        return display._replace(
-            primaries=points,
-            white=white,
-            assumed_primaries=assumed,
-            absolute=False,
-            plausible_white=(0.0, np.inf),
-        )
+            display = display._replace(absolute=False, plausible_white=(0.0, np.inf))
+        return display._replace(primaries=points, white=white, assumed_primaries=assumed)
 
     return change
 

@@ -27,6 +27,8 @@ Flags = NDArray[np.bool_]
 ENOUGH_GREYS = 4
 """Smallest number of greys, besides white, that tell a black which the meter cannot see."""
 
+Told = tuple[int, str, bool, float]
+"""A white's index, and of the model its curve, whether it is relative, and its white's cd/m²."""
 NOWHERE = -1
 """Entry of an index array if there is no such patch."""
 
@@ -63,6 +65,8 @@ class Measured(NamedTuple):
     """The exponent that these greys have with a black left free, decided once"""
     black_drawn: bool = False
     """Whether a hidden black has been drawn"""
+    told: dict[Told, tuple[Array, Array]] | None = None
+    """Hidden blacks of single readings that the greys told, each with those readings' XYZ"""
     adapted: bool = False
     """Whether the target's primaries go with the measured white's chromaticity"""
 
@@ -104,6 +108,9 @@ class Measured(NamedTuple):
         greys = self.greys.get(white, np.empty(0, dtype=np.int64))
         if white not in self.exponents:
             return otherwise
+        key = white, self.model.curve, self.model.relative, self.model.white_luminance
+        if self.told is not None and key in self.told and self.told[key][0] is self.xyz:
+            return self.told[key][1]
         told = fits.black_at_exponent(
             self.model.curve,
             self.level[greys],
@@ -112,7 +119,10 @@ class Measured(NamedTuple):
             self.lowest,
             self.exponents[white],
         )
-        return np.asarray(told[..., None])
+        black = np.asarray(told[..., None])
+        if self.told is not None and self.xyz.ndim == 2:
+            self.told[key] = self.xyz, black
+        return black
 
     def with_exponents(self) -> Measured:
         """The same, with the exponents of greys beside a hidden black.
@@ -129,7 +139,7 @@ class Measured(NamedTuple):
                     self.model.curve, self.level[greys], shown, top, self.lowest
                 )
                 exponents[int(white)] = float(told.exponent)
-        return self._replace(exponents=exponents)
+        return self._replace(exponents=exponents, told={})
 
     def scaling_white(self, index: Index) -> Array:
         """(..., n) luminance to which the target's white is fitted."""
