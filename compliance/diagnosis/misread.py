@@ -206,6 +206,13 @@ def _off_colours(
     weight = 1 / np.maximum(read.max(axis=1), VEIL)
     weighted, aim = channels * weight[:, None], wanted * weight[:, None]
     pure = np.sort(channels, axis=1)[:, 1] <= ALONE * channels.max(axis=1)
+    hue = channels.argmax(axis=1)
+
+    def is_shown(at: int, left: Sequence[int]) -> bool:
+        """Whether the panel reaches a colour: a mixture, or a primary that another level shows."""
+        same = pure & (hue == hue[at])
+        same[list(left)] = False
+        return not pure[at] or bool(same.any())
 
     def predict(left: Sequence[int]) -> Predicted:
         kept = np.setdiff1d(np.arange(len(colours)), left)
@@ -228,7 +235,7 @@ def _off_colours(
         usual = max(float(np.sqrt(np.mean(others**2))), float(others.max()) / 2)
         return all(
             predicted.away[at] >= max(FAR, TIMES * usual)
-            and (not pure[at] or _same_colour(read[at], predicted.xyz[at]))
+            and (is_shown(at, left) or _same_colour(read[at], predicted.xyz[at]))
             for at in left
         )
 

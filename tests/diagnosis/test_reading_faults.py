@@ -227,6 +227,20 @@ def test_a_pure_primary_out_of_reach_is_no_misreading() -> None:
     assert misread(matched("sdr-broadcast", paler)) == []
 
 
+def test_a_primary_that_another_level_shows_is_misread() -> None:
+    """The brightest blue of the plan has the light of a green; a darker blue is blue."""
+    read = plain("hdr-pq-1000")
+    xy = read.xyz[:, :2] / read.xyz.sum(axis=1, keepdims=True)
+    greens, blues = (
+        np.flatnonzero(np.abs(xy - primary).max(axis=1) < 0.01)
+        for primary in ((0.265, 0.69), (0.15, 0.06))
+    )
+    assert len(blues) > 1
+    green, blue = (int(rows[np.argmax(read.xyz[rows, 1])]) for rows in (greens, blues))
+    (found,) = misread(matched("hdr-pq-1000", spoiled(read, {blue: read.xyz[green]})))
+    assert found.xyz == pytest.approx(read.xyz[blue], rel=0.05)
+
+
 def test_highlights_that_end_and_blacks_that_are_crushed_are_no_misreading() -> None:
     rule = shipped_rule("sdr-broadcast")
     for fault in (
