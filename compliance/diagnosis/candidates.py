@@ -151,13 +151,17 @@ def _gamma_of_display(case: MatchedReadings, inputs: Inputs, limiters: Sequence[
     """The inputs, of HLG with the system gamma and the black that a faulty display fits better.
 
     The case has the gamma of the peak as measured, and fits its black to the greys. A display whose
-    peak is dimmed, clipped or set wrong may keep those of the peak that it should have.
+    peak is dimmed, clipped or set wrong may keep those of the peak that it should have, if the slot
+    does not state its own.
     """
     model = inputs.model
     if model.curve != "hlg":
         return inputs
     dimming = [limiter for limiter in limiters if np.isfinite(limiter.cap)]
-    peaks = [case.rule.target.luminance_peak, *(max(limiter.luminance) for limiter in dimming)]
+    peaks = [max(limiter.luminance) for limiter in dimming]
+    is_right = inputs.span[0] <= inputs.white <= inputs.span[1]
+    if case.stated.nominal_peak is None and not is_right:
+        peaks.append(case.rule.target.luminance_peak)
     tried = [inputs]
     for peak in peaks:
         gamma = system_gamma(case.rule, peak, case.stated.nominal_peak).value

@@ -24,7 +24,7 @@ CLEAR = 4.0
 """Times the scatter about a pattern by which the pattern must stand out."""
 OF_ALL = 0.5
 """Largest scatter about a pattern, as a share of that about a constant balance."""
-OF_OTHERS = 0.8
+OF_OTHERS = 0.9
 """Largest scatter about a pattern, as a share of that about any other."""
 ENOUGH = 8
 """Neutral readings needed."""

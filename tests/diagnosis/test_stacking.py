@@ -51,7 +51,7 @@ def test_few_stacks_hold_all_displays_once() -> None:
     displays = grown(inputs_of("sdr-broadcast"))
     found = list(stacks(displays))
     assert sorted(itertools.chain(*found)) == list(range(len(displays)))
-    assert len(found) < len(displays) / 3
+    assert len(found) <= len(displays) / 3
     for places in found:
         assert len(places) == 1 or sum(displays[place].size for place in places) <= TOGETHER
 
