@@ -32,7 +32,7 @@ from compliance.diagnosis.fitting import (
     search,
 )
 from compliance.diagnosis.gate import Counterfactual, change_between, corrected, scaled_back
-from compliance.diagnosis.groups import CandidateCause, Group, beside, beside_their_images
+from compliance.diagnosis.groups import CandidateCause, Group, beside, beside_their_images, is_image
 from compliance.diagnosis.inputs import Inputs, gather, itp, thinned, white_of
 from compliance.diagnosis.limiter import limiter_options, power_limiter_cause
 from compliance.diagnosis.meter_faults import Instrument, find_meter_fault, meter_cause
@@ -392,12 +392,12 @@ class _Fitted:
         return rival.cost - best.cost < ALIKE and rival.loss <= AS_NEAR * best.loss + EXACT
 
     def _candidate(self, chosen: Chosen, node: Node) -> CandidateCause:
-        """An option of a display as a candidate cause."""
-        others = _others(node.chosen, chosen)
+        """An option of a display as a candidate cause; without it its images are gone too."""
+        gone = [chosen, *(each for each in node.chosen if is_image(each.option, chosen.option))]
         whole = self._whole if node is self._node else self._light_of(node.chosen)
         undone = Counterfactual(
-            self._change(self._start, others, whole),
-            self._change(self._plain, [chosen], whole),
+            self._change(self._start, _others(node.chosen, *gone), whole),
+            self._change(self._plain, gone, whole),
             self._change(self._plain, (), whole),
         )
         cause = self._cause(chosen, node)

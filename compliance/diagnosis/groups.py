@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import NamedTuple
 
 from compliance.diagnosis.causes import rounded_error, statement_of
+from compliance.diagnosis.fitting import Option
 from compliance.diagnosis.gate import Counterfactual
 from compliance.model import Cause
 
@@ -49,6 +50,11 @@ IMAGES: Mapping[tuple[str, str], str] = {
 }
 """Kinds and variants that may be images of another kind: colours that leak are read as paler
 primaries, and a white that moves during the session is off on average."""
+
+
+def is_image(image: Option, option: Option) -> bool:
+    """Whether one fault of a display may be an image of another."""
+    return IMAGES.get((image.cause, image.variant)) == option.cause
 
 
 def beside_their_images(ranked: list[Ranked]) -> list[Ranked]:
