@@ -96,6 +96,8 @@ CLEARLY = 0.8
 """Largest loss with another system gamma, as a share of that with the case's own."""
 AS_NEAR, EXACT = 1.3, 0.001
 """Times the loss of the better one, and a loss that no reading tells from none."""
+HELPS = 0.9
+"""Largest error with another explanation, as a share of that without any, that is told."""
 BADLY = 1.5
 """Loss above which no fitted cause is reported, if it is also above half of the initial loss."""
 
@@ -417,7 +419,7 @@ class _Fitted:
         """A cause's fit with the best display that has something else instead."""
         for node in self._found.others(chosen):
             error = self._error(applied(self._start, node.chosen))
-            if error >= fit.error_without:
+            if error >= HELPS * fit.error_without:
                 continue
             for other in _others(node.chosen, *self._node.chosen):
                 stated = self._cause(other, node) if FITTED[other.option.cause].cause else None
