@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
+from functools import cached_property
 from typing import NamedTuple
 
 import numpy as np
@@ -32,7 +33,14 @@ from compliance.diagnosis.fitting import (
     search,
 )
 from compliance.diagnosis.gate import Counterfactual, change_between, corrected, scaled_back
-from compliance.diagnosis.groups import CandidateCause, Group, beside, beside_their_images, is_image
+from compliance.diagnosis.groups import (
+    CandidateCause,
+    Group,
+    Ranked,
+    beside,
+    beside_their_images,
+    is_image,
+)
 from compliance.diagnosis.inputs import Inputs, gather, itp, thinned, white_of
 from compliance.diagnosis.limiter import limiter_options, power_limiter_cause
 from compliance.diagnosis.meter_faults import Instrument, find_meter_fault, meter_cause
@@ -213,6 +221,11 @@ class _Fitted:
         self._alone = self._change(self._plain, ())
         self._enough = max(BADLY, float(loss(self._plain, inputs)[0]) / 2)
 
+    @cached_property
+    def _known(self) -> Array:
+        """(R, 3) change of the readings to the display with the session's faults alone."""
+        return self._change(self._start, ())
+
     @property
     def cost(self) -> float:
         """The cost of the display with all causes."""
@@ -252,9 +265,7 @@ class _Fitted:
         ranked.sort(key=lambda each: -each[0])
         return [group for _, group in ranked]
 
-    def _with_meter(
-        self, ranked: list[tuple[float, Group]], instrument: Instrument
-    ) -> list[tuple[float, Group]]:
+    def _with_meter(self, ranked: list[Ranked], instrument: Instrument) -> list[Ranked]:
         """The groups, those whose light a meter's matrix makes too together with the meter."""
         fault = find_meter_fault(self._start, self._node, self._inputs, instrument)
         if fault is None or fault.loss > self._enough:
@@ -281,12 +292,12 @@ class _Fitted:
         worth = max((worth for worth, _ in rivals), default=fault.worth)
         return [*(each for each in ranked if each not in rivals), (worth, whole)]
 
-    def _of_readings(self, fault: ReadingFault) -> tuple[float, Group]:
+    def _of_readings(self, fault: ReadingFault) -> Ranked:
         """A fault of the readings as a candidate cause, with its worth."""
         others = [other for other in self._faults if other is not fault]
         inputs = thinned(_gathered(_mended(self._as_read, others), self._limiters))
         worth = float(loss(self._display, inputs)[0]) - self._node.loss
-        alone = self._change(self._start, ())
+        alone = self._known
         for other in others:
             alone = alone + other.change
         undone = Counterfactual(fault.change, alone, alone + fault.change)
@@ -303,7 +314,7 @@ class _Fitted:
             )
         return candidate._replace(undone=undone)
 
-    def _limited(self, limiter: Limiter) -> tuple[float, Group]:
+    def _limited(self, limiter: Limiter) -> Ranked:
         """A limiter, with its worth; at the rule's window it dims whatever is brighter."""
         start, shares = self._start, dict(limiter.shares)
         chosen = [each for each in self._node.chosen if each.option.cause != "limiter"]
@@ -311,16 +322,15 @@ class _Fitted:
             start = start._replace(luminance_cap=self._plain.luminance_cap)
             shares = {at: share for at, share in shares.items() if at not in self._every.patches}
         readings = self._case.view.readings
-        alone = self._change(self._start, ())
         freed = self._change(start, ())
         undone = Counterfactual(
             self._change(start, chosen) + scaled_back(readings, shares, self._case),
-            alone,
+            self._known,
             freed + scaled_back(readings + freed, shares, self._case),
         )
         return self._worth(start, chosen), (CandidateCause(limiter_cause(limiter), undone),)
 
-    def _drifting(self, drift: Drift) -> tuple[float, Group]:
+    def _drifting(self, drift: Drift) -> Ranked:
         """A drift; without it the light stays as in the middle of the session, or as at its start
         or end if white is only then within the rule's limits."""
         low, high = self._inputs.span
@@ -330,19 +340,17 @@ class _Fitted:
         freed = self._change(start, ())
         undone = Counterfactual(
             readings * (kept / drift.shares[:, None] - 1),
-            self._change(self._start, ()),
+            self._known,
             kept * (readings + freed) - readings,
         )
         worth = self._worth(start, self._node.chosen)
         return worth, (CandidateCause(drift_cause(drift), undone),)
 
-    def _departing(self, fault: ChannelFault) -> tuple[float, Group]:
+    def _departing(self, fault: ChannelFault) -> Ranked:
         plain = self._plain
         start = self._start._replace(top=plain.top, bump=plain.bump)
         chosen = self._node.chosen
-        undone = Counterfactual(
-            self._change(start, chosen), self._change(self._start, ()), self._change(start, ())
-        )
+        undone = Counterfactual(self._change(start, chosen), self._known, self._change(start, ()))
         return self._worth(start, chosen), (CandidateCause(fault.cause, undone),)
 
     def _supported(self) -> Iterator[Chosen]:
@@ -364,7 +372,7 @@ class _Fitted:
         """Whether a display explains enough of the readings for its faults to be reported."""
         return float(loss(display, self._inputs)[0]) <= self._enough
 
-    def _group(self, chosen: Chosen) -> tuple[float, Group]:
+    def _group(self, chosen: Chosen) -> Ranked:
         """A chosen option with those that the readings cannot tell from it, and its worth."""
         others = _others(self._node.chosen, chosen)
         group = [self._candidate(chosen, self._node)]

@@ -12,7 +12,7 @@ import numpy as np
 
 from compliance.diagnosis.causes import number
 from compliance.diagnosis.colour_faults import CHANNELS
-from compliance.diagnosis.faulty_display import Display, level_of
+from compliance.diagnosis.faulty_display import PANEL, Display, level_of
 from compliance.diagnosis.fitting import Array
 from compliance.diagnosis.inputs import Flags, Inputs
 from compliance.model import Cause
@@ -35,8 +35,6 @@ CENTRES, WIDTHS = np.arange(0.15, 0.81, 0.05), (0.1, 0.15, 0.2, 0.27)
 ENDS = 0.3
 """Largest share of a bend that is left at the brightest and the darkest grey."""
 OFFSETS = np.concatenate([-np.geomspace(0.002, 0.1, 20), np.geomspace(0.002, 0.1, 20)])
-DRIVE = 2.4
-"""Exponent of a panel's drive."""
 
 
 class ChannelFault(NamedTuple):
@@ -148,8 +146,8 @@ def _bent(balance: Balance) -> Pattern:
 
 def _of_offset(balance: Balance) -> Pattern:
     """An offset of the channel's drive, or another exponent of it: what is told elsewhere."""
-    drive = balance.share ** (1 / DRIVE)
-    offsets = DRIVE * np.log(np.maximum(1 + OFFSETS[:, None] / drive, 1e-3))
+    drive = balance.share ** (1 / PANEL)
+    offsets = PANEL * np.log(np.maximum(1 + OFFSETS[:, None] / drive, 1e-3))
     logs = np.log(balance.share)
     free = logs - logs.mean()
     slope = float(free @ balance.apart / max(float(free @ free), 1e-12)) * logs

@@ -36,7 +36,7 @@ ONWARD = (1.0, 2.0, 4.0)
 
 PARTS: Mapping[str, frozenset[str]] = {
     "white-elsewhere": frozenset({"white"}),
-    "deliverable": frozenset({"curve", "primaries", "white", "luminance", "white-elsewhere"}),
+    "deliverable": frozenset({"curve", "primaries", "white", "luminance"}),
 }
 """The parts that an option changes, if its cause is not named after the only one."""
 
@@ -256,7 +256,7 @@ HOPE = 0.03
 """Cost above that of the best display, if that is settled, up to which a display whose values are
 near their best is refined further."""
 KEPT = 14
-"""Displays with one more fault that are kept, of those that are supported."""
+"""Supported displays that are kept at each step."""
 DEEPEST = 3
 """Causes at a time."""
 

@@ -7,22 +7,12 @@ import itertools
 import numpy as np
 import pytest
 from helpers import physical
-from helpers.shipped import shipped_rule
 
 from compliance.diagnosis.candidates import FITTED
 from compliance.diagnosis.faulty_display import ideal_display, simulate
 from compliance.diagnosis.fitting import Chosen, Option, applied
-from compliance.diagnosis.inputs import Inputs, gather
-from compliance.grading.match import match_readings
 
 RULES = list(physical.WHITES)
-
-
-def inputs_of(rule: str) -> Inputs:
-    found = physical.read(rule, lambda signal: physical.asked(rule, signal * 0.97 + 0.02))
-    inputs = gather(match_readings(shipped_rule(rule), found.readings))
-    assert inputs is not None
-    return inputs
 
 
 def chosen(option: Option) -> Chosen:
@@ -32,7 +22,7 @@ def chosen(option: Option) -> Chosen:
 
 @pytest.mark.parametrize("rule", RULES)
 def test_every_two_options_in_both_orders(rule: str) -> None:
-    inputs = inputs_of(rule)
+    inputs = physical.inputs_of(rule)
     start = ideal_display(inputs)
     options = [chosen(one) for row in FITTED.values() for one in row.options(inputs)]
     for one, other in itertools.combinations(options, 2):

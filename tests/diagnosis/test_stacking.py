@@ -7,23 +7,14 @@ import itertools
 import numpy as np
 import pytest
 from helpers import physical
-from helpers.shipped import shipped_rule
 
 from compliance.diagnosis.candidates import FITTED
 from compliance.diagnosis.faulty_display import Display, ideal_display
 from compliance.diagnosis.fitting import Chosen, Combination, applied, loss, losses, refined
-from compliance.diagnosis.inputs import Inputs, gather
+from compliance.diagnosis.inputs import Inputs
 from compliance.diagnosis.stacking import TOGETHER, Sized, stacks
-from compliance.grading.match import match_readings
 
 RULES = list(physical.WHITES)
-
-
-def inputs_of(rule: str) -> Inputs:
-    found = physical.read(rule, lambda signal: physical.asked(rule, signal * 0.97 + 0.02))
-    inputs = gather(match_readings(shipped_rule(rule), found.readings))
-    assert inputs is not None
-    return inputs
 
 
 def grown(inputs: Inputs) -> list[Sized]:
@@ -40,7 +31,7 @@ def grown(inputs: Inputs) -> list[Sized]:
 
 @pytest.mark.parametrize("rule", RULES)
 def test_losses_are_those_of_each_alone(rule: str) -> None:
-    inputs = inputs_of(rule)
+    inputs = physical.inputs_of(rule)
     displays = grown(inputs)
     for (display, size), found in zip(displays, losses(displays, inputs), strict=True):
         assert len(found) == size
@@ -48,7 +39,7 @@ def test_losses_are_those_of_each_alone(rule: str) -> None:
 
 
 def test_few_stacks_hold_all_displays_once() -> None:
-    displays = grown(inputs_of("sdr-broadcast"))
+    displays = grown(physical.inputs_of("sdr-broadcast"))
     found = list(stacks(displays))
     assert sorted(itertools.chain(*found)) == list(range(len(displays)))
     assert len(found) <= len(displays) / 3
@@ -57,7 +48,7 @@ def test_few_stacks_hold_all_displays_once() -> None:
 
 
 def test_a_combination_is_refined_as_if_alone() -> None:
-    inputs = inputs_of("sdr-broadcast")
+    inputs = physical.inputs_of("sdr-broadcast")
     options = {
         (option.cause, option.subject): option
         for row in FITTED.values()

@@ -15,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from compliance.diagnosis.diagnose import diagnose
+from compliance.diagnosis.inputs import Inputs, gather
 from compliance.grading.match import match_readings
 from compliance.model import ENCODINGS, Cause, Readings
 from helpers import faulty_displays
@@ -223,3 +224,11 @@ def read(rule: str, shows: Callable[[Array], Array], encoding: str | None = None
         for row, one, xyz in zip(rows, codes, light, strict=True)
     ]
     return Read(rule, readings(shown, stated), signal)
+
+
+def inputs_of(rule: str) -> Inputs:
+    """What models are fitted to, of a display that shows a rule's signals lifted a little."""
+    found = read(rule, lambda signal: asked(rule, signal * 0.97 + 0.02))
+    inputs = gather(match_readings(shipped_rule(rule), found.readings))
+    assert inputs is not None
+    return inputs
