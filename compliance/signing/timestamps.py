@@ -25,6 +25,7 @@ from compliance.errors import IdentityError, TimestampError, UsageError
 from compliance.model.signatures import Signer, Stamp
 from compliance.signing.certificates import signer_of
 from compliance.signing.cms_checks import STAMP, UnsoundError
+from compliance.signing.exchange import Deadline, opener
 from compliance.signing.trust import clamp_to_validity, context, trust_of
 
 if TYPE_CHECKING:
@@ -124,7 +125,7 @@ def _certificates(signed: Any) -> tuple[x509.Certificate, list[x509.Certificate]
 
 
 PATIENCE = 15.0
-"""Seconds without a byte until a server counts as not answering."""
+"""Seconds that a server has for its whole answer."""
 LARGEST = 1 << 18
 """Most bytes of an answer; real ones have some thousand."""
 QUERY, REPLY = "application/timestamp-query", "application/timestamp-reply"
@@ -175,7 +176,7 @@ class Stamper(TimeStamper):
             self.url, data=query, headers={"Content-Type": QUERY, "Accept": REPLY}, method="POST"
         )
         try:
-            with urllib.request.urlopen(request, timeout=self._patience) as answer:
+            with opener(Deadline(self._patience)).open(request) as answer:
                 kind = answer.headers.get_content_type()
                 data: bytes = answer.read(LARGEST + 1)
         except urllib.error.HTTPError as fault:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import socket
 import threading
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager, suppress
@@ -9,9 +10,36 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 from compliance.signing.timestamps import QUERY
 
-__all__ = ["Answer", "serving"]
+__all__ = ["Answer", "dripping", "serving"]
 
 Answer = tuple[int, str, bytes]
+
+
+@contextmanager
+def dripping(start: bytes) -> Iterator[str]:
+    """The address of a server that answers every request with `start`, then a byte every tenth
+    of a second for ever."""
+    ended = threading.Event()
+    listener = socket.create_server(("127.0.0.1", 0))
+
+    def drip() -> None:
+        with listener, suppress(OSError):
+            while True:
+                asking, _ = listener.accept()
+                with asking, suppress(OSError):
+                    asking.recv(1 << 16)
+                    asking.sendall(start)
+                    while not ended.wait(0.1):
+                        asking.sendall(b"x")
+
+    thread = threading.Thread(target=drip, daemon=True)
+    thread.start()
+    try:
+        yield f"http://127.0.0.1:{listener.getsockname()[1]}/tsa"
+    finally:
+        ended.set()
+        listener.shutdown(socket.SHUT_RDWR)
+        thread.join()
 
 
 @contextmanager

@@ -15,7 +15,7 @@ from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID
 from helpers.authorities import Clock, Within, clock, issued
 from helpers.signing import MADE, PASSWORD, SIGNED, countersigned, identity, run, signed, tool
-from helpers.timeserver import Answer, serving
+from helpers.timeserver import Answer, dripping, serving
 
 from compliance.errors import TimestampError, UsageError
 from compliance.model.signatures import Signature
@@ -259,6 +259,23 @@ def test_a_server_that_does_not_answer() -> None:
                 signed(stamper=Stamper(url, patience=0.5))
         finally:
             given_up.set()
+
+
+@pytest.mark.parametrize(
+    "start",
+    [
+        b"",
+        b"HTTP/1.1 200 OK\r\nX-Slow: ",
+        b"HTTP/1.1 200 OK\r\nContent-Type: application/timestamp-reply\r\n"
+        b"Content-Length: 1000\r\n\r\n",
+        b"HTTP/1.1 200 OK\r\nContent-Type: application/timestamp-reply\r\n"
+        b"Transfer-Encoding: chunked\r\n\r\n400\r\n",
+    ],
+)
+def test_a_server_that_drips_has_no_more_time_than_another(start: bytes) -> None:
+    """Each byte comes long before a socket's own time limit, and they never end."""
+    with dripping(start) as url, pytest.raises(TimestampError, match=r"no answer within 0\.5 s"):
+        signed(stamper=Stamper(url, patience=0.5))
 
 
 def test_a_stamp_may_be_optional() -> None:
