@@ -17,8 +17,9 @@ The plan; the functions of `steps` carry it out.
     6  The pages, drawn again from the attachments, are those of the sheet; pages drawn by
        another version or by other libraries may differ and are not compared.
 
-Every step is carried out even if an earlier one failed, so that all changes of a sheet are
-found. An exception in a step means that it failed.
+Steps 1 to 4 are carried out even if an earlier one failed, so that all changes of a sheet are
+found; 5 and 6 only on a file that is as it was signed, since anyone can make another that costs
+much to compute. An exception in a step means that it failed.
 """
 
 from __future__ import annotations
@@ -36,6 +37,7 @@ from compliance.signing.read import PdfSignatures, read_attachments, read_signat
 from compliance.verification.compare import tool_version
 from compliance.verification.other_engine import is_newer
 from compliance.verification.steps import (
+    WithheldError,
     check_attachments,
     check_intact,
     check_pages,
@@ -91,7 +93,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
         if isinstance(attached, Exception)
         else result_or_exception(lambda: read_assessment(attached))
     )
-    again = _again(attached, stated)
+    again = _again(seal, attached, stated)
     document = stated if isinstance(stated, Mapping) else {}
     return Verification(
         steps=(
@@ -100,7 +102,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
             check_times(seal, bool(expected.stamping)),
             check_attachments(attached, stated, expected, _facility(seal)),
             check_recomputation(stated, again),
-            check_pages(_certified(data, seal), stated, again, signed=_meant_signed(seal)),
+            check_pages(_certified(data, seal), stated, again),
         ),
         signatures=seal.signatures if isinstance(seal, PdfSignatures) else (),
         number=_word(document.get("number")),
@@ -121,8 +123,12 @@ def _today(stated: Document, again: Assessment | Exception) -> Today | None:
     return Today(state.verdict, state.conditional, again.disposition)
 
 
-def _again(attached: Attached | Exception, stated: Document | Exception) -> Assessment | Exception:
-    """Recompute the assessment, once for all steps that need it."""
+def _again(
+    seal: PdfSignatures | Exception, attached: Attached | Exception, stated: Document | Exception
+) -> Assessment | Exception:
+    """Recompute the assessment of a signed sheet, once for all steps that need it."""
+    if isinstance(seal, Exception) or not seal.signatures or seal.all_faults:
+        return WithheldError(unsigned=isinstance(seal, PdfSignatures) and not seal.signatures)
     if isinstance(attached, Exception):
         return attached
     return (
@@ -137,11 +143,6 @@ def _facility(seal: PdfSignatures | Exception) -> Signer | None:
     return (
         seal.signatures[0].signer if isinstance(seal, PdfSignatures) and seal.signatures else None
     )
-
-
-def _meant_signed(seal: PdfSignatures | Exception) -> bool:
-    """Return whether the pages were drawn to be signed, as far as can be seen."""
-    return isinstance(seal, Exception) or bool(seal.signatures)
 
 
 def _assess() -> Callable[[Attached], Assessment]:

@@ -63,6 +63,14 @@ def one_line(fault: Exception) -> str:
     return f"{type(fault).__name__}: {words}"
 
 
+class WithheldError(Exception):
+    """The assessment was not computed again, since no signature answers for its evidence."""
+
+    def __init__(self, *, unsigned: bool) -> None:
+        super().__init__()
+        self.why = Statement("not-done-unsigned" if unsigned else "not-done-changed")
+
+
 def quoted(text: str) -> Statement:
     """Wrap a fault that already has its words."""
     return Statement("fault", Texts(text))
@@ -315,6 +323,8 @@ def check_recomputation(stated: Document | Exception, again: Assessment | Except
     """Check that the recomputed assessment is as stated (5)."""
     if isinstance(stated, Exception):
         return Step(Check.RECOMPUTATION, Status.FAIL, Statement("no-attachments"))
+    if isinstance(again, WithheldError):
+        return Step(Check.RECOMPUTATION, Status.NOT_DONE, again.why)
     if is_newer(engine := tool_version(stated)[1]):
         newer = Statement("newer-engine", {"stated": engine, "ours": ENGINE})
         return Step(Check.RECOMPUTATION, Status.UNKNOWN, newer)
@@ -381,12 +391,10 @@ LETTER_WIDTH = 612
 MOST_DIFFERENCES = 10
 
 
-def check_pages(
-    data: bytes, stated: Document | Exception, again: Assessment | Exception, *, signed: bool
-) -> Step:
+def check_pages(data: bytes, stated: Document | Exception, again: Assessment | Exception) -> Step:
     """Compare the pages (6): equal pages are proof; different ones are a fault if unexplained."""
-    if not signed:
-        return Step(Check.PAGES, Status.NOT_DONE, Statement("pages-unsigned"))
+    if isinstance(again, WithheldError):
+        return Step(Check.PAGES, Status.NOT_DONE, again.why)
     if not isinstance(stated, Exception) and is_newer(tool_version(stated)[1]):
         return Step(Check.PAGES, Status.NOT_DONE, _of_version(tool_version(stated)[0]))
     if isinstance(stated, Exception) or isinstance(again, Exception):

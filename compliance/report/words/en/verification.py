@@ -209,6 +209,9 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
         "its number has {digits} digits of the digest, as documents of version 1 have; today's "
         "have {today}"
     ),
+    # 5 and 6, where no signature holds
+    "not-done-unsigned": "not done: the sheet is not signed (step 1)",
+    "not-done-changed": "not done: the file is not as it was signed (step 1)",
     # 5: computed again
     "no-attachments": "not possible without the attachments",
     "not-computable": "not possible: {fault}",
@@ -221,7 +224,6 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
         "{ours}; use a newer version"
     ),
     # 6: the pages
-    "pages-unsigned": "not compared: the sheet is not signed",
     "no-evidence": "not possible without the evidence",
     "same-pages": "the same as drawn again from the evidence",
     "pages-of-version": "not compared: drawn by version {theirs}; this is {ours}",
