@@ -134,7 +134,7 @@ def command(
     archive = out.suffix.lower() == ".zip"
     _check_out(out, archive, replace, files)
     means = SigningMeans() if no_signature else keys.means()
-    sheets = _opened(files)
+    sheets = _opened(files, now)
     check_sheets(sheets, str(folder or source))
     _check_current(dict(zip(files, sheets, strict=True)), cases)
     contents = build_delivery(sheets)
@@ -203,7 +203,7 @@ def _check_current(sheets: Mapping[Path, Sheet], cases: Mapping[Path, WorkItem |
         raise DeliveryError(problems)
 
 
-def _opened(files: Sequence[Path]) -> list[Sheet]:
+def _opened(files: Sequence[Path], now: datetime) -> list[Sheet]:
     from compliance.delivery.contents import opened_sheet
     from compliance.verification import LARGEST_SHEET
 
@@ -216,7 +216,7 @@ def _opened(files: Sequence[Path]) -> list[Sheet]:
                 Problem(str(file), f"would get the same name as {other}; rename one of them")
             )
         data = read_bytes(file, DeliveryError, "sheet", limit=LARGEST_SHEET)
-        sheets.append(opened_sheet(name, data, verify_any_signer(data)))
+        sheets.append(opened_sheet(name, data, verify_any_signer(data, now)))
     return sheets
 
 

@@ -154,7 +154,7 @@ def _elsewhere(deviation: Deviation, cases: Sequence[WorkItem]) -> str:
 # ---------------------------------------------------------------- what is accepted
 
 
-def document_in_file(file: Path) -> tuple[dict[str, Any], Signer | None]:
+def document_in_file(file: Path, now: datetime) -> tuple[dict[str, Any], Signer | None]:
     """Read the assessment in a .json file or a sheet, as plain data, and the sheet's signer.
 
     Raises DeviationError if there is none, if it was changed, or if the sheet's signature is
@@ -165,7 +165,7 @@ def document_in_file(file: Path) -> tuple[dict[str, Any], Signer | None]:
     from compliance.evidence.attachments import numbering_fault, read_assessment
 
     if data.startswith(b"%PDF-"):
-        data, facility = _from_sheet(data, file)
+        data, facility = _from_sheet(data, file, now)
     try:
         stated = read_assessment({"assessment.json": data})
         fault = numbering_fault(stated)
@@ -189,10 +189,10 @@ def not_ours(file: str, fault: str) -> DeviationError:
     return DeviationError(Problem(file, f"is not an assessment document of this tool ({fault})"))
 
 
-def _from_sheet(data: bytes, file: Path) -> tuple[bytes, Signer]:
+def _from_sheet(data: bytes, file: Path, now: datetime) -> tuple[bytes, Signer]:
     from compliance.signing.read import read_attachments
 
-    found = verify_any_signer(data)
+    found = verify_any_signer(data, now)
     if found.failed:
         fault = f"{step_line(found.failed[0])}; see: compliance verify {file}"
         raise DeviationError(Problem(str(file), fault))
@@ -265,7 +265,7 @@ def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> 
     if until < now.astimezone(UTC).date():
         raise UsageError(f"--until: {until.isoformat()} is in the past")
     check_new_file(out, replace)
-    document, facility = document_in_file(source)
+    document, facility = document_in_file(source, now)
     stated = stated_in(document, str(source))
     acceptance = Acceptance(
         reason=_line("--reason", given["reason"]),

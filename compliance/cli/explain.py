@@ -232,7 +232,7 @@ def _assessments(
 ) -> tuple[list[StatedAssessment], list[Fault]]:
     """Return the assessments to explain, and an error for each one that failed."""
     if target.suffix.lower() in STATED:
-        return [_statement(target, given)], []
+        return [_statement(target, now, given)], []
     assessments: list[StatedAssessment] = []
     faults: list[Fault] = []
     cases = _cases(target, given)
@@ -248,13 +248,13 @@ def _assessments(
     return assessments, faults
 
 
-def _statement(target: Path, given: Mapping[str, Any]) -> StatedAssessment:
+def _statement(target: Path, now: datetime, given: Mapping[str, Any]) -> StatedAssessment:
     """Read the assessment in a file, which states its own slot and rule."""
     for name, option in OF_READINGS.items():
         if given[name]:
             whose = "a job" if name in OF_JOBS else "a job or readings"
             raise UsageError(f"--{option} is for {whose}; {target} is a finished assessment")
-    document, _ = document_in_file(target)
+    document, _ = document_in_file(target, now)
     require_causes(document, str(target))
     return stated_in(document, str(target))
 

@@ -5,13 +5,14 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from pathlib import Path
 from typing import Any
 
 import click
 
 from compliance.cli._files import read_sheet, reject_non_sheet, sheets_of, silence_libraries
-from compliance.cli._options import PATH, format_option, read_trust, trust_options
+from compliance.cli._options import PATH, format_option, now_option, read_trust, trust_options
 from compliance.cli._terminal import escape_controls, print_note, print_plain
 from compliance.cli._text import COLUMNS, print_json, wrap
 from compliance.errors import DeliveryError, SheetError, UsageError
@@ -58,12 +59,14 @@ class Checked:
 @click.option(
     "--any-signer", is_flag=True, help="Accept any signer: check everything but who signed."
 )
+@now_option("Time of the check as RFC 3339: nothing can have been signed later; default: now.")
 @format_option()
 def command(
     sheets: tuple[Path, ...],
     trust: tuple[Path, ...],
     timestamp_trust: tuple[Path, ...],
     any_signer: bool,
+    now: datetime,
     form: str,
 ) -> int:
     """Check each SHEET: signature, signer, time, attachments, and the outcome recomputed.
@@ -88,6 +91,7 @@ def command(
         signers=tuple(read_trust(trust)),
         stamping=tuple(read_trust(timestamp_trust)),
         any_signer=any_signer,
+        now=now,
     )
     checked = [each for sheet in sheets for each in _checked(sheet, expected)]
     if form == "json":
@@ -150,6 +154,7 @@ def _check_delivery(path: Path, expected: Expected) -> Checked:
             trusted=expected.signers,
             stamping=expected.stamping,
             any_signer=expected.any_signer,
+            now=expected.now,
         )
     except DeliveryError as fault:
         return Checked(path, None, str(fault), is_delivery=True)

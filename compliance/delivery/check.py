@@ -16,6 +16,7 @@ from __future__ import annotations
 
 import hashlib
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -39,7 +40,8 @@ from compliance.model.results import (
     Verification,
     worst_status,
 )
-from compliance.verification.steps import check_signing_time, first_details, quoted, trust_status
+from compliance.verification.steps import first_details, quoted, trust_status
+from compliance.verification.time_check import check_signing_time
 
 if TYPE_CHECKING:
     from compliance.model.signatures import Signer
@@ -55,12 +57,13 @@ def verify_delivery(
     trusted: Sequence[Signer] = (),
     stamping: Sequence[Signer] = (),
     any_signer: bool = False,
+    now: datetime | None = None,
 ) -> DeliveryVerification:
     """Carry out the plan on a folder or .zip; nothing is written.
 
     `verify` checks one sheet's bytes, with the caller's trusted certificates. With `stamping`,
-    certificates of time-stamping authorities, the signature needs a time stamp. Raises
-    DeliveryError if `path` is neither a folder nor a .zip.
+    certificates of time-stamping authorities, the signature needs a time stamp; it must not be
+    later than `now`. Raises DeliveryError if `path` is neither a folder nor a .zip.
     """
     with open_delivery(path) as files:
         texts = _texts(files)
@@ -68,7 +71,7 @@ def verify_delivery(
         sheets = list(_sheets(files, verify))
         steps = (
             whole,
-            _signed(texts, trusted, stamping, any_signer, as_listed=whole.status is Status.OK),
+            _signed(texts, trusted, stamping, any_signer, now, as_listed=whole.status is Status.OK),
             _hold(sheets),
             _as_stated(files, texts, sheets),
         )
@@ -129,6 +132,7 @@ def _signed(
     trusted: Sequence[Signer],
     stamping: Sequence[Signer],
     any_signer: bool,
+    now: datetime | None,
     *,
     as_listed: bool,
 ) -> Step:
@@ -147,7 +151,7 @@ def _signed(
     signer = signature.signer
     who = ", ".join(part for part in (signer.name, signer.organisation) if part)
     status, trust = trust_status(signature, trusted, any_signer)
-    in_time, time = check_signing_time(signature, bool(stamping))
+    in_time, time = check_signing_time(signature, bool(stamping), now)
     details = [time, Statement("certificate-digest", {"sha256": signer.fingerprint})]
     if not as_listed:
         details.append(Statement("list-signed"))

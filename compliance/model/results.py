@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 from enum import StrEnum
 
 from compliance.model.assessment import Statement
@@ -49,6 +50,8 @@ class Expected:
     """If there is any, every signature of a sheet must have a time stamp."""
     any_signer: bool
     """Accept any signer."""
+    now: datetime | None = None
+    """Nothing can have been signed later; None: not checked."""
 
 
 class Status(StrEnum):

@@ -121,10 +121,11 @@ def _signed(
     sheet: Drawing, assessment: Assessment, identity: Identity, stamper: Stamper | None
 ) -> bytes:
     from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, Box, sign
+    from compliance.signing.timestamps import check_stamped_in_time
 
     box = Box(*sheet.boxes[FACILITY_FIELD])
     x0, y0, x1, y1 = box.corners
-    return sign(
+    signed = sign(
         sheet.pdf,
         identity,
         when=assessment.assessed,
@@ -135,6 +136,9 @@ def _signed(
         location=_facility(assessment) or None,
         stamper=stamper,
     )
+    if stamper is not None and stamper.missed is None:
+        check_stamped_in_time(stamper, assessment.assessed)
+    return signed
 
 
 PAD = 5.0

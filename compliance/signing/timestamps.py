@@ -256,6 +256,11 @@ def _lower(fault: Any) -> str:
 
 CLOCKS_APART = timedelta(minutes=5)
 """How far a signer's clock may be ahead of a time-stamping authority's."""
+SIGNED_WITHIN = timedelta(hours=72)
+"""How long after the assessment a facility may sign it: over a weekend without a key or a server.
+
+A signature of weeks later would vouch anew for what was known of the slot then.
+"""
 
 
 def sign_with_timestamp(
@@ -282,6 +287,19 @@ def sign_with_timestamp(
         stamper.missed = fault
         signed = make(moment, None)
     return signed
+
+
+def check_stamped_in_time(stamper: Stamper, assessed: datetime) -> None:
+    """Check that a stamp followed the assessment soon enough for verification.
+
+    Raises TimestampError.
+    """
+    if stamper.last is not None and stamper.last - assessed > SIGNED_WITHIN:
+        raise TimestampError(
+            f"{stamper.url} stamped {stamper.last:%Y-%m-%d %H:%M} UTC; expected within "
+            f"{SIGNED_WITHIN.total_seconds() / 3600:g} hours of the assessment, "
+            f"{assessed.astimezone(UTC):%Y-%m-%d %H:%M} UTC; correct the clock, or leave out --now"
+        )
 
 
 def _check_validity(identity: Identity, moment: datetime) -> None:

@@ -7,7 +7,8 @@ The plan; the functions of `steps` carry it out.
     2  The signer, by certificate, and whether that certificate is trusted; a second
        signature has another key.
     3  The time of signing, claimed by the signer or stamped by an authority, is within the
-       certificate's validity.
+       certificate's validity; the facility signed within three days of the assessment, others
+       not before it, nobody in the future; attached deviations had effect then.
     4  All attachments are present under their fixed names, with the digests that the
        assessment states; deviations among them are signed by a trusted person, and not with
        the key that first signed the sheet.
@@ -25,6 +26,7 @@ much to compute. An exception in a step means that it failed.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from compliance.evidence.attachments import Attached, Document, read_assessment
@@ -43,9 +45,9 @@ from compliance.verification.steps import (
     check_pages,
     check_recomputation,
     check_signer,
-    check_times,
     result_or_exception,
 )
+from compliance.verification.time_check import check_times
 
 if TYPE_CHECKING:
     from compliance.model import Assessment
@@ -61,12 +63,14 @@ def verify_sheet(
     trust: Sequence[bytes] = (),
     timestamp_trust: Sequence[bytes] = (),
     any_signer: bool = False,
+    now: datetime | None = None,
 ) -> Verification:
     """Carry out the plan on a sheet's bytes.
 
     `trust` holds certificates, PEM or DER: of a signer, or of an authority that issues them;
     `timestamp_trust` likewise of time-stamping authorities, and requires a time stamp of every
-    signature. With `any_signer` step 2 accepts any signer. Raises IdentityError if one of
+    signature. With `any_signer` step 2 accepts any signer. `now` (aware) is the time after which
+    nothing can have been signed; without it this is not checked. Raises IdentityError if one of
     these contains no certificate; a file that is not a sheet raises nothing, its steps fail.
     Can be called while an event loop is running.
     """
@@ -74,6 +78,7 @@ def verify_sheet(
         signers=tuple(signer for each in trust for signer in read_certificates(each)),
         stamping=tuple(signer for each in timestamp_trust for signer in read_certificates(each)),
         any_signer=any_signer,
+        now=now,
     )
     return verify_as(data, expected)
 
@@ -99,7 +104,13 @@ def _verified(data: bytes, expected: Expected) -> Verification:
         steps=(
             check_intact(seal),
             check_signer(seal, expected.signers, expected.any_signer),
-            check_times(seal, bool(expected.stamping)),
+            check_times(
+                seal,
+                stated,
+                attached,
+                stamps_asked=bool(expected.stamping),
+                now=expected.now,
+            ),
             check_attachments(attached, stated, expected, _facility(seal)),
             check_recomputation(stated, again),
             check_pages(_certified(data, seal), stated, again),

@@ -1,13 +1,12 @@
 """The steps of a verification, numbered as in its plan.
 
-1 to 3: the file, its signers, and when they signed. 4 to 6: the evidence is as stated, the
-assessment follows from it, the pages show it.
+1 and 2: the file and its signers; 3, when they signed, is in `time_check`. 4 to 6: the evidence is
+as stated, the assessment follows from it, the pages show it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from datetime import datetime
 from itertools import islice
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
@@ -22,12 +21,11 @@ from compliance.evidence.attachments import (
 )
 from compliance.model import Facts, Statement, Texts
 from compliance.model.results import Check, Expected, Status, Step, worst_status
-from compliance.model.signatures import Signature, Signer, Stamp
+from compliance.model.signatures import Signature, Signer
 from compliance.model.stated import ENGINE, SCHEMA, TOOL, number_digits
 from compliance.plain_data import digest
 from compliance.signing.certificates import same_key
 from compliance.signing.read import PdfSignatures
-from compliance.signing.timestamps import CLOCKS_APART
 from compliance.verification.compare import ABSENT, Difference, Topic, compare, tool_version
 from compliance.verification.other_engine import (
     evidence_differences,
@@ -94,19 +92,6 @@ class Signed(Protocol):
     def signer(self) -> Signer: ...
     @property
     def trusted_as(self) -> str | None: ...
-
-
-class Dated(Protocol):
-    """A signature with its times: in a sheet, or beside a file."""
-
-    @property
-    def signer(self) -> Signer: ...
-    @property
-    def claimed(self) -> datetime | None: ...
-    @property
-    def stamp(self) -> Stamp | None: ...
-    @property
-    def moment(self) -> datetime | None: ...
 
 
 # ---------------------------------------------------------------- 1: the file
@@ -211,55 +196,6 @@ def _holder(signer: Signer) -> Facts:
         "email": signer.email,
         "issuer": None if signer.self_issued else signer.issuer,
     }
-
-
-# ---------------------------------------------------------------- 3: when
-
-
-def check_times(seal: SealOrFault, stamps_asked: bool) -> Step:
-    """Check when the sheet was signed (3)."""
-    if isinstance(seal, Exception) or not seal.signatures:
-        return Step(Check.TIMES, Status.FAIL, Statement("no-time"))
-    several = len(seal.signatures) > 1
-    statuses: list[Status] = []
-    times: list[Statement] = []
-    for signature in seal.signatures:
-        status, time = check_signing_time(signature, stamps_asked)
-        statuses.append(status)
-        by_role = Statement("by-role", {"role": signature.role, "statement": time})
-        times.append(by_role if several else time)
-    return Step(Check.TIMES, worst_status(statuses), times[0], tuple(times[1:]))
-
-
-def check_signing_time(signature: Dated, stamps_asked: bool) -> tuple[Status, Statement]:
-    """Check one time of signing; a trusted stamp's time decides on the certificate's validity."""
-    moment, signer, stamp = signature.moment, signature.signer, signature.stamp
-    if moment is None:
-        return Status.FAIL, Statement("time-unnamed")
-    by_stamp = stamp is not None and stamp.trusted_as is not None
-    facts: Facts = {
-        "moment": moment,
-        "by_stamp": by_stamp,
-        "valid_from": signer.not_before,
-        "valid_to": signer.not_after,
-    }
-    if not signer.valid_at(moment):
-        return Status.FAIL, Statement("time-outside-certificate", facts)
-    if stamp is None:
-        if stamps_asked:
-            return Status.UNKNOWN, Statement("time-unstamped", facts)
-        return Status.OK, Statement("time", facts)
-    claimed = signature.claimed
-    if claimed is not None and claimed - stamp.time > CLOCKS_APART:
-        facts = {"claimed": claimed, "stamped": stamp.time}
-        return Status.FAIL, Statement("time-claimed-after-stamp", facts)
-    facts = {**facts, "authority": stamp.authority.name}
-    if by_stamp:
-        return Status.OK, Statement("time-stamped", facts)
-    facts = {**facts, "stamped": stamp.time}
-    if not stamps_asked:
-        return Status.OK, Statement("time-stamp-unchecked", facts)
-    return Status.UNKNOWN, Statement("time-stamp-untrusted", {**facts, "why_not": stamp.why_not})
 
 
 DIGITS = number_digits(SCHEMA)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime
 
 from compliance.model.results import Check
 from compliance.model.stated import ENGINE
@@ -131,6 +131,42 @@ def time_stamp_untrusted(
     )
 
 
+def in_future(moment: datetime, now: datetime) -> str:
+    return f"{format_utc(moment)}, in the future: by the clock here it is {format_utc(now)}"
+
+
+def before_assessed(moment: datetime, assessed: datetime) -> str:
+    return (
+        f"the facility signed on {format_utc(moment)}, before the assessment, "
+        f"{format_utc(assessed)}"
+    )
+
+
+def long_after(moment: datetime, assessed: datetime, hours: int) -> str:
+    return (
+        f"the facility signed on {format_utc(moment)}; expected within {hours} hours of the "
+        f"assessment, {format_utc(assessed)}"
+    )
+
+
+def before_first(role: str, moment: datetime, first: datetime) -> str:
+    return f"{role}: {format_utc(moment)}, before the facility's own signature, {format_utc(first)}"
+
+
+def deviation_over(file: str, requirement: str, until: date, moment: datetime) -> str:
+    return (
+        f"{file}: {requirement} was accepted until {until:%Y-%m-%d}, but the sheet was signed on "
+        f"{format_utc(moment)}"
+    )
+
+
+def deviation_early(file: str, requirement: str, accepted: datetime, moment: datetime) -> str:
+    return (
+        f"{file}: {requirement} was accepted on {format_utc(accepted)}, after the sheet was "
+        f"signed, {format_utc(moment)}"
+    )
+
+
 # ---------------------------------------------------------------- what
 
 
@@ -199,6 +235,12 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "time-stamped": time_stamped,
     "time-stamp-unchecked": time_stamp_unchecked,
     "time-stamp-untrusted": time_stamp_untrusted,
+    "time-in-future": in_future,
+    "signed-before-assessed": before_assessed,
+    "signed-long-after": long_after,
+    "signed-before-first": before_first,
+    "deviation-over": deviation_over,
+    "deviation-early": deviation_early,
     # 4: the attachments
     "unreadable-attachments": "cannot be read: {fault}",
     "not-the-source": "not what the assessment was made from",
