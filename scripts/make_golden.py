@@ -26,9 +26,10 @@ from cryptography.x509.oid import NameOID
 
 from compliance import __version__
 from compliance.assessment import assess
-from compliance.delivery.build import build_delivery, check_sheets, sign_delivery, zip_bytes
+from compliance.delivery.build import build_delivery, check_sheets, sign_delivery
 from compliance.delivery.check import verify_delivery
-from compliance.delivery.contents import opened_sheet
+from compliance.delivery.contents import packed_sheet
+from compliance.delivery.stored_zip import zip_bytes
 from compliance.documents import statement
 from compliance.evidence.deviation_file import Acceptance, load_deviation, new_deviation
 from compliance.job_file import load_job, only_slot
@@ -135,15 +136,15 @@ def golden() -> dict[str, bytes]:
     undecided = write_sheet(assessed("4", ASSESSED), identity=facility, page="letter")
     signed_twice = countersign_sheet(compliant, identity=client, role="Client", when=AGAIN)
     trust = (facility.pem, client.pem)
-    sheet = opened_sheet("undecided", undecided, verify_sheet(undecided, trust=trust))
-    check_sheets([sheet], "golden")
+    packed = packed_sheet("undecided", undecided, verify_sheet(undecided, trust=trust))
+    check_sheets([packed.sheet], "golden")
     return {
         "facility.pem": facility.pem,
         "client.pem": client.pem,
         "countersigned.pdf": signed_twice,
         "accepted.pdf": missed,
         "delivery.zip": zip_bytes(
-            sign_delivery(build_delivery([sheet]), facility, AGAIN), "delivery"
+            sign_delivery(build_delivery([packed]), facility, AGAIN), "delivery"
         ),
         "deviation.json": deviations[f"deviation-{MISSED[0]}.json"],
     }

@@ -67,14 +67,7 @@ def _keeps(char: str) -> bool:
 # ---------------------------------------------------------------- reading
 
 
-def read_bounded(
-    file: Path,
-    limit: int,
-    error: type[ComplianceError],
-    expected: str,
-    *,
-    unreadable: str = "cannot be read: ",
-) -> bytes:
+def read_bounded(file: Path, limit: int, error: type[ComplianceError], expected: str) -> bytes:
     """Read `file`; raise `error`, in one line, if it cannot be read or is larger than `limit`.
 
     `expected` ends the line about its size: "the most that a sheet may have".
@@ -83,7 +76,7 @@ def read_bounded(
         with file.open("rb") as source:
             data = source.read(limit + 1)
     except OSError as fault:
-        raise error(f"{file}: {unreadable}{system_reason(fault)}") from fault
+        raise error(f"{file}: cannot be read: {system_reason(fault)}") from fault
     if len(data) > limit:
         raise error(f"{file}: is larger than {limit >> 20} MiB, the most {expected}")
     return data
@@ -400,10 +393,21 @@ def sheets_of(path: Path) -> list[Path]:
 
 
 def read_sheet(file: Path) -> bytes:
-    """Read a file that should be a sheet. Raises SheetError."""
+    """Read a plain file that should be a sheet. Raises SheetError."""
     from compliance.verification import LARGEST_SHEET
+    from compliance.yaml_nodes.read_file import open_plain_file
 
-    return read_bounded(file, LARGEST_SHEET, SheetError, "that a sheet may have", unreadable="")
+    try:
+        with open_plain_file(file) as source:
+            data = source.read(LARGEST_SHEET + 1)
+    except OSError as fault:
+        raise SheetError(f"{file}: {system_reason(fault)}") from fault
+    except ValueError:
+        raise SheetError(f"{file}: is not a regular file; expected a sheet") from None
+    if len(data) > LARGEST_SHEET:
+        limit = f"{LARGEST_SHEET >> 20} MiB, the most that a sheet may have"
+        raise SheetError(f"{file}: is larger than {limit}")
+    return data
 
 
 def reject_non_sheet(file: Path, data: bytes) -> None:

@@ -36,40 +36,48 @@ from compliance.cli._options import (
 )
 from compliance.cli._terminal import print_plain
 from compliance.errors import DeliveryError, Problem, UsageError
-from compliance.evidence.attachments import BEFORE, JOB, METER, READINGS, parse_json, readings_name
+from compliance.evidence.attachments import (
+    BEFORE,
+    JOB,
+    METER,
+    READINGS,
+    Attached,
+    parse_json,
+    readings_name,
+)
 from compliance.model import Rule
 from compliance.report.verification import sheet_says_with_today
 from compliance.yaml_nodes.read_file import read_bytes
 
 if TYPE_CHECKING:
     from compliance.cli._assess_inputs import WorkItem
-    from compliance.delivery.contents import Sheet
+    from compliance.delivery.contents import PackedSheet, Sheet
     from compliance.model import Readings
 
 
-def stale_parts(sheet: Sheet, case: WorkItem) -> Iterator[str]:
+def stale_parts(packed: PackedSheet, case: WorkItem) -> Iterator[str]:
     """Name the parts of a sheet's evidence that differ from its case's files now.
 
     Raises ComplianceError if the case's files cannot be read.
     """
     readings, before, meter = case.source.read()
-    job = case.source.job
+    job, sheet = case.source.job, packed.attached
     yield from _keys(_document(sheet, JOB), job.document if job else None, "job")
     yield from _read(sheet, READINGS, readings)
     yield from _read(sheet, BEFORE, before)
     yield from _keys(_document(sheet, METER), meter.document if meter else None, "meter")
     if not isinstance(case.rule, Rule):
         raise case.rule
-    if sheet.assessment.rule.digest != case.rule.digest:
+    if packed.sheet.assessment.rule.digest != case.rule.digest:
         yield f"rule {case.rule.id}"
 
 
-def _document(sheet: Sheet, name: str) -> Any:
-    return parse_json(sheet.attached[name], name) if name in sheet.attached else None
+def _document(attached: Attached, name: str) -> Any:
+    return parse_json(attached[name], name) if name in attached else None
 
 
-def _read(sheet: Sheet, part: str, readings: Readings | None) -> Iterator[str]:
-    data = sheet.attached.get(readings_name(part, sheet.attached))
+def _read(attached: Attached, part: str, readings: Readings | None) -> Iterator[str]:
+    data = attached.get(readings_name(part, attached))
     if data != (readings.data if readings else None):
         yield f"{part} ({readings.file})" if readings else part
 
@@ -134,14 +142,15 @@ def command(
     archive = out.suffix.lower() == ".zip"
     _check_out(out, archive, replace, files)
     means = SigningMeans() if no_signature else keys.means()
-    sheets = _opened(files, now)
+    packed = _packed(files, now)
+    sheets = [each.sheet for each in packed]
     check_sheets(sheets, str(folder or source))
-    _check_current(dict(zip(files, sheets, strict=True)), cases)
-    contents = build_delivery(sheets)
+    _check_current(dict(zip(files, packed, strict=True)), cases)
+    contents = build_delivery(packed)
     if means.identity is not None:
         contents = sign_delivery(contents, means.identity, now, means.stamper)
     if archive:
-        from compliance.delivery.build import zip_bytes
+        from compliance.delivery.stored_zip import zip_bytes
 
         write_new({out: zip_bytes(contents, clean_name(out.stem))}, replace=replace)
     else:
@@ -188,7 +197,9 @@ def _cases(
     return dict(zip(wanted, cases, strict=True))
 
 
-def _check_current(sheets: Mapping[Path, Sheet], cases: Mapping[Path, WorkItem | None]) -> None:
+def _check_current(
+    sheets: Mapping[Path, PackedSheet], cases: Mapping[Path, WorkItem | None]
+) -> None:
     """Check that each sheet matches its job's files as they are now. Raises DeliveryError."""
 
     problems = []
@@ -203,8 +214,8 @@ def _check_current(sheets: Mapping[Path, Sheet], cases: Mapping[Path, WorkItem |
         raise DeliveryError(problems)
 
 
-def _opened(files: Sequence[Path], now: datetime) -> list[Sheet]:
-    from compliance.delivery.contents import opened_sheet
+def _packed(files: Sequence[Path], now: datetime) -> list[PackedSheet]:
+    from compliance.delivery.contents import packed_sheet
     from compliance.verification import LARGEST_SHEET
 
     sheets, names = [], dict[str, Path]()
@@ -216,7 +227,7 @@ def _opened(files: Sequence[Path], now: datetime) -> list[Sheet]:
                 Problem(str(file), f"would get the same name as {other}; rename one of them")
             )
         data = read_bytes(file, DeliveryError, "sheet", limit=LARGEST_SHEET)
-        sheets.append(opened_sheet(name, data, verify_any_signer(data, now)))
+        sheets.append(packed_sheet(name, data, verify_any_signer(data, now)))
     return sheets
 
 

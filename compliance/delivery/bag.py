@@ -23,55 +23,63 @@ SIGNATURE = "signature.p7s"
 DECLARED = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 AGENT_LABEL = "Bag-Software-Agent"
 TOP = (DECLARATION, INFO, PAGE, MANIFEST, TAG_MANIFEST, SIGNATURE)
-LINE = re.compile(r"([0-9a-f]{64}) [ *]?(.+)")
+LINE = re.compile(r"([0-9a-f]{64})  (.+)")
 LONGEST = 1000
 """Most characters of a path."""
 DEPTH = 12
+RESERVED = frozenset('<>:"|?*%')
+"""Characters that some file systems reserve; a manifest would write % in another way (RFC 8493,
+2.1.3)."""
+MOST_FAULTS = 100
+"""Faults of a manifest after which the rest of it is not read."""
+MOST_TAGS = 20_000
+"""Most lines of bag-info.txt."""
 
 Tag = tuple[str, str]
 """A label of bag-info.txt and its text."""
 
 
-def build_bag(
-    payload: Mapping[str, bytes], info: Sequence[Tag], page: bytes, agent: str
-) -> dict[str, bytes]:
-    """Build all files of a bag by path, without a signature.
+@dataclass(frozen=True, slots=True)
+class Sum:
+    """A file's SHA-256 and its size in bytes."""
 
-    `payload` is by path below `data/`. `info` goes into bag-info.txt in its order, followed by
-    the size of the payload and the `agent` that made the bag.
+    sha256: str
+    size: int
+
+
+def sum_of(data: bytes) -> Sum:
+    """Return the sum of a file's bytes."""
+    return Sum(hashlib.sha256(data).hexdigest(), len(data))
+
+
+def tag_files(
+    payload: Mapping[str, Sum], info: Sequence[Tag], described: Mapping[str, bytes], agent: str
+) -> dict[str, bytes]:
+    """Build all files of a bag beside its payload, by path, without a signature.
+
+    `payload` is by path, which begins with `data/`. `info` goes into bag-info.txt in its order,
+    followed by the size of the payload and the `agent` that made the bag. `described` are files
+    that describe the payload.
     """
-    data = {f"data/{name}": content for name, content in sorted(payload.items())}
-    size = sum(map(len, data.values()))
-    lines = [*info, ("Payload-Oxum", f"{size}.{len(data)}"), (AGENT_LABEL, agent)]
+    size = sum(each.size for each in payload.values())
+    lines = [*info, ("Payload-Oxum", f"{size}.{len(payload)}"), (AGENT_LABEL, agent)]
     tags = {
         DECLARATION: DECLARED,
         INFO: "".join(f"{label}: {_one_line(text)}\n" for label, text in lines).encode(),
-        PAGE: page,
-        MANIFEST: _manifest(data),
+        **described,
+        MANIFEST: _manifest({name: each.sha256 for name, each in payload.items()}),
     }
-    return {**data, **tags, TAG_MANIFEST: _manifest(tags)}
+    listed = {name: sum_of(data).sha256 for name, data in tags.items()}
+    return {**tags, TAG_MANIFEST: _manifest(listed)}
 
 
 def _one_line(text: str) -> str:
     return " ".join(text.split()) or "not stated"
 
 
-def _manifest(files: Mapping[str, bytes]) -> bytes:
-    lines = (f"{_digest(data)}  {_written(name)}\n" for name, data in sorted(files.items()))
+def _manifest(digests: Mapping[str, str]) -> bytes:
+    lines = (f"{digest}  {name}\n" for name, digest in sorted(digests.items()))
     return "".join(lines).encode()
-
-
-def _digest(data: bytes) -> str:
-    return hashlib.sha256(data).hexdigest()
-
-
-def _written(name: str) -> str:
-    """Encode a path for a manifest (RFC 8493, 2.1.3)."""
-    return name.replace("%", "%25").replace("\n", "%0A").replace("\r", "%0D")
-
-
-def _read(name: str) -> str:
-    return re.sub("%(0A|0D|25)", lambda found: chr(int(found[1], 16)), name, flags=re.I)
 
 
 # ---------------------------------------------------------------- paths
@@ -91,6 +99,8 @@ def path_fault(name: str) -> str | None:
         return f"{shown}: is not a plain path"
     if any(unicodedata.category(char)[0] == "C" for char in name):
         return f"{shown}: contains an invisible character"
+    if RESERVED & set(name) or any(part.endswith((".", " ")) for part in parts):
+        return f"{shown}: has another name on other systems"
     return None
 
 
@@ -134,28 +144,33 @@ def read_manifests(texts: Mapping[str, bytes], names: Iterable[str]) -> Listing:
 
 
 def _parsed(manifest: str, data: bytes) -> tuple[dict[str, str], list[str]]:
+    """Read a manifest; a fault for each line that other programs could read otherwise."""
     payload = manifest == MANIFEST
     found: dict[str, str] = {}
     faults: list[str] = []
     try:
-        lines = data.decode().splitlines()
+        lines = data.decode().removesuffix("\n").split("\n")
     except UnicodeDecodeError:
         return {}, [f"{manifest}: is not UTF-8 text"]
     for number, line in enumerate(lines, 1):
         match = LINE.fullmatch(line)
         if match is None:
-            faults.append(f"{manifest}:{number}: expected a SHA-256, two spaces and a path")
-            continue
-        name = _read(match[2])
-        fault = path_fault(name)
-        if fault is None and name.startswith("data/") != payload:
-            fault = f"{name}: does not belong in this manifest"
-        if fault is None and name in found:
-            fault = f"{name}: is listed twice"
+            fault: str | None = "expected a SHA-256, two spaces and a path"
+        else:
+            name = match[2]
+            fault = path_fault(name)
+            if fault is None and name.startswith("data/") != payload:
+                fault = f"{name}: does not belong in this manifest"
+            if fault is None and name in found:
+                fault = f"{name}: is listed twice"
+            if fault is None:
+                found[name] = match[1]
         if fault is not None:
             faults.append(f"{manifest}:{number}: {fault}")
-        else:
-            found[name] = match[1]
+        if len(faults) >= MOST_FAULTS:
+            break
+    if not faults and data != _manifest(found):
+        faults.append(f"{manifest}: is not sorted and written as 'deliver' does it")
     return found, faults
 
 
@@ -172,13 +187,13 @@ def _unlisted(digests: Mapping[str, str]) -> Iterable[str]:
 def tags_in(data: bytes) -> list[Tag]:
     """Read the labels and texts of a bag-info.txt; ValueError if it is not one."""
     try:
-        lines = data.decode().splitlines()
+        lines = data.decode().removesuffix("\n").split("\n")
     except UnicodeDecodeError:
         raise ValueError(f"{INFO}: is not UTF-8 text") from None
     found: list[Tag] = []
     for number, line in enumerate(lines, 1):
         label, colon, text = line.partition(": ")
-        if not colon:
+        if not colon or number > MOST_TAGS:
             raise ValueError(f"{INFO}:{number}: expected 'label: text'")
         found.append((label, text))
     return found

@@ -1,16 +1,20 @@
-"""Build the files of a delivery from sheets, as a folder or as one .zip."""
+"""Build the files of a delivery from its sheets."""
 
 from __future__ import annotations
 
-import io
-import zipfile
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING
 
 from compliance import __version__
 from compliance.delivery import bag
-from compliance.delivery.contents import Sheet, bag_info, duplicate_faults, payload
+from compliance.delivery.contents import (
+    PackedSheet,
+    Sheet,
+    bag_info,
+    duplicate_faults,
+    payload,
+)
 from compliance.delivery.page import render_page
 from compliance.errors import DeliveryError, Problem
 from compliance.report.verification import step_line
@@ -18,27 +22,6 @@ from compliance.report.verification import step_line
 if TYPE_CHECKING:
     from compliance.signing.keys import Identity
     from compliance.signing.timestamps import Stamper
-
-
-WHEN = (1980, 1, 1, 0, 0, 0)
-"""The earliest time in a .zip: files of a delivery have no time of their own."""
-UNIX = 3
-
-
-def zip_bytes(files: Mapping[str, bytes], top: str) -> bytes:
-    """Pack `files` by path below the folder `top`, sorted and uncompressed.
-
-    Uncompressed, because libraries deflate differently, and sheets already contain their
-    evidence deflated.
-    """
-    out = io.BytesIO()
-    with zipfile.ZipFile(out, "w", zipfile.ZIP_STORED, allowZip64=False) as archive:
-        for name, data in sorted(files.items()):
-            entry = zipfile.ZipInfo(f"{top}/{name}", WHEN)
-            entry.create_system = UNIX
-            entry.external_attr = 0o100644 << 16
-            archive.writestr(entry, data)
-    return out.getvalue()
 
 
 AGENT = f"deliverable-compliance {__version__}"
@@ -75,17 +58,30 @@ def check_sheets(sheets: Sequence[Sheet], file: str) -> None:
         raise DeliveryError(problems)
 
 
-def build_delivery(sheets: Sequence[Sheet]) -> dict[str, bytes]:
+def build_delivery(packed: Sequence[PackedSheet]) -> dict[str, bytes]:
     """Build all files of a delivery by path, unsigned; always the same for the same sheets.
 
     KeyError, TypeError or ValueError if an assessment or an attachment is malformed.
     """
-    ordered = sorted(sheets, key=lambda sheet: sheet.name)
-    files = bag.build_bag(payload(ordered), bag_info(ordered), render_page(ordered), AGENT)
+    files: dict[str, bytes] = {}
+    for each in packed:
+        files |= each.files
+    files = dict(sorted(files.items()))
+    files |= description([each.sheet for each in packed])
     for name in files:
         if fault := bag.path_fault(name):
             raise ValueError(fault)
     return files
+
+
+def description(sheets: Sequence[Sheet], agent: str = AGENT) -> dict[str, bytes]:
+    """Build the files of a delivery that describe its sheets, by path.
+
+    Raises as `build_delivery`.
+    """
+    ordered = sorted(sheets, key=lambda sheet: sheet.name)
+    described = {bag.PAGE: render_page(ordered)}
+    return bag.tag_files(payload(ordered), bag_info(ordered), described, agent)
 
 
 def sign_delivery(

@@ -6,10 +6,10 @@ import json
 from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from compliance.delivery.bag import Tag
+from compliance.delivery.bag import Sum, Tag, sum_of
 from compliance.documents import read_document
 from compliance.errors import DeviationError
 from compliance.evidence.attachments import is_deviation, read_assessment
@@ -34,14 +34,16 @@ SIGNATURE_LABEL = "Compliance-Signature"
 
 @dataclass(frozen=True, slots=True)
 class Sheet:
-    """One sheet of a delivery, opened."""
+    """The facts of one sheet of a delivery, without the bytes of its files."""
 
     name: str
     """The name of its file, without .pdf."""
-    pdf: bytes
-    attached: Mapping[str, bytes]
+    files: Mapping[str, Sum]
+    """All of its files by path in the delivery: itself, attachments, signers' certificates."""
     stated: StatedAssessment | None
-    """Its assessment; None if it could not be read."""
+    """Its assessment, without single readings; None if it could not be read."""
+    acceptors: tuple[Acceptor, ...]
+    """The signers of the deviations attached to it, without invalid ones."""
     verification: Verification
 
     @property
@@ -66,46 +68,88 @@ class Sheet:
         """The path in the delivery."""
         return f"data/{SHEETS}{self.name}.pdf"
 
+    @property
+    def evidence(self) -> str:
+        """The folder of its attachments in the delivery."""
+        return f"data/{EVIDENCE}{self.name}/"
 
-def opened_sheet(name: str, pdf: bytes, verification: Verification) -> Sheet:
+    @property
+    def attached(self) -> list[str]:
+        """The paths of its attachments in the delivery, sorted; none if it is damaged."""
+        return sorted(path for path in self.files if path.startswith(self.evidence))
+
+
+@dataclass(frozen=True, slots=True)
+class PackedSheet:
+    """A sheet with its files: what is written to a delivery."""
+
+    sheet: Sheet
+    files: Mapping[str, bytes]
+    """Bytes by path in the delivery."""
+
+    @property
+    def attached(self) -> dict[str, bytes]:
+        """Its attachments by their names; none if it is damaged."""
+        place = self.sheet.evidence
+        return {path.removeprefix(place): self.files[path] for path in self.sheet.attached}
+
+
+def packed_sheet(name: str, pdf: bytes, verification: Verification) -> PackedSheet:
     """Open a sheet with its attachments; without them if it is damaged."""
     from compliance.signing.read import read_attachments
     from compliance.verification import LARGEST_SHEET
 
-    stated = None
+    stated, attached = None, dict[str, bytes]()
     try:
-        attached = read_attachments(pdf, largest=LARGEST_SHEET)
-        document = read_assessment(attached)
+        found = read_attachments(pdf, largest=LARGEST_SHEET)
+        document = read_assessment(found)
     except Exception:
-        # A damaged file can raise any exception; its verification reports the fault.
-        return Sheet(name, pdf, {}, None, verification)
-    with suppress(ShapeError):
-        stated = read_document(document)
-    return Sheet(name, pdf, attached, stated, verification)
+        pass  # A damaged file can raise any exception; its verification reports the fault.
+    else:
+        attached = found
+        with suppress(ShapeError):
+            stated = _without_points(read_document(document))
+    signers = _acceptors(attached)
+    place = Sheet(name, {}, stated, signers, verification)
+    files = {place.path: pdf}
+    files |= {f"{place.evidence}{each}": data for each, data in attached.items()}
+    for signature in verification.signatures:
+        signer = signature.signer
+        files[f"data/{CERTIFICATES}{signer.fingerprint}.pem"] = _pem(signer.certificate)
+    for acceptor in signers:
+        files[f"data/{CERTIFICATES}{acceptor.sha256}.pem"] = _pem(acceptor.certificate)
+    sums = {path: sum_of(data) for path, data in files.items()}
+    return PackedSheet(replace(place, files=sums), files)
 
 
-def payload(sheets: Sequence[Sheet]) -> dict[str, bytes]:
-    """Return the files of a delivery below data/: sheets, their attachments, certificates."""
-    found: dict[str, bytes] = {}
+def opened_sheet(name: str, pdf: bytes, verification: Verification) -> Sheet:
+    """Open a sheet for its facts, and forget its bytes."""
+    return packed_sheet(name, pdf, verification).sheet
+
+
+def _without_points(stated: StatedAssessment) -> StatedAssessment:
+    """Return an assessment without what no list of a delivery tells: most of its size."""
+    findings = tuple(
+        replace(finding, points=(), not_judged=()) for finding in stated.state.findings
+    )
+    state = replace(stated.state, findings=findings, remarks=())
+    return replace(stated, state=state, before=None, causes=(), calibration=None)
+
+
+def payload(sheets: Iterable[Sheet]) -> dict[str, Sum]:
+    """Return all files of the sheets by path in the delivery, sorted."""
+    found: dict[str, Sum] = {}
     for sheet in sheets:
-        found[f"{SHEETS}{sheet.name}.pdf"] = sheet.pdf
-        for name, data in sheet.attached.items():
-            found[f"{EVIDENCE}{sheet.name}/{name}"] = data
-        for signature in sheet.verification.signatures:
-            place = f"{CERTIFICATES}{signature.signer.fingerprint}.pem"
-            found[place] = _pem(signature.signer.certificate)
-        for acceptor in acceptors(sheet):
-            found[f"{CERTIFICATES}{acceptor.sha256}.pem"] = _pem(acceptor.certificate)
+        found |= sheet.files
     return dict(sorted(found.items()))
 
 
-def acceptors(sheet: Sheet) -> list[Acceptor]:
-    """Return the signers of the deviations attached to a sheet, without invalid ones."""
+def _acceptors(attached: Mapping[str, bytes]) -> tuple[Acceptor, ...]:
     found = []
-    for name in filter(is_deviation, sorted(sheet.attached)):
+    for name in filter(is_deviation, sorted(attached)):
         with suppress(DeviationError):
-            found.append(read_deviation(sheet.attached[name], name)[0].signer)
-    return found
+            found.append(read_deviation(attached[name], name)[0].signer)
+    return tuple(found)
 
 
 def _pem(certificate: bytes) -> bytes:

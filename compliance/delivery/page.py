@@ -9,7 +9,6 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from compliance.delivery.contents import acceptors
 from compliance.grading.decide import OUTSIDE
 from compliance.html import render
 from compliance.model import (
@@ -148,7 +147,7 @@ def _entry(sheet: Sheet) -> SheetEntry:
         signatures=list(map(_signature, sheet.verification.signatures)),
         files=[
             Link(sheet.path, "sheet"),
-            *(Link(f"data/evidence/{sheet.name}/{name}", name) for name in sorted(sheet.attached)),
+            *(Link(path, path.removeprefix(sheet.evidence)) for path in sheet.attached),
         ],
     )
 
@@ -230,7 +229,7 @@ def _certificates(sheets: Sequence[Sheet]) -> list[Certificate]:
         for signature in sheet.verification.signatures
     }
     for sheet in sheets:
-        for acceptor in acceptors(sheet):
+        for acceptor in sheet.acceptors:
             signers.setdefault(acceptor.sha256, _named(acceptor))
     return [
         Certificate(

@@ -6,7 +6,7 @@ import hashlib
 import os
 import stat
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from compliance.errors import InputError, Problem
 from compliance.yaml_nodes.json_schema import load_schema, validator
@@ -16,6 +16,19 @@ from compliance.yaml_nodes.schema_reader import Reader
 
 DOCUMENT_LIMIT = 1 << 20
 """Largest size of a rule, job, meter or patch list, in bytes."""
+
+
+def open_plain_file(path: str | Path, *, follow: bool = True) -> BinaryIO:
+    """Open a plain file, without waiting for one that is none; `follow` a link to it.
+
+    OSError, or ValueError if it is a folder, a pipe or another special file.
+    """
+    binary, no_link = getattr(os, "O_BINARY", 0), 0 if follow else getattr(os, "O_NOFOLLOW", 0)
+    descriptor = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | binary | no_link)
+    if not stat.S_ISREG(os.fstat(descriptor).st_mode):
+        os.close(descriptor)
+        raise ValueError(f"{ascii(str(path)[:120])[1:-1]}: is not a plain file")
+    return os.fdopen(descriptor, "rb")
 
 
 def read_bytes(
@@ -29,7 +42,7 @@ def read_bytes(
             raise error(Problem(name, f"is a folder; expected a {what} file"))
         if not stat.S_ISREG(status.st_mode):
             raise error(Problem(name, f"is not a regular file; expected a {what} file"))
-        with open(path, "rb") as stream:
+        with open_plain_file(path) as stream:
             data = stream.read(limit + 1)
     except FileNotFoundError:
         raise error(Problem(name, f"no such {what} file")) from None

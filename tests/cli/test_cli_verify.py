@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 import subprocess
 from collections.abc import Callable, Mapping
 from datetime import UTC, datetime
@@ -208,3 +209,12 @@ def test_what_is_left_of_a_delivery_is_no_plain_folder(
     done = compliance("verify", "out", "--any-signer")
     assert done.returncode == 1
     assert "sheets: it contains no sheet" in done.stdout
+
+
+def test_a_pipe_among_the_sheets_is_not_waited_for(compliance: Run, tmp_path: Path) -> None:
+    """Named, or found in a folder: nothing is opened that could keep the program waiting."""
+    os.mkfifo(tmp_path / "pipe.pdf")
+    for named in ("pipe.pdf", "."):
+        done = compliance("verify", named, "--any-signer")
+        assert done.returncode == 2
+        assert done.stderr.endswith("pipe.pdf: is not a regular file; expected a sheet\n")

@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 import hashlib
+import struct
 import zipfile
-from collections.abc import Mapping
+import zlib
+from collections.abc import Mapping, Sequence
 from functools import cache
 from pathlib import Path
 
-from compliance.delivery.build import build_delivery, sign_delivery, zip_bytes
+from compliance.delivery.build import build_delivery, sign_delivery
 from compliance.delivery.check import verify_delivery
-from compliance.delivery.contents import Sheet, opened_sheet
+from compliance.delivery.contents import PackedSheet, Sheet, packed_sheet
+from compliance.delivery.stored_zip import Entry, zip_bytes
 from compliance.model.results import DeliveryVerification, Verification
 from compliance.report.verification import step_details, step_text
 from compliance.sheet.make_sheet import countersign_sheet, write_sheet
@@ -43,15 +46,20 @@ def second() -> bytes:
     return write_sheet(near_limit.assessment(slot="2"), identity=identity())
 
 
-def sheets(**pdfs: bytes) -> list[Sheet]:
-    """Opened sheets; default: the two above."""
+def packed(**pdfs: bytes) -> list[PackedSheet]:
+    """Sheets with their files; default: the two above."""
     given = pdfs or {"one": first(), "two": second()}
-    return [opened_sheet(name, data, verify(data)) for name, data in given.items()]
+    return [packed_sheet(name, data, verify(data)) for name, data in given.items()]
+
+
+def sheets(**pdfs: bytes) -> list[Sheet]:
+    """The facts of the same."""
+    return [each.sheet for each in packed(**pdfs)]
 
 
 @cache
 def _delivery() -> Mapping[str, bytes]:
-    return sign_delivery(build_delivery(sheets()), identity(), AGAIN)
+    return sign_delivery(build_delivery(packed()), identity(), AGAIN)
 
 
 def delivery() -> Files:
@@ -88,11 +96,24 @@ def as_zip(files: Mapping[str, bytes], place: Path) -> Path:
     return place
 
 
-def with_entries(place: Path, *entries: tuple[zipfile.ZipInfo | str, bytes]) -> Path:
+def zip_of(entries: Sequence[tuple[str, bytes]]) -> bytes:
+    """A .zip in the form of a delivery, of any names in any order."""
+    parts, directory, at = [], [], 0
+    for name, data in entries:
+        entry = Entry(name, zlib.crc32(data), len(data), at)
+        parts += [entry.header, data]
+        directory.append(entry.in_directory)
+        at += len(entry.header) + len(data)
+    length, count = len(b"".join(directory)), len(directory)
+    end = struct.pack("<4sHHHHIIH", b"PK\x05\x06", 0, 0, count, count, length, at, 0)
+    return b"".join([*parts, *directory, end])
+
+
+def with_entries(place: Path, *entries: tuple[str, bytes]) -> Path:
     """The .zip at `place` with more entries."""
-    with zipfile.ZipFile(place, "a") as archive:
-        for entry, data in entries:
-            archive.writestr(entry, data)
+    with zipfile.ZipFile(place) as archive:
+        present = [(each.filename, archive.read(each)) for each in archive.infolist()]
+    place.write_bytes(zip_of([*present, *entries]))
     return place
 
 

@@ -289,6 +289,7 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "states-otherwise": "the delivery does not describe its sheets correctly",
     "as-listed": "{sheets} sheets with {signatures} signatures, as listed",
     "not-compared": "{file}: not compared with the sheets: written by {theirs}; this is {ours}",
+    "not-compared.unreadable": "{files}: not compared: not every sheet's assessment can be read",
 }
 
 # ---------------------------------------------------------------- the outcome

@@ -1,0 +1,94 @@
+"""Check that a delivery describes its sheets correctly (step 4).
+
+Lists and page are made again from the sheets and compared. Another version may word them
+differently: what it states of a sheet must still be true, and what cannot be compared is said
+to be so.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+
+from compliance.delivery import bag
+from compliance.delivery.build import AGENT, description
+from compliance.delivery.contents import Sheet, bag_info, duplicate_faults, payload
+from compliance.model import Statement
+from compliance.model.results import Check, Status, Step
+from compliance.verification.steps import first_details, quoted
+
+DESCRIBED = (bag.INFO, bag.PAGE)
+"""Files that describe the sheets."""
+
+
+def check_as_stated(
+    digests: Mapping[str, str], texts: Mapping[str, bytes], sheets: Sequence[Sheet]
+) -> Step:
+    """Check the description of the sheets; `digests` are of all files, `texts` beside `data`."""
+    faults = [
+        *_info_faults(texts, sheets),
+        *duplicate_faults(sheets),
+        *_payload_faults(digests, sheets),
+    ]
+    unlike = _unlike(texts, sheets)
+    agent = _agent(texts)
+    if agent == AGENT:
+        faults += [f"{name}: does not agree with the sheets" for name in unlike]
+    if faults:
+        details = first_details(map(quoted, faults))
+        return Step(Check.AS_STATED, Status.FAIL, Statement("states-otherwise"), details)
+    count = sum(len(sheet.verification.signatures) for sheet in sheets)
+    listed = Statement("as-listed", {"sheets": len(sheets), "signatures": count})
+    left = [
+        Statement("not-compared", {"file": name, "theirs": agent, "ours": AGENT}) for name in unlike
+    ]
+    if not all(sheet.stated for sheet in sheets):
+        left.append(Statement("not-compared", {"files": ", ".join(DESCRIBED)}, "unreadable"))
+    return Step(Check.AS_STATED, Status.UNKNOWN if left else Status.OK, listed, tuple(left))
+
+
+def _unlike(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> list[str]:
+    """Return the files that are not as made again from the sheets."""
+    if any(sheet.stated is None for sheet in sheets):
+        return []
+    try:
+        again = description(sheets, _agent(texts))
+    except (KeyError, TypeError, ValueError, AttributeError):
+        return list(DESCRIBED)
+    return [name for name in DESCRIBED if texts.get(name) != again[name]]
+
+
+def _agent(texts: Mapping[str, bytes]) -> str:
+    """Return the program that the bag states as its maker."""
+    try:
+        tags = bag.tags_in(texts.get(bag.INFO, b""))
+    except ValueError:
+        return AGENT  # a fault by itself, and no excuse
+    agents = [text for label, text in tags if label == bag.AGENT_LABEL]
+    return agents[0] if len(agents) == 1 else "an unnamed program"
+
+
+def _info_faults(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterable[str]:
+    if bag.INFO not in texts:
+        return
+    try:
+        tags = bag.tags_in(texts[bag.INFO])
+    except ValueError as fault:
+        yield str(fault)
+        return
+    expected = [(label, " ".join(text.split())) for label, text in bag_info(sheets)]
+    stated = [tag for tag in tags if tag[0].startswith("Compliance-")]
+    found = [tag for tag in expected if tag[0].startswith("Compliance-")]
+    yield from (f"stated but not found: {text}" for _, text in stated if (_, text) not in found)
+    yield from (f"found but not stated: {text}" for _, text in found if (_, text) not in stated)
+    if len(stated) != len(found) or len(set(stated)) != len(stated):
+        yield f"{bag.INFO}: states {len(stated)} sheets and signatures; there are {len(found)}"
+
+
+def _payload_faults(digests: Mapping[str, str], sheets: Sequence[Sheet]) -> Iterable[str]:
+    expected = payload(sheets)
+    there = {name for name in digests if name.startswith("data/")}
+    yield from (f"{name}: belongs to no sheet" for name in sorted(there - expected.keys()))
+    yield from (f"{name}: is missing" for name in sorted(expected.keys() - there))
+    for name in sorted(expected.keys() & there):
+        if digests[name] != expected[name].sha256:
+            yield f"{name}: is not the file attached to the sheet"
