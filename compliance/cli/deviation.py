@@ -190,7 +190,7 @@ def not_ours(file: str, fault: str) -> DeviationError:
 
 
 def _from_sheet(data: bytes, file: Path, now: datetime) -> tuple[bytes, Signer]:
-    from compliance.signing.read import read_attachments
+    from compliance.signing.attached_files import read_attachments
 
     found = verify_any_signer(data, now)
     if found.failed:

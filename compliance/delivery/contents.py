@@ -96,7 +96,7 @@ class PackedSheet:
 
 def packed_sheet(name: str, pdf: bytes, verification: Verification) -> PackedSheet:
     """Open a sheet with its attachments; without them if it is damaged."""
-    from compliance.signing.read import read_attachments
+    from compliance.signing.attached_files import read_attachments
     from compliance.verification import LARGEST_SHEET
 
     stated, attached = None, dict[str, bytes]()

@@ -8,7 +8,6 @@ Dates of change and the name of the writing program may.
 from __future__ import annotations
 
 import asyncio
-import zlib
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from datetime import datetime
@@ -25,7 +24,8 @@ from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverage
 
 from compliance.model.signatures import Signature, Signer, judging_time
 from compliance.signing.certificates import signer_of, usage_fault
-from compliance.signing.cms_checks import DAMAGED, UnsoundError, container_faults, friendly_errors
+from compliance.signing.cms_checks import DAMAGED, container_faults, friendly_errors
+from compliance.signing.pdf_file import read_file
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, role_in
 from compliance.signing.timestamps import embedded_timestamp
@@ -98,87 +98,6 @@ def _statements(packet: bytes) -> list[list[str]] | None:
     ]
 
 
-MOST_NODES = 100
-"""Most nodes of the tree that names the attachments; ours has one."""
-
-
-def read_attachments(data: bytes, *, largest: int) -> dict[str, bytes]:
-    """Read the files attached to a PDF, by name; each of at most `largest` bytes.
-
-    UnsoundError if a viewer could show another file for one of them than is returned here, or
-    if the PDF is damaged.
-    """
-    return friendly_errors(lambda: _read_files(data, largest), DAMAGED)
-
-
-def _read_files(data: bytes, largest: int) -> dict[str, bytes]:
-    reader = PdfFileReader(BytesIO(data))
-    found: dict[str, bytes] = {}
-    for name, specification in _leaves(reader.root.get("/Names", {}).get("/EmbeddedFiles")):
-        if name in found:
-            raise UnsoundError(f"there are two attachments {name}")
-        found[name] = _content(specification, name, largest)
-    for specification in _associated(reader.root):
-        name = str(specification.get("/UF", specification.get("/F")))
-        if found.get(name) != _content(specification, name, largest):
-            raise UnsoundError(f"the associated file {name} is not among the attachments")
-    return found
-
-
-def _associated(root: Any) -> list[Any]:
-    """Return the associated files of the catalog (ISO 19005-3, 6.8)."""
-    # The library's own `get` returns a reference; indexing follows it.
-    named = root["/AF"] if "/AF" in root else ()  # noqa: SIM401
-    return [each.get_object() for each in named]
-
-
-def _content(specification: Any, name: str, largest: int) -> bytes:
-    """Return the content of a file specification; it must be the same for every viewer."""
-    for key in ("/F", "/UF"):
-        if str(specification.get(key, name)) != name:
-            raise UnsoundError(f"attachment {name} is also named {specification[key]}")
-    embedded = specification["/EF"]
-    first, *others = (_unpacked(embedded[key], name, largest) for key in embedded)
-    if any(each != first for each in others):
-        raise UnsoundError(f"attachment {name} has two different contents")
-    return first
-
-
-def _unpacked(stream: Any, name: str, largest: int) -> bytes:
-    """Unpack an embedded file, no further than the largest size allowed."""
-    packed: bytes = stream.encoded_data
-    coding = stream["/Filter"] if "/Filter" in stream else ()  # noqa: SIM401
-    filters = [coding] if isinstance(coding, str) else [str(each) for each in coding]
-    if filters == ["/FlateDecode"] and "/DecodeParms" not in stream:
-        packed = friendly_errors(
-            lambda: zlib.decompressobj().decompress(packed, largest + 1),
-            f"attachment {name} is damaged",
-        )
-    elif filters:
-        raise UnsoundError(
-            f"attachment {name} is encoded with {', '.join(filters)}; expected /FlateDecode"
-        )
-    if len(packed) > largest:
-        raise UnsoundError(f"attachment {name} has more than {largest} bytes")
-    return packed
-
-
-def _leaves(tree: Any) -> Iterable[tuple[str, Any]]:
-    """Yield names and file specifications of a name tree (ISO 32000-1, 7.9.6)."""
-    nodes = [] if tree is None else [tree]
-    seen = 0
-    while nodes:
-        node = nodes.pop().get_object()
-        seen += 1
-        if seen > MOST_NODES:
-            raise UnsoundError("the tree of attachments is too large")
-        nodes += node.get("/Kids", ())
-        flat = [part.get_object() for part in node.get("/Names", ())]
-        if len(flat) % 2:
-            raise UnsoundError("the tree of attachments has a name without a file")
-        yield from ((str(name), leaf) for name, leaf in zip(flat[::2], flat[1::2], strict=True))
-
-
 USAGE = KeyUsageConstraints(
     key_usage={"digital_signature", "non_repudiation"}, match_all_key_usages=False
 )
@@ -229,6 +148,7 @@ def count_signatures(file: BinaryIO) -> int:
 
 
 def _read_all(data: bytes, trusted: Sequence[Signer], stamping: Sequence[Signer]) -> PdfSignatures:
+    read_file(data)
     reader = PdfFileReader(BytesIO(data))
     embedded = list(reader.embedded_signatures)
     certified = _covered(embedded[0]) if embedded else 0

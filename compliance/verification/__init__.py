@@ -33,9 +33,10 @@ from compliance.evidence.attachments import Attached, Document, read_assessment
 from compliance.model.results import Expected, Today, Verification
 from compliance.model.signatures import Signer
 from compliance.model.stated import ENGINE
+from compliance.signing.attached_files import read_attachments
 from compliance.signing.certificates import read_certificates
 from compliance.signing.pyhanko_key import run_outside_event_loop
-from compliance.signing.read import PdfSignatures, read_attachments, read_signatures
+from compliance.signing.read import PdfSignatures, read_signatures
 from compliance.verification.compare import tool_version
 from compliance.verification.other_engine import is_newer
 from compliance.verification.steps import (

@@ -12,8 +12,8 @@ from helpers.signing import MADE, PASSWORD, identity, run, tool
 
 from compliance.errors import SheetError
 from compliance.sheet.make_sheet import KINDS, write_sheet
+from compliance.signing.attached_files import read_attachments
 from compliance.signing.keys import load_identity, new_identity
-from compliance.signing.read import read_attachments
 
 
 @pytest.mark.parametrize("page", ["a4", "letter"])

@@ -15,7 +15,7 @@ import pytest
 from helpers.signing import ATTACHED, archived
 from pikepdf import Array, Dictionary, Name, String
 
-from compliance.signing.read import read_attachments
+from compliance.signing.attached_files import MOST_FILES, read_attachments
 
 FIRST = "assessment.json"
 LARGEST = 1 << 20
@@ -36,7 +36,12 @@ def names(pdf: Any) -> Any:
 
 def file(pdf: Any, data: bytes = b"{}", name: str = FIRST) -> Any:
     """A file specification."""
-    stream = pdf.make_stream(data, Type=Name.EmbeddedFile, Subtype=Name("/application/json"))
+    stream = pdf.make_stream(
+        data,
+        Type=Name.EmbeddedFile,
+        Subtype=Name("/application/json"),
+        Params=names(pdf)[1].EF.F.Params,
+    )
     return pdf.make_indirect(
         Dictionary(
             Type=Name.Filespec,
@@ -44,6 +49,7 @@ def file(pdf: Any, data: bytes = b"{}", name: str = FIRST) -> Any:
             UF=String(name),
             EF=Dictionary(F=stream, UF=stream),
             AFRelationship=Name.Data,
+            Desc=String("A file"),
         )
     )
 
@@ -94,6 +100,43 @@ def a_bomb(pdf: Any) -> None:
     names(pdf)[1].EF.F.write(bytes(50 * LARGEST))
 
 
+def under_many_names(pdf: Any) -> None:
+    """A small file that would be unpacked a hundred times."""
+    whole = file(pdf).EF
+    for number in range(100):
+        names(pdf).extend([String(f"{number}.json"), file(pdf, name=f"{number}.json")])
+        names(pdf)[-1].EF = whole
+
+
+def too_many(pdf: Any) -> None:
+    for number in range(MOST_FILES):
+        names(pdf).extend([String(f"{number}.json"), file(pdf, name=f"{number}.json")])
+
+
+def with_related_files(pdf: Any) -> None:
+    names(pdf)[1].RF = Dictionary(F=Array([String("more.json"), file(pdf).EF.F]))
+
+
+def without_description(pdf: Any) -> None:
+    del names(pdf)[1].Desc
+
+
+def of_another_size(pdf: Any) -> None:
+    names(pdf)[1].EF.F.Params.Size = 1
+
+
+def of_another_checksum(pdf: Any) -> None:
+    names(pdf)[1].EF.F.Params.CheckSum = String(b"0" * 16)
+
+
+def with_more_parameters(pdf: Any) -> None:
+    names(pdf)[1].EF.F.Params.Mac = Dictionary()
+
+
+def kept_outside(pdf: Any) -> None:
+    names(pdf)[1].EF.F.F = String("/tmp/elsewhere.json")
+
+
 def plain_and_large(pdf: Any) -> None:
     pdf.Root.Names.EmbeddedFiles.Names[1].EF.F.write(bytes(range(256)) * 8000)
 
@@ -111,9 +154,17 @@ def plain_and_large(pdf: Any) -> None:
         ),
         (another_associated_file, "associated file assessment.json is not among the attachments"),
         (an_associated_file_more, "the associated file more.json is not among the attachments"),
-        (no_file, "the tree of attachments has a name without a file"),
-        (a_loop, "the tree of attachments is too large"),
-        (coded_otherwise, "attachment assessment.json is encoded with /RunLengthDecode"),
+        (no_file, "the list of attachments has a name without a file"),
+        (a_loop, "its attachments are named by a tree"),
+        (coded_otherwise, "is encoded otherwise than with /FlateDecode"),
+        (kept_outside, "is encoded otherwise than with /FlateDecode"),
+        (under_many_names, "one file is attached under two names"),
+        (too_many, "it has 112 attachments; expected at most 110"),
+        (with_related_files, "attachment assessment.json is described otherwise than in a sheet"),
+        (without_description, "attachment assessment.json is described otherwise than in a sheet"),
+        (of_another_size, "attachment assessment.json has another size or checksum"),
+        (of_another_checksum, "attachment assessment.json has another size or checksum"),
+        (with_more_parameters, "attachment assessment.json has another size or checksum"),
         (a_bomb, "attachment assessment.json has more than 1048576 bytes"),
         (plain_and_large, "attachment assessment.json has more than 1048576 bytes"),
     ],

@@ -31,8 +31,9 @@ from helpers.tampering import (
 )
 
 from compliance.model.signatures import Signer
+from compliance.signing.attached_files import read_attachments
 from compliance.signing.certificates import read_certificates
-from compliance.signing.read import PdfSignatures, read_attachments, read_signatures
+from compliance.signing.read import PdfSignatures, read_signatures
 
 
 @cache
