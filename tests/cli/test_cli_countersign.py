@@ -196,7 +196,10 @@ def test_whoever_signed_first_does_not_sign_again(
         (("--as", "a\nb"), r"--as: 'a\nb' is not a role"),
         (("--as", "x" * 65), "--as: has 65 characters; expected at most 64"),
         (("--as", "监理"), "the sheet's fonts have no '监' (U+76D1)"),
-        (("--now", "2026-11-20T15:00:00Z"), "time of signing: 2026-11-20 16:00 UTC, in the future: by"),
+        (
+            ("--now", "2026-11-20T15:00:00Z"),
+            "time of signing: 2026-11-20 16:00 UTC, in the future: by",
+        ),
         (("--now", "2036-11-20T15:00:00Z"), "the certificate of Cleo Client has expired on 2036-"),
         (("--timestamp-optional",), "--timestamp-optional requires --timestamp URL"),
         (("--timestamp", "clock.example"), "--timestamp: 'clock.example' is not an address"),
