@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
+from functools import cache
 
 from compliance import load_meter
 from compliance.model import Rule
@@ -44,18 +45,17 @@ this project.
 """
 
 
-def outcomes() -> Mapping[Rule, Mapping[Neighbour, Sequence[Outcome]]]:
-    """By rule, every neighbour's outcomes, one for each black; the target itself first."""
-    rules = [load_rule(name) for name in shipped_rules()]
-    found = {}
-    for rule in rules:
-        judge = Judge(rule, uncertainty_of(rule))
-        others = [other for other in rules if other is not rule]
-        displays = (accepted(rule)[0], *neighbours(rule, others))
-        found[rule] = {
-            display: [judge.outcome(display, black) for black in BLACKS] for display in displays
-        }
-    return found
+@cache
+def _rules() -> Mapping[str, Rule]:
+    return {name: load_rule(name) for name in shipped_rules()}
+
+
+def outcomes(rule: Rule) -> Mapping[Neighbour, Sequence[Outcome]]:
+    """A rule's neighbours, each with an outcome for each black; the target itself first."""
+    others = [other for other in _rules().values() if other is not rule]
+    judge = Judge(rule, uncertainty_of(rule))
+    displays = (accepted(rule)[0], *neighbours(rule, others))
+    return {display: [judge.outcome(display, black) for black in BLACKS] for display in displays}
 
 
 def uncertainty_of(rule: Rule) -> dict[str, float]:
@@ -67,14 +67,16 @@ def uncertainty_of(rule: Rule) -> dict[str, float]:
 
 def page() -> str:
     """The page as Markdown."""
-    lines = [HEAD]
-    for rule, of in outcomes().items():
-        lines += section(rule, of)
-    return "\n".join(lines).rstrip("\n") + "\n"
+    return "\n".join([HEAD, "".join(map(section, shipped_rules())).rstrip("\n"), ""])
 
 
-def section(rule: Rule, of: Mapping[Neighbour, Sequence[Outcome]]) -> Iterator[str]:
-    """What one rule makes of the target itself and of its neighbours."""
+def section(name: str) -> str:
+    """What one rule makes of the target itself and of its neighbours, as Markdown."""
+    rule = _rules()[name]
+    return "\n".join(_lines(rule, outcomes(rule))) + "\n"
+
+
+def _lines(rule: Rule, of: Mapping[Neighbour, Sequence[Outcome]]) -> Iterator[str]:
     mine, *rest = of.values()
     yield from (f"## {rule.id}", "", f"{plain(rule.title)}, revision {rule.revision}. {_own(mine)}")
     yield ""

@@ -17,7 +17,7 @@ from compliance.rules.library import shipped_rules
 LONG = os.environ.get("LONG_TESTS") == "1"
 SEEDS = 5 if LONG else 1
 EACH = None if LONG else 1
-PAIRS = 300 if LONG else 20
+PAIRS = 300 if LONG else 10
 QUIET = 100 if LONG else 2
 
 
@@ -47,7 +47,7 @@ def test_the_cause_of_a_single_fault_comes_first(rule: str) -> None:
 def test_both_causes_of_a_pair_come_first(rule: str) -> None:
     trials = fault_table.pairs([rule], PAIRS, seed=5)
     found = ((trial, set(trial.wanted) <= kinds(trial, 2)) for trial in trials)
-    assert rate(f"{rule}, pairs", found) >= (0.95 if LONG else 0.85)
+    assert rate(f"{rule}, pairs", found) >= (0.95 if LONG else 0.8)
 
 
 def test_a_good_display_gets_no_cause() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 from collections.abc import Iterator, Mapping
 from pathlib import Path
@@ -10,7 +11,7 @@ from typing import Any
 import click
 import make_pages
 import pytest
-from pages import rules
+from pages import confusion, rules
 from pages.markdown import schema
 
 import compliance.cli
@@ -25,11 +26,22 @@ def text(name: str) -> str:
     return (REFERENCE / name).read_text(encoding="utf-8")
 
 
-@pytest.mark.parametrize("name", make_pages.REFERENCE)
+CONFUSIONS = "docs/reference/confusions.md"
+SAMPLE = None if os.environ.get("LONG_TESTS") == "1" else 5
+"""Every how many rules one is compared on the page of confusions, whose arithmetic takes long."""
+
+
+@pytest.mark.parametrize("name", [name for name in make_pages.REFERENCE if name != CONFUSIONS])
 def test_the_page_is_what_the_program_gives(name: str) -> None:
     fresh = make_pages.REFERENCE[name]()
     outdated = f"{name} is outdated; run: .venv/bin/python scripts/make_pages.py"
     assert (ROOT / name).read_text(encoding="utf-8") == fresh, outdated
+
+
+@pytest.mark.parametrize("rule", shipped_rules()[::SAMPLE])
+def test_a_rule_is_confused_as_the_page_says(rule: str) -> None:
+    fresh = confusion.section(rule).strip("\n")
+    assert f"\n{fresh}\n" in text("confusions.md"), f"{CONFUSIONS} is outdated"
 
 
 def test_no_page_is_left_over() -> None:

@@ -1,7 +1,8 @@
 """Which other displays the shipped rules let pass, by the generated page and a rule spoilt.
 
-That the page is what the program says is tested in tests/docs. The named cases are those that were
-found by hand before the rules were tightened, with differences computed there by CIEDE2000.
+That the page is what the program says is tested in tests/docs, for some of the rules. The named
+cases are those that were found by hand before the rules were tightened, with differences computed
+there by CIEDE2000.
 """
 
 from __future__ import annotations
