@@ -33,6 +33,7 @@ from compliance.report.numbers import (
     format_value,
 )
 from compliance.report.verdict import count, left_open, outcome_mark
+from compliance.report.words.en import hand_checks
 from compliance.report.words.en.grammar import capital
 from compliance.report.words.en.verdicts import outcome_word, reason_word, tally_words
 
@@ -113,6 +114,8 @@ def render_page(sheets: Sequence[Sheet]) -> bytes:
         sheets=list(map(_entry, sheets)),
         rules=_rules(sheets),
         signers=_certificates(sheets),
+        by_hand=tuple(dict.fromkeys((*hand_checks.OF_DELIVERIES, *hand_checks.OF_SHEETS))),
+        hand_checks=hand_checks,
     )
 
 

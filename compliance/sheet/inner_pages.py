@@ -10,10 +10,10 @@ from compliance.pictures.axes import Area
 from compliance.pictures.canvas import INK, Canvas
 from compliance.pictures.charts import HEADING_HEIGHT, Plot, draw_title, plots_of
 from compliance.pictures.data import Charts
-from compliance.pictures.fonts import BOLD
+from compliance.pictures.fonts import BOLD, MONO
 from compliance.report.report import Report, Row, State
 from compliance.report.verdict import applies
-from compliance.report.words.en import headings
+from compliance.report.words.en import hand_checks, headings
 from compliance.sheet.elements import (
     clause_rows,
     compared_rows,
@@ -150,6 +150,7 @@ def last_pages(
     yield from _not_covered(report, grid)
     yield from _decision(report, grid, size)
     yield from _provenance(report, grid, size)
+    yield from _by_hand(grid.measure, size)
     yield _end(grid.measure)
 
 
@@ -238,3 +239,15 @@ def _provenance(report: Report, grid: Grid, size: float) -> Iterable[Block | Col
         blocks.append(subheading(group.title, grid.half, space=mm(5)))
         blocks += fact_blocks(group.facts, grid.half, size=size)
     yield _columns(blocks, grid)
+
+
+def _by_hand(measure: float, size: float) -> Iterable[Block]:
+    """Print what anyone can check without this program; a command and what it proves together."""
+    yield heading(hand_checks.HEADING, measure)
+    for check in hand_checks.OF_SHEETS:
+        for index, command in enumerate(check.commands):
+            space = 0.0 if index else 4.0
+            lines = paragraph(command, measure, size=size - 1.3, face=MONO, space=space)
+            yield from (replace(line, keep=True) for line in lines)
+        yield from paragraph(check.proves, measure, size=size, space=0.5)
+    yield from paragraph(hand_checks.NOT_ENOUGH, measure, space=mm(2))

@@ -78,8 +78,10 @@ def test_no_two_lines_are_printed_over_one_another(
 def test_no_page_is_half_empty(each: Assessment, page: str) -> None:
     grid = PAGES[page]
     pages = choose_layout(build_report(each), invented_charts_of(each), grid)
+    too_little = sum(body.filled for body in pages) < (len(pages) - 0.5) * grid.depth
     for number, body in enumerate(pages, 2):
-        assert body.filled > 0.5 * grid.depth, f"page {number}"
+        least = 0.2 if too_little and body is pages[-1] else 0.5
+        assert body.filled > least * grid.depth, f"page {number}"
         assert body.filled <= grid.depth + 0.01, f"page {number}"
 
 
