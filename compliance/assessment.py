@@ -24,27 +24,24 @@ DRAWS = 10_000
 """Enough for a probability to about half a per cent (JCGM 101, 7.2)."""
 
 
-def assess(
-    measurement: Measurement, *, now: datetime, seed: int = SEED, draws: int = DRAWS
-) -> Assessment:
+def assess(measurement: Measurement, *, now: datetime) -> Assessment:
     """Grade a slot's readings against a rule.
 
     If the slot has readings from before and after calibration, both are graded. `now` has a time
-    zone. `draws` copies of the readings are drawn from the uncertainty in the meter's file, none
-    without it. Raises RuleError if rule and encoding do not suit each other, DeviationError if
-    a deviation is not valid here.
+    zone. `DRAWS` copies of the readings are drawn from the uncertainty in the meter's file with
+    `SEED`, none without it: nobody chooses the draws of a document. Raises RuleError if rule and
+    encoding do not suit each other, DeviationError if a deviation is not valid here.
     """
     rule, meter, as_found = measurement.rule, measurement.meter, measurement.as_found
-    draws = draws if meter and meter.uncertainty else 0
-    state = _with_causes(_graded(measurement, now, seed, draws))
-    before = _graded(as_found, now, seed, draws) if as_found else None
+    state = graded_state(measurement, now=now, seed=SEED, draws=DRAWS)
+    before = _graded(as_found, now, SEED, DRAWS) if as_found else None
     deviations = check_deviations(measurement, state.findings, now)
     accepted = disposition(deviations, state.findings, rule.decision)
     assessment = Assessment(
         assessed=now,
         valid_until=valid_until(measurement, deviations if accepted else ()),
-        seed=seed,
-        draws=draws,
+        seed=SEED,
+        draws=DRAWS if meter and meter.uncertainty else 0,
         state=_with_remarks(state, calibration_remarks(measurement)),
         before=before,
         calibration=calibration_change(before, state) if before else None,
@@ -54,10 +51,22 @@ def assess(
     return numbered(assessment)
 
 
+def graded_state(
+    measurement: Measurement, *, now: datetime, seed: int, draws: int
+) -> GradedReadings:
+    """Grade one set of readings, with remarks and likely causes; no document is made of it.
+
+    For simulations: `draws` copies of the readings are drawn with `seed` from the uncertainty in
+    the meter's file, none without it.
+    """
+    return _with_causes(_graded(measurement, now, seed, draws))
+
+
 def _graded(measurement: Measurement, now: datetime, seed: int, draws: int) -> GradedReadings:
     """The graded readings with findings, verdict and remarks on the circumstances."""
     rule, meter = measurement.rule, measurement.meter
     uncertainty = meter.uncertainty if meter else None
+    draws = draws if uncertainty else 0
     findings = findings_of(matched(measurement), uncertainty, count=draws, seed=seed)
     verdict, reason, conditional = outcome(findings, rule.decision)
     unproven = inadequate(rule, meter, measurement.graded.encoding) if meter and draws else ()

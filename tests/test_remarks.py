@@ -11,7 +11,7 @@ import pytest
 from helpers import builders, faulty_displays, shipped, simulated
 from helpers.shipped import shipped_rule
 
-from compliance.assessment import assess
+from compliance.assessment import assess, graded_state
 from compliance.model import (
     Certificate,
     Display,
@@ -50,10 +50,11 @@ def noted(
     readings: Readings | None = None, *, meter: Meter | None = None, job: Job | None = None
 ) -> dict[str, str]:
     """Texts by kind; no kind comes twice."""
-    made = assess(Measurement(RULE, readings or read(), meter=meter, job=job), now=NOW, draws=100)
-    kinds = [one.kind for one in made.state.remarks]
+    measurement = Measurement(RULE, readings or read(), meter=meter, job=job)
+    made = graded_state(measurement, now=NOW, seed=0, draws=100)
+    kinds = [one.kind for one in made.remarks]
     assert len(kinds) == len(set(kinds))
-    return {one.kind: remark_text(one) for one in made.state.remarks}
+    return {one.kind: remark_text(one) for one in made.remarks}
 
 
 def test_a_full_statement_has_nothing_to_note() -> None:
@@ -126,7 +127,7 @@ def test_a_file_in_another_unit(rule: str, white: float, factor: float, words: s
     readings = simulated.readings(
         [replace(one, xyz=one.xyz * factor) for one in shown], loaded.encoding
     )
-    found = assess(Measurement(loaded, readings), now=NOW, draws=0).state.remarks
+    found = assess(Measurement(loaded, readings), now=NOW).state.remarks
     (text,) = [remark_text(one) for one in found if one.kind == "unit"] or [""]
     assert words in text and bool(words) == bool(text)
 
@@ -140,18 +141,14 @@ def test_a_white_alone_does_not_tell_the_unit() -> None:
         replace(one, xyz=150 * (one.codes[1] / top) ** 2.4 * one.xyz / max(one.xyz[1], 1e-9))
         for one in shown
     ]
-    found = assess(
-        Measurement(rule, simulated.readings(dim, rule.encoding)), now=NOW, draws=0
-    ).state
+    found = assess(Measurement(rule, simulated.readings(dim, rule.encoding)), now=NOW).state
     assert "unit" not in {one.kind for one in found.remarks}
 
 
 def test_where_the_unit_is_doubted_no_luminance_is_a_cause() -> None:
     loaded = shipped_rule("sdr-broadcast")
     shown = [replace(one, xyz=one.xyz / 3.4263) for one in shipped.ideal(loaded, white=100)]
-    found = assess(
-        Measurement(loaded, simulated.readings(shown, loaded.encoding)), now=NOW, draws=0
-    ).state
+    found = assess(Measurement(loaded, simulated.readings(shown, loaded.encoding)), now=NOW).state
     assert "unit" in {one.kind for one in found.remarks}
     assert not {"luminance", "raised-black"} & {one.kind for one in found.causes}
 
@@ -162,7 +159,7 @@ def test_without_the_luminance_the_other_causes_begin_at_the_first_rank() -> Non
         loaded, [faulty_displays.gained(2, 0.85)], np.random.RandomState(1)
     )
     in_mcd = replace(shown, xyz=1000 * shown.xyz)
-    found = assess(Measurement(loaded, in_mcd), now=NOW, draws=0).state
+    found = assess(Measurement(loaded, in_mcd), now=NOW).state
     assert "unit" in {one.kind for one in found.remarks}
     assert found.causes[0].kind == "gain"
     assert found.causes[0].rank == 1
@@ -176,7 +173,7 @@ def test_a_white_of_exactly_100_hides_no_black_that_is_raised() -> None:
     xyz = shown.xyz.copy()
     xyz[white] *= 100 / xyz[white, 1:2]
     exact = replace(shown, xyz=xyz)
-    found = assess(Measurement(loaded, exact), now=NOW, draws=0).state
+    found = assess(Measurement(loaded, exact), now=NOW).state
     assert "normalised" in {one.kind for one in found.remarks}
     assert [one.kind for one in found.causes] == ["raised-black"]
 
@@ -201,9 +198,7 @@ def test_a_file_normalised_to_1_or_100(rule: str, white: float, top: float, expe
     readings = simulated.readings(
         [replace(one, xyz=one.xyz * factor) for one in shown], loaded.encoding
     )
-    found = {
-        one.kind for one in assess(Measurement(loaded, readings), now=NOW, draws=0).state.remarks
-    }
+    found = {one.kind for one in assess(Measurement(loaded, readings), now=NOW).state.remarks}
     assert ("normalised" in found) == expected
 
 

@@ -79,11 +79,12 @@ def command(
     signer claims. Revocation is not checked.
 
     A sheet of an earlier version whose definitions (engine) were others is computed again by
-    today's: both outcomes are printed, and the exit code is 3.
+    today's: both outcomes are printed, and the exit code is 3. So it is if the pages cannot be
+    compared here, because another version or other libraries drew them.
 
     Exit codes: 0 valid, 1 something is broken or the signer is not trusted, 2 wrong input or
-    call, 3 intact but the signer was not checked or the definitions are others, 4 internal or
-    I/O failure; of several sheets the first of 4, 2, 1, 3, 0.
+    call, 3 intact but not everything was checked or compared, 4 internal or I/O failure; of
+    several sheets the first of 4, 2, 1, 3, 0.
     """
     if trust and any_signer:
         raise UsageError("give --trust or --any-signer, not both")
@@ -206,17 +207,17 @@ def _print(checked: Sequence[Checked]) -> None:
 
 def _print_sheet(file: Path, sheet: Verification) -> None:
     print_plain(f"{file}: {sheet.number}" if sheet.number else f"{file}")
-    _print_steps(sheet.steps)
     for line in sheet_outcome(sheet):
-        _print_wrapped(line, "  ", COLUMNS)
+        _print_wrapped(line, "  ", COLUMNS - 2)
+    _print_steps(sheet.steps)
 
 
 def _print_delivery(file: Path, delivery: DeliveryVerification) -> None:
     print_plain(f"{file}: {delivery_title(delivery)}")
-    _print_steps(delivery.steps)
+    _print_wrapped(delivery_outcome(delivery), "  ", COLUMNS - 2)
     for line in delivery_sheets(delivery):
         _print_wrapped(line, MARGIN, COLUMNS - len(MARGIN))
-    _print_wrapped(delivery_outcome(delivery), "  ", COLUMNS - 2)
+    _print_steps(delivery.steps)
 
 
 def _print_steps(steps: Iterable[Step]) -> None:

@@ -194,7 +194,7 @@ def _hold(sheets: Sequence[Sheet]) -> Step:
         Statement("sheet-step", {"path": sheet.path, "check": step.check, "result": step.result})
         for sheet in sheets
         for step in sheet.verification.steps
-        if step.status in (Status.FAIL, Status.UNKNOWN)
+        if step.status is not Status.OK
     )
     if broken := [sheet for sheet in found if sheet.exit_code == 1]:
         untrusted = all(sheet.only_untrusted for sheet in broken)

@@ -28,9 +28,6 @@ from compliance.plain_data import ShapeError, canonical_bytes, from_plain, times
 from compliance.readings.load import FORMATS, readings_from_bytes
 from compliance.rules.library import rule_from_resolved
 
-MOST_SEEDS, MOST_DRAWS = 1 << 63, 200_000
-"""The limits for recomputing an assessment: beyond them it would not end."""
-
 
 def attachments(assessment: Assessment) -> dict[str, bytes]:
     """Return the files of the evidence by their fixed names; readings as the bytes read."""
@@ -90,8 +87,6 @@ class _Stated:
     """The parts of a document that the other evidence does not contain."""
 
     assessed: datetime
-    seed: int
-    draws: int
     heading: str
     display: Any
     """For readings without a job; a job states its own."""
@@ -109,7 +104,10 @@ class _Stated:
 
 
 def assess_again(files: Mapping[str, bytes]) -> Assessment:
-    """Recompute the assessment from the evidence; SheetError or InputError if it is unfit."""
+    """Recompute the assessment from the evidence, with the draws of every document.
+
+    Raises SheetError or InputError if the evidence is unfit.
+    """
     document = _parsed(files, "assessment.json")
     try:
         stated = from_plain(document, _Stated)
@@ -123,8 +121,6 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
         raise SheetError("assessment.json is not an assessment document") from None
     if at != document["assessed"]:
         raise SheetError("assessment.json: assessed: is not a time in UTC")
-    if not (0 <= stated.seed < MOST_SEEDS and 0 <= stated.draws <= MOST_DRAWS):
-        raise SheetError("assessment.json: seed, draws: too large to recompute")
     rule = rule_from_resolved(_parsed(files, "rule.json"), stated.rule.files, stated.rule.archived)
     job = meter = None
     if "job.json" in files:
@@ -147,7 +143,7 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
         display=display,
         deviations=_deviations(files),
     )
-    return assess(measurement, now=stated.assessed, seed=stated.seed, draws=stated.draws)
+    return assess(measurement, now=stated.assessed)
 
 
 def _deviations(files: Mapping[str, bytes]) -> tuple[Deviation, ...]:

@@ -62,7 +62,7 @@ class Status(StrEnum):
     UNKNOWN = "unknown"
     """No fault was found, but nothing was proven."""
     NOT_DONE = "not done"
-    """It cannot be carried out here, states why, and decides nothing."""
+    """It cannot be carried out here, and states why: no fault, but nothing was proven."""
 
 
 class Check(StrEnum):
@@ -118,12 +118,12 @@ def plan_exit_code(steps: Sequence[Step], plan: Sequence[Check]) -> int:
     statuses = {step.status for step in steps}
     if tuple(step.check for step in steps) != plan or Status.FAIL in statuses:
         return 1
-    return 3 if Status.UNKNOWN in statuses else 0
+    return 3 if statuses - {Status.OK} else 0
 
 
 @dataclass(frozen=True, slots=True)
 class Today:
-    """The outcome by this program's definitions of a sheet that was computed by others."""
+    """The outcome that comes out of a sheet's evidence by this program's definitions."""
 
     verdict: str
     conditional: bool
@@ -139,20 +139,31 @@ class Verification:
     number: str | None
     """The sheet's, as stated in its assessment."""
     verdict: str | None
-    """The assessment's, as stated; valid only if `exit_code` is 0."""
+    """The assessment's, as stated; what it is worth is in `today`."""
     disposition: str | None = None
-    """The client's acceptance, as stated; valid only if `exit_code` is 0."""
+    """The client's acceptance, as stated."""
     conditional: bool = False
-    """Whether the verdict is stated as conditional; valid only if `exit_code` is 0."""
+    """Whether the verdict is stated as conditional."""
     engine: int | None = None
     """The number of the definitions that computed it, as stated."""
     today: Today | None = None
-    """The outcome by today's definitions, if the sheet was computed by earlier ones."""
+    """The outcome computed again; None if that is not possible."""
 
     @property
     def exit_code(self) -> int:
         """0: all correct; 1: something is broken; 3: intact, but not all could be checked."""
         return plan_exit_code(self.steps, SHEET_PLAN)
+
+    @property
+    def computed(self) -> Today | None:
+        """The outcome computed again; None if that is not possible or something is broken."""
+        return None if self.exit_code == 1 else self.today
+
+    @property
+    def outcomes_apart(self) -> bool:
+        """Whether the outcome computed again is not the stated one."""
+        stated = Today(self.verdict or "", self.conditional, self.disposition)
+        return self.today is not None and self.today != stated
 
     @property
     def failed(self) -> list[Step]:

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Iterator, Mapping
-from dataclasses import asdict
 from datetime import datetime
 from typing import Any
 
 from compliance.model.results import DeliveryVerification, Status, Step, Verification
 from compliance.model.signatures import Signature
+from compliance.model.stated import ENGINE
 from compliance.report.words import statement_text
 from compliance.report.words.en import verification as words
 
@@ -42,9 +42,10 @@ def sheet_says(sheet: Verification) -> str:
 
 
 def sheet_says_with_today(sheet: Verification) -> str:
-    """Return what a sheet states and, if today's definitions are others, what they give."""
+    """Return what a sheet states and, if that is not as computed again, what came out."""
     stated, today = sheet_says(sheet), _today_words(sheet)
-    return f"{stated}; {words.TODAY.format(today=today)}" if today else stated
+    told = today and (sheet.outcomes_apart or sheet.engine != ENGINE)
+    return f"{stated}; {words.TODAY.format(today=today)}" if told else stated
 
 
 def _today_words(sheet: Verification) -> str | None:
@@ -59,23 +60,37 @@ def _outcome_words(verdict: str, conditional: bool, disposition: str | None) -> 
 
 def sheet_outcome(sheet: Verification) -> list[str]:
     """Describe the outcome for a sheet, in lines of a sentence or two each."""
-    stated, today = sheet_says(sheet), _today_words(sheet)
-    if sheet.exit_code != 1 and sheet.is_newer:
-        return [words.NEWER.format(engine=sheet.engine, stated=stated)]
-    if sheet.exit_code != 1 and today:
-        lines = [line.format(engine=sheet.engine, stated=stated, today=today)
-                 for line in words.BOTH_OUTCOMES]  # fmt: skip
+    stated, code = sheet_says(sheet), sheet.exit_code
+    if code != 1 and sheet.is_newer:
+        lines = [words.NEWER.format(engine=sheet.engine, stated=stated)]
+    elif code == 1:
+        lines = [words.SHEET_OUTCOMES[code], *_both_outcomes(sheet)]
+    elif both := _both_outcomes(sheet):
+        lines = [*both, words.INTACT]
     else:
-        lines = [words.SHEET_OUTCOMES[sheet.exit_code].format(stated=stated)]
+        lines = [words.SHEET_OUTCOMES[code].format(stated=stated)]
     undone = any(step.status is Status.NOT_DONE for step in sheet.steps)
-    if undone and sheet.exit_code != 1:
+    if undone and code != 1:
         lines[-1] += words.PAGES_UNCHECKED
     return lines
 
 
+def _both_outcomes(sheet: Verification) -> list[str]:
+    """Describe what is stated and what came out, if definitions or outcomes are others."""
+    today = _today_words(sheet)
+    if today is None:
+        return []
+    earlier = sheet.exit_code != 1 and sheet.engine != ENGINE
+    if not earlier and not sheet.outcomes_apart:
+        return []
+    lines = words.OTHER_DEFINITIONS if earlier else words.APART_OUTCOMES
+    facts = {"stated": sheet_says(sheet), "today": today, "engine": sheet.engine}
+    return [line.format(**facts) for line in lines]
+
+
 def delivery_outcome(delivery: DeliveryVerification) -> str:
     """Describe the outcome for a delivery in a sentence or two."""
-    stated = Counter(map(sheet_says, delivery.sheets.values()))
+    stated = Counter(map(sheet_says_with_today, delivery.sheets.values()))
     counts = "; ".join(f"{count} {verdict}" for verdict, count in sorted(stated.items()))
     text = words.DELIVERY_OUTCOMES[delivery.exit_code]
     if delivery.exit_code == 3 and not delivery.signed:
@@ -106,16 +121,22 @@ def delivery_sheets(delivery: DeliveryVerification) -> Iterator[str]:
 
 
 def sheet_data(file: str, sheet: Verification) -> dict[str, Any]:
-    """Return the verification of a sheet as plain data."""
+    """Return the verification of a sheet as plain data, its conclusion first."""
+    outcome = sheet.computed
     return {
         "file": file,
-        "number": sheet.number,
-        "verdict": sheet.verdict,
-        "conditional": sheet.conditional,
-        "disposition": sheet.disposition,
-        "engine": sheet.engine,
-        "today": asdict(sheet.today) if sheet.today else None,
         "exit_code": sheet.exit_code,
+        "conclusion": sheet_outcome(sheet),
+        "verdict": outcome.verdict if outcome else None,
+        "conditional": outcome.conditional if outcome else None,
+        "disposition": outcome.disposition if outcome else None,
+        "stated": {
+            "verdict": sheet.verdict,
+            "conditional": sheet.conditional,
+            "disposition": sheet.disposition,
+        },
+        "number": sheet.number,
+        "engine": sheet.engine,
         "steps": [_step_data(step) for step in sheet.steps],
         "signatures": [_signature_data(signature) for signature in sheet.signatures],
     }
@@ -126,8 +147,9 @@ def delivery_data(file: str, delivery: DeliveryVerification) -> dict[str, Any]:
     return {
         "file": file,
         "exit_code": delivery.exit_code,
-        "steps": [_step_data(step) for step in delivery.steps],
+        "conclusion": [delivery_outcome(delivery)],
         "sheets": [sheet_data(path, sheet) for path, sheet in delivery.sheets.items()],
+        "steps": [_step_data(step) for step in delivery.steps],
     }
 
 

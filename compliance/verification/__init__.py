@@ -12,11 +12,14 @@ The plan; the functions of `steps` carry it out.
     4  All attachments are present under their fixed names, with the digests that the
        assessment states; deviations among them are signed by a trusted person, and not with
        the key that first signed the sheet.
-    5  The assessment, recomputed from the attachments, is as stated. Of a sheet of an earlier
-       engine only evidence, rule and limits must be; its outcome is told beside today's. A
-       sheet of a later engine is not recomputed.
+    5  The assessment, recomputed from the attachments with the draws of every document, is as
+       stated. A verdict that arithmetic alone can turn is told both ways and not judged. Of a
+       sheet of an earlier engine evidence, rule and limits must be as stated; its outcome is told
+       beside today's and not judged. A sheet of a later engine is not recomputed.
     6  The pages, drawn again from the attachments, are those of the sheet; pages drawn by
        another version or by other libraries may differ and are not compared.
+
+What was not compared or not judged is no fault, and the sheet is not called valid.
 
 Steps 1 to 4 are carried out even if an earlier one failed, so that all changes of a sheet are
 found; 5 and 6 only on a file that is as it was signed, since anyone can make another that costs
@@ -32,13 +35,11 @@ from typing import TYPE_CHECKING, Any
 from compliance.evidence.attachments import Attached, Document, read_assessment
 from compliance.model.results import Expected, Today, Verification
 from compliance.model.signatures import Signer
-from compliance.model.stated import ENGINE
 from compliance.signing.attached_files import read_attachments
 from compliance.signing.certificates import read_certificates
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.read import PdfSignatures, read_signatures
 from compliance.verification.compare import tool_version
-from compliance.verification.other_engine import is_newer
 from compliance.verification.steps import (
     WithheldError,
     check_attachments,
@@ -49,6 +50,7 @@ from compliance.verification.steps import (
     result_or_exception,
 )
 from compliance.verification.time_check import check_times
+from compliance.verification.versions import Standing, standing
 
 if TYPE_CHECKING:
     from compliance.model import Assessment
@@ -127,12 +129,10 @@ def _verified(data: bytes, expected: Expected) -> Verification:
 
 
 def _today(stated: Document, again: Assessment | Exception) -> Today | None:
-    """Return the recomputed outcome of a sheet of an earlier engine."""
-    engine = tool_version(stated)[1]
-    if isinstance(again, Exception) or engine == ENGINE or is_newer(engine):
+    """Return the outcome that comes out of the evidence by definitions that are known here."""
+    if isinstance(again, Exception) or standing(*tool_version(stated)) is Standing.LATER_ENGINE:
         return None
-    state = again.state
-    return Today(state.verdict, state.conditional, again.disposition)
+    return Today(again.state.verdict, again.state.conditional, again.disposition)
 
 
 def _again(

@@ -1,8 +1,8 @@
 """Compare a stated assessment with the recomputed one.
 
 Works on the plain data of both documents, so that unknown keys and odd values are found.
-Numbers may differ only by what another machine's arithmetic does to them; a verdict may differ
-only if such a difference can turn it.
+Numbers may differ only by what another machine's arithmetic does to them. A verdict that such a
+difference can turn is told with a topic of its own, `EDGE`: it is no fault, and not proven either.
 """
 
 from __future__ import annotations
@@ -95,11 +95,13 @@ class Topic(StrEnum):
     READING = "the attached readings are not those stated"
     VALUE = "stated values differ from those computed from the attached readings and rule"
     RULE = "stated limits or texts are not those of the attached rule"
+    DRAWS = "the draws are not those of every assessment (seed 0, 10000 draws)"
     VERDICT = "a stated verdict does not follow from its values and limits"
     METER = "the stated meter is not the attached one"
     DEVIATION = "stated deviations do not follow from the attached ones"
     JOB = "the stated job is not the attached one"
     WORDS = "the remarks do not follow from the evidence"
+    EDGE = "a verdict lies on the edge of its limit or confidence, and came out the other way"
     OTHER = "the assessment states something that its evidence does not"
 
 
@@ -110,6 +112,8 @@ PARTS: Mapping[str, Topic] = {
     "room": Topic.JOB,
     "rule": Topic.RULE,
     "decision": Topic.RULE,
+    "seed": Topic.DRAWS,
+    "draws": Topic.DRAWS,
     "meter": Topic.METER,
     "readings": Topic.READING,
     "deviations": Topic.DEVIATION,
@@ -174,8 +178,8 @@ def compare(stated: Mapping[str, Any], computed: Mapping[str, Any]) -> tuple[Dif
     tolerances of this module.
     """
     comparison = _Comparison(computed)
-    comparison.mapping((), _without(stated, IGNORED), _without(computed, IGNORED))
-    return tuple(comparison.found)
+    comparison.mapping((), compared(stated), compared(computed))
+    return (*comparison.found, *comparison.edges)
 
 
 def tool_version(document: Mapping[str, Any]) -> tuple[Any, Any]:
@@ -192,6 +196,8 @@ class _Comparison:
     def __init__(self, computed: Mapping[str, Any]) -> None:
         draws = computed.get("draws")
         self.found: list[Difference] = []
+        self.edges: list[Difference] = []
+        """Conclusions that differ and may, because a verdict is at its threshold."""
         self._close_p = DRAWS_APART / draws if is_number(draws) and draws > 0 else 0.0
         self._decision = read_part(computed["decision"], Decision)
         self._cause: Topic | None = None
@@ -207,8 +213,13 @@ class _Comparison:
         # If the basis of the conclusions already differs, they differ for that reason.
         topic = self.found[before].topic if len(self.found) > before else None
         self._cause = outer or topic
-        for key in sorted(keys & CONCLUSIONS - self._excused(stated, computed, turned)):
+        excused = self._excused(stated, computed, turned)
+        for key in sorted(keys & CONCLUSIONS - excused):
             self._pair(path, key, stated, computed)
+        for key in sorted(keys & excused):
+            was, now = stated.get(key, ABSENT), computed.get(key, ABSENT)
+            if was != now:
+                self.edges.append(Difference(Topic.EDGE, _place((*path, key)), was, now))
         self._cause = outer
 
     def _pair(self, path: Path, key: str, stated: Document, computed: Document) -> None:
@@ -308,8 +319,9 @@ def _place(path: Path) -> str:
     return ", ".join(parts[:-1]) + ": " * (len(parts) > 1) + parts[-1]
 
 
-def _without(document: Mapping[str, Any], keys: frozenset[str]) -> dict[str, Any]:
-    return {key: value for key, value in document.items() if key not in keys}
+def compared(document: Mapping[str, Any]) -> dict[str, Any]:
+    """Return a document without the keys that may differ."""
+    return {key: value for key, value in document.items() if key not in IGNORED}
 
 
 def are_close(one: float, other: float, tolerance: float) -> bool:

@@ -7,20 +7,20 @@ judged. The readings, the job, the meter, the rule and its limits do not.
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping
-from typing import Any, TypeGuard
+from typing import Any
 
 from compliance.model import Limits, Requirement, Rule
-from compliance.model.stated import ENGINE
 from compliance.plain_data import to_plain
 from compliance.verification.compare import (
-    ABSENT,
     CLOSE,
     Difference,
     Topic,
     are_close,
     compare,
     is_number,
+    tool_version,
 )
+from compliance.verification.versions import without_gained
 
 Document = Mapping[str, Any]
 
@@ -37,18 +37,13 @@ OUTCOME = {"verdict": Topic.VERDICT, "value": Topic.VALUE, "probability": Topic.
 """Keys of a finding that are told where they came out otherwise."""
 
 
-def is_newer(engine: Any) -> TypeGuard[int]:
-    """Whether an engine is above this program's."""
-    return isinstance(engine, int) and not isinstance(engine, bool) and engine > ENGINE
-
-
 def evidence_differences(stated: Document, computed: Document, rule: Rule) -> list[Difference]:
     """Differences that no definition explains: of the readings, job, meter, rule or limits.
 
-    Keys that `stated` does not have yet are no difference.
+    Keys that documents of the stated version do not have yet are no difference.
     """
-    found = compare(_given(stated), _given(computed))
-    return [*(each for each in found if each.stated is not ABSENT), *_other_limits(stated, rule)]
+    given = without_gained(_given(computed), stated, tool_version(stated)[0])
+    return [*compare(_given(stated), given), *_other_limits(stated, rule)]
 
 
 def outcome_differences(stated: Document, computed: Document) -> list[Difference]:

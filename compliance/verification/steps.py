@@ -7,6 +7,7 @@ as stated, the assessment follows from it, the pages show it.
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
+from dataclasses import replace
 from itertools import islice
 from typing import TYPE_CHECKING, Any, Protocol, TypeVar
 
@@ -26,12 +27,16 @@ from compliance.model.stated import ENGINE, SCHEMA, TOOL, number_digits
 from compliance.plain_data import digest
 from compliance.signing.certificates import same_key
 from compliance.signing.read import PdfSignatures
-from compliance.verification.compare import ABSENT, Difference, Topic, compare, tool_version
-from compliance.verification.other_engine import (
-    evidence_differences,
-    is_newer,
-    outcome_differences,
+from compliance.verification.compare import (
+    ABSENT,
+    Difference,
+    Topic,
+    compare,
+    compared,
+    tool_version,
 )
+from compliance.verification.other_engine import evidence_differences, outcome_differences
+from compliance.verification.versions import Standing, standing
 
 if TYPE_CHECKING:
     from compliance.model import Assessment
@@ -200,8 +205,6 @@ def _holder(signer: Signer) -> Facts:
 
 DIGITS = number_digits(SCHEMA)
 """Hex digits in the number of today's documents."""
-OURS = (TOOL.version, TOOL.engine)
-"""This program's version, and the number of its definitions (engine)."""
 
 # ---------------------------------------------------------------- 4: the attachments
 
@@ -261,39 +264,54 @@ def check_recomputation(stated: Document | Exception, again: Assessment | Except
         return Step(Check.RECOMPUTATION, Status.FAIL, Statement("no-attachments"))
     if isinstance(again, WithheldError):
         return Step(Check.RECOMPUTATION, Status.NOT_DONE, again.why)
-    if is_newer(engine := tool_version(stated)[1]):
+    version, engine = tool_version(stated)
+    theirs = standing(version, engine)
+    if theirs is Standing.LATER_ENGINE:
         newer = Statement("newer-engine", {"stated": engine, "ours": ENGINE})
         return Step(Check.RECOMPUTATION, Status.UNKNOWN, newer)
     if isinstance(again, Exception):
         impossible = Statement("not-computable", {"fault": one_line(again)})
         return Step(Check.RECOMPUTATION, Status.FAIL, impossible)
-    if engine != ENGINE:
+    if theirs is Standing.EARLIER:
         step = result_or_exception(lambda: _by_other_definitions(stated, again))
         shapeless = Step(Check.RECOMPUTATION, Status.FAIL, Statement("shapeless"))
         return shapeless if isinstance(step, Exception) else step
     differences = result_or_exception(lambda: compare(stated, assessment_document(again)))
     if isinstance(differences, Exception):
         return Step(Check.RECOMPUTATION, Status.FAIL, Statement("shapeless"))
-    status, result = _compared(differences, tool_version(stated))
+    status, result = _compared(differences, theirs, version)
     details = first_details(quoted(str(difference)) for difference in differences)
+    if theirs is Standing.UNKNOWN:
+        stated_tool: Facts = {"version": str(version), "engine": str(engine)}
+        details = (Statement("never-released", stated_tool), *details)
     return Step(Check.RECOMPUTATION, status, result, details)
 
 
 def _compared(
-    differences: Sequence[Difference], theirs: tuple[Any, Any]
+    differences: Sequence[Difference], theirs: Standing, version: Any
 ) -> tuple[Status, Statement]:
     """Judge the differences of a sheet of this engine (5).
 
-    Another version may word remarks differently or state less.
+    Another version may word remarks differently, and a later one may state more.
     """
-    topics = {difference.topic for difference in differences}
+    topics = {difference.topic for difference in differences} - {Topic.EDGE}
+    if not differences and theirs is Standing.UNKNOWN:
+        return Status.UNKNOWN, Statement("as-stated")
     if not differences:
         return Status.OK, Statement("same-again")
-    if topics == {Topic.WORDS} and theirs != OURS:
-        return Status.OK, Statement("other-remarks", {"version": theirs[0]})
-    if theirs[0] != OURS[0] and all(each.stated is ABSENT for each in differences):
-        return Status.OK, Statement("stated-less", {"version": theirs[0]})
+    if not topics:
+        return Status.UNKNOWN, Statement("on-the-edge")
+    if topics == {Topic.WORDS} and theirs is Standing.RELEASED:
+        return Status.UNKNOWN, Statement("other-remarks", {"version": version})
+    if theirs is Standing.LATER and all(map(_may_be_later, differences)):
+        newer = {"version": version, "ours": TOOL.version}
+        return Status.UNKNOWN, Statement("later-version", newer)
     return Status.FAIL, _topics(differences)
+
+
+def _may_be_later(difference: Difference) -> bool:
+    """Return whether a later version may state this: other words, or a key that we lack."""
+    return difference.topic in (Topic.WORDS, Topic.EDGE) or difference.computed is ABSENT
 
 
 def _by_other_definitions(stated: Document, again: Assessment) -> Step:
@@ -331,11 +349,14 @@ def check_pages(data: bytes, stated: Document | Exception, again: Assessment | E
     """Compare the pages (6): equal pages are proof; different ones are a fault if unexplained."""
     if isinstance(again, WithheldError):
         return Step(Check.PAGES, Status.NOT_DONE, again.why)
-    if not isinstance(stated, Exception) and is_newer(tool_version(stated)[1]):
+    if not isinstance(stated, Exception) and (
+        standing(*tool_version(stated)) is Standing.LATER_ENGINE
+    ):
         return Step(Check.PAGES, Status.NOT_DONE, _of_version(tool_version(stated)[0]))
     if isinstance(stated, Exception) or isinstance(again, Exception):
         return Step(Check.PAGES, Status.FAIL, Statement("no-evidence"))
-    unlike = result_or_exception(lambda: _differences(data, again))
+    drawn = replace(again, number=str(stated.get("number")))
+    unlike = result_or_exception(lambda: _differences(data, drawn))
     if unlike == []:
         return Step(Check.PAGES, Status.OK, Statement("same-pages"))
     excuse = _excuse(data, stated, again)
@@ -358,10 +379,11 @@ def _differences(data: bytes, again: Assessment) -> list[str]:
 
 def _excuse(data: bytes, stated: Document, again: Assessment) -> Statement | None:
     """Return why unchanged pages may look different here; None if there is no reason."""
-    theirs = tool_version(stated)
-    if theirs != OURS:
-        return _of_version(theirs[0])
-    if result_or_exception(lambda: digest(stated)) != digest(assessment_document(again)):
+    theirs = standing(*tool_version(stated))
+    if theirs not in (Standing.OURS, Standing.UNKNOWN):
+        return _of_version(tool_version(stated)[0])
+    computed = assessment_document(again)
+    if result_or_exception(lambda: digest(compared(stated))) != digest(compared(computed)):
         return Statement("pages-of-other-digits")
     drawn_by = result_or_exception(lambda: _producer(data))
     if isinstance(drawn_by, str) and drawn_by != (ours_by := _own_producer()):

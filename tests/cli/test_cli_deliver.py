@@ -75,9 +75,7 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     done = compliance("verify", "delivery", "--trust", "me.pem")
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.startswith(
-        "delivery: a delivery of 2 sheets\n  1  ok       delivery complete: "
-    )
-    assert done.stdout.endswith(
+        "delivery: a delivery of 2 sheets\n"
         "  Valid: complete, and every sheet is as it was signed. The sheets state: 1\n"
         "  conditionally compliant; 1 not compliant.\n"
     )
@@ -89,10 +87,10 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     done = compliance("verify", "delivery", "--trust", "me.pem")
     assert done.returncode == 1
     assert "more: was added: not in any manifest" in done.stdout
-    assert done.stdout.endswith(
-        "  Not valid as a delivery, although each sheet in it is valid by itself: see the\n"
-        "  steps that failed.\n"
-    )
+    assert done.stdout.splitlines()[1:3] == [
+        "  Not valid as a delivery, although each sheet in it is valid by itself: see the",
+        "  steps that failed.",
+    ]
 
 
 def test_a_delivery_by_a_stranger(compliance: Run, home: Path) -> None:
@@ -104,7 +102,7 @@ def test_a_delivery_by_a_stranger(compliance: Run, home: Path) -> None:
     assert "  3  fail     sheets: 2 of 2 have no trusted signer\n" in done.stdout
     assert "data/sheets/KX-7-1-tiny.pdf: signer not trusted\n" in done.stdout
     assert "pdf: not valid" not in done.stdout
-    assert done.stdout.endswith("  Not valid: do not rely on this delivery.\n")
+    assert done.stdout.splitlines()[1] == "  Not valid: do not rely on this delivery."
 
 
 def test_sheets_under_each_others_names(compliance: Run, home: Path) -> None:

@@ -13,8 +13,10 @@ import pytest
 from helpers.evidence_of_a_slot import document, mended, sealed, with_assessment
 from helpers.signing import MADE, PASSWORD, SIGNED, identity
 
+from compliance import __version__
 from compliance.model.stated import ENGINE
 from compliance.signing.keys import new_identity
+from compliance.verification.versions import RELEASED
 
 Run = Callable[..., subprocess.CompletedProcess[str]]
 NOW = ("--now", f"{SIGNED + timedelta(hours=2):%Y-%m-%dT%H:%M:%SZ}")
@@ -38,7 +40,8 @@ def sheet_of(tmp_path: Path) -> Callable[[int], Path]:
 
     def write(engine: int) -> Path:
         def of_engine(document: dict[str, Any]) -> None:
-            document["tool"]["engine"] = engine
+            version = "0.1.0" if engine == RELEASED["0.1.0"] else __version__
+            document["tool"].update(version=version, engine=engine)
 
         folder = tmp_path / "sheets"
         folder.mkdir(exist_ok=True)
@@ -52,23 +55,25 @@ def test_both_outcomes_are_printed(compliance: Run, sheet_of: Callable[[int], Pa
     file = sheet_of(ENGINE - 1)
     done = compliance("verify", file, "--trust", "me.pem")
     assert done.returncode == 3
-    assert done.stdout.splitlines()[-3:] == [
+    lines = done.stdout.splitlines()
+    assert lines[1:4] == [
         f"  The sheet states: {stated()} (definitions of engine {ENGINE - 1}).",
         f"  Computed again by today's definitions (engine {ENGINE}): {stated()}.",
         "  Intact as far as it was checked.",
     ]
     data = json.loads(compliance("verify", file, "--trust", "me.pem", "--format", "json").stdout)
     (sheet,) = data["sheets"]
-    assert (sheet["verdict"], sheet["engine"]) == ("compliant", ENGINE - 1)
+    assert (sheet["exit_code"], sheet["engine"]) == (3, ENGINE - 1)
     today = {key: document()[key] for key in ("verdict", "conditional", "disposition")}
-    assert sheet["today"] == today
+    assert {key: sheet[key] for key in today} == sheet["stated"] == today
+    assert [line.strip() for line in lines[1:4]] == sheet["conclusion"]
 
 
 def test_an_earlier_one_is_passed_on_with_both_outcomes(
     compliance: Run, sheet_of: Callable[[int], Path]
 ) -> None:
     file = sheet_of(ENGINE - 1)
-    both = f"{stated()}; by today's definitions: {stated()}"
+    both = f"{stated()}; computed again: {stated()}"
     signed = compliance("countersign", file, *KEY, *NOW)
     assert (signed.returncode, both in signed.stdout) == (0, True), signed.stderr
     packed = compliance("deliver", file.parent, "--out", "out.zip", "--no-signature")

@@ -64,6 +64,8 @@ def test_a_sound_sheet_in_words(compliance: Run, sheets: Path) -> None:
         done.stdout
         == f"""\
 good.pdf: {assessment().number}
+  Valid: intact, and computed again as stated. The sheet states: conditionally
+  compliant.
   1  ok       file intact: unchanged since signing: 1 signature covers the
      whole file
   2  ok       signer: Ada Quill, Low House, ada@example.org (self-issued):
@@ -75,8 +77,6 @@ good.pdf: {assessment().number}
      readings.csv, rule.json: as stated
   5  ok       computed again: every value, limit and verdict is as stated
   6  ok       pages: the same as drawn again from the evidence
-  Valid: intact, and computed again as stated. The sheet states: conditionally
-  compliant.
 """
     )
 

@@ -14,7 +14,7 @@ from helpers.filter_meters import FilterMeter
 from helpers.physical import BT709, D65, P3, matrix
 from helpers.shipped import shipped_rule
 
-from compliance.assessment import assess
+from compliance.assessment import graded_state
 from compliance.colour.spaces import PRIMARIES
 from compliance.diagnosis.inputs import gather
 from compliance.diagnosis.meter_faults import LUMINANCE_MOST, nearest_matrix
@@ -42,7 +42,7 @@ def told(rule: str, shows: Callable[[Array], Array], meter: Meter | None) -> tup
     noise *= 1 + 0.001 * random.normal(size=(len(read.xyz), 1))
     read = replace(read, xyz=read.xyz * noise)
     measured = Measurement(shipped_rule(rule), read, meter=meter, display=Display(serial="A"))
-    return assess(measured, now=NOW, draws=200).state.causes
+    return graded_state(measured, now=NOW, seed=0, draws=200).causes
 
 
 def through(rule: str, turned: Array, **asked: object) -> Callable[[Array], Array]:

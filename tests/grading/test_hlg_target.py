@@ -8,6 +8,7 @@ from __future__ import annotations
 import json
 import math
 from dataclasses import replace
+from unittest.mock import patch
 
 import numpy as np
 import pytest
@@ -345,6 +346,7 @@ def test_a_remark_names_the_form() -> None:
     assert remarks_on(shipped.judged(rule, shown(rule, 1000.0, 1.2, black=0.0)), "black-form") == []
     readings = simulated.readings(shown(rule, 1000.0, 1.2, form="add"), rule.encoding)
     meter = replace(builders.meter(0.0), stated_lowest=0.003)
-    unseen = assess(Measurement(rule, readings, meter=meter), now=NOW, draws=50)
+    with patch("compliance.assessment.DRAWS", 50):
+        unseen = assess(Measurement(rule, readings, meter=meter), now=NOW)
     (remark,) = remarks_on(unseen, "black-form")
     assert "whose black is added light" in remark_text(remark)

@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from functools import cache
 from typing import Any
 
@@ -140,7 +141,8 @@ def sealed(files: Files, who: Identity | None = None, stamper: Stamper | None = 
     the content of the files is wrong.
     """
     try:
-        said = assess_again(files)
+        number = json.loads(files["assessment.json"])["number"]
+        said = replace(assess_again(files), number=number)
     except Exception:
         said = assessment()
     with pytest.MonkeyPatch.context() as patch:

@@ -24,5 +24,5 @@ def remarks(
     readings: Readings, rule: str = "sdr-broadcast", display: Display | None = None
 ) -> dict[str, str]:
     """The remarks on readings without a job, with plain spaces."""
-    found = assess(Measurement(shipped_rule(rule), readings, display=display), now=NOW, draws=0)
+    found = assess(Measurement(shipped_rule(rule), readings, display=display), now=NOW)
     return {one.kind: remark_text(one).replace("\u00a0", " ") for one in found.state.remarks}

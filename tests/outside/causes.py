@@ -26,6 +26,7 @@ import numpy as np
 
 import compliance
 import compliance.assessment
+from compliance.assessment import graded_state
 from outside import faults, kinds, slots, spectral_draw
 from outside.acceptance import book_of
 from outside.cause_counts import SILENT, WRONG, Report, furthest, ranked, within_two
@@ -212,7 +213,7 @@ class Bench:
 
     def assessed(self, measurement: Any) -> Any:
         """Call the program."""
-        return compliance.assess(measurement, now=slots.NOW, seed=self.seed, draws=self.draws).state
+        return graded_state(measurement, now=slots.NOW, seed=self.seed, draws=self.draws)
 
     # what is counted
 

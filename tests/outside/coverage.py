@@ -20,6 +20,7 @@ import numpy as np
 
 import compliance
 import compliance.assessment
+from compliance.assessment import graded_state
 from outside import truths
 from outside.displays import Array, Display
 from outside.meters import Certificate, Nature, read
@@ -101,7 +102,7 @@ def grade(
     readings = compliance.load_readings(file, "rgb-10-full")
     measurement = compliance.Measurement(rule, readings, meter=meter)
     with without_causes():
-        return compliance.assess(measurement, now=NOW, seed=seed, draws=draws).state
+        return graded_state(measurement, now=NOW, seed=seed, draws=draws)
 
 
 def display_of(case: Case, number: int, generator: np.random.Generator) -> tuple[Display, Any]:

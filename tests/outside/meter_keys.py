@@ -20,6 +20,7 @@ import numpy as np
 import yaml
 
 import compliance
+from compliance.assessment import graded_state
 from outside.coverage import NOW, RULES, readings_text, without_causes
 from outside.displays import Array, Display, codes_of
 from outside.marginal import BASE, MOVED, SHARES, ideal_readings, single_rule
@@ -182,7 +183,7 @@ class Grader:
             return None
         measurement = compliance.Measurement(situation.rule, situation.readings, meter=meter)
         with without_causes():
-            return compliance.assess(measurement, now=NOW, draws=DRAWS).state
+            return graded_state(measurement, now=NOW, seed=0, draws=DRAWS)
 
     def outcome(self, situation: Situation, document: Document | None) -> Outcome:
         """Give the verdict."""

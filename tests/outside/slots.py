@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import Any
 
 import compliance
+from compliance.assessment import graded_state
 from outside.coverage import without_causes
 from outside.displays import Array
 from outside.rulebook import Rulebook
@@ -73,7 +74,7 @@ def grade(
     readings = compliance.load_readings(folder / "readings.csv", book.target.encoding)
     measurement = compliance.Measurement(rule, readings, job=job, meter=meter)
     with without_causes():
-        return compliance.assess(measurement, now=NOW, seed=seed, draws=draws).state
+        return graded_state(measurement, now=NOW, seed=seed, draws=draws)
 
 
 def meter_of(text: str, folder: Path) -> Any:

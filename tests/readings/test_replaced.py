@@ -51,9 +51,14 @@ def read(text: str) -> Readings:
     return readings_from_bytes(text.encode(), "f", RULE.encoding)
 
 
+@pytest.fixture(autouse=True)
+def few_draws(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("compliance.assessment.DRAWS", 200)
+
+
 def assessed(readings: Readings) -> Assessment:
     measurement = Measurement(RULE, readings, meter=METER, display=Display(technology="lcd"))
-    return assess(measurement, now=NOW, draws=200)
+    return assess(measurement, now=NOW)
 
 
 def told(assessment: Assessment) -> str | None:

@@ -13,7 +13,7 @@ from helpers import builders, faulty_displays, shipped, simulated
 from helpers.shipped import shipped_rule
 from numpy.typing import NDArray
 
-from compliance.assessment import assess
+from compliance.assessment import assess, graded_state
 from compliance.grading.match import match_readings
 from compliance.model import (
     ENCODINGS,
@@ -47,10 +47,9 @@ def noted(
     job: Job | None = None,
 ) -> dict[str, str]:
     """The remarks of checks, by kind."""
-    found = assess(
-        Measurement(shipped_rule(rule), readings, meter=meter, job=job), now=NOW, draws=0
-    )
-    return {one.kind: remark_text(one) for one in found.state.remarks if one.kind in CHECKS}
+    measurement = Measurement(shipped_rule(rule), readings, meter=meter, job=job)
+    found = graded_state(measurement, now=NOW, seed=0, draws=0)
+    return {one.kind: remark_text(one) for one in found.remarks if one.kind in CHECKS}
 
 
 def with_light(readings: Readings, changes: Mapping[int, Array]) -> Readings:
@@ -392,8 +391,8 @@ def test_patches_on_two_backgrounds() -> None:
     assert found["backgrounds"].startswith(
         "3 patches were read on several backgrounds: none stated, “grey”. Where a requirement takes"
     )
-    alone = assess(Measurement(shipped_rule("sdr-broadcast"), good), now=NOW, draws=0)
-    both = assess(Measurement(shipped_rule("sdr-broadcast"), twice), now=NOW, draws=0)
+    alone = assess(Measurement(shipped_rule("sdr-broadcast"), good), now=NOW)
+    both = assess(Measurement(shipped_rule("sdr-broadcast"), twice), now=NOW)
     values = [
         [one.value for one in made.state.findings if one.id in ("white-level", "contrast")]
         for made in (alone, both)
@@ -418,11 +417,12 @@ def test_no_check_changes_a_verdict() -> None:
     rule, meter = shipped_rule("sdr-broadcast"), builders.meter()
     odd = with_light(good, {one: good.xyz[other], other: good.xyz[one]})
     assert "out-of-order" in noted(odd)
-    shown = assess(Measurement(rule, odd, meter=meter, job=job(12.0)), now=NOW, draws=0)
-    plain = assess(Measurement(rule, odd), now=NOW, draws=0)
+    measurement = Measurement(rule, odd, meter=meter, job=job(12.0))
+    shown = graded_state(measurement, now=NOW, seed=0, draws=0)
+    plain = graded_state(Measurement(rule, odd), now=NOW, seed=0, draws=0)
     assert shown.verdict == plain.verdict
-    assert [one.value for one in shown.state.findings if one.quantity == "luminance"] == [
-        one.value for one in plain.state.findings if one.quantity == "luminance"
+    assert [one.value for one in shown.findings if one.quantity == "luminance"] == [
+        one.value for one in plain.findings if one.quantity == "luminance"
     ]
 
 

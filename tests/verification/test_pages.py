@@ -14,6 +14,7 @@ from pikepdf import Array, Dictionary, Name, String
 
 import compliance.sheet.make_sheet
 from compliance.model.results import Verification
+from compliance.model.stated import ENGINE
 from compliance.report.verification import step_details, step_text
 from compliance.sheet import Drawing
 from compliance.sheet.make_sheet import archival_sheet, write_sheet
@@ -172,21 +173,22 @@ def test_a_box_of_the_signature_elsewhere() -> None:
 
 
 def test_pages_of_another_version_are_not_compared() -> None:
-    """It says so, and decides nothing: old sheets stay valid."""
+    """It says so, and does not call them valid; a version that never was explains nothing."""
 
-    def older(stated: dict[str, Any]) -> None:
-        stated["tool"]["version"] = "0.0.1"
+    def of(version: str, engine: int) -> Callable[[dict[str, Any]], None]:
+        return lambda stated: stated["tool"].update(version=version, engine=engine)
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr("compliance.report.numbers.NOT_STATED", "unknown")
         patch.setattr("compliance.sheet.pdfa.CONDITION", "sRGB")
-        data = sealed(mended(with_assessment(older)))
+        data = sealed(mended(with_assessment(of("9.0.0", ENGINE))))
+        invented = sealed(mended(with_assessment(of("0.0.1", ENGINE))))
     found = verify_sheet(data, trust=ME)
     assert [str(step.status) for step in found.steps] == ["ok"] * 5 + ["not done"]
-    assert step_text(found.steps[5]).startswith("not compared: drawn by version 0.0.1; this is ")
-    assert found.exit_code == 0
-    same = verify_sheet(sealed(mended(with_assessment(older))), trust=ME)
-    assert (same.steps[5].status, same.exit_code) == ("ok", 0)
+    assert step_text(found.steps[5]).startswith("not compared: drawn by version 9.0.0; this is ")
+    assert found.exit_code == 3
+    found = verify_sheet(invented, trust=ME)
+    assert [str(step.status) for step in found.steps[4:]] == ["unknown", "fail"]
 
 
 def test_pages_by_other_libraries_are_not_compared() -> None:

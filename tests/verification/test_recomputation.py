@@ -146,7 +146,7 @@ def set_at(*path: Any) -> Change:
          "remarks: number of entries: 1 stated, 0 computed"),
         (set_at("findings", 0, "note", "read so"), Topic.WORDS, "finding a: note"),
         (set_at("more", 1), Topic.OTHER, "more: 1 stated, nothing computed"),
-        (set_at("draws", True), Topic.OTHER, "draws: true stated, 10000 computed"),
+        (set_at("draws", True), Topic.DRAWS, "draws: true stated, 10000 computed"),
     ],
 )  # fmt: skip
 def test_a_change_is_found_and_named(change: Change, topic: Topic, told: str) -> None:
@@ -219,6 +219,13 @@ def test_no_number_equals_nan() -> None:
 # ---------------------------------------------------------------- verdicts at thresholds
 
 
+def edges(change: Change, computed: Document) -> set[str]:
+    """What a change turns at a threshold; nothing else may differ."""
+    found = compare(*changed(change, computed))
+    assert {each.topic for each in found} == {Topic.EDGE}
+    return {str(each) for each in found}
+
+
 def test_a_verdict_may_turn_at_its_limit_and_the_outcome_with_it() -> None:
     computed = assessment(finding("a", 1.0 + 5e-10))
 
@@ -226,7 +233,10 @@ def test_a_verdict_may_turn_at_its_limit_and_the_outcome_with_it() -> None:
         document["findings"][0].update(verdict="fail")
         document.update(verdict="not-compliant")
 
-    assert compare(*changed(change, computed)) == ()
+    assert edges(change, computed) == {
+        'finding a: verdict: "fail" stated, "pass" computed',
+        'verdict: "not-compliant" stated, "compliant" computed',
+    }
 
 
 def test_a_verdict_does_not_turn_away_from_its_limit() -> None:
@@ -243,7 +253,10 @@ def test_a_verdict_turns_at_the_confidence_but_not_across() -> None:
         return change
 
     at = assessment(finding("a", 0.5, probability=0.9501))
-    assert compare(*changed(state("conditional-pass"), at)) == ()
+    assert edges(state("conditional-pass"), at) == {
+        'finding a: verdict: "conditional-pass" stated, "pass" computed',
+        "conditional: true stated, false computed",
+    }
     for verdict in ("fail", "conditional-fail", "not-assessed", "excellent"):
         assert compare(*changed(state(verdict), at))
     away = assessment(finding("a", 0.5, probability=0.96))
@@ -263,8 +276,9 @@ def test_the_outcome_must_follow_from_the_findings() -> None:
         document.update(verdict="compliant")
 
     found = compare(*changed(change, computed))
-    assert [str(each) for each in found] == [
-        'verdict: "compliant" stated, "not-compliant" computed'
+    assert [(each.topic, str(each)) for each in found] == [
+        (Topic.VERDICT, 'verdict: "compliant" stated, "not-compliant" computed'),
+        (Topic.EDGE, 'finding a: verdict: "fail" stated, "pass" computed'),
     ]
 
 
@@ -276,7 +290,7 @@ def test_a_finding_of_points_has_the_worst_of_their_verdicts() -> None:
         document["findings"][0]["points"][0].update(verdict="fail")
         document.update(verdict="not-compliant")
 
-    assert compare(*changed(change, computed)) == ()
+    assert len(edges(change, computed)) == 3
     found = compare(*changed(set_at("findings", 0, "points", 1, "verdict", "fail"), computed))
     assert [each.topic for each in found] == [Topic.VERDICT]
 

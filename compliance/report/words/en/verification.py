@@ -258,8 +258,16 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "no-attachments": "not possible without the attachments",
     "not-computable": "not possible: {fault}",
     "same-again": "every value, limit and verdict is as stated",
-    "other-remarks": "as stated, except for remarks, which version {version} worded differently",
-    "stated-less": "as stated; version {version} did not state everything that is stated today",
+    "as-stated": "every value, limit and verdict is as stated, by a version that is not known",
+    "on-the-edge": "as stated but for verdicts so close to a limit that rounding turns them",
+    "other-remarks": (
+        "as stated, except for remarks, causes or reasons, which version {version} made otherwise"
+    ),
+    "later-version": (
+        "as stated as far as this version, {ours}, knows what version {version} states; use a "
+        "newer version"
+    ),
+    "never-released": "no version {version} with definitions (engine) {engine} was released",
     "other-definitions": other_definitions,
     "newer-engine": (
         "not possible: made with definitions (engine) {stated}, and this version knows them up to "
@@ -299,12 +307,16 @@ SHEET_OUTCOMES: Mapping[int, str] = {
     1: "Not valid: do not rely on this sheet.",
     3: "Intact as far as it was checked. The sheet states: {stated}.",
 }
-BOTH_OUTCOMES = (
+OTHER_DEFINITIONS = (
     "The sheet states: {stated} (definitions of engine {engine}).",
     f"Computed again by today's definitions (engine {ENGINE}): {{today}}.",
-    "Intact as far as it was checked.",
 )
-TODAY = "by today's definitions: {today}"
+APART_OUTCOMES = (
+    "The sheet states: {stated}.",
+    "Computed again from its evidence: {today}.",
+)
+INTACT = "Intact as far as it was checked."
+TODAY = "computed again: {today}"
 NEWER = (
     "Made with definitions (engine {engine}) that this version does not know: use a newer version "
     "to check it. The sheet states: {stated}."
