@@ -129,14 +129,14 @@ def loaded(files: Mapping[str, bytes]) -> tuple[Deviation, ...]:
 def golden() -> dict[str, bytes]:
     """All files except `expected.json`."""
     facility = identity(11, "Test Facility", "For tests only")
-    client = identity(12, "Test Client", "For tests only")
+    client = identity(12, "Test Client", "For tests only, as a client")
     deviations = accepted(assessed("3", ASSESSED), client)
     compliant = write_sheet(assessed("1", ASSESSED), identity=facility)
     missed = write_sheet(assessed("3", AGAIN, loaded(deviations)), identity=facility)
     undecided = write_sheet(assessed("4", ASSESSED), identity=facility, page="letter")
     signed_twice = countersign_sheet(compliant, identity=client, role="Client", when=AGAIN)
-    trust = (facility.pem, client.pem)
-    packed = packed_sheet("undecided", undecided, verify_sheet(undecided, trust=trust))
+    verified = verify_sheet(undecided, trust=[facility.pem])
+    packed = packed_sheet("undecided", undecided, verified)
     check_sheets([packed.sheet], "golden")
     return {
         "facility.pem": facility.pem,
@@ -168,9 +168,9 @@ def lasting(result: Verification) -> dict[str, Any]:
 
 def expected(folder: Path) -> dict[str, Any]:
     """The results of this version for the files in a folder."""
-    trust = tuple((folder / name).read_bytes() for name in ("facility.pem", "client.pem"))
+    trust, client = ([(folder / f"{name}.pem").read_bytes()] for name in ("facility", "client"))
     results: dict[str, Any] = {
-        file.name: lasting(verify_sheet(file.read_bytes(), trust=trust))
+        file.name: lasting(verify_sheet(file.read_bytes(), trust=trust, client_trust=client))
         for file in sorted(folder.glob("*.pdf"))
     }
     for file in sorted(folder.glob("*.zip")):

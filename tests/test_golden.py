@@ -61,8 +61,10 @@ def as_expected(found: Verification, expected: dict[str, Any]) -> None:
     assert statuses == expected["steps"]
     if expected["engine"] == ENGINE:
         return
-    assert found.exit_code == 3
+    assert found.exit_code in (1, 3)
     assert found.today is not None
+    if found.exit_code == 1:
+        return
     stated, today, *_ = sheet_outcome(found)
     assert stated.startswith(f"The sheet states: {sheet_says(found)} (definitions of engine")
     assert today.startswith(f"Computed again by today's definitions (engine {ENGINE}): ")
@@ -73,13 +75,14 @@ def as_expected(found: Verification, expected: dict[str, Any]) -> None:
 )
 def test_it_is_read_as_expected(version: str, name: str, expected: dict[str, Any]) -> None:
     folder = GOLDEN / version
-    trust = tuple((folder / each).read_bytes() for each in ("facility.pem", "client.pem"))
+    facility, client = ((folder / each).read_bytes() for each in ("facility.pem", "client.pem"))
     place = folder / name
     if name.endswith(".pdf"):
-        as_expected(verify_sheet(place.read_bytes(), trust=trust), expected)
+        found = verify_sheet(place.read_bytes(), trust=[facility], client_trust=[client])
+        as_expected(found, expected)
     elif name.endswith(".zip"):
         found = verify_delivery(
-            place, lambda data: verify_sheet(data, trust=trust), any_signer=True
+            place, lambda data: verify_sheet(data, trust=[facility]), any_signer=True
         )
         assert found.exit_code == expected["exit_code"], f"{BEHIND}\n{found.steps}"
         assert found.sheets.keys() == expected["sheets"].keys()

@@ -341,7 +341,7 @@ def hint_missing_technology(
 
 
 JOB_ONLY = (
-    "slots", "out", "no_sheet", "replace", "page", "allow_outside", "deviation", "deviation_trust",
+    "slots", "out", "no_sheet", "replace", "page", "allow_outside", "deviation", "client_trust",
     *NAMES,
 )  # fmt: skip
 """Options that require a job."""
@@ -370,7 +370,7 @@ class Call:
     input_format: str | None = None
     csv: Path | None = None
     deviation: tuple[Path, ...] = ()
-    deviation_trust: tuple[Path, ...] = ()
+    client_trust: tuple[Path, ...] = ()
 
     @property
     def is_job(self) -> bool:
@@ -399,8 +399,8 @@ def check_call(ctx: click.Context, call: Call) -> None:
 
 
 def _check_job(given: set[str], call: Call) -> None:
-    if call.deviation_trust and not call.deviation:
-        raise UsageError("--deviation-trust requires --deviation")
+    if call.client_trust and not call.deviation:
+        raise UsageError("--client-trust requires --deviation")
     if call.out is None and not call.no_sheet:
         raise UsageError("sheets require --out DIR; to print only, give --no-sheet")
     if call.no_sheet:
@@ -491,7 +491,7 @@ def lock_outputs(call: Call, targets: Sequence[Sequence[Path]]) -> Iterator[None
 
 def _inputs(call: Call, cases: Sequence[WorkItem]) -> list[Path]:
     own = (call.target, *call.keys.files, call.meter)
-    signed = (*call.deviation, *call.deviation_trust)
+    signed = (*call.deviation, *call.client_trust)
     return [*(path for path in own if path is not None), *signed, *inputs_of(cases)]
 
 

@@ -195,26 +195,35 @@ SUFFIXES = (".pem", ".crt", ".cer", ".der")
 """Suffixes of the files that are read in a folder."""
 
 
-def trust_options(whom: str, stamped: str) -> Callable[[Command], Command]:
-    """`--trust` and `--timestamp-trust`; `whom` to expect, and what has to be `stamped`."""
-    return together(
-        click.option(
-            "--trust",
-            metavar="FILE|DIR",
-            multiple=True,
-            type=PATH,
-            help=f"Certificate (PEM or DER) of {whom} or of the issuing authority, or a folder "
-            "of certificates; may be repeated.",
-        ),
-        click.option(
-            "--timestamp-trust",
-            metavar="FILE|DIR",
-            multiple=True,
-            type=PATH,
-            help="Certificate of a time-stamping authority, or a folder of certificates; then "
-            f"{stamped} needs a time stamp from one. May be repeated.",
-        ),
+def trust_option() -> Callable[[Command], Command]:
+    """`--trust`: who signs for the facility."""
+    return _certificates_option(
+        "--trust",
+        "Certificate (PEM or DER) of the facility's expected signer or of the issuing authority, "
+        "or a folder of certificates; may be repeated.",
     )
+
+
+def client_trust_option(may: str) -> Callable[[Command], Command]:
+    """`--client-trust`: who acts for the client; `may` says what they may do."""
+    return _certificates_option(
+        "--client-trust",
+        f"Certificate of a person who may {may} for the client, or of the issuing authority, or a "
+        "folder of certificates; may be repeated.",
+    )
+
+
+def timestamp_trust_option(stamped: str) -> Callable[[Command], Command]:
+    """`--timestamp-trust`; what has to be `stamped` then."""
+    return _certificates_option(
+        "--timestamp-trust",
+        "Certificate of a time-stamping authority, or a folder of certificates; then "
+        f"{stamped} needs a time stamp from one. May be repeated.",
+    )
+
+
+def _certificates_option(name: str, help: str) -> Callable[[Command], Command]:
+    return click.option(name, metavar="FILE|DIR", multiple=True, type=PATH, help=help)
 
 
 def read_trust(places: Sequence[Path]) -> list[Signer]:

@@ -35,6 +35,7 @@ from compliance.cli._options import (
     OneOf,
     allow_outside_option,
     bare_options,
+    client_trust_option,
     format_option,
     input_format_option,
     now_option,
@@ -76,14 +77,7 @@ from compliance.report.exports import Fault, Result, exit_code, findings_csv, ju
     help="Deviation that the client accepts, as written by 'deviation new'; may be repeated. "
     "It does not change the verdict.",
 )
-@click.option(
-    "--deviation-trust",
-    metavar="FILE",
-    type=PATH,
-    multiple=True,
-    help="Certificate (PEM or DER) of a person who may accept deviations, or of the issuing "
-    "authority; without it their signers are stated, not checked. May be repeated.",
-)
+@client_trust_option("accept deviations")
 @click.option(
     "--page",
     type=OneOf(["a4", "letter"]),

@@ -41,12 +41,13 @@ from compliance.cli._identity_options import (
 )
 from compliance.cli._options import (
     PATH,
+    client_trust_option,
     format_option,
     now_option,
     out_option,
     parse_date,
     replace_option,
-    trust_options,
+    timestamp_trust_option,
 )
 from compliance.errors import IdentityError, UsageError
 from compliance.report.exports import exit_code
@@ -118,7 +119,7 @@ def deviations_for(call: Call, cases: Sequence[WorkItem]) -> list[list[Deviation
         return found
     from compliance.evidence.deviation_file import load_deviation
 
-    trusted = read_trust(call.deviation_trust) if call.deviation_trust else None
+    trusted = read_trust(call.client_trust) if call.client_trust else None
     problems: list[Problem] = []
     for file in call.deviation:
         try:
@@ -296,7 +297,8 @@ def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> 
 
 @command.command("verify")
 @click.argument("files", metavar="FILE...", nargs=-1, required=True, type=PATH)
-@trust_options("the person expected to accept", "the deviation")
+@client_trust_option("accept deviations")
+@timestamp_trust_option("the deviation")
 @click.option(
     "--unpack",
     metavar="DIR",
@@ -308,7 +310,7 @@ def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> 
 @format_option()
 def verify(
     files: tuple[Path, ...],
-    trust: tuple[Path, ...],
+    client_trust: tuple[Path, ...],
     timestamp_trust: tuple[Path, ...],
     unpack: Path | None,
     replace: bool,
@@ -320,7 +322,7 @@ def verify(
     Exit codes: 0 all valid, 1 one was changed, has expired or has an untrusted signer, 2 wrong
     input or call, 3 unchanged, but the signer or the time stamp was not checked.
     """
-    trusted = read_trust(trust) if trust else None
+    trusted = read_trust(client_trust) if client_trust else None
     stamping = read_trust(timestamp_trust)
     checked = [check(file, trusted, stamping, now) for file in files]
     if unpack is not None:

@@ -12,7 +12,15 @@ from typing import Any
 import click
 
 from compliance.cli._files import read_sheet, reject_non_sheet, sheets_of, silence_libraries
-from compliance.cli._options import PATH, format_option, now_option, read_trust, trust_options
+from compliance.cli._options import (
+    PATH,
+    client_trust_option,
+    format_option,
+    now_option,
+    read_trust,
+    timestamp_trust_option,
+    trust_option,
+)
 from compliance.cli._terminal import escape_controls, print_note, print_plain
 from compliance.cli._text import COLUMNS, print_json, wrap
 from compliance.errors import DeliveryError, SheetError, UsageError
@@ -55,15 +63,21 @@ class Checked:
 
 @click.command("verify")
 @click.argument("sheets", metavar="SHEET|DELIVERY...", nargs=-1, required=True, type=PATH)
-@trust_options("the expected signer", "every signature")
+@trust_option()
+@client_trust_option("countersign and accept deviations")
+@timestamp_trust_option("every signature")
 @click.option(
-    "--any-signer", is_flag=True, help="Accept any signer: check everything but who signed."
+    "--any-signer",
+    is_flag=True,
+    help="Accept any signer: check everything but who signed. A facility still cannot accept or "
+    "countersign for its client.",
 )
 @now_option("Time of the check as RFC 3339: nothing can have been signed later; default: now.")
 @format_option()
 def command(
     sheets: tuple[Path, ...],
     trust: tuple[Path, ...],
+    client_trust: tuple[Path, ...],
     timestamp_trust: tuple[Path, ...],
     any_signer: bool,
     now: datetime,
@@ -86,12 +100,14 @@ def command(
     call, 3 intact but not everything was checked or compared, 4 internal or I/O failure; of
     several sheets the first of 4, 2, 1, 3, 0.
     """
-    if trust and any_signer:
-        raise UsageError("give --trust or --any-signer, not both")
+    for option, given in (("--trust", trust), ("--client-trust", client_trust)):
+        if given and any_signer:
+            raise UsageError(f"give {option} or --any-signer, not both")
     expected = Expected(
         signers=tuple(read_trust(trust)),
         stamping=tuple(read_trust(timestamp_trust)),
         any_signer=any_signer,
+        clients=tuple(read_trust(client_trust)),
         now=now,
     )
     checked = [each for sheet in sheets for each in _checked(sheet, expected)]

@@ -34,7 +34,8 @@ from compliance.model.results import (
     Verification,
     worst_status,
 )
-from compliance.verification.steps import first_details, quoted, trust_status
+from compliance.verification.signer_check import trust_status
+from compliance.verification.steps import first_details, quoted
 from compliance.verification.time_check import check_signing_time
 
 if TYPE_CHECKING:

@@ -25,6 +25,7 @@ from compliance.plain_data import canonical_bytes, from_plain, timestamp, to_pla
 from compliance.yaml_nodes.read_file import read_bytes, read_data
 
 if TYPE_CHECKING:
+    from compliance.model.results import Expected
     from compliance.model.signatures import Detached, Signer
     from compliance.signing.keys import Identity
     from compliance.signing.timestamps import Stamper
@@ -149,38 +150,53 @@ def read_deviation(
 
 
 def acceptor_trust(
-    files: Mapping[str, bytes],
-    trusted: Sequence[Signer],
-    stamping: Sequence[Signer] = (),
-    facility: Signer | None = None,
+    files: Mapping[str, bytes], expected: Expected, facility: Signer | None
 ) -> list[tuple[str, bool]]:
     """Return for each deviation attached to a sheet its signer, in words, and if trusted.
 
     `facility` is the signer of the sheet. Raises DeviationError as `read_deviation` does, and
     if the facility accepted its own values.
     """
+    unproven = "not trusted for the client" if expected.clients else "identity not checked"
     acceptors = []
     for name in filter(is_deviation, sorted(files)):
-        deviation, signature = read_deviation(files[name], name, trusted, stamping)
+        deviation, signature = read_deviation(
+            files[name], name, expected.clients, expected.stamping
+        )
         signer = deviation.signer
         if facility is not None:
             check_acceptor(deviation, facility)
         who = ", ".join(part for part in (signer.name, signer.organisation) if part)
-        trust = signature.trusted_as or "not trusted"
-        text = f"{name}: {deviation.requirement}, signed by {who}: {trust}; SHA-256 {signer.sha256}"
+        trust = signature.trusted_as or unproven
+        text = (
+            f"{name}: {deviation.requirement}, accepted by {deviation.accepted_by}, signed by "
+            f"{who}: {trust}; SHA-256 {signer.sha256}"
+        )
         acceptors.append((text, signature.trusted_as is not None))
     return acceptors
 
 
 def check_acceptor(deviation: Deviation, facility: Signer) -> None:
-    """Check that a deviation was not signed with the sheet's own key. Raises DeviationError."""
-    from compliance.signing.certificates import same_key
+    """Check that a deviation was not signed by the facility, which signs the sheet.
 
-    if same_key(deviation.signer.certificate, facility.certificate):
+    Raises DeviationError on the same key, or a certificate of the same organisation.
+    """
+    from compliance.signing.certificates import read_certificates, same_key, same_organisation
+
+    accepting = deviation.signer
+    if same_key(accepting.certificate, facility.certificate):
         raise _error(
             deviation.file,
             f"accepts {deviation.requirement} with the key that signs the sheet; a facility cannot "
             "accept its own values: the person who accepts must sign with their own key",
+        )
+    (holder,) = read_certificates(accepting.certificate)
+    if same_organisation(holder, facility):
+        raise _error(
+            deviation.file,
+            f"accepts {deviation.requirement} with a certificate of {accepting.organisation}, the "
+            "organisation that signs the sheet; a facility cannot accept its own values: expected "
+            "a certificate of the client's",
         )
 
 

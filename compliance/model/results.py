@@ -43,13 +43,18 @@ class Capability:
 
 @dataclass(frozen=True, slots=True)
 class Expected:
-    """The expected signers and time-stamping authorities: their certificates or their issuers'."""
+    """The expected signers and time-stamping authorities: their certificates or their issuers'.
+
+    `signers` sign for the facility.
+    """
 
     signers: tuple[Signer, ...]
     stamping: tuple[Signer, ...]
     """If there is any, every signature of a sheet must have a time stamp."""
     any_signer: bool
     """Accept any signer."""
+    clients: tuple[Signer, ...] = ()
+    """Who may countersign and accept deviations for the client."""
     now: datetime | None = None
     """Nothing can have been signed later; None: not checked."""
 

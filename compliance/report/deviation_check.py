@@ -49,7 +49,7 @@ def _ending(check: DeviationCheck) -> str:
         return "Valid." if check.code == 0 else "Not valid."
     if check.signature is not None and check.signature.trusted_as:
         return "Unchanged, but without a time stamp of a trusted authority."
-    return "Unchanged; signer not checked: give the expected one with --trust CERTIFICATE."
+    return "Unchanged; signer not checked: give the expected one with --client-trust CERTIFICATE."
 
 
 def check_data(check: DeviationCheck) -> dict[str, Any]:

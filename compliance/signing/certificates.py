@@ -6,6 +6,8 @@ usage were not checked, anyone with a server under a trusted authority could sig
 
 from __future__ import annotations
 
+import unicodedata
+
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
@@ -47,6 +49,16 @@ def read_certificates(data: bytes, *, file: str = "certificate") -> tuple[Signer
 def same_key(one: bytes, other: bytes) -> bool:
     """Return whether two certificates (DER) are for the same key, e.g. after a renewal."""
     return _public(one) == _public(other)
+
+
+def same_organisation(one: Signer, other: Signer) -> bool:
+    """Return whether two certificates name one organisation, spaces and case aside."""
+    names = [_plain(each.organisation or "") for each in (one, other)]
+    return bool(names[0]) and names[0] == names[1]
+
+
+def _plain(name: str) -> str:
+    return " ".join(unicodedata.normalize("NFKC", name).split()).casefold()
 
 
 def _public(certificate: bytes) -> bytes:

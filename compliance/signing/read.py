@@ -125,16 +125,20 @@ class PdfSignatures:
 
 
 def read_signatures(
-    data: bytes, trusted: Sequence[Signer] = (), stamping: Sequence[Signer] = ()
+    data: bytes,
+    trusted: Sequence[Signer] = (),
+    stamping: Sequence[Signer] = (),
+    clients: Sequence[Signer] | None = None,
 ) -> PdfSignatures:
     """Read and check all signatures of a PDF.
 
     `trusted` are certificates of signers, taken as they are, or of authorities that may
-    have issued a signer's; `stamping` likewise of time-stamping authorities. UnsoundError if
+    have issued a signer's; `stamping` likewise of time-stamping authorities, and `clients` of
+    those who countersign (default: as `trusted`). UnsoundError if
     the file is damaged or not a PDF.
     """
     return friendly_errors(
-        lambda: run_outside_event_loop(lambda: _read_all(data, trusted, stamping)), DAMAGED
+        lambda: run_outside_event_loop(lambda: _read_all(data, trusted, stamping, clients)), DAMAGED
     )
 
 
@@ -147,13 +151,20 @@ def count_signatures(file: BinaryIO) -> int:
         return 0
 
 
-def _read_all(data: bytes, trusted: Sequence[Signer], stamping: Sequence[Signer]) -> PdfSignatures:
+def _read_all(
+    data: bytes,
+    trusted: Sequence[Signer],
+    stamping: Sequence[Signer],
+    clients: Sequence[Signer] | None,
+) -> PdfSignatures:
     read_file(data)
     reader = PdfFileReader(BytesIO(data))
     embedded = list(reader.embedded_signatures)
     certified = _covered(embedded[0]) if embedded else 0
     return PdfSignatures(
-        signatures=tuple(_read(data, each, trusted, stamping) for each in embedded),
+        signatures=tuple(
+            _read(data, each, _trusted_for(each, trusted, clients), stamping) for each in embedded
+        ),
         revisions=reader.total_revisions,
         faults=tuple(_file_faults(data[:certified], data, reader, embedded)) if embedded else (),
         certified=certified,
@@ -193,6 +204,13 @@ def _file_faults(
 
 
 # ---------------------------------------------------------------- one signature
+
+
+def _trusted_for(
+    embedded: EmbeddedPdfSignature, trusted: Sequence[Signer], clients: Sequence[Signer] | None
+) -> Sequence[Signer]:
+    """Return who is trusted to sign in this field."""
+    return trusted if clients is None or embedded.field_name == FACILITY_FIELD else clients
 
 
 def _read(

@@ -4,14 +4,14 @@ The plan; the functions of `steps` carry it out.
 
     1  The file is as it was when last signed: every signature is valid and covers what it
        must, the fields are the expected ones, nothing was added after the last signature.
-    2  The signer, by certificate, and whether that certificate is trusted; a second
-       signature has another key.
+    2  The signer, by certificate, and whether that certificate is trusted as the facility's; a
+       second signature has another key, and one that is trusted as the client's.
     3  The time of signing, claimed by the signer or stamped by an authority, is within the
        certificate's validity; the facility signed within three days of the assessment, others
        not before it, nobody in the future; attached deviations had effect then.
     4  All attachments are present under their fixed names, with the digests that the
-       assessment states; deviations among them are signed by a trusted person, and not with
-       the key that first signed the sheet.
+       assessment states; deviations among them are signed by a person trusted as the client's,
+       and not with a key of the organisation that signed the sheet.
     5  The assessment, recomputed from the attachments with the draws of every document, is as
        stated. A verdict that arithmetic alone can turn is told both ways and not judged. Of a
        sheet of an earlier engine evidence, rule and limits must be as stated; its outcome is told
@@ -40,13 +40,13 @@ from compliance.signing.certificates import read_certificates
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.read import PdfSignatures, read_signatures
 from compliance.verification.compare import tool_version
+from compliance.verification.signer_check import check_signer
 from compliance.verification.steps import (
     WithheldError,
     check_attachments,
     check_intact,
     check_pages,
     check_recomputation,
-    check_signer,
     result_or_exception,
 )
 from compliance.verification.time_check import check_times
@@ -64,14 +64,16 @@ def verify_sheet(
     data: bytes,
     *,
     trust: Sequence[bytes] = (),
+    client_trust: Sequence[bytes] = (),
     timestamp_trust: Sequence[bytes] = (),
     any_signer: bool = False,
     now: datetime | None = None,
 ) -> Verification:
     """Carry out the plan on a sheet's bytes.
 
-    `trust` holds certificates, PEM or DER: of a signer, or of an authority that issues them;
-    `timestamp_trust` likewise of time-stamping authorities, and requires a time stamp of every
+    `trust` holds certificates, PEM or DER: of a facility's signer, or of an authority that issues
+    them; `client_trust` likewise of whoever may countersign and accept deviations, and
+    `timestamp_trust` of time-stamping authorities, and requires a time stamp of every
     signature. With `any_signer` step 2 accepts any signer. `now` (aware) is the time after which
     nothing can have been signed; without it this is not checked. Raises IdentityError if one of
     these contains no certificate; a file that is not a sheet raises nothing, its steps fail.
@@ -81,6 +83,7 @@ def verify_sheet(
         signers=tuple(signer for each in trust for signer in read_certificates(each)),
         stamping=tuple(signer for each in timestamp_trust for signer in read_certificates(each)),
         any_signer=any_signer,
+        clients=tuple(signer for each in client_trust for signer in read_certificates(each)),
         now=now,
     )
     return verify_as(data, expected)
@@ -93,7 +96,9 @@ def verify_as(data: bytes, expected: Expected) -> Verification:
 
 def _verified(data: bytes, expected: Expected) -> Verification:
     seal = result_or_exception(
-        lambda: read_signatures(_checked(data), expected.signers, expected.stamping)
+        lambda: read_signatures(
+            _checked(data), expected.signers, expected.stamping, expected.clients
+        )
     )
     attached = result_or_exception(lambda: read_attachments(_checked(data), largest=LARGEST_SHEET))
     stated = (
@@ -106,7 +111,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
     return Verification(
         steps=(
             check_intact(seal),
-            check_signer(seal, expected.signers, expected.any_signer),
+            check_signer(seal, expected, stated),
             check_times(
                 seal,
                 stated,

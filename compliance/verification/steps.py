@@ -1,7 +1,7 @@
 """The steps of a verification, numbered as in its plan.
 
-1 and 2: the file and its signers; 3, when they signed, is in `time_check`. 4 to 6: the evidence is
-as stated, the assessment follows from it, the pages show it.
+1: the file. 2 and 3, who signed it and when, are in `signer_check` and `time_check`. 4 to 6: the
+evidence is as stated, the assessment follows from it, the pages show it.
 """
 
 from __future__ import annotations
@@ -9,7 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import replace
 from itertools import islice
-from typing import TYPE_CHECKING, Any, Protocol, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 from compliance.documents import assessment_document
 from compliance.errors import ComplianceError, InputError
@@ -21,11 +21,10 @@ from compliance.evidence.attachments import (
     name_faults,
 )
 from compliance.model import Facts, Statement, Texts
-from compliance.model.results import Check, Expected, Status, Step, worst_status
-from compliance.model.signatures import Signature, Signer
+from compliance.model.results import Check, Expected, Status, Step
+from compliance.model.signatures import Signer
 from compliance.model.stated import ENGINE, SCHEMA, TOOL, number_digits
 from compliance.plain_data import digest
-from compliance.signing.certificates import same_key
 from compliance.signing.read import PdfSignatures
 from compliance.verification.compare import (
     ABSENT,
@@ -90,15 +89,6 @@ def first_details(details: Iterable[Statement], most: int = MOST_DETAILS) -> tup
 SealOrFault = PdfSignatures | Exception
 
 
-class Signed(Protocol):
-    """A signature with its signer: in a sheet, or beside a file."""
-
-    @property
-    def signer(self) -> Signer: ...
-    @property
-    def trusted_as(self) -> str | None: ...
-
-
 # ---------------------------------------------------------------- 1: the file
 
 
@@ -118,89 +108,6 @@ def check_intact(seal: SealOrFault) -> Step:
         for signature in seal.signatures[1:]
     )
     return Step(Check.INTACT, Status.OK, intact, added)
-
-
-# ---------------------------------------------------------------- 2: who
-
-
-def check_signer(seal: SealOrFault, trusted: Sequence[Signer], any_signer: bool) -> Step:
-    """Check who signed, and whether they are trusted (2)."""
-    if isinstance(seal, Exception) or not seal.signatures:
-        return Step(Check.SIGNER, Status.FAIL, Statement("no-signer"))
-    if (twice := _signed_twice(seal.signatures)) is not None:
-        signed_twice = Statement("signed-twice", _holder(twice))
-        return Step(Check.SIGNER, Status.FAIL, signed_twice, (_digest(twice),))
-    several = len(seal.signatures) > 1
-    statuses: list[Status] = []
-    signers: list[tuple[Statement, Statement]] = []
-    for index, signature in enumerate(seal.signatures):
-        status, trust = _standing(signature, trusted, any_signer, countersigned=index > 0)
-        statuses.append(status)
-        role = signature.role if several else None
-        facts: Facts = {**_holder(signature.signer), "role": role, "trust": trust}
-        signers.append((Statement("signer", facts), _digest(signature.signer)))
-    worst = worst_status(statuses)
-    signers.insert(0, signers.pop(statuses.index(worst)))  # the one that decides comes first
-    first, *others = (statement for pair in signers for statement in pair)
-    return Step(Check.SIGNER, worst, first, tuple(others))
-
-
-def _signed_twice(signatures: Sequence[Signature]) -> Signer | None:
-    """Return the signer whose key signed both first and again later."""
-    for each in signatures[1:]:
-        if same_key(each.signer.certificate, signatures[0].signer.certificate):
-            return each.signer
-    return None
-
-
-def _standing(
-    signature: Signature, trusted: Sequence[Signer], any_signer: bool, *, countersigned: bool
-) -> tuple[Status, Statement]:
-    status, trust = trust_status(signature, trusted, any_signer)
-    if status is Status.UNKNOWN:
-        return status, Statement("name-trusted")
-    if status is Status.OK:
-        return status, trust
-    facts: Facts = {"trust": trust, "why_not": signature.why_not}
-    if countersigned:
-        return Status.UNKNOWN, Statement("countersigned-untrusted", facts)
-    return status, Statement("signer-untrusted", facts)
-
-
-def trust_status(
-    signed: Signed, trusted: Sequence[Signer], any_signer: bool
-) -> tuple[Status, Statement]:
-    """Judge whether the signer is expected, and say why."""
-    if signed.trusted_as is not None:
-        return Status.OK, quoted(signed.trusted_as)
-    if any_signer:
-        return Status.OK, Statement("any-signer")
-    if not trusted:
-        return Status.UNKNOWN, Statement("trust-unchecked")
-    return Status.FAIL, _unlike(signed.signer, trusted)
-
-
-def _unlike(signer: Signer, trusted: Sequence[Signer]) -> Statement:
-    """Say that a signer is not trusted; point out a trusted one with the same name."""
-    for each in trusted:
-        if (each.name, each.organisation) == (signer.name, signer.organisation):
-            same = same_key(each.certificate, signer.certificate)
-            digests = {"own": signer.fingerprint, "trusted": each.fingerprint}
-            return Statement("namesake-trusted", digests, "certificate" if same else "key")
-    return Statement("not-trusted")
-
-
-def _digest(signer: Signer) -> Statement:
-    return Statement("certificate-digest", {"sha256": signer.fingerprint})
-
-
-def _holder(signer: Signer) -> Facts:
-    return {
-        "name": signer.name,
-        "organisation": signer.organisation,
-        "email": signer.email,
-        "issuer": None if signer.self_issued else signer.issuer,
-    }
 
 
 DIGITS = number_digits(SCHEMA)
@@ -252,7 +159,7 @@ def _who_accepted(
         return []
     from compliance.evidence.deviation_file import acceptor_trust
 
-    return acceptor_trust(attached, expected.signers, expected.stamping, facility)
+    return acceptor_trust(attached, expected, facility)
 
 
 # ---------------------------------------------------------------- 5: computed again

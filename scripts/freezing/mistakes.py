@@ -210,7 +210,7 @@ def broken_deviations(inputs: Path, folder: Path) -> Iterator[Call]:
     whole = f"{IN}/golden/0.1.0/deviation.json"
     yield call("assess", DEMO, "--slot", "1", "--deviation", whole, *key)
     yield call("assess", DEMO, "--slot", "3", "--deviation", whole, *key[:-1], "2027-05-01T00:00Z")
-    trusted = ("--deviation-trust", f"{KEYS}/client.pem")
+    trusted = ("--client-trust", f"{KEYS}/client.pem")
     yield call("assess", DEMO, "--slot", "3", "--deviation", whole, *trusted, *key)
 
 

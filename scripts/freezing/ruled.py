@@ -40,7 +40,7 @@ def assessing(job: RuleJob) -> Iterator[Case]:
         yield Case(f"assess/{job.rule}/printed", (call(*printed),))
     elif job.accepted:
         given = tuple(word for file in job.accepted for word in ("--deviation", f"{IN}/{file}"))
-        key = ("--deviation-trust", f"{KEYS}/client.pem", *FACILITY)
+        key = ("--client-trust", f"{KEYS}/client.pem", *FACILITY)
         yield Case(
             f"assess/{job.rule}/accepted",
             (

@@ -124,7 +124,7 @@ def deviating() -> Iterator[Case]:
     files = [f"{IN}/deviations/demo/{name}.json" for name in DEMO_MISSED]
     given = tuple(word for name in files for word in ("--deviation", name))
     slot = ("assess", DEMO, "--slot", "3", *given, "--now", LATER)
-    client, root = (("--deviation-trust", f"{KEYS}/{name}.pem") for name in ("client", "root"))
+    client, root = (("--client-trust", f"{KEYS}/{name}.pem") for name in ("client", "root"))
     yield Case(
         "signing/deviations",
         (
@@ -139,7 +139,7 @@ def deviating() -> Iterator[Case]:
 def verifying(jobs: list[RuleJob]) -> Iterator[Case]:
     """Sheets, folders and deliveries of another version."""
     golden = f"{IN}/golden/0.1.0"
-    trust = ("--trust", f"{golden}/facility.pem", "--trust", f"{golden}/client.pem")
+    trust = ("--trust", f"{golden}/facility.pem", "--client-trust", f"{golden}/client.pem")
     for name in ("accepted.pdf", "countersigned.pdf", "delivery.zip"):
         yield Case(
             f"verify/golden/{name}",

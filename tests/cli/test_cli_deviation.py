@@ -65,7 +65,7 @@ def accepted(compliance: Run, job: Path) -> Path:
 
 def test_the_verdict_and_the_exit_code_stay(compliance: Run, accepted: Path) -> None:
     call = ("assess", "job.yaml", "--slot", "1", "--out", "again", "--no-sheet", *LATER)
-    done = compliance(*call, "--deviation", "d.json", "--deviation-trust", "client.pem")
+    done = compliance(*call, "--deviation", "d.json", "--client-trust", "client.pem")
     assert (done.returncode, done.stderr) == (1, "")
     assert "not compliant" in done.stdout
     assert "  Accepted with deviations; the verdict stays\n" in done.stdout
@@ -92,7 +92,7 @@ def test_sheets_carry_them_and_verify_reads_them(compliance: Run, accepted: Path
     assert compliance(*call, "--deviation", "d.json").returncode == 1
     done = compliance("verify", "again/KX-7-1-tiny.pdf", "--any-signer")
     assert done.returncode == 0
-    assert "deviation-1.json: white-level, signed by Cleo Client, Tidal" in done.stdout
+    assert "deviation-1.json: white-level, accepted by Cleo Client, signed by Cleo" in done.stdout
     assert done.stdout.endswith("The sheet states: not compliant,\n  accepted with deviations.\n")
     done = compliance(*NEW[:2], "again/KX-7-1-tiny.pdf", *NEW[3:], "--out", "e.json", *LATER)
     assert done.returncode == 0
@@ -103,12 +103,12 @@ def test_sheets_carry_them_and_verify_reads_them(compliance: Run, accepted: Path
     [
         (("--slot", "2", "--deviation", "d.json"), "d.json: is for job KX-7, slot 1 by tiny; "),
         (
-            ("--deviation", "d.json", "--deviation-trust", "other.pem"),
+            ("--deviation", "d.json", "--client-trust", "other.pem"),
             "d.json: signed by Cleo Client, SHA-256",
         ),
         (("--deviation", "tampered.json"), "tampered.json: the signature does not match"),
         (("--deviation", "none.json"), "none.json: no such deviation file"),
-        (("--deviation-trust", "client.pem"), "--deviation-trust requires --deviation"),
+        (("--client-trust", "client.pem"), "--client-trust requires --deviation"),
     ],
 )
 def test_refused_in_one_line(
@@ -195,7 +195,7 @@ def test_new_writes_over_nothing(compliance: Run, accepted: Path) -> None:
 
 
 def test_verify_in_words_and_codes(compliance: Run, accepted: Path) -> None:
-    done = compliance("deviation", "verify", "d.json", "--trust", "client.pem", *LATER)
+    done = compliance("deviation", "verify", "d.json", "--client-trust", "client.pem", *LATER)
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.startswith("d.json: slot 1 of KX-7, tiny\n")
     assert "Signed by Cleo Client, Tidal: its certificate is among the trusted" in done.stdout
@@ -204,7 +204,7 @@ def test_verify_in_words_and_codes(compliance: Run, accepted: Path) -> None:
     assert done.returncode == 3
     assert "  Signed by Cleo Client, Tidal: not checked\n" in done.stdout
     assert "not among" not in done.stdout
-    done = compliance("deviation", "verify", "d.json", "--trust", "other.pem", *LATER)
+    done = compliance("deviation", "verify", "d.json", "--client-trust", "other.pem", *LATER)
     assert (done.returncode, done.stdout.splitlines()[-1]) == (1, "  Not valid.")
     assert "  Signed by Cleo Client, Tidal: not trusted\n" in done.stdout
     done = compliance("deviation", "verify", "d.json", "--now", "2027-01-01T00:00:00Z")

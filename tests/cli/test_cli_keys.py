@@ -241,5 +241,7 @@ def test_two_sheets_with_one_number(assess: Run, compliance: Run, tmp_path: Path
     (tmp_path / "client.pem").chmod(0o600)
     key = ("--identity", "client.pem", *NOW)
     assert compliance("countersign", "one.pdf", *key, "--out", "three.pdf").returncode == 0
-    done = compliance("verify", "one.pdf", "three.pdf", "--trust", "root.pem")
+    check = ("verify", "one.pdf", "three.pdf", "--trust", "root.pem")
+    assert compliance(*check).returncode == 3
+    done = compliance(*check, "--client-trust", "root.pem")
     assert (done.returncode, done.stderr) == (0, "")

@@ -30,6 +30,7 @@ NOW = ("--now", "2026-11-20T16:00:00Z")
 ROOT = issued("Kelp Authority", ca=True, life=20 * YEAR)
 FACILITY = issued("Jo Heron", ROOT)
 CLIENT = issued("Cleo Client", ROOT)
+COLLEAGUE = issued("Nils Colleague", ROOT)
 SHEET = "sheets/KX-7-1-tiny.pdf"
 ACCEPT = (
     *("deviation", "new", SHEET, "--requirement", "white-level", "--reason", "it is enough"),
@@ -37,6 +38,7 @@ ACCEPT = (
 )
 DELIVER = ("deliver", "sheets", "--out", "d.zip", *NOW)
 CHECK = {ACCEPT: ("deviation", "verify", "d.json", *NOW), DELIVER: ("verify", "d.zip")}
+TRUST = {ACCEPT: "--client-trust", DELIVER: "--trust"}
 
 
 @pytest.fixture(scope="module")
@@ -103,10 +105,10 @@ def test_signed_with_a_key(
     with key(home) as (options, settings):  # type: ignore[attr-defined]
         done = run(*call, *options, **settings)
     assert (done.returncode, done.stderr) == (0, "")
-    done = compliance(*CHECK[call], "--trust", "root.pem")
+    done = compliance(*CHECK[call], TRUST[call], "root.pem")
     assert (done.returncode, done.stderr) == (0, "")
     told = " ".join(done.stdout.split())
-    assert "Cleo Client, Low House: its certificate was issued under Kelp Authority" in told
+    assert "Cleo Client, Tidal Pictures: its certificate was issued under Kelp Authority" in told
 
 
 @pytest.mark.parametrize(
@@ -141,7 +143,7 @@ def test_stamped_or_not_at_all(compliance: Run, home: Path, call: tuple[str, ...
     with serving(answer) as url:
         done = compliance(*call, *FILE_KEY, "--timestamp", url)
         assert (done.returncode, done.stderr) == (0, "")
-    expected = ("--trust", "root.pem", "--timestamp-trust", "clock.pem")
+    expected = (TRUST[call], "root.pem", "--timestamp-trust", "clock.pem")
     done = compliance(*CHECK[call], *expected)
     told = " ".join(done.stdout.split())
     if call is ACCEPT:
@@ -200,17 +202,40 @@ def test_a_facility_cannot_accept_what_it_delivers(compliance: Run, home: Path) 
     done = compliance(*(document if each == SHEET else each for each in ACCEPT), *own)
     assert (done.returncode, done.stderr) == (0, ""), "a document tells of no signature"
     call = ("assess", "job.yaml", "--out", "again", "--deviation", "d.json", *NOW)
-    done = compliance(*call, *own, "--deviation-trust", "root.pem")
+    done = compliance(*call, *own, "--client-trust", "root.pem")
     assert done.returncode == 2
     assert done.stderr == told
     assert not list((home / "again").iterdir())
 
 
-def test_another_key_of_the_house_may_accept(compliance: Run, home: Path) -> None:
-    """Of one authority, which many a facility has: only the sheet's own key is refused."""
+def test_another_key_of_the_house_may_not_accept_either(compliance: Run, home: Path) -> None:
+    document = SHEET.replace(".pdf", ".json")
+    (home / "colleague.pem").write_bytes(COLLEAGUE.key_file() + COLLEAGUE.chain)
+    (home / "colleague.pem").chmod(0o600)
+    new = [document if each == SHEET else each for each in ACCEPT]
+    assert compliance(*new, "--identity", "colleague.pem").returncode == 0
+    call = ("assess", "job.yaml", "--out", "again", "--deviation", "d.json", *NOW)
+    done = compliance(*call, "--identity", "facility.pem", "--client-trust", "root.pem")
+    assert done.returncode == 2
+    assert done.stderr.startswith(
+        "d.json: accepts white-level with a certificate of Low House, the organisation that signs "
+    )
+
+
+def test_an_authority_that_is_trusted_for_the_facility_accepts_nothing(
+    compliance: Run, home: Path
+) -> None:
+    """It may have issued a certificate to the facility under any name."""
     assert compliance(*ACCEPT, *FILE_KEY).returncode == 0
     call = ("assess", "job.yaml", "--out", "again", "--deviation", "d.json", *NOW)
     done = compliance(*call, "--identity", "facility.pem")
     assert (done.returncode, done.stderr) == (1, "")
-    done = compliance("verify", "again/KX-7-1-tiny.pdf", "--trust", "root.pem")
+    check = ("verify", "again/KX-7-1-tiny.pdf", "--trust", "root.pem")
+    done = compliance(*check)
+    assert (done.returncode, done.stderr) == (3, "")
+    told = " ".join(done.stdout.split())
+    assert (
+        "accepted by Cleo Client, signed by Cleo Client, Tidal Pictures: identity not che" in told
+    )
+    done = compliance(*check, "--client-trust", "root.pem")
     assert (done.returncode, done.stderr) == (0, "")

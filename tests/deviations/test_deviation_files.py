@@ -205,13 +205,18 @@ def test_they_travel_with_the_sheet_and_are_computed_again() -> None:
 
 def test_a_sheet_with_deviations_holds_when_both_are_trusted() -> None:
     data = near_limit.sheet(accepted=True)
-    found = verify_sheet(data, trust=[identity().pem, client().pem])
+    found = verify_sheet(data, trust=[identity().pem], client_trust=[client().pem])
     assert (found.exit_code, found.verdict) == (0, "not-compliant")
     assert found.disposition == "accepted-with-deviations"
-    assert "white-colour, signed by Cleo Client" in step_details(found.steps[3])[1]
-    found = verify_sheet(data, trust=[identity().pem])
+    assert (
+        "white-colour, accepted by Cleo Client, signed by Cleo Client, Tidal"
+        in step_details(found.steps[3])[1]
+    )
+    for given in ({}, {"client_trust": [identity().pem]}):
+        assert verify_sheet(data, trust=[identity().pem], **given).exit_code == 3
+    found = verify_sheet(data, trust=[identity().pem, client().pem])
     assert found.exit_code == 3
-    assert "a deviation's signer is not trusted" in step_text(found.steps[3])
+    assert "the signer of a deviation was not checked as the client's" in step_text(found.steps[3])
 
 
 @pytest.mark.parametrize(
@@ -259,11 +264,27 @@ def test_a_facility_cannot_accept_what_it_delivers(again: Callable[[Identity], I
     with pytest.raises(DeviationError, match="accepts white-level with the key that signs the sh"):
         write_sheet(found, identity=identity())
     assert write_sheet(found, identity=client())
-    checked = verify_sheet(signed(attachments(found)), trust=[identity().pem, who.pem])
+    checked = verify_sheet(
+        signed(attachments(found)), trust=[identity().pem], client_trust=[who.pem]
+    )
     assert str(checked.steps[3].status) == "fail"
     assert step_text(checked.steps[3]).startswith(
         "deviation-1.json: accepts white-level with the key"
     )
+
+
+@pytest.mark.parametrize("given", [{"any_signer": True}, {"client_trust": [identity().pem]}])
+def test_nor_with_a_colleagues_key(given: Any) -> None:
+    """Another key of the same organisation is the facility's, whoever is trusted."""
+    from helpers.signing import signed
+
+    colleague = identity("Nils Colleague")
+    found = assessment([near_limit.deviation(who=colleague)], now=AGAIN)
+    with pytest.raises(DeviationError, match="with a certificate of Low House, the organisation"):
+        write_sheet(found, identity=identity())
+    checked = verify_sheet(signed(attachments(found)), **given)
+    assert str(checked.steps[3].status) == "fail"
+    assert "expected a certificate of the client's" in step_text(checked.steps[3])
 
 
 def test_a_disposition_out_of_nothing_is_found() -> None:

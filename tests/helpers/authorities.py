@@ -18,7 +18,7 @@ from pyhanko.sign.timestamps import DummyTimeStamper
 from compliance.signing.certificates import signer_of
 from compliance.signing.keys import Identity
 from compliance.signing.timestamps import Stamper
-from helpers.signing import MADE, SIGNED
+from helpers.signing import MADE, SIGNED, organisation
 
 YEAR = timedelta(days=365)
 DOCUMENTS = x509.ObjectIdentifier("1.3.6.1.5.5.7.3.36")
@@ -97,7 +97,7 @@ def issued(
     subject = x509.Name(
         [
             x509.NameAttribute(NameOID.COMMON_NAME, name),
-            x509.NameAttribute(NameOID.ORGANIZATION_NAME, "Low House"),
+            x509.NameAttribute(NameOID.ORGANIZATION_NAME, organisation(name)),
         ]
     )
     allowed = usages or (("key_cert_sign", "crl_sign") if ca else USAGES[:2])

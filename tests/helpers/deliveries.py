@@ -23,13 +23,13 @@ from helpers.near_limit import AGAIN
 from helpers.signing import identity
 
 Files = dict[str, bytes]
-TRUST = (identity().pem, near_limit.client().pem)
+TRUST, CLIENTS = (identity().pem,), (near_limit.client().pem,)
 
 
 @cache
 def verify(data: bytes) -> Verification:
     """The verification of a sheet with the tests' signers; each only once in all tests."""
-    return verify_sheet(data, trust=TRUST)
+    return verify_sheet(data, trust=TRUST, client_trust=CLIENTS)
 
 
 @cache

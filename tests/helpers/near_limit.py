@@ -58,7 +58,9 @@ requirements:
     return rule_from_resolved(found.resolved, found.files)
 
 
-def job(slot: str = "1", reference: str = "KX-7", serial: str | None = "S-1") -> Any:
+def job(
+    slot: str = "1", reference: str = "KX-7", serial: str | None = "S-1", people: Any = None
+) -> Any:
     """A job with one slot, as plain data."""
     display = {"make": "Invented", "model": "D-1", **({"serial": serial} if serial else {})}
     return {
@@ -66,6 +68,7 @@ def job(slot: str = "1", reference: str = "KX-7", serial: str | None = "S-1") ->
         "title": "A film about kelp",
         "client": {"name": "Tidal Pictures"},
         "facility": {"name": "Low House"},
+        **({"people": people} if people else {}),
         "display": display,
         "encoding": "rgb-8-full",
         "slots": [

@@ -34,10 +34,15 @@ COUNTER_BOX = Box(0, 300, 40, 500, 100)
 ATTACHED = {"assessment.json": b'{"number": "X"}\n', "readings.csv": b"r,g,b,X,Y,Z\n"}
 
 
+def organisation(name: str) -> str:
+    """The organisation of an invented person: the client's, or else the facility."""
+    return "Tidal Pictures" if name == "Cleo Client" else "Low House"
+
+
 @cache
 def identity(name: str = "Ada Quill") -> Identity:
     """An identity by that name; the same one in all tests."""
-    data = new_identity(name, "Low House", "ada@example.org", PASSWORD, MADE)
+    data = new_identity(name, organisation(name), "ada@example.org", PASSWORD, MADE)
     return load_identity(data, PASSWORD)
 
 

@@ -56,7 +56,7 @@ def test_an_honest_sheet_is_the_same_again(page: str) -> None:
 def test_a_sheet_that_another_program_countersigned_is_the_same_still() -> None:
     """It writes other metadata after the facility's, which shows on no page."""
     data = countersigned_elsewhere(write_sheet(assessment(), identity=identity()))
-    found = verify_sheet(data, trust=[*ME, identity("Cleo Client").pem])
+    found = verify_sheet(data, trust=ME, client_trust=[identity("Cleo Client").pem])
     assert [str(step.status) for step in found.steps] == ["ok"] * 6
 
 

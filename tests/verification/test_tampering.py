@@ -40,7 +40,7 @@ from compliance.report.verification import step_details, step_text
 from compliance.sheet.make_sheet import write_sheet
 from compliance.verification import verify_sheet
 
-TRUST = [identity().pem, identity("Cleo Client").pem]
+TRUST, CLIENTS = [identity().pem], [identity("Cleo Client").pem]
 
 
 @cache
@@ -277,14 +277,14 @@ def test_it_is_refused_in_so_many_words(name: str) -> None:
         if words not in EVIDENCE:
             # Computing and drawing again would take most of the time.
             patch.setattr("compliance.verification._again", lambda *_: ValueError("left out"))
-        found = verify_sheet(data, trust=TRUST)
+        found = verify_sheet(data, trust=TRUST, client_trust=CLIENTS)
     assert found.exit_code == 1, everything(found)
     assert words in everything(found)
 
 
 @pytest.mark.parametrize("make", [sheet, twice, stamped])
 def test_what_was_tampered_with_was_sound_before(make: Callable[[], bytes]) -> None:
-    found = verify_sheet(make(), trust=TRUST)
+    found = verify_sheet(make(), trust=TRUST, client_trust=CLIENTS)
     assert found.exit_code == 0, everything(found)
 
 

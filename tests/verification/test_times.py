@@ -128,8 +128,12 @@ def test_who_names_authorities_of_time_asks_for_stamps() -> None:
     assert step_text(found.steps[2]).startswith("no time stamp: 2026-11-20 16:00 UTC as the signer")
     stamped = signed(stamper=Within())
     data = countersigned(stamped)
-    both = [identity().pem, identity("Cleo Client").pem]
-    found = verify_sheet(data, trust=both, timestamp_trust=[clock().root.pem])
+    found = verify_sheet(
+        data,
+        trust=[identity().pem],
+        client_trust=[identity("Cleo Client").pem],
+        timestamp_trust=[clock().root.pem],
+    )
     assert first_three(found) == ["ok", "ok", "unknown"]
     assert step_text(found.steps[2]).startswith(
         "facility: 2026-11-20 16:00 UTC by a trusted time stamp"

@@ -100,12 +100,12 @@ def test_trust_without_a_certificate_is_an_error() -> None:
 
 def test_a_countersigned_sheet() -> None:
     data = countersigned(sheet())
-    both = [*ME, identity("Cleo Client").pem]
-    assert verify_sheet(data, trust=both).exit_code == 0
+    client = [identity("Cleo Client").pem]
+    assert verify_sheet(data, trust=ME, client_trust=client).exit_code == 0
     found = verify_sheet(data, trust=ME)
     assert (statuses(found)[1], found.exit_code) == ("unknown", 3)
     assert "Cleo Client" in told(found, 2)
-    assert verify_sheet(data, trust=both[1:]).exit_code == 1
+    assert verify_sheet(data, trust=client, client_trust=client).exit_code == 1
     assert verify_sheet(data).exit_code == 3
 
 

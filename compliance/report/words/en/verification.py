@@ -57,6 +57,11 @@ def countersigned_untrusted(trust: str, why_not: str) -> str:
     return f"countersigned; {signer_untrusted(trust, why_not)}"
 
 
+def other_facility(organisation: str | None, facility: str) -> str:
+    named = f"names {organisation}" if organisation else "names no organisation"
+    return f"the certificate {named}; the job's facility is {facility}"
+
+
 def namesake(key: str) -> Callable[..., str]:
     """Make the text that another certificate or key under the same name is trusted."""
 
@@ -181,7 +186,7 @@ def attachments(names: tuple[str, ...]) -> str:
 
 
 def attachments_acceptor_untrusted(names: tuple[str, ...]) -> str:
-    return f"{attachments(names)}; a deviation's signer is not trusted"
+    return f"{attachments(names)}; the signer of a deviation was not checked as the client's"
 
 
 def sheet_step(path: str, check: str, result: str) -> str:
@@ -219,6 +224,15 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "name-trusted": "not checked; give the expected signer with --trust CERTIFICATE",
     "signer-untrusted": signer_untrusted,
     "countersigned-untrusted": countersigned_untrusted,
+    "countersigned-by-facility": (
+        "countersigned for the facility's own organisation, so not for the client"
+    ),
+    "name-client": "countersigned; not checked; give the client's with --client-trust CERTIFICATE",
+    "facility-trust": (
+        "its certificate is trusted for the facility (--trust), not for the client (--client-trust)"
+    ),
+    "other-facility": other_facility,
+    "other-person": "the certificate is of {name}; the job names as authorised: {person}",
     "any-signer": "any signer is accepted; not checked",
     "trust-unchecked": "not checked",
     "not-trusted": "not among the trusted certificates",
