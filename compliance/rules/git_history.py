@@ -19,6 +19,7 @@ import tempfile
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from pathlib import Path
 from typing import NamedTuple
 
@@ -90,6 +91,38 @@ def provenance(path: Path, data: bytes) -> Origin:
     `UNKNOWN` if it is not known to be under version control. A link is followed.
     """
     real = Path(os.path.realpath(path))
+    head = _head(real.parent)
+    return _origin(real, data) if head is None else _settled_origin(real, data, head)
+
+
+@lru_cache(maxsize=1024)
+def _settled_origin(real: Path, data: bytes, _commit: str) -> Origin:
+    """An origin by all that settles it: the file, its content, and the commit checked out."""
+    return _origin(real, data)
+
+
+def _head(folder: Path) -> str | None:
+    """Read the commit checked out above `folder` without git; None if that is not so simple.
+
+    Simple is a branch with a file of its own, as each has since its last commit, or a commit
+    checked out by itself (gitrepository-layout).
+    """
+    for above in (folder, *folder.parents):
+        repository = above / ".git"
+        if repository.exists():
+            break
+    else:
+        return None
+    try:
+        head = (repository / "HEAD").read_text(encoding="ascii").strip()
+        name = head.removeprefix("ref: ")
+        commit = (repository / name).read_text(encoding="ascii").strip() if name != head else head
+    except (OSError, UnicodeDecodeError):
+        return None
+    return commit if re.fullmatch("[0-9a-f]{40}|[0-9a-f]{64}", commit) else None
+
+
+def _origin(real: Path, data: bytes) -> Origin:
     folder, name = real.parent, real.name
     answer = _ask(folder, "rev-parse", "--show-prefix", f"HEAD:./{name}")
     if answer is None:

@@ -6,12 +6,14 @@ import hashlib
 import json
 import subprocess
 from pathlib import Path
+from typing import Any
 
 import pytest
 from helpers.sample_text import HOUSE, RULE, STEPS, complaint, edited, rule_folder, write
 
 from compliance.errors import RuleError
 from compliance.plain_data import canonical_bytes
+from compliance.rules import git_history
 from compliance.rules.library import load_rule, rule_from_resolved, shipped_folder, shipped_rules
 
 
@@ -277,6 +279,34 @@ def test_the_commit_is_the_last_that_touched_the_file(versioned: Path) -> None:
     git(versioned, "commit", "--quiet", "--all", "--message", "second")
     second = git(versioned, "rev-parse", "HEAD")
     assert [file.commit for file in load_rule(versioned / "sdr.yaml").files] == [first, second]
+
+
+def test_git_is_asked_again_only_where_the_answer_may_differ(
+    versioned: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked: list[str] = []
+    ask = git_history.ask
+
+    def counted(folder: Path, *question: str, **more: Any) -> bytes | None:
+        asked.append(question[0])
+        return ask(folder, *question, **more)
+
+    monkeypatch.setattr(git_history, "ask", counted)
+
+    def queries() -> int:
+        asked.clear()
+        load_rule(versioned / "sdr.yaml")
+        return len(asked)
+
+    each = queries() // 2
+    assert each >= 2
+    assert queries() == 0
+    write(versioned, {"sdr.yaml": RULE + "# later\n"})
+    assert queries() == each
+    git(versioned, "commit", "--quiet", "--all", "--message", "second")
+    assert queries() == 2 * each
+    git(versioned, "pack-refs", "--all")
+    assert [queries(), queries()] == [2 * each] * 2  # where the branch is not a file of its own
 
 
 def test_an_unversioned_file_has_no_commit(versioned: Path) -> None:
