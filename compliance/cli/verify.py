@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import Counter
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from datetime import datetime
+from datetime import date, datetime
 from pathlib import Path
 from typing import Any
 
@@ -21,10 +21,17 @@ from compliance.cli._options import (
     timestamp_trust_option,
     trust_option,
 )
+from compliance.cli._requirements import Requirements, requirement_options
 from compliance.cli._terminal import escape_controls, print_note, print_plain
 from compliance.cli._text import COLUMNS, print_json, wrap
 from compliance.errors import DeliveryError, SheetError, UsageError
-from compliance.model.results import DeliveryVerification, Expected, Step, Verification
+from compliance.model.results import (
+    DeliveryVerification,
+    Expected,
+    Required,
+    Step,
+    Verification,
+)
 from compliance.report.exports import exit_code
 from compliance.report.verification import (
     delivery_data,
@@ -49,11 +56,8 @@ class Checked:
     verification: Verification | DeliveryVerification | None
     fault: str = ""
     is_delivery: bool = False
-
-    @property
-    def code(self) -> int:
-        """The exit code for this one alone."""
-        return 2 if self.verification is None else self.verification.exit_code
+    code: int = 2
+    """The exit code for this one alone, with what is required."""
 
     @property
     def number(self) -> str | None:
@@ -72,6 +76,7 @@ class Checked:
     help="Accept any signer: check everything but who signed. A facility still cannot accept or "
     "countersign for its client.",
 )
+@requirement_options()
 @now_option("Time of the check as RFC 3339: nothing can have been signed later; default: now.")
 @format_option()
 def command(
@@ -80,6 +85,8 @@ def command(
     client_trust: tuple[Path, ...],
     timestamp_trust: tuple[Path, ...],
     any_signer: bool,
+    required: tuple[Required, ...],
+    on: date | None,
     now: datetime,
     form: str,
 ) -> int:
@@ -98,7 +105,8 @@ def command(
 
     Exit codes: 0 valid, 1 something is broken or the signer is not trusted, 2 wrong input or
     call, 3 intact but not everything was checked or compared, 4 internal or I/O failure; of
-    several sheets the first of 4, 2, 1, 3, 0.
+    several sheets the first of 4, 2, 1, 3, 0. That a verdict has expired changes the exit code
+    only with --require current.
     """
     for option, given in (("--trust", trust), ("--client-trust", client_trust)):
         if given and any_signer:
@@ -110,16 +118,17 @@ def command(
         clients=tuple(read_trust(client_trust)),
         now=now,
     )
-    checked = [each for sheet in sheets for each in _checked(sheet, expected)]
+    requirements = Requirements.given(required, on, now)
+    checked = [each for sheet in sheets for each in _checked(sheet, expected, requirements)]
     if form == "json":
         print_json(
             {
-                "sheets": [_data(each) for each in checked if not each.is_delivery],
-                "deliveries": [_data(each) for each in checked if each.is_delivery],
+                "sheets": [_data(each, requirements) for each in checked if not each.is_delivery],
+                "deliveries": [_data(each, requirements) for each in checked if each.is_delivery],
             }
         )
     else:
-        _print(checked)
+        _print(checked, requirements)
     for each in checked:
         if each.fault:
             print_note(each.fault)
@@ -134,7 +143,7 @@ def command(
 # ---------------------------------------------------------------- the checks
 
 
-def _checked(path: Path, expected: Expected) -> list[Checked]:
+def _checked(path: Path, expected: Expected, required: Requirements) -> list[Checked]:
     """Check what `path` names: one sheet or delivery, or every sheet of a plain folder."""
     try:
         files = sheets_of(path)
@@ -142,25 +151,26 @@ def _checked(path: Path, expected: Expected) -> list[Checked]:
         return [Checked(path, None, str(fault))]
     if files != [path]:
         print_note(f"{path}: is a folder, not a delivery; cannot tell whether sheets are missing")
-    return [_check(file, expected) for file in files]
+    return [_check(file, expected, required) for file in files]
 
 
-def _check(file: Path, expected: Expected) -> Checked:
+def _check(file: Path, expected: Expected, required: Requirements) -> Checked:
     from compliance.delivery.open_delivery import is_zip
     from compliance.verification import verify_as
 
     silence_libraries()
     if file.is_dir() or is_zip(file):
-        return _check_delivery(file, expected)
+        return _check_delivery(file, expected, required)
     try:
         data = read_sheet(file)
         reject_non_sheet(file, data)
     except SheetError as fault:
         return Checked(file, None, str(fault))
-    return Checked(file, verify_as(data, expected))
+    verification = verify_as(data, expected)
+    return Checked(file, verification, code=required.code(verification))
 
 
-def _check_delivery(path: Path, expected: Expected) -> Checked:
+def _check_delivery(path: Path, expected: Expected, required: Requirements) -> Checked:
     from compliance.delivery.check import verify_delivery
     from compliance.verification import verify_as
 
@@ -175,7 +185,8 @@ def _check_delivery(path: Path, expected: Expected) -> Checked:
         )
     except DeliveryError as fault:
         return Checked(path, None, str(fault), is_delivery=True)
-    return Checked(path, verification, is_delivery=True)
+    code = required.code(verification)
+    return Checked(path, verification, is_delivery=True, code=code)
 
 
 def _twins(sheets: Sequence[Checked]) -> list[str]:
@@ -211,27 +222,37 @@ def _misnamed(sheets: Sequence[Checked]) -> list[str]:
 # ---------------------------------------------------------------- what is printed
 
 
-def _print(checked: Sequence[Checked]) -> None:
+def _print(checked: Sequence[Checked], required: Requirements) -> None:
     for index, each in enumerate(row for row in checked if row.verification):
         if index:
             click.echo()
         if isinstance(each.verification, DeliveryVerification):
-            _print_delivery(each.file, each.verification)
+            _print_delivery(each.file, each.verification, required)
         elif each.verification is not None:
-            _print_sheet(each.file, each.verification)
+            _print_sheet(each.file, each.verification, required)
 
 
-def _print_sheet(file: Path, sheet: Verification) -> None:
+def _print_sheet(file: Path, sheet: Verification, required: Requirements) -> None:
     print_plain(f"{file}: {sheet.number}" if sheet.number else f"{file}")
-    for line in sheet_outcome(sheet):
-        _print_wrapped(line, "  ", COLUMNS - 2)
+    _print_first([*sheet_outcome(sheet)], sheet, required)
     _print_steps(sheet.steps)
 
 
-def _print_delivery(file: Path, delivery: DeliveryVerification) -> None:
+def _print_first(
+    outcome: Iterable[str], subject: Verification | DeliveryVerification, required: Requirements
+) -> None:
+    """Print how long it holds, the outcome, and what is required."""
+    held = required.validity_line(subject)
+    for line in [*([f"{held}."] if held else []), *outcome, *required.answer_lines(subject)]:
+        _print_wrapped(line, "  ", COLUMNS - 2)
+
+
+def _print_delivery(file: Path, delivery: DeliveryVerification, required: Requirements) -> None:
     print_plain(f"{file}: {delivery_title(delivery)}")
-    _print_wrapped(delivery_outcome(delivery), "  ", COLUMNS - 2)
-    for line in delivery_sheets(delivery):
+    _print_first([delivery_outcome(delivery)], delivery, required)
+    ends = (required.validity_line(sheet) for sheet in delivery.sheets.values())
+    for said, held in zip(delivery_sheets(delivery), ends, strict=True):
+        line = f"{said}; {held[:1].lower()}{held[1:]}" if held else said
         _print_wrapped(line, MARGIN, COLUMNS - len(MARGIN))
     _print_steps(delivery.steps)
 
@@ -253,10 +274,16 @@ def _print_wrapped(text: str, margin: str, columns: int) -> None:
         click.echo(margin + line)
 
 
-def _data(checked: Checked) -> dict[str, Any]:
+def _data(checked: Checked, required: Requirements) -> dict[str, Any]:
     file = str(checked.file)
     if checked.verification is None:
         return {"file": file, "exit_code": checked.code, "message": checked.fault}
+    first = {"file": file, **required.data(checked.verification)}
     if isinstance(checked.verification, DeliveryVerification):
-        return delivery_data(file, checked.verification)
-    return sheet_data(file, checked.verification)
+        data = delivery_data(file, checked.verification)
+        sheets = checked.verification.sheets.values()
+        inside = zip(data["sheets"], sheets, strict=True)
+        data["sheets"] = [{**required.data(sheet), **entry} for entry, sheet in inside]
+    else:
+        data = sheet_data(file, checked.verification)
+    return {**first, **data, "exit_code": checked.code}

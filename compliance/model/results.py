@@ -135,6 +135,35 @@ class Today:
     disposition: str | None
 
 
+class Validity(StrEnum):
+    """Of a sheet's verdict at a time."""
+
+    CURRENT = "current"
+    EXPIRED = "expired"
+    NO_END = "no-end"
+    """The sheet states no end."""
+    UNKNOWN = "unknown"
+    """Something is broken, or nothing could be read."""
+
+
+class Required(StrEnum):
+    """Something that a reader may require of a sheet."""
+
+    COMPLIANT = "compliant"
+    CURRENT = "current"
+    COUNTERSIGNED = "countersigned"
+    STAMPED = "stamped"
+
+
+@dataclass(frozen=True, slots=True)
+class Answer:
+    """Something required, and whether a sheet has it."""
+
+    name: Required
+    met: bool | None
+    """None: cannot be told."""
+
+
 @dataclass(frozen=True, slots=True)
 class Verification:
     """The outcome of all steps for a sheet."""
@@ -153,6 +182,10 @@ class Verification:
     """The number of the definitions that computed it, as stated."""
     today: Today | None = None
     """The outcome computed again; None if that is not possible."""
+    valid_until: datetime | None = None
+    """The end of the verdict's validity: the earlier of the stated and the computed one."""
+    countersigned: bool | None = False
+    """Whether someone signed for the client; None: someone signed and is not known as such."""
 
     @property
     def exit_code(self) -> int:

@@ -40,7 +40,7 @@ from compliance.signing.certificates import read_certificates
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.read import PdfSignatures, read_signatures
 from compliance.verification.compare import tool_version
-from compliance.verification.signer_check import check_signer
+from compliance.verification.signer_check import check_signer, countersigned
 from compliance.verification.steps import (
     WithheldError,
     check_attachments,
@@ -51,6 +51,7 @@ from compliance.verification.steps import (
 )
 from compliance.verification.time_check import check_times
 from compliance.verification.versions import Standing, standing
+from compliance.yaml_nodes.json_schema import as_time
 
 if TYPE_CHECKING:
     from compliance.model import Assessment
@@ -130,7 +131,18 @@ def _verified(data: bytes, expected: Expected) -> Verification:
         conditional=document.get("conditional") is True,
         engine=_whole(tool_version(document)[1]),
         today=_today(document, again),
+        valid_until=_end(document, again),
+        countersigned=countersigned(seal, expected),
     )
+
+
+def _end(stated: Document, again: Assessment | Exception) -> datetime | None:
+    """Return when the verdict's validity ends, stated or computed, whichever is first."""
+    text = stated.get("valid_until")
+    ends = [as_time(text) if isinstance(text, str) else None]
+    if not isinstance(again, Exception):
+        ends.append(again.valid_until)
+    return min((end for end in ends if end is not None), default=None)
 
 
 def _today(stated: Document, again: Assessment | Exception) -> Today | None:

@@ -91,6 +91,17 @@ def client_standing(
     return Status.UNKNOWN, Statement("countersigned-untrusted", facts)
 
 
+def countersigned(seal: PdfSignatures | Exception, expected: Expected) -> bool | None:
+    """Return whether a sheet is countersigned for the client; None if that is not known."""
+    if isinstance(seal, Exception) or len(seal.signatures) < 2:
+        return False
+    facility, *others = seal.signatures
+    if all(same_organisation(each.signer, facility.signer) for each in others):
+        return False
+    standings = [client_standing(each, facility.signer, expected)[0] for each in others]
+    return True if Status.OK in standings else None
+
+
 def trust_status(
     signed: Signed, trusted: Sequence[Signer], any_signer: bool
 ) -> tuple[Status, Statement]:

@@ -58,12 +58,13 @@ def sheets(tmp_path: Path) -> Path:
 
 
 def test_a_sound_sheet_in_words(compliance: Run, sheets: Path) -> None:
-    done = compliance("verify", "good.pdf", "--trust", "me.pem")
+    done = compliance("verify", "good.pdf", "--trust", "me.pem", "--now", "2026-11-21T08:00:00Z")
     assert (done.returncode, done.stderr) == (0, "")
     assert (
         done.stdout
         == f"""\
 good.pdf: {assessment().number}
+  Measure again by 2026-12-20 10:00 UTC.
   Valid: intact, and computed again as stated. The sheet states: conditionally
   compliant.
   1  ok       file intact: unchanged since signing: 1 signature covers the

@@ -1,0 +1,46 @@
+"""How long a verified sheet holds, and whether it has what a reader requires, in words."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from datetime import datetime
+
+from compliance.model.results import Answer, Required, Validity
+from compliance.report.words.en.verification import format_utc
+
+NO_END = "No end of validity is stated"
+ANSWERS: Mapping[bool | None, str] = {True: "met", False: "not met", None: "cannot be told"}
+REQUIRED: Mapping[Required, str] = {
+    Required.COMPLIANT: "the verdict is compliant",
+    Required.CURRENT: "the verdict is still valid",
+    Required.COUNTERSIGNED: "somebody signed for the client",
+    Required.STAMPED: "a trusted authority stamped every signature",
+}
+
+
+def validity_words(state: Validity, until: datetime | None) -> str:
+    """Say until when a verdict holds, or since when it does not; nothing if that is unknown."""
+    if state is Validity.NO_END:
+        return NO_END
+    if state is Validity.UNKNOWN or until is None:
+        return ""
+    if state is Validity.EXPIRED:
+        return f"Expired since {format_utc(until)}: measure again"
+    return f"Measure again by {format_utc(until)}"
+
+
+def delivery_validity_words(ends: Sequence[tuple[Validity, datetime | None]]) -> str:
+    """Say the same of a delivery: how many of its sheets have expired, or which ends first."""
+    expired = sum(state is Validity.EXPIRED for state, _ in ends)
+    if expired:
+        which = "its sheet" if len(ends) == 1 else f"{expired} of its {len(ends)} sheets"
+        return f"Expired: {which}; measure again"
+    current = [until for state, until in ends if state is Validity.CURRENT and until is not None]
+    if current:
+        return validity_words(Validity.CURRENT, min(current))
+    return NO_END if any(state is Validity.NO_END for state, _ in ends) else ""
+
+
+def answer_words(answer: Answer) -> str:
+    """Say whether something required is met."""
+    return f"{answer.name}: {ANSWERS[answer.met]}: {REQUIRED[answer.name]}"
