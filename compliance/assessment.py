@@ -24,13 +24,14 @@ DRAWS = 10_000
 """Enough for a probability to about half a per cent (JCGM 101, 7.2)."""
 
 
-def assess(measurement: Measurement, *, now: datetime) -> Assessment:
+def assess(measurement: Measurement, *, now: datetime, replaces: str | None = None) -> Assessment:
     """Grade a slot's readings against a rule.
 
     If the slot has readings from before and after calibration, both are graded. `now` has a time
     zone. `DRAWS` copies of the readings are drawn from the uncertainty in the meter's file with
-    `SEED`, none without it: nobody chooses the draws of a document. Raises RuleError if rule and
-    encoding do not suit each other, DeviationError if a deviation is not valid here.
+    `SEED`, none without it: nobody chooses the draws of a document. `replaces` is the number of an
+    assessment whose files this one overwrites. Raises RuleError if rule and encoding do not suit
+    each other, DeviationError if a deviation is not valid here.
     """
     rule, meter, as_found = measurement.rule, measurement.meter, measurement.as_found
     state = graded_state(measurement, now=now, seed=SEED, draws=DRAWS)
@@ -47,6 +48,7 @@ def assess(measurement: Measurement, *, now: datetime) -> Assessment:
         calibration=calibration_change(before, state) if before else None,
         deviations=deviations,
         disposition=accepted,
+        replaces=replaces,
     )
     return numbered(assessment)
 

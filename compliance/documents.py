@@ -188,6 +188,7 @@ def statement(assessment: Assessment) -> StatedAssessment:
             for number, deviation in enumerate(assessment.deviations, 1)
         ),
         before=_grade(before) if before else None,
+        replaces=assessment.replaces,
         number=assessment.number,
     )
 

@@ -45,6 +45,7 @@ from compliance.cli._options import (
     slots_option,
     specs_option,
 )
+from compliance.cli._replaced import replacing
 from compliance.cli._terminal import escape_controls
 from compliance.cli._text import Progress, print_json, style
 from compliance.cli.deviation import deviations_for
@@ -150,7 +151,7 @@ def _assess_case(
     named = case.source.name, case.deliverable
     assessment: Assessment | None = None
     try:
-        assessment = case.assess(call.now, deviations)
+        assessment = replacing(case.assess(call.now, deviations), paths)
         _write(call, assessment, paths, means)
     except Exception as error:
         if with_traceback:

@@ -8,7 +8,10 @@ from compliance.cli._options import OneOf
 from compliance.cli._terminal import escape_controls
 from compliance.yaml_nodes.json_schema import SCHEMAS
 
-NAMES = ("rule", "job", "meter", "assessment", "deviation", "repository", "assessment-1")
+NAMES = (
+    *("rule", "job", "meter", "assessment", "deviation", "delivery", "repository"),
+    "assessment-1",
+)
 
 
 @click.command("schema")
@@ -17,7 +20,8 @@ NAMES = ("rule", "job", "meter", "assessment", "deviation", "repository", "asses
     "--path", "only_path", is_flag=True, help="Print the path of the schema file instead."
 )
 def command(name: str, only_path: bool) -> None:
-    """Print the JSON Schema of a KIND of file: rule, job, meter, assessment, deviation, repository.
+    """Print the JSON Schema of a KIND of file: rule, job, meter, assessment, deviation, delivery,
+    repository.
 
     assessment-1 is that of the documents of release 0.1.0, which are still read.
 

@@ -235,6 +235,8 @@ def _print(checked: Sequence[Checked], required: Requirements) -> None:
 def _print_sheet(file: Path, sheet: Verification, required: Requirements) -> None:
     print_plain(f"{file}: {sheet.number}" if sheet.number else f"{file}")
     _print_first([*sheet_outcome(sheet)], sheet, required)
+    if sheet.replaces:
+        _print_wrapped(f"Replaces {sheet.replaces}", "  ", COLUMNS - 2)
     _print_steps(sheet.steps)
 
 

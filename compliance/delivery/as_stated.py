@@ -7,17 +7,23 @@ to be so.
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Mapping, Sequence
+from typing import Any
 
 from compliance.delivery import bag
 from compliance.delivery.build import AGENT, description
 from compliance.delivery.contents import Sheet, bag_info, duplicate_faults, payload
+from compliance.delivery.summary import summary
+from compliance.evidence.attachments import parse_json
 from compliance.model import Statement
 from compliance.model.results import Check, Status, Step
 from compliance.verification.steps import first_details, quoted
 
-DESCRIBED = (bag.INFO, bag.PAGE)
+DESCRIBED = (bag.INFO, bag.PAGE, bag.SUMMARY, bag.TABLE)
 """Files that describe the sheets."""
+ROOM = 10
+"""How many times longer than ours another version's delivery.json may be."""
 
 
 def check_as_stated(
@@ -33,6 +39,8 @@ def check_as_stated(
     agent = _agent(texts)
     if agent == AGENT:
         faults += [f"{name}: does not agree with the sheets" for name in unlike]
+    elif bag.SUMMARY in unlike and _is_false(texts.get(bag.SUMMARY), sheets):
+        faults.append(f"{bag.SUMMARY}: does not agree with the sheets")
     if faults:
         details = first_details(map(quoted, faults))
         return Step(Check.AS_STATED, Status.FAIL, Statement("states-otherwise"), details)
@@ -55,6 +63,31 @@ def _unlike(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> list[str]:
     except (KeyError, TypeError, ValueError, AttributeError):
         return list(DESCRIBED)
     return [name for name in DESCRIBED if texts.get(name) != again[name]]
+
+
+def _is_false(text: bytes | None, sheets: Sequence[Sheet]) -> bool:
+    """Return whether another version's delivery.json states a sheet otherwise than it is."""
+    if text is None:
+        return False  # earlier versions wrote none
+    own = summary(sheets)
+    if len(text) > ROOM * len(json.dumps(own)):
+        return True
+    try:
+        stated = parse_json(text, bag.SUMMARY)
+    except ValueError:
+        return True
+    return not isinstance(stated, Mapping) or (
+        stated.get("schema") == own["schema"] and _contradicts(stated, own)
+    )
+
+
+def _contradicts(stated: Any, own: Any) -> bool:
+    """Return whether two plain data differ where both have a key."""
+    if isinstance(stated, Mapping) and isinstance(own, Mapping):
+        return any(_contradicts(stated[key], own[key]) for key in stated.keys() & own.keys())
+    if isinstance(stated, list) and isinstance(own, list):
+        return len(stated) != len(own) or any(map(_contradicts, stated, own))
+    return type(stated) is not type(own) or bool(stated != own)
 
 
 def _agent(texts: Mapping[str, bytes]) -> str:

@@ -17,12 +17,14 @@ INFO = "bag-info.txt"
 MANIFEST = "manifest-sha256.txt"
 TAG_MANIFEST = "tagmanifest-sha256.txt"
 PAGE = "index.html"
+SUMMARY = "delivery.json"
+TABLE = "delivery.csv"
 SIGNATURE = "signature.p7s"
 """The signature over the tag manifest; the only file that no manifest can name."""
 
 DECLARED = b"BagIt-Version: 1.0\nTag-File-Character-Encoding: UTF-8\n"
 AGENT_LABEL = "Bag-Software-Agent"
-TOP = (DECLARATION, INFO, PAGE, MANIFEST, TAG_MANIFEST, SIGNATURE)
+TOP = (DECLARATION, INFO, PAGE, SUMMARY, TABLE, MANIFEST, TAG_MANIFEST, SIGNATURE)
 LINE = re.compile(r"([0-9a-f]{64})  (.+)")
 LONGEST = 1000
 """Most characters of a path."""

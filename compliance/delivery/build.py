@@ -16,6 +16,7 @@ from compliance.delivery.contents import (
     payload,
 )
 from compliance.delivery.page import render_page
+from compliance.delivery.summary import summary_csv, summary_json
 from compliance.errors import DeliveryError, Problem
 from compliance.report.verification import step_line
 
@@ -80,7 +81,11 @@ def description(sheets: Sequence[Sheet], agent: str = AGENT) -> dict[str, bytes]
     Raises as `build_delivery`.
     """
     ordered = sorted(sheets, key=lambda sheet: sheet.name)
-    described = {bag.PAGE: render_page(ordered)}
+    described = {
+        bag.PAGE: render_page(ordered),
+        bag.SUMMARY: summary_json(ordered),
+        bag.TABLE: summary_csv(ordered),
+    }
     return bag.tag_files(payload(ordered), bag_info(ordered), described, agent)
 
 

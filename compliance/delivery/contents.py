@@ -10,9 +10,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from compliance.delivery.bag import Sum, Tag, sum_of
+from compliance.delivery.departures import Departure, departures
 from compliance.documents import read_document
 from compliance.errors import DeviationError
-from compliance.evidence.attachments import is_deviation, read_assessment
+from compliance.evidence.attachments import RULE, is_deviation, parse_json, read_assessment
 from compliance.evidence.deviation_file import read_deviation
 from compliance.model import Acceptor
 from compliance.model.stated import StatedAssessment, StatedJob
@@ -42,6 +43,8 @@ class Sheet:
     """All of its files by path in the delivery: itself, attachments, signers' certificates."""
     stated: StatedAssessment | None
     """Its assessment, without single readings; None if it could not be read."""
+    departures: tuple[Departure, ...]
+    """The changes of a house rule from its parent."""
     acceptors: tuple[Acceptor, ...]
     """The signers of the deviations attached to it, without invalid ones."""
     verification: Verification
@@ -100,6 +103,7 @@ def packed_sheet(name: str, pdf: bytes, verification: Verification) -> PackedShe
     from compliance.verification import LARGEST_SHEET
 
     stated, attached = None, dict[str, bytes]()
+    departing: tuple[Departure, ...] = ()
     try:
         found = read_attachments(pdf, largest=LARGEST_SHEET)
         document = read_assessment(found)
@@ -107,10 +111,11 @@ def packed_sheet(name: str, pdf: bytes, verification: Verification) -> PackedShe
         pass  # A damaged file can raise any exception; its verification reports the fault.
     else:
         attached = found
-        with suppress(ShapeError):
+        with suppress(ShapeError, ValueError):
             stated = _without_points(read_document(document))
+            departing = departures(stated.rule, parse_json(attached.get(RULE, b""), RULE))
     signers = _acceptors(attached)
-    place = Sheet(name, {}, stated, signers, verification)
+    place = Sheet(name, {}, stated, departing, signers, verification)
     files = {place.path: pdf}
     files |= {f"{place.evidence}{each}": data for each, data in attached.items()}
     for signature in verification.signatures:
@@ -191,13 +196,19 @@ def _first(texts: Iterable[str | None]) -> str:
 
 
 def duplicate_faults(sheets: Sequence[Sheet]) -> list[str]:
-    """Return faults if two sheets have the same number, or not all are of one job."""
+    """Return faults if two sheets have the same number, one replaces another, or jobs differ."""
     numbers = Counter(sheet.number for sheet in sheets if sheet.attached)
     faults = [
         f"{count} sheets have the number {number}: "
         + ", ".join(sheet.path for sheet in sheets if sheet.number == number)
         for number, count in sorted(numbers.items())
         if count > 1
+    ]
+    newer = {sheet.verification.replaces: sheet.path for sheet in sheets if sheet.attached}
+    faults += [
+        f"{sheet.path}: {sheet.number} is replaced by {newer[sheet.number]}; deliver one"
+        for sheet in sheets
+        if sheet.number in newer
     ]
     jobs = {json.dumps(sheet.job.reference if sheet.job else None) for sheet in sheets}
     if len(jobs) > 1:

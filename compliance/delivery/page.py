@@ -80,6 +80,7 @@ class SheetEntry:
     rule: str
     measured: str
     number: str
+    replaces: str
     valid_until: str
     signatures: Sequence[str]
     files: Sequence[Link]
@@ -146,6 +147,7 @@ def _entry(sheet: Sheet) -> SheetEntry:
         rule=_rule(rule),
         measured=format_time(state.readings.measured),
         number=_text(format_sheet_number(stated.number)),
+        replaces=format_sheet_number(stated.replaces) if stated.replaces else "",
         valid_until=_until(stated),
         signatures=list(map(_signature, sheet.verification.signatures)),
         files=[

@@ -93,6 +93,7 @@ class _Stated:
     rule: _Rule
     readings: _Readings
     before: _Grade | None = None
+    replaces: str | None = None
 
     def readings_of(self, name: str) -> _Readings:
         """Return the file name and encoding of the readings attached under `name`."""
@@ -143,7 +144,7 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
         display=display,
         deviations=_deviations(files),
     )
-    return assess(measurement, now=stated.assessed)
+    return assess(measurement, now=stated.assessed, replaces=stated.replaces)
 
 
 def _deviations(files: Mapping[str, bytes]) -> tuple[Deviation, ...]:

@@ -272,6 +272,8 @@ class Assessment:
     """Values outside their limits that the client accepts, in the rule's order."""
     disposition: Disposition | None = None
     """The client's acceptance; the verdict does not change."""
+    replaces: str | None = None
+    """The number of the assessment whose files it overwrites, as whoever writes it states."""
     number: str = ""
     """Job, slot and rule, and the digest of its document (`documents.numbered`)."""
 

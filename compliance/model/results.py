@@ -180,6 +180,8 @@ class Verification:
     """Whether the verdict is stated as conditional."""
     engine: int | None = None
     """The number of the definitions that computed it, as stated."""
+    replaces: str | None = None
+    """The number of the sheet that it replaces, as stated."""
     today: Today | None = None
     """The outcome computed again; None if that is not possible."""
     valid_until: datetime | None = None

@@ -178,4 +178,6 @@ class StatedAssessment:
     disposition: Disposition | None = None
     deviations: tuple[StatedDeviation, ...] = ()
     before: StatedGrade | None = None
+    replaces: str | None = None
+    """The number of the assessment whose files it overwrote."""
     number: str

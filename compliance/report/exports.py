@@ -100,7 +100,7 @@ def findings_csv(results: Iterable[Result]) -> bytes:
     for result in results:
         if result.assessment is not None:
             for row in _rows(result.assessment):
-                writer.writerow([_cell(row.get(column)) for column in COLUMNS])
+                writer.writerow([csv_cell(row.get(column)) for column in COLUMNS])
     return out.getvalue().encode()
 
 
@@ -170,7 +170,8 @@ def _pair(name: str, value: Value | None) -> dict[str, Any]:
     return {name: value}
 
 
-def _cell(value: Any) -> str:
+def csv_cell(value: Any) -> str:
+    """Write a value as the text of a cell that no spreadsheet runs; empty if there is none."""
     if value is None:
         return ""
     if isinstance(value, bool):

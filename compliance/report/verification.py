@@ -136,6 +136,7 @@ def sheet_data(file: str, sheet: Verification) -> dict[str, Any]:
             "disposition": sheet.disposition,
         },
         "number": sheet.number,
+        "replaces": sheet.replaces,
         "engine": sheet.engine,
         "steps": [_step_data(step) for step in sheet.steps],
         "signatures": [_signature_data(signature) for signature in sheet.signatures],

@@ -129,6 +129,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
         verdict=_word(document.get("verdict")),
         disposition=_word(document.get("disposition")),
         conditional=document.get("conditional") is True,
+        replaces=_word(document.get("replaces")),
         engine=_whole(tool_version(document)[1]),
         today=_today(document, again),
         valid_until=_end(document, again),

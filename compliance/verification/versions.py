@@ -17,6 +17,7 @@ RELEASED: Mapping[str, int] = {"0.1.0": 1}
 """The released versions, each with its definitions (engine); every release adds its own."""
 
 GAINED: Mapping[tuple[str, ...], str] = {
+    ("replaces",): "0.2.0",
     ("slot", "nominal_peak"): "0.2.0",
     ("rule", "archived"): "0.2.0",
     ("rule", "not_covered"): "0.2.0",

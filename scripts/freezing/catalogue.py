@@ -28,7 +28,10 @@ COMMANDS = (
     "deviation new", "deviation verify", "deliver", "identity", "identity new", "identity request",
     "identity show", "rules", "rules check", "rules diff", "rules list", "rules show", "schema",
 )  # fmt: skip
-SCHEMAS = ("rule", "job", "meter", "assessment", "deviation", "repository", "assessment-1")
+SCHEMAS = (
+    *("rule", "job", "meter", "assessment", "deviation", "delivery", "repository"),
+    "assessment-1",
+)
 GREY = "95.047,100,108.883\n"
 """A row of readings; the plan of web-srgb has 47 rows."""
 

@@ -84,7 +84,7 @@ def test_every_command_of_the_table_can_be_imported():
         (["--vers"], "compliance: no such option '--vers'. Did you mean '--version'?"),
         (["assess"], "compliance assess: missing argument 'JOB|READINGS'"),
         (["schema"], "compliance schema: missing argument 'KIND'. Choose from: "
-         "rule, job, meter, assessment, deviation, repository, assessment-1"),
+         "rule, job, meter, assessment, deviation, delivery, repository, assessment-1"),
     ],
 )  # fmt: skip
 def test_a_wrong_call_is_one_line(args, line):

@@ -66,12 +66,15 @@ def running(assessment: Assessment) -> str:
 
 
 def dates(assessment: Assessment) -> str:
-    """When it was measured, how long a verdict that is met holds, and the number."""
+    """When it was measured, how long a verdict that is met holds, the number, the one replaced."""
     state, until = assessment.state, assessment.valid_until
     parts = [f"measured {format_time(state.measured)}"] if state.measured else []
     if until is not None and state.verdict is Outcome.COMPLIANT:
         parts.append(f"valid until {format_time(until)}")
-    return f"{capital(', '.join([*parts, f'number {format_sheet_number(assessment.number)}']))}."
+    parts.append(f"number {format_sheet_number(assessment.number)}")
+    if assessment.replaces:
+        parts.append(f"replaces {format_sheet_number(assessment.replaces)}")
+    return f"{capital(', '.join(parts))}."
 
 
 def disposition(assessment: Assessment) -> str:
