@@ -91,6 +91,11 @@ def _facility(assessment: Assessment) -> str:
     return job.facility.name if job is not None and job.facility is not None else ""
 
 
+def signature_texts(assessment: Assessment) -> tuple[str, str | None]:
+    """Return reason and place that the facility's signature of a sheet states."""
+    return f"Assessment {assessment.number}", _facility(assessment) or None
+
+
 def countersign_sheet(
     pdf: bytes, *, identity: Identity, role: str, when: datetime, stamper: Stamper | None = None
 ) -> bytes:
@@ -125,6 +130,7 @@ def _signed(
 
     box = Box(*sheet.boxes[FACILITY_FIELD])
     x0, y0, x1, y1 = box.corners
+    reason, location = signature_texts(assessment)
     signed = sign(
         sheet.pdf,
         identity,
@@ -132,8 +138,8 @@ def _signed(
         box=box,
         counter_box=Box(*sheet.boxes[COUNTER_FIELD]),
         appearance=draw_stamp(identity.signer, assessment.assessed, width=x1 - x0, height=y1 - y0),
-        reason=f"Assessment {assessment.number}",
-        location=_facility(assessment) or None,
+        reason=reason,
+        location=location,
         stamper=stamper,
     )
     if stamper is not None and stamper.missed is None:

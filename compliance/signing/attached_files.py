@@ -104,7 +104,7 @@ def _content(file: PdfFile, stored: Stored, name: str, largest: int) -> bytes:
         raise UnsoundError(f"attachment {name} is described otherwise than in a sheet")
     try:
         content = file.content(stored, largest + 1)
-    except (ValueError, zlib.error):
+    except zlib.error:
         raise UnsoundError(f"attachment {name} is damaged") from None
     if len(content) > largest:
         raise UnsoundError(f"attachment {name} has more than {largest} bytes")

@@ -62,7 +62,7 @@ class Revision:
     table: int
     """The place of its cross-reference table."""
     start: int
-    """The place after the end mark of the revision before it."""
+    """The place after the header, or the end mark of the revision before it."""
     end: int
     """The place after its own."""
 
@@ -82,9 +82,38 @@ class PdfFile:
         return valid
 
     def content(self, stored: Stored, most: int) -> bytes:
-        """Return a stream's content, up to `most` bytes; zlib.error or ValueError if damaged."""
+        """Return a stream's content, up to `most` bytes; zlib.error if it is damaged."""
         assert stored.stream is not None
-        return _unpacked(self.data[stored.stream], stored.value, most)
+        content, size = [], 0
+        for piece in self.pieces(stored):
+            content.append(piece)
+            size += len(piece)
+            if size >= most:
+                break
+        return b"".join(content)[:most]
+
+    def pieces(self, stored: Stored) -> Iterator[bytes]:
+        """Yield a stream's content; zlib.error if it is damaged or goes on."""
+        assert stored.stream is not None
+        return _pieces(self.data[stored.stream], stored.value)
+
+    def is_whole(self, stored: Stored) -> bool:
+        """Return whether a stream unpacks without a fault, and nothing follows its content."""
+        assert stored.stream is not None
+        if FLATE not in _filters(stored.value):
+            return True
+        try:
+            for _ in self.pieces(stored):
+                pass
+        except zlib.error:
+            return False
+        return True
+
+
+def header_end(data: bytes) -> int:
+    """Return the place after the first line, and the comment below it; 0 without them."""
+    header = HEADER.match(data)
+    return header.end() if header else 0
 
 
 def read_file(data: bytes) -> PdfFile:
@@ -93,12 +122,11 @@ def read_file(data: bytes) -> PdfFile:
 
 
 def _read_file(data: bytes) -> PdfFile:
-    header = HEADER.match(data)
-    last = data.rfind(b"startxref")
-    if header is None or last < 0:
+    start, last = header_end(data), data.rfind(b"startxref")
+    if not start or last < 0:
         raise UnsoundError(DAMAGED)
     tables = _tables(data, last)
-    budget, start, revisions = Budget(MOST_TOKENS), header.end(), []
+    budget, revisions = Budget(MOST_TOKENS), []
     for table in tables:
         revisions.append(_revision(data, start, table, budget))
         start = revisions[-1].end
@@ -242,7 +270,7 @@ def _check_catalog(state: Mapping[int, Stored], trailer: Mapping[str, Any]) -> N
 
 def _check_streams(file: PdfFile) -> None:
     """Check that all streams together unpack to a bounded size; damaged ones are left out."""
-    left, data = LARGEST_UNPACKED, file.data
+    left = LARGEST_UNPACKED
     for revision in file.revisions:
         for number, stored in revision.objects.items():
             if stored.stream is None:
@@ -250,11 +278,14 @@ def _check_streams(file: PdfFile) -> None:
             if not _is_plain(stored.value):
                 raise UnsoundError(f"object {number} is encoded otherwise than with /FlateDecode")
             try:
-                left -= _unpacked_size(data[stored.stream], stored.value, left)
-            except (zlib.error, ValueError):
+                for piece in file.pieces(stored):
+                    left -= len(piece)
+                    if left < 0:
+                        raise UnsoundError(
+                            f"its streams unpack to more than {LARGEST_UNPACKED} bytes"
+                        )
+            except zlib.error:
                 continue
-            if left < 0:
-                raise UnsoundError(f"its streams unpack to more than {LARGEST_UNPACKED} bytes")
 
 
 def _is_plain(value: Mapping[str, Any]) -> bool:
@@ -268,31 +299,32 @@ def _filters(value: Mapping[str, Any]) -> list[Any]:
     return coding if isinstance(coding, list) else [coding]
 
 
-def _deflated(coded: bytes, value: Mapping[str, Any]) -> bytes:
-    return (
-        base64.a85decode(b"<~" + coded.strip(), adobe=True) if ASCII85 in _filters(value) else coded
-    )
-
-
-def _unpacked(coded: bytes, value: Mapping[str, Any], most: int) -> bytes:
-    deflated = _deflated(coded, value)
-    if FLATE not in _filters(value):
-        return deflated[:most]
-    return zlib.decompressobj().decompress(deflated, most)
-
-
-def _unpacked_size(coded: bytes, value: Mapping[str, Any], most: int) -> int:
-    """Return the size of a stream's content, counted up to `most` and a piece, but not kept."""
-    deflated = _deflated(coded, value)
-    if FLATE not in _filters(value):
-        return len(deflated)
-    unpacking, size = zlib.decompressobj(), 0
-    for at in range(0, len(deflated), PIECE):
-        left = deflated[at : at + PIECE]
-        while left and size <= most:
-            size += len(unpacking.decompress(left, PIECE))
+def _pieces(coded: bytes, value: Mapping[str, Any]) -> Iterator[bytes]:
+    filters = _filters(value)
+    if ASCII85 in filters:
+        coded = _from_ascii85(coded)
+    if FLATE not in filters:
+        yield coded
+        return
+    unpacking = zlib.decompressobj()
+    for at in range(0, len(coded), PIECE):
+        if unpacking.eof:
+            raise zlib.error("more than its content")
+        left = coded[at : at + PIECE]
+        while left:
+            yield unpacking.decompress(left, PIECE)
             left = unpacking.unconsumed_tail
-    return size
+    while piece := unpacking.decompress(b"", PIECE):
+        yield piece
+    if not unpacking.eof or unpacking.unused_data:
+        raise zlib.error("less or more than its content")
+
+
+def _from_ascii85(coded: bytes) -> bytes:
+    try:
+        return base64.a85decode(b"<~" + coded.strip(), adobe=True)
+    except ValueError:
+        raise zlib.error("not in base 85") from None
 
 
 # ---------------------------------------------------------------- objects and references

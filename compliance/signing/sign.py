@@ -7,25 +7,17 @@ as PDF/A-3 requires.
 
 from __future__ import annotations
 
-import tempfile
 from dataclasses import dataclass
 from datetime import datetime
 from io import BytesIO
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from pyhanko.pdf_utils.content import ImportedPdfPage
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
-from pyhanko.pdf_utils.layout import (
-    AxisAlignment,
-    InnerScaling,
-    Margins,
-    SimpleBoxLayoutRule,
-)
 from pyhanko.sign import fields
 from pyhanko.sign.signers import PdfSignatureMetadata, PdfSigner, constants
-from pyhanko.stamp.static import StaticStampStyle
+from pyhanko.sign.signers.pdf_byterange import BuildProps
 
+from compliance.signing.appearance import BOX_DRAWN_BY, PROGRAM, shown_as_drawn
 from compliance.signing.keys import Identity
 from compliance.signing.pyhanko_key import PyHankoKey, run_outside_event_loop
 from compliance.signing.timestamps import sign_with_timestamp
@@ -36,6 +28,11 @@ if TYPE_CHECKING:
 
 FACILITY_FIELD = "FacilitySignature"
 COUNTER_FIELD = "Countersignature"
+LABELS = {
+    FACILITY_FIELD: "Signature of the facility",
+    COUNTER_FIELD: "Countersignature of the client",
+}
+"""What readers call the fields."""
 
 AS = "Countersigned as "
 """The beginning of a countersignature's reason; the signer's role follows."""
@@ -98,16 +95,14 @@ def sign(
         docmdp_permissions=fields.MDPPerm.FILL_FORMS,
         reason=reason,
         location=location,
+        app_build_props=DRAWN_BY,
     )
 
     def begin() -> IncrementalPdfFileWriter:
         writer = _Writer(BytesIO(pdf))
-        for name, place, label in (
-            (FACILITY_FIELD, box, "Signature of the facility"),
-            (COUNTER_FIELD, counter_box, "Countersignature of the client"),
-        ):
+        for name, place in ((FACILITY_FIELD, box), (COUNTER_FIELD, counter_box)):
             specification = fields.SigFieldSpec(
-                name, on_page=place.page, box=place.corners, readable_field_name=label
+                name, on_page=place.page, box=place.corners, readable_field_name=LABELS[name]
             )
             fields.append_signature_field(writer, specification)
         return writer
@@ -133,6 +128,7 @@ def countersign(
         md_algorithm="sha256",
         subfilter=fields.SigSeedSubFilter.PADES,
         reason=reason,
+        app_build_props=DRAWN_BY,
     )
 
     def make(moment: datetime, by: Stamper | None) -> bytes:
@@ -191,32 +187,17 @@ def _write(
     moment: datetime,
     stamper: Stamper | None,
 ) -> bytes:
-    with tempfile.TemporaryDirectory() as folder:
-        # The library imports a page only from a named file, and only while it signs.
-        drawn = Path(folder, "appearance.pdf")
-        drawn.write_bytes(appearance)
-        signer = _Signer(
-            metadata,
-            PyHankoKey(identity),
-            stamp_style=_shown_as_drawn(drawn),
-            timestamper=stamper,
-            when=moment,
-        )
-        signed: BytesIO = run_outside_event_loop(
-            lambda: signer.sign_pdf(writer, existing_fields_only=True)
-        )
+    signer = _Signer(
+        metadata,
+        PyHankoKey(identity),
+        stamp_style=shown_as_drawn(appearance),
+        timestamper=stamper,
+        when=moment,
+    )
+    signed: BytesIO = run_outside_event_loop(
+        lambda: signer.sign_pdf(writer, existing_fields_only=True)
+    )
     return signed.getvalue()
 
 
-def _shown_as_drawn(page: Path) -> StaticStampStyle:
-    return StaticStampStyle(
-        background=ImportedPdfPage(str(page)),  # type: ignore[no-untyped-call]
-        border_width=0,
-        background_opacity=1.0,
-        background_layout=SimpleBoxLayoutRule(
-            AxisAlignment.ALIGN_MIN,
-            AxisAlignment.ALIGN_MIN,
-            Margins.uniform(0),  # type: ignore[no-untyped-call]
-            InnerScaling.NO_SCALING,
-        ),
-    )
+DRAWN_BY = BuildProps(PROGRAM, revision=BOX_DRAWN_BY)

@@ -16,8 +16,10 @@ The plan; the functions of `steps` carry it out.
        stated. A verdict that arithmetic alone can turn is told both ways and not judged. Of a
        sheet of an earlier engine evidence, rule and limits must be as stated; its outcome is told
        beside today's and not judged. A sheet of a later engine is not recomputed.
-    6  The pages, drawn again from the attachments, are those of the sheet; pages drawn by
-       another version or by other libraries may differ and are not compared.
+    6  The pages, drawn again from the attachments, are those of the sheet, and so are the boxes
+       of the signatures, drawn again from what these state; what another version or other
+       libraries drew may differ and is not compared. Never may a sheet have hidden parts,
+       actions or other fields.
 
 What was not compared or not judged is no fault, and the sheet is not called valid.
 
@@ -40,12 +42,12 @@ from compliance.signing.certificates import read_certificates
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.read import PdfSignatures, read_signatures
 from compliance.verification.compare import tool_version
+from compliance.verification.page_check import check_pages
 from compliance.verification.signer_check import check_signer, countersigned
 from compliance.verification.steps import (
     WithheldError,
     check_attachments,
     check_intact,
-    check_pages,
     check_recomputation,
     result_or_exception,
 )
@@ -122,7 +124,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
             ),
             check_attachments(attached, stated, expected, _facility(seal)),
             check_recomputation(stated, again),
-            check_pages(_certified(data, seal), stated, again),
+            check_pages(data, seal, stated, again),
         ),
         signatures=seal.signatures if isinstance(seal, PdfSignatures) else (),
         number=_word(document.get("number")),
@@ -179,11 +181,6 @@ def _assess() -> Callable[[Attached], Assessment]:
     from compliance.evidence.recompute import assess_again
 
     return assess_again
-
-
-def _certified(data: bytes, seal: PdfSignatures | Exception) -> bytes:
-    """Return the file as its facility signed it; step 1 checks later changes."""
-    return data[: seal.certified] if isinstance(seal, PdfSignatures) and seal.certified else data
 
 
 def _checked(data: bytes) -> bytes:

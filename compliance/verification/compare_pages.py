@@ -8,11 +8,17 @@ of two machines.
 from __future__ import annotations
 
 import zlib
-from collections.abc import Iterator, Mapping
+from base64 import a85decode
+from collections.abc import Iterator, Mapping, Sequence
 from io import BytesIO
+from itertools import zip_longest
 from typing import Any
 
 from pikepdf import Array, Dictionary, Name, Object, Pdf, Stream
+
+from compliance.signing.appearance import PROGRAM
+from compliance.signing.cms_checks import UnsoundError
+from compliance.signing.pdf_syntax import read_tokens
 
 Box = tuple[int, float, float, float, float]
 """Page, counted from 0, and corners in points."""
@@ -28,6 +34,12 @@ UPON = frozenset({"/Annots", "/Parent"})
 CODING = frozenset({"/Length", "/Filter", "/DecodeParms"})
 CLOSE = 0.02
 """Tolerance in points, and in shares of full colour: not visible."""
+SCALE = 1e-5
+"""Tolerance of factors, which apply to a whole page's points."""
+FACTORS = {b"cm": 4, b"Tm": 4, b"Tz": 1}
+"""Operators whose first operands are factors, and their number (ISO 32000-1, 8.3.4, 9.3, 9.4)."""
+WHOLE = frozenset({b"J", b"j", b"Tr", b"ri", b"gs", b"BI"})
+"""Operators of choices: their operands are equal or mean something else. No image is drawn."""
 DEEPEST = 40
 
 
@@ -44,6 +56,38 @@ def producer(pdf: bytes) -> str:
     with Pdf.open(BytesIO(pdf)) as document:
         information: Any = document.docinfo
         return str(information.get("/Creator", ""))
+
+
+def box_corners(pdf: bytes, field: str) -> tuple[int, int, int, int]:
+    """Return the corners of a field's box, in whole points; KeyError without such a field."""
+    with Pdf.open(BytesIO(pdf)) as document:
+        sides: Any = _field(document, field).Rect
+        x0, y0, x1, y1 = (round(float(side)) for side in sides)
+        return x0, y0, x1, y1
+
+
+def box_drawn_by(pdf: bytes, field: str) -> str | None:
+    """Return the version that signed a field and drew its box, if it is this program's."""
+    with Pdf.open(BytesIO(pdf)) as document:
+        signature: Any = _field(document, field).V
+        program = signature.get("/Prop_Build", Dictionary()).get("/App", Dictionary())
+        return str(program.REx) if program.get("/Name") == f"/{PROGRAM}" else None
+
+
+def stated_texts(pdf: bytes, field: str) -> tuple[str | None, str | None]:
+    """Return reason and place of a signature, as the file states them beside it."""
+    with Pdf.open(BytesIO(pdf)) as document:
+        signature: Any = _field(document, field).V
+        reason, place = (signature.get(key) for key in ("/Reason", "/Location"))
+        return None if reason is None else str(reason), None if place is None else str(place)
+
+
+def _field(document: Pdf, name: str) -> Any:
+    fields: Any = document.Root.AcroForm.Fields
+    for each in fields:
+        if str(each.get("/T")) == name:
+            return each
+    raise KeyError(name)
 
 
 def differences(signed: bytes, fresh: bytes, boxes: Mapping[str, Box]) -> Iterator[str]:
@@ -84,11 +128,29 @@ def _catalog(one: Pdf, other: Pdf) -> Iterator[str]:
     for key in sorted(ours - EVIDENCE - {"/Pages"}):
         if not comparison.same(one.Root[key], other.Root[key]):
             yield f"the catalog has another {key[1:]}"
+    yield from _attached(one, other)
     stated: Any = one.docinfo
     expected: Any = other.docinfo
     for key in sorted((set(stated.keys()) | set(expected.keys())) - DATED):
         if str(stated.get(key)) != str(expected.get(key)):
             yield f"the file has another {key[1:].lower()}"
+
+
+def _attached(one: Pdf, other: Pdf) -> Iterator[str]:
+    """Check how the attachments are described; what they contain is compared elsewhere."""
+    found, expected = ({str(each.F): each for each in pdf.Root.AF} for pdf in (one, other))
+    for name in sorted(found.keys() & expected.keys()):
+        mine, theirs = found[name], expected[name]
+        files = mine.EF.F, theirs.EF.F
+        params = [{**file.Params, "/Size": 0, "/CheckSum": 0} for file in files]
+        same = (
+            all(str(mine[key]) == str(theirs[key]) for key in ("/AFRelationship", "/Desc"))
+            and str(files[0].Subtype) == str(files[1].Subtype)
+            and {key: str(each) for key, each in params[0].items()}
+            == {key: str(each) for key, each in params[1].items()}
+        )
+        if not same:
+            yield f"attachment {name} is described otherwise"
 
 
 def _form(one: Pdf, boxes: Mapping[str, Box]) -> Iterator[str]:
@@ -109,6 +171,25 @@ def _form(one: Pdf, boxes: Mapping[str, Box]) -> Iterator[str]:
         yield f"page {number + 1} has {name}, which does not belong there"
     if set(one.Root.get("/AcroForm", Dictionary()).keys()) - FORM:
         yield "its form has more than fields"
+
+
+def box_differences(signed: bytes, shown: Mapping[str, bytes | None]) -> Iterator[str]:
+    """Yield the fields of a signed file whose box shows something else than is expected.
+
+    `shown` are PDFs by the names of fields, with the box's appearance as `/Shown` in their
+    catalogs; None for an empty box. Raises as `differences`.
+    """
+    with Pdf.open(BytesIO(signed)) as document:
+        for name, expected in shown.items():
+            if not _shows(_field(document, name).AP.N, expected):
+                yield f"the box of {name} shows something else than its signature states"
+
+
+def _shows(appearance: Any, expected: bytes | None) -> bool:
+    if expected is None:
+        return not appearance.Resources.keys() and not appearance.read_raw_bytes()
+    with Pdf.open(BytesIO(expected)) as drawn:
+        return _Comparison().same(appearance, drawn.Root.Shown)
 
 
 class _Comparison:
@@ -167,21 +248,42 @@ def _decoded(stream: Any, most: int) -> bytes | None:
         return bytes(stream.read_raw_bytes())
     filters = list(coding) if isinstance(coding, Array) else [coding]
     raw = stream.read_raw_bytes()
+    if filters == [Name.ASCII85Decode, Name.FlateDecode]:
+        filters, raw = filters[1:], a85decode(b"<~" + raw.strip(), adobe=True)
     if filters == [Name.FlateDecode] and "/DecodeParms" not in stream:
         return zlib.decompressobj().decompress(raw, most)
     return None
 
 
 def _close(one: bytes, other: bytes) -> bool:
-    """Return whether two drawings differ at most in the last digits of numbers."""
-    mine, theirs = one.split(), other.split()
-    return len(mine) == len(theirs) and all(
-        a == b or _near(a, b) for a, b in zip(mine, theirs, strict=True)
-    )
+    """Return whether two drawings differ at most in the last digits of numbers.
 
-
-def _near(one: bytes, other: bytes) -> bool:
+    What does not follow the grammar of PDF is close to nothing: readers differ about it.
+    """
+    operands: list[tuple[bytes, bytes]] = []
     try:
-        return abs(float(one) - float(other)) <= CLOSE
-    except ValueError:
+        for mine, theirs in zip_longest(read_tokens(one), read_tokens(other)):
+            if mine is None or theirs is None or mine.kind != theirs.kind:
+                return False
+            if mine.kind == "number":
+                operands.append((mine.raw, theirs.raw))
+            elif mine.raw != theirs.raw:
+                return False
+            elif mine.kind == "word":
+                if not _near(operands, mine.raw):
+                    return False
+                operands.clear()
+    except UnsoundError:
         return False
+    return not operands
+
+
+def _near(operands: Sequence[tuple[bytes, bytes]], operator: bytes) -> bool:
+    """Return whether an operator does the same with both of each pair of numbers."""
+    if operator in WHOLE:
+        return all(one == other for one, other in operands)
+    factors = FACTORS.get(operator, 0)
+    return all(
+        abs(float(one) - float(other)) <= (SCALE if place < factors else CLOSE)
+        for place, (one, other) in enumerate(operands)
+    )

@@ -1,13 +1,12 @@
 """The steps of a verification, numbered as in its plan.
 
-1: the file. 2 and 3, who signed it and when, are in `signer_check` and `time_check`. 4 to 6: the
-evidence is as stated, the assessment follows from it, the pages show it.
+1: the file. 2, 3 and 6, who signed it, when, and what its pages show, are in `signer_check`,
+`time_check` and `page_check`. 4 and 5: the evidence is as stated, the assessment follows from it.
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import replace
 from itertools import islice
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -24,14 +23,12 @@ from compliance.model import Facts, Statement, Texts
 from compliance.model.results import Check, Expected, Status, Step
 from compliance.model.signatures import Signer
 from compliance.model.stated import ENGINE, SCHEMA, TOOL, number_digits
-from compliance.plain_data import digest
 from compliance.signing.read import PdfSignatures
 from compliance.verification.compare import (
     ABSENT,
     Difference,
     Topic,
     compare,
-    compared,
     tool_version,
 )
 from compliance.verification.other_engine import evidence_differences, outcome_differences
@@ -243,72 +240,3 @@ def _by_other_definitions(stated: Document, again: Assessment) -> Step:
 def _topics(differences: Sequence[Difference]) -> Statement:
     topics = {difference.topic for difference in differences}
     return quoted("; ".join(topic for topic in Topic if topic in topics))
-
-
-# ---------------------------------------------------------------- 6: the pages
-
-LETTER_WIDTH = 612
-"""Width of a letter page in points; A4 has 595."""
-MOST_DIFFERENCES = 10
-
-
-def check_pages(data: bytes, stated: Document | Exception, again: Assessment | Exception) -> Step:
-    """Compare the pages (6): equal pages are proof; different ones are a fault if unexplained."""
-    if isinstance(again, WithheldError):
-        return Step(Check.PAGES, Status.NOT_DONE, again.why)
-    if not isinstance(stated, Exception) and (
-        standing(*tool_version(stated)) is Standing.LATER_ENGINE
-    ):
-        return Step(Check.PAGES, Status.NOT_DONE, _of_version(tool_version(stated)[0]))
-    if isinstance(stated, Exception) or isinstance(again, Exception):
-        return Step(Check.PAGES, Status.FAIL, Statement("no-evidence"))
-    drawn = replace(again, number=str(stated.get("number")))
-    unlike = result_or_exception(lambda: _differences(data, drawn))
-    if unlike == []:
-        return Step(Check.PAGES, Status.OK, Statement("same-pages"))
-    excuse = _excuse(data, stated, again)
-    if excuse is not None:
-        return Step(Check.PAGES, Status.NOT_DONE, excuse)
-    if isinstance(unlike, Exception):
-        return Step(Check.PAGES, Status.FAIL, Statement("pages-damaged"))
-    details = tuple(map(quoted, unlike[:MOST_DIFFERENCES]))
-    return Step(Check.PAGES, Status.FAIL, Statement("other-pages"), details)
-
-
-def _differences(data: bytes, again: Assessment) -> list[str]:
-    from compliance.sheet.make_sheet import archival_sheet
-    from compliance.verification.compare_pages import differences, page_size
-
-    width, _ = page_size(data)
-    fresh = archival_sheet(again, page="letter" if round(width) == LETTER_WIDTH else "a4")
-    return list(differences(data, fresh.pdf, fresh.boxes))
-
-
-def _excuse(data: bytes, stated: Document, again: Assessment) -> Statement | None:
-    """Return why unchanged pages may look different here; None if there is no reason."""
-    theirs = standing(*tool_version(stated))
-    if theirs not in (Standing.OURS, Standing.UNKNOWN):
-        return _of_version(tool_version(stated)[0])
-    computed = assessment_document(again)
-    if result_or_exception(lambda: digest(compared(stated))) != digest(compared(computed)):
-        return Statement("pages-of-other-digits")
-    drawn_by = result_or_exception(lambda: _producer(data))
-    if isinstance(drawn_by, str) and drawn_by != (ours_by := _own_producer()):
-        return Statement("pages-of-program", {"theirs": drawn_by, "ours": ours_by})
-    return None
-
-
-def _of_version(theirs: Any) -> Statement:
-    return Statement("pages-of-version", {"theirs": theirs, "ours": TOOL.version})
-
-
-def _producer(data: bytes) -> str:
-    from compliance.verification.compare_pages import producer
-
-    return producer(data)
-
-
-def _own_producer() -> str:
-    from compliance.sheet.pdfa import PRODUCER
-
-    return PRODUCER

@@ -175,6 +175,11 @@ def deviation_early(file: str, requirement: str, accepted: datetime, moment: dat
 # ---------------------------------------------------------------- what
 
 
+def box_of_program(theirs: str | None, ours: str) -> str:
+    by = "another program" if theirs is None else theirs
+    return f"the box of the countersignature was not compared: drawn by {by}; this is {ours}"
+
+
 def intact(count: int) -> str:
     if count == 1:
         return "unchanged since signing: 1 signature covers the whole file"
@@ -293,6 +298,8 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "pages-of-version": "not compared: drawn by version {theirs}; this is {ours}",
     "pages-of-program": "not compared: drawn by {theirs}; this is {ours}",
     "pages-of-other-digits": "not compared: the values, computed again, differ in the last digits",
+    "box-of-program": box_of_program,
+    "hidden-parts": "the file contains what no sheet has",
     "pages-damaged": "the pages cannot be compared: the file is damaged",
     "other-pages": "the pages do not show the evidence",
     # of a delivery

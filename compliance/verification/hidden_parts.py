@@ -1,0 +1,167 @@
+"""What a sheet may not contain beside what it shows: hidden bytes, scripts, other fields.
+
+Read by the grammar alone and without a library. None of it is ever explained by another
+version or library, since no version writes it.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from typing import Any
+
+from compliance.signing.attached_files import text_of
+from compliance.signing.pdf_file import (
+    PdfFile,
+    Stored,
+    dictionaries,
+    references,
+    resolved,
+)
+from compliance.signing.pdf_syntax import Ref
+from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, LABELS
+
+State = Mapping[int, Stored]
+
+# fmt: off
+ACTIVE = frozenset(
+    {
+        "A", "AA", "Alternates", "Collection", "Dests", "JS", "JavaScript", "Launch",
+        "Next", "OC", "OCGs", "OCProperties", "OpenAction", "Outlines", "OPI", "PresSteps",
+        "RF", "RichMediaContent", "Threads", "Trans", "URI", "XFA"
+    }
+)
+"""Keys of dictionaries for actions, scripts, layers and further files; no sheet has any."""
+KINDS = frozenset(
+    {
+        "3D", "Action", "FileAttachment", "GoTo3DView", "GoToE", "GoToR", "ImportData",
+        "JavaScript", "Launch", "Movie", "Named", "OCG", "OCMD", "ObjStm", "Rendition",
+        "ResetForm", "RichMedia", "Screen", "SetOCGState", "Sound", "SubmitForm", "URI",
+        "XRef"
+    }
+)
+"""The same as values of /S, /Type and /Subtype."""
+# fmt: on
+
+EMPTY = {"Type": "XObject", "Subtype": "Form", "Resources": {}, "Length": 0}
+"""The appearance of an empty field, without its size. The library leaves one behind, unused."""
+FORM = {"SigFlags": 3}
+WIDGET = {"FT": "Sig", "Type": "Annot", "Subtype": "Widget", "F": 132}
+FREE_IN_WIDGET = frozenset({"T", "Rect", "P", "TU", "AP", "V"})
+FREE_IN_SIGNATURE = frozenset(
+    {"Contents", "ByteRange", "Filter", "SubFilter", "M", "Reason", "Location", "Prop_Build"}
+)
+CERTIFIES = [
+    {
+        "Type": "SigRef",
+        "TransformMethod": "DocMDP",
+        "TransformParams": {"Type": "TransformParams", "V": "1.2", "P": 2},
+    }
+]
+
+
+def hidden_faults(file: PdfFile) -> Iterator[str]:
+    """Yield each part of a signed file that no sheet has."""
+    yield from _bytes_between(file)
+    for count, revision in enumerate(file.revisions, 1):
+        state = file.state(count)
+        yield from _unreachable(state, revision.objects, revision.trailer)
+        for number, stored in revision.objects.items():
+            yield from _active(number, stored.value)
+            if stored.stream is not None and not file.is_whole(stored):
+                yield f"object {number} is damaged, or has more than its content"
+    yield from _form_faults(file)
+
+
+def _bytes_between(file: PdfFile) -> Iterator[str]:
+    for revision in file.revisions:
+        at = revision.start
+        for stored in sorted(revision.objects.values(), key=lambda each: each.start):
+            if not _is_blank(file.data, at, stored.start):
+                yield f"there are bytes between its objects, at {at}"
+            at = stored.end
+        if not _is_blank(file.data, at, revision.table):
+            yield f"there are bytes between its objects, at {at}"
+
+
+def _is_blank(data: bytes, start: int, end: int) -> bool:
+    return not data[start:end].strip(b"\0\t\n\f\r ")
+
+
+def _unreachable(
+    state: State, written: Mapping[int, Stored], trailer: Mapping[str, Any]
+) -> Iterator[str]:
+    """Yield the objects of a revision that nothing in the file uses, and uses of none."""
+    known: set[int] = set()
+    values = [dict(trailer)]
+    while values:
+        for number in references(values.pop()):
+            if number not in known and number in state:
+                values.append(state[number].value)
+            elif number not in state:
+                yield f"it refers to object {number}, which it does not have"
+            known.add(number)
+    for number, stored in written.items():
+        if number not in known and not _is_empty_appearance(stored):
+            yield f"object {number} is used by nothing"
+
+
+def _is_empty_appearance(stored: Stored) -> bool:
+    return stored.stream is not None and _without(stored.value, {"BBox"}) == EMPTY
+
+
+def _active(number: int, value: Any) -> Iterator[str]:
+    for each in dictionaries(value):
+        for key in sorted(ACTIVE & each.keys()):
+            yield f"object {number} has /{key}, as no sheet has"
+        for key in ("S", "Type", "Subtype"):
+            kind = each.get(key)
+            if isinstance(kind, str) and kind in KINDS:
+                yield f"object {number} is a /{kind}, as no sheet has"
+
+
+# ---------------------------------------------------------------- the form
+
+
+def _form_faults(file: PdfFile) -> Iterator[str]:
+    state = file.state()
+    root = resolved(state, file.revisions[-1].trailer["Root"])
+    form = resolved(state, root.get("AcroForm", {}))
+    places = resolved(state, form.get("Fields", []))
+    if _without(form, {"Fields"}) != FORM:
+        yield "its form has more than fields of signatures"
+    pages = resolved(state, resolved(state, root["Pages"])["Kids"])
+    for number, page in enumerate(pages, 1):
+        annotations = resolved(state, resolved(state, page).get("Annots", []))
+        if annotations != (places if number == 1 else []):
+            yield f"page {number} has other annotations than the fields of signatures"
+    if _without(resolved(state, root.get("Perms", {})), {"DocMDP"}):
+        yield "its permissions are not those of a certified sheet"
+    first = pages[0] if pages else None
+    for place in places:
+        yield from _field_faults(state, resolved(state, place), first)
+
+
+def _field_faults(state: State, field: Mapping[str, Any], page: Any) -> Iterator[str]:
+    name = text_of(resolved(state, field.get("T", b"")))
+    if _without(field, FREE_IN_WIDGET) != WIDGET or field.get("P") != page:
+        yield f"the field {name} has other entries than in a sheet"
+    value = resolved(state, field.get("V", {}))
+    if name in LABELS:
+        if text_of(field.get("TU", b"")) != LABELS[name]:
+            yield f"the field {name} has another label"
+        appearance = resolved(state, field.get("AP", {}))
+        if appearance.keys() != {"N"} or not isinstance(appearance["N"], Ref):
+            yield f"the field {name} has other appearances than one"
+    elif "AP" in field or field.get("Rect") != [0, 0, 0, 0] or value.get("Type") != "DocTimeStamp":
+        yield f"the field {name} is neither of a signature nor of an archive stamp"
+    expected: dict[str, Any] = {"Type": "Sig" if name in LABELS else "DocTimeStamp"}
+    if name == FACILITY_FIELD:
+        expected["Reference"] = CERTIFIES
+    if value and _without(value, FREE_IN_SIGNATURE) != expected:
+        yield f"the signature {name} has other entries than in a sheet"
+    if not value and name != COUNTER_FIELD:
+        yield f"the field {name} is empty"
+
+
+def _without(value: Mapping[str, Any], free: frozenset[str] | set[str]) -> dict[str, Any]:
+    return {key: each for key, each in value.items() if key not in free}

@@ -1,0 +1,182 @@
+"""Step 6 of a verification: pages and boxes drawn again, and nothing hidden beside them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+from compliance.documents import assessment_document
+from compliance.evidence.attachments import Document
+from compliance.model import Statement
+from compliance.model.results import Check, Status, Step
+from compliance.model.signatures import Signature
+from compliance.model.stated import TOOL
+from compliance.plain_data import digest
+from compliance.signing.appearance import BOX_DRAWN_BY, with_appearance
+from compliance.signing.pdf_file import read_file
+from compliance.signing.read import PdfSignatures
+from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, Box
+from compliance.verification.compare import compared, tool_version
+from compliance.verification.hidden_parts import hidden_faults
+from compliance.verification.steps import (
+    WithheldError,
+    first_details,
+    one_line,
+    quoted,
+    result_or_exception,
+)
+from compliance.verification.versions import Standing, standing
+
+if TYPE_CHECKING:
+    from compliance.model import Assessment
+
+LETTER_WIDTH = 612
+"""Width of a letter page in points; A4 has 595."""
+MOST_DIFFERENCES = 10
+
+
+def check_pages(
+    data: bytes,
+    seal: PdfSignatures | Exception,
+    stated: Document | Exception,
+    again: Assessment | Exception,
+) -> Step:
+    """Compare the pages (6): equal pages are proof; different ones are a fault if unexplained.
+
+    Nothing explains what no sheet has: hidden parts, actions, other fields.
+    """
+    if isinstance(again, WithheldError) or isinstance(seal, Exception):
+        unread = Statement("not-done-changed")
+        return _not_done(again.why if isinstance(again, WithheldError) else unread)
+    hidden = result_or_exception(lambda: list(hidden_faults(read_file(data))))
+    if isinstance(hidden, Exception):
+        hidden = [one_line(hidden)]
+    outcome = _compared(data, seal, stated, again)
+    if not hidden:
+        return outcome
+    details = first_details(map(quoted, hidden), MOST_DIFFERENCES)
+    if outcome.status is Status.FAIL:
+        return replace(outcome, details=(*outcome.details, *details))
+    return _failed(Statement("hidden-parts"), details)
+
+
+def _compared(
+    data: bytes, seal: PdfSignatures, stated: Document | Exception, again: Assessment | Exception
+) -> Step:
+    if not isinstance(stated, Exception) and (
+        standing(*tool_version(stated)) is Standing.LATER_ENGINE
+    ):
+        return _not_done(_of_version(tool_version(stated)[0]))
+    if isinstance(stated, Exception) or isinstance(again, Exception):
+        return _failed(Statement("no-evidence"))
+    drawn = replace(again, number=str(stated.get("number")))
+    certified = data[: seal.certified]
+    unlike = result_or_exception(lambda: _differences(certified, data, seal, drawn))
+    if unlike:
+        excuse = _excuse(certified, stated, again)
+        if excuse is not None:
+            return _not_done(excuse)
+        if isinstance(unlike, Exception):
+            return _failed(Statement("pages-damaged"))
+        details = first_details(map(quoted, unlike), MOST_DIFFERENCES)
+        return _failed(Statement("other-pages"), details)
+    return _countersigned(data, seal)
+
+
+def _failed(result: Statement, details: tuple[Statement, ...] = ()) -> Step:
+    return Step(Check.PAGES, Status.FAIL, result, details)
+
+
+def _not_done(why: Statement) -> Step:
+    return Step(Check.PAGES, Status.NOT_DONE, why)
+
+
+# ---------------------------------------------------------------- pages and boxes
+
+
+def _differences(
+    certified: bytes, data: bytes, seal: PdfSignatures, again: Assessment
+) -> list[str]:
+    """Compare the file as certified, and the facility's box in the whole of it."""
+    from compliance.sheet.make_sheet import archival_sheet, signature_texts
+    from compliance.verification.compare_pages import (
+        box_differences,
+        differences,
+        page_size,
+        stated_texts,
+    )
+
+    width, _ = page_size(certified)
+    fresh = archival_sheet(again, page="letter" if round(width) == LETTER_WIDTH else "a4")
+    first, *later = seal.signatures
+    shown = {FACILITY_FIELD: _appearance(first, Box(*fresh.boxes[FACILITY_FIELD]).corners)}
+    found = [
+        *differences(certified, fresh.pdf, fresh.boxes),
+        *box_differences(data, shown if later else {**shown, COUNTER_FIELD: None}),
+    ]
+    if stated_texts(certified, FACILITY_FIELD) != signature_texts(again):
+        found.append("the facility's signature states another reason or place")
+    return found
+
+
+def _countersigned(data: bytes, seal: PdfSignatures) -> Step:
+    """Compare the box of the second signature, which its own program drew."""
+    from compliance.verification.compare_pages import box_corners, box_differences, box_drawn_by
+
+    for signature in seal.signatures[1:]:
+        drawn_by = result_or_exception(lambda: box_drawn_by(data, COUNTER_FIELD))
+        if drawn_by != BOX_DRAWN_BY:
+            theirs = drawn_by if isinstance(drawn_by, str) else None
+            return _not_done(Statement("box-of-program", {"theirs": theirs, "ours": BOX_DRAWN_BY}))
+        unlike = result_or_exception(
+            lambda each=signature: list(  # type: ignore[misc]
+                box_differences(
+                    data,
+                    {COUNTER_FIELD: _appearance(each, box_corners(data, COUNTER_FIELD))},
+                )
+            )
+        )
+        if isinstance(unlike, Exception):
+            unlike = [one_line(unlike)]
+        if unlike:
+            return _failed(Statement("other-pages"), tuple(map(quoted, unlike)))
+    return Step(Check.PAGES, Status.OK, Statement("same-pages"))
+
+
+def _appearance(signature: Signature, corners: tuple[int, int, int, int]) -> bytes:
+    """Draw what a box shows of a signature; ValueError if it names no time."""
+    from compliance.sheet.make_sheet import draw_stamp
+
+    if signature.claimed is None:
+        raise ValueError(f"{signature.field} names no time")
+    x0, y0, x1, y1 = corners
+    role = None if signature.field == FACILITY_FIELD else signature.role
+    page = draw_stamp(signature.signer, signature.claimed, width=x1 - x0, height=y1 - y0, role=role)
+    return with_appearance(page, x1 - x0, y1 - y0)
+
+
+# ---------------------------------------------------------------- why they may differ
+
+
+def _excuse(data: bytes, stated: Document, again: Assessment) -> Statement | None:
+    """Return why unchanged pages may look different here; None if there is no reason."""
+    from compliance.sheet.pdfa import PRODUCER
+    from compliance.verification.compare_pages import box_drawn_by, producer
+
+    theirs = standing(*tool_version(stated))
+    if theirs not in (Standing.OURS, Standing.UNKNOWN):
+        return _of_version(tool_version(stated)[0])
+    computed = assessment_document(again)
+    if result_or_exception(lambda: digest(compared(stated))) != digest(compared(computed)):
+        return Statement("pages-of-other-digits")
+    for drawn_by, ours in (
+        (result_or_exception(lambda: producer(data)), PRODUCER),
+        (result_or_exception(lambda: box_drawn_by(data, FACILITY_FIELD)), BOX_DRAWN_BY),
+    ):
+        if isinstance(drawn_by, str) and drawn_by != ours:
+            return Statement("pages-of-program", {"theirs": drawn_by, "ours": ours})
+    return None
+
+
+def _of_version(theirs: Any) -> Statement:
+    return Statement("pages-of-version", {"theirs": theirs, "ours": TOOL.version})
