@@ -57,9 +57,14 @@ def now_option(help: str = "Time as RFC 3339; default: now.") -> Callable[[Comma
     return click.option("--now", metavar="TIME", callback=_time_or_clock, help=help)
 
 
+def clock() -> datetime:
+    """Return the time in whole seconds. Pages and tests put another clock in its place."""
+    return datetime.now(UTC).replace(microsecond=0)
+
+
 def _time_or_clock(ctx: click.Context, param: click.Parameter, value: str | None) -> datetime:
     if value is None:
-        return datetime.now(UTC).replace(microsecond=0)
+        return clock()
     from compliance.yaml_nodes.json_schema import as_time
 
     time = as_time(value)

@@ -106,6 +106,11 @@ class Requirements:
             return ""
         return validity_words(self._state(subject), subject.valid_until)
 
+    def validity_tail(self, sheet: Verification) -> str:
+        """Say it at the end of a line about the sheet."""
+        held = self.validity_line(sheet)
+        return f"; {held[:1].lower()}{held[1:]}" if held else ""
+
     def answer_lines(self, subject: Subject) -> list[str]:
         """Say whether each requirement is met."""
         return list(map(answer_words, self.answers(subject)))

@@ -20,6 +20,7 @@ from compliance.cli._assess_inputs import (
     lock_outputs,
     targets_of,
 )
+from compliance.cli._endings import Ending, endings_of, endings_of_signers, near, print_endings
 from compliance.cli._files import write_file, write_new
 from compliance.cli._findings_text import report
 from compliance.cli._identity_options import (
@@ -49,7 +50,7 @@ from compliance.cli._replaced import replacing
 from compliance.cli._terminal import escape_controls
 from compliance.cli._text import Progress, print_json, style
 from compliance.cli.deviation import deviations_for
-from compliance.documents import assessment_document
+from compliance.documents import assessment_document, statement
 from compliance.errors import ComplianceError
 from compliance.model import Assessment, Deviation, Job
 from compliance.report.exports import Fault, Result, exit_code, findings_csv, junit
@@ -100,8 +101,9 @@ def command(ctx: click.Context, /, **given: Any) -> int:
     READINGS is a file of readings without a job: give --rule, and --encoding if the file does
     not state it; nothing is written.
 
-    Exit codes: 0 all compliant, 1 not compliant, 2 wrong input or call, 3 undecided,
-    4 internal or I/O failure; of several the first of 4, 2, 1, 3, 0.
+    Exit codes: 0 all compliant, 1 not compliant, 2 wrong input or call, 3 undecided, or
+    compliant but no longer valid, 4 internal or I/O failure; of several the first of 4, 2, 1,
+    3, 0.
     """
     call = Call(keys=pop_key_options(given), **given)
     check_call(ctx, call)
@@ -111,8 +113,10 @@ def command(ctx: click.Context, /, **given: Any) -> int:
     means = _means(call)
     with lock_outputs(call, targets):
         results = _run(call, cases, targets, means, bool(ctx.obj), deviations)
-    code = _print_outcome(call, cases, results, signed=means.identity is not None)
+    endings = _endings(results, means)
+    code = _print_outcome(call, cases, results, endings, signed=means.identity is not None)
     warn_missing_timestamp(means.stamper)
+    print_endings(endings, call.now)
     return code
 
 
@@ -186,12 +190,18 @@ def _sheet(call: Call, assessment: Assessment, means: SigningMeans) -> bytes:
 
 
 def _print_outcome(
-    call: Call, cases: Sequence[WorkItem], results: Sequence[Result], *, signed: bool
+    call: Call,
+    cases: Sequence[WorkItem],
+    results: Sequence[Result],
+    endings: Sequence[Ending],
+    *,
+    signed: bool,
 ) -> int:
     """Write and print the reports; return the exit code."""
     failed = _write_reports(call, results)
     if call.form == "json":
-        print_json(json_object(results))
+        ending = [each.data(call.now) for each in near(endings, call.now)]
+        print_json({**json_object(results), "ending": ending})
     else:
         _print_text(results, cases[0].source.job)
     _print_notes(call, results, signed=signed)
@@ -201,6 +211,14 @@ def _print_outcome(
     if failed is not None:
         raise failed
     return exit_code(results)
+
+
+def _endings(results: Sequence[Result], means: SigningMeans) -> list[Ending]:
+    """List what the assessments rest on that has an end."""
+    signers = [means.identity.signer] if means.identity is not None else []
+    assessments = [row.assessment for row in results if row.assessment]
+    stated = [end for each in assessments for end in endings_of(statement(each))]
+    return [*stated, *endings_of_signers(signers)]
 
 
 def _write_reports(call: Call, results: Sequence[Result]) -> ComplianceError | None:

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
+from compliance.cli._endings import Ending, endings_of, endings_of_signers, print_endings
 from compliance.cli._files import (
     check_new_file,
     lock_folder,
@@ -25,8 +26,11 @@ from compliance.cli._identity_options import (
     warn_missing_timestamp,
 )
 from compliance.cli._options import now_option, out_option, replace_option
+from compliance.cli._requirements import Requirements
 from compliance.cli._terminal import print_plain
+from compliance.documents import read_document
 from compliance.errors import IdentityError, SheetError, UsageError
+from compliance.plain_data import ShapeError
 from compliance.report.verification import sheet_says_with_today, step_line
 
 if TYPE_CHECKING:
@@ -72,11 +76,25 @@ def command(
             write_file(sheet, data)
         else:
             write_new({out: data}, replace=replace)
-    print_plain(
-        f"{found.number} says: {sheet_says_with_today(found)}; signed {_by(found.signatures[0])}"
-    )
+    held = Requirements((), now).validity_tail(found)
+    said = f"{sheet_says_with_today(found)}; signed {_by(found.signatures[0])}"
+    print_plain(f"{found.number} says: {said}{held}")
     print_plain(f"{out or sheet}: countersigned by {means.identity.signer.name} as {role}")
     warn_missing_timestamp(means.stamper)
+    signers = [found.signatures[0].signer, means.identity.signer]
+    print_endings([*_endings(data), *endings_of_signers(signers)], now)
+
+
+def _endings(data: bytes) -> list[Ending]:
+    from compliance.evidence.attachments import read_assessment
+    from compliance.signing.attached_files import read_attachments
+    from compliance.verification import LARGEST_SHEET
+
+    try:
+        stated = read_document(read_assessment(read_attachments(data, largest=LARGEST_SHEET)))
+    except ShapeError:
+        return []  # of an earlier version, with other words
+    return list(endings_of(stated))
 
 
 def _countersigned(

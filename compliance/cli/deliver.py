@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, Any
 import click
 
 from compliance.cli._assess_inputs import SUFFIXES, job_cases, outputs
+from compliance.cli._endings import Ending, endings_of, endings_of_signers, print_endings
 from compliance.cli._files import (
     check_new_file,
     check_place,
@@ -34,6 +35,7 @@ from compliance.cli._options import (
     replace_option,
     specs_option,
 )
+from compliance.cli._requirements import Requirements
 from compliance.cli._terminal import print_plain
 from compliance.errors import DeliveryError, Problem, UsageError
 from compliance.evidence.attachments import (
@@ -155,7 +157,7 @@ def command(
         write_new({out: zip_bytes(contents, clean_name(out.stem))}, replace=replace)
     else:
         write_folder(out, contents, replace=replace)
-    _print_outcome(out, sheets, means)
+    _print_outcome(out, sheets, means, now)
     return 0
 
 
@@ -234,14 +236,21 @@ def _packed(files: Sequence[Path], now: datetime) -> list[PackedSheet]:
 # ---------------------------------------------------------------- the outcome
 
 
-def _print_outcome(out: Path, sheets: Sequence[Sheet], means: SigningMeans) -> None:
+def _print_outcome(out: Path, sheets: Sequence[Sheet], means: SigningMeans, now: datetime) -> None:
+    required = Requirements((), now)
+    endings: list[Ending] = []
     for sheet in sheets:
         count = len(sheet.verification.signatures)
         signatures = "1 signature" if count == 1 else f"{count} signatures"
-        print_plain(f"{sheet.name}: {sheet_says_with_today(sheet.verification)}, {signatures}")
+        said = f"{sheet_says_with_today(sheet.verification)}, {signatures}"
+        print_plain(f"{sheet.name}: {said}{required.validity_tail(sheet.verification)}")
+        endings += endings_of(sheet.assessment)
+        endings += endings_of_signers(each.signer for each in sheet.verification.signatures)
     if means.identity is None:
         print_plain("The delivery itself is not signed; each sheet in it is.")
     else:
         print_plain(f"Delivery signed by {means.identity.signer.name}.")
     print_plain(f"Written: {out}")
     warn_missing_timestamp(means.stamper)
+    own = [means.identity.signer] if means.identity is not None else []
+    print_endings([*endings, *endings_of_signers(own)], now)

@@ -252,10 +252,9 @@ def _print_first(
 def _print_delivery(file: Path, delivery: DeliveryVerification, required: Requirements) -> None:
     print_plain(f"{file}: {delivery_title(delivery)}")
     _print_first([delivery_outcome(delivery)], delivery, required)
-    ends = (required.validity_line(sheet) for sheet in delivery.sheets.values())
-    for said, held in zip(delivery_sheets(delivery), ends, strict=True):
-        line = f"{said}; {held[:1].lower()}{held[1:]}" if held else said
-        _print_wrapped(line, MARGIN, COLUMNS - len(MARGIN))
+    tails = map(required.validity_tail, delivery.sheets.values())
+    for line, held in zip(delivery_sheets(delivery), tails, strict=True):
+        _print_wrapped(line + held, MARGIN, COLUMNS - len(MARGIN))
     _print_steps(delivery.steps)
 
 

@@ -59,7 +59,16 @@ class Result:
         """The exit code of this result alone."""
         if self.fault is not None:
             return self.fault.code
-        return CODES[self.assessment.verdict] if self.assessment else 4
+        if self.assessment is None:
+            return 4
+        code = CODES[self.assessment.verdict]
+        return 3 if code == 0 and has_expired(self.assessment) else code
+
+
+def has_expired(assessment: Assessment) -> bool:
+    """Return whether the validity of a verdict was over when it was assessed."""
+    until = assessment.valid_until
+    return until is not None and until <= assessment.assessed
 
 
 class Coded(Protocol):

@@ -23,10 +23,12 @@ import shutil
 import subprocess
 import sys
 from collections.abc import Iterator
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import NamedTuple
+from unittest import mock
 
-from compliance.cli import command
+from compliance.cli import _options, command
 
 ROOT = Path(__file__).resolve().parent.parent.parent
 
@@ -37,6 +39,9 @@ CHAINS = (
     ("docs/house-rules.md",),
 )
 """Pages to follow one after the other in one folder."""
+
+CLOCK = datetime(2026, 11, 21, 9, 0, tzinfo=UTC)
+"""What the clock shows: the day after the demo's readings, so that their verdicts hold."""
 
 FENCE = re.compile(r"^(?:<!-- file: (\S+)(.*?)-->\n)?```(\w+)\n(.*?)^```$", re.M | re.S)
 PROMPT = "$ "
@@ -107,7 +112,11 @@ def _run_here(arguments: list[str]) -> Done:
     before = sys.stdin
     with open(os.devnull, encoding="utf-8") as sys.stdin:
         try:
-            with contextlib.redirect_stdout(texts[0]), contextlib.redirect_stderr(texts[1]):
+            with (
+                mock.patch.object(_options, "clock", lambda: CLOCK),
+                contextlib.redirect_stdout(texts[0]),
+                contextlib.redirect_stderr(texts[1]),
+            ):
                 command.main(arguments)
         except SystemExit as leaving:
             code = leaving.code if isinstance(leaving.code, int) else 1

@@ -55,7 +55,8 @@ def test_in_place_with_a_role(client: Run, compliance: Run, tmp_path: Path) -> N
     said, made = done.stdout.splitlines()
     assert said == (
         f"{assessment().number} says: conditionally compliant; "
-        "signed by Ada Quill as facility on 2026-11-20 16:00 UTC"
+        "signed by Ada Quill as facility on 2026-11-20 16:00 UTC; "
+        "measure again by 2026-12-20 10:00 UTC"
     )
     assert made == "sheet.pdf: countersigned by Cleo Client as Supervising engineer"
     data = (tmp_path / "sheet.pdf").read_bytes()

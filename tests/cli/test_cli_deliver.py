@@ -67,7 +67,7 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     done = compliance("deliver", "sheets", "--out", "delivery", *KEY, *NOW)
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout == (
-        "KX-7-1-tiny: conditionally compliant, 1 signature\n"
+        "KX-7-1-tiny: conditionally compliant, 1 signature; measure again by 2026-12-20 15:10 UTC\n"
         "KX-7-2-tiny: not compliant, 1 signature\n"
         "Delivery signed by Jo Heron.\n"
         "Written: delivery\n"
@@ -76,6 +76,7 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.startswith(
         "delivery: a delivery of 2 sheets\n"
+        "  Measure again by 2026-12-20 15:10 UTC.\n"
         "  Valid: complete, and every sheet is as it was signed. The sheets state: 1\n"
         "  conditionally compliant; 1 not compliant.\n"
     )

@@ -56,7 +56,7 @@ def test_both_outcomes_are_printed(compliance: Run, sheet_of: Callable[[int], Pa
     done = compliance("verify", file, "--trust", "me.pem")
     assert done.returncode == 3
     lines = done.stdout.splitlines()
-    assert lines[1:4] == [
+    assert lines[2:5] == [
         f"  The sheet states: {stated()} (definitions of engine {ENGINE - 1}).",
         f"  Computed again by today's definitions (engine {ENGINE}): {stated()}.",
         "  Intact as far as it was checked.",
@@ -66,7 +66,7 @@ def test_both_outcomes_are_printed(compliance: Run, sheet_of: Callable[[int], Pa
     assert (sheet["exit_code"], sheet["engine"]) == (3, ENGINE - 1)
     today = {key: document()[key] for key in ("verdict", "conditional", "disposition")}
     assert {key: sheet[key] for key in today} == sheet["stated"] == today
-    assert [line.strip() for line in lines[1:4]] == sheet["conclusion"]
+    assert [line.strip() for line in lines[2:5]] == sheet["conclusion"]
 
 
 def test_an_earlier_one_is_passed_on_with_both_outcomes(

@@ -7,16 +7,20 @@ import os
 import sys
 from collections.abc import Iterator, Mapping
 from contextlib import chdir, contextmanager
+from datetime import UTC, datetime
 from io import BytesIO, TextIOWrapper
 from pathlib import Path
 from subprocess import CompletedProcess
 
 import pytest
 
-from compliance.cli import PROGRAM, command
+from compliance.cli import PROGRAM, _options, command
 
 Settings = Mapping[str, str | None]
 """Changes to the environment; None takes a variable away."""
+
+CLOCK = datetime(2026, 11, 30, 18, 0, tzinfo=UTC)
+"""What the clock shows where no `--now` is given: the verdicts of the samples still hold."""
 
 LIBRARIES = ("pyhanko", "pyhanko_certvalidator")
 """Whose loggers the command turns off for the rest of its process."""
@@ -39,6 +43,7 @@ def call(
     words = [str(arg) for arg in args]
     printed = BytesIO(), BytesIO()
     with chdir(cwd), _logging_as_in_a_script(), pytest.MonkeyPatch.context() as patch:
+        patch.setattr(_options, "clock", lambda: CLOCK)
         for name, value in {**without_own_settings(), **(env or {})}.items():
             if value is None:
                 patch.delenv(name, raising=False)

@@ -44,3 +44,20 @@ def delivery_validity_words(ends: Sequence[tuple[Validity, datetime | None]]) ->
 def answer_words(answer: Answer) -> str:
     """Say whether something required is met."""
     return f"{answer.name}: {ANSWERS[answer.met]}: {REQUIRED[answer.name]}"
+
+
+ENDING: Mapping[str, str] = {
+    "validity": "the verdict of {name}",
+    "meter-certificate": "the certificate of the meter {name}",
+    "deviation": "the deviation for {name}",
+    "signer-certificate": "the certificate of the signer {name}",
+}
+
+
+def ending_words(kind: str, name: str, end: datetime, *, ended: bool) -> str:
+    """Say when something ended or ends."""
+    what = ENDING[kind].format(name=name)
+    if not ended:
+        return f"{what} expires on {format_utc(end)}"
+    hint = "; measure again" if kind == "validity" else ""
+    return f"{what} has expired on {format_utc(end)}{hint}"
