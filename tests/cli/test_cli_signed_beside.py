@@ -229,7 +229,7 @@ def test_an_authority_that_is_trusted_for_the_facility_accepts_nothing(
     assert compliance(*ACCEPT, *FILE_KEY).returncode == 0
     call = ("assess", "job.yaml", "--out", "again", "--deviation", "d.json", *NOW)
     done = compliance(*call, "--identity", "facility.pem")
-    assert (done.returncode, done.stderr) == (1, "")
+    assert done.returncode == 1
     check = ("verify", "again/KX-7-1-tiny.pdf", "--trust", "root.pem")
     done = compliance(*check)
     assert (done.returncode, done.stderr) == (3, "")
