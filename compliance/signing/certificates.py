@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import unicodedata
 
+from asn1crypto import x509 as asn1
 from cryptography import x509
 from cryptography.hazmat.primitives import hashes, serialization
 from cryptography.x509.oid import ExtendedKeyUsageOID, NameOID
@@ -17,7 +18,29 @@ from compliance.model.signatures import Signer
 
 
 def signer_of(certificate: x509.Certificate) -> Signer:
-    """Return the holder that a certificate names."""
+    """Return the holder that a certificate names; IdentityError if it is malformed anywhere."""
+    try:
+        _read_all_parts(certificate)
+        return _signer_of(certificate)
+    except Exception as fault:
+        # The libraries read extensions, names and keys when asked for, and raise any exception.
+        raise IdentityError(MALFORMED) from fault
+
+
+MALFORMED = "a certificate is malformed: its names, key, dates or extensions cannot be read"
+
+
+def _read_all_parts(certificate: x509.Certificate) -> None:
+    """Read what is read later, by both libraries."""
+    der = certificate.public_bytes(serialization.Encoding.DER)
+    same_key(der, der)
+    list(certificate.extensions)
+    for extension in asn1.Certificate.load(der)["tbs_certificate"]["extensions"]:
+        if not extension["extn_id"].native[0].isdigit():
+            _ = extension["extn_value"].parsed.native
+
+
+def _signer_of(certificate: x509.Certificate) -> Signer:
     subject = certificate.subject
     return Signer(
         name=_attribute(subject, NameOID.COMMON_NAME) or subject.rfc4514_string(),
@@ -43,7 +66,10 @@ def read_certificates(data: bytes, *, file: str = "certificate") -> tuple[Signer
         raise IdentityError(
             f"{file}: holds no certificate; expected PEM ('-----BEGIN CERTIFICATE-----') or DER"
         ) from fault
-    return tuple(signer_of(certificate) for certificate in found)
+    try:
+        return tuple(signer_of(certificate) for certificate in found)
+    except IdentityError as fault:
+        raise IdentityError(f"{file}: {fault}") from fault
 
 
 def same_key(one: bytes, other: bytes) -> bool:
