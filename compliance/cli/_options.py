@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Callable, Iterator, Sequence
 from datetime import UTC, date, datetime
 from pathlib import Path
@@ -10,10 +11,11 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from compliance.cli._files import read_bounded
-from compliance.errors import IdentityError, system_reason
+from compliance.errors import IdentityError, UsageError, system_reason
 from compliance.model import ENCODINGS, TECHNOLOGIES
 
 if TYPE_CHECKING:
+    from compliance.model import Rule
     from compliance.model.signatures import Signer
 
 PATH = click.Path(path_type=Path)
@@ -229,6 +231,33 @@ def timestamp_trust_option(stamped: str) -> Callable[[Command], Command]:
 
 def _certificates_option(name: str, help: str) -> Callable[[Command], Command]:
     return click.option(name, metavar="FILE|DIR", multiple=True, type=PATH, help=help)
+
+
+DIGEST = re.compile(r"[0-9a-fA-F]{64}", re.ASCII)
+
+
+def read_known_rules(given: Sequence[str]) -> list[Rule | str]:
+    """Read `--rules`: digests, and the rules in folders. Raises RuleError, UsageError."""
+    from compliance.rules.library import load_rule
+
+    digests: list[Rule | str] = [each.lower() for each in given if DIGEST.fullmatch(each)]
+    folders = [Path(each) for each in given if not DIGEST.fullmatch(each)]
+    files = [(folder, sorted(folder.glob("*.yaml"))) for folder in folders]
+    for folder, found in files:
+        if not found:
+            raise UsageError(
+                f"--rules: {folder}: expected a folder of rule files (.yaml), or the 64 hex digits "
+                "of a rule's SHA-256"
+            )
+    return [
+        *digests,
+        *(
+            load_rule(file, search=folders)
+            for _, found in files
+            for file in found
+            if not file.name.startswith(".")
+        ),
+    ]
 
 
 def read_trust(places: Sequence[Path]) -> list[Signer]:

@@ -17,6 +17,7 @@ from compliance.cli._options import (
     client_trust_option,
     format_option,
     now_option,
+    read_known_rules,
     read_trust,
     timestamp_trust_option,
     trust_option,
@@ -31,6 +32,7 @@ from compliance.model.results import (
     Required,
     Step,
     Verification,
+    known_rules,
 )
 from compliance.report.exports import exit_code
 from compliance.report.verification import (
@@ -77,6 +79,13 @@ class Checked:
     "countersign for its client.",
 )
 @requirement_options()
+@click.option(
+    "--rules",
+    metavar="FOLDER|DIGEST",
+    multiple=True,
+    help="Your own copies of rules that are not shipped: a folder of rule files, or the SHA-256 of "
+    "one; may be repeated.",
+)
 @now_option("Time of the check as RFC 3339: nothing can have been signed later; default: now.")
 @format_option()
 def command(
@@ -87,6 +96,7 @@ def command(
     any_signer: bool,
     required: tuple[Required, ...],
     on: date | None,
+    rules: tuple[str, ...],
     now: datetime,
     form: str,
 ) -> int:
@@ -103,6 +113,9 @@ def command(
     today's: both outcomes are printed, and the exit code is 3. So it is if the pages cannot be
     compared here, because another version or other libraries drew them.
 
+    The rule must be the one that is shipped under its id and revision. One that nobody ships is
+    named first, with exit code 3, unless --rules gives your own copy of it.
+
     Exit codes: 0 valid, 1 something is broken or the signer is not trusted, 2 wrong input or
     call, 3 intact but not everything was checked or compared, 4 internal or I/O failure; of
     several sheets the first of 4, 2, 1, 3, 0. That a verdict has expired changes the exit code
@@ -117,6 +130,7 @@ def command(
         any_signer=any_signer,
         clients=tuple(read_trust(client_trust)),
         now=now,
+        rules=known_rules(read_known_rules(rules)),
     )
     requirements = Requirements.given(required, on, now)
     checked = [each for sheet in sheets for each in _checked(sheet, expected, requirements)]

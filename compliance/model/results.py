@@ -9,7 +9,7 @@ from enum import StrEnum
 
 from compliance.model.assessment import Statement
 from compliance.model.jobs import Deviation
-from compliance.model.rules import Requirement
+from compliance.model.rules import Requirement, Rule
 from compliance.model.signatures import Detached, Signature, Signer
 
 
@@ -42,6 +42,27 @@ class Capability:
 
 
 @dataclass(frozen=True, slots=True)
+class KnownRules:
+    """The client's own copies of rules that this program does not ship."""
+
+    digests: frozenset[str] = frozenset()
+    """SHA-256 of resolved rules, those of `copies` among them."""
+    copies: tuple[Rule, ...] = ()
+
+    def find(self, name: str, revision: int) -> Rule | None:
+        """Return the copy of an id and revision."""
+        wanted = (name, revision)
+        return next((rule for rule in self.copies if (rule.id, rule.revision) == wanted), None)
+
+
+def known_rules(given: Sequence[Rule | str]) -> KnownRules:
+    """Gather copies of rules and digests of rules."""
+    copies = tuple(each for each in given if isinstance(each, Rule))
+    digests = {each for each in given if isinstance(each, str)}
+    return KnownRules(frozenset({*digests, *(copy.digest for copy in copies)}), copies)
+
+
+@dataclass(frozen=True, slots=True)
 class Expected:
     """The expected signers and time-stamping authorities: their certificates or their issuers'.
 
@@ -57,6 +78,7 @@ class Expected:
     """Who may countersign and accept deviations for the client."""
     now: datetime | None = None
     """Nothing can have been signed later; None: not checked."""
+    rules: KnownRules = KnownRules()
 
 
 class Status(StrEnum):
@@ -79,6 +101,7 @@ class Check(StrEnum):
     ATTACHMENTS = "attachments"
     RECOMPUTATION = "recomputation"
     PAGES = "pages"
+    RULE = "rule"
 
     WHOLE = "whole"
     SIGNED = "signed"
@@ -93,6 +116,7 @@ SHEET_PLAN = (
     Check.ATTACHMENTS,
     Check.RECOMPUTATION,
     Check.PAGES,
+    Check.RULE,
 )
 DELIVERY_PLAN = (Check.WHOLE, Check.SIGNED, Check.SHEETS, Check.AS_STATED)
 

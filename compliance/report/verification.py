@@ -7,7 +7,7 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
-from compliance.model.results import DeliveryVerification, Status, Step, Verification
+from compliance.model.results import Check, DeliveryVerification, Status, Step, Verification
 from compliance.model.signatures import Signature
 from compliance.model.stated import ENGINE
 from compliance.report.words import statement_text
@@ -69,10 +69,21 @@ def sheet_outcome(sheet: Verification) -> list[str]:
         lines = [*both, words.INTACT]
     else:
         lines = [words.SHEET_OUTCOMES[code].format(stated=stated)]
-    undone = any(step.status is Status.NOT_DONE for step in sheet.steps)
+    lines = [*_unproven_rule(sheet), *lines]
+    undone = any(
+        step.check is Check.PAGES and step.status is Status.NOT_DONE for step in sheet.steps
+    )
     if undone and code != 1:
         lines[-1] += words.PAGES_UNCHECKED
     return lines
+
+
+def _unproven_rule(sheet: Verification) -> list[str]:
+    """Name a rule that nobody ships, or that is not known here: the verdict is worth no more."""
+    steps = [step for step in sheet.steps if step.check is Check.RULE]
+    if sheet.exit_code == 1 or not steps or steps[0].status is not Status.UNKNOWN:
+        return []
+    return [words.UNPROVEN_RULE.format(why=step_text(steps[0]))]
 
 
 def _both_outcomes(sheet: Verification) -> list[str]:

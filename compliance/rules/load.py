@@ -18,15 +18,12 @@ from compliance.model import (
     Decision,
     Level,
     NotCovered,
-    PatchSet,
-    Requirement,
     Rule,
     RuleFile,
 )
 from compliance.plain_data import digest
 from compliance.quantities.catalogue import QUANTITIES
-from compliance.rules.compare import requirement_details, rule_details
-from compliance.rules.compare_parts import Kind, limits_kind
+from compliance.rules.departures import looser_parts, requirement_departures
 from compliance.rules.git_history import provenance
 from compliance.rules.patch_sets import check_list, read_sets
 from compliance.rules.requirements import (
@@ -283,60 +280,6 @@ def _text(node: Node, path: tuple[str | int, ...]) -> str | None:
 
 
 # ---------------------------------------------------------------- on top of the parent
-
-Sets = Mapping[str, PatchSet]
-
-
-def looser_parts(child: Rule, parent: Rule) -> dict[str, tuple[str, ...]]:
-    """Keys besides the requirements that are not provably tighter, each with the parts of it."""
-    looser: dict[str, list[str]] = {}
-    for detail in rule_details(child, parent):
-        if not detail.kind.harmless:
-            key, _, part = detail.key.partition(".")
-            part = part.removesuffix("_white").replace("_peak", "")
-            looser.setdefault(key, [])
-            if key == "target" and part not in looser[key]:
-                looser[key].append(part)
-    loose = [name for name in parent.sets if not _set_is_tighter(name, child, parent)]
-    if loose:
-        looser["patches"] = loose
-    return {key: tuple(parts) for key, parts in looser.items()}
-
-
-def _set_is_tighter(name: str, child: Rule, parent: Rule) -> bool:
-    """Return whether a redefined set can only make the parent's requirements harder."""
-    if child.sets.get(name) == parent.sets[name]:
-        return True
-    if name not in child.sets:
-        return False
-    sets = {**parent.sets, name: child.sets[name]}
-    return all(
-        detail.kind.harmless
-        for requirement in parent.requirements
-        for detail in requirement_details(requirement, requirement, sets, parent.sets)
-    )
-
-
-def requirement_departures(
-    child: Requirement, parent: Requirement, child_sets: Sets, parent_sets: Sets
-) -> tuple[str, ...]:
-    """Keys in which a requirement is not provably tighter than its parent's.
-
-    Redefined sets are not included. Another basis or clause for the same limits is included: it
-    needs a reason.
-    """
-    details = requirement_details(child, parent, child_sets, parent_sets)
-    loose = [
-        detail.key
-        for detail in details
-        if not detail.kind.harmless and not detail.key.startswith("patches.")
-    ]
-    if limits_kind(child, parent) is Kind.SAME:
-        loose += [
-            name for name in ("basis", "clause") if getattr(child, name) != getattr(parent, name)
-        ]
-    return tuple(dict.fromkeys(loose))
-
 
 ORDER = (
     "rule", "extends", "title", "revision", "valid_for", "not_covered", "target", "accepts",

@@ -20,11 +20,13 @@ The plan; the functions of `steps` carry it out.
        of the signatures, drawn again from what these state; what another version or other
        libraries drew may differ and is not compared. Never may a sheet have hidden parts,
        actions or other fields.
+    7  The rule is the one that is shipped under its id and revision, or a copy that the client
+       gives; a house rule's departures from its parent have their records.
 
 What was not compared or not judged is no fault, and the sheet is not called valid.
 
 Steps 1 to 4 are carried out even if an earlier one failed, so that all changes of a sheet are
-found; 5 and 6 only on a file that is as it was signed, since anyone can make another that costs
+found; 5 to 7 only on a file that is as it was signed, since anyone can make another that costs
 much to compute. An exception in a step means that it failed.
 """
 
@@ -35,7 +37,16 @@ from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
 from compliance.evidence.attachments import Attached, Document, read_assessment
-from compliance.model.results import Expected, Today, Verification
+from compliance.model import Statement
+from compliance.model.results import (
+    Check,
+    Expected,
+    Status,
+    Step,
+    Today,
+    Verification,
+    known_rules,
+)
 from compliance.model.signatures import Signer
 from compliance.signing.attached_files import read_attachments
 from compliance.signing.certificates import read_certificates
@@ -49,6 +60,7 @@ from compliance.verification.steps import (
     check_attachments,
     check_intact,
     check_recomputation,
+    one_line,
     result_or_exception,
 )
 from compliance.verification.time_check import check_times
@@ -56,7 +68,7 @@ from compliance.verification.versions import Standing, standing
 from compliance.yaml_nodes.json_schema import as_time
 
 if TYPE_CHECKING:
-    from compliance.model import Assessment
+    from compliance.model import Assessment, Rule
 
 
 LARGEST_SHEET = 64 << 20
@@ -71,6 +83,7 @@ def verify_sheet(
     timestamp_trust: Sequence[bytes] = (),
     any_signer: bool = False,
     now: datetime | None = None,
+    rules: Sequence[Rule | str] = (),
 ) -> Verification:
     """Carry out the plan on a sheet's bytes.
 
@@ -78,9 +91,10 @@ def verify_sheet(
     them; `client_trust` likewise of whoever may countersign and accept deviations, and
     `timestamp_trust` of time-stamping authorities, and requires a time stamp of every
     signature. With `any_signer` step 2 accepts any signer. `now` (aware) is the time after which
-    nothing can have been signed; without it this is not checked. Raises IdentityError if one of
-    these contains no certificate; a file that is not a sheet raises nothing, its steps fail.
-    Can be called while an event loop is running.
+    nothing can have been signed; without it this is not checked. `rules` are your own copies of
+    rules that are not shipped, loaded, or the 64 hex digits of their digests. Raises
+    IdentityError if one of `trust` and `timestamp_trust` contains no certificate; a file that is
+    not a sheet raises nothing, its steps fail. Can be called while an event loop is running.
     """
     expected = Expected(
         signers=tuple(signer for each in trust for signer in read_certificates(each)),
@@ -88,6 +102,7 @@ def verify_sheet(
         any_signer=any_signer,
         clients=tuple(signer for each in client_trust for signer in read_certificates(each)),
         now=now,
+        rules=known_rules(rules),
     )
     return verify_as(data, expected)
 
@@ -125,6 +140,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
             check_attachments(attached, stated, expected, _facility(seal)),
             check_recomputation(stated, again),
             check_pages(data, seal, stated, again),
+            _rule_step(stated, again, expected),
         ),
         signatures=seal.signatures if isinstance(seal, PdfSignatures) else (),
         number=_word(document.get("number")),
@@ -153,6 +169,25 @@ def _today(stated: Document, again: Assessment | Exception) -> Today | None:
     if isinstance(again, Exception) or standing(*tool_version(stated)) is Standing.LATER_ENGINE:
         return None
     return Today(again.state.verdict, again.state.conditional, again.disposition)
+
+
+def _rule_step(
+    stated: Document | Exception, again: Assessment | Exception, expected: Expected
+) -> Step:
+    """Check the rule (7), where it could be read."""
+    if isinstance(again, WithheldError):
+        return Step(Check.RULE, Status.NOT_DONE, again.why)
+    if isinstance(stated, Mapping) and (standing(*tool_version(stated)) is Standing.LATER_ENGINE):
+        return Step(Check.RULE, Status.NOT_DONE, Statement("rule-of-later"))
+    if isinstance(again, Exception):
+        return Step(Check.RULE, Status.FAIL, Statement("no-evidence"))
+    from compliance.verification.shipped_rule import check_rule
+
+    rule = again.measurement.rule
+    step = result_or_exception(lambda: check_rule(rule, expected.rules))
+    if not isinstance(step, Exception):
+        return step
+    return Step(Check.RULE, Status.FAIL, Statement("not-computable", {"fault": one_line(step)}))
 
 
 def _again(

@@ -37,7 +37,10 @@ ACCEPT = (
     *("--accepted-by", "Cleo Client", "--until", "2026-12-10", "--out", "d.json", *NOW),
 )
 DELIVER = ("deliver", "sheets", "--out", "d.zip", *NOW)
-CHECK = {ACCEPT: ("deviation", "verify", "d.json", *NOW), DELIVER: ("verify", "d.zip")}
+CHECK = {
+    ACCEPT: ("deviation", "verify", "d.json", *NOW),
+    DELIVER: ("verify", "d.zip", "--rules", "."),
+}
 TRUST = {ACCEPT: "--client-trust", DELIVER: "--trust"}
 
 

@@ -78,6 +78,7 @@ good.pdf: {assessment().number}
      readings.csv, rule.json: as stated
   5  ok       computed again: every value, limit and verdict is as stated
   6  ok       pages: the same as drawn again from the evidence
+  7  ok       rule: sdr-broadcast, revision 2, as it is shipped
 """
     )
 
@@ -166,7 +167,7 @@ def test_json_for_a_program(compliance: Run, sheets: Path) -> None:
     }
     assert (good["file"], good["exit_code"]) == ("good.pdf", 0)
     assert (good["number"], good["verdict"]) == (assessment().number, "compliant")
-    assert [step["step"] for step in good["steps"]] == [1, 2, 3, 4, 5, 6]
+    assert [step["step"] for step in good["steps"]] == [1, 2, 3, 4, 5, 6, 7]
     assert {step["status"] for step in good["steps"]} == {"ok"}
     (signature,) = good["signatures"]
     assert signature == {

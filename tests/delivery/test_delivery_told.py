@@ -13,7 +13,7 @@ from helpers.near_limit import AGAIN
 from helpers.signing import identity
 
 from compliance.delivery.check import verify_delivery
-from compliance.model.results import DeliveryVerification, Expected
+from compliance.model.results import DeliveryVerification, Expected, known_rules
 from compliance.model.signatures import Signer
 from compliance.sheet.make_sheet import countersign_sheet
 from compliance.verification import verify_as
@@ -40,7 +40,8 @@ def test_the_list_is_signed_though_the_files_are_others(tmp_path: Path) -> None:
 
 def by(place: Path, *trusted: Signer) -> DeliveryVerification:
     """Checked by a reader who trusts these alone."""
-    expected = Expected(signers=trusted, stamping=(), any_signer=False)
+    rules = known_rules([near_limit.rule()])
+    expected = Expected(signers=trusted, stamping=(), any_signer=False, rules=rules)
     return verify_delivery(place, lambda data: verify_as(data, expected), trusted=trusted)
 
 

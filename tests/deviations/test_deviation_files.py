@@ -205,7 +205,9 @@ def test_they_travel_with_the_sheet_and_are_computed_again() -> None:
 
 def test_a_sheet_with_deviations_holds_when_both_are_trusted() -> None:
     data = near_limit.sheet(accepted=True)
-    found = verify_sheet(data, trust=[identity().pem], client_trust=[client().pem])
+    rules = [near_limit.rule()]
+    trust = [identity().pem]
+    found = verify_sheet(data, trust=trust, client_trust=[client().pem], rules=rules)
     assert (found.exit_code, found.verdict) == (0, "not-compliant")
     assert found.disposition == "accepted-with-deviations"
     assert (
@@ -213,8 +215,8 @@ def test_a_sheet_with_deviations_holds_when_both_are_trusted() -> None:
         in step_details(found.steps[3])[1]
     )
     for given in ({}, {"client_trust": [identity().pem]}):
-        assert verify_sheet(data, trust=[identity().pem], **given).exit_code == 3
-    found = verify_sheet(data, trust=[identity().pem, client().pem])
+        assert verify_sheet(data, trust=trust, rules=rules, **given).exit_code == 3
+    found = verify_sheet(data, trust=[identity().pem, client().pem], rules=rules)
     assert found.exit_code == 3
     assert "the signer of a deviation was not checked as the client's" in step_text(found.steps[3])
 

@@ -29,7 +29,8 @@ TRUST, CLIENTS = (identity().pem,), (near_limit.client().pem,)
 @cache
 def verify(data: bytes) -> Verification:
     """The verification of a sheet with the tests' signers; each only once in all tests."""
-    return verify_sheet(data, trust=TRUST, client_trust=CLIENTS)
+    rules = [near_limit.rule().digest]
+    return verify_sheet(data, trust=TRUST, client_trust=CLIENTS, rules=rules)
 
 
 @cache

@@ -18,6 +18,7 @@ CHECKS: Mapping[Check, str] = {
     Check.ATTACHMENTS: "attachments",
     Check.RECOMPUTATION: "computed again",
     Check.PAGES: "pages",
+    Check.RULE: "rule",
     Check.WHOLE: "delivery complete",
     Check.SIGNED: "delivery signed",
     Check.SHEETS: "sheets",
@@ -302,6 +303,36 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "hidden-parts": "the file contains what no sheet has",
     "pages-damaged": "the pages cannot be compared: the file is damaged",
     "other-pages": "the pages do not show the evidence",
+    # 7: the rule
+    "rule-of-later": "not compared: made with definitions that this version does not know",
+    "rule-shipped": "{id}, revision {revision}, as it is shipped",
+    "rule-given": "{id}, revision {revision}, as in your own copy",
+    "rule-unshipped": (
+        "nobody ships {id}, revision {revision}: SHA-256 {found}; if it is the rule that you "
+        "agreed to, give your copy: --rules FOLDER, or its digest"
+    ),
+    "rule-newer": (
+        "{id}, revision {revision}, is above what this version ships, {newest}; use a newer version"
+    ),
+    "rule-never-shipped": (
+        "{id} was never shipped with revision {revision}; the newest is {newest}"
+    ),
+    "rule-altered": (
+        "it is not {id}, revision {revision}, as it is shipped: SHA-256 {expected} expected, "
+        "{found} attached"
+    ),
+    "rule-unlike-given": (
+        "it is not {id}, revision {revision}, as in your own copy: SHA-256 {expected} expected, "
+        "{found} attached"
+    ),
+    "rule-parent-unknown": (
+        "{id}, revision {revision}, extends {parent}, which is neither shipped nor given "
+        "(--rules FOLDER): its departures cannot be checked"
+    ),
+    "departures-unrecorded": (
+        "{id}, revision {revision}, departs from {parent} without a record of who agreed to it"
+    ),
+    "rule-key": "differs: {key}",
     # of a delivery
     "not-as-packed": "not as it was packed",
     "as-packed": "{count} files, as the manifests state",
@@ -336,6 +367,7 @@ APART_OUTCOMES = (
     "The sheet states: {stated}.",
     "Computed again from its evidence: {today}.",
 )
+UNPROVEN_RULE = "Its rule was not proven: {why}."
 INTACT = "Intact as far as it was checked."
 TODAY = "computed again: {today}"
 NEWER = (
