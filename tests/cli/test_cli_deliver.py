@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 from helpers import commands
-from helpers.desk import write_desk
+from helpers.desk import known, write_desk
 from helpers.sample_text import edited
 from helpers.signing import MADE, PASSWORD
 
@@ -74,7 +74,7 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     )
     done = compliance("verify", "delivery", "--trust", "me.pem")
     assert (done.returncode, "nobody ships tiny, revision 1" in done.stdout) == (3, True)
-    done = compliance("verify", "delivery", "--trust", "me.pem", "--rules", ".")
+    done = compliance("verify", "delivery", "--trust", "me.pem", *known())
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout.startswith(
         "delivery: a delivery of 2 sheets\n"
@@ -87,7 +87,7 @@ def test_a_folder_and_its_check(compliance: Run, home: Path) -> None:
     assert (found["sheets"], delivery["exit_code"]) == ([], 3)
     assert [sheet["verdict"] for sheet in delivery["sheets"]] == ["compliant", "not-compliant"]
     (home / "delivery" / "more").write_text("hello")
-    done = compliance("verify", "delivery", "--trust", "me.pem", "--rules", ".")
+    done = compliance("verify", "delivery", "--trust", "me.pem", *known())
     assert done.returncode == 1
     assert "more: was added: not in any manifest" in done.stdout
     assert done.stdout.splitlines()[1:3] == [
@@ -114,7 +114,7 @@ def test_sheets_under_each_others_names(compliance: Run, home: Path) -> None:
     first, second = one.read_bytes(), two.read_bytes()
     one.write_bytes(second)
     two.write_bytes(first)
-    done = compliance("verify", "sheets", "--trust", "me.pem", "--rules", ".")
+    done = compliance("verify", "sheets", "--trust", "me.pem", *known())
     _, *told = done.stderr.splitlines()
     assert done.returncode == 0
     assert [re.sub("-[0-9a-f]{32}", "", line) for line in told] == [

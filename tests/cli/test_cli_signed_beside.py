@@ -16,7 +16,7 @@ from pathlib import Path
 import pytest
 from helpers import commands
 from helpers.authorities import YEAR, clock, issued
-from helpers.desk import write_desk
+from helpers.desk import known, write_desk
 from helpers.signing import PASSWORD, SIGNED
 from helpers.timeserver import serving
 from helpers.tokens_of_software import PIN, make_token, module
@@ -39,7 +39,7 @@ ACCEPT = (
 DELIVER = ("deliver", "sheets", "--out", "d.zip", *NOW)
 CHECK = {
     ACCEPT: ("deviation", "verify", "d.json", *NOW),
-    DELIVER: ("verify", "d.zip", "--rules", "."),
+    DELIVER: ("verify", "d.zip", *known()),
 }
 TRUST = {ACCEPT: "--client-trust", DELIVER: "--trust"}
 
@@ -233,7 +233,7 @@ def test_an_authority_that_is_trusted_for_the_facility_accepts_nothing(
     call = ("assess", "job.yaml", "--out", "again", "--deviation", "d.json", *NOW)
     done = compliance(*call, "--identity", "facility.pem")
     assert done.returncode == 1
-    check = ("verify", "again/KX-7-1-tiny.pdf", "--trust", "root.pem")
+    check = ("verify", "again/KX-7-1-tiny.pdf", "--trust", "root.pem", *known())
     done = compliance(*check)
     assert (done.returncode, done.stderr) == (3, "")
     told = " ".join(done.stdout.split())

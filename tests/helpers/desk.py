@@ -3,7 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
+from functools import cache
 from pathlib import Path
+from tempfile import TemporaryDirectory
+
+from compliance.rules.library import load_rule
 
 RULE = """\
 rule: tiny
@@ -47,6 +51,15 @@ READINGS = {
     "bad": HEAD + "255,255,255,95,a lot,108\n" + BLACK,
 }
 """Of a slot that passes, fails, is undecided, and one that cannot be read."""
+
+
+@cache
+def known() -> tuple[str, str]:
+    """The option of `verify` that gives the rule's digest."""
+    with TemporaryDirectory() as folder:
+        file = Path(folder, "tiny.yaml")
+        file.write_text(RULE)
+        return "--rules", load_rule(file).digest
 
 
 def write_desk(
