@@ -18,10 +18,17 @@ from compliance.delivery.summary import summary
 from compliance.evidence.attachments import parse_json
 from compliance.model import Statement
 from compliance.model.results import Check, Status, Step
-from compliance.verification.steps import first_details, quoted
+from compliance.verification.steps import (
+    first_details,
+    one_line,
+    quoted,
+    result_or_exception,
+)
 
 DESCRIBED = (bag.INFO, bag.PAGE, bag.SUMMARY, bag.TABLE)
 """Files that describe the sheets."""
+LONGEST_SHOWN = 400
+"""Most characters of a stated text in a fault."""
 ROOM = 10
 """How many times longer than ours another version's delivery.json may be."""
 
@@ -30,6 +37,24 @@ def check_as_stated(
     digests: Mapping[str, str], texts: Mapping[str, bytes], sheets: Sequence[Sheet]
 ) -> Step:
     """Check the description of the sheets; `digests` are of all files, `texts` beside `data`."""
+    step = result_or_exception(lambda: _checked(digests, texts, sheets))
+    if isinstance(step, Exception):
+        return _false([f"cannot be made again from the sheets: {one_line(step)}"])
+    return step
+
+
+def _false(faults: Iterable[str]) -> Step:
+    details = first_details(quoted(_shown(fault)) for fault in faults)
+    return Step(Check.AS_STATED, Status.FAIL, Statement("states-otherwise"), details)
+
+
+def _shown(text: str) -> str:
+    return text if len(text) <= LONGEST_SHOWN else f"{text[:LONGEST_SHOWN]}…"
+
+
+def _checked(
+    digests: Mapping[str, str], texts: Mapping[str, bytes], sheets: Sequence[Sheet]
+) -> Step:
     faults = [
         *_info_faults(texts, sheets),
         *duplicate_faults(sheets),
@@ -42,12 +67,12 @@ def check_as_stated(
     elif bag.SUMMARY in unlike and _is_false(texts.get(bag.SUMMARY), sheets):
         faults.append(f"{bag.SUMMARY}: does not agree with the sheets")
     if faults:
-        details = first_details(map(quoted, faults))
-        return Step(Check.AS_STATED, Status.FAIL, Statement("states-otherwise"), details)
+        return _false(faults)
     count = sum(len(sheet.verification.signatures) for sheet in sheets)
     listed = Statement("as-listed", {"sheets": len(sheets), "signatures": count})
     left = [
-        Statement("not-compared", {"file": name, "theirs": agent, "ours": AGENT}) for name in unlike
+        Statement("not-compared", {"file": name, "theirs": _shown(agent), "ours": AGENT})
+        for name in unlike
     ]
     if not all(sheet.stated for sheet in sheets):
         left.append(Statement("not-compared", {"files": ", ".join(DESCRIBED)}, "unreadable"))
@@ -58,9 +83,8 @@ def _unlike(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> list[str]:
     """Return the files that are not as made again from the sheets."""
     if any(sheet.stated is None for sheet in sheets):
         return []
-    try:
-        again = description(sheets, _agent(texts))
-    except (KeyError, TypeError, ValueError, AttributeError):
+    again = result_or_exception(lambda: description(sheets, _agent(texts)))
+    if isinstance(again, Exception):
         return list(DESCRIBED)
     return [name for name in DESCRIBED if texts.get(name) != again[name]]
 
@@ -111,9 +135,10 @@ def _info_faults(texts: Mapping[str, bytes], sheets: Sequence[Sheet]) -> Iterabl
     expected = [(label, " ".join(text.split())) for label, text in bag_info(sheets)]
     stated = [tag for tag in tags if tag[0].startswith("Compliance-")]
     found = [tag for tag in expected if tag[0].startswith("Compliance-")]
-    yield from (f"stated but not found: {text}" for _, text in stated if (_, text) not in found)
-    yield from (f"found but not stated: {text}" for _, text in found if (_, text) not in stated)
-    if len(stated) != len(found) or len(set(stated)) != len(stated):
+    there, listed = set(found), set(stated)
+    yield from (f"stated but not found: {tag[1]}" for tag in stated if tag not in there)
+    yield from (f"found but not stated: {tag[1]}" for tag in found if tag not in listed)
+    if len(stated) != len(found) or len(listed) != len(stated):
         yield f"{bag.INFO}: states {len(stated)} sheets and signatures; there are {len(found)}"
 
 

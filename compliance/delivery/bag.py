@@ -34,8 +34,8 @@ RESERVED = frozenset('<>:"|?*%')
 2.1.3)."""
 MOST_FAULTS = 100
 """Faults of a manifest after which the rest of it is not read."""
-MOST_TAGS = 20_000
-"""Most lines of bag-info.txt."""
+MOST_LINES = 20_000
+"""Most lines of a manifest or of bag-info.txt."""
 
 Tag = tuple[str, str]
 """A label of bag-info.txt and its text."""
@@ -147,6 +147,8 @@ def read_manifests(texts: Mapping[str, bytes], names: Iterable[str]) -> Listing:
 
 def _parsed(manifest: str, data: bytes) -> tuple[dict[str, str], list[str]]:
     """Read a manifest; a fault for each line that other programs could read otherwise."""
+    if data.count(b"\n") > MOST_LINES:
+        return {}, [f"{manifest}: has more than {MOST_LINES} lines"]
     payload = manifest == MANIFEST
     found: dict[str, str] = {}
     faults: list[str] = []
@@ -188,6 +190,8 @@ def _unlisted(digests: Mapping[str, str]) -> Iterable[str]:
 
 def tags_in(data: bytes) -> list[Tag]:
     """Read the labels and texts of a bag-info.txt; ValueError if it is not one."""
+    if data.count(b"\n") > MOST_LINES:
+        raise ValueError(f"{INFO}: has more than {MOST_LINES} lines")
     try:
         lines = data.decode().removesuffix("\n").split("\n")
     except UnicodeDecodeError:
@@ -195,7 +199,7 @@ def tags_in(data: bytes) -> list[Tag]:
     found: list[Tag] = []
     for number, line in enumerate(lines, 1):
         label, colon, text = line.partition(": ")
-        if not colon or number > MOST_TAGS:
+        if not colon:
             raise ValueError(f"{INFO}:{number}: expected 'label: text'")
         found.append((label, text))
     return found

@@ -12,12 +12,11 @@ from typing import TYPE_CHECKING
 from compliance.delivery.bag import Sum, Tag, sum_of
 from compliance.delivery.departures import Departure, departures
 from compliance.documents import read_document
-from compliance.errors import DeviationError
 from compliance.evidence.attachments import RULE, is_deviation, parse_json, read_assessment
 from compliance.evidence.deviation_file import read_deviation
 from compliance.model import Acceptor
 from compliance.model.stated import StatedAssessment, StatedJob
-from compliance.plain_data import ShapeError, timestamp
+from compliance.plain_data import timestamp
 from compliance.report.verification import sheet_says
 
 if TYPE_CHECKING:
@@ -99,21 +98,11 @@ class PackedSheet:
 
 def packed_sheet(name: str, pdf: bytes, verification: Verification) -> PackedSheet:
     """Open a sheet with its attachments; without them if it is damaged."""
-    from compliance.signing.attached_files import read_attachments
-    from compliance.verification import LARGEST_SHEET
-
-    stated, attached = None, dict[str, bytes]()
+    attached, stated = _parts(pdf)
     departing: tuple[Departure, ...] = ()
-    try:
-        found = read_attachments(pdf, largest=LARGEST_SHEET)
-        document = read_assessment(found)
-    except Exception:
-        pass  # A damaged file can raise any exception; its verification reports the fault.
-    else:
-        attached = found
-        with suppress(ShapeError, ValueError):
-            stated = _without_points(read_document(document))
-            departing = departures(stated.rule, parse_json(attached.get(RULE, b""), RULE))
+    if stated is not None:
+        with suppress(Exception):  # as in `_parts`
+            departing = departures(stated.rule, parse_json(attached[RULE], RULE))
     signers = _acceptors(attached)
     place = Sheet(name, {}, stated, departing, signers, verification)
     files = {place.path: pdf}
@@ -130,6 +119,25 @@ def packed_sheet(name: str, pdf: bytes, verification: Verification) -> PackedShe
 def opened_sheet(name: str, pdf: bytes, verification: Verification) -> Sheet:
     """Open a sheet for its facts, and forget its bytes."""
     return packed_sheet(name, pdf, verification).sheet
+
+
+def _parts(pdf: bytes) -> tuple[Mapping[str, bytes], StatedAssessment | None]:
+    """Read the attachments and the assessment of a sheet, as far as possible.
+
+    A damaged file can raise any exception; its verification reports the fault.
+    """
+    from compliance.signing.attached_files import read_attachments
+    from compliance.verification import LARGEST_SHEET
+
+    try:
+        attached = read_attachments(pdf, largest=LARGEST_SHEET)
+        document = read_assessment(attached)
+    except Exception:
+        return {}, None
+    try:
+        return attached, _without_points(read_document(document))
+    except Exception:
+        return attached, None
 
 
 def _without_points(stated: StatedAssessment) -> StatedAssessment:
@@ -152,7 +160,7 @@ def payload(sheets: Iterable[Sheet]) -> dict[str, Sum]:
 def _acceptors(attached: Mapping[str, bytes]) -> tuple[Acceptor, ...]:
     found = []
     for name in filter(is_deviation, sorted(attached)):
-        with suppress(DeviationError):
+        with suppress(Exception):  # as in `_parts`
             found.append(read_deviation(attached[name], name)[0].signer)
     return tuple(found)
 
