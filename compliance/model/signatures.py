@@ -29,6 +29,33 @@ class Signer:
 
 
 @dataclass(frozen=True, slots=True)
+class Revocation:
+    """What revocation lists and answers tell of a certificate and those above it."""
+
+    until: datetime
+    """The time up to which it was judged."""
+    proven: bool
+    """A trusted time stamp proves that the signature existed at that time."""
+    checked: bool
+    revoked: datetime | None = None
+    """When it was revoked, before or after `until`; None if it was not, or nothing is known."""
+    above: bool = False
+    """An authority's certificate was revoked, not the signer's own."""
+    why_not: str = ""
+    """The reason that it was not checked."""
+
+    @property
+    def bad(self) -> bool:
+        """Whether it was revoked by then."""
+        return self.revoked is not None and self.revoked <= self.until
+
+    @property
+    def doubtful(self) -> bool:
+        """Whether it was revoked later, and nothing proves that the signature is older."""
+        return self.revoked is not None and not self.bad and not self.proven
+
+
+@dataclass(frozen=True, slots=True)
 class Stamp:
     """A time stamp of a time-stamping authority."""
 
@@ -39,6 +66,16 @@ class Stamp:
     """The reason that its certificate is trusted; None if it is not."""
     why_not: str
     faults: tuple[str, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class ArchiveStamp:
+    """A time stamp of the whole file, with what is needed to judge the signatures before it."""
+
+    field: str
+    stamp: Stamp
+    covers: int
+    """The number of signatures before it."""
 
 
 def judging_time(claimed: datetime | None, stamp: Stamp | None) -> datetime | None:
@@ -87,6 +124,8 @@ class Signature:
     why_not: str
     """The reason that it is not trusted, if there is a special one."""
     faults: tuple[str, ...]
+    revocation: Revocation | None = None
+    """None if there are no lists or answers."""
 
     @property
     def moment(self) -> datetime | None:

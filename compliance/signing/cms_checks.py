@@ -46,6 +46,15 @@ STAMP = "signature_time_stamp_token"
 
 def container_faults(data: bytes, embedded: EmbeddedPdfSignature) -> Iterable[str]:
     """Yield each part of a signature's container that is not as it was made, as a sentence."""
+    yield from gap_faults(data, embedded)
+    message = cms.ContentInfo.load(embedded.pkcs7_content)
+    if not has_no_slack(message, message["content"]):
+        yield "the signature contains more than its parts"
+    yield from unsigned_faults(message["content"])
+
+
+def gap_faults(data: bytes, embedded: EmbeddedPdfSignature) -> Iterable[str]:
+    """Yield what else than one container is between the signed bytes."""
     start, length, after, _ = (int(number) for number in embedded.byte_range)
     hole = data[start + length : after]
     content = embedded.pkcs7_content
@@ -56,10 +65,6 @@ def container_faults(data: bytes, embedded: EmbeddedPdfSignature) -> Iterable[st
     used = message.dump()
     if content[: len(used)] != used or any(content[len(used) :]):
         yield "other data follows the signature"
-    signed = message["content"]
-    if not has_no_slack(message, signed):
-        yield "the signature contains more than its parts"
-    yield from unsigned_faults(signed)
 
 
 def _spellings(content: bytes) -> tuple[bytes, bytes]:

@@ -8,12 +8,13 @@ Dates of change and the name of the writing program may.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Iterable, Iterator, Sequence
-from dataclasses import dataclass
+from collections.abc import Iterable, Iterator, Sequence, Set
+from dataclasses import dataclass, replace
 from datetime import datetime
 from io import BytesIO
 from typing import Any, BinaryIO
 
+from asn1crypto import cms
 from cryptography import x509 as pyca
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign import fields
@@ -22,14 +23,27 @@ from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature, read_cert
 from pyhanko.sign.validation.settings import KeyUsageConstraints
 from pyhanko.sign.validation.status import PdfSignatureStatus, SignatureCoverageLevel
 
-from compliance.model.signatures import Signature, Signer, judging_time
+from compliance.model.signatures import ArchiveStamp, Signature, Signer, judging_time
 from compliance.signing.certificates import signer_of, usage_fault
-from compliance.signing.cms_checks import DAMAGED, container_faults, friendly_errors
+from compliance.signing.cms_checks import (
+    DAMAGED,
+    container_faults,
+    friendly_errors,
+    gap_faults,
+    token_faults,
+)
+from compliance.signing.later_revisions import (
+    archive_names,
+    is_stamp,
+    read_store,
+    revision_faults,
+)
 from compliance.signing.pdf_file import read_file
 from compliance.signing.pyhanko_key import run_outside_event_loop
+from compliance.signing.revocation import Material, material_of
 from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, role_in
-from compliance.signing.timestamps import embedded_timestamp
-from compliance.signing.trust import Standing, clamp_to_validity, context, trust_of
+from compliance.signing.timestamps import digest_of, embedded_timestamp, read_stamp
+from compliance.signing.trust import Proof, Standing, clamp_to_validity, context, trust_of
 
 FREE_INFO = frozenset({"/ModDate", "/Producer"})
 FREE_METADATA = frozenset({"ModifyDate", "MetadataDate", "Producer"})
@@ -37,18 +51,21 @@ FREE_CATALOG = frozenset({"/Version", "/Extensions"})
 """The entries of information dictionary, metadata and catalog that any program may set."""
 
 
-def later_faults(certified: bytes, data: bytes) -> Iterator[str]:
-    """Yield what differs in `data` from its beginning, which the first signature covers."""
+def later_faults(certified: bytes, data: bytes, *, stamped: bool = False) -> Iterator[str]:
+    """Yield what differs in `data` from its beginning, which the first signature covers.
+
+    `stamped`: it has archive stamps, whose revisions are checked separately.
+    """
     if len(certified) == len(data):
         return
     before, after = PdfFileReader(BytesIO(certified)), PdfFileReader(BytesIO(data))
-    yield from _catalog(before.root, after.root)
+    yield from _catalog(before.root, after.root, FREE_CATALOG | ({"/DSS"} if stamped else set()))
     yield from _information(before.trailer, after.trailer)
     yield from _metadata(before.root, after.root)
 
 
-def _catalog(before: Any, after: Any) -> Iterable[str]:
-    if new := sorted(set(after) - set(before) - FREE_CATALOG):
+def _catalog(before: Any, after: Any, free: Set[str]) -> Iterable[str]:
+    if new := sorted(set(after) - set(before) - free):
         yield f"{', '.join(new)} was added to the file's catalog since it was certified"
     if gone := sorted(set(before) - set(after)):
         yield f"{', '.join(gone)} was removed from the file's catalog since it was certified"
@@ -113,14 +130,16 @@ class PdfSignatures:
     """Faults of the file as a whole; each signature has its own."""
     certified: int = 0
     """Length of the file's beginning that the first signature covers."""
+    stamps: tuple[ArchiveStamp, ...] = ()
+    """In the order in which they were added, between or after the signatures."""
 
     @property
     def all_faults(self) -> tuple[str, ...]:
-        """The faults of the file and of every signature."""
+        """The faults of the file, of every signature and of every archive stamp."""
+        signed = [(each.field, each.faults) for each in self.signatures]
+        stamped = [(each.field, each.stamp.faults) for each in self.stamps]
         return self.faults + tuple(
-            f"{signature.field}: {fault}"
-            for signature in self.signatures
-            for fault in signature.faults
+            f"{field}: {fault}" for field, faults in signed + stamped for fault in faults
         )
 
 
@@ -129,16 +148,18 @@ def read_signatures(
     trusted: Sequence[Signer] = (),
     stamping: Sequence[Signer] = (),
     clients: Sequence[Signer] | None = None,
+    lists: Sequence[bytes] = (),
 ) -> PdfSignatures:
     """Read and check all signatures of a PDF.
 
     `trusted` are certificates of signers, taken as they are, or of authorities that may
     have issued a signer's; `stamping` likewise of time-stamping authorities, and `clients` of
-    those who countersign (default: as `trusted`). UnsoundError if
-    the file is damaged or not a PDF.
+    those who countersign (default: as `trusted`). `lists` are further revocation lists (DER).
+    UnsoundError if the file is damaged or not a PDF.
     """
     return friendly_errors(
-        lambda: run_outside_event_loop(lambda: _read_all(data, trusted, stamping, clients)), DAMAGED
+        lambda: run_outside_event_loop(lambda: _read_all(data, trusted, stamping, clients, lists)),
+        DAMAGED,
     )
 
 
@@ -156,19 +177,85 @@ def _read_all(
     trusted: Sequence[Signer],
     stamping: Sequence[Signer],
     clients: Sequence[Signer] | None,
+    lists: Sequence[bytes],
 ) -> PdfSignatures:
     read_file(data)
     reader = PdfFileReader(BytesIO(data))
     embedded = list(reader.embedded_signatures)
-    certified = _covered(embedded[0]) if embedded else 0
+    signed = [each for each in embedded if not is_stamp(each)]
+    if not signed:
+        return PdfSignatures((), reader.total_revisions, ())
+    certified = _covered(signed[0])
+    faults = tuple(_file_faults(data[:certified], data, reader, embedded))
+    material = material_of({"/CRLs": lists})
+    if not faults:
+        material += material_of(read_store(reader))
+    stamps = _archive_stamps(data, embedded, stamping, material)
     return PdfSignatures(
         signatures=tuple(
-            _read(data, each, _trusted_for(each, trusted, clients), stamping) for each in embedded
+            _read(
+                data,
+                each,
+                _trusted_for(each, trusted, clients),
+                stamping,
+                Proof(material, _proven(each, stamps)),
+            )
+            for each in signed
         ),
         revisions=reader.total_revisions,
-        faults=tuple(_file_faults(data[:certified], data, reader, embedded)) if embedded else (),
+        faults=faults,
         certified=certified,
+        stamps=tuple(stamp for _, stamp in stamps),
     )
+
+
+Stamps = list[tuple[int, ArchiveStamp]]
+"""Archive stamps with their revisions, in order."""
+
+
+def _proven(embedded: EmbeddedPdfSignature, stamps: Stamps) -> datetime | None:
+    """Return the time by which a signature existed, as the trusted stamps after it prove."""
+    later = [each.stamp for at, each in stamps if at > embedded.signed_revision]
+    return min((each.time for each in later if each.trusted_as is not None), default=None)
+
+
+def _archive_stamps(
+    data: bytes,
+    embedded: Sequence[EmbeddedPdfSignature],
+    stamping: Sequence[Signer],
+    material: Material,
+) -> Stamps:
+    """Read the archive stamps, the last first: each proves when those before it existed."""
+    found: Stamps = []
+    for each in reversed(embedded):
+        if is_stamp(each):
+            proof = Proof(material, _proven(each, found))
+            stamp = read_stamp(
+                cms.ContentInfo.load(each.pkcs7_content),
+                digest_of(_signed_bytes(data, each)),
+                stamping,
+                proof,
+            )
+            faults = (*stamp.faults, *_stamp_faults(data, each))
+            covers = sum(
+                not is_stamp(other) and other.signed_revision < each.signed_revision
+                for other in embedded
+            )
+            archive = ArchiveStamp(each.field_name, replace(stamp, faults=faults), covers)
+            found.insert(0, (each.signed_revision, archive))
+    return found
+
+
+def _signed_bytes(data: bytes, embedded: EmbeddedPdfSignature) -> bytes:
+    start, length, after, rest = (int(number) for number in embedded.byte_range)
+    return data[start : start + length] + data[after : after + rest]
+
+
+def _stamp_faults(data: bytes, embedded: EmbeddedPdfSignature) -> Iterable[str]:
+    yield from gap_faults(data, embedded)
+    yield from token_faults(cms.ContentInfo.load(embedded.pkcs7_content))
+    if embedded.evaluate_signature_coverage() < SignatureCoverageLevel.ENTIRE_REVISION:
+        yield "it covers only a part of the file"
 
 
 # ---------------------------------------------------------------- the file
@@ -183,8 +270,10 @@ def _file_faults(
     certified: bytes, data: bytes, reader: PdfFileReader, embedded: list[EmbeddedPdfSignature]
 ) -> Iterable[str]:
     names = sorted(name for name, _, _ in fields.enumerate_sig_fields(reader))
-    if names != sorted((FACILITY_FIELD, COUNTER_FIELD)):
-        yield f"signature fields {', '.join(names)}; expected {FACILITY_FIELD}, {COUNTER_FIELD}"
+    stamps = archive_names(sum(map(is_stamp, embedded)))
+    if names != sorted((FACILITY_FIELD, COUNTER_FIELD, *stamps)):
+        expected = ", ".join((FACILITY_FIELD, COUNTER_FIELD, *stamps))
+        yield f"signature fields {', '.join(names)}; expected {expected}"
     if embedded[0].field_name != FACILITY_FIELD:
         yield (
             f"the first signature is in the field {embedded[0].field_name}; expected "
@@ -195,12 +284,13 @@ def _file_faults(
             f"has {reader.total_revisions} revisions for {len(embedded)} signature(s); expected "
             f"{len(embedded) + 1}: it was changed without being signed"
         )
+    yield from revision_faults(reader, embedded)
     promise = read_certification_data(reader)
     if promise is None or promise.permission != fields.MDPPerm.FILL_FORMS:
         yield "not certified as a file to which only a signature may be added"
     if embedded[-1].evaluate_signature_coverage() != SignatureCoverageLevel.ENTIRE_FILE:
         yield "the last signature does not cover the whole file: data was added after it"
-    yield from later_faults(certified, data)
+    yield from later_faults(certified, data, stamped=bool(stamps))
 
 
 # ---------------------------------------------------------------- one signature
@@ -218,16 +308,19 @@ def _read(
     embedded: EmbeddedPdfSignature,
     trusted: Sequence[Signer],
     stamping: Sequence[Signer],
+    archived: Proof,
 ) -> Signature:
     """Read the facts about one signature; its own certificate counts as trusted at first."""
     own = embedded.signer_cert
     signer = signer_of(pyca.load_der_x509_certificate(own.dump()))
     claimed = _claimed(embedded)
-    stamp = embedded_timestamp(embedded.signer_info, stamping)
+    stamp = embedded_timestamp(embedded.signer_info, stamping, archived)
     moment = judging_time(claimed, stamp)
     found = Standing(None)
     if moment is not None:
-        found = trust_of(own, embedded.other_embedded_certs, trusted, moment)
+        stamped = stamp is not None and stamp.trusted_as is not None
+        proof = Proof(archived.material, moment) if stamped else archived
+        found = trust_of(own, embedded.other_embedded_certs, trusted, moment, proof=proof)
     within = context([own], clamp_to_validity(signer, moment or signer.not_before))
     status = asyncio.run(
         async_validate_pdf_signature(
@@ -253,6 +346,7 @@ def _read(
             *container_faults(data, embedded),
             *(stamp.faults if stamp is not None else ()),
         ),
+        revocation=found.revocation,
     )
 
 

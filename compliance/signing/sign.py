@@ -99,7 +99,7 @@ def sign(
     )
 
     def begin() -> IncrementalPdfFileWriter:
-        writer = _Writer(BytesIO(pdf))
+        writer = KeepingWriter(BytesIO(pdf))
         for name, place in ((FACILITY_FIELD, box), (COUNTER_FIELD, counter_box)):
             specification = fields.SigFieldSpec(
                 name, on_page=place.page, box=place.corners, readable_field_name=LABELS[name]
@@ -132,7 +132,7 @@ def countersign(
     )
 
     def make(moment: datetime, by: Stamper | None) -> bytes:
-        return _write(_Writer(BytesIO(pdf)), identity, metadata, appearance, moment, by)
+        return _write(KeepingWriter(BytesIO(pdf)), identity, metadata, appearance, moment, by)
 
     return sign_with_timestamp(make, identity, when, stamper)
 
@@ -147,7 +147,7 @@ def field_size(pdf: bytes, name: str) -> tuple[int, int]:
     raise KeyError(name)
 
 
-class _Writer(IncrementalPdfFileWriter):
+class KeepingWriter(IncrementalPdfFileWriter):
     """A writer that leaves title, metadata and their dates as they are.
 
     The library would write the clock's time there, but only a signature may be added to a

@@ -26,7 +26,7 @@ from compliance.model.signatures import Signer, Stamp
 from compliance.signing.certificates import signer_of
 from compliance.signing.cms_checks import STAMP, UnsoundError
 from compliance.signing.exchange import Deadline, opener
-from compliance.signing.trust import clamp_to_validity, context, trust_of
+from compliance.signing.trust import NO_PROOF, Proof, clamp_to_validity, context, trust_of
 
 if TYPE_CHECKING:
     from compliance.signing.keys import Identity
@@ -42,15 +42,17 @@ DIGESTS: dict[str, Callable[[], hashes.HashAlgorithm]] = {
 Imprint = Callable[[str], bytes]
 
 
-def embedded_timestamp(information: Any, trusted: Sequence[Signer] = ()) -> Stamp | None:
+def embedded_timestamp(
+    information: Any, trusted: Sequence[Signer] = (), proof: Proof = NO_PROOF
+) -> Stamp | None:
     """Read the time stamp from the information of a signature's one signer; None without one.
 
-    `trusted` and errors as for `read_stamp`.
+    `trusted`, `proof` and errors as for `read_stamp`.
     """
     for attribute in information["unsigned_attrs"]:
         if attribute["type"].native == STAMP:
             stamped = digest_of(information["signature"].native)
-            return read_stamp(attribute["values"][0], stamped, trusted)
+            return read_stamp(attribute["values"][0], stamped, trusted, proof)
     return None
 
 
@@ -67,10 +69,16 @@ def digest_of(stamped: bytes) -> Imprint:
     return imprint
 
 
-def read_stamp(token: cms.ContentInfo, imprint: Imprint, trusted: Sequence[Signer] = ()) -> Stamp:
+def read_stamp(
+    token: cms.ContentInfo,
+    imprint: Imprint,
+    trusted: Sequence[Signer] = (),
+    proof: Proof = NO_PROOF,
+) -> Stamp:
     """Read a time stamp; `imprint` gives the digest it must have. It is judged at its own time.
 
-    UnsoundError if the token is not a time stamp; any other exception if it is damaged.
+    Revocation is judged up to the time that `proof` proves. UnsoundError if the token is not a
+    time stamp; any other exception if it is damaged.
     """
     signed = token["content"]
     information = signed["encap_content_info"]["content"].parsed
@@ -79,7 +87,7 @@ def read_stamp(token: cms.ContentInfo, imprint: Imprint, trusted: Sequence[Signe
     own, others = _certificates(signed)
     authority = signer_of(pyca.load_der_x509_certificate(own.dump()))
     time = information["gen_time"].native.astimezone(UTC)
-    found = trust_of(own, others, trusted, time, extended={"time_stamping"})
+    found = trust_of(own, others, trusted, time, extended={"time_stamping"}, proof=proof)
     return Stamp(
         time=time,
         authority=authority,

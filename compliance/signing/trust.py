@@ -1,14 +1,14 @@
 """Decide whether a certificate is trusted: by itself, or through authorities that issued it.
 
 Nothing is fetched and no clock is read: the path to a trusted authority is judged at the
-moment given. Revocation is not checked.
+moment given. Revocation is judged if there are lists or answers of the authorities.
 """
 
 from __future__ import annotations
 
 import asyncio
 from collections.abc import Iterable, Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 
 from asn1crypto import x509
@@ -22,8 +22,10 @@ from pyhanko_certvalidator.errors import (
     ValidationError,
 )
 
-from compliance.model.signatures import Signer
+from compliance.model.signatures import Revocation, Signer
 from compliance.signing.certificates import signer_of, usage_fault
+from compliance.signing.keys import issuers_of
+from compliance.signing.revocation import NOTHING, Material, revocation_of
 
 
 @dataclass(frozen=True, slots=True)
@@ -34,6 +36,22 @@ class Standing:
     """Why it is trusted; None if it is not."""
     why_not: str = ""
     """The reason why it is not, if more is known than that."""
+    revocation: Revocation | None = None
+    """None if there are no lists or answers."""
+    under: str = ""
+    """The trusted authority that issued it, if there is one."""
+
+
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """What revocation is judged from, and the time by which a signature is known to exist."""
+
+    material: Material = NOTHING
+    until: datetime | None = None
+    """The time in a later trusted time stamp; None without one."""
+
+
+NO_PROOF = Proof()
 
 
 def trust_of(
@@ -43,12 +61,44 @@ def trust_of(
     moment: datetime,
     *,
     extended: Set[str] = frozenset(),
+    proof: Proof = NO_PROOF,
 ) -> Standing:
     """Judge `own`, which came with `others`, against `trusted` at an aware time.
 
-    It is trusted if it is itself among `trusted`, or if authorities among them issued it.
-    `extended` are usages that it must name; without any it has to be for documents.
+    It is trusted if it is itself among `trusted`, or if authorities among them issued it, and
+    if `proof` does not say that it was revoked by `moment` or the time it proves. `extended`
+    are usages that it must name; without any it has to be for documents.
     """
+    known = [*others, *proof.material.certificates]
+    standing = _standing(own, known, trusted, moment, extended)
+    anchors = _authorities(trusted) if standing.under else _top(own, known)
+    if proof.material.is_empty or not anchors:
+        return standing
+    revocation = revocation_of(
+        own,
+        known,
+        anchors,
+        proof.material,
+        proof.until or moment,
+        proven=proof.until is not None,
+        extended=extended,
+    )
+    if revocation.bad:
+        return Standing(None, _revoked(revocation), revocation=revocation)
+    if standing.as_ is None:
+        return replace(standing, revocation=revocation)
+    state = _state(revocation)
+    as_ = _issued(standing.under, state) if standing.under else f"{standing.as_} ({state})"
+    return replace(standing, as_=as_, revocation=revocation)
+
+
+def _standing(
+    own: x509.Certificate,
+    others: Sequence[x509.Certificate],
+    trusted: Sequence[Signer],
+    moment: datetime,
+    extended: Set[str],
+) -> Standing:
     signer = signer_of(pyca.load_der_x509_certificate(own.dump()))
     if any(signer.fingerprint == each.fingerprint for each in trusted):
         return Standing("its certificate is among the trusted")
@@ -56,7 +106,7 @@ def trust_of(
     if not authorities:
         return Standing(None)
     within = context(authorities, clamp_to_validity(signer, moment))
-    validator = CertificateValidator(own, list(others), validation_context=within)
+    validator = CertificateValidator(own, others, validation_context=within)
     try:
         path = asyncio.run(validator.async_validate_usage(set(), set(extended)))  # type: ignore[no-untyped-call]
     except PathBuildingError:
@@ -71,9 +121,35 @@ def trust_of(
     if unfit:
         return Standing(None, f"its certificate {unfit}")
     root = signer_of(pyca.load_der_x509_certificate(path.trust_anchor.certificate.dump()))
-    return Standing(
-        f"its certificate was issued under {root.name}, which is trusted (revocation not checked)"
+    return Standing(_issued(root.name, UNCHECKED), under=root.name)
+
+
+UNCHECKED = "revocation not checked"
+
+
+def _issued(under: str, state: str) -> str:
+    return f"its certificate was issued under {under}, which is trusted ({state})"
+
+
+def _state(revocation: Revocation) -> str:
+    if not revocation.checked:
+        return f"{UNCHECKED}: {revocation.why_not}"
+    later = f"; revoked on {revocation.revoked:%Y-%m-%d}" if revocation.revoked else ""
+    return f"not revoked on {revocation.until:%Y-%m-%d}{later}"
+
+
+def _revoked(revocation: Revocation) -> str:
+    whose = "the certificate of an authority above it" if revocation.above else "its certificate"
+    return f"{whose} was revoked on {revocation.revoked:%Y-%m-%d}"
+
+
+def _top(own: x509.Certificate, known: Sequence[x509.Certificate]) -> list[x509.Certificate]:
+    """Return the highest of the known authorities above a certificate."""
+    above = issuers_of(
+        pyca.load_der_x509_certificate(own.dump()),
+        [pyca.load_der_x509_certificate(each.dump()) for each in known],
     )
+    return [x509.Certificate.load(above[-1])] if above else []
 
 
 def context(roots: list[x509.Certificate], moment: datetime) -> ValidationContext:
