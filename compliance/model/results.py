@@ -10,7 +10,7 @@ from enum import StrEnum
 from compliance.model.assessment import Statement
 from compliance.model.jobs import Deviation
 from compliance.model.rules import Requirement, Rule
-from compliance.model.signatures import Detached, Signature, Signer
+from compliance.model.signatures import ArchiveStamp, Detached, Signature, Signer
 
 
 class Adequacy(StrEnum):
@@ -79,6 +79,8 @@ class Expected:
     now: datetime | None = None
     """Nothing can have been signed later; None: not checked."""
     rules: KnownRules = KnownRules()
+    lists: tuple[bytes, ...] = ()
+    """Revocation lists (DER), beside those that a sheet contains."""
 
 
 class Status(StrEnum):
@@ -212,6 +214,8 @@ class Verification:
     """The end of the verdict's validity: the earlier of the stated and the computed one."""
     countersigned: bool | None = False
     """Whether someone signed for the client; None: someone signed and is not known as such."""
+    stamps: tuple[ArchiveStamp, ...] = ()
+    """Archive stamps."""
 
     @property
     def exit_code(self) -> int:

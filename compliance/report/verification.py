@@ -8,7 +8,7 @@ from datetime import datetime
 from typing import Any
 
 from compliance.model.results import Check, DeliveryVerification, Status, Step, Verification
-from compliance.model.signatures import Signature
+from compliance.model.signatures import ArchiveStamp, Revocation, Signature
 from compliance.model.stated import ENGINE
 from compliance.report.words import statement_text
 from compliance.report.words.en import verification as words
@@ -151,6 +151,7 @@ def sheet_data(file: str, sheet: Verification) -> dict[str, Any]:
         "engine": sheet.engine,
         "steps": [_step_data(step) for step in sheet.steps],
         "signatures": [_signature_data(signature) for signature in sheet.signatures],
+        "archive_stamps": [_archive_data(stamp) for stamp in sheet.stamps],
     }
 
 
@@ -191,6 +192,29 @@ def _signature_data(signature: Signature) -> Mapping[str, Any]:
         "trusted": signature.trusted_as is not None,
         "not_before": _iso_time(signer.not_before),
         "not_after": _iso_time(signer.not_after),
+        "revocation": _revocation_data(signature.revocation),
+    }
+
+
+def _revocation_data(revocation: Revocation | None) -> Mapping[str, Any] | None:
+    if revocation is None:
+        return None
+    return {
+        "checked": revocation.checked,
+        "until": _iso_time(revocation.until),
+        "revoked": _iso_time(revocation.revoked),
+    }
+
+
+def _archive_data(archive: ArchiveStamp) -> Mapping[str, Any]:
+    authority = archive.stamp.authority
+    return {
+        "field": archive.field,
+        "stamped": _iso_time(archive.stamp.time),
+        "authority": authority.name,
+        "sha256": authority.fingerprint,
+        "stamp_trusted": archive.stamp.trusted_as is not None,
+        "not_after": _iso_time(authority.not_after),
     }
 
 

@@ -52,6 +52,7 @@ from compliance.signing.attached_files import read_attachments
 from compliance.signing.certificates import read_certificates
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.read import PdfSignatures, read_signatures
+from compliance.signing.revocation import read_list
 from compliance.verification.compare import tool_version
 from compliance.verification.page_check import check_pages
 from compliance.verification.signer_check import check_signer, countersigned
@@ -84,6 +85,7 @@ def verify_sheet(
     any_signer: bool = False,
     now: datetime | None = None,
     rules: Sequence[Rule | str] = (),
+    crls: Sequence[bytes] = (),
 ) -> Verification:
     """Carry out the plan on a sheet's bytes.
 
@@ -92,15 +94,17 @@ def verify_sheet(
     `timestamp_trust` of time-stamping authorities, and requires a time stamp of every
     signature. With `any_signer` step 2 accepts any signer. `now` (aware) is the time after which
     nothing can have been signed; without it this is not checked. `rules` are your own copies of
-    rules that are not shipped, loaded, or the 64 hex digits of their digests. Raises
-    IdentityError if one of `trust` and `timestamp_trust` contains no certificate; a file that is
-    not a sheet raises nothing, its steps fail. Can be called while an event loop is running.
+    rules that are not shipped, loaded, or the 64 hex digits of their digests. `crls` are
+    revocation lists, PEM or DER, beside those that the sheet contains. Raises IdentityError if a
+    file of trust contains no certificate, or one of `crls` no list; a file that is not a sheet
+    raises nothing, its steps fail. Can be called while an event loop is running.
     """
     expected = Expected(
         signers=tuple(signer for each in trust for signer in read_certificates(each)),
         stamping=tuple(signer for each in timestamp_trust for signer in read_certificates(each)),
         any_signer=any_signer,
         clients=tuple(signer for each in client_trust for signer in read_certificates(each)),
+        lists=tuple(map(read_list, crls)),
         now=now,
         rules=known_rules(rules),
     )
@@ -115,7 +119,11 @@ def verify_as(data: bytes, expected: Expected) -> Verification:
 def _verified(data: bytes, expected: Expected) -> Verification:
     seal = result_or_exception(
         lambda: read_signatures(
-            _checked(data), expected.signers, expected.stamping, expected.clients
+            _checked(data),
+            expected.signers,
+            expected.stamping,
+            expected.clients,
+            expected.lists,
         )
     )
     attached = result_or_exception(lambda: read_attachments(_checked(data), largest=LARGEST_SHEET))
@@ -143,6 +151,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
             _rule_step(stated, again, expected),
         ),
         signatures=seal.signatures if isinstance(seal, PdfSignatures) else (),
+        stamps=seal.stamps if isinstance(seal, PdfSignatures) else (),
         number=_word(document.get("number")),
         verdict=_word(document.get("verdict")),
         disposition=_word(document.get("disposition")),

@@ -15,6 +15,7 @@ from compliance.model.results import Check, Expected, Status, Step, worst_status
 from compliance.model.signatures import Signature, Signer
 from compliance.signing.certificates import same_key, same_organisation
 from compliance.signing.read import PdfSignatures
+from compliance.verification.long_term import revocation_status
 
 
 class Signed(Protocol):
@@ -66,6 +67,8 @@ def _signed_twice(signatures: Sequence[Signature]) -> Signer | None:
 
 
 def _facility_standing(signature: Signature, expected: Expected) -> tuple[Status, Statement]:
+    if (revoked := revocation_status(signature)) is not None:
+        return revoked
     status, trust = trust_status(signature, expected.signers, expected.any_signer)
     if status is Status.UNKNOWN:
         return status, Statement("name-trusted")
@@ -78,6 +81,8 @@ def client_standing(
     signature: Signature, facility: Signer, expected: Expected
 ) -> tuple[Status, Statement]:
     """Judge whether a countersignature is the client's. An unproven one breaks nothing."""
+    if (revoked := revocation_status(signature)) is not None:
+        return revoked
     if same_organisation(signature.signer, facility):
         return Status.UNKNOWN, Statement("countersigned-by-facility")
     status, trust = trust_status(signature, expected.clients, expected.any_signer)

@@ -99,12 +99,13 @@ def check_intact(seal: SealOrFault) -> Step:
     if seal.all_faults:
         details = tuple(map(quoted, seal.all_faults))
         return Step(Check.INTACT, Status.FAIL, Statement("changed"), details)
-    intact = Statement("intact", {"count": len(seal.signatures)})
+    intact = Statement("intact", {"count": len(seal.signatures), "stamps": len(seal.stamps)})
     added = tuple(
         Statement("only-signed", {"field": signature.field, "role": signature.role})
         for signature in seal.signatures[1:]
     )
-    return Step(Check.INTACT, Status.OK, intact, added)
+    stamped = tuple(Statement("only-stamped", {"field": stamp.field}) for stamp in seal.stamps)
+    return Step(Check.INTACT, Status.OK, intact, (*added, *stamped))
 
 
 DIGITS = number_digits(SCHEMA)

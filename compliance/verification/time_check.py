@@ -20,6 +20,7 @@ from compliance.model.results import Check, Status, Step, worst_status
 from compliance.model.signatures import Signature, Signer, Stamp
 from compliance.signing.read import PdfSignatures
 from compliance.signing.timestamps import CLOCKS_APART, SIGNED_WITHIN
+from compliance.verification.long_term import archive_times
 from compliance.yaml_nodes.json_schema import as_time
 
 
@@ -55,6 +56,9 @@ def check_times(
         statuses.append(status)
         by_role = Statement("by-role", {"role": signature.role, "statement": time})
         times.append(by_role if several else time)
+    for status, time in archive_times(seal.stamps, seal.signatures, stamps_asked, now):
+        statuses.append(status)
+        times.append(time)
     faults = [
         *_sequence_faults(seal.signatures, _assessed(stated)),
         *_deviation_faults(seal.signatures[0], {} if isinstance(attached, Exception) else attached),

@@ -184,6 +184,7 @@ def test_json_for_a_program(compliance: Run, sheets: Path) -> None:
         "trusted": False,
         "not_before": "2026-11-20T08:00:00Z",
         "not_after": "2031-11-19T08:00:00Z",
+        "revocation": None,
     }
 
 

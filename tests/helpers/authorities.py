@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime, timedelta
 from functools import cache
@@ -91,8 +91,9 @@ def issued(
     usages: Sequence[str] = (),
     extended: Sequence[x509.ObjectIdentifier] = (),
     public: x509.CertificateSigningRequest | None = None,
+    more: Sequence[x509.ExtensionType] = (),
 ) -> Holder:
-    """A holder with a certificate issued by an authority, or by itself."""
+    """A holder with a certificate issued by an authority, or by itself; `more` extensions."""
     key = key or ec.generate_private_key(ec.SECP256R1())
     subject = x509.Name(
         [
@@ -115,6 +116,8 @@ def issued(
     if extended:
         stamping = list(extended) == [ExtendedKeyUsageOID.TIME_STAMPING]
         builder = builder.add_extension(x509.ExtendedKeyUsage(extended), critical=stamping)
+    for extension in more:
+        builder = builder.add_extension(extension, critical=False)
     certificate = builder.sign(by.key if by else key, hashes.SHA256())
     return Holder(key, certificate, (by.certificate, *by.above) if by else ())
 
@@ -141,6 +144,54 @@ def leaf() -> Holder:
 def signed_by_rsa() -> Holder:
     """A signer with a key of the other kind."""
     return issued("Rsa Signer", middle(), key=rsa.generate_private_key(65537, 3072))
+
+
+# ---------------------------------------------------------------- revocation
+
+
+def listed_at(url: str) -> x509.CRLDistributionPoints:
+    """The extension that names the address of an authority's list."""
+    place = x509.DistributionPoint([x509.UniformResourceIdentifier(url)], None, None, None)
+    return x509.CRLDistributionPoints([place])
+
+
+def found_at(answers: str | None = None, issuer: str | None = None) -> x509.ExtensionType:
+    """The extension that names the addresses of answers (OCSP) and of the issuer's certificate."""
+    kinds = {
+        x509.AuthorityInformationAccessOID.OCSP: answers,
+        x509.AuthorityInformationAccessOID.CA_ISSUERS: issuer,
+    }
+    return x509.AuthorityInformationAccess(
+        [
+            x509.AccessDescription(kind, x509.UniformResourceIdentifier(url))
+            for kind, url in kinds.items()
+            if url
+        ]
+    )
+
+
+def revocation_list(
+    by: Holder,
+    revoked: Mapping[Holder, datetime] | None = None,
+    *,
+    at: datetime = SIGNED,
+    life: timedelta = timedelta(days=7),
+) -> bytes:
+    """An authority's list (DER) of revoked certificates, with when each was revoked."""
+    builder = (
+        x509.CertificateRevocationListBuilder()
+        .issuer_name(by.certificate.subject)
+        .last_update(at)
+        .next_update(at + life)
+    )
+    for holder, when in (revoked or {}).items():
+        builder = builder.add_revoked_certificate(
+            x509.RevokedCertificateBuilder()
+            .serial_number(holder.certificate.serial_number)
+            .revocation_date(when)
+            .build()
+        )
+    return builder.sign(by.key, hashes.SHA256()).public_bytes(serialization.Encoding.DER)
 
 
 # ---------------------------------------------------------------- time

@@ -63,6 +63,18 @@ def other_facility(organisation: str | None, facility: str) -> str:
     return f"the certificate {named}; the job's facility is {facility}"
 
 
+def revoked_by_then(revoked: datetime, until: datetime, above: bool, proven: bool) -> str:
+    whose = "the certificate of an authority above it" if above else "its certificate"
+    return f"{whose} was revoked on {format_utc(revoked)}, before {when(until, proven)}"
+
+
+def revoked_later(revoked: datetime, until: datetime, above: bool, proven: bool) -> str:
+    return (
+        f"its certificate, or an authority's above it, was revoked on {format_utc(revoked)}; no "
+        f"trusted time stamp proves that it was signed before ({when(until, proven)})"
+    )
+
+
 def namesake(key: str) -> Callable[..., str]:
     """Make the text that another certificate or key under the same name is trusted."""
 
@@ -173,6 +185,37 @@ def deviation_early(file: str, requirement: str, accepted: datetime, moment: dat
     )
 
 
+def archived(stamped: datetime, authority: str, valid_to: datetime) -> str:
+    return (
+        f"archive stamp: {when(stamped, True)}, {authority}, whose certificate is valid to "
+        f"{format_utc(valid_to)}"
+    )
+
+
+def archived_unchecked(stamped: datetime, authority: str, valid_to: datetime) -> str:
+    return (
+        f"archive stamp of {authority}: {format_utc(stamped)}, its authority not checked "
+        "(--timestamp-trust CERTIFICATE)"
+    )
+
+
+def archived_untrusted(stamped: datetime, authority: str, valid_to: datetime, why_not: str) -> str:
+    why = f": {why_not}" if why_not else ""
+    return (
+        f"archive stamp of {authority}: {format_utc(stamped)}, but its authority is not "
+        f"trusted{why}"
+    )
+
+
+def archived_before_signed(
+    stamped: datetime, authority: str, valid_to: datetime, claimed: datetime
+) -> str:
+    return (
+        f"archive stamp of {authority}: {format_utc(stamped)}, earlier than a signature before it "
+        f"claims, {format_utc(claimed)}"
+    )
+
+
 # ---------------------------------------------------------------- what
 
 
@@ -181,10 +224,13 @@ def box_of_program(theirs: str | None, ours: str) -> str:
     return f"the box of the countersignature was not compared: drawn by {by}; this is {ours}"
 
 
-def intact(count: int) -> str:
-    if count == 1:
-        return "unchanged since signing: 1 signature covers the whole file"
-    return f"unchanged since signing: {count} signatures, the last covers the whole file"
+def intact(count: int, stamps: int) -> str:
+    signed = "1 signature" if count == 1 else f"{count} signatures"
+    if stamps:
+        stamped = "1 archive stamp" if stamps == 1 else f"{stamps} archive stamps"
+        return f"unchanged since signing: {signed} and {stamped}, the last covers the whole file"
+    last = "" if count == 1 else ", the last"
+    return f"unchanged since signing: {signed}{last} covers the whole file"
 
 
 def attachments(names: tuple[str, ...]) -> str:
@@ -222,6 +268,7 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "changed": "changed after it was signed, or not a compliance sheet",
     "intact": intact,
     "only-signed": "{field}, {role}: only this signature was added since the one before",
+    "only-stamped": "{field}: only a time stamp and revocation data were added",
     # 2: who
     "no-signer": "unknown: there is no signature",
     "signed-twice": signed_twice,
@@ -239,6 +286,8 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     ),
     "other-facility": other_facility,
     "other-person": "the certificate is of {name}; the job names as authorised: {person}",
+    "revoked": revoked_by_then,
+    "revoked-later": revoked_later,
     "any-signer": "any signer is accepted; not checked",
     "trust-unchecked": "not checked",
     "not-trusted": "not among the trusted certificates",
@@ -261,6 +310,10 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "signed-before-first": before_first,
     "deviation-over": deviation_over,
     "deviation-early": deviation_early,
+    "archived": archived,
+    "archived-unchecked": archived_unchecked,
+    "archived-untrusted": archived_untrusted,
+    "archived-before-signed": archived_before_signed,
     # 4: the attachments
     "unreadable-attachments": "cannot be read: {fault}",
     "not-the-source": "not what the assessment was made from",
