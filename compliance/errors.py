@@ -92,6 +92,12 @@ class TimestampError(ComplianceError):
         super().__init__(f"{why}; {remedy}" if remedy else why)
 
 
+class RevocationError(ComplianceError):
+    """A certificate is revoked, or nothing tells whether it is: why, and what to do."""
+
+    exit_code = 4
+
+
 class SheetError(ComplianceError):
     """A file is not a compliance sheet, or a sheet cannot be written."""
 

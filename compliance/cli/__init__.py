@@ -48,6 +48,9 @@ COMMANDS: Mapping[str, Entry] = {
         "compliance.cli.capability", "Check, before measuring, that a meter can prove a rule."
     ),
     "countersign": Entry("compliance.cli.countersign", "Add a second signature to a sheet."),
+    "archive": Entry(
+        "compliance.cli.archive", "Keep a sheet verifiable when its certificates have expired."
+    ),
     "verify": Entry("compliance.cli.verify", "Check a sheet: signature, evidence, outcome."),
     "deviation": Entry(
         "compliance.cli.deviation", "Accept a value outside its limits; check who accepted it."

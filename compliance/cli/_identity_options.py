@@ -21,6 +21,9 @@ from compliance.cli._terminal import escape_controls, print_note
 from compliance.errors import IdentityError, UsageError, system_reason
 
 if TYPE_CHECKING:
+    from datetime import datetime
+
+    from compliance.signing.fetch import Fetcher
     from compliance.signing.keys import Identity
     from compliance.signing.timestamps import Stamper
 
@@ -146,6 +149,16 @@ class SigningMeans:
 
     identity: Identity | None = None
     stamper: Stamper | None = None
+    fetcher: Fetcher | None = None
+    """Fetches revocation data for an archive stamp; None: sheets get none."""
+
+    def archived(self, sheet: bytes, when: datetime) -> bytes:
+        """Add an archive stamp to a signed sheet, if sheets get one. Raises ComplianceError."""
+        if self.fetcher is None or self.stamper is None or self.identity is None:
+            return sheet
+        from compliance.signing.archive import archive
+
+        return archive(sheet, when=when, stamper=self.stamper, fetcher=self.fetcher)
 
 
 @dataclass(frozen=True, slots=True)
@@ -161,6 +174,8 @@ class KeyOptions:
     pin_fd: int | None = None
     timestamp: str | None = None
     timestamp_optional: bool = False
+    long_term: bool = False
+    allow_private_addresses: bool = False
 
     @property
     def files(self) -> tuple[Path, ...]:
@@ -187,6 +202,10 @@ class KeyOptions:
                     raise UsageError(f"{option} requires --pkcs11-module")
         if self.timestamp_optional and self.timestamp is None:
             raise UsageError("--timestamp-optional requires --timestamp URL")
+        if self.long_term and (self.timestamp is None or self.timestamp_optional):
+            raise UsageError("--long-term requires --timestamp URL, without --timestamp-optional")
+        if self.allow_private_addresses and not self.long_term:
+            raise UsageError("--allow-private-addresses requires --long-term")
 
     def open(self) -> Identity | None:
         """Open the key; None if none is named and the user has none. Raises ComplianceError."""
@@ -213,7 +232,15 @@ class KeyOptions:
             from compliance.signing.timestamps import Stamper
 
             stamper = Stamper(self.timestamp, optional=self.timestamp_optional)
-        return SigningMeans(self.open(), stamper)
+        fetcher = fetcher_of(self.allow_private_addresses) if self.long_term else None
+        return SigningMeans(self.open(), stamper, fetcher)
+
+
+def fetcher_of(allow_private: bool) -> Fetcher:
+    """Set up what fetches the addresses that certificates name."""
+    from compliance.signing.fetch import Fetcher
+
+    return Fetcher(allow_private=allow_private)
 
 
 NAMES = tuple(KeyOptions.__dataclass_fields__)
@@ -271,6 +298,30 @@ def signing_options(whose: str) -> Callable[[Command], Command]:
             is_flag=True,
             help="Sign without a time stamp if the server gives none.",
         ),
+    )
+
+
+def private_option(of: str) -> Callable[[Command], Command]:
+    """`--allow-private-addresses`; `of` says what is fetched."""
+    return click.option(
+        "--allow-private-addresses",
+        is_flag=True,
+        help=f"Fetch {of} from addresses of a private network too, as a facility's own authority "
+        "has them.",
+    )
+
+
+def long_term_options() -> Callable[[Command], Command]:
+    """`--long-term`, and from where its data may be fetched."""
+    return together(
+        click.option(
+            "--long-term",
+            is_flag=True,
+            help="Add certificates, revocation lists or answers from the addresses that the "
+            "certificates name, and a time stamp of it all, so that the signature can be judged "
+            "years later (PAdES B-LTA).",
+        ),
+        private_option("them"),
     )
 
 

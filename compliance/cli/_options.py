@@ -260,6 +260,36 @@ def read_known_rules(given: Sequence[str]) -> list[Rule | str]:
     ]
 
 
+def crl_option() -> Callable[[Command], Command]:
+    """`--crl`, passed as `crls`: revocation lists of the verifier's own."""
+    return click.option(
+        "--crl",
+        "crls",
+        metavar="FILE",
+        multiple=True,
+        type=PATH,
+        help="Revocation list of an authority (PEM or DER), to judge certificates by besides what "
+        "a sheet contains; may be repeated.",
+    )
+
+
+def read_lists(files: Sequence[Path]) -> tuple[bytes, ...]:
+    """Read revocation lists as DER. Raises IdentityError."""
+    if not files:
+        return ()
+    from compliance.signing.revocation import LARGEST as LARGEST_LIST
+    from compliance.signing.revocation import read_list
+
+    limit = 2 * LARGEST_LIST  # PEM is longer than DER
+    return tuple(
+        read_list(
+            read_bounded(file, limit, IdentityError, "that revocation lists may have"),
+            file=str(file),
+        )
+        for file in files
+    )
+
+
 def read_trust(places: Sequence[Path]) -> list[Signer]:
     """Read the certificates, PEM or DER, in files and folders. Raises IdentityError."""
     from compliance.signing.certificates import read_certificates

@@ -27,6 +27,7 @@ from compliance.cli._identity_options import (
     MAKE_ONE,
     SigningMeans,
     default_identity,
+    long_term_options,
     pop_key_options,
     signing_options,
     warn_missing_timestamp,
@@ -71,6 +72,7 @@ from compliance.report.exports import Fault, Result, exit_code, findings_csv, ju
 @replace_option("Overwrite files that already exist in DIR.")
 @now_option()
 @signing_options("that signs the sheets")
+@long_term_options()
 @click.option(
     "--deviation",
     metavar="FILE",
@@ -183,7 +185,8 @@ def _document(assessment: Assessment) -> bytes:
 def _sheet(call: Call, assessment: Assessment, means: SigningMeans) -> bytes:
     from compliance.sheet.make_sheet import write_sheet
 
-    return write_sheet(assessment, identity=means.identity, page=call.page, stamper=means.stamper)
+    sheet = write_sheet(assessment, identity=means.identity, page=call.page, stamper=means.stamper)
+    return means.archived(sheet, call.now)
 
 
 # ---------------------------------------------------------------- the outcome

@@ -21,6 +21,7 @@ from compliance.cli._identity_options import (
     MAKE_ONE,
     SigningMeans,
     default_identity,
+    long_term_options,
     pop_key_options,
     signing_options,
     warn_missing_timestamp,
@@ -52,6 +53,7 @@ LONGEST_ROLE = 64
 @replace_option("Overwrite the file at --out if it already exists.")
 @now_option()
 @signing_options("that signs")
+@long_term_options()
 def command(
     sheet: Path, role: str, out: Path | None, replace: bool, now: datetime, **given: Any
 ) -> None:
@@ -110,7 +112,7 @@ def _countersigned(
     _check_other(sheet, means.identity.signer, found.signatures[0])
     identity, stamper = means.identity, means.stamper
     signed = countersign_sheet(data, identity=identity, role=role, when=when, stamper=stamper)
-    return found, signed
+    return found, means.archived(signed, when)
 
 
 def _check_sheet(sheet: Path, found: Verification) -> None:

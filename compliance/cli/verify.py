@@ -15,9 +15,11 @@ from compliance.cli._files import read_sheet, reject_non_sheet, sheets_of, silen
 from compliance.cli._options import (
     PATH,
     client_trust_option,
+    crl_option,
     format_option,
     now_option,
     read_known_rules,
+    read_lists,
     read_trust,
     timestamp_trust_option,
     trust_option,
@@ -86,6 +88,7 @@ class Checked:
     help="Your own copies of rules that are not shipped: a folder of rule files, or the SHA-256 of "
     "one; may be repeated.",
 )
+@crl_option()
 @now_option("Time of the check as RFC 3339: nothing can have been signed later; default: now.")
 @format_option()
 def command(
@@ -97,6 +100,7 @@ def command(
     required: tuple[Required, ...],
     on: date | None,
     rules: tuple[str, ...],
+    crls: tuple[Path, ...],
     now: datetime,
     form: str,
 ) -> int:
@@ -107,7 +111,9 @@ def command(
     folder each sheet is checked by itself.
 
     A certificate is judged at the time of a trusted time stamp, or else at the time that the
-    signer claims. Revocation is not checked.
+    signer claims. Whether it was revoked by then is judged from the lists and answers that an
+    archive stamp carries (--long-term of 'assess' and 'countersign', 'archive') and from --crl;
+    without any revocation is not checked. Nothing is fetched.
 
     A sheet of an earlier version whose definitions (engine) were others is computed again by
     today's: both outcomes are printed, and the exit code is 3. So it is if the pages cannot be
@@ -129,6 +135,7 @@ def command(
         stamping=tuple(read_trust(timestamp_trust)),
         any_signer=any_signer,
         clients=tuple(read_trust(client_trust)),
+        lists=read_lists(crls),
         now=now,
         rules=known_rules(read_known_rules(rules)),
     )

@@ -84,7 +84,7 @@ def read_stamp(
     information = signed["encap_content_info"]["content"].parsed
     if not isinstance(information, tsp.TSTInfo):
         raise UnsoundError("its time stamp is not a time stamp (RFC 3161)")
-    own, others = _certificates(signed)
+    own, others = stamp_certificates(signed)
     authority = signer_of(pyca.load_der_x509_certificate(own.dump()))
     time = information["gen_time"].native.astimezone(UTC)
     found = trust_of(own, others, trusted, time, extended={"time_stamping"}, proof=proof)
@@ -116,7 +116,7 @@ def _faults(
         yield "its time stamp was made outside the validity of its authority's certificate"
 
 
-def _certificates(signed: Any) -> tuple[x509.Certificate, list[x509.Certificate]]:
+def stamp_certificates(signed: Any) -> tuple[x509.Certificate, list[x509.Certificate]]:
     """Return the authority's certificate and the others in the token."""
     named = signed["signer_infos"][0]["sid"].chosen
     certificates = [each.chosen for each in signed["certificates"]]

@@ -71,12 +71,14 @@ def trust_of(
     """
     known = [*others, *proof.material.certificates]
     standing = _standing(own, known, trusted, moment, extended)
-    anchors = _authorities(trusted) if standing.under else _top(own, known)
+    pool = [*known, *_authorities(trusted)]
+    anchors = _top(own, pool)
     if proof.material.is_empty or not anchors:
         return standing
+    # Which authorities issued it is a matter of signatures, also where none of them is trusted.
     revocation = revocation_of(
         own,
-        known,
+        pool,
         anchors,
         proof.material,
         proof.until or moment,
