@@ -40,12 +40,16 @@ def who(desk: Desk, tmp_path: Path) -> People:
     for name, holder in (("facility", found.facility), ("client", found.client)):
         (tmp_path / f"{name}.pem").write_bytes(holder.key_file() + holder.chain)
         (tmp_path / f"{name}.pem").chmod(0o600)
+    (tmp_path / "client-own.pem").write_bytes(found.client.pem)
     for name, root in zip(("root.pem", "clocks.pem"), found.trust(), strict=True):
         (tmp_path / name).write_bytes(root)
     return found
 
 
-TRUST = ("--trust", "root.pem", "--timestamp-trust", "clocks.pem")
+TRUST = (
+    *("--trust", "root.pem", "--client-trust", "client-own.pem"),
+    *("--timestamp-trust", "clocks.pem"),
+)
 
 
 def sheet(desk: Desk, who: People, folder: Path) -> None:

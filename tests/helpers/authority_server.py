@@ -150,7 +150,7 @@ def people(desk: Desk) -> People:
         found_at(f"{desk.url}/ocsp", f"{desk.url}/middle.cer"),
     ]
     facility = replace(issued("Wide Facility", middle, more=own), above=())
-    client = issued("Wide Client", middle, more=[listed_at(f"{desk.url}/middle.crl")])
+    client = issued("Cleo Client", middle, more=[listed_at(f"{desk.url}/middle.crl")])
     first = clock().root
     stamping = issued(
         "Wide Clock",

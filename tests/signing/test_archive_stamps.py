@@ -96,7 +96,7 @@ def trusting(*holders: Holder) -> list[Signer]:
 
 def read(data: bytes, *lists: bytes) -> PdfSignatures:
     """As a verifier reads it who trusts both roots."""
-    return read_signatures(data, trusting(root()), trusting(short_clock().root), lists)
+    return read_signatures(data, trusting(root()), trusting(short_clock().root), lists=lists)
 
 
 def faults(data: bytes) -> tuple[str, ...]:
@@ -156,6 +156,7 @@ def test_an_incremental_update_is_refused(make: Callable[[], bytes], change: Cha
 
 def archived_with(change: Change, data: bytes | None = None) -> bytes:
     """With a change that the archive stamp's own revision makes, under its time stamp."""
+    before = data or once()
     with pytest.MonkeyPatch.context() as patch:
         begin = IncrementalPdfFileWriter.__init__
 
@@ -164,7 +165,7 @@ def archived_with(change: Change, data: bytes | None = None) -> bytes:
             change(self)
 
         patch.setattr(IncrementalPdfFileWriter, "__init__", changing)
-        return archived(data or once(), Material())
+        return archived(before, Material())
 
 
 def name(text: str) -> generic.NameObject:
@@ -284,6 +285,7 @@ def test_a_signature_does_not_touch_the_store() -> None:
         if "/DSS" not in writer.root:
             in_store("/CRLs", streams(plain(LIST(root()))))(writer)
 
+    before = once()
     with pytest.MonkeyPatch.context() as patch:
         begin = IncrementalPdfFileWriter.__init__
 
@@ -292,7 +294,7 @@ def test_a_signature_does_not_touch_the_store() -> None:
             stored(self)
 
         patch.setattr(IncrementalPdfFileWriter, "__init__", changing)
-        data = countersigned(once())
+        data = countersigned(before)
     assert "/DSS was added to the file's catalog" in "; ".join(faults(data))
     told = "; ".join(faults(archived(data)))
     assert "Countersignature: its revision adds more than it should: it changes /DSS" in told
