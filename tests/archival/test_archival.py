@@ -16,13 +16,16 @@ from pathlib import Path
 
 import pikepdf
 import pytest
+from asn1crypto import crl, x509
 from helpers import near_limit
-from helpers.authorities import Within, leaf, signed_by_rsa
+from helpers.authorities import Within, leaf, middle, revocation_list, signed_by_rsa
 from helpers.evidence_of_a_slot import assessment
 from helpers.signing import SIGNED, countersigned, identity, run, tool
 from pikepdf import Name
 
 from compliance.sheet.make_sheet import write_sheet
+from compliance.signing.archive import add_archive_stamp
+from compliance.signing.revocation import Material
 
 HERE = Path(__file__).resolve().parent
 SOURCE = HERE / "Archival.java"
@@ -39,6 +42,15 @@ def stamped() -> bytes:
     return write_sheet(assessment(), identity=identity(), stamper=Within())
 
 
+def archived(data: bytes) -> bytes:
+    """With certificates, lists and a time stamp of the whole file."""
+    found = Material(
+        (x509.Certificate.load(leaf().identity.chain[0]),),
+        (crl.CertificateList.load(revocation_list(middle())),),
+    )
+    return add_archive_stamp(data, found, Within())
+
+
 GOOD: Mapping[str, Make] = {
     "unsigned": lambda: write_sheet(assessment()),
     "unsigned-letter": lambda: write_sheet(assessment(), page="letter"),
@@ -51,6 +63,8 @@ GOOD: Mapping[str, Make] = {
     "countersigned-letter": lambda: countersigned(signed("letter")),
     "stamped-twice": lambda: countersigned(stamped(), stamper=Within()),
     "countersigned-with-chain": lambda: countersigned(signed(), leaf().identity),
+    "archived": lambda: archived(stamped()),
+    "archived-twice": lambda: archived(countersigned(archived(stamped()), stamper=Within())),
     "with-deviations": lambda: near_limit.sheet(accepted=True),
     "with-deviations-countersigned": lambda: countersigned(near_limit.sheet(accepted=True)),
 }

@@ -17,16 +17,19 @@ from functools import cache
 from pathlib import Path
 
 import pytest
+from asn1crypto import crl
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID
-from helpers.authorities import DOCUMENTS, Holder, issued
+from helpers.authorities import DOCUMENTS, Clock, Holder, Within, issued, revocation_list
 from helpers.signing import byte_ranges, container, countersigned, run, signed, tool
 from helpers.tampering import new_annotation, new_attachment, new_text, new_title, updated
 
 import compliance.signing.timestamps
 from compliance.model.signatures import Signer
+from compliance.signing.archive import add_archive_stamp
 from compliance.signing.certificates import read_certificates
 from compliance.signing.read import read_signatures
+from compliance.signing.revocation import Material
 
 NOW = datetime.now(UTC).replace(microsecond=0) - timedelta(minutes=10)
 START = NOW - timedelta(days=30)
@@ -218,3 +221,27 @@ def test_the_four_programs(name: str, folder: Path) -> None:
     assert said_by_openssl(data, folder) == openssl
     assert qpdf in (said_by_qpdf(data, folder), "any")
     assert said_by_us(data, read_certificates(root().pem)) == ours
+
+
+def test_an_archive_stamp_is_good_for_the_others_too(folder: Path) -> None:
+    """(pdfsig and qpdf of the file; openssl of the document time stamp and what it covers.)"""
+    keys = [rsa.generate_private_key(65537, 2048) for _ in range(2)]
+    first = issued("Clocks of Today", ca=True, start=START, key=keys[0])
+    stamping = [ExtendedKeyUsageOID.TIME_STAMPING]
+    own = issued("Clock of Today", first, start=START, key=keys[1], extended=stamping)
+    found = Material(lists=(crl.CertificateList.load(revocation_list(root(), at=NOW)),))
+    data = add_archive_stamp(good(), found, Within(NOW, Clock(first, own)))
+    assert said_by_pdfsig(data, folder) == "valid trusted part"
+    assert said_by_qpdf(data, folder) == "good"
+    assert said_by_us(data, read_certificates(root().pem)) == "good"
+    start, before, after, length = byte_ranges(data)[1]
+    digits = bytes.fromhex(data[before + 1 : after - 1].decode())
+    (folder / "token").write_bytes(digits[: int.from_bytes(digits[2:4], "big") + 4])
+    (folder / "clocks.pem").write_bytes(first.pem)
+    covered = data[start:before] + data[after : after + length]
+    asked = ["ts", "-verify", "-token_in", "-in", folder / "token", "-data", folder / "covered"]
+    trusted = ["-CAfile", folder / "clocks.pem", "-untrusted", folder / "own.pem"]
+    (folder / "own.pem").write_bytes(own.pem)
+    for content, code in ((covered, 0), (flipped(covered, 2000), 1)):
+        (folder / "covered").write_bytes(content)
+        assert run([tool("openssl"), *asked, *trusted]).returncode == code
