@@ -17,6 +17,7 @@ from compliance.planning.meter_capability import inadequate
 from compliance.remarks import reading_remarks
 from compliance.remarks.calibration_change import calibration_change, calibration_remarks
 from compliance.remarks.circumstances import circumstance_remarks
+from compliance.remarks.lapsed_deviations import lapsed_remarks
 from compliance.remarks.replaced_readings import replaced_readings
 
 SEED = 0
@@ -36,7 +37,8 @@ def assess(measurement: Measurement, *, now: datetime, replaces: str | None = No
     rule, meter, as_found = measurement.rule, measurement.meter, measurement.as_found
     state = graded_state(measurement, now=now, seed=SEED, draws=DRAWS)
     before = _graded(as_found, now, SEED, DRAWS) if as_found else None
-    deviations = check_deviations(measurement, state.findings, now)
+    deviations, lapsed = check_deviations(measurement, state.findings, now)
+    state = _with_remarks(state, lapsed_remarks(lapsed, state.findings))
     accepted = disposition(deviations, state.findings, rule.decision)
     assessment = Assessment(
         assessed=now,
@@ -47,6 +49,7 @@ def assess(measurement: Measurement, *, now: datetime, replaces: str | None = No
         before=before,
         calibration=calibration_change(before, state) if before else None,
         deviations=deviations,
+        lapsed=tuple(each.deviation for each in lapsed),
         disposition=accepted,
         replaces=replaces,
     )

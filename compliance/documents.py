@@ -187,6 +187,10 @@ def statement(assessment: Assessment) -> StatedAssessment:
             _deviation(number, deviation)
             for number, deviation in enumerate(assessment.deviations, 1)
         ),
+        lapsed=tuple(
+            _deviation(number, deviation)
+            for number, deviation in enumerate(assessment.lapsed, 1 + len(assessment.deviations))
+        ),
         before=_grade(before) if before else None,
         replaces=assessment.replaces,
         number=assessment.number,
@@ -280,6 +284,7 @@ def _deviation(number: int, deviation: Deviation) -> StatedDeviation:
         accepted_by=deviation.accepted_by,
         accepted=deviation.accepted,
         until=deviation.until,
+        up_to=deviation.up_to,
         signer=StatedAcceptor(signer.name, signer.organisation, signer.sha256),
     )
 

@@ -61,7 +61,8 @@ def job_from_document(document: Data, file: str | Path) -> Job:
 def only_slot(job: Job, name: str) -> Job:
     """Reduce the job to one slot, in its document too: no trace of the others is left.
 
-    A display or meter that the slot replaces by its own is removed as well. Raises JobError if
+    A display or meter that the slot replaces by its own is removed as well, and the names of
+    deviations, which a sheet has itself. Raises JobError if
     the job has no such slot.
     """
     names = [slot.name for slot in job.slots]
@@ -69,7 +70,7 @@ def only_slot(job: Job, name: str) -> Job:
         message = f"{quoted(name)} is not a slot of this job; {did_you_mean(name, names)}"
         raise JobError(Problem(str(job.file), message, field="slots"))
     entry = job.document["slots"][names.index(name)]
-    replaced = {key for key in ("display", "meter") if key in entry}
+    replaced = {"deviations", *(key for key in ("display", "meter") if key in entry)}
     document = {key: value for key, value in job.document.items() if key not in replaced}
     document["slots"] = [entry]
     return replace(job, slots=(job.slots[names.index(name)],), document=document)
@@ -80,7 +81,8 @@ def only_slot(job: Job, name: str) -> Job:
 
 def _job(document: Data, node: Node, file: Path, allow_outside: bool, measured: bool = True) -> Job:
     places = SourceLocations([(str(file), node)], JobError)
-    slots = _Builder(document, file, allow_outside, measured).slots(places)
+    builder = _Builder(document, file, allow_outside, measured)
+    slots, deviations = builder.slots(places), builder.deviations(places)
     places.raise_if_any()
     suite = document.get("suite", {})
     return Job(
@@ -94,6 +96,7 @@ def _job(document: Data, node: Node, file: Path, allow_outside: bool, measured: 
         slots=slots,
         file=file,
         document=document,
+        deviations=deviations,
     )
 
 
@@ -121,6 +124,10 @@ class _Builder:
                 here.at("slot").problem(message + where)
             slots.append(self._slot(data, here, meter))
         return tuple(slots)
+
+    def deviations(self, places: SourceLocations) -> tuple[Path, ...]:
+        named = self._document.get("deviations", [])
+        return tuple(self._path(each, places.at("deviations", at)) for at, each in enumerate(named))
 
     def _slot(self, data: Data, here: Location, meter: Path | None) -> Slot:
         if self._measured and "readings" not in data and "before" not in data:

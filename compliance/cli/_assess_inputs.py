@@ -93,6 +93,7 @@ class SlotInputs:
         """Yield the files that are read."""
         if self.job is not None:
             yield self.job.file
+            yield from self.job.deviations
         for place in (self.readings, self.before):
             if place is not None:
                 yield place[0]
@@ -399,8 +400,6 @@ def check_call(ctx: click.Context, call: Call) -> None:
 
 
 def _check_job(given: set[str], call: Call) -> None:
-    if call.client_trust and not call.deviation:
-        raise UsageError("--client-trust requires --deviation")
     if call.out is None and not call.no_sheet:
         raise UsageError("sheets require --out DIR; to print only, give --no-sheet")
     if call.no_sheet:

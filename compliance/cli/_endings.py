@@ -8,10 +8,10 @@ from datetime import UTC, datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from compliance.cli._terminal import print_note
+from compliance.grading.deviation_check import end_of_day
 from compliance.model import Disposition, Outcome
 from compliance.model.stated import StatedAssessment
 from compliance.report.words.en.validity import ending_words
-from compliance.verification.requirements import end_of_day
 
 if TYPE_CHECKING:
     from compliance.model.signatures import Signer

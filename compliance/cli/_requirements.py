@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from compliance.cli._options import Command, parse_date, together
+from compliance.grading.deviation_check import end_of_day
 from compliance.model import Outcome
 from compliance.model.results import (
     Answer,
@@ -24,7 +25,6 @@ from compliance.report.words.en.validity import (
     validity_words,
 )
 from compliance.verification.requirements import (
-    end_of_day,
     required_code,
     requirements_of,
     requirements_of_delivery,

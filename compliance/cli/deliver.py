@@ -48,6 +48,7 @@ from compliance.evidence.attachments import (
     readings_name,
 )
 from compliance.model import Rule
+from compliance.plain_data import digest
 from compliance.report.verification import sheet_says_with_today
 from compliance.yaml_nodes.read_file import read_bytes
 
@@ -55,6 +56,7 @@ if TYPE_CHECKING:
     from compliance.cli._assess_inputs import WorkItem
     from compliance.delivery.contents import PackedSheet, Sheet
     from compliance.model import Readings
+    from compliance.model.stated import StatedAssessment
 
 
 def stale_parts(packed: PackedSheet, case: WorkItem) -> Iterator[str]:
@@ -72,6 +74,22 @@ def stale_parts(packed: PackedSheet, case: WorkItem) -> Iterator[str]:
         raise case.rule
     if packed.sheet.assessment.rule.digest != case.rule.digest:
         yield f"rule {case.rule.id}"
+    yield from _new_deviations(packed.sheet.assessment, case)
+
+
+def _new_deviations(stated: StatedAssessment, case: WorkItem) -> Iterator[str]:
+    """Name the deviations that the job keeps for a sheet and that it does not mention."""
+    job = case.source.job
+    if job is None or not job.deviations:
+        return
+    from compliance.cli.deviation import is_for
+    from compliance.evidence.deviation_file import load_deviation
+
+    known = {each.sha256 for each in (*stated.deviations, *stated.lapsed)}
+    for file in job.deviations:
+        deviation = load_deviation(file)
+        if is_for(deviation, case) and digest(deviation.document) not in known:
+            yield f"deviation ({file})"
 
 
 def _document(attached: Attached, name: str) -> Any:

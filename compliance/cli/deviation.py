@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Mapping, Sequence
 from datetime import datetime
 from pathlib import Path
@@ -17,10 +18,10 @@ from compliance.cli._text import COLUMNS, print_json, wrap
 from compliance.documents import read_document
 from compliance.errors import DeviationError, Problem
 from compliance.grading.deviation_check import expiry
-from compliance.model import Deviation
+from compliance.model import Deviation, Value
 from compliance.model.results import DeviationCheck
 from compliance.model.stated import StatedAssessment
-from compliance.plain_data import ShapeError
+from compliance.plain_data import ShapeError, digest
 from compliance.report.deviation_check import check_data, check_lines
 from compliance.report.verification import step_line
 from compliance.yaml_nodes.read_file import read_bytes
@@ -108,36 +109,46 @@ def parts_of(file: Path, folder: Path) -> dict[Path, bytes]:
 
 
 def deviations_for(call: Call, cases: Sequence[WorkItem]) -> list[list[Deviation]]:
-    """Return the deviations given, by the case that each is for, with their signatures checked.
+    """Return the deviations of the call and of its job, by the case that each is for.
 
-    Raises DeviationError, a line for each file that is not a deviation, was changed, is not
-    signed by a trusted person, or is for a case that is not assessed here. Expiry and fit are
-    checked with the findings.
+    Signatures are checked, expiry and fit with the findings. One that the job keeps may be for
+    a case that is not assessed in this call. Raises DeviationError, a line for each file that is
+    not a deviation, was changed, is not signed by a trusted person, or is for another case.
     """
     found: list[list[Deviation]] = [[] for _ in cases]
-    if not call.deviation:
+    job = cases[0].source.job
+    kept = job.deviations if job is not None else ()
+    if not call.deviation and not kept:
+        if call.client_trust:
+            raise UsageError("--client-trust requires --deviation, or deviations in the job")
         return found
     from compliance.evidence.deviation_file import load_deviation
 
     trusted = read_trust(call.client_trust) if call.client_trust else None
     problems: list[Problem] = []
-    for file in call.deviation:
+    seen: set[str] = set()
+    for file in (*call.deviation, *kept):
         try:
             deviation = load_deviation(file, trusted)
         except DeviationError as fault:
             problems += fault.problems
             continue
-        places = [index for index, case in enumerate(cases) if _is_for(deviation, case)]
+        if (content := digest(deviation.document)) in seen:
+            continue
+        seen.add(content)
+        places = [index for index, case in enumerate(cases) if is_for(deviation, case)]
+        elsewhere = file in kept and (call.slots or call.rules)
         if places:
             found[places[0]].append(deviation)
-        else:
+        elif not (elsewhere and job is not None and deviation.job == job.reference):
             problems.append(Problem(str(file), _elsewhere(deviation, cases)))
     if problems:
         raise DeviationError(problems)
     return found
 
 
-def _is_for(deviation: Deviation, case: WorkItem) -> bool:
+def is_for(deviation: Deviation, case: WorkItem) -> bool:
+    """Return whether a deviation is for a case's job, slot and rule."""
     job = case.source.job
     named = (job.reference if job else None, case.source.name, case.deliverable)
     return named == (deviation.job, deviation.slot, deviation.rule)
@@ -232,6 +243,20 @@ def command() -> None:
     """
 
 
+def _parse_value(ctx: click.Context, param: click.Parameter, value: str | None) -> Value | None:
+    """Parse a number, or two with a comma."""
+    if value is None:
+        return None
+    try:
+        numbers = [float(part) for part in value.split(",")]
+    except ValueError:
+        numbers = []
+    if len(numbers) not in (1, 2) or not all(map(math.isfinite, numbers)):
+        message = f"{value!r} is not a value; expected a number, e.g. 115, or two, e.g. 0.01,0.02"
+        raise click.BadParameter(message, ctx, param)
+    return numbers[0] if len(numbers) == 1 else (numbers[0], numbers[1])
+
+
 @command.command("new")
 @click.argument("source", metavar="ASSESSMENT.json|SHEET.pdf", type=PATH)
 @click.option("--requirement", metavar="ID", required=True, help="Requirement that is missed.")
@@ -243,6 +268,13 @@ def command() -> None:
     required=True,
     callback=parse_date,
     help="Last day it is accepted, e.g. 2026-12-31.",
+)
+@click.option(
+    "--up-to",
+    metavar="VALUE",
+    callback=_parse_value,
+    help="Also accept another value, e.g. of a re-measurement, up to this one, in the same unit; "
+    "two numbers with a comma for x and y. Default: no further than the value now.",
 )
 @out_option("File to write.", required=True)
 @replace_option("Overwrite the file if it already exists.")
@@ -273,6 +305,7 @@ def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> 
         accepted_by=_line("--accepted-by", given["accepted_by"]),
         accepted=now,
         until=until,
+        up_to=given["up_to"],
     )
     means = keys.means()
     if means.identity is None:

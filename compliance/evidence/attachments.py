@@ -67,6 +67,18 @@ def is_deviation(name: str) -> bool:
     return DEVIATION.fullmatch(name) is not None
 
 
+def effective_deviations(attached: Attached, stated: Document) -> dict[str, bytes]:
+    """Return the attached deviations without those that the assessment states as lapsed."""
+    lapsed = stated.get("lapsed")
+    entries = lapsed if isinstance(lapsed, list) else ()
+    without = {str(_at(each, ["file"])) for each in entries if isinstance(each, Mapping)}
+    return {
+        name: data
+        for name, data in sorted(attached.items())
+        if is_deviation(name) and name not in without
+    }
+
+
 def digest_faults(attached: Attached, stated: Document) -> Iterator[str]:
     """Yield each attachment that is not the one stated; ValueError if one is not JSON."""
     fault = numbering_fault(stated)
@@ -115,7 +127,7 @@ def _expected(stated: Document, attached: Attached) -> Mapping[str, tuple[str, A
         name: (what, _at(stated, place))
         for name, (what, *place) in _digests(stated, attached).items()
     }
-    deviations = stated.get("deviations") or ()
+    deviations = [*(stated.get("deviations") or ()), *(stated.get("lapsed") or ())]
     named = {str(_at(each, ["file"])): _at(each, ["sha256"]) for each in deviations}
     given = filter(is_deviation, attached)
     for name in sorted({*named, *given}):

@@ -18,8 +18,8 @@ from typing import TYPE_CHECKING, Any
 
 from compliance.errors import DeviationError, Problem
 from compliance.evidence.attachments import STRICT, is_assessment, is_deviation
-from compliance.grading.deviation_check import reason_not_acceptable
-from compliance.model import Acceptor, Deviation, Limits, Value
+from compliance.grading.deviation_check import no_further, reason_not_acceptable
+from compliance.model import Acceptor, Deviation, Finding, Limits, Value
 from compliance.model.stated import StatedAssessment
 from compliance.plain_data import canonical_bytes, from_plain, timestamp, to_plain
 from compliance.yaml_nodes.read_file import read_bytes, read_data
@@ -46,6 +46,8 @@ class Acceptance:
     accepted_by: str
     accepted: datetime
     until: date
+    up_to: Value | None = None
+    """How far outside a later value may lie; None: no further than the one accepted."""
 
 
 def new_deviation(
@@ -90,6 +92,7 @@ def _content(
     why = reason_not_acceptable(finding)
     if why is not None:
         raise _error(file, why)
+    _check_bound(finding, acceptance.up_to, file)
     serial = stated.display.serial if stated.display else None
     limits = to_plain(finding.limits)
     moment = acceptance.accepted.replace(microsecond=0)
@@ -107,12 +110,31 @@ def _content(
             "unit": finding.unit,
         },
         "value": to_plain(finding.value),
+        **({} if acceptance.up_to is None else {"up_to": to_plain(acceptance.up_to)}),
         "limits": {key: value for key, value in limits.items() if value not in (None, False)},
         "reason": acceptance.reason,
         "accepted_by": acceptance.accepted_by,
         "accepted": timestamp(moment),
         "until": acceptance.until.isoformat(),
     }
+
+
+def _check_bound(finding: Finding, up_to: Value | None, file: str) -> None:
+    """Check that a bound lies at least as far outside as the value. Raises DeviationError."""
+    if up_to is None:
+        return
+    assert finding.value is not None and finding.limits is not None
+    if not no_further(finding.value, up_to, finding.limits):
+        raise _error(
+            file,
+            f"{finding.id} is {_written(finding.value)}, further outside its limits than the bound "
+            f"{_written(up_to)}; expected a bound at least as far",
+        )
+
+
+def _written(value: Value) -> str:
+    values = value if isinstance(value, tuple) else (value,)
+    return ", ".join(f"{each:.6g}" for each in values)
 
 
 # ---------------------------------------------------------------- reading
@@ -278,6 +300,7 @@ def _deviation(typed: Mapping[str, Any], signature: Detached, file: str) -> Devi
         signer=Acceptor(signer.name, signer.organisation, signer.fingerprint, signer.certificate),
         document=typed,
         file=file,
+        up_to=from_plain(stated["up_to"], Value) if "up_to" in stated else None,
     )
 
 

@@ -46,7 +46,9 @@ def attachments(assessment: Assessment) -> dict[str, bytes]:
         files["job.json"] = _in_order(assessment.job.document)
     if assessment.meter is not None:
         files["meter.json"] = _in_order(assessment.meter.document)
-    for entry, deviation in zip(stated.deviations, assessment.deviations, strict=True):
+    entries = (*stated.deviations, *stated.lapsed)
+    deviations = (*assessment.deviations, *assessment.lapsed)
+    for entry, deviation in zip(entries, deviations, strict=True):
         files[entry.file] = canonical_bytes(deviation.document)
     return dict(sorted(files.items()))
 

@@ -1,13 +1,15 @@
 """Deviations against findings: which are valid, and whether the client accepts the slot.
 
 A deviation accepts that one slot misses one requirement, as far as it did when the deviation
-was accepted and no further. The finding and the verdict do not change.
+was accepted, or up to a stated bound, and no further. The finding and the verdict do not change.
+One that does not hold (any more) has no effect, and stops nothing.
 """
 
 from __future__ import annotations
 
 from collections.abc import Sequence
-from datetime import UTC, datetime, time, timedelta
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, time, timedelta
 
 from compliance.errors import DeviationError, Problem
 from compliance.grading.decide import OUTSIDE, margin, outcome
@@ -23,39 +25,71 @@ from compliance.model import (
     Reason,
     Value,
 )
+from compliance.plain_data import digest
 
 SLACK = 1e-9
 """Of a margin: the difference that another machine's arithmetic may make."""
 
 
+def end_of_day(day: date) -> datetime:
+    """24:00 UTC: what is valid on a day is valid until then."""
+    return datetime.combine(day, time(), UTC) + timedelta(days=1)
+
+
 def expiry(deviation: Deviation) -> datetime:
     """Its end: 24:00 UTC of its last day."""
-    return datetime.combine(deviation.until, time(), UTC) + timedelta(days=1)
+    return end_of_day(deviation.until)
+
+
+@dataclass(frozen=True, slots=True)
+class Lapsed:
+    """A deviation without effect."""
+
+    deviation: Deviation
+    why: str
+    """A variant of the remark `deviation-lapsed`."""
 
 
 def check_deviations(
     measurement: Measurement, findings: Sequence[Finding], now: datetime
-) -> tuple[Deviation, ...]:
-    """The measurement's deviations in the findings' order, if all of them are valid.
+) -> tuple[tuple[Deviation, ...], tuple[Lapsed, ...]]:
+    """The measurement's deviations that hold, in the findings' order, and those that do not.
 
-    Raises DeviationError, with a line for each that is expired, for another job, slot, display,
-    rule or requirement, not needed, or accepted less than the finding.
+    Of several for one requirement the one accepted last holds. Raises DeviationError, with a
+    line for each, if one is for another job, slot or rule, or for an unknown requirement.
     """
     known = {finding.id: finding for finding in findings}
     problems: list[Problem] = []
-    taken: dict[str, Deviation] = {}
-    for deviation in measurement.deviations:
-        why = _foreign(deviation, measurement) or _out_of_time(deviation, now)
-        why = why or _unfit(deviation, known.get(deviation.requirement))
-        if why is None and deviation.requirement in taken:
-            other = taken[deviation.requirement].file
-            why = f"accepts {deviation.requirement}, as {other} does; give one of them"
-        if why is not None:
-            problems.append(Problem(deviation.file, why))
-        taken.setdefault(deviation.requirement, deviation)
+    held: dict[str, Deviation] = {}
+    lapsed: list[Lapsed] = []
+    for deviation in sorted(measurement.deviations, key=_last_accepted):
+        fault = _foreign(deviation, measurement)
+        if fault is not None:
+            problems.append(Problem(deviation.file, fault))
+            continue
+        why = _changed(deviation, measurement) or _out_of_time(deviation, now)
+        if why is None:
+            if deviation.requirement not in known:
+                unknown = f"is not a requirement of {deviation.rule}"
+                message = f"accepts {deviation.requirement}, which {unknown}"
+                problems.append(Problem(deviation.file, message))
+                continue
+            why = _unfit(deviation, known[deviation.requirement])
+        if why is None and deviation.requirement in held:
+            why = "replaced"
+        if why is None:
+            held[deviation.requirement] = deviation
+        else:
+            lapsed.append(Lapsed(deviation, why))
     if problems:
         raise DeviationError(problems)
-    return tuple(taken[finding.id] for finding in findings if finding.id in taken)
+    ordered = tuple(held[finding.id] for finding in findings if finding.id in held)
+    return ordered, tuple(lapsed)
+
+
+def _last_accepted(deviation: Deviation) -> tuple[float, str]:
+    """The key of an order that does not depend on the names of files."""
+    return -deviation.accepted.timestamp(), digest(deviation.document)
 
 
 def disposition(
@@ -96,54 +130,43 @@ def reason_not_acceptable(finding: Finding) -> str | None:
 def _foreign(deviation: Deviation, measurement: Measurement) -> str | None:
     """The reason, if the deviation is for another assessment."""
     rule, job, slot = measurement.rule, measurement.job, measurement.slot
-    serial = slot.display.serial if slot else None
     for what, its, ours in (
         ("job", deviation.job, job.reference if job else None),
         ("slot", deviation.slot, slot.name if slot else None),
         ("rule", deviation.rule, rule.id),
-        ("the display with serial number", deviation.serial, serial),
     ):
         if its != ours:
             return f"is for {what} {its or 'not stated'}, not for {ours or 'not stated'}"
-    if deviation.digest != rule.digest:
-        return (
-            f"was accepted under other limits: {rule.id} has changed since (revision "
-            f"{deviation.revision}, digest {deviation.digest[:12]}; now revision {rule.revision}, "
-            f"digest {rule.digest[:12]})"
-        )
     return None
+
+
+def _changed(deviation: Deviation, measurement: Measurement) -> str | None:
+    """Why it does not hold, if the display or the rule is not the one it was accepted for."""
+    slot = measurement.slot
+    if deviation.serial != (slot.display.serial if slot else None):
+        return "other-display"
+    return "other-rule" if deviation.digest != measurement.rule.digest else None
 
 
 def _out_of_time(deviation: Deviation, now: datetime) -> str | None:
+    """Why it does not hold, if it was over at the time of the assessment, or not accepted yet."""
     if now >= expiry(deviation):
-        return f"expired: it was accepted until {deviation.until.isoformat()}"
-    if deviation.accepted.astimezone(UTC).date() > now.astimezone(UTC).date():
-        day = deviation.accepted.astimezone(UTC).date().isoformat()
-        return f"was accepted on {day}, after the time of this assessment"
-    return None
+        return "expired"
+    early = deviation.accepted.astimezone(UTC).date() > now.astimezone(UTC).date()
+    return "early" if early else None
 
 
-def _unfit(deviation: Deviation, finding: Finding | None) -> str | None:
-    if finding is None:
-        return f"accepts {deviation.requirement}, which is not a requirement of {deviation.rule}"
-    why = reason_not_acceptable(finding)
-    if why is not None:
-        return f"{why}; leave it out"
+def _unfit(deviation: Deviation, finding: Finding) -> str | None:
+    """Why it does not hold, if it does not cover what was found."""
+    if reason_not_acceptable(finding) is not None:
+        return "not-needed"
     assert finding.value is not None and finding.limits is not None
     if finding.limits != deviation.limits:
-        return (
-            f"accepts {finding.id} for other limits than those it now misses most; "
-            "a new deviation is needed"
-        )
-    if not _no_further(finding.value, deviation.value, finding.limits):
-        return (
-            f"accepts {finding.id} as far as {_written(deviation.value)}, but it is now "
-            f"{_written(finding.value)}; a new deviation is needed"
-        )
-    return None
+        return "other-limits"
+    return None if no_further(finding.value, deviation.bound, finding.limits) else "further"
 
 
-def _no_further(value: Value, accepted: Value, limits: Limits) -> bool:
+def no_further(value: Value, accepted: Value, limits: Limits) -> bool:
     """Whether a value is outside on the accepted side and no further than accepted."""
     if isinstance(value, tuple) and isinstance(accepted, tuple):
         box = limits.box or (0.0, 0.0)
@@ -165,8 +188,3 @@ def _below(value: float, limits: Limits) -> bool:
     if low is None or high is None:
         return low is not None
     return value < (low + high) / 2
-
-
-def _written(value: Value) -> str:
-    values = value if isinstance(value, tuple) else (value,)
-    return ", ".join(f"{each:.6g}" for each in values)

@@ -270,6 +270,8 @@ class Assessment:
     """The changes by calibration, if readings before it exist."""
     deviations: tuple[Deviation, ...] = ()
     """Values outside their limits that the client accepts, in the rule's order."""
+    lapsed: tuple[Deviation, ...] = ()
+    """Deviations that have no effect (any more); a remark says why."""
     disposition: Disposition | None = None
     """The client's acceptance; the verdict does not change."""
     replaces: str | None = None

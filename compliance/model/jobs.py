@@ -106,6 +106,8 @@ class Job:
     file: Path
     document: Mapping[str, Any]
     """The file as plain data."""
+    deviations: tuple[Path, ...] = ()
+    """Resolved paths of the deviations that are kept with the job."""
 
 
 class Disposition(StrEnum):
@@ -156,3 +158,10 @@ class Deviation:
     document: Mapping[str, Any]
     """The whole file as plain data, including its signature."""
     file: str
+    up_to: float | Pair | None = None
+    """How far outside a value may lie; None: no further than `value`."""
+
+    @property
+    def bound(self) -> float | Pair:
+        """The value furthest outside that is accepted."""
+        return self.value if self.up_to is None else self.up_to

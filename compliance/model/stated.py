@@ -140,6 +140,7 @@ class StatedDeviation:
     accepted: datetime
     until: date
     signer: StatedAcceptor
+    up_to: Value | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -177,6 +178,7 @@ class StatedAssessment:
     calibration: Calibration | None = None
     disposition: Disposition | None = None
     deviations: tuple[StatedDeviation, ...] = ()
+    lapsed: tuple[StatedDeviation, ...] = ()
     before: StatedGrade | None = None
     replaces: str | None = None
     """The number of the assessment whose files it overwrote."""

@@ -271,8 +271,12 @@ def alike_limits(finding: Finding, among: Iterable[Finding] = ()) -> list[Limits
 
 
 def format_accepted_value(deviation: Deviation) -> str:
-    """The value that a deviation accepts, with unit."""
-    return _value(deviation.value, deviation.limits, deviation.quantity, deviation.unit)
+    """The value that a deviation accepts, with unit, and how far another may lie."""
+    kind = deviation.limits, deviation.quantity, deviation.unit
+    value = _value(deviation.value, *kind)
+    if deviation.up_to is None:
+        return value
+    return f"{value}, and up to {_value(deviation.up_to, *kind)},"
 
 
 def format_point_value(point: Point, finding: Finding) -> str:

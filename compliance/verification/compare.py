@@ -117,6 +117,7 @@ PARTS: Mapping[str, Topic] = {
     "meter": Topic.METER,
     "readings": Topic.READING,
     "deviations": Topic.DEVIATION,
+    "lapsed": Topic.DEVIATION,
     "disposition": Topic.DEVIATION,
     "causes": Topic.WORDS,
     "calibration": Topic.VALUE,

@@ -7,7 +7,7 @@ becomes of its slot, so that only who requires something gets another exit code.
 from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import datetime
 
 from compliance.model import Outcome
 from compliance.model.results import (
@@ -17,11 +17,6 @@ from compliance.model.results import (
     Validity,
     Verification,
 )
-
-
-def end_of_day(day: date) -> datetime:
-    """Return 24:00 UTC: what is valid on a day is valid until then."""
-    return datetime.combine(day, time(), UTC) + timedelta(days=1)
 
 
 def validity(sheet: Verification, at: datetime) -> Validity:

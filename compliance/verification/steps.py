@@ -16,6 +16,7 @@ from compliance.evidence.attachments import (
     Attached,
     Document,
     digest_faults,
+    effective_deviations,
     is_deviation,
     name_faults,
 )
@@ -133,7 +134,8 @@ def check_attachments(
     if faults:
         details = tuple(fault for at, fault in enumerate(faults) if fault not in faults[:at])
         return Step(Check.ATTACHMENTS, Status.FAIL, Statement("not-the-source"), details)
-    accepted = result_or_exception(lambda: _who_accepted(attached, expected, facility))
+    held = effective_deviations(attached, stated) if isinstance(stated, Mapping) else attached
+    accepted = result_or_exception(lambda: _who_accepted(held, expected, facility))
     if isinstance(accepted, Exception):
         return Step(Check.ATTACHMENTS, Status.FAIL, quoted(one_line(accepted)))
     names: Facts = {"names": tuple(sorted(attached))}

@@ -12,7 +12,7 @@ from datetime import datetime
 from typing import Protocol
 
 from compliance.errors import DeviationError
-from compliance.evidence.attachments import Attached, Document, is_deviation
+from compliance.evidence.attachments import Attached, Document, effective_deviations
 from compliance.evidence.deviation_file import read_deviation
 from compliance.grading.deviation_check import expiry
 from compliance.model import Facts, Statement
@@ -61,7 +61,7 @@ def check_times(
         times.append(time)
     faults = [
         *_sequence_faults(seal.signatures, _assessed(stated)),
-        *_deviation_faults(seal.signatures[0], {} if isinstance(attached, Exception) else attached),
+        *_deviation_faults(seal.signatures[0], _effective(attached, stated)),
     ]
     first, *others = [*faults, *times]
     worst = Status.FAIL if faults else worst_status(statuses)
@@ -141,11 +141,17 @@ def _sequence_faults(
                 yield Statement("signed-before-first", facts)
 
 
-def _deviation_faults(first: Signature, attached: Attached) -> Iterator[Statement]:
+def _effective(attached: Attached | Exception, stated: Document | Exception) -> Attached:
+    if isinstance(attached, Exception) or not isinstance(stated, Mapping):
+        return {}
+    return effective_deviations(attached, stated)
+
+
+def _deviation_faults(first: Signature, deviations: Attached) -> Iterator[Statement]:
     """Yield the deviations that were over, or not accepted yet, when the facility signed."""
-    for name in filter(is_deviation, sorted(attached)):
+    for name, data in deviations.items():
         try:
-            deviation, accepted = read_deviation(attached[name], name)
+            deviation, accepted = read_deviation(data, name)
         except DeviationError:
             continue  # step 4 reports it
         facts: Facts = {"file": name, "requirement": deviation.requirement}

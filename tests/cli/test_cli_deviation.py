@@ -127,20 +127,117 @@ def test_refused_in_one_line(
     assert not (accepted.parent / "again").exists()
 
 
-def test_expired_is_that_slots_fault(compliance: Run, accepted: Path) -> None:
+def test_an_expired_one_is_told_and_stops_nothing(compliance: Run, accepted: Path) -> None:
     late = ("--now", "2026-12-11T00:00:00Z")
-    done = compliance("assess", "job.yaml", "--no-sheet", "--deviation", "d.json", *late)
-    assert done.returncode == 2
-    assert done.stderr == "d.json: expired: it was accepted until 2026-12-10\n"
-    assert "compliant" in done.stdout
+    call = ("assess", "job.yaml", "--slot", "1", "--out", "again", "--deviation", "d.json", *late)
+    done = compliance(*call)
+    assert done.returncode == 1
+    told = " ".join(done.stdout.split())
+    assert "A deviation without effect: White luminance up to 112.5 cd/m², accepted by" in told
+    assert "that day was over when this was assessed." in told
+    assert "ccepted with deviations" not in told
+    document = json.loads((accepted.parent / "again" / "KX-7-1-tiny.json").read_text())
+    assert (document["disposition"], document["deviations"]) == (None, [])
+    assert [each["requirement"] for each in document["lapsed"]] == ["white-level"]
+
+
+def test_a_lapsed_one_travels_with_the_sheet(compliance: Run, accepted: Path) -> None:
+    """So that the remark comes out again, whoever is trusted to accept."""
+    key = accepted.parent / "me.p12"
+    key.write_bytes(new_identity("Jo", "House", "jo@example.org", PASSWORD, signing.SIGNED))
+    sign = ("--identity", "me.p12", "--password-file", "password.txt")
+    late = ("--now", "2026-12-11T00:00:00Z")
+    call = ("assess", "job.yaml", "--slot", "1", "--out", "again", *sign, *late)
+    assert compliance(*call, "--deviation", "d.json").returncode == 1
+    done = compliance("verify", "again/KX-7-1-tiny.pdf", "--any-signer", *late)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "deviation-1.json" in done.stdout
 
 
 def test_a_changed_rule_needs_a_new_one(compliance: Run, accepted: Path) -> None:
     rule = accepted.parent / "tiny.yaml"
     rule.write_text(rule.read_text().replace("max: 105", "max: 106"))
     done = compliance("assess", "job.yaml", "--no-sheet", "--deviation", "d.json", *LATER)
+    assert done.returncode == 1
+    assert "the rule has changed since." in " ".join(done.stdout.split())
+
+
+# ---------------------------------------------------------------- kept with the job
+
+
+@pytest.fixture
+def kept(accepted: Path) -> Path:
+    """A job that names its deviation."""
+    (accepted.parent / "kept").mkdir()
+    (accepted.parent / "d.json").rename(accepted.parent / "kept" / "d.json")
+    text = accepted.read_text().replace("slots:", "deviations: [kept/d.json]\nslots:")
+    accepted.write_text(text)
+    return accepted
+
+
+def test_the_jobs_deviations_are_never_lost(compliance: Run, kept: Path) -> None:
+    """Written again without an option, and with the same file given once more."""
+    call = ("assess", "job.yaml", "--out", "again", "--no-sheet", *LATER)
+    place = kept.parent / "again" / "KX-7-1-tiny.json"
+    for more in ((), ("--replace",), ("--replace", "--deviation", "kept/d.json")):
+        assert compliance(*call, *more).returncode == 1
+        document = json.loads(place.read_text())
+        assert document["disposition"] == "accepted-with-deviations"
+        assert len(document["deviations"]) == 1
+    assert "kept/d.json" not in place.read_text()
+
+
+def test_one_for_another_slot_waits(compliance: Run, kept: Path) -> None:
+    call = ("assess", "job.yaml", "--no-sheet", *LATER)
+    assert compliance(*call, "--slot", "2").returncode == 0
+    kept.write_text(kept.read_text().replace("job: KX-7", "job: KX-8"))
+    done = compliance(*call, "--slot", "2")
+    assert (done.returncode, "kept/d.json: is for job KX-7" in done.stderr) == (2, True)
+
+
+@pytest.mark.parametrize(
+    ("change", "expected"),
+    [
+        (("kept/d.json", "kept/none.json"), "kept/none.json: no such deviation file"),
+        (("kept/d.json", "../d.json"), "'../d.json' is outside the job's folder"),
+        (("[kept/d.json]", "kept/d.json"), "deviations: found 'kept/d.json'; expected a list"),
+    ],
+)
+def test_a_wrong_entry_is_one_line(
+    compliance: Run, kept: Path, change: tuple[str, str], expected: str
+) -> None:
+    kept.write_text(kept.read_text().replace(*change))
+    done = compliance("assess", "job.yaml", "--no-sheet", *LATER)
+    assert (done.returncode, done.stdout, done.stderr.count("\n")) == (2, "", 1)
+    assert expected in done.stderr
+
+
+def test_a_sheet_without_the_jobs_deviation_is_not_delivered(compliance: Run, kept: Path) -> None:
+    text = kept.read_text()
+    kept.write_text(text.replace("deviations: [kept/d.json]\n", ""))
+    key = kept.parent / "me.p12"
+    key.write_bytes(new_identity("Jo", "House", "jo@example.org", PASSWORD, signing.SIGNED))
+    sign = ("--identity", "me.p12", "--password-file", "password.txt")
+    compliance("assess", "job.yaml", "--out", "sheets", *sign, *LATER)
+    kept.write_text(text)
+    call = ("deliver", "job.yaml", "--sheets", "sheets", "--out", "d.zip", "--no-signature")
+    done = compliance(*call, *LATER)
     assert done.returncode == 2
-    assert "d.json: was accepted under other limits: tiny has changed since" in done.stderr
+    assert "the job has changed since: deviation (" in done.stderr
+    compliance("assess", "job.yaml", "--out", "sheets", "--replace", *sign, *LATER)
+    assert compliance(*call, *LATER).returncode == 0
+
+
+def test_room_for_another_measurement(compliance: Run, job: Path) -> None:
+    done = compliance(*NEW, "--up-to", "120", "--out", "d.json", *NOW)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert "White luminance: 112.5 cd/m², and up to 120.0 cd/m², accepted (limit" in done.stdout
+    readings = job.parent / "bright.csv"
+    readings.write_text(readings.read_text().replace("112.5", "118"))
+    call = ("assess", "job.yaml", "--slot", "1", "--no-sheet", "--deviation", "d.json", *LATER)
+    assert "Accepted with deviations" in compliance(*call).stdout
+    shown = " ".join(compliance("deviation", "verify", "d.json", *LATER).stdout.split())
+    assert "112.5 cd/m², and up to 120.0 cd/m², accepted; limit 95 to 105 cd/m²" in shown
 
 
 @pytest.mark.parametrize(
@@ -151,6 +248,8 @@ def test_a_changed_rule_needs_a_new_one(compliance: Run, accepted: Path) -> None
         ({"--until": "2026-11-19"}, "--until: 2026-11-19 is in the past"),
         ({"--until": "soon"}, "'soon' is not a date; expected e.g. 2026-12-31"),
         ({"--identity": "none.p12"}, "none.p12: cannot be read: no such file"),
+        ({"--until": "2026-12-10", "--up-to": "110"}, "further outside its limits than the bound"),
+        ({"--until": "2026-12-10", "--up-to": "much"}, "'much' is not a value; expected a number"),
     ],
 )
 def test_new_says_what_is_wrong(
@@ -158,7 +257,10 @@ def test_new_says_what_is_wrong(
 ) -> None:
     call = list(NEW)
     for option, value in change.items():
-        call[call.index(option) + 1] = value
+        if option in call:
+            call[call.index(option) + 1] = value
+        else:
+            call += [option, value]
     done = compliance(*call, "--out", "d.json", *NOW)
     assert (done.returncode, done.stdout) == (2, "")
     assert expected in done.stderr

@@ -8,11 +8,15 @@ from typing import Any
 
 import pytest
 from helpers import near_limit
-from helpers.near_limit import AGAIN, COLOURED, assessment, both, deviation
+from helpers.near_limit import ACCEPTED, AGAIN, COLOURED, assessment, both, deviation
 from jsonschema import Draft202012Validator
 
+from compliance.documents import assessment_document
 from compliance.errors import DeviationError
+from compliance.evidence.recompute import assess_again, attachments
 from compliance.model import Disposition, Outcome, Verdict
+from compliance.report.words import remark_text
+from compliance.report.words.en.verdicts import accepted_sentence
 from compliance.yaml_nodes.json_schema import load_schema
 
 BRIGHTER = tuple(1.01 * part for part in COLOURED)
@@ -83,36 +87,64 @@ def test_what_is_left_open_is_not_accepted() -> None:
     assert disposition(both(), findings[:2], Decision()) is Disposition.ACCEPTED
 
 
+def lapsed(*deviations: Any, **given: Any) -> list[str]:
+    """The remarks on deviations without effect; what they covered stays as it was found."""
+    found = assessment(deviations, **{"now": AGAIN, **given})
+    plain = assessment(**{"now": AGAIN, **given})
+    assert found.state.findings == plain.state.findings
+    assert (found.disposition, found.deviations) == (None, ())
+    assert sorted(each.file for each in found.lapsed) == sorted(each.file for each in deviations)
+    Draft202012Validator(load_schema("assessment")).validate(near_limit.document(found))
+    again = assess_again(attachments(found))
+    assert assessment_document(again) == near_limit.document(found)
+    return [remark_text(each) for each in found.state.remarks if each.kind == "deviation-lapsed"]
+
+
 def test_no_further_outside_than_accepted() -> None:
     assert assessment(both(), now=AGAIN, white=DIMMER).disposition is Disposition.ACCEPTED
-    told = refused(deviation(), white=BRIGHTER)
-    assert told == (
-        "white-level.json: accepts white-level as far as 112.5, but it is now 113.625; "
-        "a new deviation is needed"
-    )
+    assert lapsed(deviation(), white=BRIGHTER) == [
+        "A deviation without effect: White luminance up to 112.5\u00a0cd/m², accepted by Cleo "
+        "Client until 2026-12-10; the value is now 113.625\u00a0cd/m²."
+    ]
+
+
+def test_room_for_another_measurement() -> None:
+    wide = deviation(up_to=115.0), deviation("white-colour")
+    found = assessment(wide, now=AGAIN, white=BRIGHTER)
+    assert found.disposition is Disposition.ACCEPTED
+    (first, _) = near_limit.document(found)["deviations"]
+    assert (first["value"], first["up_to"]) == (112.5, 115.0)
+    assert "112.5\u00a0cd/m², and up to 115.0\u00a0cd/m², accepted" in accepted_sentence(wide[0])
+    brightest = tuple(1.03 * part for part in COLOURED)
+    assert "up to 115\u00a0cd/m²" in lapsed(wide[0], white=brightest)[0]
+
+
+@pytest.mark.parametrize("bound", [112.0, 90.0, 100.0])
+def test_a_bound_is_no_nearer_than_the_value(bound: float) -> None:
+    with pytest.raises(DeviationError, match="further outside its limits than the bound"):
+        deviation(up_to=bound)
 
 
 def test_the_other_side_is_another_matter() -> None:
     dark = tuple(0.83 * part for part in COLOURED)
-    assert "but it is now 93.375" in refused(deviation(), white=dark)
+    assert "the value is now 93.375" in lapsed(deviation(), white=dark)[0]
     x, y, z = COLOURED
     green = (x, y, z * 0.9)
-    assert "a new deviation is needed" in refused(deviation("white-colour"), white=green)
+    (told,) = lapsed(deviation("white-colour"), white=green)
+    assert told.endswith("; the value is now 0.00196331, 0.0249962.")
 
 
 def test_expired() -> None:
     after = datetime(2026, 12, 11, tzinfo=UTC)
     assert assessment(both(), now=after - timedelta(seconds=1)).disposition is not None
-    assert refused(*both(), now=after).splitlines() == [
-        f"{name}.json: expired: it was accepted until 2026-12-10"
-        for name in ("white-level", "white-colour")
-    ]
+    told = lapsed(*both(), now=after)
+    assert len(told) == 2
+    assert all(each.endswith("that day was over when this was assessed.") for each in told)
 
 
 def test_not_before_it_was_accepted() -> None:
-    assert "was accepted on 2026-11-20, after the time" in refused(
-        deviation(), now=datetime(2026, 11, 19, tzinfo=UTC)
-    )
+    (told,) = lapsed(deviation(), now=datetime(2026, 11, 19, tzinfo=UTC))
+    assert told.endswith("that was after this assessment.")
 
 
 @pytest.mark.parametrize(
@@ -120,13 +152,24 @@ def test_not_before_it_was_accepted() -> None:
     [
         ({"reference": "KX-8"}, "is for job KX-7, not for KX-8"),
         ({"slot": "2"}, "is for slot 1, not for 2"),
-        ({"serial": "S-2"}, "is for the display with serial number S-1, not for S-2"),
-        ({"serial": None}, "is for the display with serial number S-1, not for not stated"),
-        ({"limit": 108.0}, "was accepted under other limits: tiny has changed since"),
     ],
 )
 def test_foreign(given: dict[str, Any], expected: str) -> None:
     assert expected in refused(deviation(), **given)
+
+
+@pytest.mark.parametrize(
+    ("given", "expected"),
+    [
+        ({"serial": "S-2"}, "the display is another one now."),
+        ({"serial": None}, "the display is another one now."),
+        ({"limit": 108.0}, "the rule has changed since."),
+        ({"white": (95.047, 100.0, 108.883)}, "the value is not outside its limits now."),
+    ],
+)
+def test_what_has_changed_ends_it(given: dict[str, Any], expected: str) -> None:
+    (told,) = lapsed(deviation(), **given)
+    assert told.endswith(expected)
 
 
 def test_for_another_rule_or_requirement() -> None:
@@ -135,11 +178,14 @@ def test_for_another_rule_or_requirement() -> None:
     assert told.endswith("accepts white-lovel, which is not a requirement of tiny")
 
 
-def test_not_needed() -> None:
-    told = refused(deviation(), white=(95.047, 100.0, 108.883))
-    assert "white-level has the verdict pass: only a value" in told
-    assert told.endswith("leave it out")
-
-
-def test_two_for_one_requirement() -> None:
-    assert "as white-level.json does; give one of them" in refused(deviation(), deviation())
+def test_of_two_for_one_requirement_the_last_one_holds() -> None:
+    """In whatever order they are given; an earlier one that reaches as far is told."""
+    first = deviation()
+    later = deviation(accepted=ACCEPTED + timedelta(hours=1), until=date(2026, 12, 5))
+    for given in ((first, later), (later, first)):
+        found = assessment(given, now=AGAIN)
+        assert (found.deviations, found.lapsed) == ((later,), (first,))
+    told = [remark_text(each) for each in found.state.remarks if each.kind == "deviation-lapsed"]
+    assert told[0].endswith("a later deviation for the same requirement takes its place.")
+    early = deviation(accepted=ACCEPTED + timedelta(hours=1), until=date(2026, 11, 20))
+    assert assessment((first, early), now=AGAIN).deviations == (first,)

@@ -128,9 +128,11 @@ def file(
     who: Identity | None = None,
     until: date = UNTIL,
     accepted: datetime = ACCEPTED,
+    up_to: float | None = None,
 ) -> bytes:
     """A deviation file for one requirement."""
-    acceptance = Acceptance("only for the offline edit", "Cleo Client", accepted, until)
+    reason = "only for the offline edit"
+    acceptance = Acceptance(reason, "Cleo Client", accepted, until, up_to)
     return new_deviation(of or statement(assessment()), requirement, acceptance, who or client())
 
 

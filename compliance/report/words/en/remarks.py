@@ -9,6 +9,8 @@ from typing import Literal
 from compliance.report.numbers import format_number, format_plain
 from compliance.report.words.en.rules import shown_words
 
+Amount = float | Sequence[float]
+
 MOST_NAMED = 4
 """Things named in one remark: of a long list always, of others where the remark is short."""
 
@@ -56,6 +58,36 @@ def certificate_silent(keys: Sequence[str], count: float) -> str:
         "probability is therefore not known, at some points or at all; what passes so is met "
         "conditionally."
     )
+
+
+WHY_LAPSED = {
+    "expired": "that day was over when this was assessed",
+    "early": "that was after this assessment",
+    "other-display": "the display is another one now",
+    "other-rule": "the rule has changed since",
+    "other-limits": "other limits decide now",
+    "further": "the value is now {now}",
+    "not-needed": "the value is not outside its limits now",
+    "replaced": "a later deviation for the same requirement takes its place",
+}
+"""Why a deviation has no effect."""
+
+
+def deviation_lapsed(
+    why: str, title: str, value: Amount, unit: str, by: str, until: str, now: Amount = 0.0
+) -> str:
+    """A deviation that covered a value up to the one named, and does not hold."""
+    reason = why.format(now=_amount(now, unit))
+    return (
+        f"A deviation without effect: {title} up to {_amount(value, unit)}, accepted by {by} until "
+        f"{until}; {reason}."
+    )
+
+
+def _amount(value: Amount, unit: str) -> str:
+    numbers = value if isinstance(value, tuple | list) else (value,)
+    text = ", ".join(f"{each:.6g}" for each in numbers)
+    return text if unit == "1" else f"{text}\u00a0{unit}"
 
 
 def hidden_black(lowest: float, black: float) -> str:
@@ -357,6 +389,10 @@ MAY_BE_NORMALISED = (
 )
 
 REMARKS: Mapping[str, str | Callable[..., str]] = {
+    **{
+        f"deviation-lapsed.{variant}": partial(deviation_lapsed, why)
+        for variant, why in WHY_LAPSED.items()
+    },
     "meter-past-due": (
         "The certificate of meter {meter} was due on {due}, before these readings were taken."
     ),
