@@ -18,6 +18,7 @@ from pyhanko.sign.signers.pdf_cms import PdfCMSSignedAttributes
 from pyhanko.sign.validation.generic_cms import async_validate_detached_cms
 from pyhanko.sign.validation.settings import KeyUsageConstraints
 
+from compliance.errors import IdentityError
 from compliance.model.signatures import Detached, Signer
 from compliance.signing.certificates import signer_of, usage_fault
 from compliance.signing.cms_checks import (
@@ -90,7 +91,10 @@ def read_detached(
     def read() -> Detached:
         return run_outside_event_loop(lambda: _read(data, _parsed(signature), trusted, stamping))
 
-    return friendly_errors(read, f"{NONE}: it is damaged")
+    try:
+        return friendly_errors(read, f"{NONE}: it is damaged")
+    except IdentityError as fault:
+        raise UnsoundError(str(fault)) from None
 
 
 def _read(

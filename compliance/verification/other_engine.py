@@ -69,11 +69,23 @@ def _given(document: Document) -> dict[str, Any]:
     """A document without what the definitions decide."""
     given = {key: value for key, value in document.items() if key not in COMPUTED}
     given["findings"] = [_part(finding, ASKED) for finding in document["findings"]]
+    given["deviations"] = _deviations(document)
+    given.pop("lapsed", None)
     if isinstance(document.get("meter"), Mapping):
         given["meter"] = {k: v for k, v in document["meter"].items() if k != "lowest"}
     if isinstance(document.get("before"), Mapping):
         given["before"] = _given(document["before"])
     return given
+
+
+def _deviations(document: Document) -> list[dict[str, Any]]:
+    """All deviations of a document, whether they hold by its definitions or not."""
+    entries = [*(document.get("deviations") or ()), *(document.get("lapsed") or ())]
+    plain = [
+        {key: value for key, value in each.items() if key != "file" and value is not None}
+        for each in entries
+    ]
+    return sorted(plain, key=lambda each: str(each.get("sha256")))
 
 
 def _part(finding: Document, keys: tuple[str, ...]) -> dict[str, Any]:
