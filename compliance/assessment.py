@@ -12,6 +12,7 @@ from compliance.grading.decide import outcome, uncertainty_unknown
 from compliance.grading.deviation_check import check_deviations, disposition, expiry
 from compliance.grading.match import matched
 from compliance.grading.monte_carlo import findings_of, silent_requirements
+from compliance.grading.rule_size import check_rule_size
 from compliance.model import Assessment, Cause, Deviation, GradedReadings, Measurement, Remark
 from compliance.planning.meter_capability import inadequate
 from compliance.remarks import reading_remarks
@@ -32,7 +33,7 @@ def assess(measurement: Measurement, *, now: datetime, replaces: str | None = No
     zone. `DRAWS` copies of the readings are drawn from the uncertainty in the meter's file with
     `SEED`, none without it: nobody chooses the draws of a document. `replaces` is the number of an
     assessment whose files this one overwrites. Raises RuleError if rule and encoding do not suit
-    each other, DeviationError if a deviation is not valid here.
+    each other or the rule asks for too much, DeviationError if a deviation is not valid here.
     """
     rule, meter, as_found = measurement.rule, measurement.meter, measurement.as_found
     state = graded_state(measurement, now=now, seed=SEED, draws=DRAWS)
@@ -70,6 +71,7 @@ def graded_state(
 def _graded(measurement: Measurement, now: datetime, seed: int, draws: int) -> GradedReadings:
     """The graded readings with findings, verdict and remarks on the circumstances."""
     rule, meter = measurement.rule, measurement.meter
+    check_rule_size(rule)
     uncertainty = meter.uncertainty if meter else None
     draws = draws if uncertainty else 0
     findings = findings_of(matched(measurement), uncertainty, count=draws, seed=seed)

@@ -13,6 +13,7 @@ from compliance.documents import numbered
 from compliance.errors import SheetError
 from compliance.evidence.attachments import (
     ASSESSMENT,
+    largest_size,
     numbering_fault,
     parse_json,
     read_assessment,
@@ -46,9 +47,8 @@ def _document(path: Path) -> Mapping[str, Any]:
     data = read_sheet(path)
     if path.suffix == ".pdf":
         from compliance.signing.attached_files import read_attachments
-        from compliance.verification import LARGEST_SHEET
 
-        document = read_assessment(read_attachments(data, largest=LARGEST_SHEET))
+        document = read_assessment(read_attachments(data, largest=largest_size))
     else:
         document = parse_json(data, ASSESSMENT)
     if not isinstance(document, dict) or numbering_fault(document) or not _is_numbered(document):

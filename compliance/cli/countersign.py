@@ -88,12 +88,11 @@ def command(
 
 
 def _endings(data: bytes) -> list[Ending]:
-    from compliance.evidence.attachments import read_assessment
+    from compliance.evidence.attachments import largest_size, read_assessment
     from compliance.signing.attached_files import read_attachments
-    from compliance.verification import LARGEST_SHEET
 
     try:
-        stated = read_document(read_assessment(read_attachments(data, largest=LARGEST_SHEET)))
+        stated = read_document(read_assessment(read_attachments(data, largest=largest_size)))
     except ShapeError:
         return []  # of an earlier version, with other words
     return list(endings_of(stated))

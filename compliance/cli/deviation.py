@@ -202,13 +202,14 @@ def not_ours(file: str, fault: str) -> DeviationError:
 
 
 def _from_sheet(data: bytes, file: Path, now: datetime) -> tuple[bytes, Signer]:
+    from compliance.evidence.attachments import largest_size
     from compliance.signing.attached_files import read_attachments
 
     found = verify_any_signer(data, now)
     if found.failed:
         fault = f"{step_line(found.failed[0])}; see: compliance verify {file}"
         raise DeviationError(Problem(str(file), fault))
-    attached = read_attachments(data, largest=LARGEST_ASSESSMENT)
+    attached = read_attachments(data, largest=largest_size)
     return attached["assessment.json"], found.signatures[0].signer
 
 

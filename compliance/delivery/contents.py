@@ -12,7 +12,13 @@ from typing import TYPE_CHECKING
 from compliance.delivery.bag import Sum, Tag, sum_of
 from compliance.delivery.departures import Departure, departures
 from compliance.documents import read_document
-from compliance.evidence.attachments import RULE, is_deviation, parse_json, read_assessment
+from compliance.evidence.attachments import (
+    RULE,
+    is_deviation,
+    largest_size,
+    parse_json,
+    read_assessment,
+)
 from compliance.evidence.deviation_file import read_deviation
 from compliance.model import Acceptor
 from compliance.model.stated import StatedAssessment, StatedJob
@@ -127,10 +133,9 @@ def _parts(pdf: bytes) -> tuple[Mapping[str, bytes], StatedAssessment | None]:
     A damaged file can raise any exception; its verification reports the fault.
     """
     from compliance.signing.attached_files import read_attachments
-    from compliance.verification import LARGEST_SHEET
 
     try:
-        attached = read_attachments(pdf, largest=LARGEST_SHEET)
+        attached = read_attachments(pdf, largest=largest_size)
         document = read_assessment(attached)
     except Exception:
         return {}, None

@@ -26,6 +26,16 @@ SUFFIXES = (".csv", ".txt", ".cxf")
 OPTIONAL = (METER, *(stem + suffix for stem in (READINGS, BEFORE) for suffix in SUFFIXES))
 DEVIATION = re.compile(r"deviation-[1-9]\d?\.json")
 
+LARGEST: Mapping[str, int] = {
+    ASSESSMENT: 8 << 20,
+    RULE: 256 << 10,
+    JOB: 256 << 10,
+    METER: 256 << 10,
+}
+LARGEST_READINGS = 16 << 20
+LARGEST_DEVIATION = 64 << 10
+"""Most bytes of the attachments; those of shipped rules and their readings have a tenth of it."""
+
 Attached = Mapping[str, bytes]
 Document = Mapping[str, Any]
 
@@ -60,6 +70,11 @@ def readings_name(stem: str, attached: Attached) -> str:
     """Return the name of the attached `readings` or `before`; the suffix depends on the format."""
     names = [stem + suffix for suffix in SUFFIXES]
     return next((name for name in names if name in attached), names[0])
+
+
+def largest_size(name: str) -> int:
+    """Return the most bytes that an attachment of this name may have."""
+    return LARGEST.get(name, LARGEST_DEVIATION if is_deviation(name) else LARGEST_READINGS)
 
 
 def is_deviation(name: str) -> bool:

@@ -11,7 +11,12 @@ from typing import Any
 from compliance import documents
 from compliance.assessment import assess
 from compliance.errors import SheetError
-from compliance.evidence.attachments import is_deviation, parse_json, readings_name
+from compliance.evidence.attachments import (
+    is_deviation,
+    largest_size,
+    parse_json,
+    readings_name,
+)
 from compliance.evidence.deviation_file import read_deviation
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
@@ -30,7 +35,10 @@ from compliance.rules.library import rule_from_resolved
 
 
 def attachments(assessment: Assessment) -> dict[str, bytes]:
-    """Return the files of the evidence by their fixed names; readings as the bytes read."""
+    """Return the files of the evidence by their fixed names; readings as the bytes read.
+
+    Raises SheetError if one is larger than a sheet may hold.
+    """
     calibrated = assessment.heading == "calibrated"
     stated = documents.statement(assessment)
     files = {
@@ -50,6 +58,9 @@ def attachments(assessment: Assessment) -> dict[str, bytes]:
     deviations = (*assessment.deviations, *assessment.lapsed)
     for entry, deviation in zip(entries, deviations, strict=True):
         files[entry.file] = canonical_bytes(deviation.document)
+    for name, data in files.items():
+        if len(data) > (most := largest_size(name)):
+            raise SheetError(f"{name} has {len(data)} bytes; a sheet holds at most {most}")
     return dict(sorted(files.items()))
 
 

@@ -13,6 +13,7 @@ from compliance.grading.grade import grade
 from compliance.grading.match import MatchedReadings
 from compliance.grading.measurement_model import Draws
 from compliance.grading.patch_roles import needs_black, needs_white, select_roles
+from compliance.grading.rule_size import check_drawn
 from compliance.grading.samples import Graded, SampleCounts, apply_samples, nearest_of
 from compliance.model import Finding, Level, Requirement, Uncertainty
 from compliance.quantities.catalogue import QUANTITIES, is_stated
@@ -39,10 +40,14 @@ def white_spread(
 def findings_of(
     case: MatchedReadings, uncertainty: Uncertainty | None, *, count: int, seed: int
 ) -> tuple[Finding, ...]:
-    """All findings of a case, with interval and probability if the meter's file allows it."""
+    """All findings of a case, with interval and probability if the meter's file allows it.
+
+    RuleError if requirements judge too many patches with draws.
+    """
     grades = [grade(requirement, case) for requirement in case.rule.requirements]
     if uncertainty is None or not uncertainty.luminance or not count:
         return tuple(graded.finding for graded in grades)
+    check_drawn(case.rule, grades)
     tallies = sample_requirements(*_narrowed(grades, case), uncertainty, count=count, seed=seed)
     confidence = case.rule.decision.confidence
     return tuple(

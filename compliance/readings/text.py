@@ -157,7 +157,7 @@ def _line_at(data: bytes, position: int) -> int:
     return len(re.findall(rb"\r\n|\r|\n", data[:position])) + 1
 
 
-MOST_ROWS = 50_000
+MOST_ROWS = 10_000
 
 
 @dataclass(frozen=True, slots=True)

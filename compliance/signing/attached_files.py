@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import zlib
-from collections.abc import Iterator, Mapping
+from collections.abc import Callable, Iterator, Mapping
 from typing import Any
 
 from compliance.signing.cms_checks import DAMAGED, UnsoundError, friendly_errors
@@ -23,8 +23,8 @@ PARAMETERS = frozenset({"CheckSum", "CreationDate", "ModDate", "Size"})
 State = Mapping[int, Stored]
 
 
-def read_attachments(data: bytes, *, largest: int) -> dict[str, bytes]:
-    """Read the files attached to a PDF, by name; each of at most `largest` bytes.
+def read_attachments(data: bytes, *, largest: Callable[[str], int]) -> dict[str, bytes]:
+    """Read the files attached to a PDF, by name; `largest` gives the most bytes of each.
 
     UnsoundError if a viewer could show another file for one of them than is returned here, if
     they are too many or too large together, or if the PDF is damaged. Nothing is unpacked
@@ -33,7 +33,7 @@ def read_attachments(data: bytes, *, largest: int) -> dict[str, bytes]:
     return friendly_errors(lambda: _read_files(read_file(data), largest), DAMAGED)
 
 
-def _read_files(file: PdfFile, largest: int) -> dict[str, bytes]:
+def _read_files(file: PdfFile, largest: Callable[[str], int]) -> dict[str, bytes]:
     state = file.state()
     root = resolved(state, file.revisions[-1].trailer["Root"])
     places: dict[str, Ref] = {}
@@ -49,7 +49,7 @@ def _read_files(file: PdfFile, largest: int) -> dict[str, bytes]:
     found: dict[str, bytes] = {}
     left = LARGEST_ALL
     for name, place in places.items():
-        found[name] = _content(file, state[place.number], name, min(largest, left))
+        found[name] = _content(file, state[place.number], name, min(largest(name), left))
         left -= len(found[name])
     return found
 

@@ -36,7 +36,7 @@ from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
 from typing import TYPE_CHECKING, Any
 
-from compliance.evidence.attachments import Attached, Document, read_assessment
+from compliance.evidence.attachments import Attached, Document, largest_size, read_assessment
 from compliance.model import Statement
 from compliance.model.results import (
     Check,
@@ -73,7 +73,7 @@ if TYPE_CHECKING:
 
 
 LARGEST_SHEET = 64 << 20
-"""Most bytes of a sheet, and of each attachment; real ones have some hundred thousand."""
+"""Most bytes of a sheet; real ones have some hundred thousand."""
 
 
 def verify_sheet(
@@ -126,7 +126,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
             expected.lists,
         )
     )
-    attached = result_or_exception(lambda: read_attachments(_checked(data), largest=LARGEST_SHEET))
+    attached = result_or_exception(lambda: read_attachments(_checked(data), largest=largest_size))
     stated = (
         attached
         if isinstance(attached, Exception)

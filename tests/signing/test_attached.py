@@ -171,7 +171,7 @@ def plain_and_large(pdf: Any) -> None:
 )
 def test_it_is_refused(change: Callable[[Any], None], words: str) -> None:
     with pytest.raises(ValueError, match=words):
-        read_attachments(changed(change), largest=LARGEST)
+        read_attachments(changed(change), largest=lambda _: LARGEST)
 
 
 def test_a_bomb_is_not_unpacked() -> None:
@@ -180,7 +180,7 @@ def test_a_bomb_is_not_unpacked() -> None:
     tracemalloc.start()
     try:
         with pytest.raises(ValueError, match="more than"):
-            read_attachments(data, largest=LARGEST)
+            read_attachments(data, largest=lambda _: LARGEST)
         _, most = tracemalloc.get_traced_memory()
     finally:
         tracemalloc.stop()
@@ -188,4 +188,4 @@ def test_a_bomb_is_not_unpacked() -> None:
 
 
 def test_what_was_not_changed_is_read() -> None:
-    assert read_attachments(changed(lambda _: None), largest=LARGEST) == ATTACHED
+    assert read_attachments(changed(lambda _: None), largest=lambda _: LARGEST) == ATTACHED

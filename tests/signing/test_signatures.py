@@ -201,14 +201,14 @@ def test_a_certificate_signs_what_it_is_for(
 
 
 def test_attachments_come_out_as_they_went_in() -> None:
-    assert read_attachments(once(), largest=1000) == ATTACHED
-    assert read_attachments(archived({}), largest=1000) == {}
+    assert read_attachments(once(), largest=lambda _: 1000) == ATTACHED
+    assert read_attachments(archived({}), largest=lambda _: 1000) == {}
 
 
 def test_attachments_have_a_size_limit() -> None:
     data = archived({"readings.csv": b"0" * 1001})
     with pytest.raises(ValueError, match=r"attachment readings.csv has more than 1000 bytes"):
-        read_attachments(data, largest=1000)
+        read_attachments(data, largest=lambda _: 1000)
 
 
 def test_pem_of_an_identity_is_what_trust_takes() -> None:

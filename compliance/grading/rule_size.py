@@ -1,0 +1,51 @@
+"""Bounds of what a rule asks for, checked before anything is computed from it.
+
+Evidence comes from anybody: a rule of some kilobytes can ask for work without end. The same
+bounds hold where sheets are made, so that every sheet can be verified.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from compliance.errors import Problem, RuleError
+from compliance.grading.samples import Graded
+from compliance.model import PatchSet, Requirement, Rule
+
+MOST_REQUIREMENTS = 100
+"""Most requirements of a rule; the largest shipped one has 23."""
+MOST_PLANNED = 10_000
+"""Most patches that all requirements together name; a cube of 21 levels has 9,261."""
+MOST_DRAWN = 1500
+"""Most patches that all requirements together judge with draws: 10,000 of each patch are drawn."""
+
+
+def check_rule_size(rule: Rule) -> None:
+    """Raise RuleError if a rule has too many requirements, or they name too many patches."""
+    _check(rule, "has", len(rule.requirements), MOST_REQUIREMENTS, "requirements")
+    named = sum(_named(requirement, rule) for requirement in rule.requirements)
+    _check(rule, "names", named, MOST_PLANNED, "patches in all its requirements together")
+
+
+def check_drawn(rule: Rule, grades: Sequence[Graded]) -> None:
+    """Raise RuleError if requirements judge too many patches with draws."""
+    drawn = sum(len(graded.patches) for graded in grades)
+    what = "patches in all its requirements together, with draws of the meter's uncertainty"
+    _check(rule, "judges", drawn, MOST_DRAWN, what)
+
+
+def _named(requirement: Requirement, rule: Rule) -> int:
+    names = requirement.over.patches if requirement.over is not None else ()
+    return sum(_size(rule.sets[name]) for name in names if name in rule.sets)
+
+
+def _size(patches: PatchSet) -> int:
+    parts = (patches.hues, patches.patches, patches.positions, patches.windows)
+    return max(
+        (patches.steps or 1) * max(map(len, parts)), patches.steps or 1, patches.repeats or 1
+    )
+
+
+def _check(rule: Rule, does: str, count: int, most: int, what: str) -> None:
+    if count > most:
+        raise RuleError(Problem(rule.id, f"{does} {count} {what}; expected at most {most}"))
