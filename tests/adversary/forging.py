@@ -25,6 +25,8 @@ from helpers.signing import SIGNED, identity
 from helpers.simulated import clipped, csv, ideal
 
 from compliance.assessment import assess
+from compliance.delivery.build import build_delivery, sign_delivery
+from compliance.delivery.contents import packed_sheet
 from compliance.evidence.recompute import attachments
 from compliance.job_file import job_from_document
 from compliance.model import Assessment, Finding, Measurement, Meter, Outcome, Rule, Verdict
@@ -37,6 +39,7 @@ from compliance.sheet.pdfa import archival
 from compliance.signing.keys import Identity
 from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, Box, sign
 from compliance.signing.timestamps import Stamper
+from compliance.verification import verify_sheet
 
 RULE = "hdr-pq-1000"
 PEAK = 600.0
@@ -316,3 +319,39 @@ def refused(found: CompletedProcess[str], line: str, code: int = 1) -> None:
     assert "Traceback" not in said
     if code == 1:
         assert "Not valid" in said, said
+
+
+# ---------------------------------------------------------------- what is handed over
+
+
+@cache
+def honest() -> bytes:
+    """The sheet of the slot that keeps its limits."""
+    return sealed(drawn(passing()))
+
+
+@cache
+def failing_sheet() -> bytes:
+    """The honest sheet of the slot that fails."""
+    return sealed(drawn(failing()))
+
+
+@cache
+def other_sheet() -> bytes:
+    """The honest sheet of another slot that keeps its limits."""
+    return sealed(drawn(assessed(None, slot="4")))
+
+
+@cache
+def _delivery() -> Mapping[str, bytes]:
+    trust = {"trust": (identity().pem,), "client_trust": (identity("Cleo Client").pem,)}
+    packed = [
+        packed_sheet(name, data, verify_sheet(data, **trust))
+        for name, data in (("three", failing_sheet()), ("four", other_sheet()))
+    ]
+    return sign_delivery(build_delivery(packed), identity(), SIGNED)
+
+
+def delivery() -> Files:
+    """A delivery of a sheet that fails and one that passes, signed as a whole."""
+    return dict(_delivery())

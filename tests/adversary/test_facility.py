@@ -20,7 +20,6 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping
 from datetime import timedelta
-from functools import cache
 from typing import Any
 
 import pytest
@@ -32,6 +31,7 @@ from adversary.forging import (
     drawn,
     evidence,
     failing,
+    honest,
     mended,
     painted_compliant,
     passing,
@@ -193,11 +193,6 @@ def test_pages_that_call_it_compliant(desk: Desk) -> None:
 
 
 # ---------------------------------------------------------------- time
-
-
-@cache
-def honest() -> bytes:
-    return sealed(drawn(passing()))
 
 
 TIMES: Mapping[str, tuple[timedelta, timedelta, str]] = {
