@@ -12,34 +12,18 @@
 
 from __future__ import annotations
 
-import zipfile
 from collections.abc import Callable, Mapping
-from io import BytesIO
-from pathlib import Path
 
-import pikepdf
 import pytest
-from helpers.deliveries import as_folder, resealed
-from helpers.signing import PASSWORD, MADE, identity
+from adversary.forging import (
+    Desk,
+    failing_sheet,
+    refused,
+    words,
+)
 from helpers.tampering import updated
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
-
-from adversary import zips
-from adversary.forging import (
-    Desk,
-    Files,
-    changed,
-    delivery,
-    drawn,
-    failing,
-    failing_sheet,
-    honest,
-    refused,
-    sealed,
-    words,
-)
-from compliance.signing.keys import load_identity, new_identity
 
 Writer = IncrementalPdfFileWriter
 

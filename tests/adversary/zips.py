@@ -5,7 +5,7 @@ from __future__ import annotations
 import struct
 import zlib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 
 FOLDER = "delivery"
 """In which `deliver` puts the files of an archive."""
