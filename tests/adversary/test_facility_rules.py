@@ -2,7 +2,7 @@
 
 | attack | line that refuses it |
 |---|---|
-| a text editor in the program's folder of rules | it is not hdr-pq-1000, revision 2, as it is shipped |
+| a text editor among the program's rules | it is not hdr-pq-1000, revision 2, as it is shipped |
 | the same in the archive | it is not hdr-pq-1000, revision 1, as it is shipped |
 | a revision that nobody shipped | use a newer version (exit 3) |
 | a rule that nobody shipped | its rule was not proven (exit 3) |
