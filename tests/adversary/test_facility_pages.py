@@ -5,7 +5,7 @@
 | painted over, exponents, a box or page turned, fonts swapped | page 1 shows something else |
 | boxes and keys of pages | page 1 has other entries |
 | actions, scripts, layers, hidden notes, forms | what no sheet has, or the catalog differs |
-| another name, time or place in a signature's box | shows something else than its signature states |
+| another name or time in a signature's box | shows something else than its signature states |
 | another reason of the signature | states another reason or place |
 | descriptions and further files of attachments | described otherwise than in a sheet |
 | objects that nothing uses | is used by nothing |
