@@ -11,7 +11,14 @@ from typing import Any
 
 import click
 
-from compliance.cli._files import read_sheet, reject_non_sheet, sheets_of, silence_libraries
+from compliance.cli._files import (
+    check_new_file,
+    read_sheet,
+    reject_non_sheet,
+    sheets_of,
+    silence_libraries,
+    write_new,
+)
 from compliance.cli._options import (
     PATH,
     client_trust_option,
@@ -89,6 +96,13 @@ class Checked:
     "one; may be repeated.",
 )
 @crl_option()
+@click.option(
+    "--redraw",
+    metavar="OUT",
+    type=PATH,
+    help="Also write the pages as this version draws them from the evidence of the one SHEET, not "
+    "signed, to compare them by eye.",
+)
 @now_option("Time of the check as RFC 3339: nothing can have been signed later; default: now.")
 @format_option()
 def command(
@@ -101,6 +115,7 @@ def command(
     on: date | None,
     rules: tuple[str, ...],
     crls: tuple[Path, ...],
+    redraw: Path | None,
     now: datetime,
     form: str,
 ) -> int:
@@ -117,7 +132,8 @@ def command(
 
     A sheet of an earlier version whose definitions (engine) were others is computed again by
     today's: both outcomes are printed, and the exit code is 3. So it is if the pages cannot be
-    compared here, because another version or other libraries drew them.
+    compared here, because another version or other libraries drew them; --redraw OUT draws the
+    same evidence here.
 
     The rule must be the one that is shipped under its id and revision. One that nobody ships is
     named first, with exit code 3, unless --rules gives your own copy of it.
@@ -130,6 +146,8 @@ def command(
     for option, given in (("--trust", trust), ("--client-trust", client_trust)):
         if given and any_signer:
             raise UsageError(f"give {option} or --any-signer, not both")
+    if redraw is not None:
+        _check_redraw(sheets, redraw)
     expected = Expected(
         signers=tuple(read_trust(trust)),
         stamping=tuple(read_trust(timestamp_trust)),
@@ -153,6 +171,8 @@ def command(
     for each in checked:
         if each.fault:
             print_note(each.fault)
+        elif redraw is not None:
+            _write_redrawn(each.file, redraw)
     code = exit_code(checked)
     numbered = [each for each in checked if each.number]
     twins = _twins(numbered)
@@ -208,6 +228,28 @@ def _check_delivery(path: Path, expected: Expected, required: Requirements) -> C
         return Checked(path, None, str(fault), is_delivery=True)
     code = required.code(verification)
     return Checked(path, verification, is_delivery=True, code=code)
+
+
+def _check_redraw(sheets: Sequence[Path], out: Path) -> None:
+    from compliance.delivery.open_delivery import is_zip
+
+    if len(sheets) != 1 or sheets[0].is_dir() or is_zip(sheets[0]):
+        raise UsageError("--redraw: draws one sheet; name one SHEET and no delivery or folder")
+    check_new_file(out, replace=False)
+
+
+def _write_redrawn(file: Path, out: Path) -> None:
+    """Write a sheet's pages drawn again; where they cannot be, it is not valid anyway."""
+    from compliance.verification import LARGEST_SHEET
+    from compliance.verification.redraw import redrawn_sheet
+
+    try:
+        data = redrawn_sheet(read_sheet(file), largest=LARGEST_SHEET)
+    except SheetError as fault:
+        print_note(f"{file}: {fault}")
+        return
+    write_new({out: data}, replace=False)
+    print_note(f"{out}: the pages of the same evidence as this version draws them, not signed")
 
 
 def _twins(sheets: Sequence[Checked]) -> list[str]:

@@ -34,7 +34,7 @@ from compliance.model.results import (
     Verification,
     worst_status,
 )
-from compliance.verification.signer_check import trust_status
+from compliance.verification.signer_check import expected_certificates, trust_status
 from compliance.verification.steps import first_details, quoted
 from compliance.verification.time_check import check_signing_time
 
@@ -172,6 +172,8 @@ def _signed(
     status, trust = trust_status(signature, trusted, any_signer)
     in_time, time = check_signing_time(signature, bool(stamping), now)
     details = [time, Statement("certificate-digest", {"sha256": signer.fingerprint})]
+    if status is Status.FAIL:
+        details += expected_certificates(trusted)
     if not as_listed:
         details.append(Statement("list-signed"))
     by_whom = Statement("delivery-signer", {"who": who, "trust": trust})

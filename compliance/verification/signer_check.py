@@ -39,7 +39,7 @@ def check_signer(
     facility = seal.signatures[0].signer
     several = len(seal.signatures) > 1
     statuses: list[Status] = []
-    signers: list[tuple[Statement, Statement]] = []
+    signers: list[tuple[Statement, ...]] = []
     for index, signature in enumerate(seal.signatures):
         if index == 0:
             status, trust = _facility_standing(signature, expected)
@@ -48,7 +48,10 @@ def check_signer(
         statuses.append(status)
         role = signature.role if several else None
         facts: Facts = {**_holder(signature.signer), "role": role, "trust": trust}
-        signers.append((Statement("signer", facts), _digest(signature.signer)))
+        wanted = expected.clients if index else expected.signers
+        unlike = status is not Status.OK and not signature.trusted_as and not expected.any_signer
+        beside = expected_certificates(wanted) if unlike else ()
+        signers.append((Statement("signer", facts), _digest(signature.signer), *beside))
     worst = worst_status(statuses)
     signers.insert(0, signers.pop(statuses.index(worst)))  # the one that decides comes first
     first, *others = (statement for pair in signers for statement in pair)
@@ -131,6 +134,19 @@ def _unlike(signer: Signer, trusted: Sequence[Signer]) -> Statement:
 
 
 # ---------------------------------------------------------------- who, and who was stated
+
+
+MOST_EXPECTED = 5
+"""Expected certificates that are listed beside another one."""
+
+
+def expected_certificates(trusted: Sequence[Signer]) -> tuple[Statement, ...]:
+    """Name the certificates that were expected, to be held beside the one found."""
+    return tuple(
+        statement
+        for each in trusted[:MOST_EXPECTED]
+        for statement in (Statement("certificate-expected", _holder(each)), _digest(each))
+    )
 
 
 def _not_as_stated(signer: Signer, stated: Document | Exception) -> Iterator[Statement]:

@@ -15,7 +15,7 @@ from helpers.evidence_of_a_slot import assessment, mended, with_assessment
 from helpers.signing import identity, signed
 
 from compliance.documents import assessment_document
-from compliance.sheet.make_sheet import write_sheet
+from compliance.sheet.make_sheet import archival_sheet, write_sheet
 from compliance.signing.keys import new_identity
 
 AT = datetime(2026, 11, 20, 8, 0, tzinfo=UTC)
@@ -221,3 +221,29 @@ def test_a_pipe_among_the_sheets_is_not_waited_for(compliance: Run, tmp_path: Pa
         done = compliance("verify", named, "--any-signer")
         assert done.returncode == 2
         assert done.stderr.endswith("pipe.pdf: is not a regular file; expected a sheet\n")
+
+
+def test_pages_drawn_here_to_compare_by_eye(compliance: Run, sheets: Path) -> None:
+    call = ("verify", "good.pdf", "--trust", "me.pem", "--redraw", "ours.pdf")
+    done = compliance(*call)
+    assert done.returncode == 0
+    assert done.stderr.startswith("compliance: ours.pdf: the pages of the same evidence")
+    ours = sheets / "ours.pdf"
+    assert ours.read_bytes() == archival_sheet(assessment(), signed=False).pdf
+    again = compliance(*call)
+    assert (again.returncode, "ours.pdf" in again.stderr) == (2, True)
+
+
+@pytest.mark.parametrize("named", [("good.pdf", "text.pdf"), (".",)])
+def test_one_sheet_is_drawn(compliance: Run, sheets: Path, named: tuple[str, ...]) -> None:
+    done = compliance("verify", *named, "--any-signer", "--redraw", "ours.pdf")
+    assert (done.returncode, done.stdout) == (2, "")
+    assert "--redraw: draws one sheet" in done.stderr
+
+
+def test_a_changed_sheet_is_not_drawn_again(compliance: Run, sheets: Path) -> None:
+    for name in ("flipped.pdf", "unsigned.pdf"):
+        done = compliance("verify", name, "--any-signer", "--redraw", "ours.pdf")
+        assert done.returncode == 1
+        assert "its pages cannot be drawn again" in done.stderr
+        assert not (sheets / "ours.pdf").exists()

@@ -54,6 +54,7 @@ def test_a_trusted_certificate_of_the_same_name(tmp_path: Path) -> None:
     )
     mine, theirs = (each.fingerprint[:16] for each in (identity().signer, namesake))
     assert f"{words} {mine}…; trusted: {theirs}…" in told(found, 2)
+    assert f"\nSHA-256 {namesake.fingerprint}" in told(found, 2).partition("expected: ")[2]
     assert told(found, 3).startswith("fail\n2 of 2 have no trusted signer")
     assert words in told(found, 3)
 

@@ -54,7 +54,8 @@ def sheet() -> bytes:
 
 
 def statuses(verification: Verification) -> list[str]:
-    return [str(step.status) for step in verification.steps]
+    """Of all steps but the last, the rule's: see test_shipped_rule.py."""
+    return [str(step.status) for step in verification.steps[:-1]]
 
 
 def told(verification: Verification, number: int) -> str:
@@ -91,6 +92,12 @@ def test_a_signer_who_is_not_among_the_trusted() -> None:
     assert statuses(found) == ["ok", "fail", "ok", "ok", "ok", "ok"]
     assert found.exit_code == 1
     assert "not among the trusted certificates" in told(found, 2)
+    lines = told(found, 2).splitlines()
+    mine, theirs = (f"SHA-256 {each.signer.fingerprint}" for each in (identity(), STRANGER))
+    at = lines.index(mine)
+    assert lines[at + 1].startswith("expected: Mallory, ")
+    assert lines[at + 2] == theirs
+    assert "expected: " not in told(verify_sheet(sheet(), trust=ME), 2)
 
 
 def test_trust_without_a_certificate_is_an_error() -> None:

@@ -75,6 +75,10 @@ def revoked_later(revoked: datetime, until: datetime, above: bool, proven: bool)
     )
 
 
+def certificate_expected(name: str, **more: str | None) -> str:
+    return f"expected: {holder(name, **more)}"
+
+
 def namesake(key: str) -> Callable[..., str]:
     """Make the text that another certificate or key under the same name is trusted."""
 
@@ -290,6 +294,7 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "revoked-later": revoked_later,
     "any-signer": "any signer is accepted; not checked",
     "trust-unchecked": "not checked",
+    "certificate-expected": certificate_expected,
     "not-trusted": "not among the trusted certificates",
     "namesake-trusted.key": namesake("key"),
     "namesake-trusted.certificate": namesake("certificate"),

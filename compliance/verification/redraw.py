@@ -1,0 +1,44 @@
+"""The pages of a sheet as this program draws them from its evidence, to be compared by eye.
+
+For pages that cannot be compared here: another version or other libraries drew them.
+"""
+
+from __future__ import annotations
+
+from compliance.errors import SheetError
+from compliance.signing.attached_files import read_attachments
+from compliance.signing.pyhanko_key import run_outside_event_loop
+from compliance.signing.read import read_signatures
+from compliance.verification.compare import tool_version
+from compliance.verification.page_check import LETTER_WIDTH
+from compliance.verification.steps import one_line
+from compliance.verification.versions import Standing, standing
+
+
+def redrawn_sheet(data: bytes, *, largest: int) -> bytes:
+    """Return an unsigned sheet, drawn and computed from the evidence in a signed one.
+
+    `largest` is the most bytes of an attachment. Raises SheetError if the file is not as it was
+    signed, or if its evidence gives no assessment here.
+    """
+    try:
+        return run_outside_event_loop(lambda: _redrawn(data, largest))
+    except Exception as fault:  # a damaged file can raise any
+        raise SheetError(f"its pages cannot be drawn again: {one_line(fault)}") from fault
+
+
+def _redrawn(data: bytes, largest: int) -> bytes:
+    from compliance.evidence.attachments import read_assessment
+    from compliance.evidence.recompute import assess_again
+    from compliance.sheet.make_sheet import archival_sheet
+    from compliance.verification.compare_pages import page_size
+
+    seal = read_signatures(data, (), ())
+    if not seal.signatures or seal.all_faults:
+        raise ValueError("the file is not as it was signed")
+    attached = read_attachments(data, largest=largest)
+    if standing(*tool_version(read_assessment(attached))) is Standing.LATER_ENGINE:
+        raise ValueError("made with definitions that this version does not know")
+    width, _ = page_size(data)
+    page = "letter" if round(width) == LETTER_WIDTH else "a4"
+    return archival_sheet(assess_again(attached), page=page, signed=False).pdf
