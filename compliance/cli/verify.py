@@ -240,11 +240,10 @@ def _check_redraw(sheets: Sequence[Path], out: Path) -> None:
 
 def _write_redrawn(file: Path, out: Path) -> None:
     """Write a sheet's pages drawn again; where they cannot be, it is not valid anyway."""
-    from compliance.verification import LARGEST_SHEET
     from compliance.verification.redraw import redrawn_sheet
 
     try:
-        data = redrawn_sheet(read_sheet(file), largest=LARGEST_SHEET)
+        data = redrawn_sheet(read_sheet(file))
     except SheetError as fault:
         print_note(f"{file}: {fault}")
         return

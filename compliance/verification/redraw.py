@@ -15,20 +15,20 @@ from compliance.verification.steps import one_line
 from compliance.verification.versions import Standing, standing
 
 
-def redrawn_sheet(data: bytes, *, largest: int) -> bytes:
+def redrawn_sheet(data: bytes) -> bytes:
     """Return an unsigned sheet, drawn and computed from the evidence in a signed one.
 
-    `largest` is the most bytes of an attachment. Raises SheetError if the file is not as it was
-    signed, or if its evidence gives no assessment here.
+    Raises SheetError if the file is not as it was signed, or if its evidence gives no assessment
+    here.
     """
     try:
-        return run_outside_event_loop(lambda: _redrawn(data, largest))
+        return run_outside_event_loop(lambda: _redrawn(data))
     except Exception as fault:  # a damaged file can raise any
         raise SheetError(f"its pages cannot be drawn again: {one_line(fault)}") from fault
 
 
-def _redrawn(data: bytes, largest: int) -> bytes:
-    from compliance.evidence.attachments import read_assessment
+def _redrawn(data: bytes) -> bytes:
+    from compliance.evidence.attachments import largest_size, read_assessment
     from compliance.evidence.recompute import assess_again
     from compliance.sheet.make_sheet import archival_sheet
     from compliance.verification.compare_pages import page_size
@@ -36,7 +36,7 @@ def _redrawn(data: bytes, largest: int) -> bytes:
     seal = read_signatures(data, (), ())
     if not seal.signatures or seal.all_faults:
         raise ValueError("the file is not as it was signed")
-    attached = read_attachments(data, largest=largest)
+    attached = read_attachments(data, largest=largest_size)
     if standing(*tool_version(read_assessment(attached))) is Standing.LATER_ENGINE:
         raise ValueError("made with definitions that this version does not know")
     width, _ = page_size(data)
