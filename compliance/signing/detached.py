@@ -89,7 +89,12 @@ def read_detached(
     """
 
     def read() -> Detached:
-        return run_outside_event_loop(lambda: _read(data, _parsed(signature), trusted, stamping))
+        try:
+            return run_outside_event_loop(
+                lambda: _read(data, _parsed(signature), trusted, stamping)
+            )
+        except IdentityError as fault:  # of a certificate in the signature
+            raise UnsoundError(f"{NONE}: {fault}") from fault
 
     try:
         return friendly_errors(read, f"{NONE}: it is damaged")

@@ -22,6 +22,7 @@ import compliance.signing.timestamps
 from compliance.errors import IdentityError, TimestampError
 from compliance.model.signatures import Detached
 from compliance.signing.certificates import read_certificates
+from compliance.signing.cms_checks import UnsoundError
 from compliance.signing.detached import read_detached, sign_detached
 
 DATA = b'{"accepted": "the white"}'
@@ -202,3 +203,14 @@ def test_the_clock_of_a_signers_own_authority_is_none() -> None:
     mine = Clock(own, clock().stamping)
     signature = sign_detached(DATA, identity(), when=SIGNED, stamper=Within(LATER, mine))
     assert read_detached(DATA, signature, read_certificates(clock().root.pem)).moment == SIGNED
+
+
+def test_a_malformed_certificate_in_a_signature_is_a_fault_of_the_signature() -> None:
+    signature = sign_detached(DATA, identity(), when=SIGNED)
+    own = b"Ada Quill"
+    broken = signature.replace(own, b"\xff" * len(own))
+    assert broken != signature
+    with pytest.raises(
+        UnsoundError, match=r"is not a detached signature .*: a certificate is mal"
+    ):
+        read(broken)
