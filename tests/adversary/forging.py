@@ -347,7 +347,7 @@ def _delivery() -> Mapping[str, bytes]:
     trust = {"trust": (identity().pem,), "client_trust": (identity("Cleo Client").pem,)}
     packed = [
         packed_sheet(name, data, verify_sheet(data, **trust))
-        for name, data in (("three", failing_sheet()), ("four", other_sheet()))
+        for name, data in (("three", failing_sheet()), ("seven", other_sheet()))
     ]
     return sign_delivery(build_delivery(packed), identity(), SIGNED)
 
