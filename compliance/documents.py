@@ -285,7 +285,7 @@ def _deviation(number: int, deviation: Deviation) -> StatedDeviation:
         accepted=deviation.accepted,
         until=deviation.until,
         up_to=deviation.up_to,
-        signer=StatedAcceptor(signer.name, signer.organisation, signer.sha256),
+        signer=StatedAcceptor(signer.name, signer.organisation, signer.sha256, signer.checked),
     )
 
 

@@ -289,6 +289,7 @@ def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> 
     from compliance.evidence.deviation_file import (
         Acceptance,
         check_acceptor,
+        mark_checked,
         new_deviation,
         read_deviation,
     )
@@ -325,7 +326,8 @@ def new(source: Path, out: Path, replace: bool, now: datetime, **given: Any) -> 
     if facility is not None:
         check_acceptor(deviation, facility)
     write_new({out: data}, replace=replace)
-    print_plain(f"{out}: {accepted_sentence(deviation)}".replace("\u00a0", " "))
+    sentence = accepted_sentence(mark_checked(deviation))
+    print_plain(f"{out}: {sentence}".replace("\u00a0", " "))
     warn_missing_timestamp(means.stamper)
 
 

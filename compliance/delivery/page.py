@@ -35,7 +35,12 @@ from compliance.report.numbers import (
 from compliance.report.verdict import count, left_open, outcome_mark
 from compliance.report.words.en import hand_checks
 from compliance.report.words.en.grammar import capital
-from compliance.report.words.en.verdicts import outcome_word, reason_word, tally_words
+from compliance.report.words.en.verdicts import (
+    acceptor_words,
+    outcome_word,
+    reason_word,
+    tally_words,
+)
 
 if TYPE_CHECKING:
     from compliance.delivery.contents import Sheet
@@ -182,10 +187,8 @@ def _inside(finding: Finding, decision: Decision) -> str:
 
 
 def _accepted(deviation: StatedDeviation) -> str:
-    who, signer = deviation.accepted_by, deviation.signer.name
-    signed = "" if signer in who else f", signed by {signer},"
     until = format_date(deviation.until)
-    return f"Accepted by {who}{signed} until {until}: {_text(deviation.reason)}"
+    return f"Accepted by {acceptor_words(deviation)} until {until}: {_text(deviation.reason)}"
 
 
 def _display(display: Display) -> str:

@@ -11,7 +11,7 @@ import base64
 import binascii
 import json
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -155,7 +155,12 @@ def load_deviation(path: str | Path, trusted: Sequence[Signer] | None = None) ->
             str(path),
             f"signed by {signer.name}, SHA-256 {signer.sha256}, who is not trusted",
         )
-    return deviation
+    return deviation if trusted is None else mark_checked(deviation)
+
+
+def mark_checked(deviation: Deviation) -> Deviation:
+    """Return a deviation whose signer was held against the client's people."""
+    return replace(deviation, signer=replace(deviation.signer, checked=True))
 
 
 def read_deviation(

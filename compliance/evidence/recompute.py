@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping
+from collections.abc import Mapping, Set
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -17,7 +17,7 @@ from compliance.evidence.attachments import (
     parse_json,
     readings_name,
 )
-from compliance.evidence.deviation_file import read_deviation
+from compliance.evidence.deviation_file import mark_checked, read_deviation
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
 from compliance.model import (
@@ -85,6 +85,17 @@ class _Readings:
 
 
 @dataclass(frozen=True, slots=True)
+class _Acceptor:
+    checked: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class _Deviation:
+    file: str
+    signer: _Acceptor
+
+
+@dataclass(frozen=True, slots=True)
 class _Grade:
     readings: _Readings
 
@@ -107,6 +118,14 @@ class _Stated:
     readings: _Readings
     before: _Grade | None = None
     replaces: str | None = None
+    deviations: tuple[_Deviation, ...] = ()
+    lapsed: tuple[_Deviation, ...] = ()
+
+    @property
+    def checked(self) -> set[str]:
+        """The attached deviations whose signers the facility says it has checked."""
+        entries = (*self.deviations, *self.lapsed)
+        return {each.file for each in entries if each.signer.checked}
 
     def readings_of(self, name: str) -> _Readings:
         """Return the file name and encoding of the readings attached under `name`."""
@@ -155,15 +174,18 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
         job=job,
         meter=meter,
         display=display,
-        deviations=_deviations(files),
+        deviations=_deviations(files, stated.checked),
     )
     return assess(measurement, now=stated.assessed, replaces=stated.replaces)
 
 
-def _deviations(files: Mapping[str, bytes]) -> tuple[Deviation, ...]:
+def _deviations(files: Mapping[str, bytes], checked: Set[str]) -> tuple[Deviation, ...]:
     """Read the deviations attached and check their signatures, but not who signed."""
     return tuple(
-        read_deviation(data, name)[0] for name, data in sorted(files.items()) if is_deviation(name)
+        mark_checked(deviation) if name in checked else deviation
+        for name, data in sorted(files.items())
+        if is_deviation(name)
+        for deviation, _ in [read_deviation(data, name)]
     )
 
 

@@ -126,6 +126,8 @@ class Acceptor:
     """Of the certificate, lower-case hex."""
     certificate: bytes = field(repr=False)
     """DER"""
+    checked: bool = False
+    """Whether who assessed held the certificate against those of the client's people."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -122,6 +122,7 @@ class StatedAcceptor:
     name: str
     organisation: str | None
     sha256: str
+    checked: bool = False
 
 
 @dataclass(frozen=True, slots=True)

@@ -235,6 +235,8 @@ EASES = (
     Ease(0.8, 1, 1),
 )
 """Settings, tried in this order."""
+MOST_ACCEPTED = 6
+"""Accepted values that page 1 lists at least, if there are as many; every row tells its own."""
 PARTED = mm(4)
 """Blocks with at least this space above share the free space of the page."""
 
@@ -289,7 +291,10 @@ def _front_blocks(report: Report, grid: Grid, ease: Ease) -> Iterable[Block]:
         yield from _missed(tally, measure, 8.0 * scale, lines)
     yield from _reasons(report, most, measure, 8.4 * scale)
     if report.accepted:
-        yield _listed(headings.ACCEPTED, report.accepted, measure, scale, lines)
+        first = report.accepted[: MOST_ACCEPTED + most]
+        more = len(report.accepted) - len(first)
+        rest = (headings.more_remarks(more),) if more else ()
+        yield _listed(headings.ACCEPTED, (*first, *rest), measure, scale, lines)
     yield _listed(headings.DECISION_AND_RISK, report.risk, measure, scale, 9, bullet=False)
     if report.remarks:
         shown = report.remarks[: max(most, report.serious)]

@@ -81,8 +81,12 @@ def _given(document: Document) -> dict[str, Any]:
 def _deviations(document: Document) -> list[dict[str, Any]]:
     """All deviations of a document, whether they hold by its definitions or not."""
     entries = [*(document.get("deviations") or ()), *(document.get("lapsed") or ())]
+    late = ("file", "up_to", "signer")
     plain = [
-        {key: value for key, value in each.items() if key != "file" and value is not None}
+        {
+            **{key: value for key, value in each.items() if key not in late},
+            "signer": _part(each["signer"], ("name", "organisation", "sha256")),
+        }
         for each in entries
     ]
     return sorted(plain, key=lambda each: str(each.get("sha256")))

@@ -61,8 +61,8 @@ def accepted(compliance: Run, job: Path) -> Path:
     done = compliance(*NEW, "--out", "d.json", *NOW)
     assert (done.returncode, done.stderr) == (0, "")
     assert done.stdout == (
-        "d.json: White luminance: 112.5 cd/m² accepted (limit 95 to 105 cd/m²) by Cleo Client, "
-        "until 2026-12-10: only for the offline edit\n"
+        "d.json: White luminance: 112.5 cd/m² accepted (limit 95 to 105 cd/m²) by Cleo Client "
+        "(certificate of Cleo Client, Tidal), until 2026-12-10: only for the offline edit\n"
     )
     return job
 
@@ -77,6 +77,7 @@ def test_the_verdict_and_the_exit_code_stay(compliance: Run, accepted: Path) -> 
     document = json.loads((accepted.parent / "again" / "KX-7-1-tiny.json").read_text())
     assert document["verdict"] == "not-compliant"
     assert document["disposition"] == "accepted-with-deviations"
+    assert document["deviations"][0]["signer"]["checked"] is True
 
 
 def test_each_goes_to_its_own_slot(compliance: Run, accepted: Path) -> None:

@@ -413,7 +413,7 @@ def test_paths_that_are_none(name: str) -> None:
 def test_the_page_says_it_in_words_and_loads_nothing() -> None:
     page = delivery()["index.html"].decode()
     assert "Not compliant, accepted with deviations" in page
-    assert "Accepted by Cleo Client until 2026-12-10: only for the offline edit" in page
+    assert "Accepted by Cleo Client (identity not checked) until 2026-12-10: only for the" in page
     assert 'aria-label="fail"' in page
     for word in ("<script", "http://", "https://", "src=", "@import", "url("):
         assert word not in page

@@ -32,8 +32,8 @@ def test_page_1_lists_each(tmp_path: Path) -> None:
     assert "Not compliant" in text
     assert "Accepted with deviations, by the client, until the end of 2026-12-10 (UTC)." in text
     assert (
-        "White luminance: 112.5 cd/m² accepted (limit 95 to 105 cd/m²) by Cleo Client, "
-        "until 2026-12-10: only for the offline edit" in text
+        "White luminance: 112.5 cd/m² accepted (limit 95 to 105 cd/m²) by Cleo Client "
+        "(identity not checked), until 2026-12-10: only for the offline edit" in text
     )
     assert "White: x −0.0092, y +0.0124 accepted" in text
     assert "Outside limits" in text
@@ -64,7 +64,7 @@ def test_many_with_long_reasons_leave_room_for_the_signatures(size: str) -> None
 def test_the_row_of_what_is_accepted_says_so(tmp_path: Path) -> None:
     pdf = write_sheet(assessment(both()[:1], now=AGAIN))
     text = page(pdf, tmp_path, 2)
-    assert text.count("Accepted by Cleo Client until 2026-12-10; the verdict stays.") == 1
+    assert text.count("Accepted by Cleo Client (identity not checked) until 2026-12-10;") == 1
     assert "Accepted by" not in page(near_limit.sheet(), tmp_path)
 
 

@@ -44,6 +44,7 @@ from compliance.report.words.en.rules import REFERENCES, SCALES, over_words
 from compliance.report.words.en.verdicts import (
     REASON_WORDS,
     accepted_sentence,
+    acceptor_words,
     reason_word,
     verdict_word,
 )
@@ -209,7 +210,7 @@ def _short(finding: Finding) -> str:
 def _details(finding: Finding, deviation: Deviation | None) -> Iterable[str]:
     if deviation is not None:
         until = format_date(deviation.until)
-        yield f"Accepted by {deviation.accepted_by} until {until}; the verdict stays."
+        yield f"Accepted by {acceptor_words(deviation)} until {until}; the verdict stays."
     note = note_text(finding)
     if note:
         yield _sentence(note)

@@ -17,6 +17,7 @@ from compliance.model import (
     Reason,
     Verdict,
 )
+from compliance.model.stated import StatedDeviation
 from compliance.report.numbers import (
     format_accepted_value,
     format_date,
@@ -242,10 +243,18 @@ def _what_next(state: GradedReadings) -> str:
 
 def accepted_sentence(deviation: Deviation) -> str:
     """One deviation as a sentence: what, by whom, until when, why."""
-    signer = deviation.signer
-    signed = "" if signer.name in deviation.accepted_by else f", signed by {signer.name}"
     value, limit = format_accepted_value(deviation), format_finding_limits(deviation)
     return (
-        f"{deviation.title}: {value} accepted (limit {limit}) by {deviation.accepted_by}{signed}, "
+        f"{deviation.title}: {value} accepted (limit {limit}) by {acceptor_words(deviation)}, "
         f"until {format_date(deviation.until)}: {deviation.reason}"
     )
+
+
+def acceptor_words(deviation: Deviation | StatedDeviation) -> str:
+    """Who accepted: as stated, and whose certificate that was if it was checked."""
+    signer = deviation.signer
+    if signer.checked:
+        whose = ", ".join(part for part in (signer.name, signer.organisation) if part)
+        return f"{deviation.accepted_by} (certificate of {whose})"
+    signed = "" if signer.name in deviation.accepted_by else f"signed by {signer.name}, "
+    return f"{deviation.accepted_by} ({signed}identity not checked)"
