@@ -89,4 +89,6 @@ def test_junit_tells_what_is_accepted_and_stays_red() -> None:
     assert [case.get("name") for case in failures] == ["white-level", "white-colour"]
     told = failures[0].find("failure")
     assert told is not None
-    assert "by Cleo Client, until 2026-12-10: only for the offline edit" in (told.text or "")
+    assert "by Cleo Client (identity not checked), until 2026-12-10: only for the" in (
+        told.text or ""
+    )

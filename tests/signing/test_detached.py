@@ -210,7 +210,5 @@ def test_a_malformed_certificate_in_a_signature_is_a_fault_of_the_signature() ->
     own = b"Ada Quill"
     broken = signature.replace(own, b"\xff" * len(own))
     assert broken != signature
-    with pytest.raises(
-        UnsoundError, match=r"is not a detached signature .*: a certificate is mal"
-    ):
+    with pytest.raises(UnsoundError, match=r"is not a detached signature .*: a certificate is mal"):
         read(broken)
