@@ -252,6 +252,16 @@ def test_every_requirement_is_printed_shall_first(each: Assessment, said: list[S
             assert finding.title in titles, finding.title
 
 
+def test_what_it_replaces_is_on_page_one(sample: Sample, said: list[Said]) -> None:
+    draw_sheet(sample("both"), signed=True)
+    assert "Replaces" not in [line.text for line in said]
+    said.clear()
+    number = "KX-7-1-tiny-0a1b2c3d4e5f60718293a4b5c6d7e8f9"
+    draw_sheet(replace(sample("both"), replaces=number), signed=True)
+    first = on_page(said, 0)
+    assert "Replaces KX-7-1-tiny-0a1b 2c3d 4e5f 6071 8293 a4b5 c6d7 e8f9" in first
+
+
 def test_changes_of_a_house_rule_are_told(sample: Sample, said: list[Said]) -> None:
     draw_sheet(sample("both"), signed=True)
     whole = everything(said)

@@ -408,7 +408,8 @@ def asked(assessment: Assessment) -> Iterable[Fact]:
     yield fact("Client", ", ".join(filter(None, (client.name, client.contact))) if client else None)
     yield fact("Title", job and job.title)
     yield fact("Reference", job and job.reference)
-    yield fact("Replaces", assessment.replaces and format_sheet_number(assessment.replaces))
+    if assessment.replaces:
+        yield fact("Replaces", format_sheet_number(assessment.replaces))
     yield fact("Deliverable", rule.title)
     extends = f", extends {rule.extends}" if rule.extends else ""
     yield fact("Rule", f"{rule_name(rule)}{extends}")
