@@ -26,13 +26,21 @@ def check_rule(rule: Rule, known: KnownRules) -> Step:
     """Check that an attached rule is the one that is known by its id and revision (7)."""
     if (copy := shipped_rule(rule.id, rule.revision)) is not None:
         if copy.digest == rule.digest:
-            return Step(Check.RULE, Status.OK, Statement("rule-shipped", _facts(rule)))
+            return Step(Check.RULE, Status.OK, _as_shipped(copy))
         return _altered("rule-altered", rule, copy)
     if shipped := shipped_revisions(rule.id):
         return _of_other_revision(rule, shipped[-1], known)
     if rule.extends is not None and (departed := _departed(rule, rule.extends, known)):
         return departed
     return _of_house(rule, known)
+
+
+def _as_shipped(rule: Rule) -> Statement:
+    """Say that a rule is as shipped, and of an archived one what is shipped today."""
+    if rule.archived is None:
+        return Statement("rule-shipped", _facts(rule))
+    today = rule.archived.replaced_by or (rule.archived.newest,)
+    return Statement("rule-archived", {**_facts(rule), "today": ", ".join(today)})
 
 
 def shipped_rule(name: str, revision: int) -> Rule | None:

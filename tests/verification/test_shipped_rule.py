@@ -59,8 +59,17 @@ requirements:
 
 
 def test_a_rule_as_it_is_shipped() -> None:
-    for name in ("sdr-broadcast", "sdr-broadcast@1", "hdr-hlg-grade-1@1"):
-        assert found(load_rule(name)) == ("ok", "rule-shipped")
+    assert found(load_rule("sdr-broadcast")) == ("ok", "rule-shipped")
+    for name, today in (
+        ("sdr-broadcast@1", "sdr-broadcast@2"),
+        ("hdr-hlg-grade-1@1", "hdr-hlg-grade-1a, hdr-hlg-grade-1b"),
+    ):
+        step = check_rule(load_rule(name), NONE)
+        name, _, revision = name.partition("@")
+        assert (step.status, step_text(step)) == (
+            Status.OK,
+            f"{name}, revision {revision}, as it was shipped; today's is {today}",
+        )
 
 
 @pytest.mark.parametrize("name", RULES[:3])

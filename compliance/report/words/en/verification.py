@@ -364,6 +364,7 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     # 7: the rule
     "rule-of-later": "not compared: made with definitions that this version does not know",
     "rule-shipped": "{id}, revision {revision}, as it is shipped",
+    "rule-archived": "{id}, revision {revision}, as it was shipped; today's is {today}",
     "rule-given": "{id}, revision {revision}, as in your own copy",
     "rule-unshipped": (
         "nobody ships {id}, revision {revision}: SHA-256 {found}; if it is the rule that you "
