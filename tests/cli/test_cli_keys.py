@@ -11,6 +11,7 @@ from pathlib import Path
 import pytest
 from cryptography import x509
 from helpers.authorities import YEAR, clock, issued
+from helpers.desk import known
 from helpers.signing import MADE, PASSWORD, SIGNED
 from helpers.timeserver import serving
 
@@ -78,10 +79,10 @@ def test_an_authority_is_trusted_by_file_or_folder(
     (tmp_path / "trusted" / "kelp.crt").write_bytes(ROOT.pem)
     (tmp_path / "trusted" / "README").write_text("not a certificate")
     name = next((tmp_path / "out").glob("*.pdf"))
-    done = compliance("verify", name, "--trust", "chain.pem")
+    done = compliance("verify", name, "--trust", "chain.pem", *known())
     assert done.returncode == 0
     assert "its certificate is among the trusted" in " ".join(done.stdout.split())
-    done = compliance("verify", name, "--trust", "trusted")
+    done = compliance("verify", name, "--trust", "trusted", *known())
     assert done.returncode == 0
     text = " ".join(done.stdout.split())
     assert "issued under Kelp Authority, which is trusted (revocation not checked)" in text
@@ -203,7 +204,7 @@ def test_every_sheet_of_a_run_is_stamped_or_none_is_written(
         assert signature.stamp is not None and signature.stamp.time == SIGNED
     (tmp_path / "clock.pem").write_bytes(clock().root.pem)
     trusted = ("--trust", "root.pem", "--timestamp-trust", "clock.pem")
-    done = compliance("verify", *files, *trusted)
+    done = compliance("verify", *files, *trusted, *known())
     assert done.returncode == 0
     assert done.stdout.count("by a trusted time stamp") == 2
     for file in (tmp_path / "out").iterdir():
@@ -231,7 +232,7 @@ def test_two_sheets_with_one_number(assess: Run, compliance: Run, tmp_path: Path
     assess("--identity", "all.pem", "--replace")
     other = next((tmp_path / "out").glob("*.pdf"))
     other.rename(tmp_path / "two.pdf")
-    assert compliance("verify", "one.pdf", "--trust", "root.pem").returncode == 0
+    assert compliance("verify", "one.pdf", "--trust", "root.pem", *known()).returncode == 0
     done = compliance("verify", "one.pdf", "two.pdf", "--trust", "root.pem")
     assert done.returncode == 1
     assert done.stderr.startswith(
@@ -241,7 +242,7 @@ def test_two_sheets_with_one_number(assess: Run, compliance: Run, tmp_path: Path
     (tmp_path / "client.pem").chmod(0o600)
     key = ("--identity", "client.pem", *NOW)
     assert compliance("countersign", "one.pdf", *key, "--out", "three.pdf").returncode == 0
-    check = ("verify", "one.pdf", "three.pdf", "--trust", "root.pem")
+    check = ("verify", "one.pdf", "three.pdf", "--trust", "root.pem", *known())
     assert compliance(*check).returncode == 3
     done = compliance(*check, "--client-trust", "root.pem")
     assert (done.returncode, done.stderr) == (0, "")
