@@ -11,22 +11,25 @@ import json
 import shutil
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, date, datetime, timedelta
 from functools import cache
 from io import BytesIO
 from pathlib import Path
 from subprocess import CompletedProcess
 from typing import Any
+from unittest.mock import patch
 
 import pikepdf
 from helpers.commands import call
 from helpers.shipped import shipped_rule
-from helpers.signing import SIGNED, identity
+from helpers.signing import MADE, PASSWORD, SIGNED, identity
 from helpers.simulated import clipped, csv, ideal
 
 from compliance.assessment import assess
 from compliance.delivery.build import build_delivery, sign_delivery
 from compliance.delivery.contents import packed_sheet
+from compliance.documents import statement
+from compliance.evidence.deviation_file import Acceptance, new_deviation, read_deviation
 from compliance.evidence.recompute import attachments
 from compliance.job_file import job_from_document
 from compliance.model import Assessment, Finding, Measurement, Meter, Outcome, Rule, Verdict
@@ -36,7 +39,7 @@ from compliance.rules.library import load_rule_with_locations, shipped_folder
 from compliance.sheet.layout import draw_sheet
 from compliance.sheet.make_sheet import DEVIATION, KINDS, draw_stamp
 from compliance.sheet.pdfa import archival
-from compliance.signing.keys import Identity
+from compliance.signing.keys import Identity, load_identity, new_identity
 from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, Box, sign
 from compliance.signing.timestamps import Stamper
 from compliance.verification import verify_sheet
@@ -46,6 +49,8 @@ PEAK = 600.0
 """cd/m² at which the display of the failing slot stops."""
 NOW = datetime(2026, 11, 22, 9, 0, tzinfo=UTC)
 """When the client verifies."""
+
+HOUR = timedelta(hours=1)
 
 Files = dict[str, bytes]
 Change = Callable[[pikepdf.Pdf], None]
@@ -355,3 +360,28 @@ def _delivery() -> Mapping[str, bytes]:
 def delivery() -> Files:
     """A delivery of a sheet that fails and one that passes, signed as a whole."""
     return dict(_delivery())
+
+
+# ---------------------------------------------------------------- people, and what they accept
+
+
+@cache
+def person(name: str, organisation: str) -> Identity:
+    """Somebody with a self-issued certificate of that name."""
+    return load_identity(new_identity(name, organisation, "x@y.example", PASSWORD, MADE), PASSWORD)
+
+
+def accepted(who: Identity, of: Assessment | None = None, **changed: Any) -> bytes:
+    """A deviation for the failing slot's peak, signed by somebody in the client's name."""
+    given = {"accepted": SIGNED + HOUR, "until": date(2026, 12, 10), **changed}
+    acceptance = Acceptance("only for the offline edit", "Cleo Client", **given)
+    return new_deviation(statement(of or failing()), "peak-level", acceptance, who)
+
+
+def sheet_with(data: bytes, now: datetime = SIGNED + 2 * HOUR) -> bytes:
+    """The failing slot's sheet with a deviation that the facility does not check."""
+    deviation = read_deviation(data, "peak.json")[0]
+    measurement = replace(failing().state.measurement, deviations=(deviation,))
+    with patch("compliance.assessment.check_deviations", lambda given, *_: (given.deviations, ())):
+        slot = assess(measurement, now=now)
+    return sealed(drawn(slot), when=now)
