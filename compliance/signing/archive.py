@@ -17,9 +17,16 @@ from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign.signers import PdfTimeStamper
 from pyhanko.sign.validation.dss import DocumentSecurityStore
 
+from compliance.errors import RevocationError
 from compliance.signing.cms_checks import STAMP
 from compliance.signing.collect import Chain, collect
-from compliance.signing.later_revisions import ARCHIVE_FIELD, ARCHIVE_LABEL, is_stamp, read_store
+from compliance.signing.later_revisions import (
+    ARCHIVE_FIELD,
+    ARCHIVE_LABEL,
+    LARGEST_STORE,
+    is_stamp,
+    read_store,
+)
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.revocation import Material, material_of
 from compliance.signing.sign import KeepingWriter
@@ -39,9 +46,14 @@ def archive(pdf: bytes, *, when: datetime, stamper: Stamper, fetcher: Fetcher) -
     """
     reader = PdfFileReader(BytesIO(pdf))
     chains = [*_chains(reader, when), run_outside_event_loop(lambda: _next(stamper, when))]
-    return add_archive_stamp(
-        pdf, collect(chains, fetcher, material_of(read_store(reader))), stamper
-    )
+    known = material_of(read_store(reader))
+    found = collect(chains, fetcher, known)
+    if (known + found).size > LARGEST_STORE:
+        raise RevocationError(
+            f"certificates and revocation lists have more than {LARGEST_STORE >> 20} MiB in all; "
+            "a sheet cannot carry them"
+        )
+    return add_archive_stamp(pdf, found, stamper)
 
 
 def add_archive_stamp(pdf: bytes, material: Material, stamper: Stamper) -> bytes:

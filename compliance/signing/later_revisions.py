@@ -7,6 +7,7 @@ store (5.4.2). Every object that it writes is compared with the revision before.
 
 from __future__ import annotations
 
+import itertools
 from collections.abc import Callable, Iterator, Mapping, Sequence
 from typing import Any
 
@@ -19,8 +20,10 @@ from compliance.signing.revocation import LOADERS, is_material
 ARCHIVE_FIELD = "ArchiveStamp"
 """The beginning of the name of an archive stamp's field; its number follows, from 1."""
 ARCHIVE_LABEL = "Archive time stamp"
-MOST_MATERIAL = 500
+MOST_MATERIAL = 100
 """Most certificates, lists or answers in the store; real ones have some ten."""
+LARGEST_STORE = 4 << 20
+"""Most bytes of all of them; a list of a megabyte takes a second to read."""
 
 Ref = tuple[int, int]
 NEW_FIELD = frozenset({"/FT", "/T", "/Type", "/Subtype", "/F", "/Rect", "/P", "/TU", "/V"})
@@ -79,9 +82,10 @@ def read_store(reader: PdfFileReader) -> dict[str, list[bytes]]:
 
     The caller has to check the revisions first.
     """
-    if "/DSS" not in reader.root:
-        return {}
-    store = reader.root["/DSS"]
+    return _contents(reader.root["/DSS"]) if "/DSS" in reader.root else {}
+
+
+def _contents(store: Any) -> dict[str, list[bytes]]:
     return {key: [each.get_object().data for each in store[key]] for key in LOADERS if key in store}
 
 
@@ -179,6 +183,8 @@ class _Revision:
                 if not self._is_material(each, key):
                     return f"{key} contains something else"
                 self._explained.add(_ref(each))
+        if sum(map(len, itertools.chain(*_contents(store).values()))) > LARGEST_STORE:
+            return f"/DSS has more than {LARGEST_STORE >> 20} MiB"
         return None
 
     def _is_material(self, place: Any, kind: str) -> bool:

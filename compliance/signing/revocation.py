@@ -64,6 +64,11 @@ class Material:
         """Whether there is nothing in it."""
         return not (self.certificates or self.lists or self.answers)
 
+    @property
+    def size(self) -> int:
+        """The number of bytes of all of it."""
+        return sum(len(each.dump()) for each in (*self.certificates, *self.lists, *self.answers))
+
 
 NOTHING = Material()
 

@@ -400,3 +400,9 @@ def test_a_certificate_trusted_as_it_is_can_be_revoked() -> None:
     assert found.trusted_as is None
     (good,) = read_signatures(kept(), trusting(leaf())).signatures
     assert good.trusted_as == "its certificate is among the trusted (not revoked on 2026-11-20)"
+
+
+def test_a_store_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    data = kept()
+    monkeypatch.setattr("compliance.signing.later_revisions.LARGEST_STORE", 1 << 10)
+    assert "/DSS has more than" in "; ".join(faults(data))

@@ -217,6 +217,12 @@ def test_without_an_answer_or_a_list_nothing_is_kept(desk: Desk) -> None:
     assert "what it answers does not tell" in refused(desk, data)
 
 
+def test_a_sheet_carries_no_more_than_it_can(desk: Desk, monkeypatch: pytest.MonkeyPatch) -> None:
+    data = once(desk, people(desk))
+    monkeypatch.setattr("compliance.signing.archive.LARGEST_STORE", 1 << 10)
+    assert "a sheet cannot carry them" in refused(desk, data)
+
+
 def test_private_addresses_are_not_asked_unless_allowed(desk: Desk) -> None:
     who = people(desk)
     data = once(desk, who)
