@@ -223,6 +223,7 @@ def _check_delivery(path: Path, expected: Expected, required: Requirements) -> C
             stamping=expected.stamping,
             any_signer=expected.any_signer,
             now=expected.now,
+            lists=expected.lists,
         )
     except DeliveryError as fault:
         return Checked(path, None, str(fault), is_delivery=True)

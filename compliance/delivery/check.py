@@ -34,6 +34,7 @@ from compliance.model.results import (
     Verification,
     worst_status,
 )
+from compliance.verification.long_term import revocation_status
 from compliance.verification.signer_check import expected_certificates, trust_status
 from compliance.verification.steps import first_details, quoted
 from compliance.verification.time_check import check_signing_time
@@ -53,12 +54,14 @@ def verify_delivery(
     stamping: Sequence[Signer] = (),
     any_signer: bool = False,
     now: datetime | None = None,
+    lists: Sequence[bytes] = (),
 ) -> DeliveryVerification:
     """Carry out the plan on a folder or .zip; nothing is written.
 
     `verify` checks one sheet's bytes, with the caller's trusted certificates. With `stamping`,
     certificates of time-stamping authorities, the signature needs a time stamp; it must not be
-    later than `now`. Raises DeliveryError if `path` is neither a folder nor a .zip.
+    later than `now`. `lists` are revocation lists (DER). Raises DeliveryError if `path` is neither
+    a folder nor a .zip.
     """
     with open_delivery(path) as opened:
         found = _read_files(opened, verify)
@@ -66,7 +69,13 @@ def verify_delivery(
     steps = (
         whole,
         _signed(
-            found.texts, trusted, stamping, any_signer, now, as_listed=whole.status is Status.OK
+            found.texts,
+            trusted,
+            stamping,
+            any_signer,
+            now,
+            lists,
+            as_listed=whole.status is Status.OK,
         ),
         _hold(found.sheets),
         check_as_stated(found.digests, found.texts, found.sheets),
@@ -152,6 +161,7 @@ def _signed(
     stamping: Sequence[Signer],
     any_signer: bool,
     now: datetime | None,
+    lists: Sequence[bytes],
     *,
     as_listed: bool,
 ) -> Step:
@@ -162,17 +172,18 @@ def _signed(
 
     manifest = texts.get(bag.TAG_MANIFEST, b"")
     try:
-        signature = read_detached(manifest, texts[bag.SIGNATURE], trusted, stamping)
+        signature = read_detached(manifest, texts[bag.SIGNATURE], trusted, stamping, lists)
     except ValueError as fault:
         return _unsound(str(fault))
     if signature.faults:
         return _unsound(signature.faults[0])
     signer = signature.signer
     who = ", ".join(part for part in (signer.name, signer.organisation) if part)
-    status, trust = trust_status(signature, trusted, any_signer)
+    revoked = revocation_status(signature)
+    status, trust = revoked or trust_status(signature, trusted, any_signer)
     in_time, time = check_signing_time(signature, bool(stamping), now)
     details = [time, Statement("certificate-digest", {"sha256": signer.fingerprint})]
-    if status is Status.FAIL:
+    if status is Status.FAIL and not revoked:
         details += expected_certificates(trusted)
     if not as_listed:
         details.append(Statement("list-signed"))

@@ -164,15 +164,19 @@ def mark_checked(deviation: Deviation) -> Deviation:
 
 
 def read_deviation(
-    data: bytes, file: str, trusted: Sequence[Signer] = (), stamping: Sequence[Signer] = ()
+    data: bytes,
+    file: str,
+    trusted: Sequence[Signer] = (),
+    stamping: Sequence[Signer] = (),
+    lists: Sequence[bytes] = (),
 ) -> tuple[Deviation, Detached]:
     """Read a deviation from a file's bytes, and the facts about its signature.
 
-    `trusted` and `stamping` as for `read_detached`. Raises DeviationError if it is not a
-    deviation or was changed since it was signed.
+    `trusted`, `stamping` and `lists` as for `read_detached`. Raises DeviationError if it is not
+    a deviation, was changed since it was signed, or if its certificate was revoked before.
     """
     _, typed = read_data(_parsed(data, file), file, "deviation", DeviationError)
-    signature = _signature(typed, file, trusted, stamping)
+    signature = _signature(typed, file, trusted, stamping, lists)
     return _deviation(typed, signature, file), signature
 
 
@@ -188,7 +192,7 @@ def acceptor_trust(
     acceptors = []
     for name in filter(is_deviation, sorted(files)):
         deviation, signature = read_deviation(
-            files[name], name, expected.clients, expected.stamping
+            files[name], name, expected.clients, expected.stamping, expected.lists
         )
         signer = deviation.signer
         if facility is not None:
@@ -245,17 +249,26 @@ def payload_and_signature(data: bytes, file: str) -> tuple[bytes, bytes]:
 
 
 def _signature(
-    typed: Mapping[str, Any], file: str, trusted: Sequence[Signer], stamping: Sequence[Signer]
+    typed: Mapping[str, Any],
+    file: str,
+    trusted: Sequence[Signer],
+    stamping: Sequence[Signer],
+    lists: Sequence[bytes],
 ) -> Detached:
     from compliance.signing.detached import read_detached
 
     signed, signature = canonical_bytes(typed["deviation"]), _decoded(typed, file)
     try:
-        found = read_detached(signed, signature, trusted, stamping)
+        found = read_detached(signed, signature, trusted, stamping, lists)
     except ValueError as fault:
         raise _error(file, f"signature.cms: {fault}") from None
     if found.faults:
         raise _error(file, found.faults[0])
+    revoked = found.revocation
+    if revoked is not None and revoked.bad:
+        raise _error(
+            file, f"the certificate of its signer was revoked on {revoked.revoked:%Y-%m-%d}"
+        )
     return found
 
 

@@ -99,6 +99,8 @@ class Detached:
     """The reason that its certificate is trusted; None if it is not."""
     faults: tuple[str, ...]
     """Empty: the bytes are the signed ones."""
+    revocation: Revocation | None = None
+    """None if there are no lists."""
 
     @property
     def moment(self) -> datetime | None:

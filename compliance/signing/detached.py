@@ -29,12 +29,13 @@ from compliance.signing.cms_checks import (
 )
 from compliance.signing.keys import Identity
 from compliance.signing.pyhanko_key import PyHankoKey, run_outside_event_loop
+from compliance.signing.revocation import material_of
 from compliance.signing.timestamps import (
     CLOCKS_APART,
     embedded_timestamp,
     sign_with_timestamp,
 )
-from compliance.signing.trust import clamp_to_validity, context, trust_of
+from compliance.signing.trust import Proof, clamp_to_validity, context, trust_of
 
 if TYPE_CHECKING:
     from compliance.signing.timestamps import Stamper
@@ -80,18 +81,20 @@ def read_detached(
     signature: bytes,
     trusted: Sequence[Signer] = (),
     stamping: Sequence[Signer] = (),
+    lists: Sequence[bytes] = (),
 ) -> Detached:
     """Check a signature against the bytes that it should sign.
 
     `trusted` are certificates of signers, taken as they are, or of authorities that may have
-    issued a signer's; `stamping` likewise of time-stamping authorities. UnsoundError if
-    `signature` is not a CMS signature by one signer.
+    issued a signer's; `stamping` likewise of time-stamping authorities; `lists` are revocation
+    lists (DER). UnsoundError if `signature` is not a CMS signature by one signer.
     """
+    proof = Proof(material_of({"/CRLs": lists}))
 
     def read() -> Detached:
         try:
             return run_outside_event_loop(
-                lambda: _read(data, _parsed(signature), trusted, stamping)
+                lambda: _read(data, _parsed(signature), trusted, stamping, proof)
             )
         except IdentityError as fault:  # of a certificate in the signature
             raise UnsoundError(f"{NONE}: {fault}") from fault
@@ -103,15 +106,23 @@ def read_detached(
 
 
 def _read(
-    data: bytes, signed: Any, trusted: Sequence[Signer], stamping: Sequence[Signer]
+    data: bytes, signed: Any, trusted: Sequence[Signer], stamping: Sequence[Signer], proof: Proof
 ) -> Detached:
     information = _information(signed)
     own, others = _certificates(signed, information)
     signer = signer_of(pyca.load_der_x509_certificate(own.dump()))
-    stamp = embedded_timestamp(information, stamping)
+    stamp = embedded_timestamp(information, stamping, proof)
     found = Detached(signer, _claimed(information), stamp, trusted_as=None, faults=())
-    trust = trust_of(own, others, trusted, found.moment or signer.not_before)
-    return replace(found, trusted_as=trust.as_, faults=tuple(_faults(data, signed, own, found)))
+    if stamp is not None and stamp.trusted_as is not None:
+        proof = replace(proof, until=stamp.time)
+    moment = found.moment or signer.not_before
+    trust = trust_of(own, others, trusted, moment, proof=proof)
+    return replace(
+        found,
+        trusted_as=trust.as_,
+        faults=tuple(_faults(data, signed, own, found)),
+        revocation=trust.revocation,
+    )
 
 
 def _parsed(signature: bytes) -> Any:

@@ -36,9 +36,10 @@ from helpers.tampering import (
 from pyhanko.pdf_utils import generic
 from pyhanko.pdf_utils.incremental_writer import IncrementalPdfFileWriter
 
-from compliance.model.signatures import Signer
+from compliance.model.signatures import Detached, Signer
 from compliance.signing.archive import add_archive_stamp
 from compliance.signing.certificates import read_certificates
+from compliance.signing.detached import read_detached, sign_detached
 from compliance.signing.read import PdfSignatures, read_signatures
 from compliance.signing.revocation import Material
 
@@ -406,3 +407,22 @@ def test_a_store_is_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
     data = kept()
     monkeypatch.setattr("compliance.signing.later_revisions.LARGEST_STORE", 1 << 10)
     assert "/DSS has more than" in "; ".join(faults(data))
+
+
+def test_lists_of_the_verifier_judge_detached_signatures_too() -> None:
+    data = b"a delivery's list"
+    signature = sign_detached(data, leaf().identity, when=SIGNED)
+
+    def judged(*revoked: Holder, when: datetime) -> Detached:
+        lists = [revocation_list(middle(), dict.fromkeys(revoked, when)), revocation_list(root())]
+        return read_detached(data, signature, trusting(root()), lists=lists)
+
+    good = judged(when=SIGNED)
+    assert "(not revoked on 2026-11-20)" in str(good.trusted_as)
+    bad = judged(leaf(), when=SIGNED - DAY / 24)
+    assert bad.trusted_as is None
+    assert bad.revocation is not None
+    assert bad.revocation.bad
+    late = judged(leaf(), when=SIGNED + DAY / 24)
+    assert late.revocation is not None
+    assert late.revocation.doubtful
