@@ -2,9 +2,9 @@
 
 | attack | line that refuses it |
 |---|---|
-| accepts a value with its own key or organisation | accepts peak-level ..., a facility cannot accept |
+| accepts with its own key or organisation | accepts peak-level ..., a facility cannot accept |
 | accepts by the authority that is trusted for it | checked as the client's (exit 3) |
-| a deviation after its time or before it was given | was accepted until; after the sheet was signed |
+| a deviation after its time, before it was given | was accepted until; after the sheet was signed |
 | a deviation of another slot or of a better value | is for slot 5; do not follow |
 | a delivery without the failing sheet, or names swapped | stated but not found |
 | a delivery with a number twice | 2 sheets have the number |
