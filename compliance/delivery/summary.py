@@ -161,7 +161,8 @@ def _deviation_text(deviation: Mapping[str, Any]) -> str:
     signer = deviation["signer"]
     return (
         f"{deviation['requirement']} value={value} until={deviation['until']} "
-        f"accepted_by={deviation['accepted_by']} signer={signer['name']} sha256={signer['sha256']}"
+        f"accepted_by={deviation['accepted_by']} signer={signer['name']} "
+        f"checked={json.dumps(signer['checked'])} sha256={signer['sha256']}"
     )
 
 

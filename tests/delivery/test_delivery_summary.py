@@ -36,6 +36,8 @@ def test_it_follows_its_schema_and_says_what_the_sheets_say() -> None:
     found = stated(delivery())
     schema = json.loads((SCHEMAS / "delivery.json").read_text())
     jsonschema.Draft202012Validator(schema).validate(found)
+    parts = json.loads((SCHEMAS / "assessment.json").read_text())["$defs"]
+    assert schema["$defs"].items() <= parts.items()
     first, second = found["sheets"]
     assert first["file"] == "data/sheets/one.pdf"
     assert (first["verdict"], first["disposition"]) == ("not-compliant", "accepted-with-deviations")
@@ -66,6 +68,7 @@ def test_the_table_has_a_row_for_each_sheet() -> None:
     assert [first["file"], second["file"]] == ["data/sheets/one.pdf", "data/sheets/two.pdf"]
     assert first["verdict"] == "not-compliant"
     assert "white-level value=112.5 until=2026-12-10 accepted_by=Cleo Client" in first["deviations"]
+    assert "signer=Cleo Client checked=false sha256=" in first["deviations"]
     assert first["signatures"].count("sha256=") == 2
     assert (second["replaces"], second["deviations"]) == ("", "")
 
