@@ -99,10 +99,7 @@ def read_detached(
         except IdentityError as fault:  # of a certificate in the signature
             raise UnsoundError(f"{NONE}: {fault}") from fault
 
-    try:
-        return friendly_errors(read, f"{NONE}: it is damaged")
-    except IdentityError as fault:
-        raise UnsoundError(str(fault)) from None
+    return friendly_errors(read, f"{NONE}: it is damaged")
 
 
 def _read(

@@ -63,6 +63,8 @@ def check_times(
         *_sequence_faults(seal.signatures, _assessed(stated)),
         *_deviation_faults(seal.signatures[0], _effective(attached, stated)),
     ]
+    if Status.FAIL in statuses:  # what decides comes first
+        times.insert(0, times.pop(statuses.index(Status.FAIL)))
     first, *others = [*faults, *times]
     worst = Status.FAIL if faults else worst_status(statuses)
     return Step(Check.TIMES, worst, first, tuple(others))
