@@ -27,7 +27,7 @@ OPTIONAL = (METER, *(stem + suffix for stem in (READINGS, BEFORE) for suffix in 
 DEVIATION = re.compile(r"deviation-[1-9]\d?\.json")
 
 LARGEST: Mapping[str, int] = {
-    ASSESSMENT: 8 << 20,
+    ASSESSMENT: 4 << 20,
     RULE: 256 << 10,
     JOB: 256 << 10,
     METER: 256 << 10,

@@ -13,6 +13,8 @@ from compliance.signing.pdf_syntax import Ref
 
 MOST_FILES = 110
 """Most attachments of a PDF; a sheet with 99 deviations has 105."""
+MOST_NODES = 50
+"""Most nodes of the tree that names them; a sheet with many deviations has five."""
 LARGEST_ALL = 32 << 20
 """Most bytes of all attachments together."""
 
@@ -55,17 +57,23 @@ def _read_files(file: PdfFile, largest: Callable[[str], int]) -> dict[str, bytes
 
 
 def _named(state: State, root: Mapping[str, Any]) -> Iterator[tuple[str, Any]]:
-    """Yield names and references of the tree that names the attachments; ours has one node."""
-    tree = resolved(state, resolved(state, root.get("Names", {})).get("EmbeddedFiles", {}))
-    if "Kids" in tree:
-        raise UnsoundError("its attachments are named by a tree; expected a list")
-    flat = resolved(state, tree.get("Names", []))
-    if len(flat) % 2:
-        raise UnsoundError("the list of attachments has a name without a file")
-    if len(flat) // 2 > MOST_FILES:
-        raise UnsoundError(f"it has {len(flat) // 2} attachments; expected at most {MOST_FILES}")
-    for name, reference in zip(flat[::2], flat[1::2], strict=True):
-        yield text_of(resolved(state, name)), reference
+    """Yield names and references of the tree that names the attachments (7.9.6)."""
+    nodes = [resolved(state, root.get("Names", {})).get("EmbeddedFiles", {})]
+    seen = files = 0
+    while nodes:
+        node = resolved(state, nodes.pop())
+        seen += 1
+        nodes += resolved(state, node.get("Kids", []))
+        flat = resolved(state, node.get("Names", []))
+        files += len(flat) // 2
+        if seen + len(nodes) > MOST_NODES:
+            raise UnsoundError("the tree of attachments is too large")
+        if len(flat) % 2:
+            raise UnsoundError("the tree of attachments has a name without a file")
+        if files > MOST_FILES:
+            raise UnsoundError(f"it has more than {MOST_FILES} attachments")
+        for name, reference in zip(flat[::2], flat[1::2], strict=True):
+            yield text_of(resolved(state, name)), reference
 
 
 def _place(state: State, specification: Any, name: str) -> Ref:

@@ -21,7 +21,7 @@ MOST_REVISIONS = 20
 """Most revisions of a file: one as drawn, one of each signature."""
 MOST_OBJECTS = 5000
 """Most objects that a revision writes; the largest sheets have some hundred."""
-MOST_TOKENS = 500_000
+MOST_TOKENS = 100_000
 """Most values outside streams."""
 MOST_PAGES = 500
 MOST_FIELDS = MOST_REVISIONS

@@ -81,7 +81,7 @@ def read_token(data: bytes, at: int) -> Token:
     if match is None or match.lastgroup is None:
         raise SyntaxFaultError(at, "neither a value nor an operator")
     kind = match.lastgroup
-    end = _string_end(data, at) if kind == "string" else match.end()
+    end = _string_end(data, at, at + LONGEST_STRING) if kind == "string" else match.end()
     if kind == "number" and end - at > LONGEST_NUMBER:
         raise SyntaxFaultError(at, f"a number of {end - at} characters")
     if end - at > LONGEST_STRING:
@@ -98,10 +98,10 @@ def read_tokens(data: bytes) -> Iterator[Token]:
         at = skip_space(data, token.end)
 
 
-def _string_end(data: bytes, at: int) -> int:
+def _string_end(data: bytes, at: int, limit: int) -> int:
     """Return the place after a literal string, whose parentheses are balanced."""
     depth, place = 0, at
-    while match := PARENTHESIS.search(data, place):
+    while match := PARENTHESIS.search(data, place, limit):
         sign, place = match[0], match.end()
         if sign == b"\\":
             place += 1
@@ -109,7 +109,7 @@ def _string_end(data: bytes, at: int) -> int:
         depth += 1 if sign == b"(" else -1
         if depth == 0:
             return place
-    raise SyntaxFaultError(at, "a string without end")
+    raise SyntaxFaultError(at, f"a string without end, or of more than {LONGEST_STRING} bytes")
 
 
 @dataclass(slots=True)

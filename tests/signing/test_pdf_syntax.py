@@ -66,6 +66,8 @@ def test_objects(data: bytes, value: Any) -> None:
         b"{1}",
         b"[" * (DEEPEST + 2) + b"]" * (DEEPEST + 2),
         b"(" + b"x" * LONGEST_STRING + b")",
+        b"(" * 2 * LONGEST_STRING,
+        b"/" + b"x" * LONGEST_STRING + b" ",
         b"",
     ],
 )
