@@ -145,7 +145,7 @@ def within_the_countersignature(change: Callable[[Any], None]) -> bytes:
             change(self)
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(compliance.signing.sign, "_Writer", Writer)
+        patch.setattr(compliance.signing.sign, "KeepingWriter", Writer)
         return countersigned(sheet())
 
 
