@@ -27,7 +27,7 @@ def check_rule(rule: Rule, known: KnownRules) -> Step:
     if (copy := shipped_rule(rule.id, rule.revision)) is not None:
         if copy.digest == rule.digest:
             return Step(Check.RULE, Status.OK, _as_shipped(copy))
-        return _altered("rule-altered", rule, copy)
+        return _altered(Statement("rule-altered", _beside(rule, copy)), rule, copy)
     if shipped := shipped_revisions(rule.id):
         return _of_other_revision(rule, shipped[-1], known)
     if rule.extends is not None and (departed := _departed(rule, rule.extends, known)):
@@ -75,7 +75,7 @@ def _of_house(rule: Rule, known: KnownRules) -> Step:
         return Step(Check.RULE, Status.OK, Statement("rule-given", facts))
     copy = known.find(rule.id, rule.revision)
     if copy is not None:
-        return _altered("rule-unlike-given", rule, copy)
+        return _altered(Statement("rule-unlike-given", _beside(rule, copy)), rule, copy)
     return Step(Check.RULE, Status.UNKNOWN, Statement("rule-unshipped", facts))
 
 
@@ -101,12 +101,15 @@ def _parent(pin: str, known: KnownRules) -> Rule | None:
     return shipped_rule(name, revision) or known.find(name, revision)
 
 
-def _altered(kind: str, rule: Rule, copy: Rule) -> Step:
+def _altered(result: Statement, rule: Rule, copy: Rule) -> Step:
     """Tell in which keys a rule differs from the copy that it should be."""
     rows = difference(copy, rule).rows
     details = tuple(_subjects([row.subject for row in rows]))
-    result = Statement(kind, {**_facts(rule), "expected": copy.digest})
     return Step(Check.RULE, Status.FAIL, result, details)
+
+
+def _beside(rule: Rule, copy: Rule) -> Facts:
+    return {**_facts(rule), "expected": copy.digest}
 
 
 def _subjects(subjects: Sequence[str]) -> Iterator[Statement]:
