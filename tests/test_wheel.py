@@ -120,7 +120,7 @@ countersign {SHEET}.pdf --identity client.p12 --as client {WORD} {NOW}
 archive {SHEET}.pdf --timestamp http://127.0.0.1:1/ {NOW}
 verify {SHEET}.pdf {SIGNERS}
 deliver sheets --out final.zip --identity facility.p12 {WORD} {NOW}
-verify final.zip {SIGNERS}
+verify final.zip {SIGNERS} --rules job/rules
 rules list
 rules check job/rules/web-proven.yaml
 rules diff sdr-broadcast@1 sdr-broadcast@2
