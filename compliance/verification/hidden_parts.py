@@ -44,6 +44,8 @@ KINDS = frozenset(
 
 EMPTY = {"Type": "XObject", "Subtype": "Form", "Resources": {}, "Length": 0}
 """The appearance of an empty field, without its size. The library leaves one behind, unused."""
+PAGE_TREE = {"Type", "Kids", "Count"}
+"""Entries of the one node above all pages: what pages inherit, each of them has itself."""
 FORM = {"SigFlags": 3}
 WIDGET = {"FT": "Sig", "Type": "Annot", "Subtype": "Widget", "F": 132}
 FREE_IN_WIDGET = frozenset({"T", "Rect", "P", "TU", "AP", "V"})
@@ -129,8 +131,13 @@ def _form_faults(file: PdfFile) -> Iterator[str]:
     places = resolved(state, form.get("Fields", []))
     if _without(form, {"Fields"}) != FORM:
         yield "its form has more than fields of signatures"
-    pages = resolved(state, resolved(state, root["Pages"])["Kids"])
+    tree = resolved(state, root["Pages"])
+    if tree.keys() != PAGE_TREE:
+        yield "the node above its pages has other entries than in a sheet"
+    pages = resolved(state, tree["Kids"])
     for number, page in enumerate(pages, 1):
+        if resolved(state, page).get("Type") != "Page":
+            yield f"page {number} is not a page"
         annotations = resolved(state, resolved(state, page).get("Annots", []))
         if annotations != (places if number == 1 else []):
             yield f"page {number} has other annotations than the fields of signatures"
@@ -146,6 +153,9 @@ def _field_faults(state: State, field: Mapping[str, Any], page: Any) -> Iterator
     if _without(field, FREE_IN_WIDGET) != WIDGET or field.get("P") != page:
         yield f"the field {name} has other entries than in a sheet"
     value = resolved(state, field.get("V", {}))
+    if not isinstance(value, Mapping):
+        yield f"the field {name} is not of a signature"
+        return
     if name in LABELS:
         if text_of(field.get("TU", b"")) != LABELS[name]:
             yield f"the field {name} has another label"

@@ -16,7 +16,7 @@ from compliance.signing.appearance import BOX_DRAWN_BY, with_appearance
 from compliance.signing.pdf_file import read_file
 from compliance.signing.read import PdfSignatures
 from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, Box
-from compliance.verification.compare import compared, tool_version
+from compliance.verification.compare import compare, compared, tool_version
 from compliance.verification.hidden_parts import hidden_faults
 from compliance.verification.steps import (
     WithheldError,
@@ -167,6 +167,8 @@ def _excuse(data: bytes, stated: Document, again: Assessment) -> Statement | Non
     if theirs not in (Standing.OURS, Standing.UNKNOWN):
         return _of_version(tool_version(stated)[0])
     computed = assessment_document(again)
+    if result_or_exception(lambda: compare(stated, computed)) != ():
+        return Statement("pages-of-other-assessment")
     if result_or_exception(lambda: digest(compared(stated))) != digest(compared(computed)):
         return Statement("pages-of-other-digits")
     for drawn_by, ours in (

@@ -83,7 +83,10 @@ def _facility_standing(signature: Signature, expected: Expected) -> tuple[Status
 def client_standing(
     signature: Signature, facility: Signer, expected: Expected
 ) -> tuple[Status, Statement]:
-    """Judge whether a countersignature is the client's. An unproven one breaks nothing."""
+    """Judge whether a countersignature is the client's.
+
+    One of an unknown person breaks nothing; one under the client's name with another key does.
+    """
     if (revoked := revocation_status(signature)) is not None:
         return revoked
     if same_organisation(signature.signer, facility):
@@ -96,7 +99,13 @@ def client_standing(
     if signature.signer.fingerprint in {each.fingerprint for each in expected.signers}:
         trust = Statement("facility-trust")
     facts: Facts = {"trust": trust, "why_not": signature.why_not}
-    return Status.UNKNOWN, Statement("countersigned-untrusted", facts)
+    untrusted = Statement("countersigned-untrusted", facts)
+    return Status.FAIL if _is_impostor(trust) else Status.UNKNOWN, untrusted
+
+
+def _is_impostor(trust: Statement) -> bool:
+    """Whether someone signed under a trusted person's name with another key."""
+    return (trust.kind, trust.variant) == ("namesake-trusted", "key")
 
 
 def countersigned(seal: PdfSignatures | Exception, expected: Expected) -> bool | None:

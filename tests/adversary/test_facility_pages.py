@@ -193,6 +193,13 @@ def scripts_of_the_document(pdf: Pdf) -> None:
     pdf.Root.Names.JavaScript = Dictionary(Names=Array([String("x"), script()]))
 
 
+def above_the_pages(pdf: Pdf) -> None:
+    shown = pdf.make_stream(
+        b"compliant", Type=Name.XObject, Subtype=Name.Form, BBox=Array([0, 0, 1, 1])
+    )
+    pdf.Root.Pages.Resources = Dictionary(XObject=Dictionary(X=shown))
+
+
 def metadata(pdf: Pdf) -> None:
     packet = pdf.Root.Metadata
     data = packet.read_bytes()
@@ -221,6 +228,7 @@ HIDDEN: Mapping[str, tuple[Change, str]] = {
         CATALOG,
     ),
     "packet": (metadata, "etadata"),
+    "picture above the pages": (above_the_pages, "other entries than in a sheet"),
     "private data": (
         lambda pdf: setattr(pdf.pages[0], "PieceInfo", Dictionary(X=String("compliant"))),
         ENTRIES,

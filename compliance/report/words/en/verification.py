@@ -356,6 +356,7 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "same-pages": "the same as drawn again from the evidence",
     "pages-of-version": "not compared: drawn by version {theirs}; this is {ours}",
     "pages-of-program": "not compared: drawn by {theirs}; this is {ours}",
+    "pages-of-other-assessment": "not compared: the evidence gives another assessment (step 5)",
     "pages-of-other-digits": "not compared: the values, computed again, differ in the last digits",
     "box-of-program": box_of_program,
     "hidden-parts": "the file contains what no sheet has",
