@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, time, timedelta
+from enum import StrEnum
 
 from compliance.errors import DeviationError, Problem
 from compliance.grading.decide import OUTSIDE, margin, outcome
@@ -41,13 +42,25 @@ def expiry(deviation: Deviation) -> datetime:
     return end_of_day(deviation.until)
 
 
+class Lapse(StrEnum):
+    """Why a deviation has no effect; a variant of the remark `deviation-lapsed`."""
+
+    EXPIRED = "expired"
+    EARLY = "early"
+    OTHER_DISPLAY = "other-display"
+    OTHER_RULE = "other-rule"
+    OTHER_LIMITS = "other-limits"
+    FURTHER = "further"
+    NOT_NEEDED = "not-needed"
+    REPLACED = "replaced"
+
+
 @dataclass(frozen=True, slots=True)
 class Lapsed:
     """A deviation without effect."""
 
     deviation: Deviation
-    why: str
-    """A variant of the remark `deviation-lapsed`."""
+    why: Lapse
 
 
 def check_deviations(
@@ -76,7 +89,7 @@ def check_deviations(
                 continue
             why = _unfit(deviation, known[deviation.requirement])
         if why is None and deviation.requirement in held:
-            why = "replaced"
+            why = Lapse.REPLACED
         if why is None:
             held[deviation.requirement] = deviation
         else:
@@ -140,30 +153,30 @@ def _foreign(deviation: Deviation, measurement: Measurement) -> str | None:
     return None
 
 
-def _changed(deviation: Deviation, measurement: Measurement) -> str | None:
+def _changed(deviation: Deviation, measurement: Measurement) -> Lapse | None:
     """Why it does not hold, if the display or the rule is not the one it was accepted for."""
     slot = measurement.slot
     if deviation.serial != (slot.display.serial if slot else None):
-        return "other-display"
-    return "other-rule" if deviation.digest != measurement.rule.digest else None
+        return Lapse.OTHER_DISPLAY
+    return Lapse.OTHER_RULE if deviation.digest != measurement.rule.digest else None
 
 
-def _out_of_time(deviation: Deviation, now: datetime) -> str | None:
+def _out_of_time(deviation: Deviation, now: datetime) -> Lapse | None:
     """Why it does not hold, if it was over at the time of the assessment, or not accepted yet."""
     if now >= expiry(deviation):
-        return "expired"
+        return Lapse.EXPIRED
     early = deviation.accepted.astimezone(UTC).date() > now.astimezone(UTC).date()
-    return "early" if early else None
+    return Lapse.EARLY if early else None
 
 
-def _unfit(deviation: Deviation, finding: Finding) -> str | None:
+def _unfit(deviation: Deviation, finding: Finding) -> Lapse | None:
     """Why it does not hold, if it does not cover what was found."""
     if reason_not_acceptable(finding) is not None:
-        return "not-needed"
+        return Lapse.NOT_NEEDED
     assert finding.value is not None and finding.limits is not None
     if finding.limits != deviation.limits:
-        return "other-limits"
-    return None if no_further(finding.value, deviation.bound, finding.limits) else "further"
+        return Lapse.OTHER_LIMITS
+    return None if no_further(finding.value, deviation.bound, finding.limits) else Lapse.FURTHER
 
 
 def no_further(value: Value, accepted: Value, limits: Limits) -> bool:

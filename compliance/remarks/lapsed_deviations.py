@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from compliance.grading.deviation_check import Lapsed
+from compliance.grading.deviation_check import Lapse, Lapsed
 from compliance.model import Fact, Finding, Remark, Value
 
 
@@ -20,7 +20,7 @@ def lapsed_remarks(lapsed: Sequence[Lapsed], findings: Sequence[Finding]) -> Ite
             "by": deviation.accepted_by,
             "until": deviation.until.isoformat(),
         }
-        if each.why == "further" and finding is not None and finding.value is not None:
+        if each.why is Lapse.FURTHER and finding is not None and finding.value is not None:
             facts["now"] = _numbers(finding.value)
         yield Remark("deviation-lapsed", facts, each.why)
 

@@ -6,6 +6,7 @@ from collections.abc import Callable, Mapping, Sequence
 from functools import partial
 from typing import Literal
 
+from compliance.grading.deviation_check import Lapse
 from compliance.report.numbers import format_number, format_plain
 from compliance.report.words.en.rules import shown_words
 
@@ -61,14 +62,14 @@ def certificate_silent(keys: Sequence[str], count: float) -> str:
 
 
 WHY_LAPSED = {
-    "expired": "that day was over when this was assessed",
-    "early": "that was after this assessment",
-    "other-display": "the display is another one now",
-    "other-rule": "the rule has changed since",
-    "other-limits": "other limits decide now",
-    "further": "the value is now {now}",
-    "not-needed": "the value is not outside its limits now",
-    "replaced": "a later deviation for the same requirement takes its place",
+    Lapse.EXPIRED: "that day was over when this was assessed",
+    Lapse.EARLY: "that was after this assessment",
+    Lapse.OTHER_DISPLAY: "the display is another one now",
+    Lapse.OTHER_RULE: "the rule has changed since",
+    Lapse.OTHER_LIMITS: "other limits decide now",
+    Lapse.FURTHER: "the value is now {now}",
+    Lapse.NOT_NEEDED: "the value is not outside its limits now",
+    Lapse.REPLACED: "a later deviation for the same requirement takes its place",
 }
 """Why a deviation has no effect."""
 
