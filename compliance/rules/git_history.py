@@ -92,7 +92,14 @@ def provenance(path: Path, data: bytes) -> Origin:
     """
     real = Path(os.path.realpath(path))
     head = _head(real.parent)
-    return _origin(real, data) if head is None else _settled_origin(real, data, head)
+    try:
+        return _origin(real, data) if head is None else _settled_origin(real, data, head)
+    except UnknownError:
+        return UNKNOWN
+
+
+class UnknownError(LookupError):
+    """git knows nothing of a file, or could not be asked: not to be kept."""
 
 
 @lru_cache(maxsize=1024)
@@ -126,7 +133,7 @@ def _origin(real: Path, data: bytes) -> Origin:
     folder, name = real.parent, real.name
     answer = _ask(folder, "rev-parse", "--show-prefix", f"HEAD:./{name}")
     if answer is None:
-        return UNKNOWN
+        raise UnknownError(name)
     above, _, blob = answer.rpartition("\n")
     touched = ("rev-list", "-1", "HEAD", "--", name)
     commit = _ask(folder, *touched) or _ask(folder, "rev-parse", "HEAD")

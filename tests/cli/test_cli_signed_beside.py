@@ -207,7 +207,7 @@ def test_a_facility_cannot_accept_what_it_delivers(compliance: Run, home: Path) 
     call = ("assess", "job.yaml", "--out", "again", "--deviation", "d.json", *NOW)
     done = compliance(*call, *own, "--client-trust", "root.pem")
     assert done.returncode == 2
-    assert done.stderr == told
+    assert done.stderr.startswith(told)
     assert not list((home / "again").iterdir())
 
 

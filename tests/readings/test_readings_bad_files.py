@@ -184,8 +184,8 @@ def test_too_large(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
 
 def test_too_many_rows() -> None:
     full = b"r,g,b,X,Y,Z\n" + ROW * text.MOST_ROWS
-    assert len(readings_from_bytes(full, "f", "rgb-10-full")) == 50_000
-    assert messages(full + ROW) == ["f:50002: more than 50000 readings; split the file"]
+    assert len(readings_from_bytes(full, "f", "rgb-10-full")) == 10_000
+    assert messages(full + ROW) == ["f:10002: more than 10000 readings; split the file"]
 
 
 def test_too_long_a_line() -> None:
