@@ -114,7 +114,7 @@ def test_the_answer_is_told_in_words(verify: Run) -> None:
     assert done.returncode == 1
     assert done.stdout.splitlines()[4:6] == [
         "  compliant: met: the verdict is compliant",
-        "  countersigned: not met: somebody signed for the client",
+        "  countersigned: not met: nobody signed for the client",
     ]
 
 

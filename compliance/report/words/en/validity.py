@@ -9,12 +9,15 @@ from compliance.model.results import Answer, Required, Validity
 from compliance.report.words.en.verification import format_utc
 
 NO_END = "No end of validity is stated"
-ANSWERS: Mapping[bool | None, str] = {True: "met", False: "not met", None: "cannot be told"}
-REQUIRED: Mapping[Required, str] = {
-    Required.COMPLIANT: "the verdict is compliant",
-    Required.CURRENT: "the verdict is still valid",
-    Required.COUNTERSIGNED: "somebody signed for the client",
-    Required.STAMPED: "a trusted authority stamped every signature",
+REQUIRED: Mapping[tuple[Required, bool], str] = {
+    (Required.COMPLIANT, True): "the verdict is compliant",
+    (Required.COMPLIANT, False): "the verdict is not compliant",
+    (Required.CURRENT, True): "the verdict is still valid",
+    (Required.CURRENT, False): "the verdict is no longer valid",
+    (Required.COUNTERSIGNED, True): "somebody signed for the client",
+    (Required.COUNTERSIGNED, False): "nobody signed for the client",
+    (Required.STAMPED, True): "a trusted authority stamped every signature",
+    (Required.STAMPED, False): "not every signature has a time stamp",
 }
 
 
@@ -43,7 +46,10 @@ def delivery_validity_words(ends: Sequence[tuple[Validity, datetime | None]]) ->
 
 def answer_words(answer: Answer) -> str:
     """Say whether something required is met."""
-    return f"{answer.name}: {ANSWERS[answer.met]}: {REQUIRED[answer.name]}"
+    if answer.met is None:
+        return f"{answer.name}: cannot be told"
+    word = "met" if answer.met else "not met"
+    return f"{answer.name}: {word}: {REQUIRED[answer.name, answer.met]}"
 
 
 ENDING: Mapping[str, str] = {
