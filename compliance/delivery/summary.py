@@ -167,6 +167,6 @@ def _deviation_text(deviation: Mapping[str, Any]) -> str:
 
 
 def _signature_text(signature: Mapping[str, Any]) -> str:
-    times = f"claimed={signature['claimed']} stamped={signature['stamped']}"
+    times = " ".join(f"{key}={signature[key]}" for key in ("claimed", "stamped") if signature[key])
     name = ", ".join(filter(None, (signature["name"], signature["organisation"])))
     return f"{signature['role']}: {name} sha256={signature['sha256']} {times}"
