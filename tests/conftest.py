@@ -22,6 +22,9 @@ SLOW = 0.2
 """Seconds of processor time (the same on a busy machine) from which on a test is slow: the mean
 of all its parameters."""
 
+FEW = 4
+"""Parameters of a slow test that are all run; of more every third, all with LONG_TESTS=1."""
+
 _skipped: list[str] = []
 _seconds: Counter[str] = Counter()
 _times: Counter[str] = Counter()
@@ -57,9 +60,25 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
     slow = [item for item in items if _name(item) in recorded]
     for item in slow:
         item.add_marker(pytest.mark.slow)
+    if os.environ.get("LONG_TESTS") != "1":
+        left_out = set(_beyond_the_sample(slow))
+        config.hook.pytest_deselected(items=list(left_out))
+        items[:] = [item for item in items if item not in left_out]
+        slow = [item for item in slow if item not in left_out]
     if config.option.fast:
         config.hook.pytest_deselected(items=slow)
         items[:] = [item for item in items if _name(item) not in recorded]
+
+
+def _beyond_the_sample(slow: list[pytest.Item]) -> Iterator[pytest.Item]:
+    """Of slow tests with many parameters two of three; attackers are all tried."""
+    count = Counter(map(_name, slow))
+    seen: Counter[str] = Counter()
+    for item in slow:
+        name = _name(item)
+        if count[name] > FEW and not name.startswith("tests/adversary/") and seen[name] % 3:
+            yield item
+        seen[name] += 1
 
 
 def _recorded() -> dict[str, float]:
