@@ -22,7 +22,7 @@ def lapsed_remarks(lapsed: Sequence[Lapsed], findings: Sequence[Finding]) -> Ite
         }
         if each.why is Lapse.FURTHER and finding is not None and finding.value is not None:
             facts["now"] = _numbers(finding.value)
-        yield Remark("deviation-lapsed", facts, each.why)
+        yield Remark("deviation-lapsed", facts, each.why.value)
 
 
 def _numbers(value: Value) -> Fact:

@@ -63,7 +63,9 @@ def test_an_authority_of_the_facilitys_vouches_for_no_client() -> None:
     other = issued("Cleo Client", root()).identity
     data = countersigned(signed(who=leaf().identity), other)
     assert str(signer(data, trust=[root().pem]).status) == "unknown"
-    assert str(signer(data, trust=[root().pem], client_trust=CLIENT).status) == "unknown"
+    assert (
+        str(signer(data, trust=[root().pem], client_trust=CLIENT).status) == "fail"
+    )  # the name of the client
     assert str(signer(data, trust=[root().pem], client_trust=[root().pem]).status) == "ok"
 
 
