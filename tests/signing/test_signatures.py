@@ -222,7 +222,7 @@ def of_awkward_length(by: Holder | None, *, ca: bool) -> Holder:
     its bytes.
     """
     for size in range(1, 60):
-        for _ in range(8):  # signatures vary by a byte or two
+        for _ in range(40):  # signatures vary by a byte or two, and most sizes miss it
             found = issued("K" * size, by, ca=ca)
             der = found.certificate.public_bytes(serialization.Encoding.DER)
             if der[3] == 0x80:
