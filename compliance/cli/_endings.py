@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
-from datetime import UTC, datetime, timedelta
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from compliance.cli._terminal import print_note
 from compliance.grading.deviation_check import end_of_day
-from compliance.model import Disposition, Outcome
 from compliance.model.stated import StatedAssessment
+from compliance.plain_data import timestamp
+from compliance.report.verdict import allows_something
 from compliance.report.words.en.validity import ending_words
 
 if TYPE_CHECKING:
@@ -31,25 +32,20 @@ class Ending:
 
     def data(self, now: datetime) -> dict[str, Any]:
         """Return it as plain data."""
-        end = self.end.astimezone(UTC).isoformat().replace("+00:00", "Z")
-        return {"what": self.kind, "name": self.name, "end": end, "ended": self.end <= now}
+        end, ended = timestamp(self.end), self.end <= now
+        return {"what": self.kind, "name": self.name, "end": end, "ended": ended}
 
 
 def endings_of(stated: StatedAssessment) -> Iterator[Ending]:
     """Yield what an assessment rests on that has an end."""
     until, meter = stated.valid_until, stated.meter
-    if until is not None and allows_something(stated):
+    if until is not None and allows_something(stated.state.verdict, stated.disposition):
         yield Ending("validity", stated.number, until)
     due = meter.certificate.due if meter and meter.certificate else None
     if meter is not None and due is not None:
         yield Ending("meter-certificate", meter.meter, end_of_day(due))
     for deviation in stated.deviations:
         yield Ending("deviation", deviation.requirement, end_of_day(deviation.until))
-
-
-def allows_something(stated: StatedAssessment) -> bool:
-    """Return whether a verdict can lose its validity: it is compliant, or accepted."""
-    return stated.state.verdict is Outcome.COMPLIANT or stated.disposition is Disposition.ACCEPTED
 
 
 def endings_of_signers(signers: Iterable[Signer]) -> Iterator[Ending]:

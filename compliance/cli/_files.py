@@ -444,6 +444,25 @@ def silence_libraries() -> None:
         logging.getLogger(name).setLevel(logging.CRITICAL + 1)
 
 
+def check_valid(sheet: Path, found: Verification, undone: str) -> None:
+    """Raise SheetError if a sheet is not valid, so that something is left undone."""
+    from compliance.report.verification import step_line
+
+    if found.failed:
+        raise SheetError(
+            f"{sheet}: not {undone}: the sheet is not valid: {step_line(found.failed[0])}; "
+            f"see: compliance verify {sheet}"
+        )
+
+
+def write_back(sheet: Path, out: Path | None, data: bytes, replace: bool) -> None:
+    """Write a sheet with more in it to `out`, which `replace` lets overwrite, or to itself."""
+    if out is None:
+        write_file(sheet, data)
+    else:
+        write_new({out: data}, replace=replace)
+
+
 def verify_any_signer(data: bytes, now: datetime) -> Verification:
     """Verify a sheet with any signer accepted; it must not have been signed after `now`."""
     from compliance.verification import verify_sheet

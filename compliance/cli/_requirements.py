@@ -11,7 +11,6 @@ import click
 
 from compliance.cli._options import Command, parse_date, together
 from compliance.grading.deviation_check import end_of_day
-from compliance.model import Outcome
 from compliance.model.results import (
     Answer,
     DeliveryVerification,
@@ -19,6 +18,8 @@ from compliance.model.results import (
     Validity,
     Verification,
 )
+from compliance.plain_data import timestamp
+from compliance.report.verdict import allows_something
 from compliance.report.words.en.validity import (
     answer_words,
     delivery_validity_words,
@@ -98,11 +99,14 @@ class Requirements:
         if isinstance(subject, DeliveryVerification):
             if subject.exit_code == 1:
                 return ""
-            sheets = filter(_has_validity, subject.sheets.values())
             return delivery_validity_words(
-                [(self._state(sheet), sheet.valid_until) for sheet in sheets]
+                [
+                    (self._state(sheet), sheet.valid_until)
+                    for sheet in subject.sheets.values()
+                    if allows_something(sheet.verdict, sheet.disposition)
+                ]
             )
-        if not _has_validity(subject):
+        if not allows_something(subject.verdict, subject.disposition):
             return ""
         return validity_words(self._state(subject), subject.valid_until)
 
@@ -119,11 +123,10 @@ class Requirements:
         """Return validity and requirements as plain data."""
         data: dict[str, Any] = {}
         if isinstance(subject, Verification):
-            until = subject.valid_until
             data["validity"] = {
                 "state": str(self._state(subject)),
-                "until": until.isoformat().replace("+00:00", "Z") if until else None,
-                "at": self.at.isoformat().replace("+00:00", "Z"),
+                "until": timestamp(subject.valid_until),
+                "at": timestamp(self.at),
             }
         if self.asked:
             answers = self.answers(subject)
@@ -132,8 +135,3 @@ class Requirements:
 
     def _state(self, sheet: Verification) -> Validity:
         return validity(sheet, self.at)
-
-
-def _has_validity(sheet: Verification) -> bool:
-    """Return whether a sheet allows something that can end: it is compliant, or accepted."""
-    return sheet.verdict == Outcome.COMPLIANT or sheet.disposition is not None

@@ -10,17 +10,16 @@ import click
 
 from compliance.cli._files import (
     check_new_file,
+    check_valid,
     lock_folder,
     read_sheet,
     verify_any_signer,
-    write_file,
-    write_new,
+    write_back,
 )
 from compliance.cli._identity_options import fetcher_of, private_option
 from compliance.cli._options import now_option, out_option, replace_option
 from compliance.cli._terminal import print_plain
 from compliance.errors import SheetError
-from compliance.report.verification import step_line
 
 if TYPE_CHECKING:
     from compliance.model.results import Verification
@@ -72,10 +71,7 @@ def command(
 
         fetcher = fetcher_of(allow_private_addresses)
         stamped = archive(data, when=now, stamper=stamper, fetcher=fetcher)
-        if out is None:
-            write_file(sheet, stamped)
-        else:
-            write_new({out: stamped}, replace=replace)
+        write_back(sheet, out, stamped, replace)
     number = len(found.stamps) + 1
     print_plain(f"{found.number}: archive stamp {number}, which covers the whole sheet")
 
@@ -84,10 +80,6 @@ def _check_sheet(sheet: Path, found: Verification) -> None:
     """Check that the sheet is valid and has room for another archive stamp."""
     from compliance.signing.pdf_file import MOST_REVISIONS
 
-    if found.failed:
-        raise SheetError(
-            f"{sheet}: not stamped: the sheet is not valid: {step_line(found.failed[0])}; "
-            f"see: compliance verify {sheet}"
-        )
+    check_valid(sheet, found, "stamped")
     if len(found.signatures) + len(found.stamps) + 1 >= MOST_REVISIONS:
         raise SheetError(f"{sheet}: not stamped: it has {len(found.stamps)} archive stamps already")

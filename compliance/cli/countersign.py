@@ -11,11 +11,11 @@ import click
 from compliance.cli._endings import Ending, endings_of, endings_of_signers, print_endings
 from compliance.cli._files import (
     check_new_file,
+    check_valid,
     lock_folder,
     read_sheet,
     verify_any_signer,
-    write_file,
-    write_new,
+    write_back,
 )
 from compliance.cli._identity_options import (
     MAKE_ONE,
@@ -32,7 +32,7 @@ from compliance.cli._terminal import print_plain
 from compliance.documents import read_document
 from compliance.errors import IdentityError, SheetError, UsageError
 from compliance.plain_data import ShapeError
-from compliance.report.verification import sheet_says_with_today, step_line
+from compliance.report.verification import sheet_says_with_today
 
 if TYPE_CHECKING:
     from compliance.model.results import Verification
@@ -74,10 +74,7 @@ def command(
         )
     with lock_folder((out or sheet).parent):
         found, data = _countersigned(sheet, means, role, now)
-        if out is None:
-            write_file(sheet, data)
-        else:
-            write_new({out: data}, replace=replace)
+        write_back(sheet, out, data, replace)
     held = Requirements((), now).validity_tail(found)
     said = f"{sheet_says_with_today(found)}; signed {_by(found.signatures[0])}"
     print_plain(f"{found.number} says: {said}{held}")
@@ -116,11 +113,7 @@ def _countersigned(
 
 def _check_sheet(sheet: Path, found: Verification) -> None:
     """Check that the sheet is valid and not countersigned yet."""
-    if found.failed:
-        raise SheetError(
-            f"{sheet}: not countersigned: the sheet is not valid: {step_line(found.failed[0])}; "
-            f"see: compliance verify {sheet}"
-        )
+    check_valid(sheet, found, "countersigned")
     if found.is_newer:
         raise SheetError(
             f"{sheet}: not countersigned: made with definitions (engine) {found.engine}, which "

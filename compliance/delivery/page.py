@@ -18,7 +18,6 @@ from compliance.model import (
     Finding,
     Level,
     NotCovered,
-    Outcome,
     Reason,
     Verdict,
 )
@@ -32,7 +31,7 @@ from compliance.report.numbers import (
     format_time,
     format_value,
 )
-from compliance.report.verdict import count, left_open, outcome_mark
+from compliance.report.verdict import allows_something, count, left_open, outcome_mark
 from compliance.report.words.en import hand_checks
 from compliance.report.words.en.grammar import capital
 from compliance.report.words.en.verdicts import (
@@ -198,7 +197,7 @@ def _display(display: Display) -> str:
 
 
 def _until(stated: StatedAssessment) -> str:
-    if stated.state.verdict is not Outcome.COMPLIANT and not stated.disposition:
+    if not allows_something(stated.state.verdict, stated.disposition):
         return "–"
     return format_time(stated.valid_until) if stated.valid_until else "no end set"
 

@@ -275,7 +275,7 @@ class Assessment:
     disposition: Disposition | None = None
     """The client's acceptance; the verdict does not change."""
     replaces: str | None = None
-    """The number of the assessment whose files it overwrites, as whoever writes it states."""
+    """The number of the assessment whose files it overwrites, as the caller states it."""
     number: str = ""
     """Job, slot and rule, and the digest of its document (`documents.numbered`)."""
 

@@ -47,6 +47,11 @@ def outcome_mark(verdict: Outcome, conditional: bool) -> Verdict:
 # ---------------------------------------------------------------- which findings
 
 
+def allows_something(verdict: str | None, disposition: str | None) -> bool:
+    """Whether a verdict allows something that can end: it is compliant, or accepted."""
+    return verdict == Outcome.COMPLIANT or disposition is not None
+
+
 def applies(finding: Finding) -> bool:
     """Whether the requirement is for this kind of display."""
     return finding.reason is not Reason.NOT_APPLICABLE

@@ -9,7 +9,7 @@ from __future__ import annotations
 
 import asyncio
 from collections.abc import Iterable, Iterator, Sequence, Set
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from io import BytesIO
 from typing import Any, BinaryIO
@@ -38,7 +38,7 @@ from compliance.signing.later_revisions import (
     read_store,
     revision_faults,
 )
-from compliance.signing.pdf_file import read_file
+from compliance.signing.pdf_file import PdfFile, read_file
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.revocation import Material, material_of
 from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, role_in
@@ -132,6 +132,8 @@ class PdfSignatures:
     """Length of the file's beginning that the first signature covers."""
     stamps: tuple[ArchiveStamp, ...] = ()
     """In the order in which they were added, between or after the signatures."""
+    file: PdfFile | None = field(default=None, compare=False, repr=False)
+    """The objects of the file, if it has signatures."""
 
     @property
     def all_faults(self) -> tuple[str, ...]:
@@ -179,7 +181,7 @@ def _read_all(
     clients: Sequence[Signer] | None,
     lists: Sequence[bytes],
 ) -> PdfSignatures:
-    read_file(data)
+    file = read_file(data)
     reader = PdfFileReader(BytesIO(data))
     embedded = list(reader.embedded_signatures)
     signed = [each for each in embedded if not is_stamp(each)]
@@ -206,6 +208,7 @@ def _read_all(
         faults=faults,
         certified=certified,
         stamps=tuple(stamp for _, stamp in stamps),
+        file=file,
     )
 
 

@@ -90,7 +90,7 @@ def verify_sheet(
     """Carry out the plan on a sheet's bytes.
 
     `trust` holds certificates, PEM or DER: of a facility's signer, or of an authority that issues
-    them; `client_trust` likewise of whoever may countersign and accept deviations, and
+    them; `client_trust` likewise of people who countersign and accept deviations, and
     `timestamp_trust` of time-stamping authorities, and requires a time stamp of every
     signature. With `any_signer` step 2 accepts any signer. `now` (aware) is the time after which
     nothing can have been signed; without it this is not checked. `rules` are your own copies of

@@ -43,12 +43,16 @@ WHOLE = frozenset({b"J", b"j", b"Tr", b"ri", b"gs", b"BI"})
 DEEPEST = 40
 
 
-def page_size(pdf: bytes) -> tuple[float, float]:
-    """Return width and height of the first page, in points."""
+LETTER_WIDTH = 612
+"""Width of a letter page in points; A4 has 595."""
+
+
+def paper(pdf: bytes) -> str:
+    """Return the paper of the first page: `letter`, else `a4`."""
     with Pdf.open(BytesIO(pdf)) as document:
         box: Any = document.pages[0].mediabox
-        x0, y0, x1, y1 = (float(each) for each in box)
-        return x1 - x0, y1 - y0
+        left, _, right, _ = (float(each) for each in box)
+        return "letter" if round(right - left) == LETTER_WIDTH else "a4"
 
 
 def producer(pdf: bytes) -> str:

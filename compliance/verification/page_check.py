@@ -13,7 +13,6 @@ from compliance.model.signatures import Signature
 from compliance.model.stated import TOOL
 from compliance.plain_data import digest
 from compliance.signing.appearance import BOX_DRAWN_BY, with_appearance
-from compliance.signing.pdf_file import read_file
 from compliance.signing.read import PdfSignatures
 from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, Box
 from compliance.verification.compare import compare, compared, tool_version
@@ -30,8 +29,6 @@ from compliance.verification.versions import Standing, standing
 if TYPE_CHECKING:
     from compliance.model import Assessment
 
-LETTER_WIDTH = 612
-"""Width of a letter page in points; A4 has 595."""
 MOST_DIFFERENCES = 10
 
 
@@ -45,10 +42,11 @@ def check_pages(
 
     Nothing explains what no sheet has: hidden parts, actions, other fields.
     """
-    if isinstance(again, WithheldError) or isinstance(seal, Exception):
+    if isinstance(again, WithheldError) or isinstance(seal, Exception) or seal.file is None:
         unread = Statement("not-done-changed")
         return _not_done(again.why if isinstance(again, WithheldError) else unread)
-    hidden = result_or_exception(lambda: list(hidden_faults(read_file(data))))
+    file = seal.file
+    hidden = result_or_exception(lambda: list(hidden_faults(file)))
     if isinstance(hidden, Exception):
         hidden = [one_line(hidden)]
     outcome = _compared(data, seal, stated, again)
@@ -102,12 +100,11 @@ def _differences(
     from compliance.verification.compare_pages import (
         box_differences,
         differences,
-        page_size,
+        paper,
         stated_texts,
     )
 
-    width, _ = page_size(certified)
-    fresh = archival_sheet(again, page="letter" if round(width) == LETTER_WIDTH else "a4")
+    fresh = archival_sheet(again, page=paper(certified))
     first, *later = seal.signatures
     shown = {FACILITY_FIELD: _appearance(first, Box(*fresh.boxes[FACILITY_FIELD]).corners)}
     found = [

@@ -10,7 +10,6 @@ from compliance.signing.attached_files import read_attachments
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.read import read_signatures
 from compliance.verification.compare import tool_version
-from compliance.verification.page_check import LETTER_WIDTH
 from compliance.verification.steps import one_line
 from compliance.verification.versions import Standing, standing
 
@@ -31,7 +30,7 @@ def _redrawn(data: bytes) -> bytes:
     from compliance.evidence.attachments import largest_size, read_assessment
     from compliance.evidence.recompute import assess_again
     from compliance.sheet.make_sheet import archival_sheet
-    from compliance.verification.compare_pages import page_size
+    from compliance.verification.compare_pages import paper
 
     seal = read_signatures(data, (), ())
     if not seal.signatures or seal.all_faults:
@@ -39,6 +38,4 @@ def _redrawn(data: bytes) -> bytes:
     attached = read_attachments(data, largest=largest_size)
     if standing(*tool_version(read_assessment(attached))) is Standing.LATER_ENGINE:
         raise ValueError("made with definitions that this version does not know")
-    width, _ = page_size(data)
-    page = "letter" if round(width) == LETTER_WIDTH else "a4"
-    return archival_sheet(assess_again(attached), page=page, signed=False).pdf
+    return archival_sheet(assess_again(attached), page=paper(data), signed=False).pdf

@@ -8,7 +8,7 @@ from its parent: each that is not provably tighter needs its record.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterable
 
 from compliance.errors import RuleError
 from compliance.model import Facts, Rule, Statement
@@ -17,6 +17,7 @@ from compliance.rules.compare import difference
 from compliance.rules.departures import unrecorded_departures
 from compliance.rules.library import known_revisions, load_rule
 from compliance.rules.load import PIN
+from compliance.verification.steps import first_details
 
 MOST_SUBJECTS = 12
 """Differing keys that are listed; the rest is counted."""
@@ -89,7 +90,7 @@ def _departed(rule: Rule, pin: str, known: KnownRules) -> Step | None:
     if not unrecorded:
         return None
     result = Statement("departures-unrecorded", facts)
-    return Step(Check.RULE, Status.FAIL, result, tuple(_subjects(unrecorded)))
+    return Step(Check.RULE, Status.FAIL, result, _subjects(unrecorded))
 
 
 def _parent(pin: str, known: KnownRules) -> Rule | None:
@@ -104,19 +105,16 @@ def _parent(pin: str, known: KnownRules) -> Rule | None:
 def _altered(result: Statement, rule: Rule, copy: Rule) -> Step:
     """Tell in which keys a rule differs from the copy that it should be."""
     rows = difference(copy, rule).rows
-    details = tuple(_subjects([row.subject for row in rows]))
-    return Step(Check.RULE, Status.FAIL, result, details)
+    return Step(Check.RULE, Status.FAIL, result, _subjects([row.subject for row in rows]))
 
 
 def _beside(rule: Rule, copy: Rule) -> Facts:
     return {**_facts(rule), "expected": copy.digest}
 
 
-def _subjects(subjects: Sequence[str]) -> Iterator[Statement]:
-    for subject in subjects[:MOST_SUBJECTS]:
-        yield Statement("rule-key", {"key": subject})
-    if len(subjects) > MOST_SUBJECTS:
-        yield Statement("more", {"count": len(subjects) - MOST_SUBJECTS})
+def _subjects(subjects: Iterable[str]) -> tuple[Statement, ...]:
+    keys = (Statement("rule-key", {"key": subject}) for subject in subjects)
+    return first_details(keys, MOST_SUBJECTS)
 
 
 def _facts(rule: Rule) -> Facts:

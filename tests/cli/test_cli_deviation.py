@@ -143,7 +143,7 @@ def test_an_expired_one_is_told_and_stops_nothing(compliance: Run, accepted: Pat
 
 
 def test_a_lapsed_one_travels_with_the_sheet(compliance: Run, accepted: Path) -> None:
-    """So that the remark comes out again, whoever is trusted to accept."""
+    """So that the remark comes out again, even if nobody is trusted to accept."""
     key = accepted.parent / "me.p12"
     key.write_bytes(new_identity("Jo", "House", "jo@example.org", PASSWORD, signing.SIGNED))
     sign = ("--identity", "me.p12", "--password-file", "password.txt")

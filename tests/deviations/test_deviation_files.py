@@ -277,7 +277,7 @@ def test_a_facility_cannot_accept_what_it_delivers(again: Callable[[Identity], I
 
 @pytest.mark.parametrize("given", [{"any_signer": True}, {"client_trust": [identity().pem]}])
 def test_nor_with_a_colleagues_key(given: Any) -> None:
-    """Another key of the same organisation is the facility's, whoever is trusted."""
+    """Another key of the same organisation is the facility's, even if trusted as the client's."""
     from helpers.signing import signed
 
     colleague = identity("Nils Colleague")
