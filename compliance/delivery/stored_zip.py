@@ -123,7 +123,7 @@ def read_directory(file: BinaryIO, most: int) -> Iterator[Entry | str]:
 
 def _entries(file: BinaryIO, directory: bytes, count: int, start: int) -> Iterator[Entry | str]:
     """Yield `count` entries, which fill the file up to `start` without gap or overlap."""
-    place = at = 0
+    place, at, last = 0, 0, ""
     for _ in range(count):
         stated, at = _next(directory, at)
         if stated.at != place or place + len(stated.header) + stated.size > start:
@@ -131,7 +131,10 @@ def _entries(file: BinaryIO, directory: bytes, count: int, start: int) -> Iterat
                 f"{_shown(stated.name)}: does not follow the file before it: something is "
                 "between them, or they overlap"
             )
+        if stated.name < last:
+            yield f"{_shown(stated.name)}: is not in the order of the names"
         yield _fault(directory, at, _read(file, place, len(stated.header)), stated) or stated
+        last = stated.name
         place += len(stated.header) + stated.size
     if at != len(directory) or place != start:
         raise NotOurZipError("has more in it than its directory says")

@@ -311,7 +311,7 @@ def _pieces(coded: bytes, value: Mapping[str, Any]) -> Iterator[bytes]:
         if unpacking.eof:
             raise zlib.error("more than its content")
         left = coded[at : at + PIECE]
-        while left:
+        while left and not unpacking.eof:  # at the end the library leaves what follows in the tail
             yield unpacking.decompress(left, PIECE)
             left = unpacking.unconsumed_tail
     while piece := unpacking.decompress(b"", PIECE):

@@ -11,7 +11,7 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from helpers.deliveries import as_folder, as_zip, checked, delivery, told
+from helpers.deliveries import as_folder, as_zip, checked, delivery, told, zip_of
 
 from compliance.delivery import open_delivery
 from compliance.delivery.stored_zip import NotOurZipError, read_directory, zip_bytes
@@ -238,6 +238,12 @@ def test_no_byte_of_a_zips_structure_is_free() -> None:
     for at in set(range(len(data))) - {*places(data, b"AAAA"), *places(data, b"BBBB")}:
         for bits in (0x01, 0x80, 0xFF):
             assert faults(data[:at] + bytes([data[at] ^ bits]) + data[at + 1 :]), (at, bits)
+
+
+def test_the_order_of_the_files_is_not_free() -> None:
+    given = [("d/a.txt", b"AAAA"), ("d/b.txt", b"BBBB")]
+    assert faults(zip_of(given)) == []
+    assert faults(zip_of(given[::-1])) == ["d/a.txt: is not in the order of the names"]
 
 
 def places(data: bytes, part: bytes) -> range:

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import random
 import re
 import tracemalloc
 import zlib
 from collections.abc import Callable
 from io import BytesIO
+from itertools import islice
 from typing import Any
 
 import pikepdf
@@ -15,7 +17,16 @@ from helpers.signing import archived, countersigned, signed
 from pikepdf import Array, Dictionary, Name, ObjectStreamMode
 
 import compliance.signing.pdf_file
-from compliance.signing.pdf_file import MOST_FIELDS, MOST_OBJECTS, MOST_PAGES, read_file
+from compliance.signing.pdf_file import (
+    FLATE,
+    MOST_FIELDS,
+    MOST_OBJECTS,
+    MOST_PAGES,
+    PIECE,
+    PdfFile,
+    Stored,
+    read_file,
+)
 from compliance.signing.read import read_signatures
 
 
@@ -171,6 +182,15 @@ def test_large_streams_are_counted_and_not_kept() -> None:
     finally:
         tracemalloc.stop()
     assert most < 4 << 20
+
+
+@pytest.mark.parametrize("behind", [b"\n", b"\0" * 20])
+def test_unpacking_ends_where_something_follows_the_content(behind: bytes) -> None:
+    """The library leaves that in its tail, as if there was more to unpack."""
+    packed = zlib.compress(random.Random(1).randbytes(PIECE // 2) * 4) + behind
+    stored = Stored({"Filter": FLATE}, slice(0, len(packed)), 0, len(packed))
+    with pytest.raises(zlib.error, match="more than its content"):
+        list(islice(PdfFile(packed, ()).pieces(stored), 100))
 
 
 def test_revisions_and_objects_of_a_signed_file() -> None:
