@@ -13,7 +13,15 @@ from compliance.grading.deviation_check import check_deviations, disposition, ex
 from compliance.grading.match import matched
 from compliance.grading.monte_carlo import findings_of, silent_requirements
 from compliance.grading.rule_size import check_rule_size
-from compliance.model import Assessment, Cause, Deviation, GradedReadings, Measurement, Remark
+from compliance.model import (
+    Assessment,
+    Cause,
+    Deviation,
+    Face,
+    GradedReadings,
+    Measurement,
+    Remark,
+)
 from compliance.planning.meter_capability import inadequate
 from compliance.remarks import reading_remarks
 from compliance.remarks.calibration_change import calibration_change, calibration_remarks
@@ -26,13 +34,20 @@ DRAWS = 10_000
 """Enough for a probability to about half a per cent (JCGM 101, 7.2)."""
 
 
-def assess(measurement: Measurement, *, now: datetime, replaces: str | None = None) -> Assessment:
+def assess(
+    measurement: Measurement,
+    *,
+    now: datetime,
+    replaces: str | None = None,
+    faces: tuple[Face, ...] = (),
+) -> Assessment:
     """Grade a slot's readings against a rule.
 
     If the slot has readings from before and after calibration, both are graded. `now` has a time
     zone. `DRAWS` copies of the readings are drawn from the uncertainty in the meter's file with
     `SEED`, none without it: nobody chooses the draws of a document. `replaces` is the number of an
-    assessment whose files this one overwrites. Raises RuleError if rule and encoding do not suit
+    assessment whose files this one overwrites, `faces` what draws letters of its texts that this
+    program's own faces lack (`lettering.choose`). Raises RuleError if rule and encoding do not suit
     each other or the rule asks for too much, DeviationError if a deviation is not valid here.
     """
     rule, meter, as_found = measurement.rule, measurement.meter, measurement.as_found
@@ -53,6 +68,7 @@ def assess(measurement: Measurement, *, now: datetime, replaces: str | None = No
         lapsed=tuple(each.deviation for each in lapsed),
         disposition=accepted,
         replaces=replaces,
+        faces=faces,
     )
     return numbered(assessment)
 

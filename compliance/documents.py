@@ -193,6 +193,7 @@ def statement(assessment: Assessment) -> StatedAssessment:
         ),
         before=_grade(before) if before else None,
         replaces=assessment.replaces,
+        faces=assessment.faces,
         number=assessment.number,
     )
 

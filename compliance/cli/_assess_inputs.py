@@ -125,21 +125,28 @@ class WorkItem:
         """The rule's id, or the name given if the rule could not be read."""
         return self.rule.id if isinstance(self.rule, Rule) else self.named
 
-    def assess(
-        self, now: datetime, deviations: Sequence[Deviation] = (), *, as_found: bool = False
-    ) -> Assessment:
+    def assess(self, now: datetime, *, as_found: bool = False) -> Assessment:
         """Read the remaining files and judge; `as_found`: the readings before calibration.
+
+        Raises ComplianceError.
+        """
+        from compliance.assessment import assess
+
+        return assess(self.measurement(as_found=as_found), now=now)
+
+    def measurement(
+        self, deviations: Sequence[Deviation] = (), *, as_found: bool = False
+    ) -> Measurement:
+        """Read the remaining files; `as_found`: the readings before calibration.
 
         Raises ComplianceError.
         """
         if not isinstance(self.rule, Rule):
             raise self.rule
-        from compliance.assessment import assess
-
         readings, before, meter = self.source.read()
         if as_found and before is None:
             raise UsageError(f"slot '{self.source.name}' has no readings before calibration")
-        measurement = Measurement(
+        return Measurement(
             rule=self.rule,
             readings=None if as_found else readings,
             before=before,
@@ -148,7 +155,6 @@ class WorkItem:
             display=self.source.display,
             deviations=tuple(deviations),
         )
-        return assess(measurement, now=now)
 
 
 class _Rules:
@@ -343,6 +349,7 @@ def hint_missing_technology(
 
 JOB_ONLY = (
     "slots", "out", "no_sheet", "replace", "page", "allow_outside", "deviation", "client_trust",
+    "fonts",
     *NAMES,
 )  # fmt: skip
 """Options that require a job."""
@@ -372,11 +379,17 @@ class Call:
     csv: Path | None = None
     deviation: tuple[Path, ...] = ()
     client_trust: tuple[Path, ...] = ()
+    fonts: tuple[Path, ...] = ()
 
     @property
     def is_job(self) -> bool:
         """Whether the target is a job file, not bare readings."""
         return self.target.suffix.lower() in SUFFIXES
+
+    @property
+    def draws_sheets(self) -> bool:
+        """Whether sheets are drawn."""
+        return self.is_job and not self.no_sheet
 
 
 def check_call(ctx: click.Context, call: Call) -> None:
@@ -403,9 +416,9 @@ def _check_job(given: set[str], call: Call) -> None:
     if call.out is None and not call.no_sheet:
         raise UsageError("sheets require --out DIR; to print only, give --no-sheet")
     if call.no_sheet:
-        for name in (*NAMES, "page"):
+        for name in (*NAMES, "page", "fonts"):
             if name in given:
-                option = f"--{name.replace('_', '-')}"
+                option = "--font" if name == "fonts" else f"--{name.replace('_', '-')}"
                 raise UsageError(f"give {option} or --no-sheet, not both")
     call.keys.check()
 

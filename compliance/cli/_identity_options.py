@@ -23,6 +23,7 @@ from compliance.errors import IdentityError, UsageError, system_reason
 if TYPE_CHECKING:
     from datetime import datetime
 
+    from compliance.model.signatures import Signer
     from compliance.signing.fetch import Fetcher
     from compliance.signing.keys import Identity
     from compliance.signing.timestamps import Stamper
@@ -151,6 +152,11 @@ class SigningMeans:
     stamper: Stamper | None = None
     fetcher: Fetcher | None = None
     """Fetches revocation data for an archive stamp; None: sheets get none."""
+
+    @property
+    def signer(self) -> Signer | None:
+        """Who signs; None if sheets are not signed."""
+        return self.identity.signer if self.identity is not None else None
 
     def archived(self, sheet: bytes, when: datetime) -> bytes:
         """Add an archive stamp to a signed sheet, if sheets get one. Raises ComplianceError."""

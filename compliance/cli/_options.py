@@ -202,6 +202,28 @@ SUFFIXES = (".pem", ".crt", ".cer", ".der")
 """Suffixes of the files that are read in a folder."""
 
 
+def font_option() -> Callable[[Command], Command]:
+    """`--font`: files of type faces."""
+    return click.option(
+        "--font",
+        "fonts",
+        metavar="FILE",
+        type=PATH,
+        multiple=True,
+        help="A TrueType face (.ttf, .ttc) for letters that this program's own faces lack; may be "
+        "repeated. Default: the system's, as fc-list names them.",
+    )
+
+
+def check_fonts(files: Sequence[Path]) -> tuple[Path, ...]:
+    """Return files of type faces, checked. Raises SheetError if one cannot be used."""
+    if files:
+        from compliance.lettering.font_files import given_fonts
+
+        given_fonts(files)
+    return tuple(files)
+
+
 def trust_option() -> Callable[[Command], Command]:
     """`--trust`: who signs for the facility."""
     return _certificates_option(

@@ -32,12 +32,14 @@ from compliance.cli._identity_options import (
     signing_options,
     warn_missing_timestamp,
 )
+from compliance.cli._letters import check_letters, letters_of
 from compliance.cli._options import (
     PATH,
     OneOf,
     allow_outside_option,
     bare_options,
     client_trust_option,
+    font_option,
     format_option,
     input_format_option,
     now_option,
@@ -53,7 +55,9 @@ from compliance.cli._text import Progress, print_json, style
 from compliance.cli.deviation import deviations_for
 from compliance.documents import assessment_document, statement
 from compliance.errors import ComplianceError
-from compliance.model import Assessment, Deviation, Job
+from compliance.lettering.choose import Lettering
+from compliance.lettering.font_files import given_fonts
+from compliance.model import Assessment, Deviation, Job, Measurement
 from compliance.report.exports import Fault, Result, exit_code, findings_csv, junit
 
 
@@ -89,6 +93,7 @@ from compliance.report.exports import Fault, Result, exit_code, findings_csv, ju
     show_default=True,
     help="Page size of the sheets.",
 )
+@font_option()
 @specs_option()
 @allow_outside_option()
 @bare_options()
@@ -113,6 +118,8 @@ def command(ctx: click.Context, /, **given: Any) -> int:
     deviations = deviations_for(call, cases)
     targets = targets_of(call, cases)
     means = _means(call)
+    if call.draws_sheets:
+        check_letters(call, cases, deviations, means.signer)
     with lock_outputs(call, targets):
         results = _run(call, cases, targets, means, bool(ctx.obj), deviations)
     endings = _endings(results, means)
@@ -155,10 +162,15 @@ def _assess_case(
     deviations: Sequence[Deviation],
 ) -> Result:
     named = case.source.name, case.deliverable
+    from compliance.assessment import assess
+
     assessment: Assessment | None = None
     try:
-        assessment = replacing(case.assess(call.now, deviations), paths)
-        _write(call, assessment, paths, means)
+        measurement = case.measurement(deviations)
+        letters = _letters(call, measurement, means)
+        assessed = assess(measurement, now=call.now, faces=letters.faces)
+        assessment = replacing(assessed, paths)
+        _write(call, assessment, paths, means, letters)
     except Exception as error:
         if with_traceback:
             traceback.print_exception(error)
@@ -166,10 +178,23 @@ def _assess_case(
     return Result(*named, assessment, None, tuple(paths))
 
 
-def _write(call: Call, assessment: Assessment, paths: Sequence[Path], means: SigningMeans) -> None:
+def _letters(call: Call, measurement: Measurement, means: SigningMeans) -> Lettering:
+    """Choose the faces of a sheet, if one is drawn."""
+    if not call.draws_sheets:
+        return Lettering()
+    return letters_of(measurement, means.signer, given_fonts(call.fonts))
+
+
+def _write(
+    call: Call,
+    assessment: Assessment,
+    paths: Sequence[Path],
+    means: SigningMeans,
+    letters: Lettering,
+) -> None:
     makers: dict[str, Callable[[], bytes]] = {
         ".json": lambda: _document(assessment),
-        ".pdf": lambda: _sheet(call, assessment, means),
+        ".pdf": lambda: _sheet(call, assessment, means, letters),
     }
     if paths:
         write_new({path: makers[path.suffix]() for path in paths}, replace=call.replace)
@@ -182,10 +207,16 @@ def _document(assessment: Assessment) -> bytes:
     return attachments(assessment)["assessment.json"]
 
 
-def _sheet(call: Call, assessment: Assessment, means: SigningMeans) -> bytes:
+def _sheet(call: Call, assessment: Assessment, means: SigningMeans, letters: Lettering) -> bytes:
     from compliance.sheet.make_sheet import write_sheet
 
-    sheet = write_sheet(assessment, identity=means.identity, page=call.page, stamper=means.stamper)
+    sheet = write_sheet(
+        assessment,
+        identity=means.identity,
+        page=call.page,
+        stamper=means.stamper,
+        program=letters.program,
+    )
     return means.archived(sheet, call.now)
 
 

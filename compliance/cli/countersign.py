@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -26,7 +27,13 @@ from compliance.cli._identity_options import (
     signing_options,
     warn_missing_timestamp,
 )
-from compliance.cli._options import now_option, out_option, replace_option
+from compliance.cli._options import (
+    check_fonts,
+    font_option,
+    now_option,
+    out_option,
+    replace_option,
+)
 from compliance.cli._requirements import Requirements
 from compliance.cli._terminal import print_plain
 from compliance.documents import read_document
@@ -54,8 +61,15 @@ LONGEST_ROLE = 64
 @now_option()
 @signing_options("that signs")
 @long_term_options()
+@font_option()
 def command(
-    sheet: Path, role: str, out: Path | None, replace: bool, now: datetime, **given: Any
+    sheet: Path,
+    role: str,
+    out: Path | None,
+    replace: bool,
+    now: datetime,
+    fonts: tuple[Path, ...],
+    **given: Any,
 ) -> None:
     """Add a visible second signature to SHEET, in the box reserved for it.
 
@@ -72,8 +86,9 @@ def command(
         raise IdentityError(
             f"{default_identity()}: no identity; give --identity FILE, or create one: {MAKE_ONE}"
         )
+    _check_letters(means.identity.signer, role, check_fonts(fonts))
     with lock_folder((out or sheet).parent):
-        found, data = _countersigned(sheet, means, role, now)
+        found, data = _countersigned(sheet, means, role, now, fonts)
         write_back(sheet, out, data, replace)
     held = Requirements((), now).validity_tail(found)
     said = f"{sheet_says_with_today(found)}; signed {_by(found.signatures[0])}"
@@ -82,6 +97,15 @@ def command(
     warn_missing_timestamp(means.stamper)
     signers = [found.signatures[0].signer, means.identity.signer]
     print_endings([*_endings(data), *endings_of_signers(signers)], now)
+
+
+def _check_letters(signer: Signer, role: str, fonts: Sequence[Path]) -> None:
+    """Check that the names in the box can be drawn."""
+    from compliance.lettering.choose import lettering
+    from compliance.lettering.font_files import given_fonts
+    from compliance.lettering.texts import signer_texts
+
+    lettering(signer_texts(signer, role), given_fonts(fonts))
 
 
 def _endings(data: bytes) -> list[Ending]:
@@ -96,9 +120,10 @@ def _endings(data: bytes) -> list[Ending]:
 
 
 def _countersigned(
-    sheet: Path, means: SigningMeans, role: str, when: datetime
+    sheet: Path, means: SigningMeans, role: str, when: datetime, fonts: Sequence[Path]
 ) -> tuple[Verification, bytes]:
     """Return the sheet's verification, and its bytes with the second signature."""
+    from compliance.lettering.font_files import given_fonts
     from compliance.sheet.make_sheet import countersign_sheet
 
     data = read_sheet(sheet)
@@ -107,7 +132,14 @@ def _countersigned(
     assert means.identity is not None
     _check_other(sheet, means.identity.signer, found.signatures[0])
     identity, stamper = means.identity, means.stamper
-    signed = countersign_sheet(data, identity=identity, role=role, when=when, stamper=stamper)
+    signed = countersign_sheet(
+        data,
+        identity=identity,
+        role=role,
+        when=when,
+        stamper=stamper,
+        fonts=given_fonts(fonts),
+    )
     return found, means.archived(signed, when)
 
 

@@ -10,7 +10,7 @@ import click
 from compliance.cli._files import check_folder, check_targets, write_new
 from compliance.cli._identity_options import ask_password, default_identity, open_identity
 from compliance.cli._options import now_option, replace_option, together
-from compliance.cli._terminal import print_plain
+from compliance.cli._terminal import print_note, print_plain
 from compliance.errors import IdentityError, UsageError
 from compliance.signing.keys import Identity, load_identity, new_identity, new_request
 
@@ -67,6 +67,7 @@ def new(
     print_plain(f"key and certificate  {place}")
     print_plain(f"certificate alone    {public}")
     _print_identity(identity)
+    _warn_of_letters(name, organisation)
 
 
 @command.command("request")
@@ -92,6 +93,7 @@ def request(
     write_new({out: key, asked: pem}, replace=replace, private={out})
     print_plain(f"key                  {out}")
     print_plain(f"request              {asked}")
+    _warn_of_letters(name, organisation)
 
 
 @command.command("show")
@@ -111,6 +113,17 @@ def show(file: Path | None, password_file: Path | None, chain: Path | None, pem:
         return
     print_plain(f"file                 {file or default_identity()}")
     _print_identity(identity)
+
+
+def _warn_of_letters(*names: str) -> None:
+    """Warn of letters in a signer's names that no type face here can draw."""
+    from compliance.lettering.choose import advice, missing_letters
+
+    if missing := missing_letters(names, ()):
+        print_note(
+            f"sheets show these names, and no type face here has {' '.join(missing[:12])}: "
+            f"{advice(missing)}"
+        )
 
 
 def _print_identity(identity: Identity) -> None:

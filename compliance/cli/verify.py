@@ -21,8 +21,10 @@ from compliance.cli._files import (
 )
 from compliance.cli._options import (
     PATH,
+    check_fonts,
     client_trust_option,
     crl_option,
+    font_option,
     format_option,
     now_option,
     read_known_rules,
@@ -96,6 +98,7 @@ class Checked:
     "one; may be repeated.",
 )
 @crl_option()
+@font_option()
 @click.option(
     "--redraw",
     metavar="OUT",
@@ -115,6 +118,7 @@ def command(
     on: date | None,
     rules: tuple[str, ...],
     crls: tuple[Path, ...],
+    fonts: tuple[Path, ...],
     redraw: Path | None,
     now: datetime,
     form: str,
@@ -138,6 +142,9 @@ def command(
     The rule must be the one that is shipped under its id and revision. One that nobody ships is
     named first, with exit code 3, unless --rules gives your own copy of it.
 
+    Letters that another type face drew are drawn again with the same face, if the system has it
+    or --font gives it; else their shapes are not checked, and the exit code is 3.
+
     Exit codes: 0 valid, 1 something is broken or the signer is not trusted, 2 wrong input or
     call, 3 intact but not everything was checked or compared, 4 internal or I/O failure; of
     several sheets the first of 4, 2, 1, 3, 0. That a verdict has expired changes the exit code
@@ -156,6 +163,7 @@ def command(
         lists=read_lists(crls),
         now=now,
         rules=known_rules(read_known_rules(rules)),
+        fonts=check_fonts(fonts),
     )
     requirements = Requirements.given(required, on, now)
     checked = [each for sheet in sheets for each in _checked(sheet, expected, requirements)]
@@ -172,7 +180,7 @@ def command(
         if each.fault:
             print_note(each.fault)
         elif redraw is not None:
-            _write_redrawn(each.file, redraw)
+            _write_redrawn(each.file, redraw, fonts)
     code = exit_code(checked)
     numbered = [each for each in checked if each.number]
     twins = _twins(numbered)
@@ -239,12 +247,12 @@ def _check_redraw(sheets: Sequence[Path], out: Path) -> None:
     check_new_file(out, replace=False)
 
 
-def _write_redrawn(file: Path, out: Path) -> None:
+def _write_redrawn(file: Path, out: Path, fonts: Sequence[Path]) -> None:
     """Write a sheet's pages drawn again; where they cannot be, it is not valid anyway."""
     from compliance.verification.redraw import redrawn_sheet
 
     try:
-        data = redrawn_sheet(read_sheet(file))
+        data = redrawn_sheet(read_sheet(file), fonts)
     except SheetError as fault:
         print_note(f"{file}: {fault}")
         return

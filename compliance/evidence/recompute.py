@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Mapping, Set
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
@@ -19,12 +19,15 @@ from compliance.evidence.attachments import (
 )
 from compliance.evidence.deviation_file import mark_checked, read_deviation
 from compliance.job_file import job_from_document
+from compliance.lettering.choose import needed
+from compliance.lettering.texts import foreign_clusters, texts_of
 from compliance.meter_file import meter_from_document
 from compliance.model import (
     Archived,
     Assessment,
     Deviation,
     Display,
+    Face,
     Measurement,
     Readings,
     RuleFile,
@@ -136,10 +139,14 @@ class _Stated:
         return self.before.readings
 
 
-def assess_again(files: Mapping[str, bytes]) -> Assessment:
+def assess_again(
+    files: Mapping[str, bytes], *, faces: Sequence[Face] = (), signed_by: Sequence[str] = ()
+) -> Assessment:
     """Recompute the assessment from the evidence, with the draws of every document.
 
-    Raises SheetError or InputError if the evidence is unfit.
+    `faces` are those that the document states, as found here (`lettering.choose.found_again`),
+    and `signed_by` are the names in the facility's signature, which its box shows. Raises
+    SheetError or InputError if the evidence is unfit.
     """
     document = _parsed(files, "assessment.json")
     try:
@@ -176,7 +183,10 @@ def assess_again(files: Mapping[str, bytes]) -> Assessment:
         display=display,
         deviations=_deviations(files, stated.checked),
     )
-    return assess(measurement, now=stated.assessed, replaces=stated.replaces)
+    drawn = foreign_clusters([*texts_of(measurement), *signed_by]) if faces else ()
+    return assess(
+        measurement, now=stated.assessed, replaces=stated.replaces, faces=needed(faces, drawn)
+    )
 
 
 def _deviations(files: Mapping[str, bytes], checked: Set[str]) -> tuple[Deviation, ...]:

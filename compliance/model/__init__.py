@@ -30,6 +30,7 @@ from compliance.model.assessment import (
     Value,
     Verdict,
 )
+from compliance.model.faces import Face, Glyph
 from compliance.model.jobs import (
     Acceptor,
     Declaration,
@@ -118,10 +119,12 @@ __all__ = [
     "Encoding",
     "Evidence",
     "Explained",
+    "Face",
     "Fact",
     "Facts",
     "Finding",
     "Fit",
+    "Glyph",
     "GradedReadings",
     "Integers",
     "Interval",

@@ -8,6 +8,7 @@ from datetime import date, datetime
 from enum import StrEnum
 from typing import Union
 
+from compliance.model.faces import Face
 from compliance.model.jobs import Deviation, Disposition, Job, Slot
 from compliance.model.measurement import Measurement
 from compliance.model.readings import Meter, Readings
@@ -276,6 +277,8 @@ class Assessment:
     """The client's acceptance; the verdict does not change."""
     replaces: str | None = None
     """The number of the assessment whose files it overwrites, as the caller states it."""
+    faces: tuple[Face, ...] = ()
+    """Faces from outside this program that its sheet is drawn with."""
     number: str = ""
     """Job, slot and rule, and the digest of its document (`documents.numbered`)."""
 

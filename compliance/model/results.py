@@ -6,6 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 from enum import StrEnum
+from pathlib import Path
 
 from compliance.model.assessment import Statement
 from compliance.model.jobs import Deviation
@@ -81,6 +82,8 @@ class Expected:
     rules: KnownRules = KnownRules()
     lists: tuple[bytes, ...] = ()
     """Revocation lists (DER), beside those that a sheet contains."""
+    fonts: tuple[Path, ...] = ()
+    """Files of type faces, before the system's."""
 
 
 class Status(StrEnum):

@@ -22,6 +22,7 @@ from compliance.model.assessment import (
     Remark,
     Value,
 )
+from compliance.model.faces import Face
 from compliance.model.jobs import Declaration, Display, Disposition, Party, Room
 from compliance.model.readings import Certificate
 from compliance.model.rules import Archived, Change, Decision, Limits, NotCovered, RuleFile
@@ -183,4 +184,6 @@ class StatedAssessment:
     before: StatedGrade | None = None
     replaces: str | None = None
     """The number of the assessment whose files it overwrote."""
+    faces: tuple[Face, ...] = ()
+    """Faces from outside this program, with the glyphs of the letters that they draw."""
     number: str

@@ -1,18 +1,22 @@
 """The type faces: their characters, the widths of lines, line breaks.
 
-The four faces are in `fonts/`, made by scripts/make_fonts.py. A character that they lack would
-silently be missing on the page, so every printed text passes `require_glyphs` first.
+The four faces are in `fonts/`, made by scripts/make_fonts.py. Letters that they lack are drawn by
+other faces (`letters`); one that nothing can draw would silently be missing on the page, so every
+printed text passes `require_glyphs` first.
 """
 
 from __future__ import annotations
 
 import unicodedata
-from collections.abc import Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from functools import cache, lru_cache
 from importlib.resources import files
 from struct import iter_unpack, unpack_from
 
 from compliance.errors import SheetError
+from compliance.pictures.directions import MARKS, balanced
+from compliance.pictures.letters import current_letters
+from compliance.pictures.scripts import may_break, pieces
 
 SANS = "SheetSans"
 BOLD = "SheetSans-Bold"
@@ -20,6 +24,7 @@ SERIF = "SheetSerif"
 MONO = "SheetMono"
 FACES = (SANS, BOLD, SERIF, MONO)
 
+MARKS_SET = frozenset(MARKS)
 MISSING = 0xFFFF
 """Not a character; each face prints it as its sign for a missing character."""
 INVISIBLE = {0x00AD: None, 0x200B: None, 0xFEFF: None}
@@ -66,29 +71,58 @@ def normalise(text: str) -> str:
     return " ".join(held.split()).replace("\x00", "\u00a0") if held else ""
 
 
+@cache
+def own_characters(face: str = SANS) -> frozenset[str]:
+    """The characters of a face, and the marks of directions, which it need not draw."""
+    return frozenset(map(chr, glyph_widths(face).keys() - {MISSING})) | frozenset(MARKS)
+
+
 def require_glyphs(text: str, face: str = SANS) -> str:
-    """`text` unchanged; raises SheetError for the first character without a glyph."""
-    glyphs = glyph_widths(face)
-    for character in text:
-        if ord(character) not in glyphs:
-            shown = character if character.isprintable() else "?"
-            raise SheetError(
-                f"'{text[:60]}': the sheet's fonts have no '{shown}' (U+{ord(character):04X}); "
-                "use Latin, Greek or Cyrillic letters"
-            )
+    """`text` unchanged; raises SheetError for the first character that nothing can draw."""
+    if own_characters(face).issuperset(text):
+        return text
+    letters, own = current_letters(), own_characters(face)
+    for piece in pieces(text, own_characters()):
+        if letters.has(piece.text) if piece.foreign else piece.text in own:
+            continue
+        shown = piece.text if piece.text.isprintable() else "?"
+        codes = " ".join(f"U+{ord(character):04X}" for character in piece.text)
+        raise SheetError(
+            f"'{text[:60]}': the sheet's fonts have no '{shown}' ({codes}); "
+            "give a face that has it with --font FILE"
+        )
     return text
 
 
 def face_with_glyphs(text: str, face: str) -> str:
-    """`face` if it has all characters of `text`, else the sans serif, which has the most glyphs."""
-    glyphs = glyph_widths(face)
-    return face if all(ord(character) in glyphs for character in normalise(text)) else SANS
+    """`face` if it has all characters of `text` that the sans serif has, else the sans serif."""
+    own = own_characters() & frozenset(normalise(text))
+    return face if own <= own_characters(face) else SANS
 
 
 def width(text: str, face: str, size: float) -> float:
     """Printed width of `text` in points."""
-    widths = glyph_widths(face)
-    return sum(widths.get(ord(character), widths[MISSING]) for character in text) * size / 1000
+    try:
+        return sum(map(_widths_by_character(face).__getitem__, text)) * size / 1000
+    except KeyError:
+        return _mixed_width(text, face) * size / 1000
+
+
+@cache
+def _widths_by_character(face: str) -> Mapping[str, float]:
+    return {chr(code): extent for code, extent in glyph_widths(face).items()}
+
+
+def _mixed_width(text: str, face: str) -> float:
+    """Width of a text with foreign letters, in thousandths of the type size."""
+    letters, widths = current_letters(), glyph_widths(face)
+    total = 0.0
+    for piece in pieces(text, own_characters()):
+        if piece.foreign and letters.has(piece.text):
+            total += letters.width(piece.text)
+        elif piece.text not in MARKS_SET:
+            total += widths.get(ord(piece.text[0]), widths[MISSING])
+    return total
 
 
 ELLIPSIS = "…"
@@ -102,71 +136,107 @@ def wrap(text: str, face: str, size: float, measure: float, most: int | None = N
     """
     lines: list[str] = []
     for paragraph in text.split("\n"):
-        lines.extend(_wrap_line(require_glyphs(normalise(paragraph), face), face, size, measure))
+        lines.extend(_lines(_ready(paragraph, face), face, size, measure))
     if most is not None and len(lines) > most:
         lines[most - 1 :] = [ellipsize(" ".join(lines[most - 1 :]), face, size, measure)]
     return lines
 
 
+def _ready(text: str, face: str) -> str:
+    """`text` as one line that can be drawn, its directions marked."""
+    return require_glyphs(current_letters().marked(normalise(text)), face)
+
+
+def _lines(text: str, face: str, size: float, measure: float) -> Sequence[str]:
+    if own_characters().issuperset(text) and not MARKS_SET.intersection(text):
+        return _wrap_line(text, face, size, measure)
+    return balanced(_broken(text, face, size, measure))
+
+
 @lru_cache(maxsize=8192)
 def _wrap_line(text: str, face: str, size: float, measure: float) -> tuple[str, ...]:
+    """A line of this program's own letters, broken; the widths of others depend on the sheet."""
+    return tuple(_broken(text, face, size, measure))
+
+
+def _broken(text: str, face: str, size: float, measure: float) -> Sequence[str]:
     lines: list[str] = []
     line = ""
-    for word in text.split(" "):
-        trial = f"{line} {word}" if line else word
+    for space, word in _parts(text):
+        trial = f"{line}{space}{word}" if line else word
         if width(trial, face, size) <= measure:
             line = trial
             continue
         if line:
             lines.append(line)
-        pieces = _break_word(word, face, size, measure)
-        lines.extend(pieces[:-1])
-        line = pieces[-1]
+        broken = _break_word(word, face, size, measure)
+        lines.extend(broken[:-1])
+        line = broken[-1]
     lines.append(line)
-    return tuple(lines)
+    return lines
+
+
+def _parts(text: str) -> Iterator[tuple[str, str]]:
+    """Yield what a line may not be broken in, each with the space before it, if there is one."""
+    for word in text.split(" "):
+        space, start = " ", 0
+        if not word.isascii():
+            for place in range(1, len(word)):
+                if may_break(word[place - 1], word[place]):
+                    yield space, word[start:place]
+                    space, start = "", place
+        yield space, word[start:]
 
 
 def _break_word(word: str, face: str, size: float, measure: float) -> list[str]:
     """A word wider than the measure, broken after a soft break if there is one near the end."""
-    pieces: list[str] = []
+    broken: list[str] = []
     while word and width(word, face, size) > measure:
-        count = max(1, _fitting(word, face, size, measure))
+        count = max(len(_clusters(word)[0]), _fitting(word, face, size, measure))
         joint = max((word.rfind(mark, 0, count) for mark in SOFT_BREAKS), default=-1) + 1
         if joint > count // 2:
             count = joint
-        pieces.append(word[:count])
+        broken.append(word[:count])
         word = word[count:]
-    if word or not pieces:
-        pieces.append(word)
-    return pieces
+    if word or not broken:
+        broken.append(word)
+    return broken
+
+
+def _clusters(text: str) -> list[str]:
+    return [piece.text for piece in pieces(text, own_characters())]
 
 
 def _fitting(text: str, face: str, size: float, measure: float) -> int:
-    total = 0.0
-    for count, character in enumerate(text):
-        total += width(character, face, size)
+    """How many characters, in whole clusters, are as wide as the measure at most."""
+    total, count = 0.0, 0
+    for cluster in _clusters(text):
+        total += width(cluster, face, size)
         if total > measure:
             return count
-    return len(text)
+        count += len(cluster)
+    return count
 
 
 def ellipsize(text: str, face: str, size: float, measure: float) -> str:
     """`text` on one line, its end replaced by an ellipsis if it is too long."""
-    text = require_glyphs(normalise(text), face)
+    text = _ready(text, face)
     if width(text, face, size) <= measure:
-        return text
+        return balanced([text])[0]
     room = measure - width(ELLIPSIS, face, size)
-    return text[: _fitting(text, face, size, room)].rstrip() + ELLIPSIS
+    return balanced([text[: _fitting(text, face, size, room)].rstrip()])[0] + ELLIPSIS
 
 
 def fit_middle(text: str, face: str, size: float, measure: float) -> str:
     """`text` on one line, its middle replaced by an ellipsis if it is too long; both ends stay."""
-    text = require_glyphs(normalise(text), face)
-    cut = len(text)
+    text = _ready(text, face)
+    clusters = _clusters(text)
+    cut = len(clusters)
     while cut > 2 and width(text, face, size) > measure:
         cut -= 2
         half = cut // 2
-        shown = f"{text[:half]}{ELLIPSIS}{text[-half:]}"
+        start, end = "".join(clusters[:half]), "".join(clusters[-half:])
+        shown = balanced([f"{start}{ELLIPSIS}{end}"])[0]
         if width(shown, face, size) <= measure:
             return shown
     return text

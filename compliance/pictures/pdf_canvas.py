@@ -16,7 +16,23 @@ from reportlab.pdfbase.ttfonts import TTFont
 from reportlab.pdfgen.canvas import Canvas as ReportlabCanvas
 
 from compliance.pictures.canvas import INK, Canvas, Spot, Style, TextStyle
-from compliance.pictures.fonts import FACES, SANS, font_file, require_glyphs, width
+from compliance.pictures.directions import without_marks
+from compliance.pictures.fonts import (
+    FACES,
+    SANS,
+    font_file,
+    own_characters,
+    require_glyphs,
+    width,
+)
+from compliance.pictures.glyph_font import (
+    END_STATED,
+    add_font,
+    begin_stated,
+    show_backwards,
+    show_glyphs,
+)
+from compliance.pictures.letters import Run, Words, current_letters
 
 LIBRARY = f"reportlab {reportlab.__version__}"
 
@@ -28,12 +44,37 @@ def _register_faces() -> None:
         pdfmetrics.registerFont(TTFont(face, BytesIO(font_file(face))))
 
 
+def _resource(number: int) -> str:
+    """Return the name of another face's font in the pages."""
+    return f"G{number}"
+
+
+def _extent(run: Run, face: str, size: float) -> float:
+    """Return a run's width in points."""
+    if run.face is None:
+        return width(run.text, face, size)
+    units = current_letters().faces[run.face].units
+    return sum(glyph.advance for glyph in run.glyphs) * size / units
+
+
+@contextmanager
+def _stated(line: Any, text: str | None) -> Iterator[None]:
+    """State beside what is drawn in the context which text it stands for, if one is given."""
+    if text is not None:
+        line._code.append(begin_stated(text))
+    yield
+    if text is not None:
+        line._code.append(END_STATED)
+
+
 class PdfCanvas(Canvas):
     """Pages of one size; the same marks give the same bytes."""
 
     def __init__(self, width: float, height: float, *, created: datetime) -> None:
         _register_faces()
         self._file = BytesIO()
+        self._faces_used: set[int] = set()
+        """Numbers of the faces from outside."""
         self._pdf: Any = ReportlabCanvas(
             self._file,
             pagesize=(width, height),
@@ -57,11 +98,16 @@ class PdfCanvas(Canvas):
 
     def finish(self) -> bytes:
         """The file with all finished pages."""
+        letters = current_letters()
+        for number in sorted(self._faces_used):
+            face = letters.faces[number]
+            add_font(self._pdf._doc, _resource(number), face, letters.program(face))
         self._pdf.save()
         return self._file.getvalue()
 
     def text(self, x: float, y: float, text: str, **style: Unpack[TextStyle]) -> None:
         face, size = style.get("face", SANS), style.get("size", 8.5)
+        text = current_letters().marked(text)
         spacing = style.get("spacing", 0.0)
         extent = width(text, face, size) + spacing * max(0, len(text) - 1)
         before = {"left": 0.0, "centre": extent / 2, "right": extent}
@@ -69,10 +115,43 @@ class PdfCanvas(Canvas):
         line = self._pdf.beginText(x - before[style.get("align", "left")], y)
         line.setFont(face, size)
         line.setCharSpace(spacing)
-        line.textOut(require_glyphs(text, face))
+        if own_characters().issuperset(require_glyphs(text, face)) and without_marks(text) == text:
+            line.textOut(text)
+        else:
+            left = x - before[style.get("align", "left")]
+            for words in current_letters().words(text, own_characters()):
+                left += self._words(line, words, (left, y), face, size)
         if spacing:
             line.setCharSpace(0)
         self._pdf.drawText(line)
+
+    def _words(self, line: Any, words: Words, place: Spot, face: str, size: float) -> float:
+        """Draw words from `place` to the right and return their width.
+
+        What no reader could tell from their letters is stated beside them.
+        """
+        extents = [_extent(run, face, size) for run in words.runs]
+        lefts = [place[0] + sum(extents[:number]) for number in range(len(extents))]
+        whole = None if words.as_drawn or words.right_to_left else words.text
+        with _stated(line, whole):
+            for number in sorted(range(len(extents)), key=lambda each: words.runs[each].turn):
+                line.setTextOrigin(lefts[number], place[1])
+                self._run(line, words.runs[number], face, size, backwards=words.right_to_left)
+        return sum(extents)
+
+    def _run(self, line: Any, run: Run, face: str, size: float, *, backwards: bool) -> None:
+        if run.face is None:
+            with _stated(line, run.stands_for):
+                line.textOut(run.text)
+            return
+        self._faces_used.add(run.face)
+        other = current_letters().faces[run.face]
+        line._code.append(f"/{_resource(run.face)} {size:g} Tf")
+        if backwards:
+            line._code.extend(show_backwards(other, run.glyphs, run.texts, size))
+        else:
+            line._code.extend(show_glyphs(other, run.glyphs, size))
+        line.setFont(face, size)
 
     def polyline(self, points: Sequence[Spot], **style: Unpack[Style]) -> None:
         self._path(points, style, close=False)

@@ -70,11 +70,9 @@ def sheet_outcome(sheet: Verification) -> list[str]:
     else:
         lines = [words.SHEET_OUTCOMES[code].format(stated=stated)]
     lines = [*_unproven_rule(sheet), *lines]
-    undone = any(
-        step.check is Check.PAGES and step.status is Status.NOT_DONE for step in sheet.steps
-    )
-    if undone and code != 1:
-        lines[-1] += words.PAGES_UNCHECKED
+    pages = next(step for step in sheet.steps if step.check is Check.PAGES)
+    if pages.status is Status.NOT_DONE and code != 1:
+        lines[-1] += words.LETTERS_UNCHECKED.get(pages.result.kind, words.PAGES_UNCHECKED)
     return lines
 
 

@@ -9,8 +9,10 @@ from functools import cache
 from itertools import product
 
 from compliance.errors import SheetError
+from compliance.lettering.texts import right_to_left, texts_of
 from compliance.model import Assessment
 from compliance.pictures.data import Charts, charts_of
+from compliance.pictures.letters import Letters, Program, letters_in_use, no_program
 from compliance.pictures.pdf_canvas import PdfCanvas
 from compliance.report.build import build_report
 from compliance.report.report import Report
@@ -100,13 +102,26 @@ def _blank_end(page: Page, depth: float) -> float:
     return max(0.0, gap - 0.06) ** 2 + 2.0 * (gap > ENDING)
 
 
-def draw_sheet(assessment: Assessment, *, page: str = "a4", signed: bool) -> Drawing:
+def draw_sheet(
+    assessment: Assessment, *, page: str = "a4", signed: bool, program: Program = no_program
+) -> Drawing:
     """Draw the sheet of `assessment` as PDF, on `a4` or `letter`.
 
     `signed`: a signature will be added; without one every page is marked NOT SIGNED. The same
-    assessment gives the same bytes. Raises `SheetError` for another page size, and for a
-    character that the sheet's fonts lack.
+    assessment gives the same bytes. `program` embeds the assessment's faces. Raises `SheetError`
+    for another page size, and for a character that no face has.
     """
+    with letters_in_use(letters_of(assessment, program)):
+        return _drawn(assessment, page, signed)
+
+
+def letters_of(assessment: Assessment, program: Program = no_program) -> Letters:
+    """Gather the letters of an assessment's texts that this program's own faces lack."""
+    names = right_to_left(texts_of(assessment.measurement))
+    return Letters(assessment.faces, names, program)
+
+
+def _drawn(assessment: Assessment, page: str, signed: bool) -> Drawing:
     report = build_report(assessment)
     if page not in PAGES:
         raise SheetError(f"page '{page}': expected one of {', '.join(PAGES)}")

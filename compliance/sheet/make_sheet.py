@@ -2,27 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
-from datetime import datetime
+from collections.abc import Mapping, Sequence
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
-from compliance.model import Assessment
+from compliance.errors import SheetError
+from compliance.lettering.choose import lettering
+from compliance.lettering.texts import right_to_left, signer_texts
+from compliance.model import Assessment, Face
+from compliance.pictures.canvas import INK, Ink
+from compliance.pictures.fonts import BOLD, MONO, SANS, ellipsize
+from compliance.pictures.letters import Letters, Program, letters_in_use, no_program
+from compliance.pictures.pdf_canvas import PdfCanvas
 from compliance.sheet.layout import Drawing, draw_sheet
 
 if TYPE_CHECKING:
+    from compliance.lettering.font_files import FontFile
+    from compliance.model.signatures import Signer
     from compliance.signing.keys import Identity
     from compliance.signing.timestamps import Stamper
-
-
-from datetime import UTC
-from typing import TYPE_CHECKING
-
-from compliance.pictures.canvas import INK, Ink
-from compliance.pictures.fonts import BOLD, MONO, SANS, ellipsize
-from compliance.pictures.pdf_canvas import PdfCanvas
-
-if TYPE_CHECKING:
-    from compliance.model.signatures import Signer
 
 
 CSV = "text/csv"
@@ -50,6 +48,7 @@ def write_sheet(
     identity: Identity | None = None,
     page: str = "a4",
     stamper: Stamper | None = None,
+    program: Program = no_program,
 ) -> bytes:
     """Make the sheet of an assessment as PDF/A-3b with its evidence attached.
 
@@ -57,23 +56,43 @@ def write_sheet(
     assessment, and stamped by `stamper`; without one every page is marked NOT SIGNED. Raises
     SheetError if a character cannot be printed, IdentityError if the certificate is not valid
     then, TimestampError if there is no time stamp, DeviationError if this identity accepted a
-    deviation of the assessment.
+    deviation of the assessment. `program` embeds the assessment's faces
+    (`lettering.choose.Lettering.program`).
     """
+    for face in assessment.faces:
+        if not program(face):
+            raise SheetError(f"the file of face {face.name} is not here; give it with --font FILE")
     if identity is not None and assessment.deviations:
         from compliance.evidence.deviation_file import check_acceptor
 
         for deviation in assessment.deviations:
             check_acceptor(deviation, identity.signer)
-    sheet = archival_sheet(assessment, page=page, signed=identity is not None)
-    return sheet.pdf if identity is None else _signed(sheet, assessment, identity, stamper)
+    sheet = archival_sheet(assessment, page=page, signed=identity is not None, program=program)
+    if identity is None:
+        return sheet.pdf
+    with letters_in_use(stamp_letters(identity.signer, assessment.faces, program=program)):
+        return _signed(sheet, assessment, identity, stamper)
 
 
-def archival_sheet(assessment: Assessment, *, page: str = "a4", signed: bool = True) -> Drawing:
+def stamp_letters(
+    signer: Signer, faces: Sequence[Face], role: str | None = None, *, program: Program
+) -> Letters:
+    """Gather the letters of a signature's box that this program's own faces lack."""
+    return Letters(faces, right_to_left(signer_texts(signer, role)), program)
+
+
+def archival_sheet(
+    assessment: Assessment,
+    *,
+    page: str = "a4",
+    signed: bool = True,
+    program: Program = no_program,
+) -> Drawing:
     """Make the sheet before signing; `signed`: it will be signed. Same input, same bytes."""
     from compliance.evidence.recompute import attachments
     from compliance.sheet.pdfa import archival
 
-    drawing = draw_sheet(assessment, page=page, signed=signed)
+    drawing = draw_sheet(assessment, page=page, signed=signed, program=program)
     pdf = archival(
         drawing.pdf,
         title=f"{assessment.rule.title}: {assessment.number}",
@@ -97,22 +116,32 @@ def signature_texts(assessment: Assessment) -> tuple[str, str | None]:
 
 
 def countersign_sheet(
-    pdf: bytes, *, identity: Identity, role: str, when: datetime, stamper: Stamper | None = None
+    pdf: bytes,
+    *,
+    identity: Identity,
+    role: str,
+    when: datetime,
+    stamper: Stamper | None = None,
+    fonts: Sequence[FontFile] = (),
 ) -> bytes:
     """Add a visible second signature to a signed sheet, in the field reserved for it.
 
-    The given file is kept byte for byte; the signature follows it. Raises SheetError if the
-    role has characters that cannot be printed, and otherwise as `write_sheet`. The caller has
+    The given file is kept byte for byte; the signature follows it. `fonts` draw letters of the
+    names that this program's own faces lack, before the system's. Raises SheetError if no face
+    has them, and otherwise as `write_sheet`. The caller has
     to verify the sheet first.
     """
     from compliance.signing.sign import COUNTER_FIELD, countersign, field_size, role_reason
 
     width, height = field_size(pdf, COUNTER_FIELD)
+    chosen = lettering(signer_texts(identity.signer, role), fonts)
+    with letters_in_use(stamp_letters(identity.signer, chosen.faces, role, program=chosen.program)):
+        shown = draw_stamp(identity.signer, when, width=width, height=height, role=role)
     return countersign(
         pdf,
         identity,
         when=when,
-        appearance=draw_stamp(identity.signer, when, width=width, height=height, role=role),
+        appearance=shown,
         reason=role_reason(role),
         stamper=stamper,
     )

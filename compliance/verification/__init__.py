@@ -34,9 +34,12 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from datetime import datetime
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from compliance.evidence.attachments import Attached, Document, largest_size, read_assessment
+from compliance.lettering.choose import Lettering, stated_letters
+from compliance.lettering.texts import signer_texts
 from compliance.model import Statement
 from compliance.model.results import (
     Check,
@@ -86,6 +89,7 @@ def verify_sheet(
     now: datetime | None = None,
     rules: Sequence[Rule | str] = (),
     crls: Sequence[bytes] = (),
+    fonts: Sequence[Path] = (),
 ) -> Verification:
     """Carry out the plan on a sheet's bytes.
 
@@ -95,7 +99,8 @@ def verify_sheet(
     signature. With `any_signer` step 2 accepts any signer. `now` (aware) is the time after which
     nothing can have been signed; without it this is not checked. `rules` are your own copies of
     rules that are not shipped, loaded, or the 64 hex digits of their digests. `crls` are
-    revocation lists, PEM or DER, beside those that the sheet contains. Raises IdentityError if a
+    revocation lists, PEM or DER, beside those that the sheet contains; `fonts` are files of type
+    faces that its letters may be drawn with, beside the system's. Raises IdentityError if a
     file of trust contains no certificate, or one of `crls` no list; a file that is not a sheet
     raises nothing, its steps fail. Can be called while an event loop is running.
     """
@@ -107,6 +112,7 @@ def verify_sheet(
         lists=tuple(map(read_list, crls)),
         now=now,
         rules=known_rules(rules),
+        fonts=tuple(fonts),
     )
     return verify_as(data, expected)
 
@@ -132,7 +138,8 @@ def _verified(data: bytes, expected: Expected) -> Verification:
         if isinstance(attached, Exception)
         else result_or_exception(lambda: read_assessment(attached))
     )
-    again = _again(seal, attached, stated)
+    letters = _letters(seal, stated, expected)
+    again = _again(seal, attached, stated, letters)
     document = stated if isinstance(stated, Mapping) else {}
     return Verification(
         steps=(
@@ -147,7 +154,7 @@ def _verified(data: bytes, expected: Expected) -> Verification:
             ),
             check_attachments(attached, stated, expected, _facility(seal)),
             check_recomputation(stated, again),
-            check_pages(data, seal, stated, again),
+            check_pages(data, seal, stated, again, letters, expected.fonts),
             _rule_step(stated, again, expected),
         ),
         signatures=seal.signatures if isinstance(seal, PdfSignatures) else (),
@@ -199,19 +206,32 @@ def _rule_step(
     return Step(Check.RULE, Status.FAIL, Statement("not-computable", {"fault": one_line(step)}))
 
 
+def _letters(
+    seal: PdfSignatures | Exception, stated: Document | Exception, expected: Expected
+) -> Lettering | Exception:
+    """Find the faces that a signed sheet states."""
+    if isinstance(seal, Exception) or isinstance(stated, Exception) or seal.all_faults:
+        return Lettering()
+    return result_or_exception(lambda: stated_letters(stated, expected.fonts))
+
+
 def _again(
-    seal: PdfSignatures | Exception, attached: Attached | Exception, stated: Document | Exception
+    seal: PdfSignatures | Exception,
+    attached: Attached | Exception,
+    stated: Document | Exception,
+    letters: Lettering | Exception,
 ) -> Assessment | Exception:
     """Recompute the assessment of a signed sheet, once for all steps that need it."""
     if isinstance(seal, Exception) or not seal.signatures or seal.all_faults:
         return WithheldError(unsigned=isinstance(seal, PdfSignatures) and not seal.signatures)
     if isinstance(attached, Exception):
         return attached
-    return (
-        stated
-        if isinstance(stated, Exception)
-        else result_or_exception(lambda: _assess()(attached))
-    )
+    for fault in (stated, letters):
+        if isinstance(fault, Exception):
+            return fault
+    faces = letters.faces if isinstance(letters, Lettering) else ()
+    names = signer_texts(seal.signatures[0].signer)
+    return result_or_exception(lambda: _assess()(attached, faces=faces, signed_by=names))
 
 
 def _facility(seal: PdfSignatures | Exception) -> Signer | None:
@@ -221,7 +241,7 @@ def _facility(seal: PdfSignatures | Exception) -> Signer | None:
     )
 
 
-def _assess() -> Callable[[Attached], Assessment]:
+def _assess() -> Callable[..., Assessment]:
     from compliance.evidence.recompute import assess_again
 
     return assess_again

@@ -102,6 +102,7 @@ class Topic(StrEnum):
     JOB = "the stated job is not the attached one"
     WORDS = "the remarks do not follow from the evidence"
     EDGE = "a verdict lies on the edge of its limit or confidence, and came out the other way"
+    LETTERS = "the stated glyphs are not those of the stated faces"
     OTHER = "the assessment states something that its evidence does not"
 
 
@@ -121,6 +122,7 @@ PARTS: Mapping[str, Topic] = {
     "disposition": Topic.DEVIATION,
     "causes": Topic.WORDS,
     "calibration": Topic.VALUE,
+    "faces": Topic.LETTERS,
 }
 """Topics by the first key of a path."""
 

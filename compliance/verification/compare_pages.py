@@ -16,6 +16,7 @@ from typing import Any
 
 from pikepdf import Array, Dictionary, Name, Object, Pdf, Stream
 
+from compliance.pictures.letters import font_name
 from compliance.signing.appearance import PROGRAM
 from compliance.signing.cms_checks import UnsoundError
 from compliance.signing.pdf_syntax import read_tokens
@@ -41,6 +42,8 @@ FACTORS = {b"cm": 4, b"Tm": 4, b"Tz": 1}
 WHOLE = frozenset({b"J", b"j", b"Tr", b"ri", b"gs", b"BI"})
 """Operators of choices: their operands are equal or mean something else. No image is drawn."""
 DEEPEST = 40
+PROGRAMS = frozenset({"/FontFile2"})
+"""Entries of a font that the letters' shapes are in."""
 
 
 LETTER_WIDTH = 612
@@ -94,10 +97,13 @@ def _field(document: Pdf, name: str) -> Any:
     raise KeyError(name)
 
 
-def differences(signed: bytes, fresh: bytes, boxes: Mapping[str, Box]) -> Iterator[str]:
+def differences(
+    signed: bytes, fresh: bytes, boxes: Mapping[str, Box], unsure: frozenset[str] = frozenset()
+) -> Iterator[str]:
     """Yield each difference of a signed file from `fresh`; none if they show the same.
 
-    `boxes` are the places of the signature fields, by their names. Raises the library's
+    `boxes` are the places of the signature fields, by their names; `unsure` are faces whose
+    programs are not compared. Raises the library's
     exceptions if one of the two is damaged.
     """
     with Pdf.open(BytesIO(signed)) as one, Pdf.open(BytesIO(fresh)) as other:
@@ -106,7 +112,7 @@ def differences(signed: bytes, fresh: bytes, boxes: Mapping[str, Box]) -> Iterat
         if len(one.pages) != len(other.pages):
             yield f"it has {len(one.pages)} pages; expected {len(other.pages)}"
             return
-        comparison = _Comparison()
+        comparison = _Comparison(unsure)
         for number, (page, expected) in enumerate(zip(one.pages, other.pages, strict=True), 1):
             if fault := _page(comparison, page.obj, expected.obj):
                 yield f"page {number} {fault}"
@@ -177,7 +183,9 @@ def _form(one: Pdf, boxes: Mapping[str, Box]) -> Iterator[str]:
         yield "its form has more than fields"
 
 
-def box_differences(signed: bytes, shown: Mapping[str, bytes | None]) -> Iterator[str]:
+def box_differences(
+    signed: bytes, shown: Mapping[str, bytes | None], unsure: frozenset[str] = frozenset()
+) -> Iterator[str]:
     """Yield the fields of a signed file whose box shows something else than is expected.
 
     `shown` are PDFs by the names of fields, with the box's appearance as `/Shown` in their
@@ -185,21 +193,23 @@ def box_differences(signed: bytes, shown: Mapping[str, bytes | None]) -> Iterato
     """
     with Pdf.open(BytesIO(signed)) as document:
         for name, expected in shown.items():
-            if not _shows(_field(document, name).AP.N, expected):
+            if not _shows(_field(document, name).AP.N, expected, unsure):
                 yield f"the box of {name} shows something else than its signature states"
 
 
-def _shows(appearance: Any, expected: bytes | None) -> bool:
+def _shows(appearance: Any, expected: bytes | None, unsure: frozenset[str]) -> bool:
     if expected is None:
         return not appearance.Resources.keys() and not appearance.read_raw_bytes()
     with Pdf.open(BytesIO(expected)) as drawn:
-        return _Comparison().same(appearance, drawn.Root.Shown)
+        return _Comparison(unsure).same(appearance, drawn.Root.Shown)
 
 
 class _Comparison:
     """A walk through two objects of two files side by side."""
 
-    def __init__(self) -> None:
+    def __init__(self, unsure: frozenset[str] = frozenset()) -> None:
+        self._unsure = {f"/{font_name(face)}" for face in unsure}
+        """Names of fonts whose programs are not compared."""
         self._known: set[tuple[Any, Any]] = set()
         """Pairs already compared: they are equal, or the walk has already failed."""
 
@@ -218,7 +228,9 @@ class _Comparison:
         if isinstance(other, Stream):
             return isinstance(one, Stream) and self._streams(one, other, content, depth)
         if isinstance(other, Dictionary):
-            return isinstance(one, Dictionary) and self._entries(one, other, frozenset(), depth)
+            return isinstance(one, Dictionary) and self._entries(
+                one, other, self._free(other), depth
+            )
         if isinstance(other, Array):
             return (
                 isinstance(one, Array)
@@ -229,6 +241,9 @@ class _Comparison:
                 )
             )
         return type(one) is type(other) and bool(one == other)
+
+    def _free(self, other: Any) -> frozenset[str]:
+        return PROGRAMS if str(other.get("/FontName")) in self._unsure else frozenset()
 
     def _entries(self, one: Any, other: Any, free: frozenset[str], depth: int) -> bool:
         keys = set(other.keys()) - free

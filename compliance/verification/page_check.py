@@ -2,15 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from compliance.documents import assessment_document
 from compliance.evidence.attachments import Document
+from compliance.lettering.choose import Lettering, lettering
+from compliance.lettering.font_files import given_fonts
+from compliance.lettering.texts import foreign_clusters, signer_texts
 from compliance.model import Statement
 from compliance.model.results import Check, Status, Step
 from compliance.model.signatures import Signature
 from compliance.model.stated import TOOL
+from compliance.pictures.letters import Program, letters_in_use
 from compliance.plain_data import digest
 from compliance.signing.appearance import BOX_DRAWN_BY, with_appearance
 from compliance.signing.read import PdfSignatures
@@ -30,6 +36,7 @@ if TYPE_CHECKING:
     from compliance.model import Assessment
 
 MOST_DIFFERENCES = 10
+NO_LETTERS = Lettering()
 
 
 def check_pages(
@@ -37,6 +44,8 @@ def check_pages(
     seal: PdfSignatures | Exception,
     stated: Document | Exception,
     again: Assessment | Exception,
+    letters: Lettering | Exception = NO_LETTERS,
+    fonts: Sequence[Path] = (),
 ) -> Step:
     """Compare the pages (6): equal pages are proof; different ones are a fault if unexplained.
 
@@ -49,7 +58,7 @@ def check_pages(
     hidden = result_or_exception(lambda: list(hidden_faults(file)))
     if isinstance(hidden, Exception):
         hidden = [one_line(hidden)]
-    outcome = _compared(data, seal, stated, again)
+    outcome = _compared(data, seal, stated, again, letters, fonts)
     if not hidden:
         return outcome
     details = first_details(map(quoted, hidden), MOST_DIFFERENCES)
@@ -59,17 +68,33 @@ def check_pages(
 
 
 def _compared(
-    data: bytes, seal: PdfSignatures, stated: Document | Exception, again: Assessment | Exception
+    data: bytes,
+    seal: PdfSignatures,
+    stated: Document | Exception,
+    again: Assessment | Exception,
+    letters: Lettering | Exception,
+    fonts: Sequence[Path],
 ) -> Step:
     if not isinstance(stated, Exception) and (
         standing(*tool_version(stated)) is Standing.LATER_ENGINE
     ):
         return _not_done(_of_version(tool_version(stated)[0]))
-    if isinstance(stated, Exception) or isinstance(again, Exception):
+    if any(isinstance(each, Exception) for each in (stated, again, letters)):
         return _failed(Statement("no-evidence"))
+    assert isinstance(stated, Mapping) and isinstance(letters, Lettering)
+    assert not isinstance(again, Exception)
     drawn = replace(again, number=str(stated.get("number")))
     certified = data[: seal.certified]
-    unlike = result_or_exception(lambda: _differences(certified, data, seal, drawn))
+    unsure = letters.unsure
+
+    def unlike_with(skipped: frozenset[str]) -> list[str] | Exception:
+        return result_or_exception(
+            lambda: _differences(certified, data, seal, drawn, letters.program, skipped)
+        )
+
+    unlike = unlike_with(unsure)
+    if unlike and letters.by_others - unsure and not unlike_with(letters.by_others):
+        unlike, unsure = [], letters.by_others
     if unlike:
         excuse = _excuse(certified, stated, again)
         if excuse is not None:
@@ -78,7 +103,10 @@ def _compared(
             return _failed(Statement("pages-damaged"))
         details = first_details(map(quoted, unlike), MOST_DIFFERENCES)
         return _failed(Statement("other-pages"), details)
-    return _countersigned(data, seal)
+    countersigned = _countersigned(data, seal, fonts)
+    if not unsure or countersigned.status is not Status.OK:
+        return countersigned
+    return _not_done(Statement("letters-unsure", {"names": ", ".join(sorted(unsure))}))
 
 
 def _failed(result: Statement, details: tuple[Statement, ...] = ()) -> Step:
@@ -93,10 +121,18 @@ def _not_done(why: Statement) -> Step:
 
 
 def _differences(
-    certified: bytes, data: bytes, seal: PdfSignatures, again: Assessment
+    certified: bytes,
+    data: bytes,
+    seal: PdfSignatures,
+    again: Assessment,
+    program: Program,
+    unsure: frozenset[str],
 ) -> list[str]:
-    """Compare the file as certified, and the facility's box in the whole of it."""
-    from compliance.sheet.make_sheet import archival_sheet, signature_texts
+    """Compare the file as certified, and the facility's box in the whole of it.
+
+    The programs of the faces named in `unsure` are not compared.
+    """
+    from compliance.sheet.make_sheet import archival_sheet, signature_texts, stamp_letters
     from compliance.verification.compare_pages import (
         box_differences,
         differences,
@@ -104,21 +140,26 @@ def _differences(
         stated_texts,
     )
 
-    fresh = archival_sheet(again, page=paper(certified))
+    fresh = archival_sheet(again, page=paper(certified), program=program)
     first, *later = seal.signatures
-    shown = {FACILITY_FIELD: _appearance(first, Box(*fresh.boxes[FACILITY_FIELD]).corners)}
+    with letters_in_use(stamp_letters(first.signer, again.faces, program=program)):
+        box = _appearance(first, Box(*fresh.boxes[FACILITY_FIELD]).corners)
+    shown = {FACILITY_FIELD: box}
     found = [
-        *differences(certified, fresh.pdf, fresh.boxes),
-        *box_differences(data, shown if later else {**shown, COUNTER_FIELD: None}),
+        *differences(certified, fresh.pdf, fresh.boxes, unsure),
+        *box_differences(data, shown if later else {**shown, COUNTER_FIELD: None}, unsure),
     ]
     if stated_texts(certified, FACILITY_FIELD) != signature_texts(again):
         found.append("the facility's signature states another reason or place")
     return found
 
 
-def _countersigned(data: bytes, seal: PdfSignatures) -> Step:
-    """Compare the box of the second signature, which its own program drew."""
-    from compliance.verification.compare_pages import box_corners, box_differences, box_drawn_by
+def _countersigned(data: bytes, seal: PdfSignatures, fonts: Sequence[Path]) -> Step:
+    """Compare the box of the second signature, which its own program drew.
+
+    Which face drew letters of its names is not stated: another than is chosen here may have.
+    """
+    from compliance.verification.compare_pages import box_differences, box_drawn_by
 
     for signature in seal.signatures[1:]:
         drawn_by = result_or_exception(lambda: box_drawn_by(data, COUNTER_FIELD))
@@ -127,17 +168,26 @@ def _countersigned(data: bytes, seal: PdfSignatures) -> Step:
             return _not_done(Statement("box-of-program", {"theirs": theirs, "ours": BOX_DRAWN_BY}))
         unlike = result_or_exception(
             lambda each=signature: list(  # type: ignore[misc]
-                box_differences(
-                    data,
-                    {COUNTER_FIELD: _appearance(each, box_corners(data, COUNTER_FIELD))},
-                )
+                box_differences(data, {COUNTER_FIELD: _lettered_box(data, each, fonts)})
             )
         )
         if isinstance(unlike, Exception):
             unlike = [one_line(unlike)]
+        if unlike and foreign_clusters(signer_texts(signature.signer, signature.role)):
+            return _not_done(Statement("box-letters-unsure"))
         if unlike:
             return _failed(Statement("other-pages"), tuple(map(quoted, unlike)))
     return Step(Check.PAGES, Status.OK, Statement("same-pages"))
+
+
+def _lettered_box(data: bytes, signature: Signature, fonts: Sequence[Path]) -> bytes:
+    from compliance.sheet.make_sheet import stamp_letters
+    from compliance.verification.compare_pages import box_corners
+
+    signer, role = signature.signer, signature.role
+    chosen = lettering(signer_texts(signer, role), given_fonts(fonts))
+    with letters_in_use(stamp_letters(signer, chosen.faces, role, program=chosen.program)):
+        return _appearance(signature, box_corners(data, COUNTER_FIELD))
 
 
 def _appearance(signature: Signature, corners: tuple[int, int, int, int]) -> bytes:

@@ -19,6 +19,7 @@ RELEASED: Mapping[str, int] = {"0.1.0": 1}
 GAINED: Mapping[tuple[str, ...], str] = {
     ("replaces",): "0.2.0",
     ("lapsed",): "0.2.0",
+    ("faces",): "0.2.0",
     ("slot", "nominal_peak"): "0.2.0",
     ("rule", "archived"): "0.2.0",
     ("rule", "not_covered"): "0.2.0",

@@ -22,7 +22,8 @@ LARGEST = 1e15
 """Whole numbers up to here are exact in JSON."""
 NUMBER = re.compile(r"[-+]?(\d+(\.\d*)?|\.\d+)([eE][-+]?\d+)?", re.ASCII)
 UNPRINTABLE = re.compile(
-    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u2028\u2029\u202a-\u202e\u2066-\u2069\ud800-\udfff\ufffe\uffff]"
+    "[\x00-\x08\x0b-\x1f\x7f-\x9f\u061c\u200e\u200f\u2028\u2029\u202a-\u202e\u2066-\u2069"
+    "\ud800-\udfff\ufffe\uffff]"
 )
 """Control characters, and those that change the direction of the following text."""
 

@@ -17,7 +17,7 @@ from pathlib import Path
 import pikepdf
 import pytest
 from asn1crypto import crl, x509
-from helpers import near_limit
+from helpers import near_limit, seven_scripts
 from helpers.authorities import Within, leaf, middle, revocation_list, signed_by_rsa
 from helpers.evidence_of_a_slot import assessment
 from helpers.signing import SIGNED, countersigned, identity, run, tool
@@ -65,6 +65,7 @@ GOOD: Mapping[str, Make] = {
     "countersigned-with-chain": lambda: countersigned(signed(), leaf().identity),
     "archived": lambda: archived(stamped()),
     "archived-twice": lambda: archived(countersigned(archived(stamped()), stamper=Within())),
+    "in-seven-scripts": seven_scripts.sheet,
     "with-deviations": lambda: near_limit.sheet(accepted=True),
     "with-deviations-countersigned": lambda: countersigned(near_limit.sheet(accepted=True)),
 }

@@ -56,7 +56,8 @@ METER = {
 Files = Mapping[str, bytes]
 
 
-def _readings(seed: int) -> Readings:
+def readings(seed: int) -> Readings:
+    """The slot's readings, with noise by a seed."""
     rule = shipped_rule(RULE)
     shown = ideal(rule, white=100, black=0.004, fault=noisy(np.random.RandomState(seed)))
     return readings_from_bytes(csv(shown, rule.encoding), "readings.csv", rule.encoding)
@@ -68,8 +69,8 @@ def assessment() -> Assessment:
     return assess(
         Measurement(
             shipped_rule(RULE),
-            _readings(1),
-            before=_readings(2),
+            readings(1),
+            before=readings(2),
             job=job_from_document(JOB, "job.yaml"),
             meter=meter_from_document(METER, "meter.yaml", ""),
         ),

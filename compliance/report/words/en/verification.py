@@ -359,6 +359,14 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "pages-of-other-assessment": "not compared: the evidence gives another assessment (step 5)",
     "pages-of-other-digits": "not compared: the values, computed again, differ in the last digits",
     "box-of-program": box_of_program,
+    "letters-unsure": (
+        "the same as drawn again, but letter shapes not checked: {names} is not here as the "
+        "facility had it; give its file with --font FILE"
+    ),
+    "box-letters-unsure": (
+        "the letters in the box of the second signature are not checked: another face may have "
+        "drawn them; give its file with --font FILE"
+    ),
     "hidden-parts": "the file contains what no sheet has",
     "pages-damaged": "the pages cannot be compared: the file is damaged",
     "other-pages": "the pages do not show the evidence",
@@ -435,6 +443,11 @@ NEWER = (
     "to check it. The sheet states: {stated}."
 )
 PAGES_UNCHECKED = " Its pages were not compared with the evidence."
+LETTERS_UNCHECKED = dict.fromkeys(
+    ("letters-unsure", "box-letters-unsure"),
+    " The shapes of letters in another type face were not checked.",
+)
+"""In place of that, by the kind of the step's result."""
 DELIVERY_OUTCOMES: Mapping[int, str] = {
     0: "Valid: complete, and every sheet is as it was signed. The sheets state: {stated}.",
     1: "Not valid: do not rely on this delivery.",

@@ -1,0 +1,183 @@
+"""Choose faces for the letters of a sheet, and find again those that a sheet states."""
+
+from __future__ import annotations
+
+import unicodedata
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from pathlib import Path
+from typing import Any
+
+from compliance.errors import SheetError
+from compliance.lettering.font_files import FontFile, given_fonts, system_face, system_fonts
+from compliance.lettering.shape import program, shaped, shaper
+from compliance.lettering.texts import foreign_clusters
+from compliance.model.faces import Face
+from compliance.pictures.scripts import JOINERS
+from compliance.plain_data import ShapeError, from_plain
+
+PACKAGES: Mapping[str, str] = {
+    "CJK": "fonts-wqy-microhei",
+    "HIRAGANA": "fonts-ipafont-gothic",
+    "KATAKANA": "fonts-ipafont-gothic",
+    "HANGUL": "fonts-nanum",
+}
+"""Packages of Debian with TrueType outlines, by the first word of a letter's name."""
+OTHER_PACKAGE = "fonts-noto-core"
+MOST_UNITS = 1_000_000
+"""Largest number of a glyph in a document."""
+
+
+@dataclass(frozen=True, slots=True)
+class Lettering:
+    """Faces with their glyphs, and the files of those that are here."""
+
+    faces: tuple[Face, ...] = ()
+    files: Mapping[tuple[str, int], FontFile] = field(default_factory=dict)
+    unsure: frozenset[str] = frozenset()
+    """Names of faces whose letters' shapes cannot be checked here: their files are not here, or
+    another version chose other glyphs."""
+
+    @property
+    def by_others(self) -> frozenset[str]:
+        """Names of faces that another version shaped: it may have embedded them otherwise."""
+        return self.unsure | {face.name for face in self.faces if face.shaper != shaper()}
+
+    def program(self, face: Face) -> bytes:
+        """Return a face's font program for embedding; empty if its file is not here."""
+        file = self.files.get((face.sha256, face.index))
+        return program(file, face) if file is not None else b""
+
+
+def missing_letters(texts: Iterable[str], fonts: Sequence[FontFile]) -> list[str]:
+    """Return the clusters that neither `fonts` nor the system's faces can draw."""
+    left = foreign_clusters(texts)
+    for _, drawn in _shared_out(left, fonts):
+        left = [cluster for cluster in left if cluster not in drawn]
+    return left
+
+
+def lettering(texts: Iterable[str], fonts: Sequence[FontFile] = ()) -> Lettering:
+    """Choose a face for each cluster of letters that this program's own faces lack.
+
+    `fonts` go before the system's. Raises SheetError for letters that no face has.
+    """
+    clusters = foreign_clusters(texts)
+    shares = _shared_out(clusters, fonts)
+    drawn = {cluster for _, share in shares for cluster in share}
+    if left := [cluster for cluster in clusters if cluster not in drawn]:
+        raise SheetError(f"no face here has {', '.join(left[:10])}; {advice(left)}")
+    return Lettering(
+        faces=tuple(shaped(font, share) for font, share in shares),
+        files={(font.sha256, font.index): font for font, _ in shares},
+    )
+
+
+def advice(clusters: Iterable[str]) -> str:
+    """Say what to install for letters that no face has."""
+    words = {unicodedata.name(cluster[0], "").split(" ")[0] for cluster in clusters}
+    packages = sorted({PACKAGES.get(word, OTHER_PACKAGE) for word in words})
+    return (
+        "install a TrueType face that has them and fontconfig, or give one with --font FILE "
+        f"(packages of Debian: {', '.join(packages)})"
+    )
+
+
+def _shared_out(
+    clusters: Sequence[str], fonts: Sequence[FontFile]
+) -> list[tuple[FontFile, list[str]]]:
+    """Share clusters out: given faces first, then for each script a face that has all of it."""
+    left = list(clusters)
+    shares: list[tuple[FontFile, list[str]]] = []
+
+    def draw_with(font: FontFile) -> None:
+        share = [cluster for cluster in left if font.covers(cluster)]
+        if share:
+            shares.append((font, share))
+            left[:] = [cluster for cluster in left if cluster not in share]
+
+    for font in fonts:
+        draw_with(font)
+    for group in _scripts(left):
+        for part in (group, *([cluster] for cluster in group)):
+            wanted = [cluster for cluster in part if cluster in left]
+            if wanted and (found := system_fonts("".join(wanted).translate(NOT_DRAWN))):
+                draw_with(found[0])
+    return shares
+
+
+NOT_DRAWN = dict.fromkeys(map(ord, JOINERS))
+
+
+def _scripts(clusters: Iterable[str]) -> list[list[str]]:
+    """Group clusters by script; those of Chinese and Japanese belong together."""
+    groups: dict[str, list[str]] = {}
+    for cluster in clusters:
+        word = unicodedata.name(cluster[0], "").split(" ")[0]
+        groups.setdefault("CJK" if word in ("HIRAGANA", "KATAKANA") else word, []).append(cluster)
+    return [group for _, group in sorted(groups.items())]
+
+
+def found_again(stated: Sequence[Face], fonts: Sequence[FontFile] = ()) -> Lettering:
+    """Find the faces that a document states and shape its letters again.
+
+    Of a face that is not here, and of one whose glyphs another version chose differently, the
+    stated glyphs stand; it is among `unsure`.
+    """
+    here = {(font.sha256, font.index): font for font in fonts}
+    faces: list[Face] = []
+    files: dict[tuple[str, int], FontFile] = {}
+    unsure: set[str] = set()
+    for face in stated:
+        key = face.sha256, face.index
+        file = here.get(key) or system_face(face.name, *key)
+        again = shaped(file, face.glyphs) if file is not None else face
+        other = face.shaper != shaper()
+        if file is not None:
+            files[key] = file
+        if file is None or (other and replace(again, shaper=face.shaper) != face):
+            unsure.add(face.name)
+            again = face
+        faces.append(replace(again, shaper=face.shaper))
+    return Lettering(tuple(faces), files, frozenset(unsure))
+
+
+def needed(faces: Iterable[Face], clusters: Iterable[str]) -> tuple[Face, ...]:
+    """Return faces with no more than the glyphs of `clusters`. Raises SheetError without one."""
+    left = set(clusters)
+    kept: list[Face] = []
+    for face in faces:
+        glyphs = {cluster: shown for cluster, shown in face.glyphs.items() if cluster in left}
+        left -= glyphs.keys()
+        if glyphs:
+            kept.append(replace(face, glyphs=glyphs))
+    if left:
+        raise SheetError(f"assessment.json states no glyphs for {', '.join(sorted(left)[:10])}")
+    return tuple(kept)
+
+
+def stated_faces(document: Mapping[str, Any]) -> tuple[Face, ...]:
+    """Read the faces that a document states. Raises ShapeError if they are none."""
+    faces = from_plain(document.get("faces") or [], tuple[Face, ...])
+    for face in faces:
+        numbers = [part for shown in face.glyphs.values() for glyph in shown for part in glyph]
+        ids = [glyph.id for shown in face.glyphs.values() for glyph in shown]
+        sound = (
+            16 <= face.units <= 16384
+            and 0 <= face.index < 64
+            and all(abs(number) <= MOST_UNITS for number in numbers)
+            and all(0 <= number <= 0xFFFF for number in ids)
+            and all(face.glyphs)
+        )
+        if not sound:
+            raise ShapeError(f"faces: {face.name}: its numbers are none of a face")
+    return faces
+
+
+def stated_letters(document: Mapping[str, Any], fonts: Sequence[Path] = ()) -> Lettering:
+    """Find the faces that a document states, in files of `fonts` and among the system's.
+
+    Raises ShapeError if it states none that could be, SheetError for a file that is no font.
+    """
+    stated = stated_faces(document)
+    return found_again(stated, given_fonts(fonts)) if stated else Lettering()
