@@ -5,16 +5,15 @@ CI runs a part of the table; LONG_TESTS=1 runs all of it and more, and prints th
 
 from __future__ import annotations
 
-import os
 from collections.abc import Iterable
 
 import pytest
 from helpers import fault_table
+from helpers.budget import LONG
 from helpers.fault_table import RULES, Trial
 
 from compliance.rules.library import shipped_rules
 
-LONG = os.environ.get("LONG_TESTS") == "1"
 SEEDS = 5 if LONG else 1
 EACH = None if LONG else 1
 PAIRS = 300 if LONG else 10

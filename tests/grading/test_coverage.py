@@ -7,13 +7,13 @@ sets is small in CI; `LONG_TESTS=1` takes 2,000.
 
 from __future__ import annotations
 
-import os
 from dataclasses import replace
 from functools import cache
 
 import numpy as np
 import pytest
 from helpers import builders
+from helpers.budget import LONG
 from numpy.typing import NDArray
 
 from compliance.colour import transfer
@@ -24,7 +24,6 @@ from compliance.quantities.catalogue import QUANTITIES
 
 Array = NDArray[np.float64]
 
-LONG = os.environ.get("LONG_TESTS") == "1"
 SETS = 2000 if LONG else 400
 DRAWS = 2000 if LONG else 1000
 SLACK = 0.02 if LONG else 0.035

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import os
 from pathlib import Path
 
 import numpy as np
 import pytest
+from helpers.budget import LONG
 from helpers.outside_tools import colour
 
 import compliance
@@ -17,7 +17,6 @@ from outside.ideal import system_gamma
 from outside.qualities import Values, frame_of
 from outside.rulebook import SPECS, Rulebook
 
-LONG = os.environ.get("LONG_TESTS") == "1"
 RULES = sorted(file.stem for file in SPECS.glob("*.yaml"))
 FEW = ["cinema-review-room", "hdr-hlg-1000", "hdr-pq-1000", "sdr-broadcast", "web-srgb"]
 

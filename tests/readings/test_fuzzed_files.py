@@ -12,6 +12,7 @@ from contextlib import suppress
 from datetime import UTC, datetime
 
 import pytest
+from helpers.budget import LONG
 from helpers.other_formats import CGATS, CSV, CXF, cgats_spectra, cxf_of_spectra, spectra, tm27
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -23,7 +24,6 @@ from compliance.readings.convert import Source, convert
 from compliance.readings.load import FORMATS, readings_from_bytes
 from compliance.readings.raw_table import LEGAL
 
-LONG = os.environ.get("LONG_TESTS") == "1"
 TRIES = 20_000 if LONG else 200
 NOW = datetime(2026, 11, 20, tzinfo=UTC)
 

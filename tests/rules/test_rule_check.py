@@ -5,6 +5,7 @@ from __future__ import annotations
 from pathlib import Path
 
 import pytest
+from helpers.budget import LONG
 from helpers.rule_mistakes import EXTENDED, LISTS, SENSE, STRUCTURE
 from helpers.sample_text import HOUSE, RULE, STEPS, edited, rule_folder, write
 from hypothesis import HealthCheck, given, settings
@@ -243,7 +244,7 @@ def copied(tmp_path_factory: pytest.TempPathFactory) -> Path:
 
 
 @settings(
-    max_examples=200,
+    max_examples=2000 if LONG else 80,
     deadline=None,
     derandomize=True,
     suppress_health_check=[HealthCheck.function_scoped_fixture],

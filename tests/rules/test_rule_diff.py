@@ -7,6 +7,7 @@ from dataclasses import replace
 from pathlib import Path
 
 import pytest
+from helpers.budget import LONG
 from helpers.sample_text import RULE, edited, rule_folder
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
@@ -447,7 +448,7 @@ def test_several_changes_at_once(tmp_path: Path, data: st.DataObject) -> None:
     assert found.harmless is all(kind in (T, R, A) for kind in expected.values())
 
 
-@settings(BUDGET, max_examples=200)
+@settings(BUDGET, max_examples=1000 if LONG else 80)
 @given(places=st.lists(st.integers(0, len(RULE) - 1), min_size=1, max_size=3), data=st.data())
 def test_there_is_a_row_exactly_where_there_is_a_difference(
     tmp_path: Path, places: list[int], data: st.DataObject
@@ -492,7 +493,7 @@ HOUSE_EDITS = [
 ]  # fmt: skip
 
 
-@settings(BUDGET, max_examples=150)
+@settings(BUDGET, max_examples=1000 if LONG else 60)
 @given(edit=st.sampled_from(HOUSE_EDITS), number=st.integers(5, 120))
 def test_a_house_rule_explains_what_the_comparison_does_not_call_harmless(
     tmp_path: Path, edit: tuple[str, str, str], number: int

@@ -11,6 +11,7 @@ import pytest
 from cryptography.hazmat.primitives import serialization
 from cryptography.x509.oid import ExtendedKeyUsageOID
 from helpers.authorities import DOCUMENTS, Holder, issued, leaf, middle, root
+from helpers.budget import LONG
 from helpers.signing import (
     ATTACHED,
     archived,
@@ -88,7 +89,8 @@ def test_a_changed_digit_anywhere_in_the_container_is_refused() -> None:
     """Also those that no digest covers: filling zeros, letter case, names of algorithms."""
     data = once()
     _, length, after, _ = byte_ranges(data)[0]
-    for place in range(length + 1, after - 1, 3):
+    step = 1 if LONG else 7
+    for place in range(length + 1, after - 1, step):
         digit = chr(data[place])
         for other in (f"{(int(digit, 16) + 1) % 16:x}", digit.swapcase()):
             if other != digit:
