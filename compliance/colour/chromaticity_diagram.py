@@ -8,6 +8,8 @@ Sources: CIE 15:2018; Y. Ohno, Practical Use and Calculation of CCT and Duv, 201
 from __future__ import annotations
 
 import warnings
+from functools import cache
+from itertools import pairwise
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -186,16 +188,73 @@ def _inside(points: Array, start: Array, end: Array) -> NDArray[np.bool_]:
 def cct_duv(xyz: ArrayLike) -> Array:
     """Temperature in K and Duv (..., 2) of X, Y, Z (..., 3); NaN if X + 15Y + 3Z is 0.
 
-    Duv is signed, positive above the locus, in the CIE 1960 u, v diagram. colour-science
-    computes it and is imported only here.
+    Duv is signed, positive above the locus, in the CIE 1960 u, v diagram. By Ohno, Practical use
+    and calculation of CCT and Duv, LEUKOS 10 (2014): between three neighbours of a table of
+    blackbodies, by a triangle near the locus and by a parabola beyond 0.002.
     """
-    with warnings.catch_warnings():  # it warns that its optional plotting is missing
-        warnings.simplefilter("ignore")
-        from colour.temperature import uv_to_CCT_Ohno2013
-
     uv = xyz_to_uv(xyz) * np.array([1.0, 2 / 3])
     result = np.full(uv.shape, np.nan)
     known = np.all(np.isfinite(uv), axis=-1)
     if np.any(known):
-        result[known] = as_array(uv_to_CCT_Ohno2013(uv[known]))
+        points = uv[known]
+        pieces = (points[at : at + PIECE] for at in range(0, len(points), PIECE))
+        result[known] = np.concatenate([_between_blackbodies(piece) for piece in pieces])
     return result
+
+
+NEAR_LOCUS = 0.002
+"""Duv up to which the triangle is the better solution."""
+
+
+STRIDES = (256, 16, 1)
+"""Of the table's rows, at which the nearest is sought: of all, then beside the last one found."""
+PIECE = 4096
+"""Colours that are sought at once."""
+
+
+@cache
+def _blackbodies() -> Array:
+    """(N, 3) of T, u, v from 1000 K to 100 000 K, a thousandth apart.
+
+    colour-science computes them and is imported only here.
+    """
+    with warnings.catch_warnings():  # it warns that its optional plotting is missing
+        warnings.simplefilter("ignore")
+        from colour.colorimetry import handle_spectral_arguments
+        from colour.temperature.ohno2013 import planckian_table
+
+    observer, _ = handle_spectral_arguments()
+    return as_array(planckian_table(observer, 1000.0, 100_000.0, 1.001))
+
+
+def _nearest(uv: Array, table: Array) -> NDArray[np.int64]:
+    """Row (n,) of the point of a smooth curve (N, 2) that is nearest to each of uv (n, 2)."""
+    first = table[:: STRIDES[0]]
+    row = STRIDES[0] * np.argmin(np.sum(first**2, axis=1) / 2 - uv @ first.T, axis=1)
+    for wide, stride in pairwise(STRIDES):
+        rows = np.clip(row[:, None] + np.arange(-wide, wide + 1, stride), 0, len(table) - 1)
+        away = np.square(table[rows, 0] - uv[:, :1]) + np.square(table[rows, 1] - uv[:, 1:])
+        row = rows[np.arange(len(uv)), away.argmin(axis=1)]
+    return np.asarray(row)
+
+
+def _between_blackbodies(uv: Array) -> Array:
+    """Temperature and Duv (n, 2) of CIE 1960 u, v (n, 2)."""
+    table = _blackbodies()
+    nearest = np.clip(_nearest(uv, table[:, 1:]), 1, len(table) - 2)
+    before, own, after = (table[nearest + step] for step in (-1, 0, 1))
+    d0, d1, d2 = (np.hypot(*(uv - each[:, 1:]).T) for each in (before, own, after))
+    t0, t1, t2 = before[:, 0], own[:, 0], after[:, 0]
+    length = np.hypot(*(after - before)[:, 1:].T)
+    along = (d0**2 - d2**2 + length**2) / (2 * length)
+    share = along / length
+    above = np.sign(uv[:, 1] - (before[:, 2] + (after[:, 2] - before[:, 2]) * share))
+    triangle = np.sqrt(np.maximum(d0**2 - along**2, 0.0)) * above
+    norm = (t2 - t1) * (t0 - t2) * (t1 - t0)
+    a = (t0 * (d2 - d1) + t1 * (d0 - d2) + t2 * (d1 - d0)) / norm
+    b = -(t0**2 * (d2 - d1) + t1**2 * (d0 - d2) + t2**2 * (d1 - d0)) / norm
+    c = -(d0 * (t2 - t1) * t1 * t2 + d1 * (t0 - t2) * t0 * t2 + d2 * (t1 - t0) * t0 * t1) / norm
+    lowest = -b / (2 * a)
+    parabola = np.stack([lowest, (a * lowest**2 + b * lowest + c) * above], axis=-1)
+    near = np.stack([t0 + (t2 - t0) * share, triangle], axis=-1)
+    return np.where(np.abs(triangle)[:, None] < NEAR_LOCUS, near, parabola)

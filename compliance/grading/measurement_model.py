@@ -49,6 +49,11 @@ HUE = 300
 """Parts of the stream; to the last the number of the hue is added."""
 
 
+def correlations(uncertainty: Uncertainty) -> tuple[float, ...]:
+    """Return the correlations of x and y that are tried: the meter's, if it is known."""
+    return CORRELATIONS if uncertainty.correlation is None else (uncertainty.correlation,)
+
+
 class Draws:
     """Any number of drawn copies of one slot's readings."""
 
@@ -70,9 +75,7 @@ class Draws:
         self._of_readings = spread_of_readings(case, uncertainty, self._scattered)
         self._of_patches = spread_of_patches(case, self._of_readings)
         self.reach = CertificateReach.of(case, uncertainty, self._of_patches)
-        self.correlations = (
-            CORRELATIONS if uncertainty.correlation is None else (uncertainty.correlation,)
-        )
+        self.correlations = correlations(uncertainty)
 
     def views(
         self, means: Iterable[int], single: Iterable[int] = ()
@@ -91,7 +94,7 @@ class Draws:
         readings = self._own_of_readings(rows)
         hidden = drawn[self.case.hidden_blacks[drawn]].tolist()
         blacks = {patch: stream(self._seed, self._part(patch, "black")) for patch in hidden}
-        size = max(1, CHUNK // max(1, len(view.xyz)))
+        size = max(1, CHUNK // max(1, len(view.xyz), len(view.readings) if len(rows) else 0))
         for start in range(0, self.count, size):
             part = slice(start, min(start + size, self.count))
             length = part.stop - part.start

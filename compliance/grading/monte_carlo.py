@@ -11,9 +11,9 @@ from numpy.typing import NDArray
 from compliance.colour import spaces
 from compliance.grading.grade import grade
 from compliance.grading.match import MatchedReadings
-from compliance.grading.measurement_model import Draws
+from compliance.grading.measurement_model import Draws, correlations
 from compliance.grading.patch_roles import needs_black, needs_white, select_roles
-from compliance.grading.rule_size import check_drawn
+from compliance.grading.rule_size import MOST_DRAWN, check_drawn
 from compliance.grading.samples import Graded, SampleCounts, apply_samples, nearest_of
 from compliance.model import Finding, Level, Requirement, Uncertainty
 from compliance.quantities.catalogue import QUANTITIES, is_stated
@@ -42,18 +42,34 @@ def findings_of(
 ) -> tuple[Finding, ...]:
     """All findings of a case, with interval and probability if the meter's file allows it.
 
-    RuleError if requirements judge too many patches with draws.
+    RuleError if requirements need too many values from draws.
     """
     grades = [grade(requirement, case) for requirement in case.rule.requirements]
     if uncertainty is None or not uncertainty.luminance or not count:
         return tuple(graded.finding for graded in grades)
-    check_drawn(case.rule, grades)
+    check_drawn(case.rule, _drawn_values(grades, case, uncertainty))
     tallies = sample_requirements(*_narrowed(grades, case), uncertainty, count=count, seed=seed)
     confidence = case.rule.decision.confidence
     return tuple(
         apply_samples(graded, answers, confidence)
         for graded, answers in zip(grades, tallies, strict=True)
     )
+
+
+def _drawn_values(grades: Sequence[Graded], case: MatchedReadings, uncertainty: Uncertainty) -> int:
+    """How many values each draw needs: readings, and patches that requirements judge."""
+    asked = [graded for graded in grades if graded.question is not None]
+    tried = len(correlations(uncertainty))
+    judged = 0
+    for graded in asked:
+        quantity = QUANTITIES[graded.requirement.quantity]
+        judged += len(graded.patches) * quantity.effort * (tried if quantity.chromatic else 1)
+    if judged > MOST_DRAWN:
+        return judged
+    means = {patch for graded in asked for patch in _with_company(graded.patches, case)}
+    single = {patch for graded in asked if graded.single_readings for patch in graded.patches}
+    readings = int(sum(case.patches.count[patch] for patch in (*means, *single)))
+    return judged + readings * tried
 
 
 def _narrowed(

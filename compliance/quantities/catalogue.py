@@ -53,6 +53,8 @@ class Quantity:
     """The value is an (x, y) offset, its limits a box."""
     chromatic: bool = False
     """It depends on chromaticities, not on luminances alone."""
+    effort: int = 1
+    """How many times as long as for other quantities its values take to compute."""
     compares: Literal["centre", "positions", "steps", "repeats"] | None = None
     """The readings that it compares. `centre`: each patch with itself at the centre of the
     screen, or at 0 s if `over` names seconds; `positions`: places of the screen;
@@ -387,6 +389,7 @@ _ROWS = (
         "temperature of the black body whose colour is nearest, in the CIE 1960 diagram",
         "CIE 15:2018",
         compute=measured.temperature(0),
+        effort=2,
         chromatic=True,
         dark="chromaticity",
         options=("floor",),
@@ -400,6 +403,7 @@ _ROWS = (
         "green side",
         "CIE 15:2018",
         compute=measured.temperature(1),
+        effort=2,
         signed=True,
         chromatic=True,
         dark="chromaticity",

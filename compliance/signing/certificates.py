@@ -35,7 +35,10 @@ def _read_all_parts(certificate: x509.Certificate) -> None:
     der = certificate.public_bytes(serialization.Encoding.DER)
     same_key(der, der)
     list(certificate.extensions)
-    for extension in asn1.Certificate.load(der)["tbs_certificate"]["extensions"]:
+    parts = asn1.Certificate.load(der)["tbs_certificate"]
+    for name in ("subject", "issuer", "validity", "subject_public_key_info"):
+        _ = parts[name].native
+    for extension in parts["extensions"]:
         if not extension["extn_id"].native[0].isdigit():
             _ = extension["extn_value"].parsed.native
 
@@ -62,7 +65,7 @@ def read_certificates(data: bytes, *, file: str = "certificate") -> tuple[Signer
             found = x509.load_pem_x509_certificates(data)
         else:
             found = [x509.load_der_x509_certificate(data)]
-    except ValueError as fault:
+    except (ValueError, x509.InvalidVersion) as fault:
         raise IdentityError(
             f"{file}: holds no certificate; expected PEM ('-----BEGIN CERTIFICATE-----') or DER"
         ) from fault

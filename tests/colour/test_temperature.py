@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import subprocess
 import sys
+import warnings
 
 import colour
 import numpy as np
@@ -12,7 +13,7 @@ from coloraide import Color
 from numpy.testing import assert_allclose
 
 from compliance.colour.chromaticity_diagram import cct_duv
-from compliance.colour.spaces import WHITES, xy_to_xyz
+from compliance.colour.spaces import WHITES, xy_to_xyz, xyz_to_uv
 
 
 @pytest.mark.parametrize("kelvin", [2500, 4000, 6504, 9300])
@@ -38,6 +39,18 @@ def test_agrees_with_coloraide(xy: tuple[float, float]) -> None:
     temperature, duv = cct_duv(xyz)
     assert temperature == pytest.approx(expected[0], rel=1e-3)
     assert duv == pytest.approx(expected[1], abs=2e-5)
+
+
+def test_agrees_with_colour_science_everywhere() -> None:
+    """It looks at one colour after the other; near 100 000 K both lose digits."""
+    xy = np.random.RandomState(0).uniform((0.16, 0.05), (0.6, 0.4), (400, 2))
+    xyz = xy_to_xyz(xy, 1.0)
+    found = cct_duv(xyz)
+    with warnings.catch_warnings():  # of colours beyond the table's ends
+        warnings.simplefilter("ignore")
+        expected = colour.temperature.uv_to_CCT_Ohno2013(xyz_to_uv(xyz) * np.array([1, 2 / 3]))
+    assert_allclose(found[:, 0], expected[:, 0], rtol=1e-4)
+    assert_allclose(found[:, 1], expected[:, 1], rtol=1e-6)
 
 
 def test_luminance_does_not_matter_and_no_light_has_none() -> None:

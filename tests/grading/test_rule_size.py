@@ -5,10 +5,14 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import Any
 
+import numpy as np
 import pytest
+from helpers import builders
 from helpers.shipped import shipped_rule
 
 from compliance.errors import RuleError
+from compliance.grading.match import MatchedReadings, match_readings
+from compliance.grading.monte_carlo import findings_of
 from compliance.grading.rule_size import (
     MOST_DRAWN,
     MOST_PLANNED,
@@ -16,7 +20,7 @@ from compliance.grading.rule_size import (
     check_drawn,
     check_rule_size,
 )
-from compliance.model import Rule
+from compliance.model import Meter, PatchSet, Rule
 
 RULE = shipped_rule("sdr-broadcast")
 
@@ -50,12 +54,38 @@ def test_patches_that_requirements_name_are_bounded(parts: dict[str, Any]) -> No
         check_rule_size(replace(RULE, sets=sets))
 
 
-def test_patches_with_draws_are_bounded() -> None:
-    class Judged:
-        def __init__(self, count: int) -> None:
-            self.patches = tuple(range(count))
+def test_values_from_draws_are_bounded() -> None:
+    check_drawn(RULE, MOST_DRAWN)
+    with pytest.raises(RuleError, match="needs 701 values computed from draws"):
+        check_drawn(RULE, MOST_DRAWN + 1)
 
-    grades: Any = [Judged(MOST_DRAWN - 1), Judged(1)]
-    check_drawn(RULE, grades)
-    with pytest.raises(RuleError, match="judges 1501 patches in all its requirements together"):
-        check_drawn(RULE, [*grades, *grades[1:]])
+
+def many(count: int, quantity: str, correlation: float | None) -> tuple[MatchedReadings, Meter]:
+    """A case whose one requirement judges so many colours, all read once, and white and black."""
+    codes = [[9 + number % 90, 9 + number // 90, 77] for number in range(count)]
+    patches = tuple((f"p{number}", tuple(code)) for number, code in enumerate(codes))
+    own = PatchSet(name="own", kind="list", patches=patches)
+    needed = builders.requirement(quantity, "own")
+    rule = builders.rule(builders.target(), needed, sets=(own,))
+    meter = builders.meter(correlation)
+    every = [*codes, [255] * 3, [0] * 3]
+    xyz = np.random.RandomState(0).uniform(5, 50, (len(every), 3))
+    return match_readings(rule, builders.readings(every, xyz), meter=meter), meter
+
+
+@pytest.mark.parametrize(
+    ("quantity", "correlation", "most"),
+    [("delta-e-2000", 0.3, 349), ("luminance", 0.3, 349), ("delta-e-2000", None, 115),
+     ("luminance", None, 173), ("duv", 0.3, 232)],
+)  # fmt: skip
+def test_as_many_patches_as_draws_allow(
+    quantity: str, correlation: float | None, most: int
+) -> None:
+    for count, fits in ((most, True), (most + 1, False)):
+        case, meter = many(count, quantity, correlation)
+        assert meter.uncertainty is not None
+        if fits:
+            findings_of(case, meter.uncertainty, count=2, seed=0)
+            continue
+        with pytest.raises(RuleError, match="values computed from draws"):
+            findings_of(case, meter.uncertainty, count=2, seed=0)

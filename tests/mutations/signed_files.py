@@ -284,7 +284,7 @@ def judge_zip(what: str, data: bytes) -> str:
         return "unseen: the same bytes"
     file = place() / "delivery.zip"
     file.write_bytes(data)
-    return _verdict(file, signed=not what.startswith("packed again"))
+    return _verdict(file, signed=f"/{bag.SIGNATURE}".encode() in data and "packed" not in what)
 
 
 def _file_changed(source: random.Random) -> Input:

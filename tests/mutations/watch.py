@@ -40,7 +40,7 @@ class Seen:
 
 def watched(judge: Callable[[], str]) -> Seen:
     """Judge an input; every exception is a fault."""
-    _forget_peak()
+    forget_peak()
     start, fault, end = process_time(), "", "fault"
     try:
         with _overtime(2 * SECONDS):
@@ -72,7 +72,7 @@ def _overtime(seconds: float) -> Iterator[None]:
 
 
 def peak_memory() -> float:
-    """MB that the process has had at most since `watched` began."""
+    """MB that the process has had at most since `forget_peak`."""
     status = Path("/proc/self/status")
     if not status.exists():
         return resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024
@@ -80,7 +80,8 @@ def peak_memory() -> float:
     return int(line.split()[1]) / 1024
 
 
-def _forget_peak() -> None:
+def forget_peak() -> None:
+    """Let `peak_memory` begin anew, where the system can."""
     references = Path("/proc/self/clear_refs")
     if references.exists():
         references.write_text("5")

@@ -12,6 +12,7 @@ import pytest
 from asn1crypto import crl, x509
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID
+from helpers import many_stamps
 from helpers.authorities import (
     YEAR,
     Clock,
@@ -41,7 +42,7 @@ from compliance.signing.archive import add_archive_stamp
 from compliance.signing.certificates import read_certificates
 from compliance.signing.detached import read_detached, sign_detached
 from compliance.signing.read import PdfSignatures, read_signatures
-from compliance.signing.revocation import Material
+from compliance.signing.revocation import NOTHING, Material
 
 DAY = timedelta(days=1)
 
@@ -426,3 +427,15 @@ def test_lists_of_the_verifier_judge_detached_signatures_too() -> None:
     late = judged(leaf(), when=SIGNED + DAY / 24)
     assert late.revocation is not None
     assert late.revocation.doubtful
+
+
+def test_a_file_of_as_many_signatures_as_there_may_be(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A file of 20 revisions is in `tests/bench/worst_sheets.py`; here 4 are the most."""
+    monkeypatch.setattr("compliance.signing.pdf_file.MOST_REVISIONS", 4)
+    data = many_stamps.stamped(2)
+    seal = read_signatures(data)
+    assert (len(seal.signatures), len(seal.stamps)) == (1, 2)
+    assert seal.all_faults == ()
+    more = add_archive_stamp(data, NOTHING, Within(SIGNED + 3 * DAY))
+    with pytest.raises(ValueError, match="more than 4 revisions"):
+        read_signatures(more)

@@ -59,3 +59,19 @@ def test_a_sheet_signed_with_it_is_broken(extension: x509.ObjectIdentifier) -> N
     data = signed(who=malformed(extension, VALUES[1]))
     found = verify_sheet(data, any_signer=True)
     assert (found.exit_code, str(found.steps[0].status)) == (1, "fail")
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "words"),
+    [
+        (b"\xa0\x03\x02\x01\x02", b"\xa0\x03\x02\x01\x22", "holds no certificate"),  # a version 34
+        (b"\x06\x03\x55\x04\x03\x0c\x09Ada Quill", b"\x06\x03\x55\x04\x03\x04\x09Ada Quill", ""),
+    ],
+)
+def test_damaged_parts_that_one_of_two_libraries_reads(
+    before: bytes, after: bytes, words: str
+) -> None:
+    damaged = identity().signer.certificate.replace(before, after)
+    assert damaged != identity().signer.certificate
+    with pytest.raises(IdentityError, match=words or MALFORMED):
+        read_certificates(damaged)
