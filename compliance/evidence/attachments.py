@@ -5,6 +5,7 @@ from __future__ import annotations
 import hashlib
 import json
 import re
+import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
@@ -24,6 +25,8 @@ REQUIRED = (ASSESSMENT, RULE, JOB)
 SUFFIXES = (".csv", ".txt", ".cxf")
 """Suffixes of the files of readings, by format."""
 OPTIONAL = (METER, *(stem + suffix for stem in (READINGS, BEFORE) for suffix in SUFFIXES))
+NUMBER = re.compile("[0-9a-f]{8}(?:[0-9a-f]{24})?")
+"""The end of a number, in documents of version 1 and of today."""
 DEVIATION = re.compile(r"deviation-[1-9]\d?\.json")
 
 LARGEST: Mapping[str, int] = {
@@ -123,17 +126,40 @@ def _digests(stated: Document, attached: Attached) -> Mapping[str, tuple[str, ..
 
 
 def numbering_fault(stated: Document) -> str | None:
-    """Return a fault if an assessment's number does not fit its text; ValueError on no JSON."""
+    """Return a fault if an assessment's number does not fit its text; ValueError on no JSON.
+
+    Nor may it state another job, slot or rule than the text, or replace an assessment of another.
+    """
     number, digits = str(stated.get("number")), number_digits(stated.get("schema"))
     own = _named_digest(
         ASSESSMENT, {key: value for key, value in stated.items() if key != "number"}
     )
-    if number.rpartition("-")[2] == own[:digits]:
-        return None
-    return (
-        f"the assessment was changed: its number is {number}, but its text gives a number that "
-        f"ends in {own[:digits]}"
-    )
+    head, _, tail = number.rpartition("-")
+    if tail != own[:digits]:
+        return (
+            f"the assessment was changed: its number is {number}, but its text gives a number "
+            f"that ends in {own[:digits]}"
+        )
+    reference, slot = _at(stated, ["job", "reference"]), _at(stated, ["slot", "slot"])
+    expected = f"{reference or 'readings'}-{slot or 'only'}-{_at(stated, ['rule', 'id'])}"
+    if head != expected:
+        return f"its number is {number}; expected one that begins with {expected}"
+    replaced = stated.get("replaces")
+    if replaced is not None and not _is_number_of(str(replaced), expected):
+        return f"it says that it replaces {replaced}; expected a number of {expected}"
+    return None
+
+
+def _is_number_of(number: str, expected: str) -> bool:
+    """Return whether a number is one of a job, slot and rule whose files have the same name."""
+    head, _, tail = number.rpartition("-")
+    return NUMBER.fullmatch(tail) is not None and _letters(head) == _letters(expected)
+
+
+def _letters(text: str) -> str:
+    """Return what the names of files keep of a text on every system."""
+    plain = unicodedata.normalize("NFC", text).casefold()
+    return "".join(char for char in plain if char.isalnum())
 
 
 def _expected(stated: Document, attached: Attached) -> Mapping[str, tuple[str, Any]]:

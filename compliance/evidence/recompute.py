@@ -4,13 +4,13 @@ from __future__ import annotations
 
 import json
 from collections.abc import Mapping, Sequence, Set
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import datetime
 from typing import Any
 
 from compliance import documents
 from compliance.assessment import assess
-from compliance.errors import SheetError
+from compliance.errors import RuleError, SheetError
 from compliance.evidence.attachments import (
     is_deviation,
     largest_size,
@@ -30,11 +30,13 @@ from compliance.model import (
     Face,
     Measurement,
     Readings,
+    Rule,
     RuleFile,
 )
-from compliance.plain_data import ShapeError, canonical_bytes, from_plain, timestamp
+from compliance.model.stated import TOOL
+from compliance.plain_data import ShapeError, canonical_bytes, from_plain, timestamp, to_plain
 from compliance.readings.load import FORMATS, readings_from_bytes
-from compliance.rules.library import rule_from_resolved
+from compliance.rules.library import load_rule, rule_from_resolved
 
 
 def attachments(assessment: Assessment) -> dict[str, bytes]:
@@ -162,6 +164,8 @@ def assess_again(
     if at != document["assessed"]:
         raise SheetError("assessment.json: assessed: is not a time in UTC")
     rule = rule_from_resolved(_parsed(files, "rule.json"), stated.rule.files, stated.rule.archived)
+    if document.get("tool") == to_plain(TOOL):
+        rule = _as_known(rule)
     job = meter = None
     if "job.json" in files:
         job = job_from_document(_parsed(files, "job.json"), "job.json")
@@ -187,6 +191,24 @@ def assess_again(
     return assess(
         measurement, now=stated.assessed, replaces=stated.replaces, faces=needed(faces, drawn)
     )
+
+
+def _as_known(rule: Rule) -> Rule:
+    """Return a rule with what this version knows of it beside its limits, whatever is stated.
+
+    Of a shipped rule, or of the shipped parent of a house rule, that there are later revisions; of
+    a shipped rule the names of its files. A rule that nobody ships stays as it is.
+    """
+    try:
+        known = load_rule(rule.extends or f"{rule.id}@{rule.revision}")
+    except RuleError:
+        return rule
+    rule = replace(rule, archived=known.archived)
+    if known.digest != rule.digest:
+        return rule
+    if [each.path for each in rule.files] != [each.path for each in known.files]:
+        return replace(rule, files=known.files)
+    return replace(rule, files=tuple(replace(each, shipped=True) for each in rule.files))
 
 
 def _deviations(files: Mapping[str, bytes], checked: Set[str]) -> tuple[Deviation, ...]:

@@ -38,6 +38,8 @@ BEGINS = re.compile(rb"([0-9]{1,7}) 0 obj\b")
 STREAM = re.compile(rb"[\r\n ]*stream\r?\n")
 ENDSTREAM = re.compile(rb"[\r\n ]*endstream\b")
 ENDOBJ = re.compile(rb"[\r\n ]*endobj\b")
+SKIPPED = b"\t\n\r "
+"""The white space that every reader skips in base 85; a vertical tab ends it for some."""
 FLATE, ASCII85 = Name("FlateDecode"), Name("ASCII85Decode")
 
 
@@ -302,7 +304,7 @@ def _filters(value: Mapping[str, Any]) -> list[Any]:
 def _pieces(coded: bytes, value: Mapping[str, Any]) -> Iterator[bytes]:
     filters = _filters(value)
     if ASCII85 in filters:
-        coded = _from_ascii85(coded)
+        coded = from_ascii85(coded)
     if FLATE not in filters:
         yield coded
         return
@@ -320,9 +322,10 @@ def _pieces(coded: bytes, value: Mapping[str, Any]) -> Iterator[bytes]:
         raise zlib.error("less or more than its content")
 
 
-def _from_ascii85(coded: bytes) -> bytes:
+def from_ascii85(coded: bytes) -> bytes:
+    """Decode base 85 (7.4.3); zlib.error at anything else, also at what Python skips alone."""
     try:
-        return base64.a85decode(b"<~" + coded.strip(), adobe=True)
+        return base64.a85decode(b"<~" + coded.strip(SKIPPED), adobe=True, ignorechars=SKIPPED)
     except ValueError:
         raise zlib.error("not in base 85") from None
 

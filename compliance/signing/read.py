@@ -10,12 +10,13 @@ from __future__ import annotations
 import asyncio
 from collections.abc import Iterable, Iterator, Sequence, Set
 from dataclasses import dataclass, field, replace
-from datetime import datetime
+from datetime import UTC, datetime, timedelta
 from io import BytesIO
 from typing import Any, BinaryIO
 
 from asn1crypto import cms
 from cryptography import x509 as pyca
+from pyhanko.pdf_utils.generic import parse_pdf_date
 from pyhanko.pdf_utils.reader import PdfFileReader
 from pyhanko.sign import fields
 from pyhanko.sign.validation import async_validate_pdf_signature
@@ -42,7 +43,7 @@ from compliance.signing.pdf_file import PdfFile, read_file
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.revocation import Material, material_of
 from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, role_in
-from compliance.signing.timestamps import digest_of, embedded_timestamp, read_stamp
+from compliance.signing.timestamps import CLOCKS_APART, digest_of, embedded_timestamp, read_stamp
 from compliance.signing.trust import Proof, Standing, clamp_to_validity, context, trust_of
 
 FREE_INFO = frozenset({"/ModDate", "/Producer"})
@@ -115,6 +116,8 @@ def _statements(packet: bytes) -> list[list[str]] | None:
     ]
 
 
+FURTHEST_ZONE = timedelta(hours=14)
+"""How far a time without a zone may be from UTC."""
 USAGE = KeyUsageConstraints(
     key_usage={"digital_signature", "non_repudiation"}, match_all_key_usages=False
 )
@@ -347,6 +350,7 @@ def _read(
             *_status_faults(status),
             *_usage_faults(own.dump()),
             *container_faults(data, embedded),
+            *_time_faults(embedded, claimed),
             *(stamp.faults if stamp is not None else ()),
         ),
         revocation=found.revocation,
@@ -358,6 +362,18 @@ def _claimed(embedded: EmbeddedPdfSignature) -> datetime | None:
         if attribute["type"].native == "signing_time":
             return attribute["values"][0].native  # type: ignore[no-any-return]
     return embedded.self_reported_timestamp
+
+
+def _time_faults(embedded: EmbeddedPdfSignature, claimed: datetime | None) -> Iterable[str]:
+    """Yield a second time beside the one claimed: viewers differ in which of them they show."""
+    stated = _text(embedded.sig_object.get("/M"))
+    if not stated or not claimed:
+        return
+    other, apart = parse_pdf_date(stated), CLOCKS_APART
+    if other.tzinfo is None:
+        other, apart = other.replace(tzinfo=UTC), FURTHEST_ZONE
+    if abs(other - claimed) > apart:
+        yield f"it states two times of signing, {claimed:%Y-%m-%d %H:%M} and {other:%Y-%m-%d %H:%M}"
 
 
 def _status_faults(status: PdfSignatureStatus) -> Iterable[str]:

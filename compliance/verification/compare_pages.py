@@ -8,7 +8,6 @@ of two machines.
 from __future__ import annotations
 
 import zlib
-from base64 import a85decode
 from collections.abc import Iterator, Mapping, Sequence
 from io import BytesIO
 from itertools import zip_longest
@@ -19,6 +18,7 @@ from pikepdf import Array, Dictionary, Name, Object, Pdf, Stream
 from compliance.pictures.letters import font_name
 from compliance.signing.appearance import PROGRAM
 from compliance.signing.cms_checks import UnsoundError
+from compliance.signing.pdf_file import from_ascii85
 from compliance.signing.pdf_syntax import read_tokens
 
 Box = tuple[int, float, float, float, float]
@@ -268,7 +268,7 @@ def _decoded(stream: Any, most: int) -> bytes | None:
     filters = list(coding) if isinstance(coding, Array) else [coding]
     raw = stream.read_raw_bytes()
     if filters == [Name.ASCII85Decode, Name.FlateDecode]:
-        filters, raw = filters[1:], a85decode(b"<~" + raw.strip(), adobe=True)
+        filters, raw = filters[1:], from_ascii85(raw)
     if filters == [Name.FlateDecode] and "/DecodeParms" not in stream:
         return zlib.decompressobj().decompress(raw, most)
     return None

@@ -26,11 +26,14 @@ State = Mapping[int, Stored]
 ACTIVE = frozenset(
     {
         "A", "AA", "Alternates", "Collection", "Dests", "JS", "JavaScript", "Launch",
-        "Next", "OC", "OCGs", "OCProperties", "OpenAction", "Outlines", "OPI", "PresSteps",
-        "RF", "RichMediaContent", "Threads", "Trans", "URI", "XFA"
+        "Linearized", "Next", "OC", "OCGs", "OCProperties", "OpenAction", "Outlines", "OPI",
+        "PresSteps", "RF", "RichMediaContent", "Threads", "Trans", "URI", "XFA"
     }
 )
-"""Keys of dictionaries for actions, scripts, layers and further files; no sheet has any."""
+"""Keys of dictionaries for actions, scripts, layers and further files; no sheet has any.
+
+Of a linearized file some readers begin with another cross-reference table (ISO 32000-1, F).
+"""
 KINDS = frozenset(
     {
         "3D", "Action", "FileAttachment", "GoTo3DView", "GoToE", "GoToR", "ImportData",
@@ -44,8 +47,11 @@ KINDS = frozenset(
 
 EMPTY = {"Type": "XObject", "Subtype": "Form", "Resources": {}, "Length": 0}
 """The appearance of an empty field, without its size. The library leaves one behind, unused."""
-PAGE_TREE = {"Type", "Kids", "Count"}
-"""Entries of the one node above all pages: what pages inherit, each of them has itself."""
+BY_SIGNING = frozenset({"AcroForm", "Annots", "Extensions", "Perms"})
+"""Entries of the catalog and the first page that the first signature adds."""
+TRAILER = frozenset({"Root", "Info", "ID", "Size", "Prev"})
+NAMES = frozenset({"Names", "Kids", "Limits"})
+"""Entries of a node of the tree that names the attachments."""
 FORM = {"SigFlags": 3}
 WIDGET = {"FT": "Sig", "Type": "Annot", "Subtype": "Widget", "F": 132}
 FREE_IN_WIDGET = frozenset({"T", "Rect", "P", "TU", "AP", "V"})
@@ -67,10 +73,12 @@ def hidden_faults(file: PdfFile) -> Iterator[str]:
     for count, revision in enumerate(file.revisions, 1):
         state = file.state(count)
         yield from _unreachable(state, revision.objects, revision.trailer)
+        yield from _tree_faults(state, revision.trailer)
         for number, stored in revision.objects.items():
             yield from _active(number, stored.value)
             if stored.stream is not None and not file.is_whole(stored):
                 yield f"object {number} is damaged, or has more than its content"
+    yield from _replaced(file)
     yield from _form_faults(file)
 
 
@@ -83,6 +91,10 @@ def _bytes_between(file: PdfFile) -> Iterator[str]:
             at = stored.end
         if not _is_blank(file.data, at, revision.table):
             yield f"there are bytes between its objects, at {at}"
+    if len(file.data) - file.revisions[-1].end > len(b"\r\n") or not _is_blank(
+        file.data, file.revisions[-1].end, len(file.data)
+    ):
+        yield "there are bytes after its end"
 
 
 def _is_blank(data: bytes, start: int, end: int) -> bool:
@@ -121,6 +133,48 @@ def _active(number: int, value: Any) -> Iterator[str]:
                 yield f"object {number} is a /{kind}, as no sheet has"
 
 
+def _replaced(file: PdfFile) -> Iterator[str]:
+    """Yield what the first signature replaced: it adds entries to catalog and page, no more."""
+    drawn, signed = (revision.objects for revision in file.revisions[:2])
+    for number in drawn.keys() & signed.keys():
+        before, after = (_without(each[number].value, BY_SIGNING) for each in (drawn, signed))
+        if before != after or drawn[number].stream is not None:
+            yield f"object {number} was another one before the file was signed"
+
+
+# ---------------------------------------------------------------- the trees
+
+
+def _tree_faults(state: State, trailer: Mapping[str, Any]) -> Iterator[str]:
+    """Check what leads to the pages and files of a revision; readers go down and up."""
+    if trailer.keys() - TRAILER or _refers({**trailer, "Root": None, "Info": None}):
+        yield "its trailer has other entries than in a sheet"
+    root = resolved(state, trailer["Root"])
+    if _refers(resolved(state, root.get("Extensions", {}))):
+        yield "its extensions are not those of a sheet"
+    tree = resolved(state, root["Pages"])
+    pages = resolved(state, tree["Kids"])
+    # What pages inherit, each of them has itself.
+    if tree != {"Type": "Pages", "Kids": tree["Kids"], "Count": len(pages)}:
+        yield "the node above its pages has other entries than in a sheet"
+    for number, place in enumerate(pages, 1):
+        page = resolved(state, place) if isinstance(place, Ref) else {}
+        if page.get("Type") != "Page":
+            yield f"page {number} is not a page"
+        elif page.get("Parent") != root["Pages"]:
+            yield f"page {number} has another node above it than the one of all pages"
+    places = [resolved(state, root.get("Names", {})).get("EmbeddedFiles", {})]
+    for place in places:
+        node = resolved(state, place)
+        places += [each for each in resolved(state, node.get("Kids", [])) if each not in places]
+        if node.keys() - NAMES or _refers(node.get("Limits")):
+            yield "the tree of its attachments has other entries than in a sheet"
+
+
+def _refers(value: Any) -> bool:
+    return next(references(value), None) is not None
+
+
 # ---------------------------------------------------------------- the form
 
 
@@ -131,13 +185,8 @@ def _form_faults(file: PdfFile) -> Iterator[str]:
     places = resolved(state, form.get("Fields", []))
     if _without(form, {"Fields"}) != FORM:
         yield "its form has more than fields of signatures"
-    tree = resolved(state, root["Pages"])
-    if tree.keys() != PAGE_TREE:
-        yield "the node above its pages has other entries than in a sheet"
-    pages = resolved(state, tree["Kids"])
+    pages = resolved(state, resolved(state, root["Pages"])["Kids"])
     for number, page in enumerate(pages, 1):
-        if resolved(state, page).get("Type") != "Page":
-            yield f"page {number} is not a page"
         annotations = resolved(state, resolved(state, page).get("Annots", []))
         if annotations != (places if number == 1 else []):
             yield f"page {number} has other annotations than the fields of signatures"
@@ -162,12 +211,14 @@ def _field_faults(state: State, field: Mapping[str, Any], page: Any) -> Iterator
         appearance = resolved(state, field.get("AP", {}))
         if appearance.keys() != {"N"} or not isinstance(appearance["N"], Ref):
             yield f"the field {name} has other appearances than one"
+        elif not value and not _is_empty_appearance(state[appearance["N"].number]):
+            yield f"the box of {name} is not empty"
     elif "AP" in field or field.get("Rect") != [0, 0, 0, 0] or value.get("Type") != "DocTimeStamp":
         yield f"the field {name} is neither of a signature nor of an archive stamp"
     expected: dict[str, Any] = {"Type": "Sig" if name in LABELS else "DocTimeStamp"}
     if name == FACILITY_FIELD:
         expected["Reference"] = CERTIFIES
-    if value and _without(value, FREE_IN_SIGNATURE) != expected:
+    if value and (_without(value, FREE_IN_SIGNATURE) != expected or _refers(value)):
         yield f"the signature {name} has other entries than in a sheet"
     if not value and name != COUNTER_FIELD:
         yield f"the field {name} is empty"
