@@ -51,6 +51,8 @@ class Proof:
     """The time in a later trusted time stamp; None without one."""
 
 
+MOST_ABOVE = 6
+"""Most authorities that could be above a certificate; the library tries all ways through them."""
 NO_PROOF = Proof()
 
 
@@ -70,8 +72,10 @@ def trust_of(
     are usages that it must name; without any it has to be for documents.
     """
     known = [*others, *proof.material.certificates]
-    standing = _standing(own, known, trusted, moment, extended)
     pool = [*known, *_authorities(trusted)]
+    if _is_tangled((own, *pool)):
+        return Standing(None, f"more than {MOST_ABOVE} certificates could be above one with it")
+    standing = _standing(own, known, trusted, moment, extended)
     anchors = _top(own, pool)
     if proof.material.is_empty or not anchors:
         return standing
@@ -92,6 +96,22 @@ def trust_of(
     state = _state(revocation)
     as_ = _issued(standing.under, state) if standing.under else f"{standing.as_} ({state})"
     return replace(standing, as_=as_, revocation=revocation)
+
+
+def _is_tangled(certificates: Iterable[x509.Certificate]) -> bool:
+    """Return whether more than `MOST_ABOVE` of them could be above one, by their names."""
+    names = {
+        each.dump(): (each.subject.hashable, each.issuer.hashable) for each in certificates
+    }.values()
+    for _, first in names:
+        above, count = [first], 0
+        for name in above:
+            issuers = [issuer for subject, issuer in names if subject == name]
+            count += len(issuers)
+            if count > MOST_ABOVE:
+                return True
+            above += set(issuers).difference(above)
+    return False
 
 
 def _standing(
