@@ -58,7 +58,7 @@ def assess(
     accepted = disposition(deviations, state.findings, rule.decision)
     assessment = Assessment(
         assessed=now,
-        valid_until=valid_until(measurement, deviations if accepted else ()),
+        valid_until=valid_until(measurement, now, deviations if accepted else ()),
         seed=SEED,
         draws=DRAWS if meter and meter.uncertainty else 0,
         state=_with_remarks(state, calibration_remarks(measurement)),
@@ -139,19 +139,23 @@ def _undoubted(causes: tuple[Cause, ...], remarks: Sequence[Remark]) -> tuple[Ca
     return tuple(replace(cause, rank=ranks.index(cause.rank) + 1) for cause in kept)
 
 
-def valid_until(measurement: Measurement, accepted: Sequence[Deviation] = ()) -> datetime | None:
+def valid_until(
+    measurement: Measurement, now: datetime, accepted: Sequence[Deviation] = ()
+) -> datetime | None:
     """The end of a verdict's validity: by the rule, the meter certificate's due date, or the
     accepted deviations, whichever is first.
 
     The first two apply only if the rule limits the validity and the time of measuring is known;
-    they never end it before the readings were taken. A due date lasts to 24:00 UTC.
+    they never end it before the readings were taken. A due date lasts to 24:00 UTC. Readings that
+    are dated after the assessment, at `now`, count from then.
     """
     days, meter, measured = measurement.rule.valid_days, measurement.meter, measurement.measured
     ends = [expiry(deviation) for deviation in accepted]
     if days is not None and measured is not None:
-        end = measured + timedelta(days=days)
+        begun = min(measured, now)
+        end = begun + timedelta(days=days)
         due = meter.certificate.due if meter and meter.certificate else None
         if due is not None:
             end = min(end, datetime.combine(due, time(), UTC) + timedelta(days=1))
-        ends.append(max(end, measured))
+        ends.append(max(end, begun))
     return min(ends, default=None)

@@ -124,7 +124,10 @@ def instrument(due: date | None) -> Meter:
 def test_the_end_of_a_verdicts_life(
     days: int | None, due: date | None, expected: datetime | None
 ) -> None:
-    """Due dates last to 24:00 UTC; an overdue certificate ends it at measuring, not before."""
+    """Due dates last to 24:00 UTC; an overdue certificate ends it at measuring, not before.
+
+    Readings dated after the assessment count from the assessment.
+    """
     measured = datetime(2026, 11, 20, 10, tzinfo=UTC)
     rule = builders.replace(builders.rule(builders.target()), valid_days=days)
     entry = ReadingsEntry(Path("slot.csv"), "slot.csv", measured, rule.encoding)
@@ -132,7 +135,10 @@ def test_the_end_of_a_verdicts_life(
     job = replace(job, slots=(replace(job.slots[0], readings=entry),))
     readings = builders.readings([[255] * 3], [[95, 100, 109]])
     measurement = Measurement(rule, readings, job=job, meter=instrument(due))
-    assert valid_until(measurement) == expected
+    assert valid_until(measurement, measured) == expected
+    if due is None and days is not None and expected is not None:
+        early = measured - timedelta(days=90)
+        assert valid_until(measurement, early) == expected - timedelta(days=90)
 
 
 def test_other_slots_and_other_clients_do_not_leak() -> None:

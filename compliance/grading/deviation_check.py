@@ -174,7 +174,8 @@ def _unfit(deviation: Deviation, finding: Finding) -> Lapse | None:
     if reason_not_acceptable(finding) is not None:
         return Lapse.NOT_NEEDED
     assert finding.value is not None and finding.limits is not None
-    if finding.limits != deviation.limits:
+    own = finding.title, finding.quantity, finding.unit, finding.limits
+    if own != (deviation.title, deviation.quantity, deviation.unit, deviation.limits):
         return Lapse.OTHER_LIMITS
     return None if no_further(finding.value, deviation.bound, finding.limits) else Lapse.FURTHER
 

@@ -149,6 +149,8 @@ def _tree_faults(state: State, trailer: Mapping[str, Any]) -> Iterator[str]:
     """Check what leads to the pages and files of a revision; readers go down and up."""
     if trailer.keys() - TRAILER or _refers({**trailer, "Root": None, "Info": None}):
         yield "its trailer has other entries than in a sheet"
+    if _refers(resolved(state, trailer.get("Info", {}))):
+        yield "its information has other entries than in a sheet"
     root = resolved(state, trailer["Root"])
     if _refers(resolved(state, root.get("Extensions", {}))):
         yield "its extensions are not those of a sheet"
@@ -190,7 +192,12 @@ def _form_faults(file: PdfFile) -> Iterator[str]:
         annotations = resolved(state, resolved(state, page).get("Annots", []))
         if annotations != (places if number == 1 else []):
             yield f"page {number} has other annotations than the fields of signatures"
-    if _without(resolved(state, root.get("Perms", {})), {"DocMDP"}):
+    certified = [
+        field.get("V")
+        for field in (resolved(state, each) for each in places)
+        if text_of(resolved(state, field.get("T", b""))) == FACILITY_FIELD
+    ]
+    if [resolved(state, root.get("Perms", {}))] != [{"DocMDP": each} for each in certified]:
         yield "its permissions are not those of a certified sheet"
     first = pages[0] if pages else None
     for place in places:

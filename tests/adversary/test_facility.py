@@ -12,13 +12,14 @@ Its signatures are real, digests and numbers fit, and pages show what it wants t
 | chosen seed and draws | the draws are not those of every assessment |
 | pages that call it compliant | the pages do not show the evidence |
 | signed late, early, in the future | expected within 72 hours; before; in the future |
-| an expired verdict | current: not met |
+| an expired verdict, readings of next summer | current: not met |
 | countersigns for its client | signed twice with the same key |
 """
 
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
+from copy import deepcopy
 from datetime import timedelta
 from typing import Any
 
@@ -32,6 +33,7 @@ from adversary.forging import (
     evidence,
     failing,
     honest,
+    job,
     mended,
     painted_compliant,
     passing,
@@ -212,6 +214,17 @@ def test_a_time_of_signing_that_cannot_be(desk: Desk, name: str) -> None:
 def test_an_assessment_of_tomorrow(desk: Desk) -> None:
     later = assessed(None, now=NOW + 24 * HOUR)
     refused(desk.verify(sealed(drawn(later), when=NOW + 24 * HOUR)), "in the future")
+
+
+def test_readings_of_next_summer(desk: Desk) -> None:
+    """Their date is the facility's own word; no verdict lasts the longer for it."""
+    slots = deepcopy(job()["slots"])
+    slots[0]["readings"]["measured"] = "2027-06-01T10:00:00Z"
+    forged = sealed(drawn(assessed(None, slots=slots)))
+    assert desk.verify(forged, "--require", "current").returncode == 0
+    found = desk.verify(forged, "--require", "current", "--on", "2026-12-21")
+    assert found.returncode == 1
+    assert "current: not met" in words(found)
 
 
 def test_a_verdict_that_has_expired(desk: Desk) -> None:

@@ -6,6 +6,7 @@
 | accepts by the authority that is trusted for it | checked as the client's (exit 3) |
 | a deviation after its time, before it was given | was accepted until; after the sheet was signed |
 | a deviation of another slot or of a better value | is for slot 5; do not follow |
+| a deviation of a requirement by another name | do not follow |
 | a delivery without the failing sheet, or names swapped | stated but not found |
 | a delivery with a number twice | 2 sheets have the number |
 | a delivery with another index, table or list | does not agree with the sheets |
@@ -17,6 +18,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Callable, Mapping
+from dataclasses import replace
 from datetime import date
 
 import pytest
@@ -27,6 +29,7 @@ from adversary.forging import (
     accepted,
     assessed,
     delivery,
+    failing,
     other_sheet,
     person,
     refused,
@@ -96,6 +99,18 @@ def test_a_deviation_of_a_better_value(desk: Desk) -> None:
     better = accepted(identity("Cleo Client"), assessed(930.0))
     line = "stated deviations do not follow from the attached ones"
     refused(desk.verify(sheet_with(better)), line)
+
+
+def test_a_deviation_of_a_requirement_by_another_name(desk: Desk) -> None:
+    """The facility gives its client a document without a signature to accept from."""
+    slot = failing()
+    findings = tuple(
+        replace(each, title="Light of the room", unit="lx") if each.id == "peak-level" else each
+        for each in slot.state.findings
+    )
+    renamed = replace(slot, state=replace(slot.state, findings=findings))
+    forged = sheet_with(accepted(identity("Cleo Client"), renamed))
+    refused(desk.verify(forged), "stated deviations do not follow from the attached ones")
 
 
 # ---------------------------------------------------------------- deliveries

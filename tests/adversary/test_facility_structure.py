@@ -18,6 +18,7 @@ Evidence, pages and signature are honest; readers find other pages, or only a pa
 from __future__ import annotations
 
 import base64
+import re
 import zlib
 from collections.abc import Mapping
 from functools import cache
@@ -122,14 +123,19 @@ def test_objects_in_entries_that_nobody_compares(desk: Desk) -> None:
         number(): (1, b"/Extensions <<", b"/Extensions << /X 901 0 R "),
         number("Perms", "DocMDP"): (1, b"/App <<", b"/X 902 0 R /App <<"),
         number("AcroForm", "Fields", 1, "AP", "N"): (1, b"/Length 0", b"/X 903 0 R /Length 0"),
+        read_file(failing_sheet()).revisions[0].trailer["Info"].number: (
+            0,
+            b"/ModDate (D:20261120160000+00'00')",
+            b"/ModDate 904 0 R",
+        ),
     }
 
     def change(parts: Parts) -> None:
         for count, (place, (part, before, after)) in enumerate(hidden.items()):
             parts[part].change(place, before, after)
             parts[part].add(FREE + count, stream(PAINT))
-        parts[1].add(904, stream(PAINT))
-        parts[1].trailer = parts[1].trailer.replace(b"/ID [", b"/ID [ 904 0 R ", 1)
+        parts[1].add(905, stream(PAINT))
+        parts[1].trailer = parts[1].trailer.replace(b"/ID [", b"/ID [ 905 0 R ", 1)
 
     found = desk.verify(written_again(failing_sheet(), change))
     for line in (
@@ -138,8 +144,27 @@ def test_objects_in_entries_that_nobody_compares(desk: Desk) -> None:
         "the signature FacilitySignature has other entries than in a sheet",
         "the box of Countersignature is not empty",
         "its trailer has other entries than in a sheet",
+        "its information has other entries than in a sheet",
     ):
         refused(found, line)
+
+
+def test_permissions_of_another_signature(desk: Desk) -> None:
+    """A copy of the signature with more in it, which nobody but the permissions names."""
+
+    def copied(parts: Parts) -> None:
+        own = number("Perms", "DocMDP")
+        copy = parts[1].objects[own].split(b"obj", 1)[1].removesuffix(b"endobj")
+        copy = re.sub(rb"/Contents\s*<[0-9A-Fa-f]*>", b"/X 901 0 R", copy)
+        parts[1].objects = {
+            FREE: b"900 0 obj" + re.sub(rb"/ByteRange\s*\[[^\]]*\]", b"", copy) + b"endobj",
+            901: b"901 0 obj\n" + stream(PAINT) + b"\nendobj",
+            **parts[1].objects,
+        }
+        parts[1].change(number(), b"/DocMDP %d 0" % own, b"/DocMDP %d 0" % FREE)
+
+    found = desk.verify(written_again(failing_sheet(), copied))
+    refused(found, "its permissions are not those of a certified sheet")
 
 
 def test_objects_behind_the_end(desk: Desk) -> None:
