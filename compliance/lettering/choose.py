@@ -24,6 +24,8 @@ PACKAGES: Mapping[str, str] = {
 }
 """Packages of Debian with TrueType outlines, by the first word of a letter's name."""
 OTHER_PACKAGE = "fonts-noto-core"
+MOST_FACES = 40
+"""Most faces of a document; each is looked for among the system's, which takes a while."""
 MOST_UNITS = 1_000_000
 """Largest number of a glyph in a document."""
 
@@ -159,6 +161,8 @@ def needed(faces: Iterable[Face], clusters: Iterable[str]) -> tuple[Face, ...]:
 def stated_faces(document: Mapping[str, Any]) -> tuple[Face, ...]:
     """Read the faces that a document states. Raises ShapeError if they are none."""
     faces = from_plain(document.get("faces") or [], tuple[Face, ...])
+    if len(faces) > MOST_FACES:
+        raise ShapeError(f"faces: there are {len(faces)}; expected at most {MOST_FACES}")
     for face in faces:
         numbers = [part for shown in face.glyphs.values() for glyph in shown for part in glyph]
         ids = [glyph.id for shown in face.glyphs.values() for glyph in shown]

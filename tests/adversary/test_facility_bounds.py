@@ -1,15 +1,17 @@
-"""The facility fills its signature with certificates, so that finding a way up takes for ever.
+"""The facility fills its signature or document, so that a verification takes for ever.
 
 | attack | line that refuses it |
 |---|---|
 | twelve certificates of one authority, each of which may have issued the others | more than 6 |
+| thousands of type faces that are not here | faces: there are 5000; expected at most 40 |
 """
 
 from __future__ import annotations
 
 from dataclasses import replace
+from typing import Any
 
-from adversary.forging import Desk, drawn, failing, refused, sealed, words
+from adversary.forging import Desk, drawn, evidence, failing, mended, refused, sealed, words
 from helpers.authorities import Holder, issued, middle, root
 
 MANY = 12
@@ -33,3 +35,14 @@ def test_authorities_that_issued_each_other(desk: Desk) -> None:
     forged = sealed(drawn(failing()), who=replace(signer, above=above).identity)
     found = desk.verify(forged, "--trust", "root.pem")
     refused(found, "more than 6 certificates could be above one with it")
+
+
+def test_faces_that_are_not_here(desk: Desk) -> None:
+    """Each would be looked for in the system's file of that name, of megabytes."""
+    face = {"name": "DejaVuSans", "version": "", "sha256": "0" * 64, "index": 0, "units": 1000}
+
+    def lettered(document: dict[str, Any]) -> None:
+        document["faces"] = [{**face, "shaper": "", "glyphs": {}}] * 5000
+
+    forged = sealed(drawn(failing(), mended(evidence(failing()), lettered)))
+    refused(desk.verify(forged), "faces: there are 5000; expected at most 40")
