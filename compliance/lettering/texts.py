@@ -18,7 +18,9 @@ def texts_of(measurement: Measurement) -> list[str]:
         parts.append(measurement.job.document)
     if measurement.meter is not None:
         parts.append(measurement.meter.document)
-    parts += [deviation.document for deviation in measurement.deviations]
+    parts.append([file.path for file in measurement.rule.files])
+    for deviation in measurement.deviations:
+        parts += [deviation.document, deviation.signer.name, deviation.signer.organisation]
     for readings in (measurement.readings, measurement.before):
         if readings is not None:
             parts += [readings.file_name, *(row.reason for row in readings.replaced)]

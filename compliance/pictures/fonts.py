@@ -27,8 +27,9 @@ FACES = (SANS, BOLD, SERIF, MONO)
 MARKS_SET = frozenset(MARKS)
 MISSING = 0xFFFF
 """Not a character; each face prints it as its sign for a missing character."""
-INVISIBLE = {0x00AD: None, 0x200B: None, 0xFEFF: None}
-"""Soft hyphen, zero-width space and byte-order mark print nothing anyway."""
+INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0xFEFF, *map(ord, MARKS)))
+"""Soft hyphen, zero-width space and byte-order mark print nothing anyway. Marks of directions are
+put in when a text is set: nobody else's get there."""
 
 
 def font_file(face: str) -> bytes:
@@ -224,7 +225,7 @@ def ellipsize(text: str, face: str, size: float, measure: float) -> str:
     if width(text, face, size) <= measure:
         return balanced([text])[0]
     room = measure - width(ELLIPSIS, face, size)
-    return balanced([text[: _fitting(text, face, size, room)].rstrip()])[0] + ELLIPSIS
+    return balanced([text[: _fitting(text, face, size, room)].rstrip() + ELLIPSIS])[0]
 
 
 def fit_middle(text: str, face: str, size: float, measure: float) -> str:

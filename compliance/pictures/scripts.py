@@ -19,6 +19,8 @@ VIRAMA = 9
 """Canonical combining class of the sign that joins consonants (Unicode Standard, 4.3)."""
 AFTER_BASE = "\u0e33\u0eb3"
 """Vowels of Thai and Lao that are drawn on the letter before; their category is of letters."""
+LONGEST_WORD = 24
+"""Letters that are joined into one cluster; a longer word is cut, as no line may hold it."""
 MARKS = frozenset({"Mn", "Mc", "Me"})
 WIDE = frozenset({"W", "F"})
 """East Asian widths of ideographs, kana and their punctuation (UAX 11)."""
@@ -68,7 +70,9 @@ def _continues(cluster: str, character: str, own: Container[str]) -> bool:
         return character.isalpha()
     if unicodedata.combining(last) == VIRAMA:
         return unicodedata.category(character) == "Lo"
-    return joins(cluster) and unicodedata.bidirectional(character) == "AL"
+    if not joins(cluster) or unicodedata.bidirectional(character) != "AL":
+        return False
+    return sum(unicodedata.category(each) not in MARKS for each in cluster) < LONGEST_WORD
 
 
 def glyph_texts(cluster: str, glyphs: Sequence[Glyph]) -> list[str]:
@@ -79,10 +83,13 @@ def glyph_texts(cluster: str, glyphs: Sequence[Glyph]) -> list[str]:
     order = list(range(len(glyphs)))
     if runs_right_to_left(cluster):
         order.reverse()
-    starts = sorted({glyph.start for glyph in glyphs})
+    places: dict[int, list[int]] = {}
+    for place in order:
+        places.setdefault(glyphs[place].start, []).append(place)
+    starts = sorted(places)
     texts = [""] * len(glyphs)
     for start, end in zip(starts, [*starts[1:], len(cluster)], strict=True):
-        same = [place for place in order if glyphs[place].start == start]
+        same = places[start]
         meant = cluster[start:end]
         for place, text in zip(same, meant if len(same) == len(meant) else [meant], strict=False):
             texts[place] = text

@@ -106,7 +106,12 @@ def _compared(
     countersigned = _countersigned(data, seal, fonts)
     if not unsure or countersigned.status is not Status.OK:
         return countersigned
-    return _not_done(Statement("letters-unsure", {"names": ", ".join(sorted(unsure))}))
+    faces = tuple(
+        quoted(f"{face.name}, {face.version}: SHA-256 {face.sha256}")
+        for face in letters.faces
+        if face.name in unsure
+    )
+    return Step(Check.PAGES, Status.NOT_DONE, Statement("letters-unsure"), faces)
 
 
 def _failed(result: Statement, details: tuple[Statement, ...] = ()) -> Step:

@@ -81,7 +81,10 @@ def test_a_given_face_draws_and_verifies(
 
 def test_font_needs_sheets(compliance: Run, job: Path) -> None:
     done = compliance("assess", job, "--no-sheet", "--font", "x.ttf")
-    assert (done.returncode, done.stderr) == (2, "compliance: give --font or --no-sheet, not both\n")
+    assert (done.returncode, done.stderr) == (
+        2,
+        "compliance: give --font or --no-sheet, not both\n",
+    )
 
 
 def test_identity_new_warns_of_a_name_without_a_face(

@@ -360,8 +360,8 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "pages-of-other-digits": "not compared: the values, computed again, differ in the last digits",
     "box-of-program": box_of_program,
     "letters-unsure": (
-        "the same as drawn again, but letter shapes not checked: {names} is not here as the "
-        "facility had it; give its file with --font FILE"
+        "the same as drawn again, but letter shapes not checked: type faces are not here as the "
+        "facility had them; install them from their makers, or give such files with --font FILE"
     ),
     "box-letters-unsure": (
         "the letters in the box of the second signature are not checked: another face may have "
