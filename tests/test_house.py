@@ -129,7 +129,10 @@ def loaded_after(code: str) -> set[str]:
     return set(done.stdout.splitlines()[-1].split())
 
 
-HEAVY = {"colour", "scipy", "reportlab", "pikepdf", "pyhanko", "cryptography", "PIL"}
+HEAVY = {
+    "bidi", "colour", "cryptography", "PIL", "pikepdf", "pyhanko", "reportlab", "scipy",
+    "uharfbuzz",
+}  # fmt: skip
 
 
 @pytest.mark.parametrize(

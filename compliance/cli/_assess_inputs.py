@@ -380,6 +380,7 @@ class Call:
     deviation: tuple[Path, ...] = ()
     client_trust: tuple[Path, ...] = ()
     fonts: tuple[Path, ...] = ()
+    quiet: bool = False
 
     @property
     def is_job(self) -> bool:

@@ -18,6 +18,7 @@ from compliance.report.words.en.headings import (
     ERROR,
     LIKELY_CAUSES,
     NOT_WRITTEN,
+    OPEN_ALONE,
     OTHER_DISPLAY,
     REMARKS,
     SLOT,
@@ -116,21 +117,31 @@ def _cells(row: Row, style: Style) -> tuple[str, str, str]:
     return title, style.text(row.value), style.text(row.limit)
 
 
+MANY = 8
+"""Results up to here are told in full; of more only what is open."""
 CELL = 16
 """Columns of a deliverable in the table, if its name does not need more."""
 WIDEST = 26
 
 
 def report(results: Sequence[Result], style: Style, heading: Sequence[str] = ()) -> str:
-    """Return the whole report of `results`, ending in a newline; `heading` lines come first."""
+    """Return the whole report of `results`, ending in a newline; `heading` lines come first.
+
+    Of more than `MANY` only what is not simply met is told after the table.
+    """
     reported = [(row, build_report(row.assessment) if row.assessment else None) for row in results]
     lines = [line for text in heading for line in wrap(style.text(text), COLUMNS)]
     if lines:
         lines.append("")
     lines += _table(reported, style)
+    many = len(reported) > MANY
     for result, assessed in reported:
         if assessed is not None:
-            lines += ["", *_section(assessed, result, style)]
+            section = _open_points(assessed, result, style) if many else None
+            lines += ["", *section] if section else []
+            lines += [] if many else ["", *_section(assessed, result, style)]
+    if many:
+        lines += ["", *paragraph(OPEN_ALONE, style, 0)]
     return "\n".join(lines).replace("\u00a0", " ") + "\n"
 
 
@@ -203,6 +214,14 @@ def _section(report: Report, result: Result, style: Style) -> list[str]:
         outside = f", {report.earlier}" if report.earlier else ""
         lines.append(f"  {report.before.name}: {style.ink(f'{sign} {word}', ink)}{outside}")
     return lines
+
+
+def _open_points(report: Report, result: Result, style: Style) -> list[str]:
+    """Lay out what a slot of many has open; nothing if all is simply met."""
+    ranked = sorted(report.now.rows, key=lambda row: rank(row.finding))
+    lines = [line for row in ranked if matters(row.finding) for line in _full(row, style)]
+    lines += _listed(LIKELY_CAUSES, _causes(report.now, style))
+    return [*_title(report, result, style), *lines] if lines else []
 
 
 def _title(report: Report, result: Result, style: Style) -> list[str]:

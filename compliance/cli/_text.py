@@ -147,15 +147,20 @@ class Progress:
     def __init__(self, total: int) -> None:
         self._total = total
         self._count = 0
+        self._drawn = False
         self._shown = sys.stderr is not None and sys.stderr.isatty()
 
     def step(self, what: str) -> None:
         """Show that the next step begins."""
         self._count += 1
+        self.show(f"{self._count} of {self._total}: {what}")
+
+    def show(self, what: str) -> None:
+        """Show what is done, without counting it."""
         if self._shown:
+            self._drawn = True
             style = Style(sys.stderr.encoding)
-            text = style.text(f"{self._count} of {self._total}: {what}")
-            sys.stderr.write(CLEAR + shorten(text, 79, style))
+            sys.stderr.write(CLEAR + shorten(style.text(what), 79, style))
             sys.stderr.flush()
 
     def __enter__(self) -> Progress:
@@ -167,6 +172,6 @@ class Progress:
         error: BaseException | None,
         trace: TracebackType | None,
     ) -> None:
-        if self._shown and self._count:
+        if self._drawn:
             sys.stderr.write(CLEAR)
             sys.stderr.flush()

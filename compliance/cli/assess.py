@@ -22,7 +22,7 @@ from compliance.cli._assess_inputs import (
 )
 from compliance.cli._endings import Ending, endings_of, endings_of_signers, near, print_endings
 from compliance.cli._files import write_file, write_new
-from compliance.cli._findings_text import report
+from compliance.cli._findings_text import MANY, report
 from compliance.cli._identity_options import (
     MAKE_ONE,
     SigningMeans,
@@ -73,6 +73,9 @@ from compliance.report.exports import Fault, Result, exit_code, findings_csv, ju
 @click.option("--junit", metavar="FILE", type=PATH, help="Also write a JUnit XML report.")
 @click.option("--csv", metavar="FILE", type=PATH, help="Also write the findings as CSV.")
 @click.option("--no-sheet", is_flag=True, help="Write no PDF.")
+@click.option(
+    "--quiet", is_flag=True, help="Print only errors and notes; the exit code is the outcome."
+)
 @replace_option("Overwrite files that already exist in DIR.")
 @now_option()
 @signing_options("that signs the sheets")
@@ -118,15 +121,20 @@ def command(ctx: click.Context, /, **given: Any) -> int:
     deviations = deviations_for(call, cases)
     targets = targets_of(call, cases)
     means = _means(call)
-    if call.draws_sheets:
-        check_letters(call, cases, deviations, means.signer)
-    with lock_outputs(call, targets):
-        results = _run(call, cases, targets, means, bool(ctx.obj), deviations)
+    with Progress(len(cases)) as progress:
+        if call.draws_sheets:
+            progress.show(READING)
+            check_letters(call, cases, deviations, means.signer)
+        with lock_outputs(call, targets):
+            results = _run(call, cases, targets, means, bool(ctx.obj), deviations, progress)
     endings = _endings(results, means)
     code = _print_outcome(call, cases, results, endings, signed=means.identity is not None)
     warn_missing_timestamp(means.stamper)
     print_endings(endings, call.now)
     return code
+
+
+READING = "reading the files"
 
 
 def _means(call: Call) -> SigningMeans:
@@ -143,13 +151,13 @@ def _run(
     means: SigningMeans,
     with_traceback: bool,
     deviations: Sequence[Sequence[Deviation]],
+    progress: Progress,
 ) -> list[Result]:
     """Return one result per case; a case that fails does not stop the others."""
     results: list[Result] = []
-    with Progress(len(cases)) as progress:
-        for case, paths, held in zip(cases, targets, deviations, strict=True):
-            progress.step(f"{case.source.name}, {case.deliverable}")
-            results.append(_assess_case(call, case, paths, means, with_traceback, held))
+    for case, paths, held in zip(cases, targets, deviations, strict=True):
+        progress.step(f"{case.source.name}, {case.deliverable}")
+        results.append(_assess_case(call, case, paths, means, with_traceback, held))
     return results
 
 
@@ -236,7 +244,7 @@ def _print_outcome(
     if call.form == "json":
         ending = [each.data(call.now) for each in near(endings, call.now)]
         print_json({**json_object(results), "ending": ending})
-    else:
+    elif not call.quiet:
         _print_text(results, cases[0].source.job)
     _print_notes(call, results, signed=signed)
     lines = dict.fromkeys(line for row in results if row.fault for line in row.fault.lines)
@@ -304,14 +312,21 @@ def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None
     assessments = [row.assessment for row in results if row.assessment]
     hint_missing_technology(assessments, aside=aside)
     written = [row.files for row in results if row.files]
-    if written and not aside:
-        click.echo("\nWritten:\n" + "\n".join(f"  {_named(paths)}" for paths in written))
+    if written and not aside and not call.quiet:
+        click.echo("\nWritten:\n" + "\n".join(f"  {line}" for line in _written(written)))
     if call.is_job and not call.no_sheet and not signed and written:
         click.echo(
             "\nThe sheets are marked NOT SIGNED: no identity found in\n"
             f"  {escape_controls(str(default_identity()))}\nCreate one with:\n  {MAKE_ONE}",
             err=aside,
         )
+
+
+def _written(files: Sequence[Sequence[Path]]) -> list[str]:
+    """Name the files of each result, or the folder of many."""
+    if len(files) <= MANY:
+        return list(map(_named, files))
+    return [f"{sum(map(len, files))} files in {escape_controls(str(files[0][0].parent))}"]
 
 
 def _named(paths: Sequence[Path]) -> str:

@@ -489,3 +489,17 @@ def test_an_assessment_without_a_sheet_imports_nothing_heavy(root, desk, tmp_pat
         [sys.executable, "-c", code], cwd=root, capture_output=True, text=True, check=True
     )
     assert last_line(done.stdout) == "[]"
+
+
+def test_quiet_prints_no_report(compliance, desk) -> None:
+    done = compliance("assess", desk("good", "bright"), "--no-sheet", "--quiet")
+    assert (done.returncode, done.stdout) == (1, "")
+    done = compliance("assess", desk("bad"), "--no-sheet", "--quiet")
+    assert done.returncode == 2 and "a lot" in done.stderr
+
+
+def test_of_many_results_the_folder_is_named(compliance, desk) -> None:
+    names = [f"slot-{number}" for number in range(9)]
+    done = compliance("assess", desk(*["good"] * 9, names=names), "--no-sheet", "--out", "out")
+    assert done.stdout.endswith("Written:\n  9 files in out\n")
+    assert "● White" not in done.stdout

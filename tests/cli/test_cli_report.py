@@ -299,3 +299,15 @@ def test_what_of_the_failures_is_not_accepted_is_named():
     whole = report([Result("1", "tiny", assessment(both(), now=AGAIN))], UTF)
     assert "  Accepted with deviations; the verdict stays\n" in whole
     assert "not accepted" not in whole
+
+
+def test_of_many_only_what_is_open_is_told(make) -> None:
+    many = [
+        replace(row, slot=f"{row.slot}-{number}") for number in range(6) for row in results(make)
+    ]
+    told = report(many, UTF)
+    assert "\n  ● " not in told
+    assert all(row.slot in told for row in many)
+    assert told.splitlines()[-1].endswith("--slot NAME.")
+    full = report(results(make), UTF)
+    assert "\n  ● " in full and "--slot NAME" not in full

@@ -89,6 +89,10 @@ def of_before(remark: str) -> str:
 ERROR = "error"
 LIKELY_CAUSES = "Likely causes (more: compliance explain)"
 NOT_WRITTEN = "not written"
+OPEN_ALONE = (
+    "Of so many results only what is not simply met is listed. For all of one slot, with its "
+    "remarks: assess JOB --no-sheet --slot NAME."
+)
 OTHER_DISPLAY = "not for this kind of display"
 REMARKS = "Remarks"
 SLOT = "slot"
