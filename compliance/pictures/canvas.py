@@ -10,6 +10,8 @@ from collections.abc import Sequence
 from contextlib import AbstractContextManager
 from typing import Literal, TypedDict, Unpack
 
+from compliance.pictures.structure import Element, Silent
+
 Ink = tuple[float, float, float]
 """Red, green and blue of sRGB, from 0 to 1."""
 Spot = tuple[float, float]
@@ -59,6 +61,8 @@ class TextStyle(TypedDict, total=False):
     """The part of the line at the given place; default: its left end."""
     spacing: float
     """Points added between letters."""
+    broken: bool
+    """The next line goes on with the same word: no space is read between them."""
 
 
 class Canvas(ABC):
@@ -95,3 +99,11 @@ class Canvas(ABC):
     @abstractmethod
     def turned(self, x: float, y: float) -> AbstractContextManager[None]:
         """Draw in the context with (`x`, `y`) as origin, a quarter turn anticlockwise."""
+
+    @abstractmethod
+    def tagged(self, element: Element) -> AbstractContextManager[None]:
+        """Draw in the context what is read as `element`, which is entered even if it is empty."""
+
+    @abstractmethod
+    def silent(self, kind: Silent = "") -> AbstractContextManager[None]:
+        """Draw in the context what is not read, whatever elements are named in it."""

@@ -25,28 +25,32 @@ from compliance.pictures.axes import (
     logarithmic,
 )
 from compliance.pictures.canvas import INK, Canvas, Style
-from compliance.pictures.data import Charts, DifferencePoint, Differences, GreyPoint, LevelPoint
+from compliance.pictures.data import Charts, DifferencePoint, Differences, LevelPoint
+from compliance.pictures.descriptions import (
+    bars_key,
+    bars_shown,
+    gamut_key,
+    gamut_shown,
+    grey_balance_shown,
+    tracking_key,
+    tracking_shown,
+)
 from compliance.pictures.fonts import BOLD, SANS, ellipsize, normalise, width, wrap
-from compliance.report.numbers import format_plain
+from compliance.pictures.structure import Element, figure
+from compliance.report.words.en import pictures as words
 
 STRIP = 0.45
 """Share of the height for the deviation."""
 GAP = 9.0
 
 
-def drawable_levels(charts: Charts) -> list[LevelPoint]:
-    """The levels that a logarithmic scale can show, dark to bright."""
-    levels = (level for level in charts.levels if level.target > 0 and level.measured > 0)
-    return sorted(levels, key=lambda level: level.target)
-
-
 def draw_tracking(canvas: Canvas, area: Area, charts: Charts, group: Sequence[Charts]) -> float:
     """Draw measured luminance against the target, log-log, and the deviation below it."""
-    shown = [level for each in group for level in drawable_levels(each)]
+    shown = [level for each in group for level in each.drawable_levels]
     targets, measured = [level.target for level in shown], [level.measured for level in shown]
     low, high = min(targets), max(targets)
-    across = logarithmic(low, high, title="Target, cd/m²")
-    up = logarithmic(min(low, *measured), max(high, *measured), title="Measured, cd/m²")
+    across = logarithmic(low, high, title=words.TARGET_AXIS)
+    up = logarithmic(min(low, *measured), max(high, *measured), title=words.MEASURED_AXIS)
     deviation = _deviation_axis(shown)
     margin = max(up.margin(), deviation.margin())
     left, wide, top = area.left + margin, area.width - margin - 2, area.top - HEAD
@@ -55,7 +59,7 @@ def draw_tracking(canvas: Canvas, area: Area, charts: Charts, group: Sequence[Ch
     above = room - strip - GAP
     upper = Frame(left, top - above, wide, above, across, up)
     lower = Frame(left, top - room, wide, strip, across, deviation)
-    levels = drawable_levels(charts)
+    levels = charts.drawable_levels
     upper.draw(canvas, label_across=False)
     lower.draw(canvas)
     with upper.clipped(canvas):
@@ -88,7 +92,7 @@ def _deviation_axis(levels: Iterable[LevelPoint]) -> Axis:
         widest = max([widest, *(abs(_percent(end, level)) for end in ends)])
         if ends or level.target >= 1:
             widest = max(widest, abs(_deviation(level)))
-    return centred(min(widest * 1.1, 100.0), title="Off target, %")
+    return centred(min(widest * 1.1, 100.0), title=words.DEVIATION_AXIS)
 
 
 def _draw_limits(
@@ -123,22 +127,12 @@ def _spans(levels: Sequence[LevelPoint]) -> list[tuple[float, float]]:
 def _draw_guard_bands(canvas: Canvas, frame: Frame, levels: Sequence[LevelPoint]) -> None:
     """Draw the guard band inside the limits, darker, with a broken inner edge."""
     for level, (start, end) in zip(levels, _spans(levels), strict=True):
-        for limit, guarded in _guarded_limits(level):
+        for limit, guarded in level.guarded_limits:
             outer, inner = _percent(limit, level), _percent(guarded, level)
             corners = ((start, outer), (end, outer), (end, inner), (start, inner))
             canvas.polygon(frame.spots(corners), fill=INK.GUARD)
             edge = frame.spots(((start, inner), (end, inner)))
             canvas.polyline(edge, ink=INK.QUIET, weight=0.5, dash=(1.6, 1.2))
-
-
-def _guarded_limits(level: LevelPoint) -> list[tuple[float, float]]:
-    """Limits with their guarded limits; guarded limits that would cross meet half-way."""
-    low, high, inner_low, inner_high = level.low, level.high, level.guard_low, level.guard_high
-    if low is None or high is None or inner_low is None or inner_high is None:
-        return []
-    if inner_low > inner_high:
-        inner_low = inner_high = (low + high) / 2
-    return [(low, inner_low), (high, inner_high)]
 
 
 def _draw_wedges(canvas: Canvas, frame: Frame, levels: Sequence[LevelPoint]) -> None:
@@ -151,7 +145,7 @@ def _draw_wedges(canvas: Canvas, frame: Frame, levels: Sequence[LevelPoint]) -> 
         x, y = frame.spot(level.target, frame.up.high if above else frame.up.low)
         base = y - 3.4 if above else y + 3.4
         wedge = [(x, y), (x - 2.2, base), (x + 2.2, base)]
-        canvas.polygon(wedge, fill=INK.TEXT if _within_limits(level) else INK.PLUM)
+        canvas.polygon(wedge, fill=INK.TEXT if level.within else INK.PLUM)
 
 
 def _draw_levels(
@@ -161,31 +155,11 @@ def _draw_levels(
     spots = frame.spots((level.target, value(level)) for level in levels)
     canvas.polyline(spots, ink=INK.TEXT, weight=0.9)
     for level, (x, y) in zip(levels, spots, strict=True):
-        if _within_limits(level):
+        if level.within:
             canvas.disc(x, y, 1.5, fill=INK.TEXT)
         else:
             canvas.disc(x, y, 2.4, ink=INK.PLUM, weight=0.9, fill=INK.PAPER)
             canvas.line(x - 1.7, y - 1.7, x + 1.7, y + 1.7, ink=INK.PLUM, weight=0.9)
-
-
-def _within_limits(level: LevelPoint) -> bool:
-    above = level.low is None or level.measured >= level.low
-    return above and (level.high is None or level.measured <= level.high)
-
-
-def tracking_note(charts: Charts) -> str:
-    """The meaning of the signs in use."""
-    levels = drawable_levels(charts)
-    sentences = ["Dots: measured. Broken line: target."]
-    if any(level.low is not None or level.high is not None for level in levels):
-        sentences.append("Shaded: limits.")
-    if any(map(_guarded_limits, levels)):
-        sentences.append("Darker: guard band of 1.64\u00a0u inside them.")
-    if not all(map(_within_limits, levels)):
-        sentences.append("Barred rings: outside.")
-    if len(levels) < len(charts.levels):
-        sentences.append("Zero cannot be drawn.")
-    return " ".join(sentences)
 
 
 HEADING, HEADING_HEIGHT = 8.2, 15.0
@@ -198,8 +172,10 @@ class Plot:
     """A kind of picture."""
 
     title: str
-    note: Callable[[Charts], str]
+    key: Callable[[Charts], str]
     """The meaning of its signs."""
+    shown: Callable[[Charts], str]
+    """What it shows, in sentences."""
     has: Callable[[Charts], bool]
     draw: Callable[[Canvas, Area, Charts, Sequence[Charts]], float]
     """Draw charts on the scales of a group; returns the picture's lower end."""
@@ -212,7 +188,7 @@ class Plot:
 
     def key_height(self, charts: Charts, measure: float) -> float:
         """Height of the key below a picture."""
-        return 12.0 + KEY * KEY_LEADING * (len(self._key(charts, measure)) - 1)
+        return 12.0 + KEY * KEY_LEADING * (len(self._key_lines(charts, measure)) - 1)
 
     def draw_with_key(
         self, canvas: Canvas, area: Area, title: str, charts: Charts, group: Sequence[Charts]
@@ -220,27 +196,31 @@ class Plot:
         """Draw title and picture in an area, and the key below it."""
         draw_title(canvas, area, title)
         room = area._replace(top=area.top - HEADING_HEIGHT, height=area.height - HEADING_HEIGHT)
-        y = self.draw(canvas, room, charts, group) - 7
-        for line in self._key(charts, area.width):
-            canvas.text(area.left, y, line, size=KEY, ink=INK.QUIET)
-            y -= KEY * KEY_LEADING
+        lines = self._key_lines(charts, area.width)
+        low = area.top - area.height - 7 - KEY * KEY_LEADING * len(lines)
+        corners = (area.left, low, area.left + area.width, room.top)
+        with canvas.tagged(figure(self.shown(charts), corners)):
+            y = self.draw(canvas, room, charts, group) - 7
+            for line in lines:
+                canvas.text(area.left, y, line, size=KEY, ink=INK.QUIET)
+                y -= KEY * KEY_LEADING
 
-    def _key(self, charts: Charts, measure: float) -> list[str]:
-        return wrap(self.note(charts), SANS, KEY, measure)[:MOST_KEY_LINES]
+    def _key_lines(self, charts: Charts, measure: float) -> list[str]:
+        return wrap(self.key(charts), SANS, KEY, measure)[:MOST_KEY_LINES]
 
 
 def draw_title(canvas: Canvas, area: Area, title: str) -> None:
     """Draw the title of a picture at the top of its area."""
     shown = ellipsize(title, BOLD, HEADING, area.width)
-    canvas.text(area.left, area.top - 8, shown, face=BOLD, size=HEADING)
+    with canvas.tagged(Element("H3", text=title)):
+        canvas.text(area.left, area.top - 8, shown, face=BOLD, size=HEADING)
 
 
 # ---------------------------------------------------------------- differences as bars
 
 
 def _bars_title(shown: Differences) -> str:
-    greys = shown.patches == "greys"
-    return f"Greys by patch: {shown.name}" if greys else "Colour differences by patch"
+    return words.bars_title(shown.name, greys=shown.patches == "greys")
 
 
 def _bar_plot(example: Differences) -> Plot:
@@ -250,9 +230,13 @@ def _bar_plot(example: Differences) -> Plot:
     def of(charts: Charts) -> Differences | None:
         return next((each for each in charts.differences if _bars_title(each) == title), None)
 
-    def note(charts: Charts) -> str:
+    def key(charts: Charts) -> str:
         shown = of(charts)
-        return _bars_note(shown) if shown else ""
+        return bars_key(shown) if shown else ""
+
+    def told(charts: Charts) -> str:
+        shown = of(charts)
+        return bars_shown(shown) if shown else ""
 
     def draw(canvas: Canvas, area: Area, charts: Charts, group: Sequence[Charts]) -> float:
         shown = of(charts)
@@ -261,24 +245,7 @@ def _bar_plot(example: Differences) -> Plot:
         return area.top - area.height
 
     rank = 0 if example.patches == "greys" else 1
-    return Plot(title, note, lambda charts: of(charts) is not None, draw, 0.78, rank=rank)
-
-
-def _bars_note(shown: Differences) -> str:
-    sentences = ["From the measured white."] if shown.from_white else []
-    if any(bar.limit is not None for bar in shown.points):
-        sentences.append("Thick lines: limits.")
-    else:
-        sentences.append("The rule sets no limit on this difference.")
-    if any(bar.bound is not None for bar in shown.points):
-        sentences.append("Thin lines: up to the 95\u00a0% bound.")
-    if any(map(_over_limit, shown.points)):
-        sentences.append("Filled dark: over the limit.")
-    return " ".join(sentences)
-
-
-def _over_limit(bar: DifferencePoint) -> bool:
-    return bar.limit is not None and bar.value > bar.limit
+    return Plot(title, key, told, lambda charts: of(charts) is not None, draw, 0.78, rank=rank)
 
 
 def _draw_bars(
@@ -321,7 +288,7 @@ def _draw_bar(
     height = frame.h * min(1.0, frame.up.share(bar.value))
     style: Style = (
         {"ink": INK.PLUM, "fill": INK.PLUM}
-        if _over_limit(bar)
+        if bar.over_limit
         else {"ink": INK.QUIET, "fill": INK.HAIR}
     )
     canvas.box(middle - wide / 2, frame.y, wide, max(height, 0.1), **style)
@@ -392,7 +359,7 @@ def draw_white(canvas: Canvas, frame: Frame, charts: Charts, group: Sequence[Cha
     canvas.box(lens.x, lens.y, side, side + INSET_HEAD, ink=INK.QUIET, weight=0.6)
     base = lens.y + side
     canvas.line(lens.x, base, lens.x + side, base, ink=INK.QUIET, weight=0.4)
-    scale = ellipsize(f"side: Δu′v′ {format_plain(shown)}", SANS, INSET_TEXT, side - 3)
+    scale = ellipsize(words.white_side(shown), SANS, INSET_TEXT, side - 3)
     canvas.text(lens.x + side / 2, base + 2.2, scale, size=INSET_TEXT, align="centre")
 
 
@@ -410,18 +377,6 @@ def _white_offsets(group: Sequence[Charts]) -> Iterable[float]:
         u, v = charts.target_white
         for seen in (charts.measured_white, *charts.white_limit, *charts.white_ellipse):
             yield max(abs(seen[0] - u), abs(seen[1] - v))
-
-
-def _white_note(charts: Charts) -> str:
-    """The meaning of the signs of the enlarged white in use."""
-    if charts.target_white is None or charts.measured_white is None:
-        return ""
-    parts = ["white enlarged"]
-    if charts.white_limit:
-        parts.append("shaded: limit")
-    if charts.white_ellipse:
-        parts.append("broken ellipse: holds the true white with 95\u00a0%")
-    return f"Inset: {'; '.join(parts)}."
 
 
 # ---------------------------------------------------------------- gamut
@@ -453,21 +408,6 @@ def _draw_gamut(canvas: Canvas, area: Area, charts: Charts, group: Sequence[Char
     return frame.y - FOOT
 
 
-def _gamut_note(charts: Charts) -> str:
-    """The meaning of the signs in use."""
-    targets, measured = (["crosses"], ["rings"]) if charts.colours else ([], [])
-    if charts.target_triangle:
-        targets.append("broken triangle")
-    if charts.measured_triangle:
-        measured.append("solid triangle")
-    parts = [
-        f"{' and '.join(signs).capitalize()}: {meaning}."
-        for signs, meaning in ((targets, "target"), (measured, "measured"))
-        if signs
-    ]
-    return " ".join([*parts, _white_note(charts)]).rstrip()
-
-
 def _has_gamut(charts: Charts) -> bool:
     return bool(charts.measured_triangle or charts.measured_white or charts.colours)
 
@@ -475,24 +415,19 @@ def _has_gamut(charts: Charts) -> bool:
 # ---------------------------------------------------------------- grey balance
 
 
-def _drawable_greys(charts: Charts) -> list[GreyPoint]:
-    """The greys that a logarithmic scale can show, dark to bright."""
-    return sorted((grey for grey in charts.greys if grey.target > 0), key=lambda grey: grey.target)
-
-
 def _draw_grey_balance(
     canvas: Canvas, area: Area, charts: Charts, group: Sequence[Charts]
 ) -> float:
     """Draw offsets of the neutrals from the measured white, over the target's luminance."""
-    greys = [grey for each in group for grey in _drawable_greys(each)]
+    greys = [grey for each in group for grey in each.drawable_greys]
     low, high = min(grey.target for grey in greys), max(grey.target for grey in greys)
     widest = max(0.002, *(abs(offset) for grey in greys for offset in (grey.du, grey.dv)))
-    across = logarithmic(low, high, title="Target, cd/m²")
-    up = centred(widest * 1.1, title="From the measured white", most=7)
+    across = logarithmic(low, high, title=words.TARGET_AXIS)
+    up = centred(widest * 1.1, title=words.FROM_WHITE_AXIS, most=7)
     frame = Frame.filling(area, across, up)
     frame.draw(canvas)
     frame.draw_zero(canvas)
-    shown = _drawable_greys(charts)
+    shown = charts.drawable_greys
     dots = frame.spots((grey.target, grey.du) for grey in shown)
     squares = frame.spots((grey.target, grey.dv) for grey in shown)
     canvas.polyline(dots, ink=INK.PLUM, weight=0.9)
@@ -508,23 +443,26 @@ def _draw_grey_balance(
 
 PLOTS = (
     Plot(
-        "Luminance tracking",
-        tracking_note,
-        lambda charts: len(drawable_levels(charts)) > 1,
+        words.TRACKING,
+        tracking_key,
+        tracking_shown,
+        lambda charts: len(charts.drawable_levels) > 1,
         draw_tracking,
     ),
     Plot(
-        "Colours in the CIE 1976 u′v′ diagram",
-        _gamut_note,
+        words.GAMUT,
+        gamut_key,
+        gamut_shown,
         _has_gamut,
         _draw_gamut,
         squat=0.98,
         rank=1,
     ),
     Plot(
-        "Grey balance",
-        lambda _: "Dots, solid line: Δu′. Squares, broken line: Δv′.",
-        lambda charts: len(_drawable_greys(charts)) > 1,
+        words.GREY_BALANCE,
+        lambda _: words.GREY_BALANCE_KEY,
+        grey_balance_shown,
+        lambda charts: len(charts.drawable_greys) > 1,
         _draw_grey_balance,
         0.78,
     ),

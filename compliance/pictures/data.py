@@ -25,6 +25,7 @@ from compliance.model import (
     Place,
     Point,
     Requirement,
+    Verdict,
 )
 from compliance.quantities.catalogue import QUANTITIES, Quantity, values_at
 from compliance.quantities.measured import NOWHERE, Options
@@ -56,6 +57,27 @@ class LevelPoint:
     """Limits narrowed by the guard band of 1.64 u: measured values between them are proven."""
     guard_high: float | None = None
 
+    @property
+    def limited(self) -> bool:
+        """Whether it has a limit."""
+        return self.low is not None or self.high is not None
+
+    @property
+    def within(self) -> bool:
+        """Whether the measured value is inside its limits, if it has any."""
+        above = self.low is None or self.measured >= self.low
+        return above and (self.high is None or self.measured <= self.high)
+
+    @property
+    def guarded_limits(self) -> list[tuple[float, float]]:
+        """Limits with their guarded limits; guarded limits that would cross meet half-way."""
+        low, high, inner_low, inner_high = self.low, self.high, self.guard_low, self.guard_high
+        if low is None or high is None or inner_low is None or inner_high is None:
+            return []
+        if inner_low > inner_high:
+            inner_low = inner_high = (low + high) / 2
+        return [(low, inner_low), (high, inner_high)]
+
 
 @dataclass(frozen=True, slots=True)
 class ColourPoint:
@@ -75,6 +97,11 @@ class DifferencePoint:
     limit: float | None
     bound: float | None = None
     """The true value is below it with 95 %, if that is known."""
+
+    @property
+    def over_limit(self) -> bool:
+        """Whether it has a limit and is larger."""
+        return self.limit is not None and self.value > self.limit
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,6 +144,20 @@ class Charts:
     """u'v' outline that contains the true white with 95 %; empty without uncertainty."""
     white_limit: tuple[Pair, ...] = ()
     """u'v' outline of the shall limit on the white's chromaticity; empty if there is none."""
+    white_verdict: Verdict | None = None
+    """The verdict under that limit."""
+
+    @property
+    def drawable_levels(self) -> list[LevelPoint]:
+        """The levels that a logarithmic scale can show, dark to bright."""
+        levels = (level for level in self.levels if level.target > 0 and level.measured > 0)
+        return sorted(levels, key=lambda level: level.target)
+
+    @property
+    def drawable_greys(self) -> list[GreyPoint]:
+        """The greys that a logarithmic scale can show, dark to bright."""
+        greys = (grey for grey in self.greys if grey.target > 0)
+        return sorted(greys, key=lambda grey: grey.target)
 
 
 def charts_of(assessment: Assessment) -> list[Charts]:
@@ -146,6 +187,7 @@ def picture_data(
     `white_spread` is the (2, 2) covariance of the measured white's u'v'.
     """
     neutrals, colours = _neutrals(case), _colours(case)
+    white_limit, white_verdict = _white_limit(case, findings)
     return Charts(
         levels=tuple(_levels(case, neutrals, findings)),
         target_triangle=_triangle(case.plan.model.from_target.T),
@@ -159,7 +201,8 @@ def picture_data(
         ),
         greys=tuple(_greys(case, neutrals)),
         white_ellipse=_white_ellipse(_measured_white(case), white_spread),
-        white_limit=_white_limit(case, findings),
+        white_limit=white_limit,
+        white_verdict=white_verdict,
     )
 
 
@@ -336,21 +379,23 @@ def _white_ellipse(white: Pair | None, covariance: Array | None) -> tuple[Pair, 
     return _outline(np.array(white) + (_circle() * reach) @ axes.T)
 
 
-def _white_limit(case: MatchedReadings, findings: Sequence[Finding]) -> tuple[Pair, ...]:
-    """The outline of the first shall limit on the white's distance from the target's white."""
+def _white_limit(
+    case: MatchedReadings, findings: Sequence[Finding]
+) -> tuple[tuple[Pair, ...], Verdict | None]:
+    """The first shall limit on the white's distance from the target's: outline and verdict."""
     index = case.built_in("white")
     if index is None:
-        return ()
+        return (), None
     white = case.patches.triple(index)
     references = {requirement.id: requirement.reference for requirement in case.rule.requirements}
     for finding in findings:
         quantity = QUANTITIES[finding.quantity]
         offset = quantity.pair or quantity.uv_scale is not None
         if offset and references[finding.id] == "target" and finding.level is Level.SHALL:
-            limits = next((point.limits for point in finding.points if point.patch == white), None)
-            if limits:
-                return _limit_outline(case, quantity, limits)
-    return ()
+            point = next((point for point in finding.points if point.patch == white), None)
+            if point is not None and point.limits is not None:
+                return _limit_outline(case, quantity, point.limits), point.verdict
+    return (), None
 
 
 def _limit_outline(case: MatchedReadings, quantity: Quantity, limits: Limits) -> tuple[Pair, ...]:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from datetime import UTC, datetime
 from functools import cache
@@ -33,6 +33,7 @@ from compliance.pictures.glyph_font import (
     show_glyphs,
 )
 from compliance.pictures.letters import Run, Words, current_letters
+from compliance.pictures.structure import Element, Silent, Structure
 
 LIBRARY = f"reportlab {reportlab.__version__}"
 
@@ -42,6 +43,14 @@ def _register_faces() -> None:
     """Register the faces with the library, once per process."""
     for face in FACES:
         pdfmetrics.registerFont(TTFont(face, BytesIO(font_file(face))))
+
+
+ARTIFACT: Mapping[Silent, str] = {
+    "": "/Artifact BMC",
+    "Header": "/Artifact <</Type /Pagination /Subtype /Header>> BDC",
+    "Footer": "/Artifact <</Type /Pagination /Subtype /Footer>> BDC",
+}
+"""What begins marks that are not read (ISO 32000-1, 14.8.2.2)."""
 
 
 def _resource(number: int) -> str:
@@ -68,9 +77,19 @@ def _stated(line: Any, text: str | None) -> Iterator[None]:
 
 
 class PdfCanvas(Canvas):
-    """Pages of one size; the same marks give the same bytes."""
+    """Pages of one size; the same marks give the same bytes.
 
-    def __init__(self, width: float, height: float, *, created: datetime) -> None:
+    With a `structure`, all marks belong to an element of it, or are marked as not read.
+    """
+
+    def __init__(
+        self,
+        width: float,
+        height: float,
+        *,
+        created: datetime,
+        structure: Structure | None = None,
+    ) -> None:
         _register_faces()
         self._file = BytesIO()
         self._faces_used: set[int] = set()
@@ -91,9 +110,16 @@ class PdfCanvas(Canvas):
         stamp.YMDhms = tuple(stamp.lt)[:6]
         stamp.dhh = stamp.dmm = 0
         stamp.tzname = "UTC"
+        self._structure = structure
+        self._reading: Element | Silent = ""
+        """What the next marks belong to."""
+        self._silenced = False
+        self._open: Element | Silent | None = None
+        """What the last marks belonged to; None at the beginning of a page."""
 
     def end_page(self) -> None:
         """Finish a page; the next mark starts a new one."""
+        self._end_stretch()
         self._pdf.showPage()
 
     def finish(self) -> bytes:
@@ -111,6 +137,7 @@ class PdfCanvas(Canvas):
         spacing = style.get("spacing", 0.0)
         extent = width(text, face, size) + spacing * max(0, len(text) - 1)
         before = {"left": 0.0, "centre": extent / 2, "right": extent}
+        self._begin_stretch(y + size)
         self._pdf.setFillColorRGB(*style.get("ink", INK.TEXT))
         line = self._pdf.beginText(x - before[style.get("align", "left")], y)
         line.setFont(face, size)
@@ -121,6 +148,9 @@ class PdfCanvas(Canvas):
             left = x - before[style.get("align", "left")]
             for words in current_letters().words(text, own_characters()):
                 left += self._words(line, words, (left, y), face, size)
+            line.setTextOrigin(left, y)
+        if text and isinstance(self._reading, Element) and not style.get("broken", False):
+            line.textOut(" ")
         if spacing:
             line.setCharSpace(0)
         self._pdf.drawText(line)
@@ -162,6 +192,7 @@ class PdfCanvas(Canvas):
     def _path(self, points: Sequence[Spot], style: Style, *, close: bool) -> None:
         if len(points) < 2:
             return
+        self._begin_stretch()
         path = self._pdf.beginPath()
         path.moveTo(*points[0])
         for point in points[1:]:
@@ -171,13 +202,16 @@ class PdfCanvas(Canvas):
         self._pdf.drawPath(path, **self._apply(style))
 
     def line(self, x0: float, y0: float, x1: float, y1: float, **style: Unpack[Style]) -> None:
+        self._begin_stretch()
         self._apply({"ink": INK.HAIR, **style})
         self._pdf.line(x0, y0, x1, y1)
 
     def box(self, x: float, y: float, w: float, h: float, **style: Unpack[Style]) -> None:
+        self._begin_stretch()
         self._pdf.rect(x, y, w, h, **self._apply(style))
 
     def disc(self, x: float, y: float, radius: float, **style: Unpack[Style]) -> None:
+        self._begin_stretch()
         self._pdf.circle(x, y, radius, **self._apply(style))
 
     def _apply(self, style: Style) -> dict[str, int]:
@@ -208,6 +242,45 @@ class PdfCanvas(Canvas):
 
     @contextmanager
     def _saved_state(self) -> Iterator[None]:
+        self._begin_stretch()
         self._pdf.saveState()
         yield
         self._pdf.restoreState()
+
+    # ------------------------------------------------------------ what is read aloud
+
+    @contextmanager
+    def tagged(self, element: Element) -> Iterator[None]:
+        outer = self._reading
+        if not self._silenced:
+            self._reading = element
+            if self._structure is not None:
+                self._structure.enter(element)
+        yield
+        self._reading = outer
+
+    @contextmanager
+    def silent(self, kind: Silent = "") -> Iterator[None]:
+        outer = self._reading, self._silenced
+        self._reading, self._silenced = kind, True
+        yield
+        self._reading, self._silenced = outer
+
+    def _begin_stretch(self, top: float = 0.0) -> None:
+        """Begin a stretch of what is drawn now, unless one is open; `top` as in `Structure`."""
+        if self._structure is None or self._open == self._reading:
+            return
+        self._end_stretch()
+        if isinstance(self._reading, Element):
+            page = self._pdf.getPageNumber() - 1
+            stretch = self._structure.begin(self._reading, page, top)
+            mark = f"/{self._reading.role} <</MCID {stretch.number}>> BDC"
+        else:
+            mark = ARTIFACT[self._reading]
+        self._pdf._code.append(mark)
+        self._open = self._reading
+
+    def _end_stretch(self) -> None:
+        if self._open is not None:
+            self._pdf._code.append("EMC")
+        self._open = None

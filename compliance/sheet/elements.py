@@ -8,15 +8,17 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass, replace
-from itertools import zip_longest
 
 from compliance.model import Level, NotCovered, Verdict
-from compliance.pictures.canvas import INK, Canvas, Ink, Spot
-from compliance.pictures.fonts import BOLD, MONO, SANS, SERIF, ellipsize, width, wrap
+from compliance.pictures.canvas import INK, Canvas, Ink, Spot, TextStyle
+from compliance.pictures.directions import without_marks
+from compliance.pictures.fonts import BOLD, MONO, SANS, SERIF, ellipsize, normalise, width, wrap
+from compliance.pictures.structure import Element, figure
 from compliance.report.report import Fact, Row
 from compliance.report.verdict import INKS
-from compliance.report.words.en import headings
+from compliance.report.words.en import headings, pictures
 from compliance.sheet.pagination import Block, mm
 
 # ---------------------------------------------------------------- marks
@@ -71,11 +73,37 @@ class Text:
     face: str = SANS
     size: float = SIZE
     ink: Ink = INK.TEXT
+    element: Element | None = None
+    """What it is when the page is read aloud; None for what is not read."""
+    broken: bool = False
+    """The next line goes on with the same word."""
 
     def draw(self, canvas: Canvas, x: float, top: float) -> None:
         """Draw the line in a block, given the block's left and upper edge."""
         x, y = x + self.x, top - self.base
-        canvas.text(x, y, self.text, face=self.face, size=self.size, ink=self.ink)
+        style = TextStyle(face=self.face, size=self.size, ink=self.ink, broken=self.broken)
+        with canvas.tagged(self.element) if self.element else nullcontext():
+            canvas.text(x, y, self.text, **style)
+
+
+def wrapped(
+    text: str, face: str, size: float, measure: float, most: int | None = None
+) -> list[tuple[str, bool]]:
+    """Break a text into lines, as `wrap` does; return also whether each ends within a word."""
+    lines = wrap(text, face, size, measure, most)
+    whole = " ".join(map(normalise, text.split("\n")))
+    found, at = [], 0
+    for line in lines:
+        at += len(without_marks(line))
+        broken = not whole.startswith(" ", at) and at < len(whole)
+        found.append((line, broken))
+        at += not broken
+    return found
+
+
+def list_item(items: Element) -> Element:
+    """Make an item of a list; return its body."""
+    return Element("LBody", Element("LI", items))
 
 
 def text_block(height: float, *texts: Text, space: float = 0.0, keep: bool = False) -> Block:
@@ -90,7 +118,8 @@ def text_block(height: float, *texts: Text, space: float = 0.0, keep: bool = Fal
 
 def heading(text: str, measure: float) -> Block:
     """Make a section's heading below a rule."""
-    title = Text(ellipsize(text, SERIF, 13.5, measure), 18, face=SERIF, size=13.5)
+    shown = ellipsize(text, SERIF, 13.5, measure)
+    title = Text(shown, 18, face=SERIF, size=13.5, element=Element("H2", text=text))
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         canvas.line(x, top, x + measure, top, ink=INK.TEXT, weight=1.1)
@@ -101,7 +130,8 @@ def heading(text: str, measure: float) -> Block:
 
 def subheading(text: str, measure: float, *, space: float = mm(4)) -> Block:
     """Make a heading inside a section."""
-    title = Text(ellipsize(text, BOLD, 8.6, measure), 8, face=BOLD, size=8.6)
+    shown = ellipsize(text, BOLD, 8.6, measure)
+    title = Text(shown, 8, face=BOLD, size=8.6, element=Element("H3", text=text))
     return text_block(13.0, title, space=space, keep=True)
 
 
@@ -112,14 +142,18 @@ def paragraph(
     size: float = SIZE,
     face: str = SANS,
     space: float = 3.0,
-    bullet: bool = False,
+    items: Element | None = None,
 ) -> Iterable[Block]:
-    """Make a paragraph, a block per line; its first two and last two lines stay together."""
-    indent = mm(3.2) if bullet else 0.0
-    lines = wrap(text, face, size, measure - indent)
-    for index, line in enumerate(lines):
-        texts = [Text(line, size, indent, face, size)]
-        if bullet and index == 0:
+    """Make a paragraph, a block per line; its first two and last two lines stay together.
+
+    With `items` it is an item of that list, with a dash before it.
+    """
+    indent = mm(3.2) if items else 0.0
+    element = list_item(items) if items else Element("P")
+    lines = wrapped(text, face, size, measure - indent)
+    for index, (line, broken) in enumerate(lines):
+        texts = [Text(line, size, indent, face, size, element=element, broken=broken)]
+        if items and index == 0:
             texts.insert(0, Text("–", size, 0.0, face, size, INK.FAINT))
         yield text_block(
             size * LEADING,
@@ -142,14 +176,24 @@ def fact_blocks(
     for fact in facts:
         face, value_size = (MONO, size - 1.3) if fact.mono else (SANS, size)
         ink = INK.TEXT if fact.known else INK.FAINT
-        labels = wrap(fact.label, SANS, size, label_width - mm(2))[:most]
-        values = wrap(fact.value, face, value_size, measure - label_width, most)
+        labels = wrapped(fact.label, SANS, size, label_width - mm(2))[:most]
+        values = wrapped(fact.value, face, value_size, measure - label_width, most)
         count = max(len(labels), len(values))
-        for index, (label, value) in enumerate(zip_longest(labels, values, fillvalue="")):
+        whole = Element("P")
+        beside = len(labels) > 1  # the lines of both are drawn in turn
+        label_of, value_of = (Element("Span", whole) if beside else whole for _ in range(2))
+        for index in range(count):
+            texts = [
+                Text(line, size, size=size, ink=INK.QUIET, element=label_of, broken=broken)
+                for line, broken in labels[index : index + 1]
+            ]
+            texts += [
+                Text(line, size, label_width, face, value_size, ink, value_of, broken)
+                for line, broken in values[index : index + 1]
+            ]
             yield text_block(
                 size * LEADING,
-                Text(label, size, size=size, ink=INK.QUIET),
-                Text(value, size, label_width, face, value_size, ink),
+                *texts,
                 space=space if index == 0 else 0.0,
                 keep=index < count - 1 if count <= 6 else index in (0, count - 2),
             )
@@ -174,34 +218,62 @@ def _edges(measure: float, *shares: float) -> Edges:
     return [(start, end - start) for start, end in zip(starts, ends, strict=True)]
 
 
-def _table_head(edges: Edges, titles: Sequence[str], measure: float, space: float = 0.0) -> Block:
+def _table_head(
+    table: Element, edges: Edges, titles: Sequence[str], measure: float, space: float = 0.0
+) -> Block:
     """Make a table's head, which is repeated on each page."""
+    row = Element("TR", Element("THead", table))
+    texts = [
+        Text(title, 9, start, size=SMALL, ink=INK.QUIET, element=_column_head(row))
+        for (start, _), title in zip(edges, titles, strict=True)
+    ]
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
-        for (start, _), title in zip(edges, titles, strict=True):
-            canvas.text(x + start, top - 9, title, size=SMALL, ink=INK.QUIET)
+        for text in texts:
+            text.draw(canvas, x, top)
         canvas.line(x, top - 14, x + measure, top - 14, ink=INK.TEXT, weight=0.7)
 
     return Block(15.0, draw, space, keep=True)
+
+
+def _column_head(row: Element, span: int = 1) -> Element:
+    return Element("TH", row, scope="Column", span=span)
+
+
+def _cells(body: Element, count: int, head: int) -> list[Element]:
+    """Make the cells of a row; the one at `head` names the row."""
+    row = Element("TR", body)
+    return [
+        Element("TH", row, scope="Row") if at == head else Element("TD", row) for at in range(count)
+    ]
+
+
+def _enter_cells(canvas: Canvas, cells: Iterable[Element]) -> None:
+    """Enter the cells of a row in their order, whatever the order of drawing; some are empty."""
+    for cell in cells:
+        with canvas.tagged(cell):
+            pass
 
 
 def _requirement_edges(measure: float) -> Edges:
     return _edges(measure, 0.0, 0.145, 0.43, 0.62, 0.815)
 
 
-def requirement_head(measure: float) -> Block:
+def requirement_head(table: Element, measure: float) -> Block:
     """Make the head of the table of requirements."""
-    return _table_head(_requirement_edges(measure), headings.REQUIREMENT_COLUMNS, measure)
+    return _table_head(table, _requirement_edges(measure), headings.REQUIREMENT_COLUMNS, measure)
 
 
-def level_head(level: Level, count: int, measure: float, again: Block) -> Block:
-    """Make the line above the rows of one level."""
+def level_head(body: Element, level: Level, count: int, measure: float, again: Block) -> Block:
+    """Make the line above the rows of one level, which are a table's `body`."""
     meaning = headings.LEVELS[level]
+    cell = _column_head(Element("TR", body), span=len(headings.REQUIREMENT_COLUMNS))
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         canvas.box(x, top - 15, measure, 15, fill=INK.WASH)
-        canvas.text(x + 4, top - 10.5, meaning, face=BOLD, size=SMALL + 0.4)
-        canvas.text(x + measure - 4, top - 10.5, str(count), size=SMALL + 0.4, align="right")
+        with canvas.tagged(cell):
+            canvas.text(x + 4, top - 10.5, meaning, face=BOLD, size=SMALL + 0.4)
+            canvas.text(x + measure - 4, top - 10.5, str(count), size=SMALL + 0.4, align="right")
 
     return Block(16.0, draw, keep=True, again=again)
 
@@ -211,25 +283,27 @@ Print = tuple[str, str, float, Ink]
 
 
 def _set_lines(
-    prints: Iterable[Print], x: float, top: float, measure: float
+    prints: Iterable[Print], cell: Element, x: float, top: float, measure: float
 ) -> tuple[Sequence[Text], float]:
-    """Set prints below one another from `top` down; return their lines and the lower edge."""
-    lines: list[Print] = []
+    """Set prints of a cell below one another; return their lines and the lower edge."""
+    lines: list[tuple[str, bool, str, float, Ink]] = []
     for text, face, size, ink in prints:
-        wrapped = wrap(text, face, size, measure)
-        if len(wrapped) > MOST_LINES:
-            wrapped[MOST_LINES - 1 :] = ["…"]
-        lines += [(line, face, size, ink) for line in wrapped]
+        broken = wrapped(text, face, size, measure)
+        if len(broken) > MOST_LINES:
+            broken[MOST_LINES - 1 :] = [("…", False)]
+        lines += [(*line, face, size, ink) for line in broken]
     if len(lines) > MOST_LINES:
-        lines[MOST_LINES - 1 :] = [("…", SANS, SMALL, INK.QUIET)]
+        lines[MOST_LINES - 1 :] = [("…", False, SANS, SMALL, INK.QUIET)]
     texts = []
-    for line, face, size, ink in lines:
-        texts.append(Text(line, top + size * 0.95, x, face, size, ink))
+    for line, within, face, size, ink in lines:
+        texts.append(Text(line, top + size * 0.95, x, face, size, ink, cell, within))
         top += size * LEADING
     return texts, top
 
 
-def requirement_row(row: Row, measure: float, again: Block, air: float = 1.0) -> Block:
+def requirement_row(
+    row: Row, body: Element, measure: float, again: Block, air: float = 1.0
+) -> Block:
     """Make the row of a requirement: mark and word, title, value, limits, clause and basis."""
 
     def strong(text: str, ink: Ink = INK.TEXT) -> Print:
@@ -251,19 +325,21 @@ def requirement_row(row: Row, measure: float, again: Block, air: float = 1.0) ->
     edges[0] = (mm(4.6), edges[0][1] - mm(4.6))
     above = 4.0 * air
     texts: list[Text] = []
-    body = above
-    for prints, (start, extent) in zip(columns, edges, strict=True):
-        cell, end = _set_lines(prints, start, above, extent)
-        texts += cell
-        body = max(body, end)
+    lower = above
+    cells = _cells(body, len(columns), head=1)
+    for prints, cell, (start, extent) in zip(columns, cells, edges, strict=True):
+        lines, end = _set_lines(prints, cell, start, above, extent)
+        texts += lines
+        lower = max(lower, end)
     gap = 1.5 if row.details else 0.0
     notes = (small(detail, INK.TEXT) for detail in row.details)
-    details, end = _set_lines(notes, title, body + gap, basis - PAD - title)
+    details, end = _set_lines(notes, cells[2], title, lower + gap, basis - PAD - title)
     texts += details
     height = end + above
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         draw_mark(canvas, x + 4.6, top - above - SIZE * 0.64, 3.6, finding.verdict)
+        _enter_cells(canvas, cells)
         for text in texts:
             text.draw(canvas, x, top)
         canvas.line(x, top - height, x + measure, top - height)
@@ -277,8 +353,10 @@ def clause_rows(entries: Iterable[NotCovered], measure: float) -> list[Block]:
     The first rows stay together, and the last ones.
     """
     edges = _edges(measure, 0.0, 0.25, 0.6)
-    head = _table_head(edges, headings.NOT_COVERED_COLUMNS, measure)
-    rows = [_clause_row(entry, edges, measure, head) for entry in entries]
+    table = Element("Table")
+    head = _table_head(table, edges, headings.NOT_COVERED_COLUMNS, measure)
+    body = Element("TBody", table)
+    rows = [_clause_row(entry, body, edges, measure, head) for entry in entries]
     last = len(rows) - 1
     return [
         head,
@@ -289,16 +367,21 @@ def clause_rows(entries: Iterable[NotCovered], measure: float) -> list[Block]:
     ]
 
 
-def _clause_row(entry: NotCovered, edges: Edges, measure: float, again: Block) -> Block:
+def _clause_row(
+    entry: NotCovered, body: Element, edges: Edges, measure: float, again: Block
+) -> Block:
     above = 2.6
     texts: list[Text] = []
     height = 0.0
-    for text, (start, extent) in zip((entry.clause, entry.what, entry.why), edges, strict=True):
-        cell, end = _set_lines([(text, SANS, SMALL, INK.TEXT)], start, above, extent)
-        texts += cell
+    columns = (entry.clause, entry.what, entry.why)
+    cells = _cells(body, len(columns), head=0)
+    for text, cell, (start, extent) in zip(columns, cells, edges, strict=True):
+        lines, end = _set_lines([(text, SANS, SMALL, INK.TEXT)], cell, start, above, extent)
+        texts += lines
         height = max(height, end + above)
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
+        _enter_cells(canvas, cells)
         for text in texts:
             text.draw(canvas, x, top)
         canvas.line(x, top - height, x + measure, top - height)
@@ -311,46 +394,69 @@ def compared_rows(
 ) -> list[Block]:
     """Make rows of value and verdict before and after calibration, side by side."""
     edges = _edges(measure, 0.0, 0.46, 0.73)
-    head = _table_head(edges, headings.COMPARED_COLUMNS, measure, mm(4))
+    table = Element("Table")
+    head = _table_head(table, edges, headings.COMPARED_COLUMNS, measure, mm(4))
+    body = Element("TBody", table)
     earlier = {row.finding.id: row for row in before}
-    rows = (_compared_row(earlier.get(row.finding.id), row, edges, measure, air) for row in after)
+    rows = (
+        _compared_row(earlier.get(row.finding.id), row, body, edges, measure, air) for row in after
+    )
     return [head, *(replace(row, again=head) for row in rows)]
 
 
 def _compared_row(
-    before: Row | None, after: Row, edges: Edges, measure: float, air: float
+    before: Row | None, after: Row, body: Element, edges: Edges, measure: float, air: float
 ) -> Block:
     above = 3.0 * air
     line = SIZE * LEADING
     (_, title_width), *columns = edges
-    title = wrap(after.finding.title, SANS, SIZE, title_width)[:4]
+    title = wrapped(after.finding.title, SANS, SIZE, title_width)[:4]
     height = 2 * above + line * len(title)
+    head, *cells = _cells(body, len(edges), head=0)
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         base = top - above - SIZE * 0.95
-        for index, text in enumerate(title):
-            canvas.text(x, base - index * line, text, size=SIZE)
-        for row, (start, extent) in zip((before, after), columns, strict=True):
-            left = x + start
-            if row is None:
-                canvas.text(left, base, "–", size=SIZE, ink=INK.FAINT)
-                continue
-            draw_mark(canvas, left + 3.4, base + SIZE * 0.32, 3.0, row.finding.verdict)
-            result = row.word if row.finding.verdict is Verdict.NOT_ASSESSED else row.value
-            shown = ellipsize(result, SANS, SIZE, extent - mm(3.8))
-            canvas.text(left + mm(3.8), base, shown, size=SIZE)
+        with canvas.tagged(head):
+            for index, (text, broken) in enumerate(title):
+                canvas.text(x, base - index * line, text, size=SIZE, broken=broken)
+        for row, cell, (start, extent) in zip((before, after), cells, columns, strict=True):
+            with canvas.tagged(cell):
+                _draw_result(canvas, row, cell, x + start, base, extent)
         canvas.line(x, top - height, x + measure, top - height)
 
     return Block(height, draw)
+
+
+def _draw_result(
+    canvas: Canvas, row: Row | None, cell: Element, left: float, base: float, measure: float
+) -> None:
+    """Draw mark and value of a row, whose verdict only the mark tells."""
+    if row is None:
+        canvas.text(left, base, "–", size=SIZE, ink=INK.FAINT)
+        return
+    verdict, untold = row.finding.verdict, row.finding.verdict is not Verdict.NOT_ASSESSED
+    x, y = left + 3.4, base + SIZE * 0.32
+    with canvas.tagged(mark_figure(x, y, 3.0, row.word, cell)) if untold else canvas.silent():
+        draw_mark(canvas, x, y, 3.0, verdict)
+    shown = ellipsize(row.value if untold else row.word, SANS, SIZE, measure - mm(3.8))
+    canvas.text(left + mm(3.8), base, shown, size=SIZE)
+
+
+def mark_figure(x: float, y: float, radius: float, word: str, parent: Element) -> Element:
+    """Make the figure of a mark around (`x`, `y`) that has no word beside it."""
+    return figure(word, (x - radius, y - radius, x + radius, y + radius), parent)
 
 
 def legend() -> Block:
     """Make the line of the five marks and their words."""
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
-        for verdict, word in headings.LEGEND.items():
-            draw_mark(canvas, x + 3.6, top - 6, 3.2, verdict)
-            canvas.text(x + mm(3.8), top - 8.5, word, size=SMALL)
-            x += mm(3.8) + width(word, SANS, SMALL) + mm(5)
+        starts = [x]
+        for word in headings.LEGEND.values():
+            starts.append(starts[-1] + mm(3.8) + width(word, SANS, SMALL) + mm(5))
+        with canvas.tagged(figure(pictures.legend(), (x, top - 14, starts.pop(), top))):
+            for left, (verdict, word) in zip(starts, headings.LEGEND.items(), strict=True):
+                draw_mark(canvas, left + 3.6, top - 6, 3.2, verdict)
+                canvas.text(left + mm(3.8), top - 8.5, word, size=SMALL)
 
     return Block(14.0, draw, 2.0)

@@ -21,16 +21,20 @@ from compliance.pictures.fonts import (
     width,
     wrap,
 )
+from compliance.pictures.structure import Element, figure
 from compliance.report.report import Report, Row, Tally
-from compliance.report.words.en import headings
+from compliance.report.words.en import headings, pictures
 from compliance.sheet.elements import (
     LEADING,
     MARK_INKS,
     Text,
     draw_mark,
     fact_blocks,
+    list_item,
+    mark_figure,
     paragraph,
     text_block,
+    wrapped,
 )
 from compliance.sheet.pagination import Block, Grid, draw_stack, mm, stack_height
 
@@ -59,14 +63,20 @@ def _reasons(report: Report, most: int, measure: float, size: float) -> list[Blo
     edges = _edges(
         [row for row in rows if row.finding.verdict is not Verdict.NOT_ASSESSED], room, size
     )
-    first, *others = (_reason(row, edges, room, size) for row in rows)
+    items = Element("L")
+    first, *others = (_reason(row, items, edges, room, size) for row in rows)
     if rest:
         more = headings.more_rows(len(rest))
+        below = Element("P")
         others.append(
-            text_block(size * 1.5, Text(more, size * 1.05, INDENT, size=size, ink=INK.QUIET))
+            text_block(
+                size * 1.5,
+                Text(more, size * 1.05, INDENT, size=size, ink=INK.QUIET, element=below),
+            )
         )
+    title = Element("H2", text=report.deciding_title)
     label = [
-        Text(line, _row_base(at, size), 0.0, BOLD, size)
+        Text(line, _row_base(at, size), 0.0, BOLD, size, element=title)
         for at, line in enumerate(wrap(report.deciding_title, BOLD, size, RAIL - mm(3)))
     ]
 
@@ -104,28 +114,33 @@ def _edges(rows: Sequence[Row], room: float, size: float) -> list[tuple[float, f
     return edges
 
 
-def _reason(row: Row, edges: Sequence[tuple[float, float]], room: float, size: float) -> Block:
+def _reason(
+    row: Row, items: Element, edges: Sequence[tuple[float, float]], room: float, size: float
+) -> Block:
     """Make a deciding requirement: mark, title and cells beside it, and a note below."""
     if row.finding.verdict is Verdict.NOT_ASSESSED:
         cells, edges, note = [(row.finding.title, SANS)], [(0.0, room)], row.short
     else:
         cells, note = [(row.finding.title, SANS), *_cells(row)], row.least_sure
     lines = [
-        (line, at, start, face)
+        (*line, at, start, face)
         for (text, face), (start, extent) in zip(cells, edges, strict=True)
         if text
-        for at, line in enumerate(wrap(text, face, size, extent, MOST_LINES))
+        for at, line in enumerate(wrapped(text, face, size, extent, MOST_LINES))
     ]
-    below = 1 + max(at for _, at, _, _ in lines)
-    notes = wrap(note, SANS, size, room, MOST_LINES) if note else []
-    lines += [(line, at, 0.0, SANS) for at, line in enumerate(notes, below)]
+    below = 1 + max(at for _, _, at, _, _ in lines)
+    notes = wrapped(note, SANS, size, room, MOST_LINES) if note else []
+    lines += [(*line, at, 0.0, SANS) for at, line in enumerate(notes, below)]
+    body = list_item(items)
     texts = [
-        Text(line, _row_base(at, size), INDENT + start, face, size)
-        for line, at, start, face in lines
+        Text(line, _row_base(at, size), INDENT + start, face, size, element=body, broken=broken)
+        for line, broken, at, start, face in lines
     ]
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
-        draw_mark(canvas, x + RAIL + 4, top - size * 0.72, 3.4, row.finding.verdict)
+        left, middle = x + RAIL + 4, top - size * 0.72
+        with canvas.tagged(mark_figure(left, middle, 3.4, row.word, body)):
+            draw_mark(canvas, left, middle, 3.4, row.finding.verdict)
         for text in texts:
             text.draw(canvas, x, top)
 
@@ -146,6 +161,13 @@ def draw_frame(
     canvas: Canvas, grid: Grid, report: Report, number: int, total: int, signed: bool
 ) -> None:
     """Draw head and foot: kind of document, number, page x of y, NOT SIGNED if it is not."""
+    with canvas.silent("Header"):
+        _draw_head(canvas, grid, report, number, signed)
+    with canvas.silent("Footer"):
+        _draw_foot(canvas, grid, report, number, total)
+
+
+def _draw_head(canvas: Canvas, grid: Grid, report: Report, number: int, signed: bool) -> None:
     right = grid.width - grid.right
     head = grid.height - mm(14)
     canvas.text(grid.left, head, headings.SHEET, face=BOLD, size=FRAME)
@@ -168,6 +190,10 @@ def draw_frame(
             align="right",
             spacing=0.8,
         )
+
+
+def _draw_foot(canvas: Canvas, grid: Grid, report: Report, number: int, total: int) -> None:
+    right = grid.width - grid.right
     foot = mm(11)
     canvas.line(grid.left, foot + 11, right, foot + 11)
     room = grid.measure - mm(30)
@@ -192,20 +218,25 @@ def _draw_boxes(canvas: Canvas, grid: Grid, report: Report, signed: bool) -> dic
         canvas.box(left, bottom, grid.half, SIGNATURE, ink=INK.QUIET, weight=0.6)
         caption_width = width(caption, BOLD, 8) + mm(2.5)
         y = bottom + SIGNATURE + 4
-        canvas.text(left, y, caption, face=BOLD, size=8)
-        shown = ellipsize(signer, SANS, 8, grid.half - caption_width)
-        canvas.text(left + caption_width, y, shown, size=8, ink=INK.QUIET)
-        if not signed and index == 0:
-            canvas.text(
-                left + grid.half / 2,
-                bottom + SIGNATURE / 2 - 5,
-                headings.NOT_SIGNED,
-                face=BOLD,
-                size=15,
-                ink=INK.FAINT,
-                align="centre",
-                spacing=2.0,
-            )
+        with canvas.tagged(Element("P")):
+            canvas.text(left, y, caption, face=BOLD, size=8)
+            shown = ellipsize(signer, SANS, 8, grid.half - caption_width)
+            canvas.text(left + caption_width, y, shown, size=8, ink=INK.QUIET)
+        if signed:
+            with canvas.tagged(Element("Form", text=name)):
+                pass
+        elif index == 0:
+            with canvas.tagged(Element("P")):
+                canvas.text(
+                    left + grid.half / 2,
+                    bottom + SIGNATURE / 2 - 5,
+                    headings.NOT_SIGNED,
+                    face=BOLD,
+                    size=15,
+                    ink=INK.FAINT,
+                    align="centre",
+                    spacing=2.0,
+                )
         boxes[name] = (left, bottom, left + grid.half, bottom + SIGNATURE)
     return boxes
 
@@ -309,16 +340,21 @@ def _title(report: Report, measure: float, ease: Ease) -> Iterable[Block]:
     scale = ease.scale
     face = face_with_glyphs(report.title, SERIF)
     size = 23 * scale
-    titles = wrap(report.title, face, size, measure)
+    titles = wrapped(report.title, face, size, measure)
     if len(titles) > 2:
         size = 15 * scale
-        titles = wrap(report.title, face, size, measure, 2)
-    for line in titles:
-        yield text_block(size * 1.2, Text(line, size, 0.0, face, size))
+        titles = wrapped(report.title, face, size, measure, 2)
+    title = Element("H1", text=normalise(report.title))
+    for line, broken in titles:
+        text = Text(line, size, 0.0, face, size, element=title, broken=broken)
+        yield text_block(size * 1.2, text)
     small = 9.6 * scale
-    for index, line in enumerate(wrap(report.subtitle, SANS, small, measure, ease.lines)):
+    below = Element("P")
+    lines = wrapped(report.subtitle, SANS, small, measure, ease.lines)
+    for index, (line, broken) in enumerate(lines):
         space = 3.0 if index == 0 else 0.0
-        yield text_block(small * 1.38, Text(line, small, size=small), space=space)
+        text = Text(line, small, size=small, element=below, broken=broken)
+        yield text_block(small * 1.38, text, space=space)
 
 
 def _verdict(report: Report, measure: float, ease: Ease) -> Block:
@@ -331,21 +367,27 @@ def _verdict(report: Report, measure: float, ease: Ease) -> Block:
     if report.heading:
         parts.insert(0, (report.heading, BOLD, 2))
     sentences = [
-        (line, face) for text, face, most in parts for line in wrap(text, face, small, room, most)
+        (*line, face, element)
+        for text, face, most in parts
+        for element in [Element("P")]
+        for line in wrapped(text, face, small, room, most)
     ]
     padding = mm(5) * scale
     height = 2 * padding + size * 0.95 + 5 + small * 1.4 * len(sentences)
     word = ellipsize(report.now.headline, SERIF, size, room)
+    title = Element("H2", text=report.now.headline)
     radius = mm(9.2) * scale
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
         canvas.line(x, top, x + measure, top, ink=INK.TEXT, weight=1.4)
         draw_mark(canvas, x + radius + 1, top - height / 2, radius, report.now.mark)
         y = top - padding - size * 0.78
-        canvas.text(x + RAIL, y, word, face=SERIF, size=size, ink=MARK_INKS[report.now.mark])
+        with canvas.tagged(title):
+            canvas.text(x + RAIL, y, word, face=SERIF, size=size, ink=MARK_INKS[report.now.mark])
         y -= 7 + small * 1.2
-        for line, face in sentences:
-            canvas.text(x + RAIL, y, line, face=face, size=small)
+        for line, broken, face, element in sentences:
+            with canvas.tagged(element):
+                canvas.text(x + RAIL, y, line, face=face, size=small, broken=broken)
             y -= small * 1.4
         canvas.line(x, top - height, x + measure, top - height, ink=INK.TEXT)
 
@@ -360,12 +402,17 @@ def _tally(tally: Tally, measure: float, space: float) -> Block:
     height = leading * math.ceil(len(tally.marks) / per_line)
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
-        canvas.text(x, top - 9.3, tally.label, face=BOLD, size=8.4)
-        for index, mark in enumerate(tally.marks):
-            line, column = divmod(index, per_line)
-            left = x + RAIL + 4 + column * step
-            draw_mark(canvas, left, top - 6.4 - line * leading, 3.9, mark)
-        canvas.text(x + measure, top - 9.3, tally.words, size=8.4, align="right")
+        text = Element("P")
+        corners = x + RAIL, top - height, x + measure - words, top
+        with canvas.tagged(text):
+            canvas.text(x, top - 9.3, tally.label, face=BOLD, size=8.4)
+        with canvas.tagged(figure(pictures.marks(tally.marks), corners, text)):
+            for index, mark in enumerate(tally.marks):
+                line, column = divmod(index, per_line)
+                left = x + RAIL + 4 + column * step
+                draw_mark(canvas, left, top - 6.4 - line * leading, 3.9, mark)
+        with canvas.tagged(text):
+            canvas.text(x + measure, top - 9.3, tally.words, size=8.4, align="right")
 
     return Block(height, draw, space=space)
 
@@ -373,8 +420,10 @@ def _tally(tally: Tally, measure: float, space: float) -> Block:
 def _missed(tally: Tally, measure: float, size: float, lines: int) -> Iterable[Block]:
     """Make the list of requirements missed that do not decide, below the marks."""
     if tally.missed:
-        for line in wrap(tally.missed, SANS, size, measure - RAIL, lines):
-            yield text_block(size * LEADING, Text(line, size, RAIL, size=size))
+        element = Element("P")
+        for line, broken in wrapped(tally.missed, SANS, size, measure - RAIL, lines):
+            text = Text(line, size, RAIL, size=size, element=element, broken=broken)
+            yield text_block(size * LEADING, text)
 
 
 def _facts(report: Report, grid: Grid, ease: Ease) -> Block:
@@ -409,6 +458,7 @@ def _listed(
     """Make a label in the rail with short paragraphs beside it, below a rule."""
     size, label_size = 8.0 * scale, 8.4 * scale
     room = measure - RAIL
+    items = Element("L") if bullet else None
     body = [
         block
         for text in texts
@@ -417,12 +467,20 @@ def _listed(
             room,
             size=size,
             space=1.4,
-            bullet=bullet,
+            items=items,
         )
     ]
     padding = mm(2.4)
+    title = Element("H2", text=label)
     labels = [
-        Text(line, padding + label_size * (0.95 + LEADING * index), 0.0, BOLD, label_size)
+        Text(
+            line,
+            padding + label_size * (0.95 + LEADING * index),
+            0.0,
+            BOLD,
+            label_size,
+            element=title,
+        )
         for index, line in enumerate(wrap(label, BOLD, label_size, RAIL - mm(3)))
     ]
     least = len(labels) * label_size * LEADING

@@ -11,6 +11,7 @@ from compliance.pictures.canvas import INK, Canvas
 from compliance.pictures.charts import HEADING_HEIGHT, Plot, draw_title, plots_of
 from compliance.pictures.data import Charts
 from compliance.pictures.fonts import BOLD, MONO
+from compliance.pictures.structure import Element
 from compliance.report.report import Report, Row, State
 from compliance.report.verdict import applies
 from compliance.report.words.en import hand_checks, headings
@@ -38,17 +39,20 @@ ROW = mm(78)
 def requirements(report: Report, grid: Grid, air: float) -> Iterable[Block]:
     """Make the table of requirements, its rows with `air` times the usual space."""
     measure = grid.measure
-    head = requirement_head(measure)
+    table = Element("Table")
+    head = requirement_head(table, measure)
     yield heading(headings.REQUIREMENTS, measure)
     yield head
     ordered = shall_first(report.now.rows)
     for level in Level:
         graded = [row for row in ordered if row.finding.level is level]
+        body = Element("TBody", table)
         if graded:
-            yield level_head(level, sum(applies(row.finding) for row in graded), measure, head)
+            count = sum(applies(row.finding) for row in graded)
+            yield level_head(body, level, count, measure, head)
         for row in graded:
             together = row in ordered[-TOGETHER:]
-            yield replace(requirement_row(row, measure, head, air), keep=together)
+            yield replace(requirement_row(row, body, measure, head, air), keep=together)
     yield legend()
 
 
@@ -109,7 +113,8 @@ def _pair_row(
                 plot.draw_with_key(canvas, area, title, each, group)
             else:
                 draw_title(canvas, area, title)
-                canvas.text(area.left, top - 22, headings.NO_PICTURE, size=7.4, ink=INK.QUIET)
+                with canvas.tagged(Element("P")):
+                    canvas.text(area.left, top - 22, headings.NO_PICTURE, size=7.4, ink=INK.QUIET)
 
     return Block(height + key, draw, mm(4))
 
@@ -144,8 +149,9 @@ def last_pages(
     yield from _open(report, grid, size)
     if remarks:
         yield heading(headings.NOTED, grid.measure)
+    noted = Element("L")
     for remark in remarks:
-        yield from paragraph(remark, grid.measure, bullet=True)
+        yield from paragraph(remark, grid.measure, items=noted)
     yield from _changes(report, grid)
     yield from _not_covered(report, grid)
     yield from _decision(report, grid, size)
@@ -157,7 +163,8 @@ def last_pages(
 def _end(measure: float) -> Block:
     def draw(canvas: Canvas, x: float, top: float) -> None:
         middle = x + measure / 2
-        canvas.text(middle, top - 8, headings.END, size=7.2, ink=INK.QUIET, align="centre")
+        with canvas.tagged(Element("P")):
+            canvas.text(middle, top - 8, headings.END, size=7.2, ink=INK.QUIET, align="centre")
 
     return Block(10.0, draw, mm(5))
 
@@ -220,8 +227,9 @@ def _terms(report: Report, measure: float, size: float) -> Iterable[Block]:
     yield subheading(headings.BASES, measure)
     yield from fact_blocks(report.bases, measure, label_width=mm(20), size=size)
     yield subheading(headings.CAUTIONS, measure)
+    cautions = Element("L")
     for text in report.cautions:
-        yield from paragraph(text, measure, size=size, bullet=True)
+        yield from paragraph(text, measure, size=size, items=cautions)
     yield subheading(headings.QUANTITIES, measure)
     for fact in report.definitions:
         *lines, last = (

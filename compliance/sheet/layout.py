@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Mapping, Sequence
+from contextlib import nullcontext
 from dataclasses import dataclass
 from functools import cache
 from itertools import product
@@ -14,6 +15,7 @@ from compliance.model import Assessment
 from compliance.pictures.data import Charts, charts_of
 from compliance.pictures.letters import Letters, Program, letters_in_use, no_program
 from compliance.pictures.pdf_canvas import PdfCanvas
+from compliance.pictures.structure import Structure
 from compliance.report.build import build_report
 from compliance.report.report import Report
 from compliance.sheet.front_page import draw_frame, draw_front
@@ -36,6 +38,8 @@ class Drawing:
     pdf: bytes
     boxes: Mapping[str, Place]
     """Signature fields: page index, then x0, y0, x1, y1 in points from the lower left."""
+    structure: Structure
+    """What the pages say when they are read aloud."""
 
 
 STRETCHES = (1.0, 1.07, 0.94, 1.15, 0.88, 1.24, 0.82, 1.34, 0.76, 1.46, 1.6)
@@ -126,7 +130,8 @@ def _drawn(assessment: Assessment, page: str, signed: bool) -> Drawing:
     if page not in PAGES:
         raise SheetError(f"page '{page}': expected one of {', '.join(PAGES)}")
     grid = PAGES[page]
-    canvas = PdfCanvas(grid.width, grid.height, created=assessment.assessed)
+    structure = Structure()
+    canvas = PdfCanvas(grid.width, grid.height, created=assessment.assessed, structure=structure)
     pages = choose_layout(report, charts_of(assessment), grid)
     total = len(pages) + 1
     draw_frame(canvas, grid, report, 1, total, signed)
@@ -135,6 +140,9 @@ def _drawn(assessment: Assessment, page: str, signed: bool) -> Drawing:
     for number, body in enumerate(pages, 2):
         draw_frame(canvas, grid, report, number, total, signed)
         for placed in body.placed:
-            placed.block.draw(canvas, grid.left + placed.left, grid.height - grid.top - placed.top)
+            left, top = grid.left + placed.left, grid.height - grid.top - placed.top
+            with canvas.silent() if placed.repeated else nullcontext():
+                placed.block.draw(canvas, left, top)
         canvas.end_page()
-    return Drawing(canvas.finish(), {name: (0, *box) for name, box in boxes.items()})
+    places = {name: (0, *box) for name, box in boxes.items()}
+    return Drawing(canvas.finish(), places, structure)

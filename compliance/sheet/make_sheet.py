@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 from datetime import UTC, datetime
 from typing import TYPE_CHECKING
 
@@ -19,6 +20,7 @@ from compliance.sheet.layout import Drawing, draw_sheet
 if TYPE_CHECKING:
     from compliance.lettering.font_files import FontFile
     from compliance.model.signatures import Signer
+    from compliance.sheet.structure_tree import Field
     from compliance.signing.keys import Identity
     from compliance.signing.timestamps import Stamper
 
@@ -50,7 +52,7 @@ def write_sheet(
     stamper: Stamper | None = None,
     program: Program = no_program,
 ) -> bytes:
-    """Make the sheet of an assessment as PDF/A-3b with its evidence attached.
+    """Make the sheet of an assessment as PDF/A-3a and PDF/UA-1 with its evidence attached.
 
     `page` is `a4` or `letter`. With an identity the sheet is certified at the time of the
     assessment, and stamped by `stamper`; without one every page is marked NOT SIGNED. Raises
@@ -93,6 +95,7 @@ def archival_sheet(
     from compliance.sheet.pdfa import archival
 
     drawing = draw_sheet(assessment, page=page, signed=signed, program=program)
+    fields = fields_of(drawing) if signed else {}
     pdf = archival(
         drawing.pdf,
         title=f"{assessment.rule.title}: {assessment.number}",
@@ -101,8 +104,19 @@ def archival_sheet(
         author=_facility(assessment),
         attachments={name: (data, *_kind(name)) for name, data in attachments(assessment).items()},
         created=assessment.assessed,
+        structure=drawing.structure,
+        fields=fields,
     )
-    return Drawing(pdf, drawing.boxes)
+    return replace(drawing, pdf=pdf)
+
+
+def fields_of(drawing: Drawing) -> dict[str, Field]:
+    """Return the fields for signatures at the boxes of a drawing."""
+    from compliance.sheet.structure_tree import Field
+    from compliance.signing.sign import LABELS, Box
+
+    boxes = {name: Box(*place) for name, place in drawing.boxes.items()}
+    return {name: Field(LABELS[name], box.page, box.corners) for name, box in boxes.items()}
 
 
 def _facility(assessment: Assessment) -> str:

@@ -142,6 +142,8 @@ class Placed:
     block: Block
     left: float
     top: float
+    repeated: bool = False
+    """It is a head that was read on an earlier page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -179,7 +181,7 @@ class _Setter:
             if self.top:
                 self.top += block.space
             elif block.again is not None:
-                self.placed.append(Placed(block.again, 0.0, 0.0))
+                self.placed.append(Placed(block.again, 0.0, 0.0, repeated=True))
                 self.top = block.again.height
             self.placed.append(Placed(block, 0.0, self.top))
             self.top += block.height

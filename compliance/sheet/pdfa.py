@@ -1,7 +1,8 @@
-"""Turn a drawn PDF into an archival one: PDF/A-3b (ISO 19005-3) with attachments.
+"""Turn a drawn PDF into an archival one that can be read aloud, with attachments.
 
-Adds what the drawing library leaves out: the output intent with its colour
-profile, the XMP packet, the associated files. The same input gives the same bytes.
+PDF/A-3a (ISO 19005-3) and PDF/UA-1 (ISO 14289-1). Adds what the drawing library leaves out: the
+output intent with its colour profile, the XMP packet, the associated files, the structure tree.
+The same input gives the same bytes.
 
 `srgb.icc` was made with Little CMS; its copyright tag reads "no copyright, use
 freely".
@@ -20,6 +21,8 @@ from pikepdf import Array, AttachedFileSpec, Dictionary, Name, ObjectStreamMode,
 
 from compliance import __version__
 from compliance.pictures.pdf_canvas import LIBRARY
+from compliance.pictures.structure import Structure
+from compliance.sheet.structure_tree import Field, write_structure
 
 Attachment = tuple[bytes, str, str]
 """Content, MIME type and description."""
@@ -37,6 +40,10 @@ PACKET = """<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
  xmlns:dc="http://purl.org/dc/elements/1.1/"
  xmlns:pdf="http://ns.adobe.com/pdf/1.3/"
  xmlns:pdfaid="http://www.aiim.org/pdfa/ns/id/"
+ xmlns:pdfaExtension="http://www.aiim.org/pdfa/ns/extension/"
+ xmlns:pdfaProperty="http://www.aiim.org/pdfa/ns/property#"
+ xmlns:pdfaSchema="http://www.aiim.org/pdfa/ns/schema#"
+ xmlns:pdfuaid="http://www.aiim.org/pdfua/ns/id/"
  xmlns:xmp="http://ns.adobe.com/xap/1.0/">
 <dc:format>application/pdf</dc:format>
 <dc:title><rdf:Alt><rdf:li xml:lang="x-default">{title}</rdf:li></rdf:Alt></dc:title>
@@ -47,7 +54,19 @@ PACKET = """<?xpacket begin="\ufeff" id="W5M0MpCehiHzreSzNTczkc9d"?>
 <xmp:CreateDate>{created}</xmp:CreateDate>
 <xmp:ModifyDate>{created}</xmp:ModifyDate>
 <pdfaid:part>3</pdfaid:part>
-<pdfaid:conformance>B</pdfaid:conformance>
+<pdfaid:conformance>A</pdfaid:conformance>
+<pdfuaid:part>1</pdfuaid:part>
+<pdfaExtension:schemas><rdf:Bag><rdf:li rdf:parseType="Resource">
+<pdfaSchema:schema>PDF/UA identification schema</pdfaSchema:schema>
+<pdfaSchema:namespaceURI>http://www.aiim.org/pdfua/ns/id/</pdfaSchema:namespaceURI>
+<pdfaSchema:prefix>pdfuaid</pdfaSchema:prefix>
+<pdfaSchema:property><rdf:Seq><rdf:li rdf:parseType="Resource">
+<pdfaProperty:name>part</pdfaProperty:name>
+<pdfaProperty:valueType>Integer</pdfaProperty:valueType>
+<pdfaProperty:category>internal</pdfaProperty:category>
+<pdfaProperty:description>Part of ISO 14289 that the file conforms to</pdfaProperty:description>
+</rdf:li></rdf:Seq></pdfaSchema:property>
+</rdf:li></rdf:Bag></pdfaExtension:schemas>
 </rdf:Description>
 </rdf:RDF>
 </x:xmpmeta>
@@ -63,11 +82,13 @@ def archival(
     author: str,
     attachments: Mapping[str, Attachment],
     created: datetime,
+    structure: Structure,
+    fields: Mapping[str, Field],
 ) -> bytes:
     """Make a drawn PDF archival and attach the files, by name.
 
-    `created` (aware) is the only time in the file. Every font of `pdf` must be
-    embedded already; this cannot be done here.
+    `created` (aware) is the only time in the file; `structure` is what was drawn, `fields` are
+    for signatures, by name. Every font of `pdf` must be embedded already; this cannot be done here.
     """
     moment = created.astimezone(UTC).replace(microsecond=0)
     with Pdf.open(BytesIO(pdf)) as document:
@@ -79,6 +100,7 @@ def archival(
             document.attachments[name] = _associated(document, name, attachments[name], moment)
         _describe(document, title, subject, author, moment)
         _intend_srgb(document)
+        write_structure(document, structure, fields)
         out = BytesIO()
         document.save(
             out,

@@ -20,7 +20,7 @@ from compliance.signing.pdf_syntax import Budget, Name, Ref, read_object, skip_s
 MOST_REVISIONS = 20
 """Most revisions of a file: one as drawn, one of each signature."""
 MOST_OBJECTS = 5000
-"""Most objects that a revision writes; the largest sheets have some hundred."""
+"""Most objects that a revision writes; the largest sheets have some thousand."""
 MOST_TOKENS = 100_000
 """Most values outside streams."""
 MOST_PAGES = 500

@@ -99,7 +99,7 @@ def _at(container: Any, key: str) -> Any:
     return container[key] if key in container else None  # noqa: SIM401
 
 
-def _statements(packet: bytes) -> list[list[str]] | None:
+def _statements(packet: bytes) -> list[dict[Any, Any]] | None:
     """Return the statements of an XMP packet, by part, without those that may change.
 
     None if it is not XMP. Two packets that are not XMP count as different, as their bytes are.
@@ -111,7 +111,7 @@ def _statements(packet: bytes) -> list[list[str]] | None:
     except (XmpXmlProcessingError, ValueError):
         return None
     return [
-        sorted(f"{name} {value!r}" for name, value in part if name.local_name not in FREE_METADATA)
+        {name: value for name, value in part if name.local_name not in FREE_METADATA}
         for part in parts
     ]
 

@@ -1,8 +1,8 @@
 """Sign a PDF: a PAdES baseline certification that allows only a countersignature.
 
-Takes the bytes of any PDF and returns signed bytes. Two fields are added: one that the
-facility signs now, and an empty one for its client. The file stays PDF 1.7 (ISO 32000-1),
-as PDF/A-3 requires.
+Takes the bytes of any PDF and returns signed bytes. They have two fields, which are added unless
+they are there: one that the facility signs now, and an empty one for its client. The file stays
+PDF 1.7 (ISO 32000-1), as PDF/A-3 requires.
 """
 
 from __future__ import annotations
@@ -100,7 +100,10 @@ def sign(
 
     def begin() -> IncrementalPdfFileWriter:
         writer = KeepingWriter(BytesIO(pdf))
+        known = {name for name, *_ in fields.enumerate_sig_fields(writer)}
         for name, place in ((FACILITY_FIELD, box), (COUNTER_FIELD, counter_box)):
+            if name in known:
+                continue
             specification = fields.SigFieldSpec(
                 name, on_page=place.page, box=place.corners, readable_field_name=LABELS[name]
             )

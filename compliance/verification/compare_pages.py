@@ -33,19 +33,24 @@ DATED = frozenset({"/ModDate"})
 UPON = frozenset({"/Annots", "/Parent"})
 """Entries of a page: its annotations, which are checked separately, and its parent."""
 CODING = frozenset({"/Length", "/Filter", "/DecodeParms"})
+ALOUD = "read aloud, it says something else"
+WIDGET = ("/Subtype", "/FT", "/T", "/TU", "/StructParent")
+"""Entries of a field that the tree refers to; its place and its box are checked separately."""
 CLOSE = 0.02
 """Tolerance in points, and in shares of full colour: not visible."""
 SCALE = 1e-5
 """Tolerance of factors, which apply to a whole page's points."""
 FACTORS = {b"cm": 4, b"Tm": 4, b"Tz": 1}
 """Operators whose first operands are factors, and their number (ISO 32000-1, 8.3.4, 9.3, 9.4)."""
-WHOLE = frozenset({b"J", b"j", b"Tr", b"ri", b"gs", b"BI"})
+WHOLE = frozenset({b"J", b"j", b"Tr", b"ri", b"gs", b"BI", b"BDC", b"DP"})
 """Operators of choices: their operands are equal or mean something else. No image is drawn."""
 DEEPEST = 40
 PROGRAMS = frozenset({"/FontFile2"})
 """Entries of a font that the letters' shapes are in."""
 
 
+EMPTY_BOXES = (b"", b"\n")
+"""What an empty box draws: as the signing library adds it, and as a sheet has it."""
 LETTER_WIDTH = 612
 """Width of a letter page in points; A4 has 595."""
 
@@ -112,7 +117,7 @@ def differences(
         if len(one.pages) != len(other.pages):
             yield f"it has {len(one.pages)} pages; expected {len(other.pages)}"
             return
-        comparison = _Comparison(unsure)
+        comparison = _Comparison(unsure, one, other)
         for number, (page, expected) in enumerate(zip(one.pages, other.pages, strict=True), 1):
             if fault := _page(comparison, page.obj, expected.obj):
                 yield f"page {number} {fault}"
@@ -128,16 +133,16 @@ def _page(comparison: _Comparison, one: Any, other: Any) -> str | None:
 
 
 def _catalog(one: Pdf, other: Pdf) -> Iterator[str]:
-    theirs, ours = set(one.Root.keys()) - BY_SIGNING, set(other.Root.keys())
+    theirs, ours = (set(each.Root.keys()) - BY_SIGNING for each in (one, other))
     if theirs != ours:
         yield f"the catalog differs in {', '.join(sorted(theirs ^ ours))}"
         return
     if set(one.Root.Names.keys()) != {"/EmbeddedFiles"}:
         yield "the catalog names more than attached files"
-    comparison = _Comparison()
+    comparison = _Comparison(frozenset(), one, other)
     for key in sorted(ours - EVIDENCE - {"/Pages"}):
         if not comparison.same(one.Root[key], other.Root[key]):
-            yield f"the catalog has another {key[1:]}"
+            yield ALOUD if key == "/StructTreeRoot" else f"the catalog has another {key[1:]}"
     yield from _attached(one, other)
     stated: Any = one.docinfo
     expected: Any = other.docinfo
@@ -199,17 +204,26 @@ def box_differences(
 
 def _shows(appearance: Any, expected: bytes | None, unsure: frozenset[str]) -> bool:
     if expected is None:
-        return not appearance.Resources.keys() and not appearance.read_raw_bytes()
+        return not appearance.Resources.keys() and _decoded(appearance, 2) in EMPTY_BOXES
     with Pdf.open(BytesIO(expected)) as drawn:
         return _Comparison(unsure).same(appearance, drawn.Root.Shown)
 
 
 class _Comparison:
-    """A walk through two objects of two files side by side."""
+    """A walk through two objects of two files side by side.
 
-    def __init__(self, unsure: frozenset[str] = frozenset()) -> None:
+    What refers to a page or to a field of a page, such as a structure tree, refers in both to the
+    same one.
+    """
+
+    def __init__(self, unsure: frozenset[str], *files: Pdf) -> None:
         self._unsure = {f"/{font_name(face)}" for face in unsure}
         """Names of fonts whose programs are not compared."""
+        self._pages = [{page.obj.objgen: at for at, page in enumerate(pdf.pages)} for pdf in files]
+        self._fields = [
+            {each.objgen: str(each.get("/T")) for page in pdf.pages for each in _annotations(page)}
+            for pdf in files
+        ]
         self._known: set[tuple[Any, Any]] = set()
         """Pairs already compared: they are equal, or the walk has already failed."""
 
@@ -228,9 +242,15 @@ class _Comparison:
         if isinstance(other, Stream):
             return isinstance(one, Stream) and self._streams(one, other, content, depth)
         if isinstance(other, Dictionary):
-            return isinstance(one, Dictionary) and self._entries(
-                one, other, self._free(other), depth
-            )
+            if not isinstance(one, Dictionary):
+                return False
+            if other.get("/Type") == Name.Page:
+                return _alike(self._pages, one, other)
+            if other.get("/Type") == Name.Annot:
+                return _alike(self._fields, one, other) and all(
+                    one.get(key) == other.get(key) for key in WIDGET
+                )
+            return self._entries(one, other, self._free(other), depth)
         if isinstance(other, Array):
             return (
                 isinstance(one, Array)
@@ -258,6 +278,16 @@ class _Comparison:
         drawing = content or other.get("/Subtype") == Name.Form
         found = _decoded(one, 2 * len(expected) + 1000)
         return found == expected or (drawing and found is not None and _close(found, expected))
+
+
+def _annotations(page: Any) -> Iterator[Any]:
+    yield from page.obj.get("/Annots", ())
+
+
+def _alike(known: Sequence[Mapping[tuple[int, int], Any]], one: Any, other: Any) -> bool:
+    """Return whether both objects are known in their files, under the same name."""
+    mine, theirs = (names.get(each.objgen) for names, each in zip(known, (one, other), strict=True))
+    return mine is not None and mine == theirs
 
 
 def _decoded(stream: Any, most: int) -> bytes | None:

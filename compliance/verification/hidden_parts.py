@@ -26,8 +26,8 @@ State = Mapping[int, Stored]
 ACTIVE = frozenset(
     {
         "A", "AA", "Alternates", "Collection", "Dests", "JS", "JavaScript", "Launch",
-        "Linearized", "Next", "OC", "OCGs", "OCProperties", "OpenAction", "Outlines", "OPI",
-        "PresSteps", "RF", "RichMediaContent", "Threads", "Trans", "URI", "XFA"
+        "Linearized", "Next", "OC", "OCGs", "OCProperties", "OpenAction", "OPI", "PresSteps",
+        "RF", "RichMediaContent", "Threads", "Trans", "URI", "XFA"
     }
 )
 """Keys of dictionaries for actions, scripts, layers and further files; no sheet has any.
@@ -45,16 +45,23 @@ KINDS = frozenset(
 """The same as values of /S, /Type and /Subtype."""
 # fmt: on
 
+BOOKMARK = frozenset({"Title", "Parent", "Prev", "Next", "Dest"})
+"""All that a bookmark may have; others have actions."""
+ATTRIBUTES = frozenset({"O", "Scope", "ColSpan", "BBox"})
+"""All that the attributes of an element that is read aloud may have."""
+
 EMPTY = {"Type": "XObject", "Subtype": "Form", "Resources": {}, "Length": 0}
 """The appearance of an empty field, without its size. The library leaves one behind, unused."""
 BY_SIGNING = frozenset({"AcroForm", "Annots", "Extensions", "Perms"})
 """Entries of the catalog and the first page that the first signature adds."""
+FILLED = frozenset({"AP", "V"})
+"""Entries of a field that its signature adds or replaces."""
 TRAILER = frozenset({"Root", "Info", "ID", "Size", "Prev"})
 NAMES = frozenset({"Names", "Kids", "Limits"})
 """Entries of a node of the tree that names the attachments."""
 FORM = {"SigFlags": 3}
 WIDGET = {"FT": "Sig", "Type": "Annot", "Subtype": "Widget", "F": 132}
-FREE_IN_WIDGET = frozenset({"T", "Rect", "P", "TU", "AP", "V"})
+FREE_IN_WIDGET = frozenset({"T", "Rect", "P", "TU", "AP", "V", "StructParent"})
 FREE_IN_SIGNATURE = frozenset(
     {"Contents", "ByteRange", "Filter", "SubFilter", "M", "Reason", "Location", "Prop_Build"}
 )
@@ -75,7 +82,7 @@ def hidden_faults(file: PdfFile) -> Iterator[str]:
         yield from _unreachable(state, revision.objects, revision.trailer)
         yield from _tree_faults(state, revision.trailer)
         for number, stored in revision.objects.items():
-            yield from _active(number, stored.value)
+            yield from _active(state, number, stored.value)
             if stored.stream is not None and not file.is_whole(stored):
                 yield f"object {number} is damaged, or has more than its content"
     yield from _replaced(file)
@@ -123,9 +130,13 @@ def _is_empty_appearance(stored: Stored) -> bool:
     return stored.stream is not None and _without(stored.value, {"BBox"}) == EMPTY
 
 
-def _active(number: int, value: Any) -> Iterator[str]:
+def _active(state: State, number: int, value: Any) -> Iterator[str]:
     for each in dictionaries(value):
         for key in sorted(ACTIVE & each.keys()):
+            if key == "Next" and each.keys() <= BOOKMARK:
+                continue
+            if key == "A" and _has_attributes(state, each):
+                continue
             yield f"object {number} has /{key}, as no sheet has"
         for key in ("S", "Type", "Subtype"):
             kind = each.get(key)
@@ -134,10 +145,12 @@ def _active(number: int, value: Any) -> Iterator[str]:
 
 
 def _replaced(file: PdfFile) -> Iterator[str]:
-    """Yield what the first signature replaced: it adds entries to catalog and page, no more."""
+    """Yield what the first signature replaced: it adds entries to catalog, page and field only."""
     drawn, signed = (revision.objects for revision in file.revisions[:2])
     for number in drawn.keys() & signed.keys():
-        before, after = (_without(each[number].value, BY_SIGNING) for each in (drawn, signed))
+        field = isinstance(drawn[number].value, Mapping) and "FT" in drawn[number].value
+        free = FILLED if field else BY_SIGNING
+        before, after = (_without(each[number].value, free) for each in (drawn, signed))
         if before != after or drawn[number].stream is not None:
             yield f"object {number} was another one before the file was signed"
 
@@ -175,6 +188,18 @@ def _tree_faults(state: State, trailer: Mapping[str, Any]) -> Iterator[str]:
 
 def _refers(value: Any) -> bool:
     return next(references(value), None) is not None
+
+
+def _has_attributes(state: State, element: Mapping[str, Any]) -> bool:
+    """Return whether the entry `A` of an element of the structure tree is what it has there."""
+    attributes = resolved(state, element["A"])
+    return (
+        "S" in element
+        and "Type" not in element
+        and "Subtype" not in element
+        and isinstance(attributes, Mapping)
+        and attributes.keys() <= ATTRIBUTES
+    )
 
 
 # ---------------------------------------------------------------- the form

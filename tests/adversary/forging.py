@@ -37,7 +37,7 @@ from compliance.plain_data import digest
 from compliance.readings.load import readings_from_bytes
 from compliance.rules.library import load_rule_with_locations, shipped_folder
 from compliance.sheet.layout import draw_sheet
-from compliance.sheet.make_sheet import DEVIATION, KINDS, draw_stamp
+from compliance.sheet.make_sheet import DEVIATION, KINDS, draw_stamp, fields_of
 from compliance.sheet.pdfa import archival
 from compliance.signing.keys import Identity, load_identity, new_identity
 from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, Box, sign
@@ -238,6 +238,8 @@ def drawn(
         author="Low House",
         attachments={name: (data, *KINDS.get(name, DEVIATION)) for name, data in files.items()},
         created=assessment.assessed,
+        structure=drawing.structure,
+        fields=fields_of(drawing),
     )
     return Unsigned(pdf, drawing.boxes, number)
 

@@ -10,10 +10,10 @@ import org.verapdf.pdfa.results.TestAssertion;
 import org.verapdf.pdfa.results.ValidationResult;
 
 /**
- * Holds files against a flavour of PDF/A, with the validator that the class path gives.
+ * Holds files against flavours of PDF/A and PDF/UA, with the validator that the class path gives.
  *
- * Arguments: the flavour, such as 3b, and the files. Prints for each file, separated by tabs,
- * its name, "yes", "no" or "none" (it cannot be read), and the clauses that it breaks.
+ * Arguments: a flavour, such as 3a, then a file, and so on. Prints for each pair, separated by
+ * tabs, both, "yes", "no" or "none" (it cannot be read), and the clauses that the file breaks.
  */
 public final class Archival {
     private Archival() {
@@ -21,9 +21,10 @@ public final class Archival {
 
     public static void main(final String[] arguments) {
         VeraGreenfieldFoundryProvider.initialise();
-        final PDFAFlavour flavour = PDFAFlavour.fromString(arguments[0]);
-        for (int index = 1; index < arguments.length; index++) {
-            System.out.println(arguments[index] + "\t" + outcome(arguments[index], flavour));
+        for (int index = 0; index < arguments.length; index += 2) {
+            final PDFAFlavour flavour = PDFAFlavour.fromString(arguments[index]);
+            final String file = arguments[index + 1];
+            System.out.println(arguments[index] + "\t" + file + "\t" + outcome(file, flavour));
         }
     }
 

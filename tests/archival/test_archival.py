@@ -1,4 +1,4 @@
-"""PDF/A-3b before and after every signature, in the words of a validator from elsewhere.
+"""PDF/A-3a and PDF/UA-1 before and after every signature, as a validator from elsewhere says.
 
 The validator is veraPDF (1.29), which comes inside a package of another purpose and needs
 Java and Debian's libjaxb-java beside it; `Archival.java` calls it. A file that it should
@@ -11,8 +11,10 @@ import hashlib
 import importlib.util
 import subprocess
 from collections.abc import Callable, Mapping
+from functools import cache
 from io import BytesIO
 from pathlib import Path
+from typing import Any
 
 import pikepdf
 import pytest
@@ -34,10 +36,17 @@ JAVA_LIBRARIES = ("jaxb-runtime", "jaxb-api", "istack-commons-runtime", "javax.a
 Make = Callable[[], bytes]
 
 
+@cache
+def unsigned(page: str = "a4") -> bytes:
+    return write_sheet(assessment(), page=page)
+
+
+@cache
 def signed(page: str = "a4") -> bytes:
     return write_sheet(assessment(), identity=identity(), page=page)
 
 
+@cache
 def stamped() -> bytes:
     return write_sheet(assessment(), identity=identity(), stamper=Within())
 
@@ -52,8 +61,8 @@ def archived(data: bytes) -> bytes:
 
 
 GOOD: Mapping[str, Make] = {
-    "unsigned": lambda: write_sheet(assessment()),
-    "unsigned-letter": lambda: write_sheet(assessment(), page="letter"),
+    "unsigned": unsigned,
+    "unsigned-letter": lambda: unsigned("letter"),
     "signed": signed,
     "signed-letter": lambda: signed("letter"),
     "signed-by-rsa": lambda: write_sheet(assessment(), identity=signed_by_rsa().identity),
@@ -72,8 +81,8 @@ GOOD: Mapping[str, Make] = {
 
 
 def changed(change: Callable[[pikepdf.Pdf], object]) -> bytes:
-    """The unsigned sheet after a change that PDF/A-3b forbids."""
-    with pikepdf.open(BytesIO(write_sheet(assessment()))) as pdf:
+    """The unsigned sheet after a change that PDF/A-3a forbids."""
+    with pikepdf.open(BytesIO(unsigned())) as pdf:
         change(pdf)
         out = BytesIO()
         pdf.save(out, fix_metadata_version=False, force_version="1.7")
@@ -90,22 +99,56 @@ def other_part(pdf: pikepdf.Pdf) -> None:
     pdf.Root.Metadata.write(packet)
 
 
-BAD: Mapping[str, tuple[Callable[[pikepdf.Pdf], object], str]] = {
-    "no-relationship": (lambda pdf: first_file(pdf).__delitem__("/AFRelationship"), "6.8"),
-    "no-associated-files": (lambda pdf: pdf.Root.__delitem__("/AF"), "6.8"),
-    "no-unicode-name": (lambda pdf: first_file(pdf).__delitem__("/UF"), "6.8"),
-    "no-file-type": (lambda pdf: first_file(pdf).EF.F.__delitem__("/Subtype"), "6.8"),
-    "no-output-intent": (lambda pdf: pdf.Root.__delitem__("/OutputIntents"), "6.2.4.3"),
-    "no-metadata": (lambda pdf: pdf.Root.__delitem__("/Metadata"), "6.6.2.1"),
-    "another-part": (other_part, "6.6.4"),
+def of_role(pdf: pikepdf.Pdf, role: Name) -> Any:
+    """The first element of that role in the file."""
+    return next(
+        each
+        for each in pdf.objects
+        if isinstance(each, pikepdf.Dictionary) and each.get("/S") == role and "/P" in each
+    )
+
+
+def something_unmarked(pdf: pikepdf.Pdf) -> None:
+    more = pdf.make_stream(b"0 0 9 9 re f")
+    pdf.pages[0].Contents = pikepdf.Array([pdf.pages[0].Contents, more])
+
+
+LEVEL_A, ALOUD = "3a", "ua1"
+HEARD = (
+    "unsigned-letter",
+    "countersigned",
+    "stamped-twice",
+    "archived-twice",
+    "with-deviations-countersigned",
+)
+"""Files that contain what the others are made of."""
+
+BAD: Mapping[str, tuple[str, Callable[[pikepdf.Pdf], object], str]] = {
+    "no-relationship": (LEVEL_A, lambda pdf: first_file(pdf).__delitem__("/AFRelationship"), "6.8"),
+    "no-associated-files": (LEVEL_A, lambda pdf: pdf.Root.__delitem__("/AF"), "6.8"),
+    "no-unicode-name": (LEVEL_A, lambda pdf: first_file(pdf).__delitem__("/UF"), "6.8"),
+    "no-file-type": (LEVEL_A, lambda pdf: first_file(pdf).EF.F.__delitem__("/Subtype"), "6.8"),
+    "no-output-intent": (LEVEL_A, lambda pdf: pdf.Root.__delitem__("/OutputIntents"), "6.2.4.3"),
+    "no-metadata": (LEVEL_A, lambda pdf: pdf.Root.__delitem__("/Metadata"), "6.6.2.1"),
+    "another-part": (LEVEL_A, other_part, "6.6.4"),
     "a-script": (
+        LEVEL_A,
         lambda pdf: pdf.Root.__setitem__(
             "/OpenAction", pikepdf.Dictionary(S=Name.JavaScript, JS=pikepdf.String("app.beep()"))
         ),
         "6.5.1",
     ),
+    "no-tree": (LEVEL_A, lambda pdf: pdf.Root.__delitem__("/StructTreeRoot"), "6.7.3"),
+    "a-figure-without-text": (
+        ALOUD,
+        lambda pdf: of_role(pdf, Name.Figure).__delitem__("/Alt"),
+        "7.3",
+    ),
+    "a-heading-of-nothing": (ALOUD, lambda pdf: of_role(pdf, Name.TH).__delitem__("/A"), "7.5"),
+    "something-unmarked": (ALOUD, something_unmarked, "7.1"),
+    "no-title-shown": (ALOUD, lambda pdf: pdf.Root.__delitem__("/ViewerPreferences"), "7.1"),
 }
-"""A change, and the clause of ISO 19005-3 that it breaks."""
+"""A flavour, a change, and the clause of ISO 19005-3 or ISO 14289-1 that it breaks."""
 
 
 @pytest.fixture(scope="module")
@@ -136,40 +179,46 @@ def _jars() -> list[Path]:
 
 
 @pytest.fixture(scope="module")
-def judged(class_path: str, tmp_path_factory: pytest.TempPathFactory) -> Mapping[str, list[str]]:
-    """What the validator says of each file, all in one run of it."""
+def judged(
+    class_path: str, tmp_path_factory: pytest.TempPathFactory
+) -> Mapping[tuple[str, str], list[str]]:
+    """What the validator says of each file under each flavour, all in one run of it."""
     folder = tmp_path_factory.mktemp("archival")
+    pairs = [(LEVEL_A, name) for name in GOOD] + [(ALOUD, name) for name in HEARD]
+    pairs += [(flavour, name) for name, (flavour, *_) in BAD.items()]
     for name, make in GOOD.items():
         (folder / f"{name}.pdf").write_bytes(make())
-    for name, (change, _) in BAD.items():
+    for name, (_, change, _) in BAD.items():
         (folder / f"{name}.pdf").write_bytes(changed(change))
-    files = sorted(folder.iterdir())
+    arguments = [each for flavour, name in pairs for each in (flavour, f"{folder / name}.pdf")]
     done = subprocess.run(
-        [tool("java"), "-Xshare:auto", "-cp", class_path, "Archival", "3b", *map(str, files)],
+        [tool("java"), "-Xshare:auto", "-cp", class_path, "Archival", *arguments],
         capture_output=True,
         text=True,
         check=False,
         timeout=600,
     )
     assert done.returncode == 0, done.stderr
-    lines = [
-        line.split("\t")
-        for line in done.stdout.splitlines()
-        if line.endswith(".pdf") or "\t" in line
-    ]
-    return {Path(name).stem: said for name, *said in lines}
+    lines = [line.split("\t") for line in done.stdout.splitlines() if "\t" in line]
+    return {(flavour, Path(name).stem): said for flavour, name, *said in lines}
 
 
 @pytest.mark.parametrize("name", GOOD)
-def test_the_validator_passes(judged: Mapping[str, list[str]], name: str) -> None:
-    assert judged[name] == ["yes"]
+def test_the_validator_passes(judged: Mapping[tuple[str, str], list[str]], name: str) -> None:
+    assert judged[LEVEL_A, name] == ["yes"]
+
+
+@pytest.mark.parametrize("name", HEARD)
+def test_it_can_be_read_aloud(judged: Mapping[tuple[str, str], list[str]], name: str) -> None:
+    assert judged[ALOUD, name] == ["yes"]
 
 
 @pytest.mark.parametrize("name", BAD)
-def test_the_validator_can_say_no(judged: Mapping[str, list[str]], name: str) -> None:
-    verdict, *clauses = judged[name]
+def test_the_validator_can_say_no(judged: Mapping[tuple[str, str], list[str]], name: str) -> None:
+    flavour, _, broken = BAD[name]
+    verdict, *clauses = judged[flavour, name]
     assert verdict == "no"
-    assert any(clause.startswith(BAD[name][1]) for clause in clauses), clauses
+    assert any(clause.startswith(broken) for clause in clauses), clauses
 
 
 def test_a_signature_keeps_the_time_of_the_document() -> None:

@@ -10,18 +10,16 @@ from pathlib import Path
 import pikepdf
 import pytest
 from fontTools.ttLib import TTFont
-from helpers.signing import ATTACHED, SIGNED, archived, run, tool
+from helpers.signing import ATTACHED, SIGNED, archived, findings_of_level_b, run, tool
 
 from compliance.pictures import fonts
 from compliance.pictures.pdf_canvas import PdfCanvas
 
 
 def test_a_second_library_finds_it_to_be_pdf_a(tmp_path: Path) -> None:
-    pdfa = pytest.importorskip("pikepdf.pdfa")
     path = tmp_path / "sheet.pdf"
     path.write_bytes(archived())
-    report = pdfa.validate_written(path, "3b")
-    assert report.verdict == "pass", report
+    assert findings_of_level_b(path) == []
 
 
 def test_qpdf_has_no_complaint(tmp_path: Path) -> None:
@@ -63,7 +61,7 @@ def test_metadata_says_the_same_twice() -> None:
             assert xmp["dc:title"] == "Sheet <1> & more"
             assert xmp["dc:creator"] == ["Low House"]
             assert xmp["xmp:CreateDate"] == "2026-11-20T16:00:00+00:00"
-            assert (xmp["pdfaid:part"], xmp["pdfaid:conformance"]) == ("3", "B")
+            assert (xmp["pdfaid:part"], xmp["pdfaid:conformance"]) == ("3", "A")
 
 
 def test_same_input_gives_the_same_bytes() -> None:

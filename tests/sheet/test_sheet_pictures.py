@@ -16,6 +16,7 @@ from compliance.pictures.axes import Area, Axis, Frame
 from compliance.pictures.canvas import INK, Canvas
 from compliance.pictures.charts import PLOTS, draw_tracking, draw_white, plots_of
 from compliance.pictures.data import Charts, DifferencePoint, Differences, LevelPoint
+from compliance.pictures.structure import Element, Silent
 from compliance.sheet import draw_sheet
 
 Sample = Callable[[str], Assessment]
@@ -64,6 +65,12 @@ class Recorder(Canvas):
         return nullcontext()
 
     def turned(self, x: float, y: float) -> AbstractContextManager[None]:
+        return nullcontext()
+
+    def tagged(self, element: Element) -> AbstractContextManager[None]:
+        return nullcontext()
+
+    def silent(self, kind: Silent = "") -> AbstractContextManager[None]:
         return nullcontext()
 
     def filled(self, ink: Any) -> list[Stroke]:
@@ -153,7 +160,7 @@ def test_without_uncertainty_white_has_no_ellipse() -> None:
 
 
 def test_keys_tell_of_what_is_there() -> None:
-    notes = {plot.title: plot.note for plot in PLOTS}
+    notes = {plot.title: plot.key for plot in PLOTS}
     track, diagram = notes["Luminance tracking"], notes["Colours in the CIE 1976 u′v′ diagram"]
     sure, plain = charts(sure=1.5), charts()
     assert "Darker: guard band of 1.64\u00a0u inside them." in track(sure)
@@ -203,7 +210,7 @@ def test_a_bar_over_its_limit_is_filled_dark_and_each_has_its_bound() -> None:
 def test_the_key_of_the_bars_tells_of_what_is_there() -> None:
     def key(shown: Charts) -> str:
         (plot,) = plots_of([shown])
-        return plot.note(shown)
+        return plot.key(shown)
 
     assert key(bars(from_white=True)) == (
         "From the measured white. Thick lines: limits. Thin lines: up to the 95\u00a0% bound. "

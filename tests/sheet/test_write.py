@@ -8,7 +8,7 @@ from pathlib import Path
 import pikepdf
 import pytest
 from helpers.evidence_of_a_slot import assessment, evidence
-from helpers.signing import MADE, PASSWORD, identity, run, tool
+from helpers.signing import MADE, PASSWORD, findings_of_level_b, identity, run, tool
 
 from compliance.errors import SheetError
 from compliance.sheet.make_sheet import KINDS, write_sheet
@@ -18,18 +18,15 @@ from compliance.signing.keys import load_identity, new_identity
 
 @pytest.mark.parametrize("page", ["a4", "letter"])
 def test_an_unsigned_sheet_is_pdf_a(page: str, tmp_path: Path) -> None:
-    pdfa = pytest.importorskip("pikepdf.pdfa")
     path = tmp_path / "sheet.pdf"
     path.write_bytes(write_sheet(assessment(), page=page))
-    report = pdfa.validate_written(path, "3b")
-    assert report.verdict == "pass", report
+    assert findings_of_level_b(path) == []
 
 
 def test_a_signed_sheet_breaks_nothing_of_pdf_a(tmp_path: Path) -> None:
-    pdfa = pytest.importorskip("pikepdf.pdfa")
     path = tmp_path / "sheet.pdf"
     path.write_bytes(write_sheet(assessment(), identity=identity()))
-    assert not list(pdfa.validate_written(path, "3b").violations)
+    assert all(each.kind == "unsupported" for each in findings_of_level_b(path))
     assert run([tool("qpdf"), "--check", path]).returncode == 0
 
 

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Iterator
 from dataclasses import replace
 from functools import cache
 from io import BytesIO
@@ -106,11 +106,16 @@ def test_a_box_of_other_libraries_is_not_compared() -> None:
 def test_an_empty_box_is_empty() -> None:
     """What stands in the client's box before anybody countersigned."""
 
-    def signed_for(field: Any) -> None:
-        if str(field["/T"]) == "Countersignature":
-            field["/AP"]["/N"]._data = b"0 0 200 50 re f"
-
-    refused(with_fields(signed_for), "the box of Countersignature shows something else")
+    with pikepdf.open(BytesIO(drawn().pdf)) as document:
+        for field in document.Root.AcroForm.Fields:
+            field.AP.N.write(b"0 0 200 50 re f")
+        out = BytesIO()
+        document.save(out, fix_metadata_version=False, force_version="1.7")
+    with pytest.MonkeyPatch.context() as patch:
+        changed = replace(drawn(), pdf=out.getvalue())
+        patch.setattr(compliance.sheet.make_sheet, "archival_sheet", lambda *_, **__: changed)
+        data = sheet()
+    refused(data, "the box of Countersignature shows something else")
 
 
 def test_a_signature_for_another_reason() -> None:
@@ -127,17 +132,19 @@ def test_a_signature_for_another_reason() -> None:
 
 def with_fields(change: Callable[[Any], object]) -> bytes:
     """A sheet whose fields were changed before the facility signed them."""
-    honest = fields.append_signature_field
+    honest = fields.enumerate_sig_fields
+    changed = set()
 
-    def append(writer: Any, specification: Any) -> Any:
-        field = honest(writer, specification)
-        for place in writer.root["/AcroForm"]["/Fields"]:
-            if str(place.get_object()["/T"]) == specification.sig_field_name:
+    def found(writer: Any, *arguments: Any, **named: Any) -> Iterator[Any]:
+        for field, value, place in honest(writer, *arguments, **named):
+            if field not in changed:
+                changed.add(field)
                 change(place.get_object())
-        return field
+                writer.mark_update(place)
+            yield field, value, place
 
     with pytest.MonkeyPatch.context() as patch:
-        patch.setattr(fields, "append_signature_field", append)
+        patch.setattr(fields, "enumerate_sig_fields", found)
         return sheet()
 
 
@@ -216,14 +223,14 @@ def test_a_signature_dictionary_has_a_fixed_set_of_keys() -> None:
 
 def hidden(more: bytes, number: int | None = None) -> bytes:
     """A sheet with bytes before its cross-reference table, which may list them as an object."""
-    pdf, boxes = drawn().pdf, drawn().boxes
+    pdf = drawn().pdf
     table = pdf.rindex(b"\nxref\n") + 1
     tail = re.sub(rb"startxref\n\d+", b"startxref\n%d" % (table + len(more)), pdf[table:])
     if number is not None:
         tail = tail.replace(b"trailer", b"%d 1\n%010d 00000 n \ntrailer" % (number, table))
         tail = re.sub(rb"/Size \d+", b"/Size %d" % (number + 1), tail)
     with pytest.MonkeyPatch.context() as patch:
-        changed = Drawing(pdf[:table] + more + tail, boxes)
+        changed = replace(drawn(), pdf=pdf[:table] + more + tail)
         patch.setattr(compliance.sheet.make_sheet, "archival_sheet", lambda *_, **__: changed)
         return sheet()
 
@@ -233,8 +240,8 @@ def test_bytes_between_objects() -> None:
 
 
 def test_an_object_that_nothing_uses() -> None:
-    data = hidden(b"90 0 obj\n(another verdict)\nendobj\n", number=90)
-    refused(data, "object 90 is used by nothing")
+    data = hidden(b"2000 0 obj\n(another verdict)\nendobj\n", number=2000)
+    refused(data, "object 2000 is used by nothing")
 
 
 def test_more_than_the_content_of_a_stream() -> None:
@@ -248,7 +255,7 @@ def test_more_than_the_content_of_a_stream() -> None:
         document.save(out, fix_metadata_version=False, force_version="1.7",
                       stream_decode_level=pikepdf.StreamDecodeLevel.none)  # fmt: skip
     with pytest.MonkeyPatch.context() as patch:
-        changed = Drawing(out.getvalue(), drawn().boxes)
+        changed = replace(drawn(), pdf=out.getvalue())
         patch.setattr(compliance.sheet.make_sheet, "archival_sheet", lambda *_, **__: changed)
         data = sheet()
     refused(data, "is damaged, or has more than its content")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from io import BytesIO
 from typing import Any
 
@@ -34,7 +35,7 @@ def forged(change: Callable[[pikepdf.Pdf], object], page: str = "a4") -> Verific
             change(pdf)
             out = BytesIO()
             pdf.save(out, fix_metadata_version=False, force_version="1.7")
-        return Drawing(out.getvalue(), sheet.boxes)
+        return replace(sheet, pdf=out.getvalue())
 
     with pytest.MonkeyPatch.context() as patch:
         patch.setattr(compliance.sheet.make_sheet, "archival_sheet", dishonest)
@@ -106,7 +107,7 @@ def a_note(pdf: pikepdf.Pdf) -> None:
     note = Dictionary(
         Type=Name.Annot, Subtype=Name.FreeText, Rect=[0, 0, 300, 300], Contents=String("passes")
     )
-    pdf.pages[0].Annots = Array([pdf.make_indirect(note)])
+    pdf.pages[0].Annots = Array([*pdf.pages[0].Annots, pdf.make_indirect(note)])
 
 
 def a_script(pdf: pikepdf.Pdf) -> None:
@@ -158,7 +159,92 @@ def cropped(pdf: pikepdf.Pdf) -> None:
     pdf.pages[0].CropBox = Array([0, 400, 595, 842])
 
 
+def elements(pdf: pikepdf.Pdf, role: Name) -> list[Any]:
+    """The elements of that role, in the order of the file's objects."""
+    return [
+        each
+        for each in pdf.objects
+        if isinstance(each, Dictionary) and each.get("/S") == role and "/P" in each
+    ]
+
+
+def figure_told_otherwise(pdf: pikepdf.Pdf) -> None:
+    elements(pdf, Name.Figure)[-1].Alt = String("All values are inside their limits.")
+
+
+def heading_told_otherwise(pdf: pikepdf.Pdf) -> None:
+    elements(pdf, Name.H2)[0].ActualText = String("Compliant")
+
+
+def cells_in_another_order(pdf: pikepdf.Pdf) -> None:
+    row = next(each for each in elements(pdf, Name.TR) if len(each.K) == 5)
+    row.K = Array([row.K[at] for at in (0, 1, 3, 2, 4)])
+
+
+def nothing_told(pdf: pikepdf.Pdf) -> None:
+    pdf.Root.StructTreeRoot.K = Array([])
+
+
+def of_another_stretch(pdf: pikepdf.Pdf) -> None:
+    """The tree reads one cell's text in another."""
+    one, other = [each for each in elements(pdf, Name.TD) if isinstance(each.get("/K"), int)][:2]
+    one.K, other.K = other.K, one.K
+
+
+def of_another_page(pdf: pikepdf.Pdf) -> None:
+    elements(pdf, Name.H2)[-1].Pg = pdf.pages[0].obj
+
+
+def numbered_otherwise(pdf: pikepdf.Pdf) -> None:
+    """The marks in the page are exchanged, not those in the tree."""
+    stream = pdf.pages[0].Contents
+    text = stream.read_bytes()
+    swapped = text.replace(b"/MCID 1>>", b"/MCID x>>").replace(b"/MCID 2>>", b"/MCID 1>>")
+    assert b"/MCID x>>" in swapped
+    stream.write(swapped.replace(b"/MCID x>>", b"/MCID 2>>"))
+
+
+def numbered_by_a_fraction(pdf: pikepdf.Pdf) -> None:
+    stream = pdf.pages[0].Contents
+    stream.write(stream.read_bytes().replace(b"/MCID 1>>", b"/MCID 1.01>>"))
+
+
+def field_of_another_element(pdf: pikepdf.Pdf) -> None:
+    pdf.Root.AcroForm.Fields[0].StructParent = 0
+
+
+def in_another_language(pdf: pikepdf.Pdf) -> None:
+    pdf.Root.Lang = String("fi")
+
+
+def other_bookmarks(pdf: pikepdf.Pdf) -> None:
+    pdf.Root.Outlines.First.Title = String("Compliant")
+
+
+def bookmarks_elsewhere(pdf: pikepdf.Pdf) -> None:
+    pdf.Root.Outlines.First.Dest[0] = pdf.pages[1].obj
+
+
+def of_level_b(pdf: pikepdf.Pdf) -> None:
+    text = pdf.Root.Metadata.read_bytes()
+    pdf.Root.Metadata.write(text.replace(b"conformance>A<", b"conformance>B<"))
+
+
+TOLD = "read aloud, it says something else"
 FORGED = [
+    (figure_told_otherwise, TOLD),
+    (heading_told_otherwise, TOLD),
+    (cells_in_another_order, TOLD),
+    (nothing_told, TOLD),
+    (of_another_stretch, TOLD),
+    (of_another_page, TOLD),
+    (field_of_another_element, TOLD),
+    (numbered_otherwise, "page 1 shows something else"),
+    (numbered_by_a_fraction, "page 1 shows something else"),
+    (in_another_language, "the catalog has another Lang"),
+    (other_bookmarks, "the catalog has another Outlines"),
+    (bookmarks_elsewhere, "the catalog has another Outlines"),
+    (of_level_b, "the catalog has another Metadata"),
     (with_exponents, "page 1 shows something else"),
     (described_otherwise, "attachment assessment.json is described otherwise"),
     (of_another_relationship, "attachment assessment.json is described otherwise"),
