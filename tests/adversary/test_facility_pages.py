@@ -206,6 +206,15 @@ def metadata(pdf: Pdf) -> None:
     packet.write(data.replace(b"<pdfaid:part>", b"<dc:rights>compliant</dc:rights><pdfaid:part>"))
 
 
+def attributes_that_run(pdf: Pdf) -> None:
+    element = next(
+        each
+        for each in pdf.objects
+        if isinstance(each, Dictionary) and each.get("/S") == Name.TH and "/P" in each
+    )
+    element.A = Dictionary(O=Name.Table, Scope=Name.Row, **script())
+
+
 CATALOG = "the catalog differs in"
 HIDDEN: Mapping[str, tuple[Change, str]] = {
     "note": (noted(4, 0), "annotations"),
@@ -228,6 +237,11 @@ HIDDEN: Mapping[str, tuple[Change, str]] = {
         CATALOG,
     ),
     "packet": (metadata, "etadata"),
+    "bookmark that runs": (
+        lambda pdf: setattr(pdf.Root.Outlines.First, "A", script()),
+        "has /A, as no sheet has",
+    ),
+    "attributes that run": (attributes_that_run, "has /A, as no sheet has"),
     "picture above the pages": (above_the_pages, "other entries than in a sheet"),
     "private data": (
         lambda pdf: setattr(pdf.pages[0], "PieceInfo", Dictionary(X=String("compliant"))),

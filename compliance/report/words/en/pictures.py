@@ -58,12 +58,15 @@ def _distance(value: float) -> str:
     return f"delta u'v' {_fixed(value, 4)}"
 
 
+INSIDE = {1: "The one with limits is inside.", 2: "Both with limits are inside."}
+
+
 def _inside(limited: int, outside: int) -> str:
     """How many of the values with limits are inside them."""
     if not limited:
         return "The rule sets no limits on them."
     if not outside:
-        return f"All {limited} with limits are inside." if limited > 1 else "Its limits are met."
+        return INSIDE.get(limited, f"All {limited} with limits are inside.")
     return f"{outside} of {limited} with limits {'is' if outside == 1 else 'are'} outside."
 
 
