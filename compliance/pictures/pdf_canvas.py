@@ -132,25 +132,35 @@ class PdfCanvas(Canvas):
         return self._file.getvalue()
 
     def text(self, x: float, y: float, text: str, **style: Unpack[TextStyle]) -> None:
+        text = current_letters().marked(require_glyphs(text, style.get("face", SANS)))
+        heard = without_marks(text)
+        ending = " " if text and not style.get("broken", False) else ""
+        if own_characters().issuperset(text) and heard == text:
+            self._line(x, y, text, ending, style)
+        else:
+            with self._read_as(heard + ending):
+                self._line(x, y, text, ending, style)
+
+    def _line(self, x: float, y: float, text: str, ending: str, style: TextStyle) -> None:
+        """Draw a line of text; if it is read, with what parts it from the next one."""
         face, size = style.get("face", SANS), style.get("size", 8.5)
-        text = current_letters().marked(text)
         spacing = style.get("spacing", 0.0)
         extent = width(text, face, size) + spacing * max(0, len(text) - 1)
         before = {"left": 0.0, "centre": extent / 2, "right": extent}
+        left = x - before[style.get("align", "left")]
         self._begin_stretch(y + size)
         self._pdf.setFillColorRGB(*style.get("ink", INK.TEXT))
-        line = self._pdf.beginText(x - before[style.get("align", "left")], y)
+        line = self._pdf.beginText(left, y)
         line.setFont(face, size)
         line.setCharSpace(spacing)
-        if own_characters().issuperset(require_glyphs(text, face)) and without_marks(text) == text:
+        if own_characters().issuperset(text) and without_marks(text) == text:
             line.textOut(text)
         else:
-            left = x - before[style.get("align", "left")]
             for words in current_letters().words(text, own_characters()):
                 left += self._words(line, words, (left, y), face, size)
             line.setTextOrigin(left, y)
-        if text and isinstance(self._reading, Element) and not style.get("broken", False):
-            line.textOut(" ")
+        if isinstance(self._reading, Element) and ending:
+            line.textOut(ending)
         if spacing:
             line.setCharSpace(0)
         self._pdf.drawText(line)
@@ -265,6 +275,15 @@ class PdfCanvas(Canvas):
         self._reading, self._silenced = kind, True
         yield
         self._reading, self._silenced = outer
+
+    @contextmanager
+    def _read_as(self, text: str) -> Iterator[None]:
+        """Draw in the context what is read as `text`, whatever the order of its letters."""
+        if not isinstance(self._reading, Element):
+            yield
+            return
+        with self.tagged(Element("Span", self._reading, text=text)):
+            yield
 
     def _begin_stretch(self, top: float = 0.0) -> None:
         """Begin a stretch of what is drawn now, unless one is open; `top` as in `Structure`."""

@@ -26,7 +26,8 @@ class Element:
     parent: Element | None = None
     """Default: the document."""
     text: str = ""
-    """What a figure shows, the whole text of a heading, or the name of a form's field."""
+    """What a figure shows, what a span is read as, the whole text of a heading, or the name of a
+    form's field."""
     scope: Literal["", "Row", "Column"] = ""
     """The cells that a heading of a table is for."""
     span: int = 1
@@ -60,8 +61,8 @@ class Node:
     element: Element | None
     """None: the document."""
     parts: list[Node | Stretch] = field(default_factory=list)
-    top: float = 0.0
-    """Upper edge of its first text, in points from the lower edge of the page."""
+    place: tuple[int, float] | None = None
+    """Page of its first text, and the upper edge in points from the page's lower one."""
 
 
 class Structure:
@@ -83,11 +84,12 @@ class Structure:
 
     def begin(self, element: Element, page: int, top: float) -> Stretch:
         """Begin a stretch of an element on a page; `top` is the upper edge of its text."""
-        node = self.enter(element)
         number = self._counts.get(page, 0)
         self._counts[page] = number + 1
-        if not node.parts:
-            node.top = top
         stretch = Stretch(page, number)
-        node.parts.append(stretch)
+        self.enter(element).parts.append(stretch)
+        above: Element | None = element
+        while above is not None and self._nodes[above].place is None:
+            self._nodes[above].place = page, top
+            above = above.parent
         return stretch

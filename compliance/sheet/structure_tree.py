@@ -132,6 +132,8 @@ class _Tree:
     def _describe(self, written: Any, element: Element) -> None:
         if element.role == "Figure":
             written.Alt = String(element.text)
+        if element.role == "Span" and element.text:
+            written.ActualText = String(element.text)
         if element.scope:
             written.A = self._cell(element.scope, element.span)
         if element.box is not None:
@@ -168,9 +170,8 @@ def _bookmarks(node: Node) -> Iterator[tuple[str, int, float]]:
     for part in node.parts:
         if not isinstance(part, Node) or part.element is None:
             continue
-        first = next((each for each in part.parts if isinstance(each, Stretch)), None)
-        if part.element.role in BOOKMARKED and first is not None:
-            yield part.element.text, first.page, part.top
+        if part.element.role in BOOKMARKED and part.place is not None:
+            yield part.element.text, *part.place
         yield from _bookmarks(part)
 
 

@@ -120,6 +120,7 @@ HEARD = (
     "stamped-twice",
     "archived-twice",
     "with-deviations-countersigned",
+    "in-seven-scripts",
 )
 """Files that contain what the others are made of."""
 

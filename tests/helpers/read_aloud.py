@@ -120,6 +120,8 @@ def _element(
         named.append(key)
         heard.page = key[0] if heard.page < 0 else heard.page
         heard.parts.append(texts[key])
+    if "/ActualText" in element:
+        heard.parts = [str(element.ActualText)]
     return heard
 
 
@@ -146,22 +148,24 @@ def _stretches(page: Any) -> Iterator[tuple[int | None, str]]:
             inside.pop()
         elif name == "Tf":
             font = str(operands[0])
-        elif name in ("Tj", "TJ") and not (inside and inside[-1][1]):
+        elif name in ("Tj", "TJ") and all(instead is None for _, instead in inside):
             pieces: Any = operands[0] if name == "TJ" else [operands[0]]
             codes = b"".join(bytes(each) for each in pieces if isinstance(each, pikepdf.String))
-            known = characters[font]
-            yield inside[-1][0] if inside else None, "".join(known[code] for code in codes)
+            size, known = characters[font]
+            shown = (codes[at : at + size] for at in range(0, len(codes), size))
+            yield inside[-1][0] if inside else None, "".join(known[code] for code in shown)
 
 
-CHARACTER = re.compile(rb"^<([0-9A-Fa-f]{2})> <([0-9A-Fa-f]{4,})>$", re.MULTILINE)
+CHARACTER = re.compile(rb"^<((?:[0-9A-Fa-f]{2}){1,2})> <([0-9A-Fa-f]{4,})>$", re.MULTILINE)
 
 
-def _characters(table: bytes) -> dict[int, str]:
-    """The characters of a font by their codes, from its table, as the library writes it."""
-    return {
-        int(code, 16): bytes.fromhex(value.decode()).decode("utf-16-be")
+def _characters(table: bytes) -> tuple[int, dict[bytes, str]]:
+    """The bytes of a code of a font, and the characters by their codes, from its table."""
+    known = {
+        bytes.fromhex(code.decode()): bytes.fromhex(value.decode()).decode("utf-16-be")
         for code, value in CHARACTER.findall(table)
     }
+    return len(next(iter(known))), known
 
 
 def sentence(row: Sequence[Heard], heads: Sequence[Heard]) -> str:

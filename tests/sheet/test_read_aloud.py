@@ -13,6 +13,7 @@ from typing import Any
 
 import pikepdf
 import pytest
+from helpers import seven_scripts
 from helpers.evidence_of_a_slot import assessment
 from helpers.invented_samples import SAMPLES
 from helpers.read_aloud import Heard, Listened, listen, sentence
@@ -220,6 +221,16 @@ def test_words_of_other_pictures() -> None:
         "Delta E 2000 of 3 patches. 1 of 3 with limits is outside. "
         "Worst: grey 5 %, 3.00, limit 2.99."
     )
+
+
+# ---------------------------------------------------------------- other scripts
+
+
+def test_names_in_other_scripts_are_heard_as_they_were_typed() -> None:
+    """In the order of their letters, whatever the order of drawing."""
+    seven_scripts.require_faces()
+    texts = " ".join(each.text for each in listen(seven_scripts.sheet()).document.all("P"))
+    assert [text for text in seven_scripts.ALL if text not in texts] == []
 
 
 # ---------------------------------------------------------------- signatures
