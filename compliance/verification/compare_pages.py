@@ -20,6 +20,7 @@ from compliance.signing.appearance import PROGRAM
 from compliance.signing.cms_checks import UnsoundError
 from compliance.signing.pdf_file import from_ascii85
 from compliance.signing.pdf_syntax import read_tokens
+from compliance.verification.hidden_parts import EMPTY_BOXES
 
 Box = tuple[int, float, float, float, float]
 """Page, counted from 0, and corners in points."""
@@ -49,8 +50,6 @@ PROGRAMS = frozenset({"/FontFile2"})
 """Entries of a font that the letters' shapes are in."""
 
 
-EMPTY_BOXES = (b"", b"\n")
-"""What an empty box draws: as the signing library adds it, and as a sheet has it."""
 LETTER_WIDTH = 612
 """Width of a letter page in points; A4 has 595."""
 

@@ -52,6 +52,8 @@ ATTRIBUTES = frozenset({"O", "Scope", "ColSpan", "BBox"})
 
 EMPTY = {"Type": "XObject", "Subtype": "Form", "Resources": {}, "Length": 0}
 """The appearance of an empty field, without its size. The library leaves one behind, unused."""
+EMPTY_BOXES = (b"", b"\n")
+"""What it draws: as the library adds it, and as a sheet has it."""
 BY_SIGNING = frozenset({"AcroForm", "Annots", "Extensions", "Perms"})
 """Entries of the catalog and the first page that the first signature adds."""
 FILLED = frozenset({"AP", "V"})
@@ -128,6 +130,14 @@ def _unreachable(
 
 def _is_empty_appearance(stored: Stored) -> bool:
     return stored.stream is not None and _without(stored.value, {"BBox"}) == EMPTY
+
+
+def _is_empty_box(file: PdfFile, stored: Stored) -> bool:
+    """Return whether an appearance draws nothing: the library's own, or a sheet's."""
+    if stored.stream is None:
+        return False
+    kept, drawn = (_without(each, {"BBox", "Length", "Filter"}) for each in (EMPTY, stored.value))
+    return kept == drawn and file.content(stored, 2) in EMPTY_BOXES
 
 
 def _active(state: State, number: int, value: Any) -> Iterator[str]:
@@ -226,10 +236,11 @@ def _form_faults(file: PdfFile) -> Iterator[str]:
         yield "its permissions are not those of a certified sheet"
     first = pages[0] if pages else None
     for place in places:
-        yield from _field_faults(state, resolved(state, place), first)
+        yield from _field_faults(file, resolved(state, place), first)
 
 
-def _field_faults(state: State, field: Mapping[str, Any], page: Any) -> Iterator[str]:
+def _field_faults(file: PdfFile, field: Mapping[str, Any], page: Any) -> Iterator[str]:
+    state = file.state()
     name = text_of(resolved(state, field.get("T", b"")))
     if _without(field, FREE_IN_WIDGET) != WIDGET or field.get("P") != page:
         yield f"the field {name} has other entries than in a sheet"
@@ -243,7 +254,7 @@ def _field_faults(state: State, field: Mapping[str, Any], page: Any) -> Iterator
         appearance = resolved(state, field.get("AP", {}))
         if appearance.keys() != {"N"} or not isinstance(appearance["N"], Ref):
             yield f"the field {name} has other appearances than one"
-        elif not value and not _is_empty_appearance(state[appearance["N"].number]):
+        elif not value and not _is_empty_box(file, state[appearance["N"].number]):
             yield f"the box of {name} is not empty"
     elif "AP" in field or field.get("Rect") != [0, 0, 0, 0] or value.get("Type") != "DocTimeStamp":
         yield f"the field {name} is neither of a signature nor of an archive stamp"
