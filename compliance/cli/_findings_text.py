@@ -9,7 +9,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from compliance.cli._terminal import width
 from compliance.cli._text import COLUMNS, GAP, Style, columns, pad, wrap
-from compliance.model import Verdict
+from compliance.model import Level, Verdict
 from compliance.report.build import build_report
 from compliance.report.exports import Result
 from compliance.report.report import Report, Row, State
@@ -127,7 +127,7 @@ WIDEST = 26
 def report(results: Sequence[Result], style: Style, heading: Sequence[str] = ()) -> str:
     """Return the whole report of `results`, ending in a newline; `heading` lines come first.
 
-    Of more than `MANY` only what is not simply met is told after the table.
+    Of more than `MANY` only what shall be met and is not simply met is told after the table.
     """
     reported = [(row, build_report(row.assessment) if row.assessment else None) for row in results]
     lines = [line for text in heading for line in wrap(style.text(text), COLUMNS)]
@@ -217,9 +217,10 @@ def _section(report: Report, result: Result, style: Style) -> list[str]:
 
 
 def _open_points(report: Report, result: Result, style: Style) -> list[str]:
-    """Lay out what a slot of many has open; nothing if all is simply met."""
+    """Lay out what a slot of many has open; nothing if every shall is simply met."""
     ranked = sorted(report.now.rows, key=lambda row: rank(row.finding))
-    lines = [line for row in ranked if matters(row.finding) for line in _full(row, style)]
+    shall = [row for row in ranked if row.finding.level is Level.SHALL and matters(row.finding)]
+    lines = [line for row in shall for line in _full(row, style)]
     lines += _listed(LIKELY_CAUSES, _causes(report.now, style))
     return [*_title(report, result, style), *lines] if lines else []
 

@@ -90,8 +90,8 @@ ERROR = "error"
 LIKELY_CAUSES = "Likely causes (more: compliance explain)"
 NOT_WRITTEN = "not written"
 OPEN_ALONE = (
-    "Of so many results only what is not simply met is listed. For all of one slot, with its "
-    "remarks: assess JOB --no-sheet --slot NAME."
+    "Of so many results only what shall be met and is not simply met is listed. All of one slot, "
+    "with its remarks: assess JOB --no-sheet --slot NAME."
 )
 OTHER_DISPLAY = "not for this kind of display"
 REMARKS = "Remarks"
