@@ -18,7 +18,13 @@ from pathlib import Path
 import click
 from click.core import ParameterSource
 
-from compliance.cli._files import check_folder, check_targets, clean_name, lock_folder
+from compliance.cli._files import (
+    check_folder,
+    check_targets,
+    clean_name,
+    lock_folder,
+    read_sheet,
+)
 from compliance.cli._identity_options import NAMES, KeyOptions
 from compliance.cli._options import BARE_ONLY, NOT_FOR_JOBS, search_path
 from compliance.cli._text import COLUMNS, wrap
@@ -487,8 +493,7 @@ def _signatures(path: Path) -> int:
         return 0
     from compliance.signing.read import count_signatures
 
-    with path.open("rb") as source:
-        return count_signatures(source)
+    return count_signatures(read_sheet(path))
 
 
 @contextmanager

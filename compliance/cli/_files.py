@@ -20,6 +20,7 @@ import warnings
 from collections.abc import Collection, Iterable, Iterator, Mapping
 from contextlib import contextmanager, suppress
 from datetime import datetime
+from itertools import islice
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -369,8 +370,18 @@ def is_sheet_folder(path: Path) -> bool:
 
 
 def sheets_in(folder: Path) -> list[Path]:
-    """List the sheets in a folder, in order. Raises OSError."""
-    return sorted(file for file in folder.iterdir() if file.suffix.lower() == ".pdf")
+    """List the sheets in a folder, in order. Raises OSError; SheetError if they are too many."""
+    found = (file for file in folder.iterdir() if file.suffix.lower() == ".pdf")
+    sheets = sorted(islice(found, MOST_SHEETS + 1))
+    if len(sheets) > MOST_SHEETS:
+        raise SheetError(
+            f"{folder}: has more than {MOST_SHEETS} files .pdf; name the sheets, or smaller folders"
+        )
+    return sheets
+
+
+MOST_SHEETS = 5000
+"""Most sheets of one folder, as of a delivery."""
 
 
 def sheets_of(path: Path) -> list[Path]:

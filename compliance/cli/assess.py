@@ -258,7 +258,7 @@ def _print_outcome(
 def _endings(results: Sequence[Result], means: SigningMeans) -> list[Ending]:
     """List what the assessments rest on that has an end."""
     signers = [means.identity.signer] if means.identity is not None else []
-    assessments = [row.assessment for row in results if row.assessment]
+    assessments = [row.assessment for row in results if row.assessment and row.fault is None]
     stated = [end for each in assessments for end in endings_of(statement(each))]
     return [*stated, *endings_of_signers(signers)]
 

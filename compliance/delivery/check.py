@@ -27,6 +27,7 @@ from compliance.delivery.contents import SHEETS, Sheet, opened_sheet
 from compliance.delivery.open_delivery import Opened, open_delivery
 from compliance.model import Statement
 from compliance.model.results import (
+    DELIVERY_PLAN,
     Check,
     DeliveryVerification,
     Status,
@@ -64,6 +65,8 @@ def verify_delivery(
     a folder nor a .zip.
     """
     with open_delivery(path) as opened:
+        if opened.refused:
+            return _refused(opened.faults)
         found = _read_files(opened, verify)
     whole = _whole(found)
     steps = (
@@ -85,6 +88,17 @@ def verify_delivery(
         sheets={sheet.path: sheet.verification for sheet in found.sheets},
         signed=bag.SIGNATURE in found.texts,
     )
+
+
+def _refused(faults: Sequence[str]) -> DeliveryVerification:
+    """Say why nothing of a delivery was read, and nothing else."""
+    first = Step(
+        Check.WHOLE, Status.FAIL, Statement("not-as-packed"), first_details(map(quoted, faults))
+    )
+    rest = [
+        Step(check, Status.NOT_DONE, Statement("not-done-unread")) for check in DELIVERY_PLAN[1:]
+    ]
+    return DeliveryVerification(steps=(first, *rest), sheets={}, signed=False)
 
 
 @dataclass(frozen=True, slots=True)

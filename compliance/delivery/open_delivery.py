@@ -19,6 +19,7 @@ from typing import BinaryIO
 from compliance.delivery.bag import path_fault
 from compliance.delivery.stored_zip import (
     END,
+    ENDING,
     LOCAL,
     Entry,
     NotOurZipError,
@@ -40,6 +41,9 @@ DEEPEST = 20
 """Most levels of folders."""
 
 
+PDF = b"%PDF-"
+
+
 @dataclass(frozen=True, slots=True)
 class Opened:
     """The files of a delivery by path, each read on demand."""
@@ -48,6 +52,8 @@ class Opened:
     faults: tuple[str, ...]
     """Faults of its entries: links, paths that lead out, files that are too large."""
     _read: Callable[[str], bytes] = field(repr=False)
+    refused: bool = False
+    """Nothing of it may be read, so that nothing can be said of its files."""
 
     def read(self, name: str) -> bytes:
         """Read the file of one of the names; ValueError if it cannot be read."""
@@ -55,10 +61,12 @@ class Opened:
 
 
 def is_zip(path: Path) -> bool:
-    """Return whether the file at `path` begins as a .zip does."""
+    """Return whether the file at `path` begins or ends as a .zip does, and is no PDF."""
     try:
         with open_plain_file(path) as file:
-            return file.read(4) in (LOCAL, END)
+            head = file.read(len(PDF))
+            file.seek(max(0, file.seek(0, os.SEEK_END) - ENDING.size))
+            return head.startswith((LOCAL, END)) or (head != PDF and file.read(4) == END)
     except (OSError, ValueError):
         return False
 
@@ -182,7 +190,7 @@ def _unread(fault: str) -> Opened:
     def read(name: str) -> bytes:
         raise ValueError(f"{name}: was not read")
 
-    return Opened((), (fault,), read)
+    return Opened((), (fault,), read, refused=True)
 
 
 def _sound(sizes: Iterable[tuple[str, int]], faults: list[str]) -> tuple[str, ...]:

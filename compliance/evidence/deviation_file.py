@@ -180,10 +180,10 @@ def read_deviation(
     return _deviation(typed, signature, file), signature
 
 
-def acceptor_trust(
+def acceptors_of(
     files: Mapping[str, bytes], expected: Expected, facility: Signer | None
-) -> list[tuple[str, bool]]:
-    """Return for each deviation attached to a sheet its signer, in words, and if trusted.
+) -> list[tuple[str, str, Detached]]:
+    """Return for each deviation attached to a sheet its name, its signer in words, and signature.
 
     `facility` is the signer of the sheet. Raises DeviationError as `read_deviation` does, and
     if the facility accepted its own values.
@@ -203,7 +203,7 @@ def acceptor_trust(
             f"{name}: {deviation.requirement}, accepted by {deviation.accepted_by}, signed by "
             f"{who}: {trust}; SHA-256 {signer.sha256}"
         )
-        acceptors.append((text, signature.trusted_as is not None))
+        acceptors.append((name, text, signature))
     return acceptors
 
 

@@ -25,14 +25,18 @@ PARAMETERS = frozenset({"CheckSum", "CreationDate", "ModDate", "Size"})
 State = Mapping[int, Stored]
 
 
-def read_attachments(data: bytes, *, largest: Callable[[str], int]) -> dict[str, bytes]:
+def read_attachments(
+    data: bytes, *, largest: Callable[[str], int], file: PdfFile | None = None
+) -> dict[str, bytes]:
     """Read the files attached to a PDF, by name; `largest` gives the most bytes of each.
+
+    `file` are the objects of the PDF, if they have been read.
 
     UnsoundError if a viewer could show another file for one of them than is returned here, if
     they are too many or too large together, or if the PDF is damaged. Nothing is unpacked
     before all names are known.
     """
-    return friendly_errors(lambda: _read_files(read_file(data), largest), DAMAGED)
+    return friendly_errors(lambda: _read_files(file or read_file(data), largest), DAMAGED)
 
 
 def _read_files(file: PdfFile, largest: Callable[[str], int]) -> dict[str, bytes]:

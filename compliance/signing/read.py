@@ -8,11 +8,12 @@ Dates of change and the name of the writing program may.
 from __future__ import annotations
 
 import asyncio
+import re
 from collections.abc import Iterable, Iterator, Sequence, Set
 from dataclasses import dataclass, field, replace
 from datetime import UTC, datetime, timedelta
 from io import BytesIO
-from typing import Any, BinaryIO
+from typing import Any
 
 from asn1crypto import cms
 from cryptography import x509 as pyca
@@ -168,13 +169,15 @@ def read_signatures(
     )
 
 
-def count_signatures(file: BinaryIO) -> int:
-    """Count the signatures of a file, valid or not; 0 if it is not a PDF."""
-    try:
-        return len(PdfFileReader(file).embedded_signatures)
-    except Exception:
-        # On a damaged file, or one that is not a PDF, the library raises any exception.
-        return 0
+RANGE = re.compile(rb"/ByteRange\s*\[")
+
+
+def count_signatures(data: bytes) -> int:
+    """Count the signatures of a PDF, valid or not; 0 if it is none.
+
+    Each has its range of bytes, which cannot be coded (ISO 32000-1, 12.8.1); nothing is opened.
+    """
+    return len(RANGE.findall(data)) if b"%PDF-" in data[:1024] else 0
 
 
 def _read_all(

@@ -132,7 +132,10 @@ def _verified(data: bytes, expected: Expected) -> Verification:
             expected.lists,
         )
     )
-    attached = result_or_exception(lambda: read_attachments(_checked(data), largest=largest_size))
+    file = seal.file if isinstance(seal, PdfSignatures) else None
+    attached = result_or_exception(
+        lambda: read_attachments(_checked(data), largest=largest_size, file=file)
+    )
     stated = (
         attached
         if isinstance(attached, Exception)

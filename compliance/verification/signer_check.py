@@ -91,16 +91,24 @@ def client_standing(
         return revoked
     if same_organisation(signature.signer, facility):
         return Status.UNKNOWN, Statement("countersigned-by-facility")
-    status, trust = trust_status(signature, expected.clients, expected.any_signer)
+    status, trust = client_trust(signature, expected)
     if status is Status.OK:
         return status, trust
-    if status is Status.UNKNOWN:
+    if not expected.clients:
         return status, Statement("name-client")
     if signature.signer.fingerprint in {each.fingerprint for each in expected.signers}:
         trust = Statement("facility-trust")
     facts: Facts = {"trust": trust, "why_not": signature.why_not}
     untrusted = Statement("countersigned-untrusted", facts)
-    return Status.FAIL if _is_impostor(trust) else Status.UNKNOWN, untrusted
+    return status, untrusted
+
+
+def client_trust(signed: Signed, expected: Expected) -> tuple[Status, Statement]:
+    """Judge whether a countersigner, or who accepted a deviation, is the client's person."""
+    status, trust = trust_status(signed, expected.clients, expected.any_signer)
+    if status is Status.FAIL and not _is_impostor(trust):
+        status = Status.UNKNOWN
+    return status, trust
 
 
 def _is_impostor(trust: Statement) -> bool:

@@ -22,7 +22,7 @@ from compliance.evidence.attachments import (
 )
 from compliance.model import Facts, Statement, Texts
 from compliance.model.results import Check, Expected, Status, Step
-from compliance.model.signatures import Signer
+from compliance.model.signatures import Detached, Signer
 from compliance.model.stated import ENGINE, SCHEMA, TOOL, number_digits
 from compliance.signing.read import PdfSignatures
 from compliance.verification.compare import (
@@ -33,6 +33,7 @@ from compliance.verification.compare import (
     tool_version,
 )
 from compliance.verification.other_engine import evidence_differences, outcome_differences
+from compliance.verification.signer_check import client_trust
 from compliance.verification.versions import Standing, standing
 
 if TYPE_CHECKING:
@@ -139,10 +140,15 @@ def check_attachments(
     if isinstance(accepted, Exception):
         return Step(Check.ATTACHMENTS, Status.FAIL, quoted(one_line(accepted)))
     names: Facts = {"names": tuple(sorted(attached))}
-    details = tuple(quoted(line) for line, _ in accepted)
+    details = tuple(quoted(line) for _, line, _ in accepted)
     if isinstance(stated, Mapping) and (digits := number_digits(stated.get("schema"))) < DIGITS:
         details = (*details, Statement("short-number", {"digits": digits, "today": DIGITS}))
-    if expected.any_signer or all(known for _, known in accepted):
+    judged = [(name, *client_trust(signature, expected)) for name, _, signature in accepted]
+    for name, status, trust in judged:
+        if status is Status.FAIL:
+            namesake = Statement("acceptor-namesake", {"file": name, "trust": trust})
+            return Step(Check.ATTACHMENTS, status, namesake, details)
+    if all(status is Status.OK for _, status, _ in judged):
         return Step(Check.ATTACHMENTS, Status.OK, Statement("attachments", names), details)
     untrusted = Statement("attachments", names, "acceptor-untrusted")
     return Step(Check.ATTACHMENTS, Status.UNKNOWN, untrusted, details)
@@ -154,12 +160,12 @@ def _shape_fault(fault: Exception) -> Statement:
 
 def _who_accepted(
     attached: Attached, expected: Expected, facility: Signer | None
-) -> list[tuple[str, bool]]:
+) -> list[tuple[str, str, Detached]]:
     if not any(map(is_deviation, attached)):
         return []
-    from compliance.evidence.deviation_file import acceptor_trust
+    from compliance.evidence.deviation_file import acceptors_of
 
-    return acceptor_trust(attached, expected, facility)
+    return acceptors_of(attached, expected, facility)
 
 
 # ---------------------------------------------------------------- 5: computed again

@@ -11,6 +11,7 @@ import pytest
 from helpers.evidence_of_a_slot import assessment
 from helpers.signing import MADE, PASSWORD, identity
 
+from compliance.errors import SheetError
 from compliance.sheet.make_sheet import write_sheet
 from compliance.signing.keys import new_identity
 
@@ -105,3 +106,16 @@ def test_json_lists_what_ends(compliance: Run, desk: Callable[..., Path]) -> Non
         }
     ]
     assert json.loads(compliance(*call, "2026-12-01T00:00:00Z").stdout)["ending"] == []
+
+
+def test_of_a_sheet_that_is_refused_no_ending_is_told(
+    compliance: Run, desk: Callable[..., Path], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def refuse(*_: object, **__: object) -> bytes:
+        raise SheetError("too large for a sheet")
+
+    desk("good")
+    monkeypatch.setattr("compliance.sheet.make_sheet.write_sheet", refuse)
+    done = compliance("assess", "job.yaml", "--out", "out", "--now", "2026-12-21T00:00:00Z")
+    assert "too large for a sheet" in done.stderr
+    assert "has expired" not in done.stderr

@@ -10,8 +10,8 @@ from typing import Any
 
 import pytest
 
-from compliance.cli._files import write_folder
-from compliance.errors import OutputError, UsageError
+from compliance.cli._files import sheets_of, write_folder
+from compliance.errors import OutputError, SheetError, UsageError
 
 OLD = {"bagit.txt": b"old", "data/a": b"old"}
 NEW = {"bagit.txt": b"new", "data/b": b"new"}
@@ -116,3 +116,15 @@ def test_neither_files_nor_links_are_written_over(
     with pytest.raises(UsageError, match=message):
         write_folder(place, NEW, replace=True)
     assert [path.name for path in tmp_path.iterdir()] == ["delivery"]
+
+
+def test_sheets_of_a_plain_folder_are_bounded(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("compliance.cli._files.MOST_SHEETS", 2)
+    for name in ("b.pdf", "a.PDF", "c.txt"):
+        (tmp_path / name).touch()
+    assert [each.name for each in sheets_of(tmp_path)] == ["a.PDF", "b.pdf"]
+    (tmp_path / "d.pdf").touch()
+    with pytest.raises(SheetError, match=r"has more than 2 files \.pdf"):
+        sheets_of(tmp_path)

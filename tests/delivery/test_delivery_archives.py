@@ -11,9 +11,10 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import pytest
-from helpers.deliveries import as_folder, as_zip, checked, delivery, told, zip_of
+from helpers.deliveries import as_folder, as_zip, checked, delivery, first, told, zip_of
 
 from compliance.delivery import open_delivery
+from compliance.delivery.open_delivery import is_zip
 from compliance.delivery.stored_zip import NotOurZipError, read_directory, zip_bytes
 
 
@@ -255,3 +256,24 @@ def faults(data: bytes) -> list[str]:
         return [each for each in read_directory(io.BytesIO(data), 10) if isinstance(each, str)]
     except NotOurZipError as fault:
         return [str(fault)]
+
+
+@pytest.mark.parametrize("change", [lambda data: data + b"hello", lambda data: b"hello" + data])
+def test_of_a_refused_zip_nothing_else_is_said(
+    tmp_path: Path, change: Callable[[bytes], bytes]
+) -> None:
+    place = as_zip(delivery(), tmp_path / "d.zip")
+    place.write_bytes(change(place.read_bytes()))
+    found = checked(place) if is_zip(place) else None
+    assert found is not None
+    assert found.exit_code == 1
+    assert "is missing" not in told(found, 1)
+    assert len(told(found, 1).splitlines()) == 3
+    for number in (2, 3, 4):
+        assert told(found, number) == "not done\nnot done: nothing of it was read (step 1)"
+
+
+def test_a_sheet_is_no_zip_whatever_follows_it(tmp_path: Path) -> None:
+    place = tmp_path / "sheet.pdf"
+    place.write_bytes(first() + as_zip(delivery(), tmp_path / "d.zip").read_bytes())
+    assert not is_zip(place)

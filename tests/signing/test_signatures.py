@@ -34,7 +34,7 @@ from helpers.tampering import (
 from compliance.model.signatures import Signer
 from compliance.signing.attached_files import read_attachments
 from compliance.signing.certificates import read_certificates
-from compliance.signing.read import PdfSignatures, read_signatures
+from compliance.signing.read import PdfSignatures, count_signatures, read_signatures
 
 
 @cache
@@ -246,3 +246,12 @@ def test_a_certificate_counts_as_it_is_written(whose: str) -> None:
     assert data[place : place + 2].lower() == b"ff"
     letter = b"E" if data[place : place + 1] == b"F" else b"e"
     assert faults(data[: place + 1] + letter + data[place + 2 :])
+
+
+def test_signatures_are_counted_without_opening_the_file() -> None:
+    assert count_signatures(archived()) == 0
+    assert count_signatures(signed()) == 1
+    assert count_signatures(countersigned(signed())) == 2
+    damaged = countersigned(signed())[:-500]
+    assert count_signatures(damaged) == 2
+    assert count_signatures(b"/ByteRange [0 1 2 3]") == 0

@@ -325,6 +325,7 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "shapeless": "assessment.json is not an assessment document",
     "attachments": attachments,
     "attachments.acceptor-untrusted": attachments_acceptor_untrusted,
+    "acceptor-namesake": "{file}: {trust}",
     "short-number": (
         "its number has {digits} digits of the digest, as documents of version 1 have; today's "
         "have {today}"
@@ -403,6 +404,7 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
     "rule-key": "differs: {key}",
     # of a delivery
     "not-as-packed": "not as it was packed",
+    "not-done-unread": "not done: nothing of it was read (step 1)",
     "as-packed": "{count} files, as the manifests state",
     "only-sheets-signed": "the delivery itself is not signed; only its sheets are",
     "signature-faulty": "{file}: {fault}",
