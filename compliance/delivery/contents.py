@@ -209,7 +209,9 @@ def _first(texts: Iterable[str | None]) -> str:
 
 
 def duplicate_faults(sheets: Sequence[Sheet]) -> list[str]:
-    """Return faults if two sheets have the same number, one replaces another, or jobs differ."""
+    """Return faults if two sheets have the same number or each other's names, one replaces another,
+    or jobs differ.
+    """
     numbers = Counter(sheet.number for sheet in sheets if sheet.attached)
     faults = [
         f"{count} sheets have the number {number}: "
@@ -223,7 +225,18 @@ def duplicate_faults(sheets: Sequence[Sheet]) -> list[str]:
         for sheet in sheets
         if sheet.number in newer
     ]
+    named = {_begins(sheet): sheet.number for sheet in sheets if sheet.attached}
+    faults += [
+        f"{sheet.path}: is sheet {sheet.number}, but its name belongs to {named[sheet.name]}"
+        for sheet in sheets
+        if sheet.name in named and sheet.name != _begins(sheet)
+    ]
     jobs = {json.dumps(sheet.job.reference if sheet.job else None) for sheet in sheets}
     if len(jobs) > 1:
         faults.append(f"sheets of {len(jobs)} jobs: {', '.join(sorted(jobs))}")
     return faults
+
+
+def _begins(sheet: Sheet) -> str:
+    """Return the beginning of a sheet's number: what `assess` calls its file."""
+    return sheet.number.rpartition("-")[0]

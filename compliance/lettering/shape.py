@@ -5,11 +5,16 @@ from __future__ import annotations
 from collections.abc import Iterable
 from typing import Any
 
+from compliance.errors import SheetError
 from compliance.lettering.font_files import FontFile
 from compliance.model.faces import Face, Glyph
 
 KEPT = frozenset({"head", "hhea", "hmtx", "maxp", "loca", "glyf"})
 """Tables of an embedded program whose glyphs are addressed by number (ISO 32000-1, 9.9)."""
+
+
+FURTHEST = 2.5
+"""Most type sizes that glyphs reach from their place; long words of Nastaliq need two upwards."""
 
 
 def shaper() -> str:
@@ -20,7 +25,10 @@ def shaper() -> str:
 
 
 def shaped(font: FontFile, clusters: Iterable[str]) -> Face:
-    """Return a face with the glyphs of clusters that it covers, each shaped alone."""
+    """Return a face with the glyphs of clusters that it covers, each shaped alone.
+
+    Raises SheetError where these would cover other text.
+    """
     import uharfbuzz
 
     scaled = uharfbuzz.Font(font.face)
@@ -43,7 +51,7 @@ def _glyphs(font: Any, cluster: str) -> tuple[Glyph, ...]:
     buffer.guess_segment_properties()
     buffer.language = "und"
     uharfbuzz.shape(font, buffer)
-    return tuple(
+    glyphs = tuple(
         Glyph(
             info.codepoint,
             font.get_glyph_h_advance(info.codepoint),
@@ -54,6 +62,24 @@ def _glyphs(font: Any, cluster: str) -> tuple[Glyph, ...]:
         )
         for info, place in zip(buffer.glyph_infos, buffer.glyph_positions, strict=True)
     )
+    if _furthest(font, glyphs) > FURTHEST * font.face.upem:
+        raise SheetError(
+            f"'{cluster[:10]}' ({len(cluster)} characters) is drawn more than {FURTHEST:g} type "
+            "sizes from its place, where it would cover other text; expected fewer marks"
+        )
+    return glyphs
+
+
+def _furthest(font: Any, glyphs: Iterable[Glyph]) -> float:
+    """Return how far glyphs reach from the base line, or beyond the ends of their cluster."""
+    at, reaches, ends = 0, [0], []
+    for glyph in glyphs:
+        if (extents := font.get_glyph_extents(glyph.id)) is not None:
+            left, top = at + glyph.dx + extents.x_bearing, glyph.dy + extents.y_bearing
+            reaches += [-left, top, -top - extents.height]
+            ends.append(left + extents.width)
+        at += glyph.advance
+    return float(max(*reaches, *(end - at for end in ends)))
 
 
 def program(font: FontFile, face: Face) -> bytes:

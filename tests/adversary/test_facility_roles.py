@@ -9,6 +9,7 @@
 | a deviation of a requirement by another name | do not follow |
 | a delivery without the failing sheet, or names swapped | stated but not found |
 | a delivery with a number twice | 2 sheets have the number |
+| sheets under each other's names | its name belongs to |
 | a delivery with another index, table or list | does not agree with the sheets |
 | another index, said to be another program's | not compared with the sheets (exit 3) |
 | a delivery with files of no sheet | belongs to no sheet; does not belong to a delivery |
@@ -30,6 +31,7 @@ from adversary.forging import (
     assessed,
     delivery,
     failing,
+    failing_sheet,
     other_sheet,
     person,
     refused,
@@ -40,7 +42,9 @@ from helpers.authorities import issued, middle, root
 from helpers.deliveries import as_folder, resealed
 from helpers.signing import SIGNED, identity
 
-from compliance.delivery.build import sign_delivery
+from compliance.delivery.build import build_delivery, sign_delivery
+from compliance.delivery.contents import packed_sheet
+from compliance.verification import verify_sheet
 
 
 def test_control_of_a_deviation(desk: Desk) -> None:
@@ -180,6 +184,21 @@ DELIVERIES: Mapping[str, tuple[Callable[[], Files], str]] = {
 def test_control_of_a_delivery(desk: Desk) -> None:
     whole = sign_delivery(resealed(delivery()), identity(), SIGNED)
     assert desk.verify(as_folder(whole, desk.folder / "delivery")).returncode == 0
+
+
+def packed_as(first: str, second: str) -> Files:
+    """A delivery of the failing and the passing slot's sheets under these names."""
+    sheets = ((first, failing_sheet()), (second, other_sheet()))
+    trust = (identity().pem,)
+    packed = [packed_sheet(name, data, verify_sheet(data, trust=trust)) for name, data in sheets]
+    return dict(sign_delivery(build_delivery(packed), identity(), SIGNED))
+
+
+def test_sheets_under_each_others_names(desk: Desk) -> None:
+    names = "QX-9-3-hdr-pq-1000", "QX-9-4-hdr-pq-1000"
+    found = desk.verify(as_folder(packed_as(*reversed(names)), desk.folder / "swapped"))
+    refused(found, f"but its name belongs to {names[0]}")
+    assert desk.verify(as_folder(packed_as(*names), desk.folder / "control")).returncode == 0
 
 
 @pytest.mark.parametrize("what", DELIVERIES)
