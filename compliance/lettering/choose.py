@@ -26,6 +26,8 @@ PACKAGES: Mapping[str, str] = {
 OTHER_PACKAGE = "fonts-noto-core"
 MOST_FACES = 40
 """Most faces of a document; each is looked for among the system's, which takes a while."""
+MOST_CLUSTERS = 10_000
+"""Most clusters of letters that they draw together."""
 MOST_UNITS = 1_000_000
 """Largest number of a glyph in a document."""
 
@@ -163,6 +165,8 @@ def stated_faces(document: Mapping[str, Any]) -> tuple[Face, ...]:
     faces = from_plain(document.get("faces") or [], tuple[Face, ...])
     if len(faces) > MOST_FACES:
         raise ShapeError(f"faces: there are {len(faces)}; expected at most {MOST_FACES}")
+    if (drawn := sum(len(face.glyphs) for face in faces)) > MOST_CLUSTERS:
+        raise ShapeError(f"faces: draw {drawn} clusters; expected at most {MOST_CLUSTERS}")
     for face in faces:
         numbers = [part for shown in face.glyphs.values() for glyph in shown for part in glyph]
         ids = [glyph.id for shown in face.glyphs.values() for glyph in shown]

@@ -3,14 +3,16 @@
 | attack | line that refuses it |
 |---|---|
 | twelve certificates of one authority, each of which may have issued the others | more than 6 |
-| thousands of type faces that are not here | faces: there are 5000; expected at most 40 |
+| thousands of type faces that are not here, or of letters | expected at most |
 """
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import replace
 from typing import Any
 
+import pytest
 from adversary.forging import Desk, drawn, evidence, failing, mended, refused, sealed, words
 from helpers.authorities import Holder, issued, middle, root
 
@@ -37,12 +39,27 @@ def test_authorities_that_issued_each_other(desk: Desk) -> None:
     refused(found, "more than 6 certificates could be above one with it")
 
 
-def test_faces_that_are_not_here(desk: Desk) -> None:
-    """Each would be looked for in the system's file of that name, of megabytes."""
-    face = {"name": "DejaVuSans", "version": "", "sha256": "0" * 64, "index": 0, "units": 1000}
+FACE: Mapping[str, Any] = {
+    "name": "DejaVuSans",
+    "version": "",
+    "sha256": "0" * 64,
+    "index": 0,
+    "units": 1000,
+    "shaper": "",
+    "glyphs": {},
+}
+LETTERED: Mapping[str, tuple[list[Mapping[str, Any]], str]] = {
+    "faces": ([FACE] * 5000, "faces: there are 5000; expected at most 40"),
+    "clusters": (
+        [{**FACE, "glyphs": {f"letter {number}": [] for number in range(10_001)}}],
+        "faces: draw 10001 clusters; expected at most 10000",
+    ),
+}
 
-    def lettered(document: dict[str, Any]) -> None:
-        document["faces"] = [{**face, "shaper": "", "glyphs": {}}] * 5000
 
-    forged = sealed(drawn(failing(), mended(evidence(failing()), lettered)))
-    refused(desk.verify(forged), "faces: there are 5000; expected at most 40")
+@pytest.mark.parametrize("what", LETTERED)
+def test_more_letters_than_a_sheet_has(desk: Desk, what: str) -> None:
+    """Each face is looked for in the system's file of that name, and each cluster is shaped."""
+    faces, line = LETTERED[what]
+    files = mended(evidence(failing()), lambda document: document.update(faces=faces))
+    refused(desk.verify(sealed(drawn(failing(), files))), line)
