@@ -481,7 +481,7 @@ def test_other_remarks_are_a_fault_unless_a_released_version_made_them(
 
 
 def test_a_fault_in_computing_again_is_a_failed_step(monkeypatch: pytest.MonkeyPatch) -> None:
-    def broken(_: object) -> dict[str, Any]:
+    def broken(*_: object, **__: object) -> dict[str, Any]:
         raise ZeroDivisionError("division by zero")
 
     monkeypatch.setattr(compliance.evidence.recompute, "assess_again", broken)
