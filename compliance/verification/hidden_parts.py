@@ -59,6 +59,8 @@ BY_SIGNING = frozenset({"AcroForm", "Annots", "Extensions", "Perms"})
 FILLED = frozenset({"AP", "V"})
 """Entries of a field that its signature adds or replaces."""
 TRAILER = frozenset({"Root", "Info", "ID", "Size", "Prev"})
+LARGEST_NUMBER = 1_000_000
+"""Readers take a file with larger numbers of objects for damaged, each from another one on."""
 NAMES = frozenset({"Names", "Kids", "Limits"})
 """Entries of a node of the tree that names the attachments."""
 FORM = {"SigFlags": 3}
@@ -172,6 +174,9 @@ def _tree_faults(state: State, trailer: Mapping[str, Any]) -> Iterator[str]:
     """Check what leads to the pages and files of a revision; readers go down and up."""
     if trailer.keys() - TRAILER or _refers({**trailer, "Root": None, "Info": None}):
         yield "its trailer has other entries than in a sheet"
+    size = trailer.get("Size")
+    if type(size) is not int or not max(state) < size <= LARGEST_NUMBER:
+        yield f"it states {size} as the number of its objects, at which readers repair it"
     if _refers(resolved(state, trailer.get("Info", {}))):
         yield "its information has other entries than in a sheet"
     root = resolved(state, trailer["Root"])

@@ -11,6 +11,7 @@ Evidence, pages and signature are honest; readers find other pages, or only a pa
 | a linearized file with a table of its own | poppler | has /Linearized |
 | base 85 that ends early for other readers | poppler, mupdf, pdfium | is damaged |
 | objects in places that nobody compares | none | other entries than in a sheet |
+| a number of objects that is out of range | mupdf repairs it | as the number of its objects |
 | another page before the signature | none | was another one before |
 | a second time of signing | those that show the entry /M | it states two times of signing |
 """
@@ -94,11 +95,20 @@ def another_before(parts: Parts) -> None:
 
 
 TREE = "the node above its pages has other entries than in a sheet"
+
+
+def numbered_high(parts: Parts) -> None:
+    """An object whose number mupdf takes for a sign of damage; it repairs the file."""
+    parts[1].add(9_000_000, b"null")
+    parts[1].trailer = parts[1].trailer.replace(b"/ID [", b"/ID [ 9000000 0 R ", 1)
+
+
 STRUCTURES: Mapping[str, tuple[RawChange, str]] = {
     "cut from above": (cut_from_above, "page 1 has another node above it than the one of all"),
     "counted short": (counted_short, TREE),
     "tree called a page": (tree_called_a_page, TREE),
     "ending early": (ending_early, "is damaged, or has more than its content"),
+    "numbered high": (numbered_high, "it states 9000001 as the number of its objects"),
     "another before": (another_before, "was another one before the file was signed"),
 }
 
