@@ -101,11 +101,11 @@ def without_repeated_work() -> None:
     assessed: dict[str, Any] = {}
     pages: dict[str, Any] = {}
 
-    def assess_once(files: Any) -> Any:
-        key = hashlib.sha256(repr(sorted(files.items())).encode()).hexdigest()
+    def assess_once(files: Any, **how: Any) -> Any:
+        key = hashlib.sha256(repr((sorted(files.items()), how)).encode()).hexdigest()
         if key not in assessed:
             assessed.clear()
-            assessed[key] = assess(files)
+            assessed[key] = assess(files, **how)
         return assessed[key]
 
     def draw_once(assessment: Any, **how: Any) -> Any:
