@@ -156,7 +156,20 @@ class _Bench:
         return Draws(self._ideal_case, self.uncertainty, count=1, seed=SEED, own_scatter=False)
 
     def at_limit(self, requirement: Requirement, limit: float) -> Array:
-        """Drawn values of a display with a value on a one-sided limit; none if unreadable."""
+        """Drawn values of a display with a value on a one-sided limit; none if unreadable.
+
+        All values of a requirement with that limit share them.
+        """
+        key = requirement.id, limit
+        if key not in self._at_limits:
+            self._at_limits[key] = self._drawn_at(requirement, limit)
+        return self._at_limits[key]
+
+    @cached_property
+    def _at_limits(self) -> dict[tuple[str, float], Array]:
+        return {}
+
+    def _drawn_at(self, requirement: Requirement, limit: float) -> Array:
         readings = readings_at_limit(requirement, self.ideal, self.rule, limit)
         _, (tallies,) = self.drawn([requirement], readings)
         return tallies[0].samples(tallies[0].worst)[:, 0] if tallies else np.empty(0)

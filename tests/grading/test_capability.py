@@ -21,6 +21,7 @@ from compliance.model import (
     Rule,
 )
 from compliance.model.results import Adequacy, Capability
+from compliance.planning import meter_capability
 from compliance.planning.meter_capability import capability, inadequate
 from compliance.report.words import statement_text
 
@@ -175,3 +176,19 @@ def test_what_a_meter_cannot_prove_is_asked_once_for_equal_rules_and_meters() ->
 def test_statements_that_need_no_meter_are_left_out() -> None:
     room = builders.requirement("recorded", None, field="surround", limits=Limits(8, 12))
     assert len(capability(rule(WHITE, room), meter(1.0))) == 1
+
+
+def test_values_with_the_same_limit_are_drawn_once(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A list of colours has one limit, and each colour is a value of its own."""
+    codes = tuple((f"p{at}", (100 + at, 90, 80)) for at in range(5))
+    own = PatchSet(name="own", kind="list", patches=codes)
+    needed = builders.requirement("duv", "own", limits=Limits(maximum=0.02))
+    rule = builders.rule(builders.target(), needed, sets=(own,))
+    drawn, real = [], meter_capability.readings_at_limit
+    monkeypatch.setattr(
+        meter_capability,
+        "readings_at_limit",
+        lambda *given: drawn.append(given) or real(*given),
+    )
+    capability(rule, builders.meter(0.3))
+    assert len(drawn) == 1
