@@ -197,15 +197,22 @@ def box_differences(
     """
     with Pdf.open(BytesIO(signed)) as document:
         for name, expected in shown.items():
-            if not _shows(_field(document, name).AP.N, expected, unsure):
+            field = _field(document, name)
+            if not (_is_empty(field) if expected is None else _shows(field, expected, unsure)):
                 yield f"the box of {name} shows something else than its signature states"
 
 
-def _shows(appearance: Any, expected: bytes | None, unsure: frozenset[str]) -> bool:
-    if expected is None:
-        return not appearance.Resources.keys() and _decoded(appearance, 2) in EMPTY_BOXES
+def _is_empty(field: Any) -> bool:
+    """Return whether a box shows nothing, in its whole size."""
+    left, lower, right, upper = (float(side) for side in field.Rect)
+    shown = field.AP.N
+    whole = [float(side) for side in shown.BBox] == [0.0, 0.0, right - left, upper - lower]
+    return whole and not shown.Resources.keys() and _decoded(shown, 2) in EMPTY_BOXES
+
+
+def _shows(field: Any, expected: bytes, unsure: frozenset[str]) -> bool:
     with Pdf.open(BytesIO(expected)) as drawn:
-        return _Comparison(unsure).same(appearance, drawn.Root.Shown)
+        return _Comparison(unsure).same(field.AP.N, drawn.Root.Shown)
 
 
 class _Comparison:
@@ -267,7 +274,7 @@ class _Comparison:
     def _entries(self, one: Any, other: Any, free: frozenset[str], depth: int) -> bool:
         keys = set(other.keys()) - free
         return set(one.keys()) - free == keys and all(
-            self.same(one[key], other[key], depth=depth) for key in keys if key != "/Parent"
+            self.same(one[key], other[key], depth=depth) for key in keys
         )
 
     def _streams(self, one: Any, other: Any, content: bool, depth: int) -> bool:

@@ -225,6 +225,16 @@ def bookmarks_elsewhere(pdf: pikepdf.Pdf) -> None:
     pdf.Root.Outlines.First.Dest[0] = pdf.pages[1].obj
 
 
+def bookmarks_below_another(pdf: pikepdf.Pdf) -> None:
+    first = pdf.Root.Outlines.First
+    first.Next.Parent = first
+
+
+def an_empty_box_cut(pdf: pikepdf.Pdf) -> None:
+    field = pdf.Root.AcroForm.Fields[1]
+    field.AP.N.BBox = pikepdf.Array([0, 0, 5])
+
+
 def of_level_b(pdf: pikepdf.Pdf) -> None:
     text = pdf.Root.Metadata.read_bytes()
     pdf.Root.Metadata.write(text.replace(b"conformance>A<", b"conformance>B<"))
@@ -244,6 +254,8 @@ FORGED = [
     (in_another_language, "the catalog has another Lang"),
     (other_bookmarks, "the catalog has another Outlines"),
     (bookmarks_elsewhere, "the catalog has another Outlines"),
+    (bookmarks_below_another, "the catalog has another Outlines"),
+    (an_empty_box_cut, "the box of Countersignature shows something else"),
     (of_level_b, "the catalog has another Metadata"),
     (with_exponents, "page 1 shows something else"),
     (described_otherwise, "attachment assessment.json is described otherwise"),
