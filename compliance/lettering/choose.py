@@ -13,7 +13,6 @@ from compliance.lettering.font_files import FontFile, given_fonts, system_face, 
 from compliance.lettering.shape import program, shaped, shaper
 from compliance.lettering.texts import foreign_clusters
 from compliance.model.faces import Face
-from compliance.pictures.scripts import JOINERS
 from compliance.plain_data import ShapeError, from_plain
 
 PACKAGES: Mapping[str, str] = {
@@ -28,8 +27,10 @@ MOST_FACES = 40
 """Most faces of a document; each is looked for among the system's, which takes a while."""
 MOST_CLUSTERS = 10_000
 """Most clusters of letters that they draw together."""
-MOST_UNITS = 1_000_000
-"""Largest number of a glyph in a document."""
+MOST_ALONE = 64
+"""Clusters of a script for which a face is looked for one by one, if none has them all."""
+MOST_SIZES = 8
+"""Most type sizes of a number of a glyph."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,6 +72,11 @@ def lettering(texts: Iterable[str], fonts: Sequence[FontFile] = ()) -> Lettering
     drawn = {cluster for _, share in shares for cluster in share}
     if left := [cluster for cluster in clusters if cluster not in drawn]:
         raise SheetError(f"no face here has {', '.join(left[:10])}; {advice(left)}")
+    if len(shares) > MOST_FACES or len(clusters) > MOST_CLUSTERS:
+        raise SheetError(
+            f"its letters need {len(shares)} type faces and {len(clusters)} clusters of letters; "
+            f"expected at most {MOST_FACES} and {MOST_CLUSTERS}"
+        )
     return Lettering(
         faces=tuple(shaped(font, share) for font, share in shares),
         files={(font.sha256, font.index): font for font, _ in shares},
@@ -91,26 +97,24 @@ def _shared_out(
     clusters: Sequence[str], fonts: Sequence[FontFile]
 ) -> list[tuple[FontFile, list[str]]]:
     """Share clusters out: given faces first, then for each script a face that has all of it."""
-    left = list(clusters)
+    left = dict.fromkeys(clusters)
     shares: list[tuple[FontFile, list[str]]] = []
 
     def draw_with(font: FontFile) -> None:
         share = [cluster for cluster in left if font.covers(cluster)]
+        for cluster in share:
+            del left[cluster]
         if share:
             shares.append((font, share))
-            left[:] = [cluster for cluster in left if cluster not in share]
 
     for font in fonts:
         draw_with(font)
     for group in _scripts(left):
-        for part in (group, *([cluster] for cluster in group)):
+        for part in (group, *([cluster] for cluster in group[:MOST_ALONE])):
             wanted = [cluster for cluster in part if cluster in left]
-            if wanted and (found := system_fonts("".join(wanted).translate(NOT_DRAWN))):
+            if wanted and (found := system_fonts("".join(wanted))):
                 draw_with(found[0])
     return shares
-
-
-NOT_DRAWN = dict.fromkeys(map(ord, JOINERS))
 
 
 def _scripts(clusters: Iterable[str]) -> list[list[str]]:
@@ -168,14 +172,18 @@ def stated_faces(document: Mapping[str, Any]) -> tuple[Face, ...]:
     if (drawn := sum(len(face.glyphs) for face in faces)) > MOST_CLUSTERS:
         raise ShapeError(f"faces: draw {drawn} clusters; expected at most {MOST_CLUSTERS}")
     for face in faces:
-        numbers = [part for shown in face.glyphs.values() for glyph in shown for part in glyph]
-        ids = [glyph.id for shown in face.glyphs.values() for glyph in shown]
+        most = MOST_SIZES * face.units
         sound = (
             16 <= face.units <= 16384
             and 0 <= face.index < 64
-            and all(abs(number) <= MOST_UNITS for number in numbers)
-            and all(0 <= number <= 0xFFFF for number in ids)
-            and all(face.glyphs)
+            and all(cluster and shown for cluster, shown in face.glyphs.items())
+            and all(
+                0 <= glyph.id <= 0xFFFF
+                and max(map(abs, (glyph.width, glyph.advance, glyph.dx, glyph.dy))) <= most
+                and 0 <= glyph.start < len(cluster)
+                for cluster, shown in face.glyphs.items()
+                for glyph in shown
+            )
         )
         if not sound:
             raise ShapeError(f"faces: {face.name}: its numbers are none of a face")

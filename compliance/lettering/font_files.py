@@ -16,7 +16,7 @@ from struct import unpack_from
 from typing import Any
 
 from compliance.errors import SheetError
-from compliance.pictures.scripts import JOINERS
+from compliance.pictures.scripts import is_drawn
 
 LARGEST = 64 << 20
 """Most bytes of a file; faces of Chinese have some ten million."""
@@ -61,7 +61,7 @@ class FontFile:
 
     def covers(self, cluster: str) -> bool:
         """Return whether it has all letters of a cluster."""
-        drawn = [char for char in cluster if char not in JOINERS]
+        drawn = [char for char in cluster if is_drawn(char)]
         return bool(drawn) and all(ord(char) in self.characters for char in drawn)
 
     @property
@@ -122,7 +122,9 @@ def _faces(data: bytes, called: str) -> Iterator[FontFile]:
 
 def system_fonts(characters: Iterable[str]) -> list[FontFile]:
     """Return the system's faces that have all of some characters, upright and regular first."""
-    wanted = " ".join(sorted({f"{ord(char):x}" for char in characters}))
+    wanted = " ".join(sorted({f"{ord(char):x}" for char in characters if is_drawn(char)}))
+    if not wanted:
+        return []
     listed = [_Listed.read(line) for line in _list(f":fontformat=TrueType:charset={wanted}")]
     return list(_usable(sorted(each for each in listed if each is not None)))
 

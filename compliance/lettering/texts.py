@@ -10,6 +10,9 @@ from compliance.model.signatures import Signer
 from compliance.pictures.fonts import normalise, own_characters
 from compliance.pictures.scripts import pieces, runs_right_to_left
 
+MOST_SHOWN = 160
+"""Characters of a name in a box; a line of it holds about sixty."""
+
 
 def texts_of(measurement: Measurement) -> list[str]:
     """Return each text of a measurement's files once, as it would be drawn."""
@@ -60,4 +63,9 @@ def right_to_left(texts: Iterable[str]) -> tuple[str, ...]:
 
 def signer_texts(signer: Signer, role: str | None = None) -> list[str]:
     """Return the texts of people in the box of a signature."""
-    return [normalise(text) for text in (signer.name, signer.organisation, role) if text]
+    return [normalise(shown(text)) for text in (signer.name, signer.organisation, role) if text]
+
+
+def shown(name: str) -> str:
+    """Return as much of a name or a role as the box of a signature could show."""
+    return name[:MOST_SHOWN]

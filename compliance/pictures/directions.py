@@ -7,6 +7,7 @@ broken into lines and are drawn nowhere.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterable, Iterator, Sequence
 from dataclasses import dataclass
@@ -36,11 +37,12 @@ def isolated(text: str, names: Iterable[str]) -> str:
     """
     if not runs_right_to_left(text) or any(mark in text for mark in MARKS):
         return text
-    for name in sorted(names, key=len, reverse=True):
-        before, found, after = text.partition(name)
-        if found:
-            start = RIGHT_TO_LEFT if base_direction(name) == "R" else LEFT_TO_RIGHT
-            return f"{isolated(before, names)}{start}{name}{END}{isolated(after, names)}"
+    longest_first = sorted(filter(None, names), key=len, reverse=True)
+    parts = re.split(f"({'|'.join(map(re.escape, longest_first))})", text) if names else [text]
+    return "".join(_isolate(part) if runs_right_to_left(part) else part for part in parts)
+
+
+def _isolate(text: str) -> str:
     start = RIGHT_TO_LEFT if base_direction(text) == "R" else LEFT_TO_RIGHT
     return f"{start}{text}{END}"
 
@@ -132,7 +134,14 @@ def _levels(text: str, base: str) -> list[int]:
     algorithm.resolve_weak_types(storage)
     algorithm.resolve_neutral_types(storage, False)
     algorithm.resolve_implicit_levels(storage, False)
-    return [each["level"] for each in storage["chars"]]
+    found = iter(each["level"] for each in storage["chars"])
+    levels: list[int] = []
+    for character in text:
+        # The library leaves out what has no place in the order: it stays with the one before it.
+        gone = unicodedata.bidirectional(character) in algorithm.X9_REMOVED
+        before = levels[-1] if levels else storage["base_level"]
+        levels.append(before if gone else next(found))
+    return levels
 
 
 def _mirrored(character: str) -> str:

@@ -14,9 +14,9 @@ from importlib.resources import files
 from struct import iter_unpack, unpack_from
 
 from compliance.errors import SheetError
-from compliance.pictures.directions import MARKS, balanced
+from compliance.pictures.directions import MARKS, balanced, without_marks
 from compliance.pictures.letters import current_letters
-from compliance.pictures.scripts import may_break, pieces
+from compliance.pictures.scripts import JOINERS, may_break, pieces
 
 SANS = "SheetSans"
 BOLD = "SheetSans-Bold"
@@ -25,11 +25,14 @@ MONO = "SheetMono"
 FACES = (SANS, BOLD, SERIF, MONO)
 
 MARKS_SET = frozenset(MARKS)
+JOINER = frozenset(JOINERS)
 MISSING = 0xFFFF
 """Not a character; each face prints it as its sign for a missing character."""
-INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0xFEFF, *map(ord, MARKS)))
-"""Soft hyphen, zero-width space and byte-order mark print nothing anyway. Marks of directions are
-put in when a text is set: nobody else's get there."""
+INVISIBLE = dict.fromkeys(
+    (0x00AD, 0x061C, 0x200B, 0x200E, 0x200F, *range(0x202A, 0x202F), *range(0x2060, 0x2070), 0xFEFF)
+)
+"""What prints nothing or changes directions. The marks of directions are put in when a text is set:
+nobody else's get there."""
 
 
 def font_file(face: str) -> bytes:
@@ -69,7 +72,17 @@ def normalise(text: str) -> str:
     """`text` as one line: composed (NFC), white space of any kind as single spaces."""
     composed = unicodedata.normalize("NFC", text).translate(INVISIBLE)
     held = composed.replace("\u00a0", "\x00")
-    return " ".join(held.split()).replace("\x00", "\u00a0") if held else ""
+    line = " ".join(held.split()).replace("\x00", "\u00a0") if held else ""
+    return line if JOINER.isdisjoint(line) else "".join(_without_idle_joiners(line))
+
+
+def _without_idle_joiners(line: str) -> Iterator[str]:
+    """Yield the characters of a line; joiners only behind letters of other faces."""
+    own, before = own_characters(), " "
+    for character in line:
+        if character not in JOINER or before not in own:
+            yield character
+        before = character
 
 
 @cache
@@ -193,15 +206,27 @@ def _break_word(word: str, face: str, size: float, measure: float) -> list[str]:
     """A word wider than the measure, broken after a soft break if there is one near the end."""
     broken: list[str] = []
     while word and width(word, face, size) > measure:
-        count = max(len(_clusters(word)[0]), _fitting(word, face, size, measure))
+        count = max(_first(word), _fitting(word, face, size, measure))
         joint = max((word.rfind(mark, 0, count) for mark in SOFT_BREAKS), default=-1) + 1
         if joint > count // 2:
             count = joint
         broken.append(word[:count])
         word = word[count:]
-    if word or not broken:
+    if broken and not without_marks(word):
+        broken[-1] += word
+    else:
         broken.append(word)
     return broken
+
+
+def _first(word: str) -> int:
+    """How many characters the first cluster has, with the marks before it."""
+    count = 0
+    for cluster in _clusters(word):
+        count += len(cluster)
+        if cluster not in MARKS_SET:
+            break
+    return count
 
 
 def _clusters(text: str) -> list[str]:

@@ -175,7 +175,7 @@ def _meanings(glyphs: Mapping[str, Sequence[Glyph]]) -> dict[int, str]:
     One that stands for nothing alone stands for its cluster.
     """
     found: dict[int, str] = {}
-    for cluster, shown in glyphs.items():
+    for cluster, shown in sorted(glyphs.items()):
         for glyph, text in zip(shown, glyph_texts(cluster, shown), strict=True):
             found.setdefault(glyph.id, text or cluster)
     return found

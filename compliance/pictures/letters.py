@@ -116,7 +116,10 @@ class Letters:
         for stretch in stretches(line):
             items = list(pieces(stretch.text, own))
             if runs_right_to_left(stretch.text):
-                shown = visual_order(items, stretch.base)
+                shown = [
+                    (piece, drawn if drawn in own else piece.text, turn)
+                    for piece, drawn, turn in visual_order(items, stretch.base)
+                ]
                 yield Words(stretch.text, self._runs(shown), right_to_left=True)
                 continue
             for foreign, group in _groups(items):

@@ -19,8 +19,15 @@ VIRAMA = 9
 """Canonical combining class of the sign that joins consonants (Unicode Standard, 4.3)."""
 AFTER_BASE = "\u0e33\u0eb3"
 """Vowels of Thai and Lao that are drawn on the letter before; their category is of letters."""
-LONGEST_WORD = 24
-"""Letters that are joined into one cluster; a longer word is cut, as no line may hold it."""
+LONGEST = 16
+"""Characters of a cluster; a longer one, as a very long word of joined letters, is cut, since no
+line may hold it."""
+JOINED = ("NKO", "ADLAM", "MONGOLIAN", "MANDAIC", "MANICHAEAN", "PHAGS-PA", "PSALTER", "SOGDIAN",
+          "OLD SOGDIAN", "HANIFI ROHINGYA", "CHORASMIAN")  # fmt: skip
+"""Scripts whose letters join, beside those of the bidirectional class of Arabic letters: how their
+characters' names begin (Unicode's Joining_Type, from memory)."""
+SELECTORS = ((0xFE00, 0xFE10), (0xE0100, 0xE01F0))
+"""Ranges of variation selectors, which choose a form where a face has one."""
 MARKS = frozenset({"Mn", "Mc", "Me"})
 WIDE = frozenset({"W", "F"})
 """East Asian widths of ideographs, kana and their punctuation (UAX 11)."""
@@ -61,7 +68,9 @@ def pieces(text: str, own: Container[str]) -> Iterator[Piece]:
 
 def _continues(cluster: str, character: str, own: Container[str]) -> bool:
     """Return whether a character belongs to the cluster of foreign letters before it."""
-    if unicodedata.category(character) in MARKS or character in JOINERS + AFTER_BASE:
+    if len(cluster) >= LONGEST:
+        return False
+    if continues(character):
         return True
     if character in own:
         return False
@@ -70,9 +79,18 @@ def _continues(cluster: str, character: str, own: Container[str]) -> bool:
         return character.isalpha()
     if unicodedata.combining(last) == VIRAMA:
         return unicodedata.category(character) == "Lo"
-    if not joins(cluster) or unicodedata.bidirectional(character) != "AL":
-        return False
-    return sum(unicodedata.category(each) not in MARKS for each in cluster) < LONGEST_WORD
+    return joins(cluster) and joins(character)
+
+
+def continues(character: str) -> bool:
+    """Return whether a character belongs to the letter before it, whatever that is."""
+    return unicodedata.category(character) in MARKS or character in JOINERS + AFTER_BASE
+
+
+def is_drawn(character: str) -> bool:
+    """Return whether a face needs a glyph for a character: not for joiners and selectors."""
+    code = ord(character)
+    return character not in JOINERS and not any(start <= code < end for start, end in SELECTORS)
 
 
 def glyph_texts(cluster: str, glyphs: Sequence[Glyph]) -> list[str]:
@@ -114,7 +132,10 @@ def _ligatures() -> Mapping[str, str]:
 
 def joins(cluster: str) -> bool:
     """Return whether a cluster is of a script whose letters join into words, as Arabic."""
-    return unicodedata.bidirectional(cluster[0]) == "AL"
+    first = cluster[0]
+    if unicodedata.bidirectional(first) == "AL":
+        return True
+    return not first.isascii() and unicodedata.name(first, "").startswith(JOINED)
 
 
 def runs_right_to_left(text: str) -> bool:
@@ -128,7 +149,7 @@ def may_break(before: str, after: str) -> bool:
     Between ideographs and kana, not before what closes nor after what opens (UAX 14, simplified);
     Korean lines break at spaces.
     """
-    if after in NO_START or unicodedata.category(after) in CLOSING:
+    if after in NO_START or continues(after) or unicodedata.category(after) in CLOSING:
         return False
     if unicodedata.category(before) in OPENING:
         return False

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from compliance.errors import SheetError
 from compliance.lettering.choose import lettering
-from compliance.lettering.texts import right_to_left, signer_texts
+from compliance.lettering.texts import right_to_left, shown, signer_texts
 from compliance.model import Assessment, Face
 from compliance.pictures.canvas import INK, Ink
 from compliance.pictures.fonts import BOLD, MONO, SANS, ellipsize
@@ -223,9 +223,9 @@ def _lines(signer: Signer, when: datetime, role: str | None) -> list[Line]:
     digits = signer.fingerprint
     groups = [digits[at : at + GROUP] for at in range(0, len(digits), GROUP)]
     moment = when.astimezone(UTC)
-    affiliation = ", ".join(part for part in (role, signer.organisation) if part)
+    affiliation = ", ".join(shown(part) for part in (role, signer.organisation) if part)
     lines = [
-        (f"Signed by {signer.name}", BOLD, 9.0, INK.TEXT),
+        (f"Signed by {shown(signer.name)}", BOLD, 9.0, INK.TEXT),
         (affiliation, SANS, 8.0, INK.TEXT),
         (f"{moment:%Y-%m-%d %H:%M} UTC, certificate SHA-256", SANS, 6.5, INK.QUIET),
         (" ".join(groups[:GROUPS]), MONO, 6.5, INK.QUIET),

@@ -324,8 +324,12 @@ def _check(name: str, organisation: str, email: str, password: str) -> None:
         )
 
 
+JOINERS = dict.fromkeys((0x200C, 0x200D))
+"""Zero-width non-joiner and joiner, which names of some scripts have."""
+
+
 def _check_name(what: str, text: str) -> None:
-    if not text.strip() or not text.isprintable():
+    if not text.strip() or not text.translate(JOINERS).isprintable():
         raise IdentityError(f"{what}: {text!r} is not usable; expected printable text")
     if len(text) > LONGEST_NAME:
         raise IdentityError(f"{what}: has {len(text)} characters; expected at most {LONGEST_NAME}")

@@ -39,6 +39,7 @@ from typing import TYPE_CHECKING, Any
 
 from compliance.evidence.attachments import Attached, Document, largest_size, read_assessment
 from compliance.lettering.choose import Lettering, stated_letters
+from compliance.lettering.font_files import given_fonts
 from compliance.lettering.texts import signer_texts
 from compliance.model import Statement
 from compliance.model.results import (
@@ -101,9 +102,12 @@ def verify_sheet(
     rules that are not shipped, loaded, or the 64 hex digits of their digests. `crls` are
     revocation lists, PEM or DER, beside those that the sheet contains; `fonts` are files of type
     faces that its letters may be drawn with, beside the system's. Raises IdentityError if a
-    file of trust contains no certificate, or one of `crls` no list; a file that is not a sheet
+    file of trust contains no certificate, or one of `crls` no list, SheetError if one of `fonts`
+    cannot be used; a file that is not a sheet
     raises nothing, its steps fail. Can be called while an event loop is running.
     """
+    if fonts:
+        given_fonts(fonts)  # SheetError now, not as a fault of the sheet
     expected = Expected(
         signers=tuple(signer for each in trust for signer in read_certificates(each)),
         stamping=tuple(signer for each in timestamp_trust for signer in read_certificates(each)),

@@ -45,7 +45,7 @@ FACTORS = {b"cm": 4, b"Tm": 4, b"Tz": 1}
 """Operators whose first operands are factors, and their number (ISO 32000-1, 8.3.4, 9.3, 9.4)."""
 WHOLE = frozenset({b"J", b"j", b"Tr", b"ri", b"gs", b"BI", b"BDC", b"DP"})
 """Operators of choices: their operands are equal or mean something else. No image is drawn."""
-DEEPEST = 40
+DEEPEST = 100
 PROGRAMS = frozenset({"/FontFile2"})
 """Entries of a font that the letters' shapes are in."""
 
@@ -274,7 +274,7 @@ class _Comparison:
     def _entries(self, one: Any, other: Any, free: frozenset[str], depth: int) -> bool:
         keys = set(other.keys()) - free
         return set(one.keys()) - free == keys and all(
-            self.same(one[key], other[key], depth=depth) for key in keys
+            self.same(one[key], other[key], depth=depth) for key in sorted(keys)
         )
 
     def _streams(self, one: Any, other: Any, content: bool, depth: int) -> bool:

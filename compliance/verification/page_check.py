@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from compliance.documents import assessment_document
+from compliance.errors import SheetError
 from compliance.evidence.attachments import Document
 from compliance.lettering.choose import Lettering, lettering
 from compliance.lettering.font_files import given_fonts
@@ -176,13 +177,19 @@ def _countersigned(data: bytes, seal: PdfSignatures, fonts: Sequence[Path]) -> S
                 box_differences(data, {COUNTER_FIELD: _lettered_box(data, each, fonts)})
             )
         )
+        other_letters = foreign_clusters(signer_texts(signature.signer, signature.role))
+        if other_letters and unlike and (not isinstance(unlike, Exception) or _no_face(unlike)):
+            return _not_done(Statement("box-letters-unsure"))
         if isinstance(unlike, Exception):
             unlike = [one_line(unlike)]
-        if unlike and foreign_clusters(signer_texts(signature.signer, signature.role)):
-            return _not_done(Statement("box-letters-unsure"))
         if unlike:
             return _failed(Statement("other-pages"), tuple(map(quoted, unlike)))
     return Step(Check.PAGES, Status.OK, Statement("same-pages"))
+
+
+def _no_face(fault: Exception) -> bool:
+    """Return whether a box could not be drawn again because no face here has its letters."""
+    return isinstance(fault, SheetError)
 
 
 def _lettered_box(data: bytes, signature: Signature, fonts: Sequence[Path]) -> bytes:

@@ -43,6 +43,17 @@ def test_brackets_turn() -> None:
     assert shown("אב (12)", "R") == "(12) בא"
 
 
+def test_characters_without_a_place_stay_where_they_are() -> None:
+    for odd in "\u200c\u202a\u202c\U000e0041":
+        text = f"אב{odd}ג"
+        items = [Piece(char, True) for char in text]
+        assert sorted(piece.text for piece, _, _ in visual_order(items, "R")) == sorted(text)
+
+
+def test_a_name_in_many_places() -> None:
+    assert isolated("אב " * 3000, ["אב"]).count(END) == 3000
+
+
 def test_the_order_of_reading_is_kept_beside() -> None:
     turns = [turn for _, _, turn in visual_order([Piece(char, True) for char in "אב1"], "R")]
     assert turns == [2, 1, 0]

@@ -12,7 +12,10 @@ from fontTools.ttLib import TTFont
 from helpers.seven_scripts import ALL, require_faces
 
 from compliance.errors import SheetError
+from compliance.lettering import font_files
 from compliance.lettering.choose import (
+    MOST_CLUSTERS,
+    MOST_FACES,
     found_again,
     lettering,
     missing_letters,
@@ -23,6 +26,7 @@ from compliance.lettering.font_files import FontFile, given_fonts
 from compliance.lettering.shape import program, shaped
 from compliance.pictures.fonts import SANS, font_file
 from compliance.plain_data import ShapeError
+from compliance.yaml_nodes.json_schema import load_schema
 
 
 def ours() -> FontFile:
@@ -156,12 +160,31 @@ def test_a_document_states_faces_that_can_be() -> None:
     for change in (
         {"units": 0}, {"index": -1}, {"glyphs": {"塩": [[70000, 2, 3, 4, 5, 0]]}},
         {"glyphs": {"塩": [[1, 10**9, 3, 4, 5, 0]]}}, {"glyphs": {"塩": [[1, 2]]}}, {"glyphs": 3},
-        {"glyphs": {"": [[1, 2, 3, 4, 5, 0]]}},
+        {"glyphs": {"": [[1, 2, 3, 4, 5, 0]]}}, {"glyphs": {"塩": []}},
+        {"glyphs": {"塩": [[1, 2, 9000, 4, 5, 0]]}}, {"glyphs": {"塩": [[1, 2, 3, 4, 5, 1]]}},
     ):  # fmt: skip
         with pytest.raises(ShapeError):
             stated_faces({"faces": [{**good, **change}]})
     with pytest.raises(SheetError, match="states no glyphs for 石"):
         needed([face], ["塩", "石"])
+
+
+def test_a_form_of_a_letter_needs_no_glyph_of_its_own() -> None:
+    require_faces()
+    assert missing_letters(["辺\U000e0100"], ()) == []
+
+
+def test_the_schema_has_the_bounds() -> None:
+    faces = load_schema("assessment")["properties"]["faces"]
+    assert faces["maxItems"] == MOST_FACES
+    assert faces["items"]["properties"]["glyphs"]["maxProperties"] == MOST_CLUSTERS
+
+
+def test_few_processes_for_many_letters_that_no_face_has(monkeypatch: pytest.MonkeyPatch) -> None:
+    asked: list[str] = []
+    monkeypatch.setattr(font_files, "_list", lambda pattern: asked.append(pattern) or ())
+    assert len(missing_letters([chr(code) for code in range(0xE000, 0xE400)], ())) == 1024
+    assert len(asked) < 100
 
 
 def test_a_damaged_collection_ends(tmp_path: Path) -> None:

@@ -365,8 +365,8 @@ STEPS: Mapping[str, str | Callable[..., str]] = {
         "facility had them; install them from their makers, or give such files with --font FILE"
     ),
     "box-letters-unsure": (
-        "the letters in the box of the second signature are not checked: another face may have "
-        "drawn them; give its file with --font FILE"
+        "the box of the second signature is not compared: its names have letters that another type "
+        "face may have drawn; who signed is told in step 2"
     ),
     "hidden-parts": "the file contains what no sheet has",
     "pages-damaged": "the pages cannot be compared: the file is damaged",
@@ -445,10 +445,10 @@ NEWER = (
     "to check it. The sheet states: {stated}."
 )
 PAGES_UNCHECKED = " Its pages were not compared with the evidence."
-LETTERS_UNCHECKED = dict.fromkeys(
-    ("letters-unsure", "box-letters-unsure"),
-    " The shapes of letters in another type face were not checked.",
-)
+LETTERS_UNCHECKED = {
+    "letters-unsure": " The shapes of letters in another type face were not checked.",
+    "box-letters-unsure": " The box of its second signature was not compared.",
+}
 """In place of that, by the kind of the step's result."""
 DELIVERY_OUTCOMES: Mapping[int, str] = {
     0: "Valid: complete, and every sheet is as it was signed. The sheets state: {stated}.",
