@@ -22,8 +22,10 @@ SLOW = 0.2
 """Seconds of processor time (the same on a busy machine) from which on a test is slow: the mean
 of all its parameters."""
 
-FEW = 4
+FEW = 2
 """Parameters of a slow test that are all run; of more every third, all with LONG_TESTS=1."""
+WHOLE = ("tests/adversary/", "tests/docs/test_followed.py")
+"""Where all parameters run always: attacks, and pages whose commands follow one another."""
 
 _skipped: list[str] = []
 _seconds: Counter[str] = Counter()
@@ -76,7 +78,7 @@ def _beyond_the_sample(slow: list[pytest.Item]) -> Iterator[pytest.Item]:
     seen: Counter[str] = Counter()
     for item in slow:
         name = _name(item)
-        if count[name] > FEW and not name.startswith("tests/adversary/") and seen[name] % 3:
+        if count[name] > FEW and not name.startswith(WHOLE) and seen[name] % 3:
             yield item
         seen[name] += 1
 

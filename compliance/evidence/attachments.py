@@ -141,7 +141,10 @@ def numbering_fault(stated: Document) -> str | None:
             f"that ends in {own[:digits]}"
         )
     reference, slot = _at(stated, ["job", "reference"]), _at(stated, ["slot", "slot"])
-    expected = f"{reference or 'readings'}-{slot or 'only'}-{_at(stated, ['rule', 'id'])}"
+    rule = _at(stated, ["rule", "id"])
+    if rule is None:
+        return None  # not an assessment at all, as its reader will say
+    expected = f"{reference or 'readings'}-{slot or 'only'}-{rule}"
     if head != expected:
         return f"its number is {number}; expected one that begins with {expected}"
     replaced = stated.get("replaces")
