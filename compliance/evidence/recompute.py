@@ -193,6 +193,16 @@ def assess_again(
     )
 
 
+def _was_newest(stated: Archived | None, known: Archived | None) -> bool:
+    """Return whether a stated revision may have been the newest where the sheet was made."""
+    if stated is None or known is None or replace(stated, newest=known.newest) != known:
+        return False
+    (name, _, used), (same, _, then) = (
+        each.rpartition("@") for each in (stated.used, stated.newest)
+    )
+    return name == same and used.isdecimal() and then.isdecimal() and int(used) < int(then)
+
+
 def _as_known(rule: Rule) -> Rule:
     """Return a rule with what this version knows of it beside its limits, whatever is stated.
 
@@ -203,7 +213,8 @@ def _as_known(rule: Rule) -> Rule:
         known = load_rule(rule.extends or f"{rule.id}@{rule.revision}")
     except RuleError:
         return rule
-    rule = replace(rule, archived=known.archived)
+    if not _was_newest(rule.archived, known.archived):
+        rule = replace(rule, archived=known.archived)
     if known.digest != rule.digest:
         return rule
     if [each.path for each in rule.files] != [each.path for each in known.files]:

@@ -283,7 +283,10 @@ ARCHIVES: Mapping[str, tuple[Callable[[list[zips.Entry]], bytes], str]] = {
     "sizes behind the data": (changed_entry(descriptor=True), WRITES),
     "compressed": (compressed, "is compressed; expected a stored file"),
     "comment": (lambda given: zips.archive(given, comment=b"compliant"), AFTER),
-    "bytes before": (lambda given: zips.archive(given, before=b"compliant"), "it is not a PDF"),
+    "bytes before": (
+        lambda given: zips.archive(given, before=b"compliant"),
+        "does not follow the file before it",
+    ),
     "bytes behind": (lambda given: zips.archive(given) + b"compliant", AFTER),
     "a name twice": (twice, "data/sheets/three.pdf: is in the .zip twice"),
 }
