@@ -8,7 +8,7 @@ Every mistake that can be found beforehand is found before anything is computed.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Sequence
+from collections.abc import Iterator, Mapping, Sequence
 from contextlib import contextmanager
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -414,19 +414,18 @@ def check_call(ctx: click.Context, call: Call) -> None:
             )  # fmt: skip
             raise UsageError(f"{names[name]} {why}")
     if call.is_job:
-        _check_job(given, call)
+        _check_job(names, given, call)
     else:
         check_rules(call.target, call.rules)
 
 
-def _check_job(given: set[str], call: Call) -> None:
+def _check_job(names: Mapping[str, str], given: set[str], call: Call) -> None:
     if call.out is None and not call.no_sheet:
         raise UsageError("sheets require --out DIR; to print only, give --no-sheet")
     if call.no_sheet:
         for name in (*NAMES, "page", "fonts"):
             if name in given:
-                option = "--font" if name == "fonts" else f"--{name.replace('_', '-')}"
-                raise UsageError(f"give {option} or --no-sheet, not both")
+                raise UsageError(f"give {names[name]} or --no-sheet, not both")
     call.keys.check()
 
 

@@ -135,11 +135,10 @@ def report(results: Sequence[Result], style: Style, heading: Sequence[str] = ())
         lines.append("")
     lines += _table(reported, style)
     many = len(reported) > MANY
+    tell = _open_points if many else _section
     for result, assessed in reported:
-        if assessed is not None:
-            section = _open_points(assessed, result, style) if many else None
-            lines += ["", *section] if section else []
-            lines += [] if many else ["", *_section(assessed, result, style)]
+        if assessed is not None and (section := tell(assessed, result, style)):
+            lines += ["", *section]
     if many:
         lines += ["", *paragraph(OPEN_ALONE, style, 0)]
     return "\n".join(lines).replace("\u00a0", " ") + "\n"

@@ -48,7 +48,7 @@ def check_letters(
             texts |= dict.fromkeys(texts_of(case.measurement(held)))
         except Exception:  # told when it is its turn
             continue
-    own = signer_texts(signer) if signer is not None else []
+    own = signer_texts(signer) if signer else []
     missing = set(missing_letters([*texts, *own], fonts))
     if not missing:
         return
@@ -93,12 +93,12 @@ def _rule_files(call: Call) -> Iterable[Path]:
     return [path for folder in folders for path in sorted(folder.glob("*.yaml"))]
 
 
-def letters_of(
+def lettering_of(
     measurement: Measurement, signer: Signer | None, fonts: Sequence[FontFile]
 ) -> Lettering:
     """Choose the faces of a slot's sheet. Raises SheetError for letters that no face has."""
     from compliance.lettering.choose import lettering
     from compliance.lettering.texts import signer_texts, texts_of
 
-    names = signer_texts(signer) if signer is not None else []
+    names = signer_texts(signer) if signer else []
     return lettering([*texts_of(measurement), *names], fonts)

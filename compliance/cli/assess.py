@@ -32,7 +32,7 @@ from compliance.cli._identity_options import (
     signing_options,
     warn_missing_timestamp,
 )
-from compliance.cli._letters import check_letters, letters_of
+from compliance.cli._letters import check_letters, lettering_of
 from compliance.cli._options import (
     PATH,
     OneOf,
@@ -138,7 +138,7 @@ READING = "reading the files"
 
 
 def _means(call: Call) -> SigningMeans:
-    return call.keys.means() if call.is_job and not call.no_sheet else SigningMeans()
+    return call.keys.means() if call.draws_sheets else SigningMeans()
 
 
 # ---------------------------------------------------------------- the work
@@ -190,7 +190,7 @@ def _letters(call: Call, measurement: Measurement, means: SigningMeans) -> Lette
     """Choose the faces of a sheet, if one is drawn."""
     if not call.draws_sheets:
         return Lettering()
-    return letters_of(measurement, means.signer, given_fonts(call.fonts))
+    return lettering_of(measurement, means.signer, given_fonts(call.fonts))
 
 
 def _write(
@@ -314,7 +314,7 @@ def _print_notes(call: Call, results: Sequence[Result], *, signed: bool) -> None
     written = [row.files for row in results if row.files]
     if written and not aside and not call.quiet:
         click.echo("\nWritten:\n" + "\n".join(f"  {line}" for line in _written(written)))
-    if call.is_job and not call.no_sheet and not signed and written:
+    if call.draws_sheets and not signed and written:
         click.echo(
             "\nThe sheets are marked NOT SIGNED: no identity found in\n"
             f"  {escape_controls(str(default_identity()))}\nCreate one with:\n  {MAKE_ONE}",

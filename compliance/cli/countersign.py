@@ -28,7 +28,6 @@ from compliance.cli._identity_options import (
     warn_missing_timestamp,
 )
 from compliance.cli._options import (
-    check_fonts,
     font_option,
     now_option,
     out_option,
@@ -86,7 +85,7 @@ def command(
         raise IdentityError(
             f"{default_identity()}: no identity; give --identity FILE, or create one: {MAKE_ONE}"
         )
-    _check_letters(means.identity.signer, role, check_fonts(fonts))
+    _check_letters(means.identity.signer, role, fonts)
     with lock_folder((out or sheet).parent):
         found, data = _countersigned(sheet, means, role, now, fonts)
         write_back(sheet, out, data, replace)

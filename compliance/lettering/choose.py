@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from compliance.errors import SheetError
-from compliance.lettering.font_files import FontFile, given_fonts, system_face, system_fonts
+from compliance.lettering.font_files import FontFile, given_fonts, system_face, system_font
 from compliance.lettering.shape import program, shaped, shaper
 from compliance.lettering.texts import foreign_clusters
 from compliance.model.faces import Face
@@ -35,7 +35,7 @@ MOST_SIZES = 8
 
 @dataclass(frozen=True, slots=True)
 class Lettering:
-    """Faces with their glyphs, and the files of those that are here."""
+    """The faces of a sheet with their glyphs, and the font files found for them."""
 
     faces: tuple[Face, ...] = ()
     files: Mapping[tuple[str, int], FontFile] = field(default_factory=dict)
@@ -56,10 +56,7 @@ class Lettering:
 
 def missing_letters(texts: Iterable[str], fonts: Sequence[FontFile]) -> list[str]:
     """Return the clusters that neither `fonts` nor the system's faces can draw."""
-    left = foreign_clusters(texts)
-    for _, drawn in _shared_out(left, fonts):
-        left = [cluster for cluster in left if cluster not in drawn]
-    return left
+    return _shared_out(foreign_clusters(texts), fonts)[1]
 
 
 def lettering(texts: Iterable[str], fonts: Sequence[FontFile] = ()) -> Lettering:
@@ -68,9 +65,8 @@ def lettering(texts: Iterable[str], fonts: Sequence[FontFile] = ()) -> Lettering
     `fonts` go before the system's. Raises SheetError for letters that no face has.
     """
     clusters = foreign_clusters(texts)
-    shares = _shared_out(clusters, fonts)
-    drawn = {cluster for _, share in shares for cluster in share}
-    if left := [cluster for cluster in clusters if cluster not in drawn]:
+    shares, left = _shared_out(clusters, fonts)
+    if left:
         raise SheetError(f"no face here has {', '.join(left[:10])}; {advice(left)}")
     if len(shares) > MOST_FACES or len(clusters) > MOST_CLUSTERS:
         raise SheetError(
@@ -95,8 +91,9 @@ def advice(clusters: Iterable[str]) -> str:
 
 def _shared_out(
     clusters: Sequence[str], fonts: Sequence[FontFile]
-) -> list[tuple[FontFile, list[str]]]:
-    """Share clusters out: given faces first, then for each script a face that has all of it."""
+) -> tuple[list[tuple[FontFile, list[str]]], list[str]]:
+    """Share clusters out: given faces first, then for each script a face that has what is left of
+    it. Return also what no face has."""
     left = dict.fromkeys(clusters)
     shares: list[tuple[FontFile, list[str]]] = []
 
@@ -112,9 +109,9 @@ def _shared_out(
     for group in _scripts(left):
         for part in (group, *([cluster] for cluster in group[:MOST_ALONE])):
             wanted = [cluster for cluster in part if cluster in left]
-            if wanted and (found := system_fonts("".join(wanted))):
-                draw_with(found[0])
-    return shares
+            if wanted and (found := system_font("".join(wanted))):
+                draw_with(found)
+    return shares, list(left)
 
 
 def _scripts(clusters: Iterable[str]) -> list[list[str]]:

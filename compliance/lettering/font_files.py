@@ -9,7 +9,7 @@ import shutil
 import subprocess
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass, field
-from functools import cache, cached_property
+from functools import cache, cached_property, lru_cache
 from hashlib import sha256
 from pathlib import Path
 from struct import unpack_from
@@ -39,8 +39,6 @@ class FontFile:
     data: bytes = field(repr=False)
     index: int
     """In a collection; 0 for a single face."""
-    called: str
-    """For messages."""
 
     @cached_property
     def sha256(self) -> str:
@@ -93,7 +91,7 @@ def given_fonts(paths: Iterable[Path]) -> list[FontFile]:
     """Read the faces in the files given. Raises SheetError if one cannot be used."""
     found: list[FontFile] = []
     for path in paths:
-        faces = list(_faces(_read(path), str(path)))
+        faces = _given(path)
         faults = [face.fault() for face in faces]
         if not faces or all(faults):
             why = next((fault for fault in faults if fault), "is not a font file")
@@ -102,31 +100,40 @@ def given_fonts(paths: Iterable[Path]) -> list[FontFile]:
     return found
 
 
-def _read(path: Path) -> bytes:
+def _given(path: Path) -> tuple[FontFile, ...]:
     try:
-        size = path.stat().st_size
-        if not path.is_file() or size > LARGEST:
-            raise SheetError(f"--font: {path}: expected a font file of at most {LARGEST} bytes")
-        return path.read_bytes()
+        faces = _faces_in(path)
     except OSError as error:
         raise SheetError(f"--font: {path}: cannot be read: {error.strerror}") from None
+    if faces is None:
+        raise SheetError(f"--font: {path}: expected a font file of at most {LARGEST} bytes")
+    return faces
 
 
-def _faces(data: bytes, called: str) -> Iterator[FontFile]:
+def _faces_in(path: Path) -> tuple[FontFile, ...] | None:
+    """Return the faces in a file; None for a folder or too many bytes. Raises OSError."""
+    state = path.stat()
+    if not path.is_file() or state.st_size > LARGEST:
+        return None
+    return _opened(path, state.st_size, state.st_mtime_ns)
+
+
+@lru_cache(maxsize=16)
+def _opened(path: Path, size: int, changed: int) -> tuple[FontFile, ...]:
+    """The faces in a file as it is now: slots and signatures need the same ones again."""
+    data = path.read_bytes()
     count = unpack_from(">I", data, 8)[0] if data[:4] == COLLECTION and len(data) > 12 else 1
-    for index in range(min(count, 64)):
-        face = FontFile(data, index, called)
-        if face.face.glyph_count and face.face.table_tags:
-            yield face
+    faces = (FontFile(data, index) for index in range(min(count, 64)))
+    return tuple(each for each in faces if each.face.glyph_count and each.face.table_tags)
 
 
-def system_fonts(characters: Iterable[str]) -> list[FontFile]:
-    """Return the system's faces that have all of some characters, upright and regular first."""
+def system_font(characters: Iterable[str]) -> FontFile | None:
+    """Return the system's face that has all of some characters, rather upright and regular."""
     wanted = " ".join(sorted({f"{ord(char):x}" for char in characters if is_drawn(char)}))
     if not wanted:
-        return []
+        return None
     listed = [_Listed.read(line) for line in _list(f":fontformat=TrueType:charset={wanted}")]
-    return list(_usable(sorted(each for each in listed if each is not None)))
+    return next(_usable(sorted(each for each in listed if each is not None)), None)
 
 
 def system_face(name: str, digest: str, index: int) -> FontFile | None:
@@ -186,12 +193,8 @@ def _list(pattern: str) -> tuple[str, ...]:
 
 def _usable(listed: Iterable[_Listed]) -> Iterator[FontFile]:
     for each in listed:
-        path = Path(each.file)
         try:
-            if not path.is_file() or path.stat().st_size > LARGEST:
-                continue
-            found = FontFile(path.read_bytes(), each.index, each.file)
+            faces = _faces_in(Path(each.file)) or ()
         except OSError:
             continue
-        if found.face.table_tags and found.fault() is None:
-            yield found
+        yield from (face for face in faces if face.index == each.index and face.fault() is None)

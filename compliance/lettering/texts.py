@@ -63,9 +63,9 @@ def right_to_left(texts: Iterable[str]) -> tuple[str, ...]:
 
 def signer_texts(signer: Signer, role: str | None = None) -> list[str]:
     """Return the texts of people in the box of a signature."""
-    return [normalise(shown(text)) for text in (signer.name, signer.organisation, role) if text]
+    return [normalise(cut_name(text)) for text in (signer.name, signer.organisation, role) if text]
 
 
-def shown(name: str) -> str:
+def cut_name(name: str) -> str:
     """Return as much of a name or a role as the box of a signature could show."""
     return name[:MOST_SHOWN]

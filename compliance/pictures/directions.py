@@ -21,7 +21,7 @@ MARKS = STARTS + END
 
 
 @dataclass(frozen=True, slots=True)
-class Stretch:
+class Segment:
     """A part of a line, whole isolates and what stands between them."""
 
     text: str
@@ -79,22 +79,22 @@ def balanced(lines: Sequence[str]) -> list[str]:
     return balanced_lines
 
 
-def stretches(text: str) -> Iterator[Stretch]:
+def segments(text: str) -> Iterator[Segment]:
     """Cut a line at the marks of its isolates."""
     start, base = 0, "L"
     for place, character in enumerate(text):
         if character not in MARKS:
             continue
         if place > start:
-            yield Stretch(text[start:place], base)
+            yield Segment(text[start:place], base)
         start = place + 1
         base = "R" if character == RIGHT_TO_LEFT else "L"
     if start < len(text):
-        yield Stretch(text[start:], base)
+        yield Segment(text[start:], base)
 
 
 def visual_order(items: Sequence[Piece], base: str) -> list[tuple[Piece, str, int]]:
-    """Order the pieces of a stretch from left to right, each with the character that is drawn,
+    """Order the pieces of a segment from left to right, each with the character that is drawn,
     another one for brackets that turn, and its place in the order of reading.
 
     Levels are those of python-bidi (UAX 9, W1 to I2), reordering is rule L2.

@@ -91,6 +91,16 @@ def own_characters(face: str = SANS) -> frozenset[str]:
     return frozenset(map(chr, glyph_widths(face).keys() - {MISSING})) | frozenset(MARKS)
 
 
+def is_plain(text: str) -> bool:
+    """Whether this program's own faces draw a text as it stands, from left to right."""
+    return _plain_characters().issuperset(text)
+
+
+@cache
+def _plain_characters() -> frozenset[str]:
+    return own_characters() - MARKS_SET
+
+
 def require_glyphs(text: str, face: str = SANS) -> str:
     """`text` unchanged; raises SheetError for the first character that nothing can draw."""
     if own_characters(face).issuperset(text):
@@ -162,7 +172,7 @@ def _ready(text: str, face: str) -> str:
 
 
 def _lines(text: str, face: str, size: float, measure: float) -> Sequence[str]:
-    if own_characters().issuperset(text) and not MARKS_SET.intersection(text):
+    if is_plain(text):
         return _wrap_line(text, face, size, measure)
     return balanced(_broken(text, face, size, measure))
 

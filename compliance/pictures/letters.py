@@ -13,11 +13,7 @@ from contextvars import ContextVar
 from dataclasses import dataclass, field
 
 from compliance.model.faces import Face, Glyph
-from compliance.pictures.directions import (
-    isolated,
-    stretches,
-    visual_order,
-)
+from compliance.pictures.directions import isolated, segments, visual_order
 from compliance.pictures.scripts import Piece, glyph_texts, pieces, runs_right_to_left
 
 Program = Callable[[Face], bytes]
@@ -27,6 +23,11 @@ Program = Callable[[Face], bytes]
 def no_program(face: Face) -> bytes:
     """Stand in for the program of a face whose file is not here: nothing."""
     return b""
+
+
+def glyph_extent(face: Face, glyphs: Iterable[Glyph]) -> float:
+    """Return the width of glyphs beside each other in thousandths of the type size."""
+    return sum(glyph.advance for glyph in glyphs) * 1000 / face.units
 
 
 def font_name(face: str) -> str:
@@ -104,23 +105,22 @@ class Letters:
 
     def width(self, cluster: str) -> float:
         """Return the width of a cluster in thousandths of the type size."""
-        face = self.face_of(cluster)
-        return sum(glyph.advance for glyph in face.glyphs[cluster]) * 1000 / face.units
+        return glyph_extent(self.face_of(cluster), self.glyphs(cluster))
 
     def marked(self, text: str) -> str:
         """Return a text with the marks of isolates around what runs from right to left."""
-        return isolated(text, self.names) if runs_right_to_left(text) else text
+        return isolated(text, self.names)
 
     def words(self, line: str, own: frozenset[str]) -> Iterator[Words]:
         """Cut a line into what its own faces draw and what others draw, from left to right."""
-        for stretch in stretches(line):
-            items = list(pieces(stretch.text, own))
-            if runs_right_to_left(stretch.text):
+        for segment in segments(line):
+            items = list(pieces(segment.text, own))
+            if runs_right_to_left(segment.text):
                 shown = [
                     (piece, drawn if drawn in own else piece.text, turn)
-                    for piece, drawn, turn in visual_order(items, stretch.base)
+                    for piece, drawn, turn in visual_order(items, segment.base)
                 ]
-                yield Words(stretch.text, self._runs(shown), right_to_left=True)
+                yield Words(segment.text, self._runs(shown), right_to_left=True)
                 continue
             for foreign, group in _groups(items):
                 text = "".join(piece.text for piece in group)

@@ -21,6 +21,7 @@ from compliance.pictures.fonts import (
     FACES,
     SANS,
     font_file,
+    is_plain,
     own_characters,
     require_glyphs,
     width,
@@ -32,7 +33,7 @@ from compliance.pictures.glyph_font import (
     show_backwards,
     show_glyphs,
 )
-from compliance.pictures.letters import Run, Words, current_letters
+from compliance.pictures.letters import Run, Words, current_letters, glyph_extent
 from compliance.pictures.structure import Element, Silent, Structure
 
 LIBRARY = f"reportlab {reportlab.__version__}"
@@ -62,8 +63,7 @@ def _extent(run: Run, face: str, size: float) -> float:
     """Return a run's width in points."""
     if run.face is None:
         return width(run.text, face, size)
-    units = current_letters().faces[run.face].units
-    return sum(glyph.advance for glyph in run.glyphs) * size / units
+    return glyph_extent(current_letters().faces[run.face], run.glyphs) * size / 1000
 
 
 @contextmanager
@@ -133,12 +133,11 @@ class PdfCanvas(Canvas):
 
     def text(self, x: float, y: float, text: str, **style: Unpack[TextStyle]) -> None:
         text = current_letters().marked(require_glyphs(text, style.get("face", SANS)))
-        heard = without_marks(text)
         ending = " " if text and not style.get("broken", False) else ""
-        if own_characters().issuperset(text) and heard == text:
+        if is_plain(text):
             self._line(x, y, text, ending, style)
         else:
-            with self._read_as(heard + ending):
+            with self._read_as(without_marks(text) + ending):
                 self._line(x, y, text, ending, style)
 
     def _line(self, x: float, y: float, text: str, ending: str, style: TextStyle) -> None:
@@ -153,7 +152,7 @@ class PdfCanvas(Canvas):
         line = self._pdf.beginText(left, y)
         line.setFont(face, size)
         line.setCharSpace(spacing)
-        if own_characters().issuperset(text) and without_marks(text) == text:
+        if is_plain(text):
             line.textOut(text)
         else:
             for words in current_letters().words(text, own_characters()):

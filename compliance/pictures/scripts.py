@@ -28,7 +28,7 @@ JOINED = ("NKO", "ADLAM", "MONGOLIAN", "MANDAIC", "MANICHAEAN", "PHAGS-PA", "PSA
 characters' names begin (Unicode's Joining_Type, from memory)."""
 SELECTORS = ((0xFE00, 0xFE10), (0xE0100, 0xE01F0))
 """Ranges of variation selectors, which choose a form where a face has one."""
-MARKS = frozenset({"Mn", "Mc", "Me"})
+MARK_CATEGORIES = frozenset({"Mn", "Mc", "Me"})
 WIDE = frozenset({"W", "F"})
 """East Asian widths of ideographs, kana and their punctuation (UAX 11)."""
 PRESENTATION = ((0xFB1D, 0xFE00), (0xFE70, 0xFEFD))
@@ -84,7 +84,7 @@ def _continues(cluster: str, character: str, own: Container[str]) -> bool:
 
 def continues(character: str) -> bool:
     """Return whether a character belongs to the letter before it, whatever that is."""
-    return unicodedata.category(character) in MARKS or character in JOINERS + AFTER_BASE
+    return unicodedata.category(character) in MARK_CATEGORIES or character in JOINERS + AFTER_BASE
 
 
 def is_drawn(character: str) -> bool:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from compliance.errors import SheetError
 from compliance.lettering.choose import lettering
-from compliance.lettering.texts import right_to_left, shown, signer_texts
+from compliance.lettering.texts import cut_name, right_to_left, signer_texts
 from compliance.model import Assessment, Face
 from compliance.pictures.canvas import INK, Ink
 from compliance.pictures.fonts import BOLD, MONO, SANS, ellipsize
@@ -72,15 +72,7 @@ def write_sheet(
     sheet = archival_sheet(assessment, page=page, signed=identity is not None, program=program)
     if identity is None:
         return sheet.pdf
-    with letters_in_use(stamp_letters(identity.signer, assessment.faces, program=program)):
-        return _signed(sheet, assessment, identity, stamper)
-
-
-def stamp_letters(
-    signer: Signer, faces: Sequence[Face], role: str | None = None, *, program: Program
-) -> Letters:
-    """Gather the letters of a signature's box that this program's own faces lack."""
-    return Letters(faces, right_to_left(signer_texts(signer, role)), program)
+    return _signed(sheet, assessment, identity, stamper, program)
 
 
 def archival_sheet(
@@ -142,20 +134,25 @@ def countersign_sheet(
 
     The given file is kept byte for byte; the signature follows it. `fonts` draw letters of the
     names that this program's own faces lack, before the system's. Raises SheetError if no face
-    has them, and otherwise as `write_sheet`. The caller has
-    to verify the sheet first.
+    has them, and otherwise as `write_sheet`. The caller has to verify the sheet first.
     """
     from compliance.signing.sign import COUNTER_FIELD, countersign, field_size, role_reason
 
     width, height = field_size(pdf, COUNTER_FIELD)
     chosen = lettering(signer_texts(identity.signer, role), fonts)
-    with letters_in_use(stamp_letters(identity.signer, chosen.faces, role, program=chosen.program)):
-        shown = draw_stamp(identity.signer, when, width=width, height=height, role=role)
     return countersign(
         pdf,
         identity,
         when=when,
-        appearance=shown,
+        appearance=draw_stamp(
+            identity.signer,
+            when,
+            width=width,
+            height=height,
+            role=role,
+            faces=chosen.faces,
+            program=chosen.program,
+        ),
         reason=role_reason(role),
         stamper=stamper,
     )
@@ -166,7 +163,11 @@ def _kind(name: str) -> tuple[str, str]:
 
 
 def _signed(
-    sheet: Drawing, assessment: Assessment, identity: Identity, stamper: Stamper | None
+    sheet: Drawing,
+    assessment: Assessment,
+    identity: Identity,
+    stamper: Stamper | None,
+    program: Program,
 ) -> bytes:
     from compliance.signing.sign import COUNTER_FIELD, FACILITY_FIELD, Box, sign
     from compliance.signing.timestamps import check_stamped_in_time
@@ -180,7 +181,14 @@ def _signed(
         when=assessment.assessed,
         box=box,
         counter_box=Box(*sheet.boxes[COUNTER_FIELD]),
-        appearance=draw_stamp(identity.signer, assessment.assessed, width=x1 - x0, height=y1 - y0),
+        appearance=draw_stamp(
+            identity.signer,
+            assessment.assessed,
+            width=x1 - x0,
+            height=y1 - y0,
+            faces=assessment.faces,
+            program=program,
+        ),
         reason=reason,
         location=location,
         stamper=stamper,
@@ -200,32 +208,41 @@ Line = tuple[str, str, float, Ink]
 
 
 def draw_stamp(
-    signer: Signer, when: datetime, *, width: float, height: float, role: str | None = None
+    signer: Signer,
+    when: datetime,
+    *,
+    width: float,
+    height: float,
+    role: str | None = None,
+    faces: Sequence[Face] = (),
+    program: Program = no_program,
 ) -> bytes:
     """Draw a one-page PDF of `width` by `height` points with signer, role and time.
 
-    Lines without room at the foot are left out. Raises SheetError if the fonts lack a
-    character of the name or the role.
+    `faces` draw letters that this program's own lack, and `program` embeds them. Lines without
+    room at the foot are left out. Raises SheetError for a letter that no face has.
     """
-    canvas = PdfCanvas(width, height, created=when)
-    y = height - PAD
-    for text, face, size, ink in _lines(signer, when, role):
-        y -= size * LEAD
-        if y < 0:
-            break
-        shown = ellipsize(text, face, size, width - 2 * PAD)
-        canvas.text(PAD, y + size * (LEAD - 1), shown, face=face, size=size, ink=ink)
-    canvas.end_page()
-    return canvas.finish()
+    names = right_to_left(signer_texts(signer, role))
+    with letters_in_use(Letters(faces, names, program)):
+        canvas = PdfCanvas(width, height, created=when)
+        y = height - PAD
+        for text, face, size, ink in _lines(signer, when, role):
+            y -= size * LEAD
+            if y < 0:
+                break
+            shown = ellipsize(text, face, size, width - 2 * PAD)
+            canvas.text(PAD, y + size * (LEAD - 1), shown, face=face, size=size, ink=ink)
+        canvas.end_page()
+        return canvas.finish()
 
 
 def _lines(signer: Signer, when: datetime, role: str | None) -> list[Line]:
     digits = signer.fingerprint
     groups = [digits[at : at + GROUP] for at in range(0, len(digits), GROUP)]
     moment = when.astimezone(UTC)
-    affiliation = ", ".join(shown(part) for part in (role, signer.organisation) if part)
+    affiliation = ", ".join(cut_name(part) for part in (role, signer.organisation) if part)
     lines = [
-        (f"Signed by {shown(signer.name)}", BOLD, 9.0, INK.TEXT),
+        (f"Signed by {cut_name(signer.name)}", BOLD, 9.0, INK.TEXT),
         (affiliation, SANS, 8.0, INK.TEXT),
         (f"{moment:%Y-%m-%d %H:%M} UTC, certificate SHA-256", SANS, 6.5, INK.QUIET),
         (" ".join(groups[:GROUPS]), MONO, 6.5, INK.QUIET),

@@ -13,11 +13,11 @@ from compliance.evidence.attachments import Document
 from compliance.lettering.choose import Lettering, lettering
 from compliance.lettering.font_files import given_fonts
 from compliance.lettering.texts import foreign_clusters, signer_texts
-from compliance.model import Statement
+from compliance.model import Face, Statement
 from compliance.model.results import Check, Status, Step
 from compliance.model.signatures import Signature
 from compliance.model.stated import TOOL
-from compliance.pictures.letters import Program, letters_in_use
+from compliance.pictures.letters import Program
 from compliance.plain_data import digest
 from compliance.signing.appearance import BOX_DRAWN_BY, with_appearance
 from compliance.signing.read import PdfSignatures
@@ -138,7 +138,7 @@ def _differences(
 
     The programs of the faces named in `unsure` are not compared.
     """
-    from compliance.sheet.make_sheet import archival_sheet, signature_texts, stamp_letters
+    from compliance.sheet.make_sheet import archival_sheet, signature_texts
     from compliance.verification.compare_pages import (
         box_differences,
         differences,
@@ -148,9 +148,8 @@ def _differences(
 
     fresh = archival_sheet(again, page=paper(certified), program=program)
     first, *later = seal.signatures
-    with letters_in_use(stamp_letters(first.signer, again.faces, program=program)):
-        box = _appearance(first, Box(*fresh.boxes[FACILITY_FIELD]).corners)
-    shown = {FACILITY_FIELD: box}
+    corners = Box(*fresh.boxes[FACILITY_FIELD]).corners
+    shown = {FACILITY_FIELD: _appearance(first, corners, again.faces, program)}
     found = [
         *differences(certified, fresh.pdf, fresh.boxes, unsure),
         *box_differences(data, shown if later else {**shown, COUNTER_FIELD: None}, unsure),
@@ -178,7 +177,7 @@ def _countersigned(data: bytes, seal: PdfSignatures, fonts: Sequence[Path]) -> S
             )
         )
         other_letters = foreign_clusters(signer_texts(signature.signer, signature.role))
-        if other_letters and unlike and (not isinstance(unlike, Exception) or _no_face(unlike)):
+        if other_letters and unlike and isinstance(unlike, list | SheetError):
             return _not_done(Statement("box-letters-unsure"))
         if isinstance(unlike, Exception):
             unlike = [one_line(unlike)]
@@ -187,22 +186,21 @@ def _countersigned(data: bytes, seal: PdfSignatures, fonts: Sequence[Path]) -> S
     return Step(Check.PAGES, Status.OK, Statement("same-pages"))
 
 
-def _no_face(fault: Exception) -> bool:
-    """Return whether a box could not be drawn again because no face here has its letters."""
-    return isinstance(fault, SheetError)
-
-
 def _lettered_box(data: bytes, signature: Signature, fonts: Sequence[Path]) -> bytes:
-    from compliance.sheet.make_sheet import stamp_letters
+    """Draw the second box with the faces chosen here; SheetError for letters that none has."""
     from compliance.verification.compare_pages import box_corners
 
-    signer, role = signature.signer, signature.role
-    chosen = lettering(signer_texts(signer, role), given_fonts(fonts))
-    with letters_in_use(stamp_letters(signer, chosen.faces, role, program=chosen.program)):
-        return _appearance(signature, box_corners(data, COUNTER_FIELD))
+    chosen = lettering(signer_texts(signature.signer, signature.role), given_fonts(fonts))
+    corners = box_corners(data, COUNTER_FIELD)
+    return _appearance(signature, corners, chosen.faces, chosen.program)
 
 
-def _appearance(signature: Signature, corners: tuple[int, int, int, int]) -> bytes:
+def _appearance(
+    signature: Signature,
+    corners: tuple[int, int, int, int],
+    faces: Sequence[Face],
+    program: Program,
+) -> bytes:
     """Draw what a box shows of a signature; ValueError if it names no time."""
     from compliance.sheet.make_sheet import draw_stamp
 
@@ -210,7 +208,15 @@ def _appearance(signature: Signature, corners: tuple[int, int, int, int]) -> byt
         raise ValueError(f"{signature.field} names no time")
     x0, y0, x1, y1 = corners
     role = None if signature.field == FACILITY_FIELD else signature.role
-    page = draw_stamp(signature.signer, signature.claimed, width=x1 - x0, height=y1 - y0, role=role)
+    page = draw_stamp(
+        signature.signer,
+        signature.claimed,
+        width=x1 - x0,
+        height=y1 - y0,
+        role=role,
+        faces=faces,
+        program=program,
+    )
     return with_appearance(page, x1 - x0, y1 - y0)
 
 

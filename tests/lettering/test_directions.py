@@ -17,7 +17,7 @@ from compliance.pictures.directions import (
     RIGHT_TO_LEFT,
     balanced,
     isolated,
-    stretches,
+    segments,
     visual_order,
     without_marks,
 )
@@ -61,7 +61,7 @@ def test_the_order_of_reading_is_kept_beside() -> None:
 
 def test_what_stands_around_stays_where_it_is() -> None:
     line = isolated("Accepted by אבג, 2026-11-03: 5 %", ["אבג"])
-    assert [(each.text, each.base) for each in stretches(line)] == [
+    assert [(each.text, each.base) for each in segments(line)] == [
         ("Accepted by ", "L"), ("אבג", "R"), (", 2026-11-03: 5 %", "L"),
     ]  # fmt: skip
 

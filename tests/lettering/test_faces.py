@@ -31,7 +31,7 @@ from compliance.yaml_nodes.json_schema import load_schema
 
 def ours() -> FontFile:
     """A face of this program as one from outside."""
-    return FontFile(font_file(SANS), 0, "ours.ttf")
+    return FontFile(font_file(SANS), 0)
 
 
 def written(tmp_path: Path, change: object = None) -> Path:

@@ -50,6 +50,16 @@ def _change_number(source: random.Random, made: bytearray, at: int) -> None:
         made[slice(*found.span())] = source.choice(NUMBERS)
 
 
+def changed_file(source: random.Random, data: bytes, signs: Sequence[bytes], of: int) -> bytes:
+    """A text changed once or twice: one time in `of` in its lines, else in its bytes."""
+    for _ in range(source.choice((1, 1, 2))):
+        if source.randrange(of):
+            data = changed_bytes(source, data, signs)
+        else:
+            data = changed_text(source, data)
+    return data
+
+
 def changed_text(source: random.Random, data: bytes) -> bytes:
     """The lines of a text put elsewhere, repeated, indented or joined."""
     lines = data.split(b"\n")

@@ -74,13 +74,7 @@ _kept: list[tempfile.TemporaryDirectory[str]] = []
 
 def yaml_input(source: random.Random) -> Input:
     name = source.choice(sorted(LOADERS))
-    data = LOADERS[name][0].encode()
-    for _ in range(source.choice((1, 1, 2))):
-        if source.randrange(3):
-            data = changes.changed_bytes(source, data, changes.YAML)
-        else:
-            data = changes.changed_text(source, data)
-    return name, data
+    return name, changes.changed_file(source, LOADERS[name][0].encode(), changes.YAML, 3)
 
 
 def read_yaml(name: str, data: bytes) -> str:
@@ -118,13 +112,7 @@ READINGS = {
 
 def readings_input(source: random.Random) -> Input:
     name = source.choice(("csv", "csv", "a sheet's csv", *READINGS))
-    data = READINGS[name]
-    for _ in range(source.choice((1, 1, 2))):
-        if source.randrange(4):
-            data = changes.changed_bytes(source, data, changes.CSV)
-        else:
-            data = changes.changed_text(source, data)
-    return name, data
+    return name, changes.changed_file(source, READINGS[name], changes.CSV, 4)
 
 
 def read_readings(name: str, data: bytes) -> str:

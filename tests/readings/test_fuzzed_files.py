@@ -7,7 +7,6 @@ from __future__ import annotations
 
 import os
 import random
-import re
 from contextlib import suppress
 from datetime import UTC, datetime
 
@@ -16,6 +15,7 @@ from helpers.budget import LONG
 from helpers.other_formats import CGATS, CSV, CXF, cgats_spectra, cxf_of_spectra, spectra, tm27
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
+from mutations.changes import changed_bytes
 
 from compliance.errors import ReadingsError
 from compliance.model import ENCODINGS
@@ -69,37 +69,12 @@ def hold(data: bytes, form: str | None) -> None:
             assert again.background == found.background
 
 
-def changed(source: random.Random, data: bytes) -> bytes:
-    """A few bytes replaced, taken out, put in or repeated."""
-    made = bytearray(data)
-    for _ in range(source.choice((1, 1, 1, 2, 5))):
-        at = source.randrange(len(made) + 1)
-        what = source.randrange(5)
-        if what == 0 and at < len(made):
-            made[at] = source.randrange(256)
-        elif what == 1:
-            del made[at : at + source.choice((1, 2, 8, 60))]
-        elif what == 2:
-            made[at:at] = source.choice(SIGNS)
-        elif what == 3:
-            start = source.randrange(len(made) + 1)
-            made[at:at] = made[start : start + source.choice((1, 10, 200))]
-        else:
-            number = [match.span() for match in re.finditer(rb"[0-9.]+", bytes(made))]
-            if number:
-                start, end = source.choice(number)
-                made[start:end] = source.choice(
-                    (b"", b"1e9", b"-1", b".5", b"1,5", b"00", b"x", b".")
-                )
-    return bytes(made)
-
-
 @pytest.mark.parametrize("name", VALID)
 def test_changed_bytes(name: str) -> None:
     source = random.Random(f"{name} {os.urandom(8).hex() if LONG else ''}")
     form, *_ = name.split()
     for _ in range(TRIES):
-        data = changed(source, VALID[name])
+        data = changed_bytes(source, VALID[name], SIGNS)
         hold(data, source.choice((None, form)))
 
 
