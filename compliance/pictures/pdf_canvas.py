@@ -148,6 +148,9 @@ class PdfCanvas(Canvas):
         before = {"left": 0.0, "centre": extent / 2, "right": extent}
         left = x - before[style.get("align", "left")]
         self._begin_stretch(y + size)
+        if self._structure is not None and isinstance(self._reading, Element):
+            box = (left, y - 0.3 * size, left + extent, y + size)
+            self._structure.cover(self._reading, self._pdf.getPageNumber() - 1, box)
         self._pdf.setFillColorRGB(*style.get("ink", INK.TEXT))
         line = self._pdf.beginText(left, y)
         line.setFont(face, size)

@@ -11,7 +11,7 @@ from typing import Literal
 
 Role = Literal[
     "H1", "H2", "H3", "P", "L", "LI", "LBody", "Table", "THead", "TBody", "TR", "TH", "TD",
-    "Figure", "Form", "Span",
+    "Figure", "Form", "Link", "Span",
 ]  # fmt: skip
 """Standard structure types (ISO 32000-1, 14.8.4)."""
 Silent = Literal["", "Header", "Footer"]
@@ -26,22 +26,28 @@ class Element:
     parent: Element | None = None
     """Default: the document."""
     text: str = ""
-    """What a figure shows, what a span is read as, the whole text of a heading, or the name of a
-    form's field."""
+    """What a figure shows, where a link leads, what a span is read as, the whole text of a heading,
+    or the name of a form's field."""
     scope: Literal["", "Row", "Column"] = ""
     """The cells that a heading of a table is for."""
     span: int = 1
     """Columns that a cell takes."""
     box: tuple[int, int, int, int] | None = None
     """The place of a figure on its page: left, lower, right and upper edge in points."""
+    target: int = 0
+    """The page that a link leads to, counted from 0."""
 
 
 def figure(
     text: str, box: tuple[float, float, float, float], parent: Element | None = None
 ) -> Element:
     """Make a figure in a box of its page that shows what `text` says."""
+    return Element("Figure", parent, text, box=_rounded(box))
+
+
+def _rounded(box: tuple[float, float, float, float]) -> tuple[int, int, int, int]:
     left, lower, right, upper = map(round, box)
-    return Element("Figure", parent, text, box=(left, lower, right, upper))
+    return left, lower, right, upper
 
 
 @dataclass(frozen=True, slots=True)
@@ -63,6 +69,8 @@ class Node:
     parts: list[Node | Stretch] = field(default_factory=list)
     place: tuple[int, float] | None = None
     """Page of its first text, and the upper edge in points from the page's lower one."""
+    lines: list[tuple[int, tuple[int, int, int, int]]] = field(default_factory=list)
+    """Page and box of each line of a link."""
 
 
 class Structure:
@@ -93,3 +101,11 @@ class Structure:
             self._nodes[above].place = page, top
             above = above.parent
         return stretch
+
+    def cover(self, element: Element, page: int, box: tuple[float, float, float, float]) -> None:
+        """Note the place of a line of text, if it belongs to a link."""
+        above: Element | None = element
+        while above is not None:
+            if above.role == "Link":
+                self._nodes[above].lines.append((page, _rounded(box)))
+            above = above.parent

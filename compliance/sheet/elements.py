@@ -106,6 +106,11 @@ def list_item(items: Element) -> Element:
     return Element("LBody", Element("LI", items))
 
 
+def next_page(parent: Element) -> Element:
+    """Make a link from page 1 to the pages after it."""
+    return Element("Link", parent, headings.to_page(2), target=1)
+
+
 def text_block(height: float, *texts: Text, space: float = 0.0, keep: bool = False) -> Block:
     """Make a block of lines of print."""
 
@@ -143,13 +148,17 @@ def paragraph(
     face: str = SANS,
     space: float = 3.0,
     items: Element | None = None,
+    onward: bool = False,
 ) -> Iterable[Block]:
     """Make a paragraph, a block per line; its first two and last two lines stay together.
 
-    With `items` it is an item of that list, with a dash before it.
+    With `items` it is an item of that list, with a dash before it; `onward`: it is a link from
+    page 1 to the next.
     """
     indent = mm(3.2) if items else 0.0
     element = list_item(items) if items else Element("P")
+    if onward:
+        element = next_page(element)
     lines = wrapped(text, face, size, measure - indent)
     for index, (line, broken) in enumerate(lines):
         texts = [Text(line, size, indent, face, size, element=element, broken=broken)]

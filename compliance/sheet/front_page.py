@@ -24,6 +24,7 @@ from compliance.pictures.fonts import (
 from compliance.pictures.structure import Element, figure
 from compliance.report.report import Report, Row, Tally
 from compliance.report.words.en import headings, pictures
+from compliance.report.words.en.remarks import FOLLOWING
 from compliance.sheet.elements import (
     LEADING,
     MARK_INKS,
@@ -32,6 +33,7 @@ from compliance.sheet.elements import (
     fact_blocks,
     list_item,
     mark_figure,
+    next_page,
     paragraph,
     text_block,
     wrapped,
@@ -67,7 +69,7 @@ def _reasons(report: Report, most: int, measure: float, size: float) -> list[Blo
     first, *others = (_reason(row, items, edges, room, size) for row in rows)
     if rest:
         more = headings.more_rows(len(rest))
-        below = Element("P")
+        below = next_page(Element("P"))
         others.append(
             text_block(
                 size * 1.5,
@@ -468,6 +470,7 @@ def _listed(
             size=size,
             space=1.4,
             items=items,
+            onward=FOLLOWING in text,
         )
     ]
     padding = mm(2.4)

@@ -1,4 +1,4 @@
-"""Write what a sheet says when it is read aloud: structure tree, bookmarks, fields of signatures.
+"""Write what a sheet says when it is read aloud: structure tree, bookmarks, links, fields.
 
 ISO 32000-1, 14.7 and 14.8 (logical structure, tagged PDF), as ISO 14289-1 (PDF/UA-1) asks.
 """
@@ -88,8 +88,8 @@ class _Tree:
         self._pages = [page.obj for page in document.pages]
         self._owners: dict[int, dict[int, Any]] = {at: {} for at in range(len(self._pages))}
         """The element of each stretch, by page and number."""
-        self._of_widgets: list[Any] = []
-        """The element of each widget."""
+        self._of_annotations: list[Any] = []
+        """The element of each annotation."""
         self._attributes: dict[tuple[str, int], Any] = {}
 
     def write(self, top: Node) -> None:
@@ -100,10 +100,10 @@ class _Tree:
         for number, owners in self._owners.items():
             self._pages[number].StructParents = number
             entries += [number, Array([owners[at] for at in range(len(owners))])]
-        for number, owner in enumerate(self._of_widgets, len(self._owners)):
+        for number, owner in enumerate(self._of_annotations, len(self._owners)):
             entries += [number, owner]
         root.ParentTree = self._document.make_indirect(Dictionary(Nums=Array(entries)))
-        root.ParentTreeNextKey = len(self._owners) + len(self._of_widgets)
+        root.ParentTreeNextKey = len(self._owners) + len(self._of_annotations)
 
     def _element(self, node: Node, above: Any) -> Any:
         """Write a node and what is below it."""
@@ -124,7 +124,12 @@ class _Tree:
             for part in node.parts
         ]
         if element is not None and element.role == "Form":
-            parts.append(self._widget(element.text, written))
+            widget = self._widgets[element.text]
+            parts.append(self._annotation(widget, widget.P, written))
+        if element is not None and element.role == "Link":
+            for number, box in node.lines:
+                link = self._link(element, self._pages[number], box)
+                parts.append(self._annotation(link, self._pages[number], written))
         if parts:
             written.K = parts[0] if len(parts) == 1 else Array(parts)
         return written
@@ -155,11 +160,31 @@ class _Tree:
             return stretch.number
         return Dictionary(Type=Name.MCR, Pg=self._pages[stretch.page], MCID=stretch.number)
 
-    def _widget(self, name: str, owner: Any) -> Any:
-        widget = self._widgets[name]
-        widget.StructParent = len(self._owners) + len(self._of_widgets)
-        self._of_widgets.append(owner)
-        return Dictionary(Type=Name.OBJR, Obj=widget, Pg=widget.P)
+    def _link(self, element: Element, page: Any, box: tuple[int, int, int, int]) -> Any:
+        """Add a link to a page, which draws nothing."""
+        link = self._document.make_indirect(
+            Dictionary(
+                Type=Name.Annot,
+                Subtype=Name.Link,
+                Rect=Array(box),
+                Border=Array([0, 0, 0]),
+                Contents=String(element.text),
+                Dest=_place(self._pages[element.target]),
+                F=PRINTED,
+            )
+        )
+        page.Annots = Array([*page.get("/Annots", ()), link])
+        return link
+
+    def _annotation(self, annotation: Any, page: Any, owner: Any) -> Any:
+        annotation.StructParent = len(self._owners) + len(self._of_annotations)
+        self._of_annotations.append(owner)
+        return Dictionary(Type=Name.OBJR, Obj=annotation, Pg=page)
+
+
+def _place(page: Any, top: int | None = None) -> Array:
+    """Make a destination: a page from `top` down, or as it is shown, in the size it has."""
+    return Array([page, Name.XYZ, None, top, None])
 
 
 # ---------------------------------------------------------------- bookmarks
@@ -182,7 +207,7 @@ def _outlines(document: Pdf, marks: list[tuple[str, int, float]]) -> Any:
             Dictionary(
                 Title=String(title),
                 Parent=outlines,
-                Dest=Array([document.pages[page].obj, Name.XYZ, None, round(top), None]),
+                Dest=_place(document.pages[page].obj, round(top)),
             )
         )
         for title, page, top in marks

@@ -10,7 +10,7 @@ from __future__ import annotations
 import zlib
 from collections.abc import Iterator, Mapping, Sequence
 from io import BytesIO
-from itertools import zip_longest
+from itertools import filterfalse, zip_longest
 from typing import Any
 
 from pikepdf import Array, Dictionary, Name, Object, Pdf, Stream
@@ -120,6 +120,9 @@ def differences(
         for number, (page, expected) in enumerate(zip(one.pages, other.pages, strict=True), 1):
             if fault := _page(comparison, page.obj, expected.obj):
                 yield f"page {number} {fault}"
+            links = [filter(_is_link, _annotations(each)) for each in (page, expected)]
+            if not comparison.same(*map(Array, links)):
+                yield f"page {number} has other links"
 
 
 def _page(comparison: _Comparison, one: Any, other: Any) -> str | None:
@@ -175,7 +178,7 @@ def _form(one: Pdf, boxes: Mapping[str, Box]) -> Iterator[str]:
     }
     found = set()
     for number, page in enumerate(one.pages):
-        for each in page.obj.get("/Annots", ()):
+        for each in filterfalse(_is_link, _annotations(page)):
             corners = tuple(round(float(side)) for side in each.get("/Rect", ()))
             name = str(each.get("/T")) if each.get("/Subtype") == Name.Widget else "a note"
             if (name, number, corners) in found:
@@ -252,7 +255,7 @@ class _Comparison:
                 return False
             if other.get("/Type") == Name.Page:
                 return _alike(self._pages, one, other)
-            if other.get("/Type") == Name.Annot:
+            if other.get("/Type") == Name.Annot and not _is_link(other):
                 return _alike(self._fields, one, other) and all(
                     one.get(key) == other.get(key) for key in WIDGET
                 )
@@ -284,6 +287,10 @@ class _Comparison:
         drawing = content or other.get("/Subtype") == Name.Form
         found = _decoded(one, 2 * len(expected) + 1000)
         return found == expected or (drawing and found is not None and _close(found, expected))
+
+
+def _is_link(annotation: Any) -> bool:
+    return bool(annotation.get("/Subtype") == Name.Link)
 
 
 def _annotations(page: Any) -> Iterator[Any]:

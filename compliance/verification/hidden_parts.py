@@ -6,7 +6,7 @@ version or library, since no version writes it.
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterator, Mapping, Sequence
 from typing import Any
 
 from compliance.signing.attached_files import text_of
@@ -66,6 +66,8 @@ NAMES = frozenset({"Names", "Kids", "Limits"})
 FORM = {"SigFlags": 3}
 WIDGET = {"FT": "Sig", "Type": "Annot", "Subtype": "Widget", "F": 132}
 FREE_IN_WIDGET = frozenset({"T", "Rect", "P", "TU", "AP", "V", "StructParent"})
+LINK = {"Type": "Annot", "Subtype": "Link", "Border": [0, 0, 0], "F": 4}
+FREE_IN_LINK = frozenset({"Contents", "Dest", "Rect", "StructParent"})
 FREE_IN_SIGNATURE = frozenset(
     {"Contents", "ByteRange", "Filter", "SubFilter", "M", "Reason", "Location", "Prop_Build"}
 )
@@ -230,7 +232,8 @@ def _form_faults(file: PdfFile) -> Iterator[str]:
     pages = resolved(state, resolved(state, root["Pages"])["Kids"])
     for number, page in enumerate(pages, 1):
         annotations = resolved(state, resolved(state, page).get("Annots", []))
-        if annotations != (places if number == 1 else []):
+        fields = [each for each in annotations if not _is_link(state, each, pages)]
+        if fields != (places if number == 1 else []):
             yield f"page {number} has other annotations than the fields of signatures"
     certified = [
         field.get("V")
@@ -242,6 +245,19 @@ def _form_faults(file: PdfFile) -> Iterator[str]:
     first = pages[0] if pages else None
     for place in places:
         yield from _field_faults(file, resolved(state, place), first)
+
+
+def _is_link(state: State, place: Any, pages: Sequence[Any]) -> bool:
+    """Return whether an annotation leads to a page of the sheet and does nothing else."""
+    link = resolved(state, place)
+    to = link.get("Dest")
+    return (
+        link.keys() == LINK.keys() | FREE_IN_LINK
+        and _without(link, FREE_IN_LINK) == LINK
+        and isinstance(to, list)
+        and to[0] in pages
+        and to[1:] == ["XYZ", None, None, None]
+    )
 
 
 def _field_faults(file: PdfFile, field: Mapping[str, Any], page: Any) -> Iterator[str]:

@@ -5,6 +5,7 @@
 | painted over, exponents, a box or page turned, fonts swapped | page 1 shows something else |
 | boxes and keys of pages | page 1 has other entries |
 | actions, scripts, layers, hidden notes, forms | what no sheet has, or the catalog differs |
+| links removed, added, to another page or the web | page 1 has other links, or has /A |
 | another name or time in a signature's box | shows something else than its signature states |
 | another reason of the signature | states another reason or place |
 | descriptions and further files of attachments | described otherwise than in a sheet |
@@ -256,6 +257,47 @@ HIDDEN: Mapping[str, tuple[Change, str]] = {
         "no sheet has",
     ),
 }
+
+
+# ---------------------------------------------------------------- where links lead
+
+
+def link(pdf: Pdf) -> pikepdf.Object:
+    return next(each for each in pdf.pages[0].Annots if each.Subtype == Name.Link)
+
+
+def without_links(pdf: Pdf) -> None:
+    kept = [each for each in pdf.pages[0].Annots if each.Subtype != Name.Link]
+    pdf.pages[0].Annots = Array(kept)
+
+
+def one_more_link(pdf: Pdf) -> None:
+    """A copy of an honest one over the box of the signature."""
+    copy = pdf.make_indirect(Dictionary(link(pdf)))
+    copy.Rect = next(each for each in pdf.pages[0].Annots if each.Subtype != Name.Link).Rect
+    pdf.pages[0].Annots = Array([*pdf.pages[0].Annots, copy])
+
+
+def to_another_page(pdf: Pdf) -> None:
+    link(pdf).Dest[0] = pdf.pages[2].obj
+
+
+def to_the_web(pdf: Pdf) -> None:
+    link(pdf).A = Dictionary(S=Name.URI, URI=String("https://compliant.example/"))
+
+
+LINKS: Mapping[str, tuple[Change, str]] = {
+    "none": (without_links, "page 1 has other links"),
+    "one more": (one_more_link, "page 1 has other links"),
+    "another page": (to_another_page, "page 1 has other links"),
+    "the web": (to_the_web, "has /A, as no sheet has"),
+}
+
+
+@pytest.mark.parametrize("what", LINKS)
+def test_links_that_lead_elsewhere(desk: Desk, what: str) -> None:
+    change, line = LINKS[what]
+    refused(desk.verify(forged(change)), line)
 
 
 @pytest.mark.parametrize("what", HIDDEN)

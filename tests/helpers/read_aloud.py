@@ -28,6 +28,8 @@ class Heard:
     alt: str = ""
     scope: str = ""
     span: int = 1
+    leads: list[int] = field(default_factory=list)
+    """The pages, from 0, that the annotations of a link lead to."""
     field: str = ""
     """The label of a form's field."""
     page: int = -1
@@ -112,10 +114,15 @@ def _element(
         elif kid.get("/Type") == Name.MCR:
             key = pages[kid.Pg.objgen], int(kid.MCID)
         elif kid.get("/Type") == Name.OBJR:
-            heard.field = str(kid.Obj.TU)
+            if kid.Obj.Subtype == Name.Link:
+                heard.leads.append(pages[kid.Obj.Dest[0].objgen])
+            else:
+                heard.field = str(kid.Obj.TU)
             continue
         else:
-            heard.parts.append(_element(kid, pages, texts, named))
+            below = _element(kid, pages, texts, named)
+            heard.page = below.page if heard.page < 0 else heard.page
+            heard.parts.append(below)
             continue
         named.append(key)
         heard.page = key[0] if heard.page < 0 else heard.page

@@ -137,6 +137,22 @@ def test_paragraphs_are_whole(name: str) -> None:
     assert any(len(fact.value) == 64 for fact in facts)
 
 
+@pytest.mark.parametrize("name", ["doubtful", "guarded", "long-names", "many"])
+def test_what_refers_to_the_next_pages_leads_there(name: str) -> None:
+    document = heard(name).document
+    refers = [
+        each
+        for each in document.all("P", "LBody")
+        if each.page == 0 and any(words in each.text for words in ("following page", "page 2"))
+    ]
+    assert refers
+    for each in refers:
+        (link,) = each.all("Link")
+        assert link.text == each.text
+        assert set(link.leads) == {1}
+    assert len(document.all("Link")) == len(refers)
+
+
 def test_the_verdict_comes_second() -> None:
     first, second = heard("failing").document.all(*HEADINGS)[:2]
     assert first.text == told("failing").title

@@ -9,6 +9,7 @@ from compliance.report.explanation import Explanation, StatedMiss, Unjudged
 from compliance.report.numbers import format_number, format_plain, with_unit
 from compliance.report.report import State
 from compliance.report.words.en.grammar import counted, first_of
+from compliance.report.words.en.remarks import FOLLOWING
 from compliance.report.words.en.verdicts import VERDICT_WORDS, reason_word
 
 SHEET = "Compliance sheet"
@@ -32,7 +33,12 @@ def more_rows(count: int) -> str:
 
 def more_remarks(count: int) -> str:
     """Below the remarks that page 1 has room for."""
-    return f"{count} more on the following pages."
+    return f"{count} more on the {FOLLOWING}."
+
+
+def to_page(number: int) -> str:
+    """Where a link leads."""
+    return f"To page {number}"
 
 
 # ---------------------------------------------------------------- its other pages

@@ -12,6 +12,8 @@ from compliance.report.words.en.rules import shown_words
 
 Amount = float | Sequence[float]
 
+FOLLOWING = "following pages"
+"""In each text on page 1 that refers to the pages after it."""
 MOST_NAMED = 4
 """Things named in one remark: of a long list always, of others where the remark is short."""
 
@@ -25,7 +27,7 @@ def _shortened(items: Sequence[str]) -> str | None:
     if len(items) <= MOST_NAMED + 1:
         return None
     named = "; ".join(items[:MOST_NAMED])
-    return f"{named} and {len(items) - MOST_NAMED} more, on the following pages."
+    return f"{named} and {len(items) - MOST_NAMED} more, on the {FOLLOWING}."
 
 
 # ------------------------------------------------------------ circumstances
