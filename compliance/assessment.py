@@ -28,6 +28,7 @@ from compliance.remarks.calibration_change import calibration_change, calibratio
 from compliance.remarks.circumstances import circumstance_remarks
 from compliance.remarks.lapsed_deviations import lapsed_remarks
 from compliance.remarks.replaced_readings import replaced_readings
+from compliance.time_zones import Zone, measurement_in
 
 SEED = 0
 DRAWS = 10_000
@@ -40,6 +41,7 @@ def assess(
     now: datetime,
     replaces: str | None = None,
     faces: tuple[Face, ...] = (),
+    zone: Zone | None = None,
 ) -> Assessment:
     """Grade a slot's readings against a rule.
 
@@ -47,18 +49,22 @@ def assess(
     zone. `DRAWS` copies of the readings are drawn from the uncertainty in the meter's file with
     `SEED`, none without it: nobody chooses the draws of a document. `replaces` is the number of an
     assessment whose files this one overwrites, `faces` what draws letters of its texts that this
-    program's own faces lack (`lettering.choose`). Raises RuleError if rule and encoding do not suit
+    program's own faces lack (`lettering.choose`). Times carry the offset to print them with, in
+    `zone`; default: the job's, by today's data. Raises RuleError if rule and encoding do not suit
     each other or the rule asks for too much, DeviationError if a deviation is not valid here.
     """
+    zone = zone or Zone(measurement.job.timezone if measurement.job else None)
+    measurement, now = measurement_in(zone, measurement), zone.local(now)
     rule, meter, as_found = measurement.rule, measurement.meter, measurement.as_found
     state = graded_state(measurement, now=now, seed=SEED, draws=DRAWS)
     before = _graded(as_found, now, SEED, DRAWS) if as_found else None
     deviations, lapsed = check_deviations(measurement, state.findings, now)
     state = _with_remarks(state, lapsed_remarks(lapsed, state.findings))
     accepted = disposition(deviations, state.findings, rule.decision)
+    until = valid_until(measurement, now, deviations if accepted else ())
     assessment = Assessment(
         assessed=now,
-        valid_until=valid_until(measurement, now, deviations if accepted else ()),
+        valid_until=until and zone.local(until),
         seed=SEED,
         draws=DRAWS if meter and meter.uncertainty else 0,
         state=_with_remarks(state, calibration_remarks(measurement)),

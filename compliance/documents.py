@@ -47,6 +47,7 @@ from compliance.report.words import (
     remark_text,
     statement_text,
 )
+from compliance.time_zones import stated_in, stated_timezone, zone_as_stated
 from compliance.yaml_nodes.json_schema import validator
 from compliance.yaml_nodes.messages import dotted, inline_yaml, quoted
 
@@ -81,7 +82,10 @@ def read_document(data: Any) -> StatedAssessment:
         return from_plain(data, StatedAssessment, DOCUMENTS_V1)
     stated = from_plain(data, StatedAssessment, DOCUMENTS)
     _check_words(stated)
-    return stated
+    try:
+        return stated_in(zone_as_stated(stated.timezone), stated)
+    except ValueError as fault:
+        raise ShapeError(f"timezone.offsets: {fault}") from None
 
 
 def _faults(data: Any, *, is_old: bool) -> Iterator[str]:
@@ -164,7 +168,7 @@ def statement(assessment: Assessment) -> StatedAssessment:
     """The content of an assessment's document."""
     measurement, before = assessment.measurement, assessment.before
     rule, job, meter = measurement.rule, measurement.job, measurement.meter
-    return StatedAssessment(
+    stated = StatedAssessment(
         schema=SCHEMA,
         assessed=assessment.assessed,
         valid_until=assessment.valid_until,
@@ -196,6 +200,7 @@ def statement(assessment: Assessment) -> StatedAssessment:
         faces=assessment.faces,
         number=assessment.number,
     )
+    return replace(stated, timezone=stated_timezone(job.timezone if job else None, stated))
 
 
 def _grade(state: GradedReadings) -> StatedGrade:

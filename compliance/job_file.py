@@ -21,9 +21,10 @@ from compliance.model import (
     Slot,
 )
 from compliance.plain_data import from_plain
+from compliance.time_zones import zone_names
 from compliance.yaml_nodes.json_schema import as_time
-from compliance.yaml_nodes.messages import did_you_mean, quoted
-from compliance.yaml_nodes.nodes import Location, Node, SourceLocations
+from compliance.yaml_nodes.messages import did_you_mean, quoted, suggestion
+from compliance.yaml_nodes.nodes import Location, Node, SourceLocations, locate
 from compliance.yaml_nodes.read_file import (
     read_bytes,
     read_data,
@@ -46,6 +47,7 @@ def load_job(path: str | Path, *, allow_outside: bool = False, measured: bool = 
     """
     node = read_yaml(read_bytes(path, JobError, "job"), str(path), JobError)
     document = read_nodes(node, str(path), "job", JobError)
+    _check_timezone(document, node, str(path))
     return _job(document, node, Path(path), allow_outside, measured)
 
 
@@ -97,7 +99,17 @@ def _job(document: Data, node: Node, file: Path, allow_outside: bool, measured: 
         file=file,
         document=document,
         deviations=deviations,
+        timezone=document.get("timezone"),
     )
+
+
+def _check_timezone(document: Data, node: Node, file: str) -> None:
+    """Raise JobError for a time zone that is not known here; a sheet may state a newer one."""
+    name = document.get("timezone")
+    if name is not None and name not in zone_names():
+        known = suggestion(name, zone_names()) or "expected a name of the IANA, e.g. Europe/Lisbon"
+        line, field = locate(node, ("timezone",))[0], "timezone"
+        raise JobError(Problem(file, f"unknown time zone {quoted(name)}; {known}", line, field))
 
 
 class _Builder:

@@ -103,6 +103,7 @@ def job_content(rules: Iterable[Rule], slots: Sequence[Content]) -> Content:
         "source": None,
         "facility": None,
         "people": None,
+        "timezone": None,
         "room": ROOM,
         "hours": HOURS,
         "room_asked": _asked(rules, ("surround", "ambient")),

@@ -210,6 +210,7 @@ def _from_earlier(
         "encoding": document["encoding"],
         "meter": given["meter"] or (moved(meter, old.parent, folder) if meter else None),
         "people": document.get("people"),
+        "timezone": document.get("timezone"),
     }
 
 

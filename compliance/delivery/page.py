@@ -40,6 +40,7 @@ from compliance.report.words.en.verdicts import (
     reason_word,
     tally_words,
 )
+from compliance.time_zones import Zone, zone_as_stated
 
 if TYPE_CHECKING:
     from compliance.delivery.contents import Sheet
@@ -133,7 +134,7 @@ def _text(value: str | None) -> str:
 
 def _entry(sheet: Sheet) -> SheetEntry:
     stated = sheet.assessment
-    state, rule = stated.state, stated.rule
+    state, rule, zone = stated.state, stated.rule, zone_as_stated(stated.timezone)
     word = outcome_word(state.verdict, state.conditional)
     shall = [
         finding
@@ -153,7 +154,7 @@ def _entry(sheet: Sheet) -> SheetEntry:
         number=_text(format_sheet_number(stated.number)),
         replaces=format_sheet_number(stated.replaces) if stated.replaces else "",
         valid_until=_until(stated),
-        signatures=list(map(_signature, sheet.verification.signatures)),
+        signatures=[_signature(each, zone) for each in sheet.verification.signatures],
         files=[
             Link(sheet.path, "sheet"),
             *(Link(path, path.removeprefix(sheet.evidence)) for path in sheet.attached),
@@ -218,9 +219,10 @@ def _rules(sheets: Sequence[Sheet]) -> list[RuleEntry]:
 # ---------------------------------------------------------------- signers
 
 
-def _signature(signature: Signature) -> str:
+def _signature(signature: Signature, zone: Zone) -> str:
+    """Name a signer, and the time, in UTC if the document does not state its offset."""
     role = "" if signature.role == "facility" else f", as {signature.role}"
-    when = f", {format_time(signature.claimed)}" if signature.claimed else ""
+    when = f", {format_time(zone.local(signature.claimed))}" if signature.claimed else ""
     return f"{_named(signature.signer)}{role}{when}"
 
 

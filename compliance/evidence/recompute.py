@@ -28,15 +28,17 @@ from compliance.model import (
     Deviation,
     Display,
     Face,
+    Job,
     Measurement,
     Readings,
     Rule,
     RuleFile,
 )
-from compliance.model.stated import TOOL
+from compliance.model.stated import TOOL, StatedTimezone
 from compliance.plain_data import ShapeError, canonical_bytes, from_plain, timestamp, to_plain
 from compliance.readings.load import FORMATS, readings_from_bytes
 from compliance.rules.library import load_rule, rule_from_resolved
+from compliance.time_zones import Zone, zone_of
 
 
 def attachments(assessment: Assessment) -> dict[str, bytes]:
@@ -125,6 +127,7 @@ class _Stated:
     replaces: str | None = None
     deviations: tuple[_Deviation, ...] = ()
     lapsed: tuple[_Deviation, ...] = ()
+    timezone: StatedTimezone | None = None
 
     @property
     def checked(self) -> set[str]:
@@ -189,8 +192,20 @@ def assess_again(
     )
     drawn = foreign_clusters([*texts_of(measurement), *signed_by]) if faces else ()
     return assess(
-        measurement, now=stated.assessed, replaces=stated.replaces, faces=needed(faces, drawn)
+        measurement,
+        now=stated.assessed,
+        replaces=stated.replaces,
+        faces=needed(faces, drawn),
+        zone=_zone(job, stated),
     )
+
+
+def _zone(job: Job | None, stated: _Stated) -> Zone:
+    """Return the job's zone, with the offsets that were printed then."""
+    try:
+        return zone_of(job.timezone if job else None, stated.timezone)
+    except ValueError as fault:
+        raise SheetError(f"assessment.json: timezone: {fault}") from None
 
 
 def _was_newest(stated: Archived | None, known: Archived | None) -> bool:

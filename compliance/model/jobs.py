@@ -108,6 +108,8 @@ class Job:
     """The file as plain data."""
     deviations: tuple[Path, ...] = ()
     """Resolved paths of the deviations that are kept with the job."""
+    timezone: str | None = None
+    """IANA; times are printed in it. None: in UTC."""
 
 
 class Disposition(StrEnum):

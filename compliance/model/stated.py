@@ -145,6 +145,25 @@ class StatedDeviation:
     up_to: Value | None = None
 
 
+@dataclass(frozen=True, slots=True)
+class StatedOffset:
+    """A time of the document, and the offset from UTC that it is printed with."""
+
+    time: datetime
+    offset: str
+    """As it is written, e.g. `+01:00`."""
+
+
+@dataclass(frozen=True, slots=True)
+class StatedTimezone:
+    """The job's time zone, with the offsets that the sheet is printed with."""
+
+    name: str
+    """IANA"""
+    offsets: tuple[StatedOffset, ...]
+    """In order of time."""
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class StatedGrade:
     """One set of readings of the slot, graded."""
@@ -186,4 +205,6 @@ class StatedAssessment:
     """The number of the assessment whose files it overwrote."""
     faces: tuple[Face, ...] = ()
     """Faces from outside this program, with the glyphs of the letters that they draw."""
+    timezone: StatedTimezone | None = None
+    """None: its times are printed in UTC."""
     number: str

@@ -18,6 +18,7 @@ from compliance.model import (
     Requirement,
     Value,
 )
+from compliance.model.local_time import written_offset
 from compliance.quantities.catalogue import QUANTITIES
 
 NOT_STATED = "not stated"
@@ -297,18 +298,27 @@ def point_name(point: Point | NotJudged) -> str:
 
 
 def format_time(moment: datetime | None) -> str:
-    """An instant in UTC to the minute, e.g. `2026-11-20 15:10 UTC`."""
+    """An instant to the minute, e.g. `2026-11-20 15:10 UTC`.
+
+    It is printed with the offset that it carries (`model.local_time`), e.g. `2026-11-20 16:10
+    +01:00`, else in UTC.
+    """
     if moment is None:
         return NOT_STATED
-    return f"{moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
+    local = _local(moment)
+    return f"{local:%Y-%m-%d %H:%M} {local.tzname()}"
+
+
+def _local(moment: datetime) -> datetime:
+    return moment if written_offset(moment) is not None else moment.astimezone(UTC)
 
 
 def format_date(day: date | datetime | None) -> str:
-    """A date as `2026-11-20`; an instant's is its UTC date."""
+    """A date as `2026-11-20`; an instant's is that of the offset that it carries, or of UTC."""
     if day is None:
         return NOT_STATED
     if isinstance(day, datetime):
-        day = day.astimezone(UTC).date()
+        day = _local(day).date()
     return day.isoformat()
 
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from datetime import UTC, datetime
+from datetime import datetime
 from typing import TYPE_CHECKING
 
 from compliance.errors import SheetError
@@ -15,6 +15,7 @@ from compliance.pictures.canvas import INK, Ink
 from compliance.pictures.fonts import BOLD, MONO, SANS, ellipsize
 from compliance.pictures.letters import Letters, Program, letters_in_use, no_program
 from compliance.pictures.pdf_canvas import PdfCanvas
+from compliance.report.numbers import format_time
 from compliance.sheet.layout import Drawing, draw_sheet
 
 if TYPE_CHECKING:
@@ -219,6 +220,8 @@ def draw_stamp(
 ) -> bytes:
     """Draw a one-page PDF of `width` by `height` points with signer, role and time.
 
+    `when` is printed with the offset that it carries, else in UTC.
+
     `faces` draw letters that this program's own lack, and `program` embeds them. Lines without
     room at the foot are left out. Raises SheetError for a letter that no face has.
     """
@@ -239,12 +242,11 @@ def draw_stamp(
 def _lines(signer: Signer, when: datetime, role: str | None) -> list[Line]:
     digits = signer.fingerprint
     groups = [digits[at : at + GROUP] for at in range(0, len(digits), GROUP)]
-    moment = when.astimezone(UTC)
     affiliation = ", ".join(cut_name(part) for part in (role, signer.organisation) if part)
     lines = [
         (f"Signed by {cut_name(signer.name)}", BOLD, 9.0, INK.TEXT),
         (affiliation, SANS, 8.0, INK.TEXT),
-        (f"{moment:%Y-%m-%d %H:%M} UTC, certificate SHA-256", SANS, 6.5, INK.QUIET),
+        (f"{format_time(when)}, certificate SHA-256", SANS, 6.5, INK.QUIET),
         (" ".join(groups[:GROUPS]), MONO, 6.5, INK.QUIET),
         (" ".join(groups[GROUPS:]), MONO, 6.5, INK.QUIET),
     ]

@@ -33,10 +33,12 @@ much to compute. An exception in a step means that it failed.
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from compliance.documents import statement
 from compliance.evidence.attachments import Attached, Document, largest_size, read_assessment
 from compliance.lettering.choose import Lettering, stated_letters
 from compliance.lettering.font_files import given_fonts
@@ -57,6 +59,7 @@ from compliance.signing.certificates import read_certificates
 from compliance.signing.pyhanko_key import run_outside_event_loop
 from compliance.signing.read import PdfSignatures, read_signatures
 from compliance.signing.revocation import read_list
+from compliance.time_zones import Zone, statement_in, zone_as_stated
 from compliance.verification.compare import tool_version
 from compliance.verification.page_check import check_pages
 from compliance.verification.signer_check import check_signer, countersigned
@@ -148,22 +151,25 @@ def _verified(data: bytes, expected: Expected) -> Verification:
     letters = _letters(seal, stated, expected)
     again = _again(seal, attached, stated, letters)
     document = stated if isinstance(stated, Mapping) else {}
-    return Verification(
-        steps=(
-            check_intact(seal),
-            check_signer(seal, expected, stated),
-            check_times(
-                seal,
-                stated,
-                attached,
-                stamps_asked=bool(expected.stamping),
-                now=expected.now,
-            ),
-            check_attachments(attached, stated, expected, _facility(seal)),
-            check_recomputation(stated, again),
-            check_pages(data, seal, stated, again, letters, expected.fonts),
-            _rule_step(stated, again, expected),
+    zone = _zone(again)
+    steps = (
+        check_intact(seal),
+        check_signer(seal, expected, stated),
+        check_times(
+            seal,
+            stated,
+            attached,
+            stamps_asked=bool(expected.stamping),
+            now=expected.now,
         ),
+        check_attachments(attached, stated, expected, _facility(seal)),
+        check_recomputation(stated, again),
+        check_pages(data, seal, stated, again, letters, expected.fonts),
+        _rule_step(stated, again, expected),
+    )
+    until = _end(document, again)
+    return Verification(
+        steps=tuple(_step_in(zone, step) for step in steps),
         signatures=seal.signatures if isinstance(seal, PdfSignatures) else (),
         stamps=seal.stamps if isinstance(seal, PdfSignatures) else (),
         number=_word(document.get("number")),
@@ -173,9 +179,21 @@ def _verified(data: bytes, expected: Expected) -> Verification:
         replaces=_word(document.get("replaces")),
         engine=_whole(tool_version(document)[1]),
         today=_today(document, again),
-        valid_until=_end(document, again),
+        valid_until=until and zone.local(until),
         countersigned=countersigned(seal, expected),
     )
+
+
+def _zone(again: Assessment | Exception) -> Zone:
+    """Return the time zone of the job; UTC if its evidence could not be read."""
+    if isinstance(again, Exception) or again.job is None:
+        return Zone()
+    return replace(zone_as_stated(statement(again).timezone), name=again.job.timezone)
+
+
+def _step_in(zone: Zone, step: Step) -> Step:
+    details = tuple(statement_in(zone, each) for each in step.details)
+    return replace(step, result=statement_in(zone, step.result), details=details)
 
 
 def _end(stated: Document, again: Assessment | Exception) -> datetime | None:

@@ -103,6 +103,7 @@ class Topic(StrEnum):
     WORDS = "the remarks do not follow from the evidence"
     EDGE = "a verdict lies on the edge of its limit or confidence, and came out the other way"
     LETTERS = "the stated glyphs are not those of the stated faces"
+    TIMES = "the stated offsets of times are not those of the job's time zone"
     OTHER = "the assessment states something that its evidence does not"
 
 
@@ -123,6 +124,7 @@ PARTS: Mapping[str, Topic] = {
     "causes": Topic.WORDS,
     "calibration": Topic.VALUE,
     "faces": Topic.LETTERS,
+    "timezone": Topic.TIMES,
 }
 """Topics by the first key of a path."""
 

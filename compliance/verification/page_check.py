@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -149,7 +150,7 @@ def _differences(
     fresh = archival_sheet(again, page=paper(certified), program=program)
     first, *later = seal.signatures
     corners = Box(*fresh.boxes[FACILITY_FIELD]).corners
-    shown = {FACILITY_FIELD: _appearance(first, corners, again.faces, program)}
+    shown = {FACILITY_FIELD: _appearance(first, corners, again.faces, program, again.assessed)}
     found = [
         *differences(certified, fresh.pdf, fresh.boxes, unsure),
         *box_differences(data, shown if later else {**shown, COUNTER_FIELD: None}, unsure),
@@ -200,8 +201,12 @@ def _appearance(
     corners: tuple[int, int, int, int],
     faces: Sequence[Face],
     program: Program,
+    assessed: datetime | None = None,
 ) -> bytes:
-    """Draw what a box shows of a signature; ValueError if it names no time."""
+    """Draw what a box shows of a signature; ValueError if it names no time.
+
+    The time is printed with the offset that `assessed` carries, in UTC without it.
+    """
     from compliance.sheet.make_sheet import draw_stamp
 
     if signature.claimed is None:
@@ -210,7 +215,7 @@ def _appearance(
     role = None if signature.field == FACILITY_FIELD else signature.role
     page = draw_stamp(
         signature.signer,
-        signature.claimed,
+        signature.claimed.astimezone(assessed.tzinfo if assessed else UTC),
         width=x1 - x0,
         height=y1 - y0,
         role=role,

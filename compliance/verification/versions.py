@@ -20,6 +20,7 @@ GAINED: Mapping[tuple[str, ...], str] = {
     ("replaces",): "0.2.0",
     ("lapsed",): "0.2.0",
     ("faces",): "0.2.0",
+    ("timezone",): "0.2.0",
     ("slot", "nominal_peak"): "0.2.0",
     ("rule", "archived"): "0.2.0",
     ("rule", "not_covered"): "0.2.0",

@@ -117,7 +117,7 @@ def test_a_job_after_an_earlier_one(new: Callable, capsys: pytest.CaptureFixture
     new("job", "--from", "demo/job.yaml", "--reference", "MV-0418", "--out", "demo/next.yaml")
     assert capsys.readouterr().err == ""
     job = load_job("demo/next.yaml")
-    same = ("title", "client", "facility", "suite", "people")
+    same = ("title", "client", "facility", "suite", "people", "timezone")
     assert [getattr(job, key) for key in same] == [getattr(earlier, key) for key in same]
     assert job.reference == "MV-0418"
     assert (job.room.surround, job.room.ambient) == (None, None)

@@ -66,12 +66,23 @@ def readings(seed: int) -> Readings:
 @cache
 def assessment() -> Assessment:
     """The slot's assessment, with readings before calibration and a meter."""
+    return assessment_of({})
+
+
+@cache
+def in_zone(name: str) -> Assessment:
+    """The same of a job in a time zone."""
+    return assessment_of({"timezone": name})
+
+
+def assessment_of(more: Mapping[str, Any]) -> Assessment:
+    """The slot's assessment of a job that states more."""
     return assess(
         Measurement(
             shipped_rule(RULE),
             readings(1),
             before=readings(2),
-            job=job_from_document(JOB, "job.yaml"),
+            job=job_from_document({**JOB, **more}, "job.yaml"),
             meter=meter_from_document(METER, "meter.yaml", ""),
         ),
         now=SIGNED,

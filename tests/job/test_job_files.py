@@ -32,6 +32,10 @@ SECOND = (
 MESSAGES = [
     ("job: SY-0412\n", "", "job.yaml:1: job: missing; expected a name, e.g. job: SY-0412"),
     ("job: SY-0412\n", "jop: SY-0412\n", "job.yaml:1: jop: unknown key 'jop'; did you mean 'job'?"),
+    ("\nencoding", "\ntimezone: Europe/Lisboa\nencoding", "job.yaml:7: timezone: unknown time "
+     "zone 'Europe/Lisboa'; did you mean 'Europe/Lisbon'?"),
+    ("\nencoding", "\ntimezone: +01:00\nencoding", "job.yaml:7: timezone: unknown time zone "
+     "'+01:00'; expected a name of the IANA, e.g. Europe/Lisbon"),
     ("\nencoding: rgb-10-full", "\nencoding: rgb-10-ful", "job.yaml:7: encoding: unknown "
      "encoding 'rgb-10-ful'; did you mean 'rgb-10-full'?"),
     ("encoding: rgb-10-full\n", "", "job.yaml:1: encoding: missing; expected encoding, e.g. "

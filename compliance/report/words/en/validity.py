@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from datetime import datetime
 
 from compliance.model.results import Answer, Required, Validity
-from compliance.report.words.en.verification import format_utc
+from compliance.report.numbers import format_time
 
 NO_END = "No end of validity is stated"
 REQUIRED: Mapping[tuple[Required, bool], str] = {
@@ -28,8 +28,8 @@ def validity_words(state: Validity, until: datetime | None) -> str:
     if state is Validity.UNKNOWN or until is None:
         return ""
     if state is Validity.EXPIRED:
-        return f"Expired since {format_utc(until)}: measure again"
-    return f"Measure again by {format_utc(until)}"
+        return f"Expired since {format_time(until)}: measure again"
+    return f"Measure again by {format_time(until)}"
 
 
 def delivery_validity_words(ends: Sequence[tuple[Validity, datetime | None]]) -> str:
@@ -64,6 +64,6 @@ def ending_words(kind: str, name: str, end: datetime, *, ended: bool) -> str:
     """Say when something ended or ends."""
     what = ENDING[kind].format(name=name)
     if not ended:
-        return f"{what} expires on {format_utc(end)}"
+        return f"{what} expires on {format_time(end)}"
     hint = "; measure again" if kind == "validity" else ""
-    return f"{what} has expired on {format_utc(end)}{hint}"
+    return f"{what} has expired on {format_time(end)}{hint}"

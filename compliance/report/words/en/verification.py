@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping
-from datetime import UTC, date, datetime
+from datetime import date, datetime
 
 from compliance.model.results import Check
 from compliance.model.stated import ENGINE
+from compliance.report.numbers import format_time
 
 SHORT = 16
 """Digits of a digest that distinguish two certificates of the same name."""
@@ -24,11 +25,6 @@ CHECKS: Mapping[Check, str] = {
     Check.SHEETS: "sheets",
     Check.AS_STATED: "as stated",
 }
-
-
-def format_utc(moment: datetime) -> str:
-    """Format a time for printing."""
-    return f"{moment.astimezone(UTC):%Y-%m-%d %H:%M} UTC"
 
 
 # ---------------------------------------------------------------- who
@@ -65,12 +61,12 @@ def other_facility(organisation: str | None, facility: str) -> str:
 
 def revoked_by_then(revoked: datetime, until: datetime, above: bool, proven: bool) -> str:
     whose = "the certificate of an authority above it" if above else "its certificate"
-    return f"{whose} was revoked on {format_utc(revoked)}, before {when(until, proven)}"
+    return f"{whose} was revoked on {format_time(revoked)}, before {when(until, proven)}"
 
 
 def revoked_later(revoked: datetime, until: datetime, above: bool, proven: bool) -> str:
     return (
-        f"its certificate, or an authority's above it, was revoked on {format_utc(revoked)}; no "
+        f"its certificate, or an authority's above it, was revoked on {format_time(revoked)}; no "
         f"trusted time stamp proves that it was signed before ({when(until, proven)})"
     )
 
@@ -96,11 +92,11 @@ def namesake(key: str) -> Callable[..., str]:
 
 def when(moment: datetime, by_stamp: bool) -> str:
     how = "by a trusted time stamp" if by_stamp else "as the signer claims"
-    return f"{format_utc(moment)} {how}"
+    return f"{format_time(moment)} {how}"
 
 
 def validity(valid_from: datetime, valid_to: datetime) -> str:
-    return f"certificate valid {format_utc(valid_from)} to {format_utc(valid_to)}"
+    return f"certificate valid {format_time(valid_from)} to {format_time(valid_to)}"
 
 
 def time(moment: datetime, by_stamp: bool, **dates: datetime) -> str:
@@ -117,8 +113,8 @@ def time_unstamped(moment: datetime, by_stamp: bool, **dates: datetime) -> str:
 
 def time_claimed_after_stamp(claimed: datetime, stamped: datetime) -> str:
     return (
-        f"the claimed time, {format_utc(claimed)}, is later than the time stamp, "
-        f"{format_utc(stamped)}"
+        f"the claimed time, {format_time(claimed)}, is later than the time stamp, "
+        f"{format_time(stamped)}"
     )
 
 
@@ -127,7 +123,7 @@ def time_stamped(moment: datetime, by_stamp: bool, authority: str, **dates: date
 
 
 def other_time(moment: datetime, by_stamp: bool, authority: str, stamped: datetime) -> str:
-    stamp = f"time stamp of {authority}: {format_utc(stamped)}"
+    stamp = f"time stamp of {authority}: {format_time(stamped)}"
     return f"{when(moment, by_stamp)}; {stamp}"
 
 
@@ -154,51 +150,53 @@ def time_stamp_untrusted(
 
 
 def in_future(moment: datetime, now: datetime) -> str:
-    return f"{format_utc(moment)}, in the future: by the clock here it is {format_utc(now)}"
+    return f"{format_time(moment)}, in the future: by the clock here it is {format_time(now)}"
 
 
 def before_assessed(moment: datetime, assessed: datetime) -> str:
     return (
-        f"the facility signed on {format_utc(moment)}, before the assessment, "
-        f"{format_utc(assessed)}"
+        f"the facility signed on {format_time(moment)}, before the assessment, "
+        f"{format_time(assessed)}"
     )
 
 
 def long_after(moment: datetime, assessed: datetime, hours: int) -> str:
     return (
-        f"the facility signed on {format_utc(moment)}; expected within {hours} hours of the "
-        f"assessment, {format_utc(assessed)}"
+        f"the facility signed on {format_time(moment)}; expected within {hours} hours of the "
+        f"assessment, {format_time(assessed)}"
     )
 
 
 def before_first(role: str, moment: datetime, first: datetime) -> str:
-    return f"{role}: {format_utc(moment)}, before the facility's own signature, {format_utc(first)}"
+    return (
+        f"{role}: {format_time(moment)}, before the facility's own signature, {format_time(first)}"
+    )
 
 
 def deviation_over(file: str, requirement: str, until: date, moment: datetime) -> str:
     return (
         f"{file}: {requirement} was accepted until {until:%Y-%m-%d}, but the sheet was signed on "
-        f"{format_utc(moment)}"
+        f"{format_time(moment)}"
     )
 
 
 def deviation_early(file: str, requirement: str, accepted: datetime, moment: datetime) -> str:
     return (
-        f"{file}: {requirement} was accepted on {format_utc(accepted)}, after the sheet was "
-        f"signed, {format_utc(moment)}"
+        f"{file}: {requirement} was accepted on {format_time(accepted)}, after the sheet was "
+        f"signed, {format_time(moment)}"
     )
 
 
 def archived(stamped: datetime, authority: str, valid_to: datetime) -> str:
     return (
         f"archive stamp: {when(stamped, True)}, {authority}, whose certificate is valid to "
-        f"{format_utc(valid_to)}"
+        f"{format_time(valid_to)}"
     )
 
 
 def archived_unchecked(stamped: datetime, authority: str, valid_to: datetime) -> str:
     return (
-        f"archive stamp of {authority}: {format_utc(stamped)}, its authority not checked "
+        f"archive stamp of {authority}: {format_time(stamped)}, its authority not checked "
         "(--timestamp-trust CERTIFICATE)"
     )
 
@@ -206,7 +204,7 @@ def archived_unchecked(stamped: datetime, authority: str, valid_to: datetime) ->
 def archived_untrusted(stamped: datetime, authority: str, valid_to: datetime, why_not: str) -> str:
     why = f": {why_not}" if why_not else ""
     return (
-        f"archive stamp of {authority}: {format_utc(stamped)}, but its authority is not "
+        f"archive stamp of {authority}: {format_time(stamped)}, but its authority is not "
         f"trusted{why}"
     )
 
@@ -215,8 +213,8 @@ def archived_before_signed(
     stamped: datetime, authority: str, valid_to: datetime, claimed: datetime
 ) -> str:
     return (
-        f"archive stamp of {authority}: {format_utc(stamped)}, earlier than a signature before it "
-        f"claims, {format_utc(claimed)}"
+        f"archive stamp of {authority}: {format_time(stamped)}, earlier than a signature before it "
+        f"claims, {format_time(claimed)}"
     )
 
 
