@@ -204,7 +204,7 @@ def statement(assessment: Assessment) -> StatedAssessment:
 
 
 def _grade(state: GradedReadings) -> StatedGrade:
-    readings = state.readings
+    readings, entry = state.readings, state.measurement.entry
     return StatedGrade(
         readings=StatedReadings(
             file=readings.file_name,
@@ -213,6 +213,10 @@ def _grade(state: GradedReadings) -> StatedGrade:
             measured=state.measured,
             count=len(readings),
             replaced=len(readings.replaced),
+            started=entry.started if entry else None,
+            ended=entry.ended if entry else None,
+            temperature=entry.temperature if entry else None,
+            humidity=entry.humidity if entry else None,
         ),
         verdict=state.verdict,
         reason=state.reason,
@@ -232,6 +236,9 @@ def _job(job: Job) -> StatedJob:
         measured_by=job.people.measured_by,
         authorised_by=job.people.authorised_by,
         digest=digest(job.document),
+        measured_as=job.people.measured_as,
+        authorised_as=job.people.authorised_as,
+        procedure=job.procedure,
     )
 
 

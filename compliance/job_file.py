@@ -94,13 +94,22 @@ def _job(document: Data, node: Node, file: Path, allow_outside: bool, measured: 
         facility=from_plain(document["facility"], Party) if "facility" in document else None,
         suite=suite.get("id"),
         room=from_plain(suite.get("room", {}), Room),
-        people=from_plain(document.get("people", {}), People),
+        people=_people(document.get("people", {})),
         slots=slots,
         file=file,
         document=document,
         deviations=deviations,
+        procedure=document.get("procedure"),
         timezone=document.get("timezone"),
     )
+
+
+def _people(data: Data) -> People:
+    (by, did), (authority, role) = (
+        (who.get("name"), who.get("function")) if isinstance(who, Mapping) else (who, None)
+        for who in (data.get("measured_by"), data.get("authorised_by"))
+    )
+    return People(by, authority, measured_as=did, authorised_as=role)
 
 
 def _check_timezone(document: Data, node: Node, file: str) -> None:
@@ -148,7 +157,7 @@ class _Builder:
             )
         deliverable = data["deliverable"]
         named = deliverable if isinstance(deliverable, list) else [deliverable]
-        calibrated = as_time(data["calibrated"]) if "calibrated" in data else None
+        calibrated = _time(data, "calibrated")
         before = self._readings(data.get("before"), here.at("before"))
         readings = self._readings(data.get("readings"), here.at("readings"))
         _check_order(data, calibrated, before, readings, here)
@@ -179,6 +188,10 @@ class _Builder:
             encoding=ENCODINGS[data.get("encoding", self._document["encoding"])],
             ambient=data.get("ambient"),
             geometry=data.get("geometry"),
+            started=_time(data, "started"),
+            ended=_time(data, "ended"),
+            temperature=as_float(data.get("temperature")),
+            humidity=as_float(data.get("humidity")),
         )
 
     def _path(self, named: str, here: Location) -> Path:
@@ -190,6 +203,10 @@ class _Builder:
         return self._folder / named
 
 
+def _time(data: Data, key: str) -> datetime | None:
+    return as_time(data[key]) if key in data else None
+
+
 def _check_order(
     data: Data,
     calibrated: datetime | None,
@@ -197,7 +214,10 @@ def _check_order(
     readings: ReadingsEntry | None,
     here: Location,
 ) -> None:
-    """Check the order in time: before, calibrated, readings."""
+    """Check the order in time: before, calibrated, readings; of each start, measured, end."""
+    for key, entry in (("before", before), ("readings", readings)):
+        if entry is not None:
+            _check_span(data[key], entry, calibrated, here.at(key))
     if calibrated and readings and readings.measured < calibrated:
         here.at("readings", "measured").problem(
             f"{data['readings']['measured']} is earlier than calibrated, {data['calibrated']}; "
@@ -210,6 +230,22 @@ def _check_order(
             f"{data['before']['measured']} is later than {key}; readings taken after a "
             "calibration belong under readings"
         )
+
+
+def _check_span(
+    data: Data, entry: ReadingsEntry, calibrated: datetime | None, here: Location
+) -> None:
+    """Check that readings were taken within the time stated, on one side of a calibration."""
+    started, ended, measured = entry.started, entry.ended, entry.measured
+    if started is not None and started > measured:
+        here.at("started").problem(f"{data['started']} is later than measured, {data['measured']}")
+    if ended is not None and ended < measured:
+        here.at("ended").problem(f"{data['ended']} is earlier than measured, {data['measured']}")
+    if calibrated is None or started is None or not measured >= calibrated > started:
+        return
+    here.at("started").problem(
+        f"{data['started']} is earlier than calibrated; readings after a calibration begin after it"
+    )
 
 
 def _declaration(data: Data) -> Declaration:

@@ -110,7 +110,12 @@ def _slot_in(zone: Zone, slot: Slot) -> Slot:
 
 
 def _entry_in(zone: Zone, entry: ReadingsEntry) -> ReadingsEntry:
-    return replace(entry, measured=zone.local(entry.measured))
+    return replace(
+        entry,
+        measured=zone.local(entry.measured),
+        started=entry.started and zone.local(entry.started),
+        ended=entry.ended and zone.local(entry.ended),
+    )
 
 
 def _accepted_in(zone: Zone, deviation: Deviation) -> Deviation:
@@ -159,9 +164,13 @@ def _changed(stated: StatedAssessment, change: Change) -> StatedAssessment:
 
 def _grade(grade: StatedGrade, change: Change) -> StatedGrade:
     readings = grade.readings
-    if readings.measured is None:
-        return grade
-    return replace(grade, readings=replace(readings, measured=change(readings.measured)))
+    readings = replace(
+        readings,
+        measured=readings.measured and change(readings.measured),
+        started=readings.started and change(readings.started),
+        ended=readings.ended and change(readings.ended),
+    )
+    return replace(grade, readings=readings)
 
 
 def _deviations(stated: Iterable[StatedDeviation], change: Change) -> Iterator[StatedDeviation]:

@@ -167,6 +167,7 @@ def test_jsonschema_is_loaded_when_a_file_is_read() -> None:
 LIGHT = {
     "numpy", "yaml", "cattrs", "attr", "attrs", "typing_extensions", "rfc8785",
     "jsonschema", "jsonschema_specifications", "referencing", "rpds", "idna",
+    "tzdata",  # names of zones, no code
     "_distutils_hack",  # of the environment
 }  # fmt: skip
 """Libraries on the way to an assessment, with what they import themselves."""

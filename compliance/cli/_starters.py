@@ -103,6 +103,7 @@ def job_content(rules: Iterable[Rule], slots: Sequence[Content]) -> Content:
         "source": None,
         "facility": None,
         "people": None,
+        "procedure": None,
         "timezone": None,
         "room": ROOM,
         "hours": HOURS,
@@ -199,6 +200,7 @@ def certificate_examples(now: datetime) -> Content:
         "laboratory": "Invented Calibration Laboratory",
         "issued": issued.isoformat(),
         "due": (issued + timedelta(days=365)).isoformat(),
+        "accreditation": {"body": "Invented Accreditation", "number": "IA-0042"},
     }
 
 

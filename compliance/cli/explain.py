@@ -102,6 +102,8 @@ def lines_of(explained: Explanation, style: Style) -> list[str]:
         lines += bullet(words.why_open(unjudged), style)
     for miss in explained.stated:
         lines += bullet(words.why_missed(miss), style)
+    if explained.causes:
+        lines += paragraph(words.OPINION, style)
     for cause in explained.causes:
         lines += ["", *_cause(cause, style)]
     if explained.unexplained:

@@ -210,6 +210,7 @@ def _from_earlier(
         "encoding": document["encoding"],
         "meter": given["meter"] or (moved(meter, old.parent, folder) if meter else None),
         "people": document.get("people"),
+        "procedure": document.get("procedure"),
         "timezone": document.get("timezone"),
     }
 
@@ -394,6 +395,7 @@ def new_job(
         **job,
         now=timestamp(now),
         before=timestamp(now - timedelta(hours=2)),
+        started=timestamp(now - timedelta(minutes=20)),
         calibrated=timestamp(now - timedelta(hours=1)),
         today=now.date().isoformat(),
         technologies=", ".join(TECHNOLOGIES),

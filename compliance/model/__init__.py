@@ -47,6 +47,7 @@ from compliance.model.jobs import (
 from compliance.model.measurement import Measurement
 from compliance.model.readings import (
     CHROMATICITY_FLOOR,
+    Accreditation,
     Certificate,
     ChromaticityBand,
     Linearity,
@@ -102,6 +103,7 @@ __all__ = [
     "TEXT_V1",
     "Accepted",
     "Acceptor",
+    "Accreditation",
     "Archived",
     "Array",
     "Assessment",

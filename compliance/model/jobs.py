@@ -45,6 +45,9 @@ class Room:
 class People:
     measured_by: str | None = None
     authorised_by: str | None = None
+    measured_as: str | None = None
+    """The function of who measured."""
+    authorised_as: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +72,13 @@ class ReadingsEntry:
     encoding: Encoding
     ambient: str | None = None
     geometry: str | None = None
+    started: datetime | None = None
+    """The start of measuring."""
+    ended: datetime | None = None
+    temperature: float | None = None
+    """°C, of the room"""
+    humidity: float | None = None
+    """%, relative"""
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,6 +118,8 @@ class Job:
     """The file as plain data."""
     deviations: tuple[Path, ...] = ()
     """Resolved paths of the deviations that are kept with the job."""
+    procedure: str | None = None
+    """Name or document of the measuring procedure."""
     timezone: str | None = None
     """IANA; times are printed in it. None: in UTC."""
 

@@ -126,11 +126,23 @@ class Uncertainty:
 
 
 @dataclass(frozen=True, slots=True)
+class Accreditation:
+    """Of a calibration laboratory."""
+
+    body: str
+    """Who accredits it."""
+    number: str
+
+
+@dataclass(frozen=True, slots=True)
 class Certificate:
     number: str | None = None
     laboratory: str | None = None
     issued: date | None = None
     due: date | None = None
+    """The last day, which lasts to 24:00 UTC."""
+    accreditation: Accreditation | None = None
+    """The laboratory's."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -66,6 +66,9 @@ class StatedJob:
     measured_by: str | None
     authorised_by: str | None
     digest: str
+    measured_as: str | None = None
+    authorised_as: str | None = None
+    procedure: str | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +119,10 @@ class StatedReadings:
     """Without those that were replaced."""
     replaced: int = 0
     """Rows whose patch was measured again; not used."""
+    started: datetime | None = None
+    ended: datetime | None = None
+    temperature: float | None = None
+    humidity: float | None = None
 
 
 @dataclass(frozen=True, slots=True)

@@ -178,6 +178,8 @@ def _causes(state: State, grid: Grid, size: float) -> Iterable[Block]:
     if not state.causes and not state.no_cause:
         return
     yield heading(headings.CAUSES, grid.measure)
+    if state.causes:
+        yield from paragraph(headings.OPINION, grid.measure, size=size)
     for cause in state.causes:
         yield subheading(f"{cause.rank}. {cause.title}", grid.measure)
         for text in filter(None, (cause.text, cause.explains, headings.next_step(cause.next_step))):

@@ -16,16 +16,19 @@ from compliance.model.stated import ENGINE, TOOL
 RELEASED: Mapping[str, int] = {"0.1.0": 1}
 """The released versions, each with its definitions (engine); every release adds its own."""
 
+READINGS = ("readings",), ("before", "readings")
+OF_READINGS = "replaced", "started", "ended", "temperature", "humidity"
 GAINED: Mapping[tuple[str, ...], str] = {
     ("replaces",): "0.2.0",
     ("lapsed",): "0.2.0",
     ("faces",): "0.2.0",
     ("timezone",): "0.2.0",
     ("slot", "nominal_peak"): "0.2.0",
+    **{("job", key): "0.2.0" for key in ("measured_as", "authorised_as", "procedure")},
+    ("meter", "certificate", "accreditation"): "0.2.0",
     ("rule", "archived"): "0.2.0",
     ("rule", "not_covered"): "0.2.0",
-    ("readings", "replaced"): "0.2.0",
-    ("before", "readings", "replaced"): "0.2.0",
+    **{(*path, key): "0.2.0" for path in READINGS for key in OF_READINGS},
 }
 """Keys that documents have since a version; sheets of earlier ones lack them."""
 

@@ -15,6 +15,7 @@ from compliance.cli.explain import lines_of
 from compliance.model import Level, Outcome
 from compliance.report.causes import CauseWords, EvidenceWords
 from compliance.report.explanation import Explanation, Named
+from compliance.report.words.en.headings import OPINION
 
 NOW = ("--now", "2026-11-21T08:00:00Z")
 JOB = """\
@@ -52,7 +53,8 @@ def test_a_slot_of_a_job(compliance, suite):
     assert done.returncode == 0
     text = " ".join(done.stdout.split())
     assert "Slot 1 · sdr-broadcast, revision 2" in done.stdout
-    assert "1. The display follows gamma " in text
+    head, _, _ = text.partition("1. The display follows gamma ")
+    assert head.strip().endswith(OPINION)
     assert "Next: Choose BT.1886" in text
     assert "What calibration changed" in text
     assert max(map(len, done.stdout.splitlines())) <= 80

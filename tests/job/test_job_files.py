@@ -82,6 +82,20 @@ MESSAGES = [
     ("2026-11-20T15:10:00Z", "2026-11-20T14:00:00Z", "job.yaml:18: slots[0].readings.measured: "
      "2026-11-20T14:00:00Z is earlier than calibrated, 2026-11-20T14:05:00Z; readings taken "
      "before a calibration belong under before"),
+    ("ambient: off", "started: 2026-11-20T15:20:00Z", "job.yaml:18: slots[0].readings.started: "
+     "2026-11-20T15:20:00Z is later than measured, 2026-11-20T15:10:00Z"),
+    ("ambient: off", "ended: 2026-11-20T15:00:00Z", "job.yaml:18: slots[0].readings.ended: "
+     "2026-11-20T15:00:00Z is earlier than measured, 2026-11-20T15:10:00Z"),
+    ("ambient: off", "started: 2026-11-20T14:00:00Z", "job.yaml:18: slots[0].readings.started: "
+     "2026-11-20T14:00:00Z is earlier than calibrated; readings after a calibration begin after "
+     "it"),
+    ("ambient: off", "temperature: 72.5", "job.yaml:18: slots[0].readings.temperature: '72.5' is "
+     "above 60; expected °C, e.g. temperature: 22.5"),
+    ("measured_by: A", "measured_by: {function: A}", "job.yaml:9: people.measured_by.name: "
+     "missing; expected a text, e.g. name: …"),
+    ("measured_by: A", "measured_by: [A, B]", "job.yaml:9: people.measured_by: found a list; "
+     "expected a name, or a mapping of name and function, e.g. measured_by: {name: …, function: "
+     "colour engineer}"),
     ("2026-11-20T13:20:00Z", "2026-11-20T14:20:00Z", "job.yaml:17: slots[0].before.measured: "
      "2026-11-20T14:20:00Z is later than calibrated; readings taken after a calibration belong "
      "under readings"),

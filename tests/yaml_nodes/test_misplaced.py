@@ -35,7 +35,7 @@ def told(text: str, schema: str) -> str:
          "it belongs in slots[0].before or slots[0].readings"),
         # a misspelling goes before
         (METER, "certificate: {", "certificate: {seral: 1, ", "meter",
-         "expected one of number, laboratory, issued, due"),
+         "expected one of number, laboratory, issued, due, accreditation"),
         (JOB, "people: {", "people: {measured: x, ", "job", "did you mean 'measured_by'?"),
     ],
 )  # fmt: skip

@@ -55,6 +55,10 @@ NO_PICTURE = "No readings for it."
 COMPARISON = "Before and after calibration"
 COMPARED_COLUMNS = ("Requirement", "Before calibration", "After calibration")
 CAUSES = "Likely causes"
+OPINION = (
+    "Opinions and interpretations (ISO/IEC 17025:2017, 7.8.7): models of faults that fit the "
+    "readings. They decide nothing."
+)
 OPEN = "Missing and not judged"
 CHANGES = "Where the house rule departs from its parent"
 NOT_COVERED = "What the rule does not test"

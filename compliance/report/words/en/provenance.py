@@ -10,8 +10,10 @@ from collections.abc import Iterable, Mapping
 from datetime import date, datetime
 from typing import Any
 
+from compliance.grading.deviation_check import end_of_day
 from compliance.model import (
     Assessment,
+    Certificate,
     Change,
     Display,
     GradedReadings,
@@ -19,6 +21,7 @@ from compliance.model import (
     Meter,
     NotCovered,
     Outcome,
+    People,
     Readings,
     ReadingsEntry,
     Rule,
@@ -111,11 +114,18 @@ def _order(job: Job | None) -> Iterable[Fact]:
     if facility and facility.contact:
         yield fact("Its contact", facility.contact)
     yield from _people(job)
+    if job.procedure:
+        yield fact("Procedure", job.procedure)
 
 
 def _people(job: Job | None) -> Iterable[Fact]:
-    yield fact("Measured by", job and job.people.measured_by)
-    yield fact("Authorised by", job and job.people.authorised_by)
+    people = job.people if job else People()
+    yield fact("Measured by", _person(people.measured_by, people.measured_as))
+    yield fact("Authorised by", _person(people.authorised_by, people.authorised_as))
+
+
+def _person(name: str | None, function: str | None) -> str:
+    return ", ".join(filter(None, (name, function)))
 
 
 def _display(assessment: Assessment) -> Iterable[Fact]:
@@ -196,11 +206,27 @@ def _one_set(state: GradedReadings, entry: ReadingsEntry | None, name: str) -> I
     yield fact(name, f"{readings.file_name}, {len(readings)} rows")
     yield from _replaced(readings)
     yield fact("Measured", state.measured)
+    if entry is not None:
+        yield from _span(entry)
     yield fact("Encoding", readings.encoding.name)
     if entry is not None:
         yield fact("Light while measuring", entry.ambient)
         yield fact("Geometry", entry.geometry)
+        yield from _climate(entry)
     yield fact("SHA-256", readings.sha256, mono=True)
+
+
+def _span(entry: ReadingsEntry) -> Iterable[Fact]:
+    for label, moment in (("Started", entry.started), ("Ended", entry.ended)):
+        if moment is not None:
+            yield fact(label, moment)
+
+
+def _climate(entry: ReadingsEntry) -> Iterable[Fact]:
+    if entry.temperature is not None:
+        yield fact("Temperature", _amount(entry.temperature, "°C"))
+    if entry.humidity is not None:
+        yield fact("Relative humidity", _amount(entry.humidity, "%"))
 
 
 MOST_REPLACED = 40
@@ -237,13 +263,27 @@ def _meter(assessment: Assessment) -> Iterable[Fact]:
     yield fact("Laboratory", certificate and certificate.laboratory)
     yield fact("Issued", certificate and certificate.issued)
     yield fact("Due", certificate and certificate.due)
+    if certificate is not None:
+        yield from _standing(certificate, assessment.state.measured)
     yield fact("Tells from dark", _measure(meter.lowest or None, "cd/m²"))
     if meter.correction:
         correction = (f"{name.replace('_', ' ')} {text(v)}" for name, v in _flat(meter.correction))
         yield fact("Correction", "; ".join(correction))
     yield from _uncertainty(meter.uncertainty)
-    yield from _timing(meter)
     yield fact("Meter's SHA-256", digest(meter.document), mono=True)
+
+
+def _standing(certificate: Certificate, measured: datetime | None) -> Iterable[Fact]:
+    """Whether a certificate was in date at the time of measuring, and whose it is."""
+    if certificate.due is not None and measured is not None:
+        yield fact("In date when measured", measured < end_of_day(certificate.due))
+    chain = [
+        f"certificate {certificate.number}" if certificate.number else "a certificate",
+        f"of {certificate.laboratory}" if certificate.laboratory else "",
+    ]
+    held = certificate.accreditation
+    by = f"accredited by {held.body}, {held.number}" if held else "accreditation not stated"
+    yield fact("Traceability", f"{' '.join(filter(None, chain))}; {by}")
 
 
 def _uncertainty(stated: Uncertainty | None) -> Iterable[Fact]:
@@ -299,15 +339,6 @@ def _bands(bands: Iterable[tuple[str, float]]) -> str:
     return ", ".join(f"{words} from {_amount(start, 'cd/m²')}" for words, start in bands)
 
 
-def _timing(meter: Meter) -> Iterable[Fact]:
-    """How long a patch stood before it was read, and the reading took."""
-    if meter.settle is not None:
-        yield fact("Wait per patch", _measure(meter.settle, "s"))
-    if meter.reading_time:
-        bands = _bands((_amount(seconds, "s"), start) for start, seconds in meter.reading_time)
-        yield fact("Time per reading", bands)
-
-
 def _rule(rule: Rule) -> Iterable[Fact]:
     yield fact("Rule", rule_name(rule))
     yield fact("Title", rule.title)
@@ -334,14 +365,14 @@ def _software(assessment: Assessment) -> Iterable[Fact]:
     yield fact("Assessed", assessment.assessed)
     yield fact("Software", f"{TOOL.name} {TOOL.version}")
     yield fact("Engine", TOOL.engine)
-    yield fact("Uncertainty", _draws(assessment))
+    yield fact("Uncertainty", _propagation(assessment))
 
 
-def _draws(assessment: Assessment) -> str:
-    """How probabilities and intervals came about."""
+def _propagation(assessment: Assessment) -> str:
+    """How probabilities and intervals came about; seed and draws are in the evidence."""
     if not assessment.draws:
         return "without measurement uncertainty"
-    return f"{assessment.draws} draws of all readings (JCGM 101), seed\u00a0{assessment.seed}"
+    return "propagated through all readings by Monte Carlo (JCGM 101)"
 
 
 def definitions(assessment: Assessment) -> tuple[Fact, ...]:
