@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from compliance.documents import assessment_document
-from compliance.errors import SheetError
+from compliance.errors import ComplianceError, SheetError
 from compliance.evidence.attachments import Document
 from compliance.lettering.choose import Lettering, lettering
 from compliance.lettering.font_files import given_fonts
@@ -39,6 +39,7 @@ if TYPE_CHECKING:
 
 MOST_DIFFERENCES = 10
 NO_LETTERS = Lettering()
+MISSHAPEN = "a part of the file is of another type than in a sheet"
 
 
 def check_pages(
@@ -59,7 +60,7 @@ def check_pages(
     file = seal.file
     hidden = result_or_exception(lambda: list(hidden_faults(file)))
     if isinstance(hidden, Exception):
-        hidden = [one_line(hidden)]
+        hidden = [_fault(hidden)]
     outcome = _compared(data, seal, stated, again, letters, fonts)
     if not hidden:
         return outcome
@@ -114,6 +115,11 @@ def _compared(
         if face.name in unsure
     )
     return Step(Check.PAGES, Status.NOT_DONE, Statement("letters-unsure"), faces)
+
+
+def _fault(fault: Exception) -> str:
+    """A line for a reader: what else is raised comes from values of a type no sheet has there."""
+    return one_line(fault) if isinstance(fault, ValueError | ComplianceError) else MISSHAPEN
 
 
 def _failed(result: Statement, details: tuple[Statement, ...] = ()) -> Step:
@@ -181,7 +187,7 @@ def _countersigned(data: bytes, seal: PdfSignatures, fonts: Sequence[Path]) -> S
         if other_letters and unlike and isinstance(unlike, list | SheetError):
             return _not_done(Statement("box-letters-unsure"))
         if isinstance(unlike, Exception):
-            unlike = [one_line(unlike)]
+            unlike = [_fault(unlike)]
         if unlike:
             return _failed(Statement("other-pages"), tuple(map(quoted, unlike)))
     return Step(Check.PAGES, Status.OK, Statement("same-pages"))

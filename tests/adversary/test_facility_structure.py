@@ -79,6 +79,10 @@ def tree_called_a_page(parts: Parts) -> None:
     parts[0].change(number("Pages"), b"/Type /Pages", b"/Type /Page")
 
 
+def pages_of_another_type(parts: Parts) -> None:
+    parts[0].change(number("Pages"), b"/Kids [", b"/Kids [ /Pages")
+
+
 def ending_early(parts: Parts) -> None:
     """A vertical tab is skipped by Python; other readers take it for the end or for data."""
     stored = zlib.compress(content(parts[0], drawing()), 0)
@@ -107,6 +111,7 @@ STRUCTURES: Mapping[str, tuple[RawChange, str]] = {
     "cut from above": (cut_from_above, "page 1 has another node above it than the one of all"),
     "counted short": (counted_short, TREE),
     "tree called a page": (tree_called_a_page, TREE),
+    "pages of another type": (pages_of_another_type, "is of another type than in a sheet"),
     "ending early": (ending_early, "is damaged, or has more than its content"),
     "numbered high": (numbered_high, "it states 9000001 as the number of its objects"),
     "another before": (another_before, "was another one before the file was signed"),
