@@ -22,6 +22,7 @@ from compliance.model import (
     Verdict,
 )
 from compliance.quantities.catalogue import QUANTITIES, Quantity
+from compliance.report.nearness import used
 from compliance.report.numbers import (
     format_finding_limits,
     format_interval,
@@ -186,9 +187,12 @@ def test_of_what_is_left_open_the_least_sure_comes_first() -> None:
         if row.level is Level.SHALL and left_open(row, Decision("guarded"))
     }
     near = deciding(unproven("simple").state, Decision())
-    assert deciding_title(near[0], Decision()) == "Met conditionally"
-    assert near == findings
-    assert deciding(proven("simple").state, Decision()) == ()
+    assert deciding_title(near[0], Decision()) == "Nearest their limits"
+    assert near[:4] == findings[:4]
+    assert len(near) > len(findings)
+    sure = deciding(proven("simple").state, Decision())
+    shares = [used(row.value, row.limits) for row in sure if row.probability is not None]
+    assert shares == sorted(shares, reverse=True)
 
 
 def test_a_stated_condition_needs_no_probability() -> None:

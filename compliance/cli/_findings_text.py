@@ -71,10 +71,10 @@ def _findings(state: State, style: Style) -> list[str]:
 
 def _full(row: Row, style: Style) -> list[str]:
     finding = row.finding
-    mark = style.text(f"{SIGNS[finding.verdict]} {row.word}{row.level}")
+    mark = style.text(f"{SIGNS[row.mark]} {row.word}{row.level}")
     indent = 4 + width(mark)
     head, *rest = wrap(style.text(f"{finding.title} ({finding.id})"), COLUMNS - indent)
-    lines = [f"  {style.ink(mark, INKS[finding.verdict])}  {head}"]
+    lines = [f"  {style.ink(mark, INKS[row.mark])}  {head}"]
     lines += [" " * indent + line for line in rest]
     for text in row.sentences:
         lines += paragraph(text, style, INDENT)
@@ -92,8 +92,8 @@ def _short(rows: Sequence[Row], style: Style) -> list[str]:
     lines: list[str] = []
     for row, title, value, limit in cells:
         finding, wide = row.finding, _wide(value, limit)
-        sign = SIGNS[finding.verdict] if applies(finding) else NOT_APPLICABLE
-        sign = style.ink(style.text(sign), INKS[finding.verdict])
+        sign = SIGNS[row.mark] if applies(finding) else NOT_APPLICABLE
+        sign = style.ink(style.text(sign), INKS[row.mark])
         alone = wide or not limit
         first, *rest = wrap(title, COLUMNS - INDENT if alone else titles)
         if wide:

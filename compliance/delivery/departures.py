@@ -2,19 +2,13 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import lru_cache
 from typing import Any
 
-from compliance.errors import ComplianceError
 from compliance.model import Change
 from compliance.model.stated import StatedRule
-from compliance.rules.library import load_rule
-
-SHIPPED = re.compile("[a-z0-9-]{1,100}@[0-9]{1,6}")
-"""How `extends` names a rule that comes with this tool."""
+from compliance.rules.parents import shipped_by_pin
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,22 +24,12 @@ class Departure:
 
 def departures(rule: StatedRule, resolved: Mapping[str, Any]) -> tuple[Departure, ...]:
     """Return the changes that a sheet's rule states; `resolved` is the rule attached to it."""
-    parent = _parent(rule.extends) if rule.extends and rule.changes else {}
+    found = shipped_by_pin(rule.extends) if rule.extends and rule.changes else None
+    parent = found.resolved if found else {}
     return tuple(
         Departure(change, _at(resolved, change.subject), _at(parent, change.subject))
         for change in rule.changes
     )
-
-
-@lru_cache(maxsize=64)
-def _parent(name: str) -> Mapping[str, Any]:
-    """Return a shipped rule as plain data; empty if there is none of that id and revision."""
-    if SHIPPED.fullmatch(name) is None:
-        return {}
-    try:
-        return load_rule(name).resolved
-    except ComplianceError:
-        return {}
 
 
 def _at(rule: Mapping[str, Any], subject: str) -> Any:

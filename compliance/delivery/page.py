@@ -31,7 +31,13 @@ from compliance.report.numbers import (
     format_time,
     format_value,
 )
-from compliance.report.verdict import allows_something, count, left_open, outcome_mark
+from compliance.report.verdict import (
+    allows_something,
+    count,
+    finding_mark,
+    left_open,
+    outcome_mark,
+)
 from compliance.report.words.en import hand_checks
 from compliance.report.words.en.grammar import capital
 from compliance.report.words.en.verdicts import (
@@ -175,7 +181,7 @@ def _deciding(shall: Sequence[Finding], stated: StatedAssessment) -> Iterable[Li
             yield Line(finding.verdict, f"{finding.title}: {reason_word(finding.reason)}")
         elif left_open(finding, stated.decision):
             text = f"{finding.title}: {_inside(finding, stated.decision)}"
-            yield Line(finding.verdict, text)
+            yield Line(finding_mark(finding, stated.decision), text)
 
 
 def _inside(finding: Finding, decision: Decision) -> str:

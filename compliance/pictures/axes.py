@@ -12,7 +12,7 @@ from compliance.pictures.canvas import INK, Canvas, Spot, Style
 from compliance.pictures.fonts import SANS, width
 from compliance.report.numbers import format_plain
 
-TICK = 6.4
+TICK = 7.0
 """Size of tick labels."""
 TITLE = TICK + 0.4
 FOOT = 24.0

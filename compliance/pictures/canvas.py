@@ -28,14 +28,14 @@ class INK:
 
     TEXT = _hex("1b2330")
     QUIET = _hex("56606d")
-    FAINT = _hex("8b949e")
+    FAINT = _hex("6a727d")
     HAIR = _hex("c9ced4")
     WASH = _hex("f1f3f5")
     BAND = _hex("e3e7eb")
     GUARD = _hex("bcc4cc")
     PAPER = _hex("ffffff")
     TEAL = _hex("0f6b66")
-    OCHRE = _hex("a8700f")
+    OCHRE = _hex("8f5f0c")
     PLUM = _hex("7a1f5c")
     GREY = _hex("5d6672")
 

@@ -163,8 +163,8 @@ def _draw_levels(
 
 
 HEADING, HEADING_HEIGHT = 8.2, 15.0
-KEY, KEY_LEADING, MOST_KEY_LINES = 6.6, 1.3, 4
-NAME = KEY - 0.4
+KEY, KEY_LEADING, MOST_KEY_LINES = 7.2, 1.3, 4
+NAME = 7.0
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,7 +265,7 @@ def _draw_bars(
             y = frame.spot(0.0, bar.limit)[1]
             for ink, weight in ((INK.PAPER, 2.4), (INK.TEXT, 1.0)):
                 canvas.line(middle - slot / 2, y, middle + slot / 2, y, ink=ink, weight=weight)
-        if slot >= 6.0 or index % math.ceil(6.0 / slot) == 0:
+        if slot >= NAME or index % math.ceil(NAME / slot) == 0:
             name = ellipsize(bar.name, SANS, NAME, names - 6)
             with canvas.turned(middle + 2.1, frame.y - 3.5):
                 canvas.text(0, 0, name, size=NAME, ink=INK.QUIET, align="right")
@@ -305,12 +305,12 @@ def _names_height(bars: Sequence[DifferencePoint], measure: float) -> float:
 
 # ---------------------------------------------------------------- white enlarged
 
-INSET_TEXT = 5.8
+INSET_TEXT = 7.0
 INSET_SHARE = 0.43
 """Side of the inset as a share of the diagram's height: it is clear of all rules' triangles."""
 INSET = 4.0
 """From the diagram's lower right corner."""
-INSET_HEAD = 8.0
+INSET_HEAD = 9.4
 """Height of the line above the inset that states its scale."""
 SIDES = (1.0, 1.2, 1.6, 2.0, 2.5, 3.0, 4.0, 5.0, 6.0, 8.0, 10.0)
 """Lengths of a side, times a power of ten."""
@@ -333,7 +333,7 @@ def _draw_pair(
 def draw_white(canvas: Canvas, frame: Frame, charts: Charts, group: Sequence[Charts]) -> None:
     """Draw white enlarged, in the empty corner of the diagram.
 
-    Shaded: the limit. Broken ellipse: contains the true white with 95 %. All of `group`
+    Shaded: the limit. Dashed ellipse: contains the true white with 95 %. All of `group`
     have the same scale.
     """
     target, measured = charts.target_white, charts.measured_white

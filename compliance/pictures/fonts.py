@@ -7,6 +7,7 @@ printed text passes `require_glyphs` first.
 
 from __future__ import annotations
 
+import re
 import unicodedata
 from collections.abc import Iterator, Mapping, Sequence
 from functools import cache, lru_cache
@@ -151,6 +152,8 @@ def _mixed_width(text: str, face: str) -> float:
 
 ELLIPSIS = "…"
 SOFT_BREAKS = "-/_.,;:@·"
+BREAK = re.compile(r"(?<!\d) | (?!(?:cd/m²|%|K|lx|nits|bit|h|min|s)(?!\w))")
+"""A space where a line may end: not between a number and its unit."""
 
 
 def wrap(text: str, face: str, size: float, measure: float, most: int | None = None) -> list[str]:
@@ -202,7 +205,7 @@ def _broken(text: str, face: str, size: float, measure: float) -> Sequence[str]:
 
 def _parts(text: str) -> Iterator[tuple[str, str]]:
     """Yield what a line may not be broken in, each with the space before it, if there is one."""
-    for word in text.split(" "):
+    for word in BREAK.split(text):
         space, start = " ", 0
         if not word.isascii():
             for place in range(1, len(word)):

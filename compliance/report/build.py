@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
-from compliance.model import Assessment, GradedReadings, Level, Remark
+from compliance.model import Assessment, GradedReadings, Level, Remark, Rule
 from compliance.report.causes import cause_words, unexplained
+from compliance.report.house import house_changes, house_sentence
 from compliance.report.numbers import format_sheet_number
 from compliance.report.report import Report, Row, State, Tally
 from compliance.report.verdict import (
@@ -40,8 +41,8 @@ SERIOUS = (
 """Remarks that page 1 shows even if others do not fit."""
 
 
-def build_report(assessment: Assessment) -> Report:
-    """The report of an assessment."""
+def build_report(assessment: Assessment, parent: Rule | None = None) -> Report:
+    """The report of an assessment; `parent` is what its house rule extends, if that is shipped."""
     rule, before = assessment.rule, assessment.before
     decision = rule.decision
     only_before = assessment.heading == "before"
@@ -52,8 +53,10 @@ def build_report(assessment: Assessment) -> Report:
     uncertain = with_uncertainty(assessment.state)
     return Report(
         number=format_sheet_number(assessment.number),
-        title=rule.title,
+        title=statements.judged(assessment),
+        purpose=statements.judged_for(rule),
         subtitle=statements.subtitle(assessment),
+        heading_lines=statements.heading_lines(assessment),
         running=statements.running(assessment),
         slot=statements.subject(assessment),
         rule=rule_name(rule),
@@ -62,6 +65,8 @@ def build_report(assessment: Assessment) -> Report:
         now=now,
         before=_state(assessment, before, statements.BEFORE) if before else None,
         earlier=statements.earlier(before),
+        untraceable=statements.untraceable(assessment),
+        house=house_sentence(rule, parent),
         validity=verdicts.validity(assessment),
         dates=statements.dates(assessment),
         tallies=tuple(_tallies(assessment, rows)),
@@ -72,12 +77,12 @@ def build_report(assessment: Assessment) -> Report:
         risk=risk_sentences(assessment.state, decision),
         asked=tuple(provenance.asked(assessment)),
         measured=tuple(provenance.measured(assessment)),
-        not_said=tuple(statements.not_said(assessment)),
+        scope=tuple(statements.scope(assessment)),
         remarks=_short_remarks(assessment.state.remarks),
         serious=sum(remark.kind in SERIOUS for remark in assessment.state.remarks),
         facility=statements.facility(assessment),
         departures=departures_sentence(rule),
-        changes=provenance.changes(rule),
+        changes=house_changes(rule, parent, assessment.state.findings),
         not_covered=provenance.not_covered(rule),
         provenance=provenance.provenance(assessment),
         definitions=provenance.definitions(assessment),
@@ -115,7 +120,7 @@ def _tallies(assessment: Assessment, rows: Mapping[str, Row]) -> Iterable[Tally]
         if graded:
             counts = count(graded, assessment.rule.decision)
             missed = not_met([rows[row.id] for row in failing(graded, Level.SHOULD)])
-            marks = tuple(row.verdict for row in graded)
+            marks = tuple(rows[row.id].mark for row in graded)
             yield Tally(label, verdicts.tally_words(counts), marks, missed)
 
 

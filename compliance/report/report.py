@@ -9,6 +9,7 @@ from dataclasses import dataclass
 
 from compliance.model import Finding, NotCovered, Verdict
 from compliance.report.causes import CauseWords
+from compliance.report.nearness import Gauge
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,6 +36,8 @@ class Row:
     """One requirement: its finding, and all printed texts about it."""
 
     finding: Finding
+    mark: Verdict
+    """As drawn: `not-assessed` of what is left open, too."""
     word: str
     """Of the verdict."""
     level: str
@@ -48,6 +51,10 @@ class Row:
     """The limits of the value."""
     limits: tuple[str, ...]
     """All limits: a line per band or group of patches."""
+    gauge: Gauge | None
+    """The value beside its limits."""
+    interval: str
+    """The interval of the value; empty if it is not known."""
     probability: str
     """Its probability to be inside, e.g. `p = 0.763`; empty if it is not known."""
     least_sure: str
@@ -66,6 +73,21 @@ class Row:
     """Each point outside its limits in a line, then the source."""
     accepted: str
     """The client's acceptance, in a sentence; empty if there is none."""
+
+
+@dataclass(frozen=True, slots=True)
+class HouseChange:
+    """One change of a house rule from its parent."""
+
+    subject: str
+    parent: str
+    """What the parent asks."""
+    here: str
+    met: str
+    """Whether what was measured would meet the parent, with the value."""
+    reason: str
+    agreed: str
+    """Who agreed, and when."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,7 +129,12 @@ class Report:
 
     number: str
     title: str
+    """What was judged."""
+    purpose: str
+    """For which deliverable."""
     subtitle: str
+    heading_lines: tuple[str, ...]
+    """Number, time of issue and what is replaced, for the head of page 1."""
     running: str
     """Short title for the head of each page."""
     slot: str
@@ -122,12 +149,17 @@ class Report:
     before: State | None
     earlier: str
     """The number of requirements outside before calibration."""
+    untraceable: str
+    """What traceability lacks, in a sentence; empty if it lacks nothing."""
+    house: str
+    """How a house rule changes what it extends, in a sentence; empty for other rules."""
     validity: str
     dates: str
     """The date of measuring, the validity and the number, in a sentence."""
     tallies: tuple[Tally, ...]
     deciding: tuple[Row, ...]
-    """The shall requirements that decide the verdict: outside, open, near a limit, not assessed."""
+    """The shall requirements that decide the verdict: outside, not assessed, open; or the nearest
+    to their limits."""
     deciding_title: str
     disposition: str
     """The client's acceptance."""
@@ -137,7 +169,8 @@ class Report:
     """The rule of acceptance, and the remaining risk."""
     asked: tuple[Fact, ...]
     measured: tuple[Fact, ...]
-    not_said: tuple[str, ...]
+    scope: tuple[str, ...]
+    """What the sheet covers, and what nobody may read from it."""
     remarks: tuple[str, ...]
     """Those of `now`, the serious first, long lists cut."""
     serious: int
@@ -146,8 +179,8 @@ class Report:
     """The signing facility, with its caption."""
     departures: str
     """The differences of a house rule from its parent, in a sentence."""
-    changes: tuple[Fact, ...]
-    """Changes of a house rule from its parent: subject and text."""
+    changes: tuple[HouseChange, ...]
+    """Changes of a house rule from its parent."""
     not_covered: tuple[NotCovered, ...]
     """What the rule's documents ask and it does not test, each text with a capital."""
     provenance: tuple[Group, ...]

@@ -16,6 +16,7 @@ from compliance.model import (
     Reason,
     Verdict,
 )
+from compliance.report.nearness import farthest_first, nearest_first, told
 
 INSIDE = (Verdict.PASS, Verdict.CONDITIONAL_PASS)
 WORST_FIRST = (
@@ -27,12 +28,13 @@ WORST_FIRST = (
 INKS: Mapping[Verdict, str] = {
     Verdict.PASS: "teal",
     Verdict.CONDITIONAL_PASS: "ochre",
-    Verdict.CONDITIONAL_FAIL: "ochre",
+    Verdict.CONDITIONAL_FAIL: "plum",
     Verdict.FAIL: "plum",
     Verdict.NOT_ASSESSED: "grey",
 }
 """Names of the inks of mark and word; every output has its own shade, and its own drawing of the
-mark: filled disc, disc filled on the left, on the right, barred ring, dotted ring."""
+mark: filled disc, disc filled on the left, ring with a bar and half filled, ring with a bar,
+dotted ring."""
 
 
 def outcome_mark(verdict: Outcome, conditional: bool) -> Verdict:
@@ -84,27 +86,25 @@ def left_open(finding: Finding, decision: Decision) -> bool:
     return decision.acceptance == "guarded" and met_conditionally(finding)
 
 
-def deciding(state: GradedReadings, decision: Decision) -> tuple[Finding, ...]:
-    """The findings that decide the verdict; none if all are met.
+def finding_mark(finding: Finding, decision: Decision) -> Verdict:
+    """The mark of a finding: open where it is inside its limits and not accepted."""
+    return Verdict.NOT_ASSESSED if left_open(finding, decision) else finding.verdict
 
-    Findings outside or not assessed are in the rule's order, the others least certain first.
+
+def deciding(state: GradedReadings, decision: Decision) -> tuple[Finding, ...]:
+    """The findings that decide the verdict; if all are met, those nearest their limits first.
+
+    Findings outside are sorted by how far out they are, those not assessed are in the rule's
+    order, those left open by how uncertain they are.
     """
     shall = shall_of(state)
     outside = failing(shall)
     if outside:
-        return outside
+        return farthest_first(outside)
     if state.verdict is Outcome.UNDECIDED and state.reason is not Reason.UNCERTAINTY:
         return tuple(row for row in shall if row.verdict is Verdict.NOT_ASSESSED)
-    unproven = _least_sure_first(row for row in shall if left_open(row, decision))
-    near = (row for row in shall if met_conditionally(row) and with_uncertainty(state))
-    return unproven or _least_sure_first(near)
-
-
-def _least_sure_first(findings: Iterable[Finding]) -> tuple[Finding, ...]:
-    def sureness(finding: Finding) -> float:
-        return 2.0 if finding.probability is None else finding.probability
-
-    return tuple(sorted(findings, key=sureness))
+    unproven = nearest_first(row for row in shall if left_open(row, decision))
+    return unproven or nearest_first(filter(told, shall))
 
 
 def matters(finding: Finding) -> bool:

@@ -1,17 +1,17 @@
 """The elements of the sheet's layout: verdict marks, headings, facts, rows.
 
-Filled disc: pass. Disc filled on the left: conditional pass; on the right:
-conditional fail. Barred ring: fail. Dotted ring: not assessed, undecided.
+Filled disc: pass. Disc filled on the left: conditional pass. Barred ring: fail; half filled:
+conditional fail. Dotted ring: not assessed, undecided.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from contextlib import nullcontext
 from dataclasses import dataclass, replace
 
-from compliance.model import Level, NotCovered, Verdict
+from compliance.model import Level, Verdict
 from compliance.pictures.canvas import INK, Canvas, Ink, Spot, TextStyle
 from compliance.pictures.directions import without_marks
 from compliance.pictures.fonts import BOLD, MONO, SANS, SERIF, ellipsize, normalise, width, wrap
@@ -47,11 +47,12 @@ def draw_mark(canvas: Canvas, x: float, y: float, radius: float, verdict: Verdic
             canvas.disc(*on_ring(2 * math.pi * (step + 0.5) / count), dot, fill=ink)
         return
     canvas.disc(x, y, ring, ink=ink, weight=weight)
-    if verdict is Verdict.FAIL:
+    failed = verdict is not Verdict.CONDITIONAL_PASS
+    if failed:
         reach = ring * math.sqrt(0.5)
         canvas.line(x - reach, y - reach, x + reach, y + reach, ink=ink, weight=weight)
-    else:
-        start = math.pi / 2 if verdict is Verdict.CONDITIONAL_PASS else -math.pi / 2
+    if verdict is not Verdict.FAIL:
+        start = -0.75 * math.pi if failed else 0.5 * math.pi
         canvas.polygon([on_ring(start + math.pi * step / 24) for step in range(25)], fill=ink)
 
 
@@ -60,6 +61,8 @@ def draw_mark(canvas: Canvas, x: float, y: float, radius: float, verdict: Verdic
 LEADING = 1.32
 SIZE = 8.2
 SMALL = 7.2
+LEAST = 7.0
+"""The smallest type on a sheet, in points."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -183,7 +186,7 @@ def fact_blocks(
 ) -> Iterable[Block]:
     """Make labels with values beside them, a block per line; at most `most` lines per fact."""
     for fact in facts:
-        face, value_size = (MONO, size - 1.3) if fact.mono else (SANS, size)
+        face, value_size = (MONO, LEAST) if fact.mono else (SANS, size)
         ink = INK.TEXT if fact.known else INK.FAINT
         labels = wrapped(fact.label, SANS, size, label_width - mm(2))[:most]
         values = wrapped(fact.value, face, value_size, measure - label_width, most)
@@ -216,8 +219,8 @@ PAD = mm(3)
 """Space between two columns."""
 MOST_LINES = 40
 """Most lines of a cell."""
-CLAUSES = 3
-"""Rows at both ends of the table of clauses that stay together."""
+TOGETHER = 3
+"""Rows at both ends of a table of texts that stay together."""
 
 
 def _edges(measure: float, *shares: float) -> Edges:
@@ -323,7 +326,7 @@ def requirement_row(
 
     finding = row.finding
     columns: list[list[Print]] = [
-        [strong(row.word, MARK_INKS[finding.verdict])],
+        [strong(row.word, MARK_INKS[row.mark])],
         [strong(finding.title), small(row.about)],
         [strong(row.value), *map(small, row.value_notes)],
         [(line, SANS, SIZE, INK.TEXT) for line in row.limits],
@@ -347,7 +350,7 @@ def requirement_row(
     height = end + above
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
-        draw_mark(canvas, x + 4.6, top - above - SIZE * 0.64, 3.6, finding.verdict)
+        draw_mark(canvas, x + 4.6, top - above - SIZE * 0.64, 3.6, row.mark)
         _enter_cells(canvas, cells)
         for text in texts:
             text.draw(canvas, x, top)
@@ -356,33 +359,34 @@ def requirement_row(
     return Block(height, draw, again=again)
 
 
-def clause_rows(entries: Iterable[NotCovered], measure: float) -> list[Block]:
-    """Make rows of clauses that are not tested: clause, what it asks, why not.
+def text_rows(
+    titles: Sequence[str], starts: Sequence[float], rows: Iterable[Sequence[str]], measure: float
+) -> list[Block]:
+    """Make a table of texts; its columns start at the given shares of the measure.
 
-    The first rows stay together, and the last ones.
+    The first cell names its row. The first rows stay together, and the last ones.
     """
-    edges = _edges(measure, 0.0, 0.25, 0.6)
+    edges = _edges(measure, *starts)
     table = Element("Table")
-    head = _table_head(table, edges, headings.NOT_COVERED_COLUMNS, measure)
+    head = _table_head(table, edges, titles, measure)
     body = Element("TBody", table)
-    rows = [_clause_row(entry, body, edges, measure, head) for entry in entries]
-    last = len(rows) - 1
+    blocks = [_text_row(texts, body, edges, measure, head) for texts in rows]
+    last = len(blocks) - 1
     return [
         head,
         *(
-            replace(row, keep=at < last and (at < CLAUSES - 1 or at > last - CLAUSES))
-            for at, row in enumerate(rows)
+            replace(block, keep=at < last and (at < TOGETHER - 1 or at > last - TOGETHER))
+            for at, block in enumerate(blocks)
         ),
     ]
 
 
-def _clause_row(
-    entry: NotCovered, body: Element, edges: Edges, measure: float, again: Block
+def _text_row(
+    columns: Sequence[str], body: Element, edges: Edges, measure: float, again: Block
 ) -> Block:
     above = 2.6
     texts: list[Text] = []
     height = 0.0
-    columns = (entry.clause, entry.what, entry.why)
     cells = _cells(body, len(columns), head=0)
     for text, cell, (start, extent) in zip(columns, cells, edges, strict=True):
         lines, end = _set_lines([(text, SANS, SMALL, INK.TEXT)], cell, start, above, extent)
@@ -443,10 +447,10 @@ def _draw_result(
     if row is None:
         canvas.text(left, base, "–", size=SIZE, ink=INK.FAINT)
         return
-    verdict, untold = row.finding.verdict, row.finding.verdict is not Verdict.NOT_ASSESSED
+    untold = row.finding.verdict is not Verdict.NOT_ASSESSED
     x, y = left + 3.4, base + SIZE * 0.32
     with canvas.tagged(mark_figure(x, y, 3.0, row.word, cell)) if untold else canvas.silent():
-        draw_mark(canvas, x, y, 3.0, verdict)
+        draw_mark(canvas, x, y, 3.0, row.mark)
     shown = ellipsize(row.value if untold else row.word, SANS, SIZE, measure - mm(3.8))
     canvas.text(left + mm(3.8), base, shown, size=SIZE)
 
@@ -456,16 +460,18 @@ def mark_figure(x: float, y: float, radius: float, word: str, parent: Element) -
     return figure(word, (x - radius, y - radius, x + radius, y + radius), parent)
 
 
-def legend() -> Block:
-    """Make the line of the five marks and their words."""
+def legend(marks: Collection[Verdict], indent: float = 0.0) -> Block:
+    """Make the line of the given marks and their words."""
+    words = {mark: word for mark, word in headings.LEGEND.items() if mark in marks}
 
     def draw(canvas: Canvas, x: float, top: float) -> None:
-        starts = [x]
-        for word in headings.LEGEND.values():
+        starts = [x + indent]
+        for word in words.values():
             starts.append(starts[-1] + mm(3.8) + width(word, SANS, SMALL) + mm(5))
-        with canvas.tagged(figure(pictures.legend(), (x, top - 14, starts.pop(), top))):
-            for left, (verdict, word) in zip(starts, headings.LEGEND.items(), strict=True):
-                draw_mark(canvas, left + 3.6, top - 6, 3.2, verdict)
-                canvas.text(left + mm(3.8), top - 8.5, word, size=SMALL)
+        box = x + indent, top - 14, starts.pop(), top
+        with canvas.tagged(figure(pictures.legend(words), box)):
+            for left, (mark, word) in zip(starts, words.items(), strict=True):
+                draw_mark(canvas, left + 3.6, top - 6, 3.2, mark)
+                canvas.text(left + mm(3.8), top - 8.5, word, size=SMALL, ink=INK.QUIET)
 
     return Block(14.0, draw, 2.0)

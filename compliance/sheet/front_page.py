@@ -7,243 +7,39 @@ from collections.abc import Iterable, Sequence
 from dataclasses import replace
 from typing import NamedTuple
 
-from compliance.model import Verdict
 from compliance.pictures.canvas import INK, Canvas
 from compliance.pictures.fonts import (
     BOLD,
-    MONO,
     SANS,
     SERIF,
     ellipsize,
     face_with_glyphs,
-    fit_middle,
     normalise,
     width,
     wrap,
 )
 from compliance.pictures.structure import Element, figure
-from compliance.report.report import Report, Row, Tally
+from compliance.report.report import Report, Tally
 from compliance.report.words.en import headings, pictures
 from compliance.report.words.en.remarks import FOLLOWING
 from compliance.sheet.elements import (
     LEADING,
+    LEAST,
     MARK_INKS,
     Text,
     draw_mark,
     fact_blocks,
-    list_item,
-    mark_figure,
-    next_page,
+    legend,
     paragraph,
     text_block,
     wrapped,
 )
+from compliance.sheet.frame import SIGNATURE, Box, draw_boxes
+from compliance.sheet.nearest import deciding_rows
 from compliance.sheet.pagination import Block, Grid, draw_stack, mm, stack_height
 
 RAIL = mm(31)
 """Width of the left column that carries labels and marks."""
-
-# ---------------------------------------------------------------- the deciding requirements
-
-INDENT = RAIL + mm(4)
-"""Left edge of a title, with room for the mark before it."""
-GAP = mm(4)
-LEAST = 0.43
-"""Least share of the room for the titles, if the columns beside them leave it."""
-WIDEST = 0.33
-"""Largest share of the room for a column beside the title."""
-ROW_LEADING = 1.3
-MOST_LINES = 2
-
-
-def _reasons(report: Report, most: int, measure: float, size: float) -> list[Block]:
-    """Make the deciding requirements beside a label, at most `most`, and the count of the rest."""
-    if not report.deciding:
-        return []
-    rows, rest = report.deciding[:most], report.deciding[most:]
-    room = measure - INDENT
-    edges = _edges(
-        [row for row in rows if row.finding.verdict is not Verdict.NOT_ASSESSED], room, size
-    )
-    items = Element("L")
-    first, *others = (_reason(row, items, edges, room, size) for row in rows)
-    if rest:
-        more = headings.more_rows(len(rest))
-        below = next_page(Element("P"))
-        others.append(
-            text_block(
-                size * 1.5,
-                Text(more, size * 1.05, INDENT, size=size, ink=INK.QUIET, element=below),
-            )
-        )
-    title = Element("H2", text=report.deciding_title)
-    label = [
-        Text(line, _row_base(at, size), 0.0, BOLD, size, element=title)
-        for at, line in enumerate(wrap(report.deciding_title, BOLD, size, RAIL - mm(3)))
-    ]
-
-    def draw_labelled(canvas: Canvas, x: float, top: float) -> None:
-        for line in label:
-            line.draw(canvas, x, top)
-        first.draw(canvas, x, top)
-
-    height = max(first.height, size * ROW_LEADING * len(label))
-    return [Block(height, draw_labelled, mm(4.2)), *others]
-
-
-def _row_base(line: int, size: float) -> float:
-    return size * (1.05 + ROW_LEADING * line)
-
-
-def _cells(row: Row) -> tuple[tuple[str, str], ...]:
-    """Return text and face of the cells beside a title: value, limits, probability."""
-    return (row.value, BOLD), (row.limit, SANS), (row.probability, SANS)
-
-
-def _edges(rows: Sequence[Row], room: float, size: float) -> list[tuple[float, float]]:
-    """Return left edge and width of the columns, the title's first, as wide as their texts."""
-    columns = zip(*(_cells(row) for row in rows), strict=True)
-    natural = [max(width(text, face, size) for text, face in column) + 0.5 for column in columns]
-    extents = [min(extent, WIDEST * room) if extent > 1 else 0.0 for extent in natural]
-    rest = room - sum(extent + GAP for extent in extents if extent)
-    widest_title = max((width(row.finding.title, SANS, size) for row in rows), default=0.0)
-    edges = [(0.0, min(rest, max(widest_title + 0.5, LEAST * room)))]
-    right = edges[0][1]
-    for extent in extents:
-        right += GAP if extent else 0.0
-        edges.append((right, extent))
-        right += extent
-    return edges
-
-
-def _reason(
-    row: Row, items: Element, edges: Sequence[tuple[float, float]], room: float, size: float
-) -> Block:
-    """Make a deciding requirement: mark, title and cells beside it, and a note below."""
-    if row.finding.verdict is Verdict.NOT_ASSESSED:
-        cells, edges, note = [(row.finding.title, SANS)], [(0.0, room)], row.short
-    else:
-        cells, note = [(row.finding.title, SANS), *_cells(row)], row.least_sure
-    lines = [
-        (*line, at, start, face)
-        for (text, face), (start, extent) in zip(cells, edges, strict=True)
-        if text
-        for at, line in enumerate(wrapped(text, face, size, extent, MOST_LINES))
-    ]
-    below = 1 + max(at for _, _, at, _, _ in lines)
-    notes = wrapped(note, SANS, size, room, MOST_LINES) if note else []
-    lines += [(*line, at, 0.0, SANS) for at, line in enumerate(notes, below)]
-    body = list_item(items)
-    texts = [
-        Text(line, _row_base(at, size), INDENT + start, face, size, element=body, broken=broken)
-        for line, broken, at, start, face in lines
-    ]
-
-    def draw(canvas: Canvas, x: float, top: float) -> None:
-        left, middle = x + RAIL + 4, top - size * 0.72
-        with canvas.tagged(mark_figure(left, middle, 3.4, row.word, body)):
-            draw_mark(canvas, left, middle, 3.4, row.finding.verdict)
-        for text in texts:
-            text.draw(canvas, x, top)
-
-    return Block(size * (ROW_LEADING * (below + len(notes)) + 0.2), draw, space=0.6)
-
-
-# ---------------------------------------------------------------- head, foot, signatures
-
-Box = tuple[float, float, float, float]
-
-SIGNATURE = mm(23)
-"""Height of a signature box."""
-FRAME = 8.4
-"""Type size of head and foot."""
-
-
-def draw_frame(
-    canvas: Canvas, grid: Grid, report: Report, number: int, total: int, signed: bool
-) -> None:
-    """Draw head and foot: kind of document, number, page x of y, NOT SIGNED if it is not."""
-    with canvas.silent("Header"):
-        _draw_head(canvas, grid, report, number, signed)
-    with canvas.silent("Footer"):
-        _draw_foot(canvas, grid, report, number, total)
-
-
-def _draw_head(canvas: Canvas, grid: Grid, report: Report, number: int, signed: bool) -> None:
-    right = grid.width - grid.right
-    head = grid.height - mm(14)
-    canvas.text(grid.left, head, headings.SHEET, face=BOLD, size=FRAME)
-    facility = report.facility
-    first = facility.value if facility.known else ""
-    running = report.running if number > 1 else first
-    start = grid.left + width(headings.SHEET, BOLD, FRAME) + mm(4)
-    shown = ellipsize(running, SANS, FRAME, grid.measure * 0.5)
-    canvas.text(start, head, shown, size=FRAME, ink=INK.QUIET)
-    if not signed:
-        extent = width(headings.NOT_SIGNED, BOLD, FRAME) + 9 * 0.8
-        canvas.box(right - extent - 10, head - 3.2, extent + 10, 13, fill=INK.TEXT)
-        canvas.text(
-            right - 5,
-            head,
-            headings.NOT_SIGNED,
-            face=BOLD,
-            size=FRAME,
-            ink=INK.PAPER,
-            align="right",
-            spacing=0.8,
-        )
-
-
-def _draw_foot(canvas: Canvas, grid: Grid, report: Report, number: int, total: int) -> None:
-    right = grid.width - grid.right
-    foot = mm(11)
-    canvas.line(grid.left, foot + 11, right, foot + 11)
-    room = grid.measure - mm(30)
-    face = face_with_glyphs(report.number, MONO)
-    size = max(5.4, min(7.4, 7.4 * room / width(normalise(report.number), face, 7.4)))
-    label = fit_middle(report.number, face, size, room)
-    canvas.text(grid.left, foot, label, face=face, size=size)
-    canvas.text(right, foot, headings.page_of(number, total), size=8.0, align="right")
-
-
-def _draw_boxes(canvas: Canvas, grid: Grid, report: Report, signed: bool) -> dict[str, Box]:
-    """Draw two boxes at the foot of the page, with captions above."""
-    bottom = grid.bottom + mm(1)
-    facility = report.facility
-    captions = (
-        ("FacilitySignature", facility.label, facility.value),
-        ("Countersignature", headings.COUNTERSIGNATURE, ""),
-    )
-    boxes: dict[str, Box] = {}
-    for index, (name, caption, signer) in enumerate(captions):
-        left = grid.left + index * grid.second
-        canvas.box(left, bottom, grid.half, SIGNATURE, ink=INK.QUIET, weight=0.6)
-        caption_width = width(caption, BOLD, 8) + mm(2.5)
-        y = bottom + SIGNATURE + 4
-        with canvas.tagged(Element("P")):
-            canvas.text(left, y, caption, face=BOLD, size=8)
-            shown = ellipsize(signer, SANS, 8, grid.half - caption_width)
-            canvas.text(left + caption_width, y, shown, size=8, ink=INK.QUIET)
-        if signed:
-            with canvas.tagged(Element("Form", text=name)):
-                pass
-        elif index == 0:
-            with canvas.tagged(Element("P")):
-                canvas.text(
-                    left + grid.half / 2,
-                    bottom + SIGNATURE / 2 - 5,
-                    headings.NOT_SIGNED,
-                    face=BOLD,
-                    size=15,
-                    ink=INK.FAINT,
-                    align="centre",
-                    spacing=2.0,
-                )
-        boxes[name] = (left, bottom, left + grid.half, bottom + SIGNATURE)
-    return boxes
-
-
-# ---------------------------------------------------------------- the whole page
 
 
 class Ease(NamedTuple):
@@ -268,7 +64,7 @@ EASES = (
     Ease(0.8, 1, 1),
 )
 """Settings, tried in this order."""
-MOST_ACCEPTED = 6
+MOST_ACCEPTED = 4
 """Accepted values that page 1 lists at least, if there are as many; every row tells its own."""
 PARTED = mm(4)
 """Blocks with at least this space above share the free space of the page."""
@@ -285,7 +81,7 @@ def draw_front(canvas: Canvas, grid: Grid, report: Report, *, signed: bool) -> d
         for block in blocks
     ]
     draw_stack(canvas, grid.left, grid.height - grid.top, spread)
-    return _draw_boxes(canvas, grid, report, signed)
+    return draw_boxes(canvas, grid, report, signed)
 
 
 def shows_all_remarks(report: Report, grid: Grid) -> bool:
@@ -306,7 +102,9 @@ def fit_front(report: Report, grid: Grid) -> tuple[list[Block], bool]:
     room = grid.measure - RAIL - mm(4)
     for ease in EASES:
         blocks = list(_front_blocks(report, grid, ease))
-        heights = [len(wrap(text, SANS, 8.0 * ease.scale, room)) for text in report.remarks]
+        heights = [
+            len(wrap(text, SANS, max(LEAST, 8.0 * ease.scale), room)) for text in report.remarks
+        ]
         whole = len(heights) <= ease.most and max(heights, default=0) <= ease.lines + 1
         if stack_height(blocks) <= front_depth(grid):
             break
@@ -321,8 +119,9 @@ def _front_blocks(report: Report, grid: Grid, ease: Ease) -> Iterable[Block]:
     yield _verdict(report, measure, ease)
     for index, tally in enumerate(report.tallies):
         yield _tally(tally, measure, mm(4.2) if index == 0 else 1.0)
-        yield from _missed(tally, measure, 8.0 * scale, lines)
-    yield from _reasons(report, most, measure, 8.4 * scale)
+        yield from _missed(tally, measure, max(LEAST, 8.0 * scale), lines)
+    yield _legend(report)
+    yield from deciding_rows(report, most, measure, max(LEAST, 8.4 * scale))
     if report.accepted:
         first = report.accepted[: MOST_ACCEPTED + most]
         more = len(report.accepted) - len(first)
@@ -335,22 +134,17 @@ def _front_blocks(report: Report, grid: Grid, ease: Ease) -> Iterable[Block]:
         rest = (headings.more_remarks(more),) if more else ()
         yield _listed(headings.NOTED, (*shown, *rest), measure, scale, lines + 1)
     yield _facts(report, grid, ease)
-    yield _listed(headings.NOT_SAID, report.not_said, measure, scale, lines + 2)
+    yield _listed(headings.SCOPE, report.scope, measure, scale, lines + 2)
 
 
 def _title(report: Report, measure: float, ease: Ease) -> Iterable[Block]:
+    """Make what was judged, for which deliverable, and with which rule."""
     scale = ease.scale
-    face = face_with_glyphs(report.title, SERIF)
-    size = 23 * scale
-    titles = wrapped(report.title, face, size, measure)
-    if len(titles) > 2:
-        size = 15 * scale
-        titles = wrapped(report.title, face, size, measure, 2)
     title = Element("H1", text=normalise(report.title))
-    for line, broken in titles:
-        text = Text(line, size, 0.0, face, size, element=title, broken=broken)
-        yield text_block(size * 1.2, text)
-    small = 9.6 * scale
+    yield from _large(report.title, 21 * scale, measure, title)
+    purpose = Element("P")
+    yield from _large(report.purpose, 14.5 * scale, measure, purpose)
+    small = 9.0 * scale
     below = Element("P")
     lines = wrapped(report.subtitle, SANS, small, measure, ease.lines)
     for index, (line, broken) in enumerate(lines):
@@ -359,18 +153,41 @@ def _title(report: Report, measure: float, ease: Ease) -> Iterable[Block]:
         yield text_block(small * 1.38, text, space=space)
 
 
+def _large(words: str, size: float, measure: float, element: Element) -> Iterable[Block]:
+    """Make up to two lines of large type, smaller if more would be needed."""
+    face = face_with_glyphs(words, SERIF)
+    lines = wrapped(words, face, size, measure)
+    if len(lines) > 2:
+        size *= 0.65
+        lines = wrapped(words, face, size, measure, 2)
+    for line, broken in lines:
+        text = Text(line, size, 0.0, face, size, element=element, broken=broken)
+        yield text_block(size * 1.24, text)
+
+
+def _legend(report: Report) -> Block:
+    """Make the legend of the marks above it."""
+    marks = {mark for tally in report.tallies for mark in tally.marks}
+    return legend(marks, RAIL)
+
+
 def _verdict(report: Report, measure: float, ease: Ease) -> Block:
     """Make the mark, the word and the sentence between two rules."""
     scale, lines, _ = ease
     room = measure - RAIL
     size = 27 * scale
     small = 9.8 * scale
-    parts = [(report.now.sentence, SANS, lines + 1), (report.validity, BOLD, lines)]
-    if report.heading:
-        parts.insert(0, (report.heading, BOLD, 2))
+    parts = [
+        (report.heading, BOLD, 2),
+        (report.untraceable, BOLD, 2),
+        (report.now.sentence, SANS, lines + 1),
+        (report.house, BOLD, lines + 1),
+        (report.validity, BOLD, lines),
+    ]
     sentences = [
         (*line, face, element)
         for text, face, most in parts
+        if text
         for element in [Element("P")]
         for line in wrapped(text, face, small, room, most)
     ]
@@ -430,7 +247,7 @@ def _missed(tally: Tally, measure: float, size: float, lines: int) -> Iterable[B
 
 def _facts(report: Report, grid: Grid, ease: Ease) -> Block:
     """Make two columns: the rule and the client, the measurement and the meter."""
-    size = 8.4 * ease.scale
+    size = max(LEAST, 8.4 * ease.scale)
     columns = [
         list(
             fact_blocks(facts, grid.half, label_width=mm(23), size=size, space=2.4, most=ease.lines)
@@ -458,7 +275,7 @@ def _listed(
     bullet: bool = True,
 ) -> Block:
     """Make a label in the rail with short paragraphs beside it, below a rule."""
-    size, label_size = 8.0 * scale, 8.4 * scale
+    size, label_size = max(LEAST, 8.0 * scale), max(LEAST, 8.4 * scale)
     room = measure - RAIL
     items = Element("L") if bullet else None
     body = [

@@ -16,7 +16,7 @@ from compliance.report.report import Report, Row, State
 from compliance.report.verdict import applies
 from compliance.report.words.en import hand_checks, headings
 from compliance.sheet.elements import (
-    clause_rows,
+    LEAST,
     compared_rows,
     fact_blocks,
     heading,
@@ -26,6 +26,7 @@ from compliance.sheet.elements import (
     requirement_head,
     requirement_row,
     subheading,
+    text_rows,
 )
 from compliance.sheet.front_page import shows_all_remarks
 from compliance.sheet.pagination import Block, Columns, Grid, mm
@@ -53,7 +54,7 @@ def requirements(report: Report, grid: Grid, air: float) -> Iterable[Block]:
         for row in graded:
             together = row in ordered[-TOGETHER:]
             yield replace(requirement_row(row, body, measure, head, air), keep=together)
-    yield legend()
+    yield legend({row.mark for row in ordered})
 
 
 def shall_first(rows: Iterable[Row]) -> tuple[Row, ...]:
@@ -71,7 +72,7 @@ def pictures(
     plots = plots_of(charts)
     if not plots:
         return
-    yield heading(headings.PICTURES, grid.measure)
+    yield heading(headings.CHARTS, grid.measure)
     if report.before is not None:
         titles = [headings.picture(state) for state in (report.before, report.now)]
         for plot in sorted(plots, key=lambda plot: plot.rank):
@@ -205,15 +206,20 @@ def _open_row(row: Row, measure: float, size: float) -> Iterable[Block]:
 def _changes(report: Report, grid: Grid) -> Iterable[Block]:
     if report.changes:
         yield heading(headings.CHANGES, grid.measure)
-        for change in report.changes:
-            yield subheading(change.label, grid.measure)
-            yield from paragraph(change.value, grid.measure, space=1.0)
+        rows = (
+            (each.subject, each.parent, each.here, each.met, each.reason, each.agreed)
+            for each in report.changes
+        )
+        titles, starts = headings.CHANGE_COLUMNS, (0.0, 0.19, 0.34, 0.49, 0.61, 0.84)
+        yield from text_rows(titles, starts, rows, grid.measure)
 
 
 def _not_covered(report: Report, grid: Grid) -> Iterable[Block]:
     if report.not_covered:
         yield heading(headings.NOT_COVERED, grid.measure)
-        yield from clause_rows(report.not_covered, grid.measure)
+        rows = ((entry.clause, entry.what, entry.why) for entry in report.not_covered)
+        titles, starts = headings.NOT_COVERED_COLUMNS, (0.0, 0.25, 0.6)
+        yield from text_rows(titles, starts, rows, grid.measure)
 
 
 def _decision(report: Report, grid: Grid, size: float) -> Iterable[Block | Columns]:
@@ -243,7 +249,7 @@ def _terms(report: Report, measure: float, size: float) -> Iterable[Block]:
 
 
 def _provenance(report: Report, grid: Grid, size: float) -> Iterable[Block | Columns]:
-    yield heading(headings.PROVENANCE, grid.measure)
+    yield heading(headings.TRACEABILITY, grid.measure)
     blocks: list[Block] = []
     for group in report.provenance:
         blocks.append(subheading(group.title, grid.half, space=mm(5)))
@@ -257,7 +263,7 @@ def _by_hand(measure: float, size: float) -> Iterable[Block]:
     for check in hand_checks.OF_SHEETS:
         for index, command in enumerate(check.commands):
             space = 0.0 if index else 4.0
-            lines = paragraph(command, measure, size=size - 1.3, face=MONO, space=space)
+            lines = paragraph(command, measure, size=LEAST, face=MONO, space=space)
             yield from (replace(line, keep=True) for line in lines)
         yield from paragraph(check.proves, measure, size=size, space=0.5)
     yield from paragraph(hand_checks.NOT_ENOUGH, measure, space=mm(2))

@@ -18,7 +18,9 @@ from compliance.pictures.pdf_canvas import PdfCanvas
 from compliance.pictures.structure import Structure
 from compliance.report.build import build_report
 from compliance.report.report import Report
-from compliance.sheet.front_page import draw_frame, draw_front
+from compliance.rules.parents import shipped_parent
+from compliance.sheet.frame import draw_frame
+from compliance.sheet.front_page import draw_front
 from compliance.sheet.inner_pages import (
     comparison,
     last_pages,
@@ -126,7 +128,7 @@ def letters_of(assessment: Assessment, program: Program = no_program) -> Letters
 
 
 def _drawn(assessment: Assessment, page: str, signed: bool) -> Drawing:
-    report = build_report(assessment)
+    report = build_report(assessment, shipped_parent(assessment.rule))
     if page not in PAGES:
         raise SheetError(f"page '{page}': expected one of {', '.join(PAGES)}")
     grid = PAGES[page]

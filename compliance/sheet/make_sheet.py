@@ -246,8 +246,8 @@ def _lines(signer: Signer, when: datetime, role: str | None) -> list[Line]:
     lines = [
         (f"Signed by {cut_name(signer.name)}", BOLD, 9.0, INK.TEXT),
         (affiliation, SANS, 8.0, INK.TEXT),
-        (f"{format_time(when)}, certificate SHA-256", SANS, 6.5, INK.QUIET),
-        (" ".join(groups[:GROUPS]), MONO, 6.5, INK.QUIET),
-        (" ".join(groups[GROUPS:]), MONO, 6.5, INK.QUIET),
+        (f"{format_time(when)}, certificate SHA-256", SANS, 7.0, INK.QUIET),
+        (" ".join(groups[:GROUPS]), MONO, 7.0, INK.QUIET),
+        (" ".join(groups[GROUPS:]), MONO, 7.0, INK.QUIET),
     ]
     return [line for line in lines if line[0]]

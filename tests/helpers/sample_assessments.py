@@ -308,7 +308,7 @@ def rule(requirements: tuple[Requirement, ...] = REQUIREMENTS, **more: Any) -> R
         "decision": Decision(),
         "sets": {},
         "requirements": requirements,
-        "resolved": {},
+        "resolved": {"requirements": [{"id": each.id} for each in requirements]},
         "digest": DIGEST[::-1],
         "files": (
             RuleFile(

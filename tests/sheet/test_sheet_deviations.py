@@ -49,7 +49,7 @@ def test_in_part_it_is_listed_and_accepts_nothing(tmp_path: Path) -> None:
     text = page(write_sheet(assessment(both()[:1], now=AGAIN)), tmp_path, 1)
     assert "White luminance: 112.5 cd/m² accepted" in text
     assert "Accepted with deviations" not in text
-    assert "Accepted only in part. Put right what is not, then measure again: White." in text
+    assert "Accepted only in part. Correct the others, then measure again: White." in text
 
 
 @pytest.mark.parametrize("size", ["a4", "letter"])

@@ -165,7 +165,7 @@ def test_keys_tell_of_what_is_there() -> None:
     sure, plain = charts(sure=1.5), charts()
     assert "Darker: guard band of 1.64\u00a0u inside them." in track(sure)
     assert "guard" not in track(plain)
-    assert "broken ellipse: holds the true white with 95\u00a0%" in diagram(sure)
+    assert "dashed ellipse: holds the true white with 95\u00a0%" in diagram(sure)
     assert "ellipse" not in diagram(plain)
     assert "shaded: limit" in diagram(plain)
     assert "shaded" not in diagram(replace(plain, white_limit=()))

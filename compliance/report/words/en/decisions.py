@@ -22,6 +22,7 @@ from compliance.report.verdict import (
 )
 
 WITHOUT_UNCERTAINTY = "All values were judged without measurement uncertainty."
+NEAR_A_LIMIT = f"{WITHOUT_UNCERTAINTY} Near a limit the risk of accepting one wrongly is 50\u00a0%."
 P_MISSING = "Where p is missing, the measurement uncertainty is not known."
 
 
@@ -35,49 +36,42 @@ def risk_words(decision: Decision) -> tuple[str, str]:
 
 
 def risk_sentences(state: GradedReadings, decision: Decision) -> tuple[str, ...]:
-    """How it was decided, what that comes to here, and what the risk is about."""
+    """The risk for these values, then the decision rule."""
     factor, risk = risk_words(decision)
     if decision.acceptance == "guarded":
         rule = (
-            f"Guarded acceptance: a value is accepted only when it lies inside its limits by a "
-            f"guard band of {factor}, u being its standard uncertainty; the risk of accepting it "
-            f"wrongly is then at most {risk}."
+            f"Guarded acceptance: accepted only inside its limits by a guard band of {factor} (u: "
+            f"standard uncertainty), at a risk of at most {risk}, for each value taken alone."
         )
     else:
         rule = (
-            "Simple acceptance: a value is accepted when it lies inside its limits as measured, "
-            "however near; the risk of accepting one wrongly is up to 50\u00a0%."
+            "Simple acceptance: compared directly with the limits; uncertainty is shown. Each risk "
+            "is that of one value taken alone."
         )
-    alone = "Each risk is that of one value taken alone: nothing is said of all values together"
-    if with_uncertainty(state):
-        alone += ", and the joint probabilities printed further on decide nothing"
-    return rule, _consequence(state, decision), f"{alone}."
+    return _consequence(state, decision), rule
 
 
 def _consequence(state: GradedReadings, decision: Decision) -> str:
-    """What the rule of acceptance comes to for these findings."""
+    """The risk that the verdict leaves for these findings, or why there is none."""
     uncertain = with_uncertainty(state)
     if state.verdict is Outcome.UNDECIDED and state.reason is not Reason.UNCERTAINTY:
         why = "that the meter cannot tell" if state.reason is Reason.METER else "without readings"
-        return (
-            f"A requirement {why} is neither met nor missed, and as long as one is open, so is "
-            f"the whole."
-        )
+        return f"A requirement {why} is neither met nor missed; while one is open, so is the whole."
     if state.verdict is Outcome.NOT_COMPLIANT:
         return _rejected(failing(shall_of(state)), uncertain)
     if state.verdict is Outcome.UNDECIDED:
         return _open(deciding(state, decision), decision)
-    return _accepted(state, decision) if uncertain else WITHOUT_UNCERTAINTY
+    return _accepted(state, decision) if uncertain else NEAR_A_LIMIT
 
 
 def _rejected(outside: tuple[Finding, ...], uncertain: bool) -> str:
-    parts = ["A value outside its limits is never accepted."]
+    parts = []
     if not uncertain:
         parts.append(WITHOUT_UNCERTAINTY)
     elif any(finding.probability is not None for finding in outside):
         parts.append(
-            "p is the probability that the true value lies inside after all, and so the risk of "
-            "rejecting it wrongly."
+            "p is the risk of rejecting a value wrongly: the probability that the true value lies "
+            "inside."
         )
     if uncertain and any(map(uncertainty_unknown, outside)):
         parts.append(P_MISSING)
@@ -87,41 +81,34 @@ def _rejected(outside: tuple[Finding, ...], uncertain: bool) -> str:
 def _open(findings: tuple[Finding, ...], decision: Decision) -> str:
     unknown = sum(map(uncertainty_unknown, findings))
     if unknown == len(findings):
-        was, met = ("It was", "it is") if len(findings) == 1 else ("They were", "they are")
+        was = "It was" if len(findings) == 1 else "They were"
         return (
-            f"{was} judged without measurement uncertainty, and so cannot be accepted in this "
-            f"way: inside as measured, which shows neither that {met} met nor that {met} missed."
+            f"{was} judged without measurement uncertainty: inside as measured, which shows "
+            f"neither met nor missed."
         )
     confidence = f"{format_plain(100 * decision.confidence)}\u00a0%"
     proof = (
-        f"What is left open lies inside as measured, but not by that much: p, the probability that "
-        f"the true value lies inside too, is less than the {confidence} asked for. It is neither "
-        f"shown to be met nor shown to be missed."
+        f"What is open lies inside as measured, but p, that the true value does too, is less than "
+        f"the {confidence} asked for: shown neither met nor missed."
     )
     return f"{proof} {P_MISSING}" if unknown else proof
 
 
 def _accepted(state: GradedReadings, decision: Decision) -> str:
     """Of a compliant slot whose values were judged with uncertainty."""
-    if decision.acceptance == "guarded":
-        return "Every value that was measured does so here."
     factor, risk = risk_words(decision)
+    if decision.acceptance == "guarded":
+        return f"The risk of accepting a value wrongly is at most {risk}."
     shall = shall_of(state)
     sure = [p for row in shall if (p := row.probability) is not None and row.verdict in INSIDE]
     near = [p for p in sure if p < decision.confidence]
     parts = []
     if near:
         most = math.ceil(round(100 * (1 - min(near)), 6))
-        parts.append(
-            f"p is the probability that the true value lies inside too; the rest is the risk, here "
-            f"at most {most}\u00a0%."
-        )
+        parts.append(f"The risk of accepting a value wrongly is here at most {most}\u00a0%.")
     if len(near) < len(sure):
-        subject = "The other values keep" if near else "Here the values keep"
-        parts.append(
-            f"{subject} a guard band of at least {factor} (u: standard uncertainty), at a risk of "
-            f"at most {risk} each."
-        )
+        start = "Of the others it is" if near else "The risk of accepting a value wrongly is"
+        parts.append(f"{start} at most {risk}, with a guard band of at least {factor}.")
     unknown = sum(map(uncertainty_unknown, shall))
     if unknown:
         which = "one value" if unknown == 1 else f"{unknown} values"
@@ -165,7 +152,7 @@ def decision_sentence(decision: Decision, uncertain: bool) -> str:
         f"Simple acceptance (guard band 0): a value inside its limit is accepted, and the risk of "
         f"wrongly accepting one near it is up to 50\u00a0%. It is called pass only when it lies "
         f"inside by {factor}, u being its standard uncertainty, so that the risk is at most "
-        f"{risk}, for each value taken alone and with a flat prior; conditional pass else. "
+        f"{risk}, for each value taken alone and with a flat prior; conditional pass otherwise. "
         f"{TOGETHER}"
     )
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 # ---------------------------------------------------------------- the sheet's frame and page 1
 from compliance.model import Calibration, Level, Verdict
 from compliance.report.causes import EvidenceWords
 from compliance.report.explanation import Explanation, StatedMiss, Unjudged
 from compliance.report.numbers import format_number, format_plain, with_unit
-from compliance.report.report import State
+from compliance.report.report import Row, State
 from compliance.report.words.en.grammar import counted, first_of
 from compliance.report.words.en.remarks import FOLLOWING
 from compliance.report.words.en.verdicts import VERDICT_WORDS, reason_word
@@ -16,9 +18,18 @@ SHEET = "Compliance sheet"
 NOT_SIGNED = "NOT SIGNED"
 COUNTERSIGNATURE = "Countersignature"
 ACCEPTED = "Accepted by the client"
-DECISION_AND_RISK = "The decision and its risk"
+DECISION_AND_RISK = "Risk and decision rule"
+NEAREST = "Nearest the limits"
+SHOULD = "Should: graded, without effect on the verdict."
+HOW_TO_CHECK = "How to check this sheet"
+TO_CHECK = (
+    "compliance verify SHEET.pdf --trust FACILITY.pem computes every value again and draws these "
+    "pages again.",
+    "A viewer's \u201csignature valid\u201d does not.",
+    "Without our software: see the last page.",
+)
 NOTED = "Noted"
-NOT_SAID = "What this sheet does not say"
+SCOPE = "Scope and limits of this sheet"
 
 
 def page_of(number: int, total: int) -> str:
@@ -26,9 +37,13 @@ def page_of(number: int, total: int) -> str:
     return f"Page {number} of {total}"
 
 
-def more_rows(count: int) -> str:
-    """Below the deciding requirements that page 1 has room for."""
-    return f"and {count} more, from page 2 on"
+def also(rows: Sequence[Row]) -> str:
+    """Requirements that decide too, below those that page 1 has room for as rows."""
+    names = (
+        f"{row.finding.title} ({row.value}, limit {row.limit})" if row.value else row.finding.title
+        for row in rows
+    )
+    return f"Also: {'; '.join(names)}."
 
 
 def more_remarks(count: int) -> str:
@@ -49,8 +64,8 @@ LEVELS = {
     Level.SHALL: "Shall: these decide the verdict",
     Level.SHOULD: "Should: graded, without bearing on the verdict",
 }
-LEGEND = {**VERDICT_WORDS, Verdict.NOT_ASSESSED: "not assessed, undecided"}
-PICTURES = "Pictures"
+LEGEND = {**VERDICT_WORDS, Verdict.NOT_ASSESSED: "open or not assessed"}
+CHARTS = "Charts"
 NO_PICTURE = "No readings for it."
 COMPARISON = "Before and after calibration"
 COMPARED_COLUMNS = ("Requirement", "Before calibration", "After calibration")
@@ -60,14 +75,15 @@ OPINION = (
     "readings. They decide nothing."
 )
 OPEN = "Missing and not judged"
-CHANGES = "Where the house rule departs from its parent"
+CHANGES = "House-rule changes"
+CHANGE_COLUMNS = ("Changed", "The extended rule", "Here", "Met there?", "Reason", "Agreed by")
 NOT_COVERED = "What the rule does not test"
 NOT_COVERED_COLUMNS = ("Clause", "What it asks", "Why it is not tested")
 DECISION = "How it was decided"
 BASES = "What the basis of a limit means"
 CAUTIONS = "Cautions"
 QUANTITIES = "The quantities"
-PROVENANCE = "Where it comes from"
+TRACEABILITY = "Traceability"
 END = "End of the sheet"
 
 

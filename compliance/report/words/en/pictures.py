@@ -6,13 +6,12 @@ inside their limits, which is the worst, and at which patch.
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from itertools import groupby
 
 from compliance.model import Limits, Verdict
 from compliance.report.numbers import MINUS, format_number, format_plain
 from compliance.report.words.en.grammar import capital, counted
-from compliance.report.words.en.headings import LEGEND
 from compliance.report.words.en.verdicts import VERDICT_WORDS
 
 # ---------------------------------------------------------------- marks of verdicts
@@ -20,15 +19,21 @@ from compliance.report.words.en.verdicts import VERDICT_WORDS
 SHAPES = {
     Verdict.PASS: "filled disc",
     Verdict.CONDITIONAL_PASS: "disc filled on the left",
-    Verdict.CONDITIONAL_FAIL: "disc filled on the right",
+    Verdict.CONDITIONAL_FAIL: "barred ring, half filled",
     Verdict.FAIL: "barred ring",
     Verdict.NOT_ASSESSED: "dotted ring",
 }
 
 
-def legend() -> str:
-    """What the marks look like, with their words."""
-    return f"Marks: {'; '.join(f'{SHAPES[mark]}: {word}' for mark, word in LEGEND.items())}."
+def legend(words: Mapping[Verdict, str]) -> str:
+    """What marks look like, with their words."""
+    return f"Marks: {'; '.join(f'{SHAPES[mark]}: {word}' for mark, word in words.items())}."
+
+
+def gauge(value: str, limit: str, interval: str) -> str:
+    """What the scale of a value shows."""
+    parts = (f"{value} on the scale of its limits, {limit}", interval)
+    return spoken("; ".join(filter(None, parts)))
 
 
 def marks(verdicts: Sequence[Verdict]) -> str:
@@ -80,7 +85,7 @@ DEVIATION_AXIS = "Off target, %"
 
 def tracking_key(*, limits: bool, guarded: bool, outside: bool, zero: bool) -> str:
     """The meaning of the signs in use; `zero`: a level of zero is left out."""
-    sentences = ["Dots: measured. Broken line: target."]
+    sentences = ["Dots: measured. Dashed line: target."]
     if limits:
         sentences.append("Shaded: limits.")
     if guarded:
@@ -129,7 +134,7 @@ def gamut_key(*, colours: bool, target: bool, measured: bool) -> str:
     """The meaning of crosses and rings, and of the triangles."""
     targets, seen = (["crosses"], ["rings"]) if colours else ([], [])
     if target:
-        targets.append("broken triangle")
+        targets.append("dashed triangle")
     if measured:
         seen.append("solid triangle")
     return " ".join(
@@ -145,7 +150,7 @@ def white_key(*, limit: bool, ellipse: bool) -> str:
     if limit:
         parts.append("shaded: limit")
     if ellipse:
-        parts.append("broken ellipse: holds the true white with 95\u00a0%")
+        parts.append("dashed ellipse: holds the true white with 95\u00a0%")
     return f"Inset: {'; '.join(parts)}."
 
 
@@ -177,7 +182,7 @@ def primaries_shown(offsets: Sequence[float]) -> str:
 # ---------------------------------------------------------------- grey balance
 
 GREY_BALANCE = "Grey balance"
-GREY_BALANCE_KEY = "Dots, solid line: Δu′. Squares, broken line: Δv′."
+GREY_BALANCE_KEY = "Dots, solid line: Δu′. Squares, dashed line: Δv′."
 FROM_WHITE_AXIS = "From the measured white"
 
 

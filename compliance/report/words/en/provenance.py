@@ -14,7 +14,6 @@ from compliance.grading.deviation_check import end_of_day
 from compliance.model import (
     Assessment,
     Certificate,
-    Change,
     Display,
     GradedReadings,
     Job,
@@ -36,24 +35,17 @@ from compliance.report.numbers import (
     NOT_STATED,
     format_date,
     format_plain,
-    format_requirement_limits,
     format_sheet_number,
     format_time,
 )
 from compliance.report.report import Fact, Group
 from compliance.report.verdict import failing
-from compliance.report.words.en.grammar import capital, counted, listed
+from compliance.report.words.en.grammar import capital, counted
 from compliance.report.words.en.rules import (
-    changed_requirement,
-    changed_words,
-    departing,
     rule_name,
     target_facts,
 )
 from compliance.report.words.en.verdicts import BASIS_WORDS, outcome_word
-
-MOST_NAMED = 4
-"""Departures named in one line on page 1."""
 
 
 def provenance(assessment: Assessment) -> tuple[Group, ...]:
@@ -265,7 +257,7 @@ def _meter(assessment: Assessment) -> Iterable[Fact]:
     yield fact("Due", certificate and certificate.due)
     if certificate is not None:
         yield from _standing(certificate, assessment.state.measured)
-    yield fact("Tells from dark", _measure(meter.lowest or None, "cd/m²"))
+    yield fact("Lowest measurable luminance", _measure(meter.lowest or None, "cd/m²"))
     if meter.correction:
         correction = (f"{name.replace('_', ' ')} {text(v)}" for name, v in _flat(meter.correction))
         yield fact("Correction", "; ".join(correction))
@@ -294,10 +286,10 @@ def _uncertainty(stated: Uncertainty | None) -> Iterable[Fact]:
     if stated.luminance:
         bands = _bands((_amount(band.relative, "%"), band.start) for band in stated.luminance)
         dark = f", and {_amount(stated.dark, 'cd/m²')} in the dark" if stated.dark else ""
-        yield fact("U of luminance", f"{bands}{dark} {factor}")
+        yield fact("Luminance uncertainty", f"{bands}{dark} {factor}")
     if stated.chromaticity:
         bands = _bands((_pair(band.x, band.y), band.start) for band in stated.chromaticity)
-        yield fact("U of x, y", f"{bands} {factor}")
+        yield fact("Chromaticity uncertainty", f"{bands} {factor}")
     yield from _parts(stated, factor)
     if stated.correlation is not None:
         yield fact("Correlation of x, y", format_plain(stated.correlation))
@@ -344,7 +336,7 @@ def _rule(rule: Rule) -> Iterable[Fact]:
     yield fact("Title", rule.title)
     if rule.extends:
         yield fact("Extends", rule.extends)
-    yield fact("Verdict's life", _measure(rule.valid_days, "days"))
+    yield fact("Valid for", _measure(rule.valid_days, "days"))
     yield from (fact(label, value) for label, value in target_facts(rule.target))
     yield fact("Patch window", _measure(rule.window, "% of area"))
     for file in rule.files:
@@ -398,28 +390,12 @@ def bases(state: GradedReadings) -> tuple[Fact, ...]:
     return tuple(Fact(word, capital(said)) for word, said in BASIS_WORDS.items() if word in used)
 
 
-def changes(rule: Rule) -> tuple[Fact, ...]:
-    """The stated departures of a house rule from its parent."""
-    return tuple(_departure(change, rule) for change in rule.changes)
-
-
 def not_covered(rule: Rule) -> tuple[NotCovered, ...]:
     """What the rule's documents ask and it does not test, as sentences begin."""
     return tuple(
         NotCovered(entry.clause, capital(entry.what), capital(entry.why))
         for entry in rule.not_covered
     )
-
-
-def _departure(change: Change, rule: Rule) -> Fact:
-    """A stated change: the requirement by its title, its limits now, why, who agreed and when."""
-    requirement = changed_requirement(change, rule)
-    now = ""
-    if requirement is not None and not change.withdrawn:
-        unit = QUANTITIES[requirement.quantity].unit
-        now = f"Now {'; '.join(format_requirement_limits(requirement, unit))}. "
-    agreed = f"agreed by {change.agreed_by}, {format_date(change.date)}"
-    return Fact(changed_words(change, rule), f"{now}{capital(change.reason)} ({agreed}).")
 
 
 # ---------------------------------------------------------------- page 1
@@ -434,18 +410,11 @@ def device_name(display: Display, unnamed: str = "") -> str:
 
 def asked(assessment: Assessment) -> Iterable[Fact]:
     """What was asked, and by whom."""
-    job, rule = assessment.job, assessment.rule
+    job = assessment.job
     client, facility = (job.client, job.facility) if job else (None, None)
     yield fact("Client", ", ".join(filter(None, (client.name, client.contact))) if client else None)
     yield fact("Title", job and job.title)
     yield fact("Reference", job and job.reference)
-    if assessment.replaces:
-        yield fact("Replaces", format_sheet_number(assessment.replaces))
-    yield fact("Deliverable", rule.title)
-    extends = f", extends {rule.extends}" if rule.extends else ""
-    yield fact("Rule", f"{rule_name(rule)}{extends}")
-    if departures := departing(rule):
-        yield fact("Departs in", listed(departures, MOST_NAMED))
     yield fact("Facility", facility and facility.name)
     yield fact("Address", facility and facility.address)
     yield from _people(job)
@@ -453,16 +422,13 @@ def asked(assessment: Assessment) -> Iterable[Fact]:
 
 def measured(assessment: Assessment) -> Iterable[Fact]:
     """What was measured, when, and with what."""
-    job, slot, meter = assessment.job, assessment.slot, assessment.meter
+    slot, meter = assessment.slot, assessment.meter
     device = device_name(slot.display) if slot else ""
     yield fact("Display", device or None)
-    yield fact("Slot", slot and slot.name)
-    yield fact("Suite", job and job.suite)
     yield fact("Calibrated", slot and slot.calibrated)
     yield fact("Measured", assessment.state.measured)
     if assessment.before is not None:
         yield fact("Before that", _earlier(assessment.before))
-    yield fact("Assessed", assessment.assessed)
     if assessment.verdict is Outcome.COMPLIANT:
         yield fact("Valid until", _until(assessment))
     meter_name = f"{meter.name}, serial number {text(meter.serial)}" if meter else None

@@ -6,7 +6,7 @@ A table and running text say some of it differently; both wordings stand here, s
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 
 from compliance.grading.decide import OUTSIDE
 from compliance.grading.eligibility import limited_by_meter
@@ -14,13 +14,13 @@ from compliance.model import (
     Deviation,
     Finding,
     Level,
-    PatchSet,
     Point,
     Requirement,
     Rule,
     Verdict,
 )
 from compliance.quantities.catalogue import QUANTITIES, is_stated
+from compliance.report.nearness import gauge
 from compliance.report.numbers import (
     format_date,
     format_finding_limits,
@@ -37,11 +37,12 @@ from compliance.report.numbers import (
     value_point,
 )
 from compliance.report.report import Row
-from compliance.report.verdict import applies
+from compliance.report.verdict import applies, finding_mark, left_open
 from compliance.report.words import note_text, reason_text
 from compliance.report.words.en.grammar import capital, counted, first_of, joined, listed
 from compliance.report.words.en.rules import REFERENCES, SCALES, over_words
 from compliance.report.words.en.verdicts import (
+    OPEN,
     REASON_WORDS,
     accepted_sentence,
     acceptor_words,
@@ -83,13 +84,16 @@ def _row(
     confidence = rule.decision.confidence
     return Row(
         finding=finding,
-        word=verdict_word(finding.verdict, finding.reason),
+        mark=finding_mark(finding, rule.decision),
+        word=_word(finding, rule),
         level=_level(finding),
-        about=_about(finding, requirement, rule.sets),
+        about=_about(finding, requirement, rule),
         value=format_value(finding, among),
         value_notes=tuple(_value_notes(finding, among, confidence)),
         limit=format_finding_limits(finding),
         limits=_limits(finding, requirement),
+        gauge=gauge(finding),
+        interval=interval_words(finding, among=among),
         probability=_probability(finding.probability, confidence),
         least_sure=_least_sure(finding, confidence),
         short=_short(finding),
@@ -105,12 +109,17 @@ def _row(
 # ---------------------------------------------------------------- in a table
 
 
-def _about(finding: Finding, requirement: Requirement | None, sets: Mapping[str, PatchSet]) -> str:
+def _word(finding: Finding, rule: Rule) -> str:
+    open_yet = left_open(finding, rule.decision)
+    return OPEN if open_yet else verdict_word(finding.verdict, finding.reason)
+
+
+def _about(finding: Finding, requirement: Requirement | None, rule: Rule) -> str:
     quantity = QUANTITIES.get(finding.quantity)
     parts = [quantity.title if quantity else finding.quantity]
     if quantity and quantity.values == "point" and len(finding.points) != 1:
         parts.append(_statistic(finding, requirement))
-    words = over_words(requirement.over, sets) if requirement else ""
+    words = over_words(requirement.over, rule.sets) if requirement else ""
     if words:
         parts.append(words)
     if requirement and requirement.reference != "target":
@@ -121,6 +130,8 @@ def _about(finding: Finding, requirement: Requirement | None, sets: Mapping[str,
         parts.append("above black")
     if requirement and requirement.ignore_luminance:
         parts.append("luminance ignored")
+    if any(change.subject == f"requirements.{finding.id}" for change in rule.changes):
+        parts.append("changed by the house rule")
     return "; ".join(parts)
 
 

@@ -1,15 +1,18 @@
-"""What a report says besides its findings: what it is about, what it does not say, cautions."""
+"""What a report says besides its findings: what was judged, its scope and limits, cautions."""
 
 from __future__ import annotations
 
 from collections.abc import Iterable
 
-from compliance.model import Assessment, GradedReadings, Level, Outcome
+from compliance.grading.eligibility import METER_LIMITED
+from compliance.model import Assessment, GradedReadings, Level, Outcome, Rule
+from compliance.model.signals import Place
 from compliance.report.numbers import format_sheet_number, format_time
 from compliance.report.report import Fact
-from compliance.report.verdict import failing, not_accepted
-from compliance.report.words.en.grammar import capital, counted
+from compliance.report.verdict import failing, not_accepted, shall_of
+from compliance.report.words.en.grammar import capital, counted, listed
 from compliance.report.words.en.provenance import device_name, fact
+from compliance.report.words.en.rules import rule_name
 from compliance.report.words.en.verdicts import DISPOSITION_WORDS
 
 CALIBRATED, BEFORE, AFTER = "As calibrated", "Before calibration", "After calibration"
@@ -42,15 +45,57 @@ def subject(assessment: Assessment) -> str:
     return f"Slot {assessment.slot.name}" if assessment.slot else ""
 
 
-def subtitle(assessment: Assessment) -> str:
-    """The slot, its display and the suite; the file without a job."""
+def judged(assessment: Assessment) -> str:
+    """What was judged: a slot of a display, or the display that was read."""
     slot = assessment.slot
     if slot is None:
-        return f"Readings {assessment.state.readings.file}"
-    parts = [f"Slot {slot.name} of {device_name(slot.display, 'the display')}"]
-    if assessment.job and assessment.job.suite:
-        parts.append(assessment.job.suite)
-    return " · ".join(parts)
+        return f"Display read in {assessment.state.readings.file_name}"
+    display = slot.display
+    name = " ".join(filter(None, (display.make, display.model)))
+    return f"Display slot {slot.name} of {name}" if name else f"Display slot {slot.name}"
+
+
+def judged_for(rule: Rule) -> str:
+    """For which deliverable, and that a house rule changed what it asks."""
+    changed = ", with house-rule changes" if rule.changes else ""
+    return f"for: {rule.title}{changed}"
+
+
+def subtitle(assessment: Assessment) -> str:
+    """Serial number, suite and rule."""
+    job, slot, rule = assessment.job, assessment.slot, assessment.rule
+    parts = [
+        f"serial number {slot.display.serial}" if slot and slot.display.serial else "",
+        job.suite if job and job.suite else "",
+        f"rule {rule_name(rule)}{f', extends {rule.extends}' if rule.extends else ''}",
+    ]
+    return capital(" · ".join(filter(None, parts)))
+
+
+def untraceable(assessment: Assessment) -> str:
+    """What traceability lacks, of a verdict that is met; empty if it lacks nothing."""
+    if assessment.verdict is not Outcome.COMPLIANT:
+        return ""
+    job, slot, meter = assessment.job, assessment.slot, assessment.meter
+    lacking = [
+        "no meter" if meter is None else "",
+        "no certificate of the meter" if meter and meter.certificate is None else "",
+        "" if slot and device_name(slot.display) else "no display",
+        "" if job and job.client else "no client",
+    ]
+    stated = listed(list(filter(None, lacking)), len(lacking))
+    return f"Without traceability: {stated} stated." if stated else ""
+
+
+def heading_lines(assessment: Assessment) -> tuple[str, ...]:
+    """Number, time of issue and the sheet that is replaced, for the head of page 1."""
+    lines = [
+        f"No. {format_sheet_number(assessment.number)}",
+        f"Issued {format_time(assessment.assessed)}",
+    ]
+    if assessment.replaces:
+        lines.append(f"Replaces {format_sheet_number(assessment.replaces)}")
+    return tuple(lines)
 
 
 def facility(assessment: Assessment) -> Fact:
@@ -93,36 +138,68 @@ def earlier(before: GradedReadings | None) -> str:
     return f"{counted(missed, 'requirement')} outside" if missed else ""
 
 
-def not_said(assessment: Assessment) -> Iterable[str]:
-    """What nobody may read from a sheet."""
+def scope(assessment: Assessment) -> Iterable[str]:
+    """What a sheet covers and what nobody may read from it."""
     if assessment.heading == "before":
         yield (
             "It tells the slot's state before calibration, set up as it was found: never what "
             "the panel can do, nor what its maker's presets are worth."
         )
     yield (
-        "It states what was measured, on one device, on one day, with one instrument: nothing "
-        "about another slot, another display or another day."
+        "Judged is this slot of this display, on this day, with this meter: nothing else, and no "
+        "master or file."
     )
-    findings = assessment.state.findings
-    if {"memory", "practice", "house"} & {finding.basis for finding in findings}:
-        yield (
-            "Not every limit stands in a published document: the basis of each is named beside "
-            "it, and explained on the last pages."
-        )
-    if any(finding.level is Level.SHOULD for finding in findings):
-        yield "What a rule says should be is graded, but changes no verdict."
-    left_out = len(assessment.rule.not_covered)
-    if left_out:
-        were, them = ("point is", "it") if left_out == 1 else ("points are", "them")
-        yield (
-            f"The rule does not test all that its documents ask: {left_out} {were} left out, and "
-            f"the following pages name {them} with the reason."
-        )
+    yield from filter(None, [_share_judged(assessment.state)])
+    yield _bases(assessment.state)
+    yield from filter(None, [_left_out(assessment.rule)])
     yield (
-        "It is no accredited calibration certificate unless an accredited body issues it. It may "
-        "be passed on only whole."
+        "It is no accredited calibration certificate unless an accredited body issues it. "
+        "Reproduce only in full."
     )
+
+
+def _share_judged(state: GradedReadings) -> str:
+    """How many of the patches that decide were judged; empty if they are not counted."""
+    judged: set[Place] = set()
+    unseen: set[Place] = set()
+    missing: set[str] = set()
+    for finding in shall_of(state):
+        judged.update(point.place for point in finding.points)
+        left_out = (each for each in finding.not_judged if each.why.kind in METER_LIMITED)
+        unseen.update((each.patch, each.position, each.window) for each in left_out)
+        missing.update(finding.missing)
+    covered = len(judged | unseen) + len(missing)
+    if not covered:
+        return ""
+    patches = counted(covered, "patch", "patches")
+    return f"{len(judged - unseen)} of the {patches} that decide were judged."
+
+
+BASIS_COUNTS = {
+    "published": "in published documents",
+    "digest": "in digests of them",
+    "memory": "from memory",
+    "practice": "common practice",
+    "house": "set in-house",
+}
+
+
+def _bases(state: GradedReadings) -> str:
+    """On what the limits that decide are based, how many each."""
+    bases = [finding.basis for finding in shall_of(state)]
+    parts = [
+        f"{bases.count(basis)} {words}" for basis, words in BASIS_COUNTS.items() if basis in bases
+    ]
+    return f"Basis of the {counted(len(bases), 'limit')} that decide: {', '.join(parts)}."
+
+
+def _left_out(rule: Rule) -> str:
+    """What the rule's documents ask and it does not test, as far as there is room."""
+    if not rule.not_covered:
+        return ""
+    names = [entry.what for entry in rule.not_covered]
+    count = counted(len(names), "clause")
+    return f"Not tested, {count} of the rule's documents: {'; '.join(names)}."
 
 
 def cautions(assessment: Assessment) -> Iterable[str]:

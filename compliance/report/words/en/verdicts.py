@@ -62,6 +62,10 @@ BASIS_WORDS: Mapping[str, str] = {
 DISPOSITION_WORDS = {Disposition.ACCEPTED: "accepted with deviations"}
 
 
+OPEN = "open"
+"""Of a value inside its limits that guarded acceptance does not accept."""
+
+
 def verdict_word(verdict: Verdict, reason: Reason | None = None) -> str:
     """The printed word of a finding's verdict."""
     return "not applicable" if reason is Reason.NOT_APPLICABLE else VERDICT_WORDS[verdict]
@@ -70,7 +74,10 @@ def verdict_word(verdict: Verdict, reason: Reason | None = None) -> str:
 def outcome_word(verdict: Outcome, conditional: bool = False) -> str:
     """The printed word of an assessment's verdict."""
     word = OUTCOME_WORDS[verdict]
-    return f"conditionally {word}" if conditional and verdict is not Outcome.UNDECIDED else word
+    if not conditional or verdict is Outcome.UNDECIDED:
+        return word
+    met = verdict is Outcome.COMPLIANT
+    return f"conditionally {word}" if met else f"{word} (within the uncertainty)"
 
 
 def reason_word(reason: Reason | None) -> str:
@@ -84,7 +91,7 @@ def deciding_title(deciding: Finding, decision: Decision) -> str:
         return "Outside limits"
     if deciding.verdict is Verdict.NOT_ASSESSED:
         return "Not assessed"
-    return "Left open" if left_open(deciding, decision) else "Met conditionally"
+    return "Left open" if left_open(deciding, decision) else "Nearest their limits"
 
 
 def tally_words(counts: Counts, *, of: str = "") -> str:
@@ -191,10 +198,10 @@ def validity(assessment: Assessment) -> str:
     if measured is not None and assessment.valid_until <= measured:
         return "No time of validity: the meter's certificate was past its date."
     if assessment.valid_until <= assessment.assessed:
-        return f"Was valid until {until}; measure again."
+        return f"Expired since {until}: measure again."
     if _certificate_ends(assessment):
-        return f"Valid until {until}, when the meter's certificate ends."
-    return f"Valid until {until}. Measure again before then, or when a setting changes."
+        return f"Measure again by {until}, when the meter's certificate ends."
+    return f"Measure again by {until}, or when a setting changes."
 
 
 def _accepted_end(assessment: Assessment) -> str:
@@ -220,12 +227,12 @@ def _end_of(day: date) -> datetime:
 
 def _put_right(assessment: Assessment) -> str:
     if not assessment.deviations:
-        return "Put right what lies outside, then measure again."
+        return "Correct the values outside their limits, then measure again."
     left = not_accepted(assessment)
     if not left:
         return "What lies outside is accepted; measure what stays open, then assess again."
     names = listed([finding.title for finding in left], MOST_NAMED)
-    return f"Accepted only in part. Put right what is not, then measure again: {names}."
+    return f"Accepted only in part. Correct the others, then measure again: {names}."
 
 
 def _what_next(state: GradedReadings) -> str:
