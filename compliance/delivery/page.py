@@ -5,7 +5,7 @@ A verdict is shown by a word and a shape; ink only repeats it.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -38,7 +38,7 @@ from compliance.report.verdict import (
     left_open,
     outcome_mark,
 )
-from compliance.report.words.en import hand_checks
+from compliance.report.words.en import deliveries, hand_checks, house
 from compliance.report.words.en.grammar import capital
 from compliance.report.words.en.verdicts import (
     acceptor_words,
@@ -50,6 +50,7 @@ from compliance.time_zones import Zone, zone_as_stated
 
 if TYPE_CHECKING:
     from compliance.delivery.contents import Sheet
+    from compliance.delivery.departures import Departure
     from compliance.model.signatures import Signature, Signer
 
 
@@ -106,6 +107,18 @@ class RuleEntry:
 
 
 @dataclass(frozen=True, slots=True)
+class ChangeEntry:
+    """One change of a house rule from the rule that it extends."""
+
+    rule: str
+    subject: str
+    parent: str
+    here: str
+    reason: str
+    agreed: str
+
+
+@dataclass(frozen=True, slots=True)
 class Certificate(Link):
     """The certificate of a signer; `name` is the signer's."""
 
@@ -123,7 +136,9 @@ def render_page(sheets: Sequence[Sheet]) -> bytes:
         reference=_text(job.reference if job else None),
         facility=_text(facility.name if facility else None),
         suite=_text(job.suite if job else None),
+        summary=list(filter(None, _summary(sheets))),
         sheets=list(map(_entry, sheets)),
+        changes=_changes(sheets),
         rules=_rules(sheets),
         signers=_certificates(sheets),
         by_hand=tuple(dict.fromkeys((*hand_checks.OF_DELIVERIES, *hand_checks.OF_SHEETS))),
@@ -135,13 +150,64 @@ def _text(value: str | None) -> str:
     return value or NOT_STATED
 
 
+# ---------------------------------------------------------------- all sheets
+
+
+def _summary(sheets: Sequence[Sheet]) -> Iterable[str]:
+    """Say how many sheets there are, what ends first, and what was made easier or accepted."""
+    stated = [sheet.assessment for sheet in sheets]
+    yield deliveries.outcomes([_outcome(each) for each in stated])
+    ends = [(each.valid_until, _until(each)) for each in stated if _ends(each)]
+    yield deliveries.next_end([time for _, time in sorted(ends)])
+    rules = {sheet.assessment.rule.digest: sheet for sheet in sheets}.values()
+    yield deliveries.house_rules(
+        {_text(sheet.assessment.rule.id): len(sheet.departures) for sheet in rules}
+    )
+    accepted = [len(each.deviations) for each in stated if each.deviations]
+    yield deliveries.deviations(sum(accepted), len(accepted))
+
+
+def _ends(stated: StatedAssessment) -> bool:
+    allowed = allows_something(stated.state.verdict, stated.disposition)
+    return allowed and stated.valid_until is not None
+
+
+def _outcome(stated: StatedAssessment) -> str:
+    word = outcome_word(stated.state.verdict, stated.state.conditional)
+    return f"{word}, accepted with deviations" if stated.disposition else word
+
+
+def _changes(sheets: Sequence[Sheet]) -> list[ChangeEntry]:
+    """List the changes that house rules state, each rule's once."""
+    rules = {sheet.assessment.rule.digest: sheet for sheet in sheets}.values()
+    return [
+        ChangeEntry(
+            rule=_rule(sheet.assessment.rule),
+            subject=_subject(each),
+            parent=deliveries.asked(each.parent) if each.parent is not None else house.NOT_KNOWN,
+            here=house.WITHDRAWN if each.change.withdrawn else deliveries.asked(each.now),
+            reason=house.why(each.change)[0],
+            agreed=house.why(each.change)[1],
+        )
+        for sheet in rules
+        for each in sheet.departures
+    ]
+
+
+def _subject(departure: Departure) -> str:
+    """Name what was changed: a requirement by its title, else the key."""
+    for value in (departure.now, departure.parent):
+        if isinstance(value, Mapping) and isinstance(value.get("title"), str):
+            return str(value["title"])
+    return departure.change.subject
+
+
 # ---------------------------------------------------------------- sheets
 
 
 def _entry(sheet: Sheet) -> SheetEntry:
     stated = sheet.assessment
     state, rule, zone = stated.state, stated.rule, zone_as_stated(stated.timezone)
-    word = outcome_word(state.verdict, state.conditional)
     shall = [
         finding
         for finding in state.findings
@@ -150,7 +216,7 @@ def _entry(sheet: Sheet) -> SheetEntry:
     return SheetEntry(
         mark=outcome_mark(state.verdict, state.conditional),
         title=_text(rule.title),
-        outcome=capital(f"{word}, accepted with deviations" if stated.disposition else word),
+        outcome=capital(_outcome(stated)),
         tally=tally_words(count(shall, stated.decision), of="requirements"),
         deciding=list(_deciding(shall, stated)),
         slot=_text(stated.slot.slot if stated.slot else None),

@@ -5,12 +5,12 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 
 from compliance.model import Verdict
-from compliance.pictures.canvas import INK, Canvas
+from compliance.pictures.canvas import INK, Canvas, Ink
 from compliance.pictures.fonts import BOLD, SANS, width
-from compliance.pictures.structure import Element, figure
+from compliance.pictures.structure import Element
 from compliance.report.nearness import Gauge
 from compliance.report.report import Report, Row
-from compliance.report.words.en import headings, pictures
+from compliance.report.words.en import headings
 from compliance.sheet.elements import (
     MARK_INKS,
     Text,
@@ -139,7 +139,7 @@ def _row(row: Row, items: Element, edges: Edges, room: float, size: float) -> Bl
             text.draw(canvas, x, top)
         if scale is not None:
             start, extent = columns[3]
-            _draw_scale(canvas, x + INDENT + start, middle, extent, row, scale, body)
+            _draw_scale(canvas, x + INDENT + start, middle, extent, MARK_INKS[row.mark], scale)
 
     return Block(size * (LEADING * (below + len(notes)) + 0.2), draw, space=0.6)
 
@@ -148,13 +148,12 @@ def _base(line: int, size: float) -> float:
     return size * (1.05 + LEADING * line)
 
 
-def _draw_scale(
-    canvas: Canvas, x: float, y: float, extent: float, row: Row, scale: Gauge, parent: Element
-) -> None:
-    """Draw a value beside its limits: what is allowed shaded, the interval, a dot."""
-    ink = MARK_INKS[row.mark]
-    told = pictures.gauge(row.value, row.limit, row.interval)
-    with canvas.tagged(figure(told, (x, y - 4, x + extent, y + 4), parent)):
+def _draw_scale(canvas: Canvas, x: float, y: float, extent: float, ink: Ink, scale: Gauge) -> None:
+    """Draw a value beside its limits: what is allowed shaded, the interval, a dot.
+
+    It is not read aloud: the cells beside it tell the same.
+    """
+    with canvas.silent():
         canvas.line(x, y, x + extent, y, ink=INK.FAINT)
         canvas.box(
             x + scale.low * extent, y - 3, (scale.high - scale.low) * extent, 6, fill=INK.WASH

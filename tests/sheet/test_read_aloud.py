@@ -137,7 +137,7 @@ def test_paragraphs_are_whole(name: str) -> None:
     assert any(len(fact.value) == 64 for fact in facts)
 
 
-@pytest.mark.parametrize("name", ["doubtful", "guarded", "long-names", "many"])
+@pytest.mark.parametrize("name", ["doubtful", "long-names"])
 def test_what_refers_to_the_next_pages_leads_there(name: str) -> None:
     document = heard(name).document
     refers = [

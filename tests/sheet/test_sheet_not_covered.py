@@ -37,8 +37,15 @@ def test_a_rule_that_covers_all_says_nothing(sample: Sample, said: list[Said]) -
 @pytest.mark.parametrize(
     ("entries", "sentence"),
     [
-        ((COLOURS,), "1 clause of the rule's documents: 15 test colours."),
-        ((COLOURS, MOTION), "2 clauses of the rule's documents: 15 test colours; moving pictures."),
+        (
+            (COLOURS,),
+            "1 clause of the rule's documents (reasons on the following pages): 15 test colours.",
+        ),
+        (
+            (COLOURS, MOTION),
+            "2 clauses of the rule's documents (reasons on the following pages): 15 test colours; "
+            "moving pictures.",
+        ),
     ],
 )
 def test_page_1_counts_them(

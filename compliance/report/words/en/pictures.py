@@ -30,12 +30,6 @@ def legend(words: Mapping[Verdict, str]) -> str:
     return f"Marks: {'; '.join(f'{SHAPES[mark]}: {word}' for mark, word in words.items())}."
 
 
-def gauge(value: str, limit: str, interval: str) -> str:
-    """What the scale of a value shows."""
-    parts = (f"{value} on the scale of its limits, {limit}", interval)
-    return spoken("; ".join(filter(None, parts)))
-
-
 def marks(verdicts: Sequence[Verdict]) -> str:
     """What a row of marks shows, one for each requirement in the rule's order."""
     runs = [(verdict, len(list(run))) for verdict, run in groupby(verdicts)]

@@ -12,6 +12,7 @@ from compliance.report.report import Fact
 from compliance.report.verdict import failing, not_accepted, shall_of
 from compliance.report.words.en.grammar import capital, counted, listed
 from compliance.report.words.en.provenance import device_name, fact
+from compliance.report.words.en.remarks import FOLLOWING
 from compliance.report.words.en.rules import rule_name
 from compliance.report.words.en.verdicts import DISPOSITION_WORDS
 
@@ -199,7 +200,8 @@ def _left_out(rule: Rule) -> str:
         return ""
     names = [entry.what for entry in rule.not_covered]
     count = counted(len(names), "clause")
-    return f"Not tested, {count} of the rule's documents: {'; '.join(names)}."
+    why = f"reasons on the {FOLLOWING}"
+    return f"Not tested, {count} of the rule's documents ({why}): {'; '.join(names)}."
 
 
 def cautions(assessment: Assessment) -> Iterable[str]:
