@@ -14,6 +14,7 @@ from compliance.grading.match import matched
 from compliance.grading.monte_carlo import findings_of, silent_requirements
 from compliance.grading.rule_size import check_rule_size
 from compliance.model import (
+    Appendix,
     Assessment,
     Cause,
     Deviation,
@@ -42,6 +43,7 @@ def assess(
     replaces: str | None = None,
     faces: tuple[Face, ...] = (),
     zone: Zone | None = None,
+    appendices: tuple[Appendix, ...] = (),
 ) -> Assessment:
     """Grade a slot's readings against a rule.
 
@@ -50,8 +52,9 @@ def assess(
     `SEED`, none without it: nobody chooses the draws of a document. `replaces` is the number of an
     assessment whose files this one overwrites, `faces` what draws letters of its texts that this
     program's own faces lack (`lettering.choose`). Times carry the offset to print them with, in
-    `zone`; default: the job's, by today's data. Raises RuleError if rule and encoding do not suit
-    each other or the rule asks for too much, DeviationError if a deviation is not valid here.
+    `zone`; default: the job's, by today's data. `appendices` follow its sheet's last page. Raises
+    RuleError if rule and encoding do not suit each other or the rule asks for too much,
+    DeviationError if a deviation is not valid here.
     """
     zone = zone or Zone(measurement.job.timezone if measurement.job else None)
     measurement, now = measurement_in(zone, measurement), zone.local(now)
@@ -75,6 +78,7 @@ def assess(
         disposition=accepted,
         replaces=replaces,
         faces=faces,
+        appendices=appendices,
     )
     return numbered(assessment)
 

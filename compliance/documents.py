@@ -198,6 +198,7 @@ def statement(assessment: Assessment) -> StatedAssessment:
         before=_grade(before) if before else None,
         replaces=assessment.replaces,
         faces=assessment.faces,
+        appendices=assessment.appendices,
         number=assessment.number,
     )
     return replace(stated, timezone=stated_timezone(job.timezone if job else None, stated))

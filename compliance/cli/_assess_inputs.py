@@ -355,7 +355,7 @@ def hint_missing_technology(
 
 JOB_ONLY = (
     "slots", "out", "no_sheet", "replace", "page", "allow_outside", "deviation", "client_trust",
-    "fonts",
+    "fonts", "appendices",
     *NAMES,
 )  # fmt: skip
 """Options that require a job."""
@@ -386,6 +386,7 @@ class Call:
     deviation: tuple[Path, ...] = ()
     client_trust: tuple[Path, ...] = ()
     fonts: tuple[Path, ...] = ()
+    appendices: tuple[str, ...] = ()
     quiet: bool = False
 
     @property
@@ -423,7 +424,7 @@ def _check_job(names: Mapping[str, str], given: set[str], call: Call) -> None:
     if call.out is None and not call.no_sheet:
         raise UsageError("sheets require --out DIR; to print only, give --no-sheet")
     if call.no_sheet:
-        for name in (*NAMES, "page", "fonts"):
+        for name in (*NAMES, "page", "fonts", "appendices"):
             if name in given:
                 raise UsageError(f"give {names[name]} or --no-sheet, not both")
     call.keys.check()

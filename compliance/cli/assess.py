@@ -57,7 +57,7 @@ from compliance.documents import assessment_document, statement
 from compliance.errors import ComplianceError
 from compliance.lettering.choose import Lettering
 from compliance.lettering.font_files import given_fonts
-from compliance.model import Assessment, Deviation, Job, Measurement
+from compliance.model import Appendix, Assessment, Deviation, Job, Measurement
 from compliance.report.exports import Fault, Result, exit_code, findings_csv, junit
 
 
@@ -95,6 +95,13 @@ from compliance.report.exports import Fault, Result, exit_code, findings_csv, ju
     default="a4",
     show_default=True,
     help="Page size of the sheets.",
+)
+@click.option(
+    "--appendix",
+    "appendices",
+    type=OneOf([each.value for each in Appendix]),
+    multiple=True,
+    help="Add an appendix to the sheets: all readings as a table. They are attached in any case.",
 )
 @font_option()
 @specs_option()
@@ -176,7 +183,8 @@ def _assess_case(
     try:
         measurement = case.measurement(deviations)
         letters = _letters(call, measurement, means)
-        assessed = assess(measurement, now=call.now, faces=letters.faces)
+        asked = tuple(dict.fromkeys(map(Appendix, call.appendices)))
+        assessed = assess(measurement, now=call.now, faces=letters.faces, appendices=asked)
         assessment = replacing(assessed, paths)
         _write(call, assessment, paths, means, letters)
     except Exception as error:

@@ -23,6 +23,7 @@ from compliance.lettering.choose import needed
 from compliance.lettering.texts import foreign_clusters, texts_of
 from compliance.meter_file import meter_from_document
 from compliance.model import (
+    Appendix,
     Archived,
     Assessment,
     Deviation,
@@ -128,6 +129,7 @@ class _Stated:
     deviations: tuple[_Deviation, ...] = ()
     lapsed: tuple[_Deviation, ...] = ()
     timezone: StatedTimezone | None = None
+    appendices: tuple[Appendix, ...] = ()
 
     @property
     def checked(self) -> set[str]:
@@ -197,6 +199,7 @@ def assess_again(
         replaces=stated.replaces,
         faces=needed(faces, drawn),
         zone=_zone(job, stated),
+        appendices=stated.appendices,
     )
 
 

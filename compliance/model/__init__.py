@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from compliance.model.assessment import (
     TEXT_V1,
+    Appendix,
     Assessment,
     Calibration,
     Cause,
@@ -104,6 +105,7 @@ __all__ = [
     "Accepted",
     "Acceptor",
     "Accreditation",
+    "Appendix",
     "Archived",
     "Array",
     "Assessment",

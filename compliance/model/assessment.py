@@ -42,6 +42,13 @@ class Reason(StrEnum):
     """Of a finding only: the requirement is for another kind of display."""
 
 
+class Appendix(StrEnum):
+    """What a sheet has after its last page, on request."""
+
+    READINGS = "readings"
+    """All readings as a table."""
+
+
 Value = float | Pair
 
 Fact = Union[str, float, date, "Statement", tuple["Fact", ...], None]
@@ -279,6 +286,7 @@ class Assessment:
     """The number of the assessment whose files it overwrites, as the caller states it."""
     faces: tuple[Face, ...] = ()
     """Faces from outside this program that its sheet is drawn with."""
+    appendices: tuple[Appendix, ...] = ()
     number: str = ""
     """Job, slot and rule, and the digest of its document (`documents.numbered`)."""
 

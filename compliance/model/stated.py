@@ -14,6 +14,7 @@ from typing import Any
 
 from compliance import __version__
 from compliance.model.assessment import (
+    Appendix,
     Calibration,
     Cause,
     Finding,
@@ -212,6 +213,7 @@ class StatedAssessment:
     """The number of the assessment whose files it overwrote."""
     faces: tuple[Face, ...] = ()
     """Faces from outside this program, with the glyphs of the letters that they draw."""
+    appendices: tuple[Appendix, ...] = ()
     timezone: StatedTimezone | None = None
     """None: its times are printed in UTC."""
     number: str

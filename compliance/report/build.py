@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from compliance.model import Assessment, GradedReadings, Level, Remark, Rule
+from compliance.report.appendix import reading_tables
 from compliance.report.causes import cause_words, unexplained
 from compliance.report.house import house_changes, house_sentence
 from compliance.report.numbers import format_sheet_number
@@ -91,6 +92,7 @@ def build_report(assessment: Assessment, parent: Rule | None = None) -> Report:
         decision=decision_sentence(decision, uncertain),
         bases=provenance.bases(assessment.state),
         cautions=tuple(statements.cautions(assessment)),
+        readings=reading_tables(assessment),
     )
 
 

@@ -124,6 +124,15 @@ class State:
 
 
 @dataclass(frozen=True, slots=True)
+class ReadingTable:
+    """All readings of one state, without those that were replaced."""
+
+    title: str
+    rows: tuple[tuple[str, ...], ...]
+    """The cells of `headings.READING_COLUMNS`, in the order of the file."""
+
+
+@dataclass(frozen=True, slots=True)
 class Report:
     """All texts about an assessment."""
 
@@ -191,3 +200,5 @@ class Report:
     decision: str
     bases: tuple[Fact, ...]
     cautions: tuple[str, ...]
+    readings: tuple[ReadingTable, ...]
+    """All readings, if they are asked for."""

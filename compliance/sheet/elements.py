@@ -360,17 +360,22 @@ def requirement_row(
 
 
 def text_rows(
-    titles: Sequence[str], starts: Sequence[float], rows: Iterable[Sequence[str]], measure: float
+    titles: Sequence[str],
+    starts: Sequence[float],
+    rows: Iterable[Sequence[str]],
+    measure: float,
+    air: float = 2.6,
 ) -> list[Block]:
     """Make a table of texts; its columns start at the given shares of the measure.
 
-    The first cell names its row. The first rows stay together, and the last ones.
+    A text has `air` points above and below. The first cell names its row. The first rows stay
+    together, and the last ones.
     """
     edges = _edges(measure, *starts)
     table = Element("Table")
     head = _table_head(table, edges, titles, measure)
     body = Element("TBody", table)
-    blocks = [_text_row(texts, body, edges, measure, head) for texts in rows]
+    blocks = [_text_row(texts, body, edges, measure, head, air) for texts in rows]
     last = len(blocks) - 1
     return [
         head,
@@ -382,9 +387,8 @@ def text_rows(
 
 
 def _text_row(
-    columns: Sequence[str], body: Element, edges: Edges, measure: float, again: Block
+    columns: Sequence[str], body: Element, edges: Edges, measure: float, again: Block, above: float
 ) -> Block:
-    above = 2.6
     texts: list[Text] = []
     height = 0.0
     cells = _cells(body, len(columns), head=0)

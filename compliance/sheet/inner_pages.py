@@ -158,10 +158,13 @@ def last_pages(
     yield from _decision(report, grid, size)
     yield from _provenance(report, grid, size)
     yield from _by_hand(grid.measure, size)
-    yield _end(grid.measure)
+    if not report.readings:
+        yield end_of_sheet(grid.measure)
 
 
-def _end(measure: float) -> Block:
+def end_of_sheet(measure: float) -> Block:
+    """Make the line below all the rest."""
+
     def draw(canvas: Canvas, x: float, top: float) -> None:
         middle = x + measure / 2
         with canvas.tagged(Element("P")):

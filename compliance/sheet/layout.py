@@ -19,6 +19,7 @@ from compliance.pictures.structure import Structure
 from compliance.report.build import build_report
 from compliance.report.report import Report
 from compliance.rules.parents import shipped_parent
+from compliance.sheet.appendix import appendix_pages
 from compliance.sheet.frame import draw_frame
 from compliance.sheet.front_page import draw_front
 from compliance.sheet.inner_pages import (
@@ -135,6 +136,7 @@ def _drawn(assessment: Assessment, page: str, signed: bool) -> Drawing:
     structure = Structure()
     canvas = PdfCanvas(grid.width, grid.height, created=assessment.assessed, structure=structure)
     pages = choose_layout(report, charts_of(assessment), grid)
+    pages += appendix_pages(report, grid)
     total = len(pages) + 1
     draw_frame(canvas, grid, report, 1, total, signed)
     boxes = draw_front(canvas, grid, report, signed=signed)

@@ -23,6 +23,7 @@ GAINED: Mapping[tuple[str, ...], str] = {
     ("lapsed",): "0.2.0",
     ("faces",): "0.2.0",
     ("timezone",): "0.2.0",
+    ("appendices",): "0.2.0",
     ("slot", "nominal_peak"): "0.2.0",
     **{("job", key): "0.2.0" for key in ("measured_as", "authorised_as", "procedure")},
     ("meter", "certificate", "accreditation"): "0.2.0",

@@ -16,7 +16,7 @@ from compliance.assessment import assess
 from compliance.evidence.recompute import assess_again, attachments
 from compliance.job_file import job_from_document
 from compliance.meter_file import meter_from_document
-from compliance.model import Assessment, Measurement, Meter, Readings
+from compliance.model import Appendix, Assessment, Measurement, Meter, Readings
 from compliance.plain_data import digest
 from compliance.readings.load import readings_from_bytes
 from compliance.sheet.make_sheet import write_sheet
@@ -75,7 +75,9 @@ def in_zone(name: str) -> Assessment:
     return assessment_of({"timezone": name})
 
 
-def assessment_of(more: Mapping[str, Any], meter: Meter | None = None) -> Assessment:
+def assessment_of(
+    more: Mapping[str, Any], meter: Meter | None = None, appendices: tuple[Appendix, ...] = ()
+) -> Assessment:
     """The slot's assessment of a job that states more, perhaps with another meter."""
     return assess(
         Measurement(
@@ -86,6 +88,7 @@ def assessment_of(more: Mapping[str, Any], meter: Meter | None = None) -> Assess
             meter=meter or meter_from_document(METER, "meter.yaml", ""),
         ),
         now=SIGNED,
+        appendices=appendices,
     )
 
 

@@ -69,6 +69,7 @@ CHARTS = "Charts"
 NO_PICTURE = "No readings for it."
 COMPARISON = "Before and after calibration"
 COMPARED_COLUMNS = ("Requirement", "Before calibration", "After calibration")
+READING_COLUMNS = ("Patch", "Code values", "Position, window", "X", "Y, cd/m²", "Z", "Target Y")
 CAUSES = "Likely causes"
 OPINION = (
     "Opinions and interpretations (ISO/IEC 17025:2017, 7.8.7): models of faults that fit the "
@@ -200,3 +201,8 @@ def outside_before(count: int) -> str:
     were = counted(count, "value was", "values were")
     sentence = f"Before calibration {were} outside the limits; explain with --before."
     return sentence if count else ""
+
+
+def readings_title(*, before: bool) -> str:
+    """Name the table of all readings."""
+    return "Appendix: readings before calibration" if before else "Appendix: readings"
