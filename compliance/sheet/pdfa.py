@@ -22,6 +22,7 @@ from pikepdf import Array, AttachedFileSpec, Dictionary, Name, ObjectStreamMode,
 from compliance import __version__
 from compliance.pictures.pdf_canvas import LIBRARY
 from compliance.pictures.structure import Structure
+from compliance.sheet.compact import compacted
 from compliance.sheet.structure_tree import Field, write_structure
 
 Attachment = tuple[bytes, str, str]
@@ -110,7 +111,7 @@ def archival(
             object_stream_mode=ObjectStreamMode.disable,
             recompress_flate=False,
         )
-    return out.getvalue()
+    return compacted(out.getvalue())
 
 
 def _associated(
