@@ -9,6 +9,7 @@ from pathlib import Path
 import numpy as np
 import pikepdf
 import pytest
+from helpers import seven_scripts
 from helpers.browser import Browser, Picture, browser, picture
 from helpers.signing import SIGNED, run, tool
 from numpy.typing import NDArray
@@ -103,6 +104,16 @@ def test_a_browser_shows_what_poppler_shows(
         drawn = poppler(path, number, (seen.shape[1], seen.shape[0]))
         assert (grey(drawn) < DARK).sum() > 1000
         assert lonely(seen, drawn) <= LONELY, f"page {number}"
+
+
+def test_a_browser_shows_letters_of_seven_scripts(viewer: Browser, tmp_path: Path) -> None:
+    """In a file that can be read aloud, whose letters are of other faces."""
+    seven_scripts.require_faces()
+    path = tmp_path / "seven.pdf"
+    path.write_bytes(seven_scripts.sheet())
+    seen = viewer.page(path, 1)
+    drawn = poppler(path, 1, (seen.shape[1], seen.shape[0]))
+    assert lonely(seen, drawn) <= LONELY
 
 
 def test_a_browser_shows_both_signatures(viewer: Browser, root: Path, tmp_path: Path) -> None:
