@@ -17,6 +17,8 @@ def as_array(values: ArrayLike) -> Array:
 def quotient(numerator: ArrayLike, denominator: ArrayLike) -> Array:
     """Numerator over denominator; NaN, without a warning, if the denominator is zero."""
     below = as_array(denominator)
+    if below.all():
+        return as_array(as_array(numerator) / below)
     return as_array(as_array(numerator) / np.where(below == 0, np.nan, below))
 
 

@@ -42,14 +42,15 @@ def delta_e_2000(first: ArrayLike, second: ArrayLike) -> Array:
     c1, h1 = _polar(a1 * stretch, b1)
     c2, h2 = _polar(a2 * stretch, b2)
 
-    turn = _hue_turn(h1, h2, c1 * c2)
+    product = c1 * c2
+    turn = _hue_turn(h1, h2, product)
     lightness_step = l2 - l1
     chroma_step = c2 - c1
-    hue_step = 2 * np.sqrt(c1 * c2) * np.sin(np.radians(turn) / 2)
+    hue_step = 2 * np.sqrt(product) * np.sin(np.radians(turn) / 2)
 
     mean_lightness = (l1 + l2) / 2
     mean_chroma = (c1 + c2) / 2
-    mean_hue = _mean_hue(h1, h2, c1 * c2)
+    mean_hue = _mean_hue(h1, h2, product)
 
     offset = (mean_lightness - 50) ** 2
     lightness_scale = 1 + 0.015 * offset / np.sqrt(20 + offset)
@@ -71,11 +72,13 @@ def _split(lab: ArrayLike) -> tuple[Array, Array, Array]:
 
 def _polar(a: Array, b: Array) -> tuple[Array, Array]:
     """Chroma and hue angle in degrees, 0 to 360; the hue of grey is 0."""
-    return as_array(np.hypot(a, b)), as_array(np.degrees(np.arctan2(b, a)) % 360)
+    turn = np.degrees(np.arctan2(b, a))
+    return as_array(np.hypot(a, b)), as_array(np.where(turn < 0, turn + 360, turn + 0.0))
 
 
 def _chroma_weight(chroma: Array) -> Array:
-    return as_array(np.sqrt(chroma**7 / (chroma**7 + 25.0**7)))
+    seventh = chroma**7
+    return as_array(np.sqrt(seventh / (seventh + 25.0**7)))
 
 
 def _hue_turn(first: Array, second: Array, product: Array) -> Array:

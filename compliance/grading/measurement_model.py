@@ -248,7 +248,7 @@ class _OwnStream(NamedTuple):
         """Uniform errors of a last digit; without one of their own, X and Z follow Y."""
         errors = random.uniform(-0.5, 0.5, (length, 3))
         if not (step == step[1]).all():
-            errors[:] = errors[:, 1:2]
+            errors = errors[:, 1:2]
         return np.asarray(errors * step)
 
 
@@ -292,15 +292,18 @@ class _Shared:
         if self._meter.chromaticity:
             xy = spaces.xyz_to_xy(xyz)
             coloured = np.isfinite(xy).all(axis=1) & (xy[:, 1] > LEAST_Y) & (xyz[:, 1] > 0)
-            offset = self._offsets(levels[coloured, 1], part, correlation)
+            which = slice(None) if coloured.all() else coloured
+            offset = self._offsets(levels[which, 1], part, correlation)
             if self._meter.saturated is not None:
                 sizes = np.array([self._meter.saturated.x, self._meter.saturated.y])
                 hues = _correlated(self._hues[part, :, :2], correlation) * sizes / self._meter.k
-                offset = offset + hues[:, hue[coloured]] * weight[coloured, None]
-            offset = offset + own.xy[:, coloured]
-            lit = levels[coloured, 1] >= self._case.chromaticity_floor
-            luminance = result[:, coloured, 1] + np.where(lit, zero[..., 1], 0.0)
-            result[:, coloured] = spaces.xy_to_xyz(xy[coloured] + offset, luminance)
+                offset = offset + hues[:, hue[which]] * weight[which, None]
+            offset = offset + own.xy[:, which]
+            lit = levels[which, 1] >= self._case.chromaticity_floor
+            luminance = result[:, which, 1] + np.where(lit, zero[..., 1], 0.0)
+            result[:, which] = spaces.xy_to_xyz(xy[which] + offset, luminance)
+            if len(lit) == len(xyz) and lit.all():
+                return np.asarray(result + own.digits)
             seen = np.flatnonzero(coloured)[lit]
             zero = np.repeat(zero, len(xyz), axis=1)
             zero[:, seen] = 0.0

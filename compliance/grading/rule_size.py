@@ -21,6 +21,8 @@ correlation of x and y that is tried. Shipped rules need 250, and 640 if the cor
 known; with readings before calibration a sheet needs twice that. `tests/bench/worst_sheets.py`
 prints what the most take.
 """
+MOST_MOVED = 5_000
+"""Most readings of ideal displays that are moved to a one-sided limit each; shipped rules: 800."""
 
 
 def check_rule_size(rule: Rule) -> None:
@@ -37,6 +39,17 @@ def check_drawn(rule: Rule, values: int) -> None:
             f"needs {values} values computed from draws of the meter's uncertainty: of readings, "
             f"and of patches in all its requirements together; expected at most {MOST_DRAWN}; use "
             "fewer patches, or a meter's file that states the correlation of x and y"
+        )
+        raise RuleError(Problem(rule.id, what))
+
+
+def check_moved(rule: Rule, readings: int) -> None:
+    """Raise RuleError if whether a meter can prove a rule needs too many displays on its limits."""
+    if readings > MOST_MOVED:
+        what = (
+            f"has more one-sided limits of luminance and contrast than a meter is tried with: "
+            f"they need {readings} readings; expected at most {MOST_MOVED}; use fewer different "
+            "limits, or fewer patches"
         )
         raise RuleError(Problem(rule.id, what))
 

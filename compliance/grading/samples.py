@@ -120,6 +120,9 @@ class SampleCounts:
 
 def _within(values: Array, limits: Sequence[Limits]) -> Flags:
     """(draws, n): inside the limits, both coordinates of a box in the same draw."""
+    if values.ndim == 2 and not any(own.box or own.exclusive for own in limits):
+        low, high = (np.array([getattr(own, end) for own in limits]) for end in ("low", "high"))
+        return np.asarray((values >= low) & (values <= high))
     result = np.empty(values.shape[:2], dtype=np.bool_)
     for place, own in enumerate(limits):
         result[:, place] = _inside_one(values[:, place], own)
@@ -219,3 +222,20 @@ def nearest_of(points: Sequence[Point]) -> int:
     """Place of the point with the least margin; of equal ones the first in canonical order."""
     margins = [margin(point.value or 0.0, point.limits or Limits()) for point in points]
     return min(range(len(points)), key=margins.__getitem__)
+
+
+def nearest_alone(graded: Graded) -> Graded:
+    """Of a finding with a value for each point, that with the least margin alone."""
+    question = graded.question
+    if question is None or not question.places:
+        return graded
+    worst = nearest_of([graded.finding.points[place] for place in question.places])
+    place = question.places[worst]
+    alone = replace(
+        question,
+        values=lambda view: question.values(view)[:, [worst]],
+        limits=(question.limits[worst],),
+        places=(0,),
+    )
+    finding = replace(graded.finding, points=(graded.finding.points[place],))
+    return replace(graded, finding=finding, question=alone, patches=(graded.patches[place],))

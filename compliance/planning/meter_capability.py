@@ -23,7 +23,8 @@ from compliance.grading.grade import grade
 from compliance.grading.match import DeclaredFacts, MatchedReadings, match_readings
 from compliance.grading.measurement_model import Draws
 from compliance.grading.monte_carlo import sample_requirements, silent_keys
-from compliance.grading.samples import Graded, SampleCounts
+from compliance.grading.rule_size import check_moved
+from compliance.grading.samples import Graded, SampleCounts, nearest_alone
 from compliance.model import (
     Encoding,
     Level,
@@ -36,7 +37,7 @@ from compliance.model import (
     Uncertainty,
 )
 from compliance.model.results import Adequacy, Capability
-from compliance.planning.stimuli import ideal_readings, readings_at_limit
+from compliance.planning.stimuli import ideal_readings, moves_display, readings_at_limit
 from compliance.quantities.catalogue import QUANTITIES, is_stated
 
 Array = NDArray[np.float64]
@@ -53,7 +54,8 @@ def capability(
 ) -> tuple[Capability, ...]:
     """One row for each requirement that needs readings.
 
-    Raises ValueError if the meter's file states no uncertainty of luminance.
+    Raises ValueError if the meter's file states no uncertainty of luminance, RuleError if the
+    rule has too many limits.
     """
     return tuple(_rows(rule, meter, encoding or rule.encoding, frozenset(Level)))
 
@@ -82,7 +84,7 @@ def _rows(
     taking = [
         requirement for requirement in rule.requirements if not is_stated(requirement.quantity)
     ]
-    for graded, tallies in zip(*bench.drawn(taking, readings, levels), strict=True):
+    for graded, tallies in zip(*bench.drawn(taking, levels), strict=True):
         if graded.requirement.level in levels:
             yield _row(bench, graded, tallies)
 
@@ -112,36 +114,34 @@ class _Bench:
     ideal: Readings
 
     def drawn(
-        self,
-        requirements: Sequence[Requirement],
-        readings: Readings,
-        levels: Container[Level] = frozenset(Level),
+        self, requirements: Sequence[Requirement], levels: Container[Level]
     ) -> tuple[list[Graded], list[list[SampleCounts]]]:
-        """Requirements graded on readings, and the counts of their draws."""
-        technology = {"projector": "projector", "direct-view": "lcd"}
+        """Requirements graded on the ideal display, and the counts of their draws."""
         grades, tallies = [], []
-        matched = self._ideal_case
-        if readings is not self.ideal:
-            matched = match_readings(self.rule, readings, meter=self.meter)
         for displays in dict.fromkeys(requirement.displays for requirement in requirements):
             chosen = [
                 requirement for requirement in requirements if requirement.displays == displays
             ]
-            case = replace(matched, stated=DeclaredFacts(technology.get(displays or "")))
+            case = _shown_on(self._ideal_case, displays)
             some = [grade(requirement, case) for requirement in chosen]
             grades += some
-            tallies += sample_requirements(
-                some,
-                case,
-                self.uncertainty,
-                count=DRAWS,
-                seed=SEED,
-                own_scatter=False,
-                levels=levels,
-            )
+            tallies += self._sampled(some, case, levels)
         order = [requirements.index(graded.requirement) for graded in grades]
         places = sorted(range(len(order)), key=order.__getitem__)
         return [grades[i] for i in places], [tallies[i] for i in places]
+
+    def _sampled(
+        self, grades: Sequence[Graded], case: MatchedReadings, levels: Container[Level]
+    ) -> list[list[SampleCounts]]:
+        return sample_requirements(
+            grades,
+            case,
+            self.uncertainty,
+            count=DRAWS,
+            seed=SEED,
+            own_scatter=False,
+            levels=levels,
+        )
 
     def silent_keys(self, graded: Graded) -> tuple[str, ...]:
         """Keys that the meter's file lacks for a requirement on the ideal display."""
@@ -155,13 +155,17 @@ class _Bench:
     def _single_draw(self) -> Draws:
         return Draws(self._ideal_case, self.uncertainty, count=1, seed=SEED, own_scatter=False)
 
-    def at_limit(self, requirement: Requirement, limit: float) -> Array:
+    def at_limit(self, requirement: Requirement, limit: float, ideal: SampleCounts) -> Array:
         """Drawn values of a display with a value on a one-sided limit; none if unreadable.
 
-        All values of a requirement with that limit share them.
+        All values of a requirement with that limit share them. `ideal` are those of the ideal
+        display, if that is taken.
         """
+        if not moves_display(QUANTITIES[requirement.quantity]):
+            return ideal.samples(ideal.worst)[:, 0]
         key = requirement.id, limit
         if key not in self._at_limits:
+            check_moved(self.rule, (len(self._at_limits) + 1) * len(self.ideal.codes))
             self._at_limits[key] = self._drawn_at(requirement, limit)
         return self._at_limits[key]
 
@@ -171,8 +175,17 @@ class _Bench:
 
     def _drawn_at(self, requirement: Requirement, limit: float) -> Array:
         readings = readings_at_limit(requirement, self.ideal, self.rule, limit)
-        _, (tallies,) = self.drawn([requirement], readings)
+        matched = match_readings(self.rule, readings, meter=self.meter)
+        case = _shown_on(matched, requirement.displays)
+        graded = nearest_alone(grade(requirement, case))
+        (tallies,) = self._sampled([graded], case, frozenset(Level))
         return tallies[0].samples(tallies[0].worst)[:, 0] if tallies else np.empty(0)
+
+
+def _shown_on(case: MatchedReadings, displays: str | None) -> MatchedReadings:
+    """The case on a display of the kind for which a requirement is."""
+    technology = {"projector": "projector", "direct-view": "lcd"}
+    return replace(case, stated=DeclaredFacts(technology.get(displays or "")))
 
 
 def _row(bench: _Bench, graded: Graded, tallies: Sequence[SampleCounts]) -> Capability:
@@ -201,7 +214,7 @@ def _row(bench: _Bench, graded: Graded, tallies: Sequence[SampleCounts]) -> Capa
         why = Statement("certificate-silent", {"keys": keys})
         return replace(row, adequacy=Adequacy.UNKNOWN, why=why)
     rows = [
-        _place(bench, row, graded, tally, place)
+        _place(bench, row, graded, tally, place, tallies[0])
         for tally in tallies
         for place in range(len(question.limits))
     ]
@@ -209,9 +222,14 @@ def _row(bench: _Bench, graded: Graded, tallies: Sequence[SampleCounts]) -> Capa
 
 
 def _place(
-    bench: _Bench, row: Capability, graded: Graded, tally: SampleCounts, place: int
+    bench: _Bench,
+    row: Capability,
+    graded: Graded,
+    tally: SampleCounts,
+    place: int,
+    ideal: SampleCounts,
 ) -> Capability:
-    """One value of a requirement against its limits."""
+    """One value of a requirement against its limits; `ideal`: the counts of the first tally."""
     question = tally.question
     limits = question.limits[place]
     if len(question.places) > 1:
@@ -228,7 +246,7 @@ def _place(
         return _rated(row, width, float(_half_interval(samples)[0]))
     if question.one_sided:
         return _rated(row, limits.maximum or 0.0, float(np.quantile(samples[:, 0], 0.95)))
-    return _guarded(bench, row, limits)
+    return _guarded(bench, row, limits, ideal)
 
 
 def _half_interval(samples: Array) -> Array:
@@ -248,14 +266,14 @@ def _rated(row: Capability, room: float, uncertainty: float) -> Capability:
     )
 
 
-def _guarded(bench: _Bench, row: Capability, limits: Limits) -> Capability:
+def _guarded(bench: _Bench, row: Capability, limits: Limits, ideal: SampleCounts) -> Capability:
     """The row of a one-sided limit T, rated by its guard band; T ∓ z·u(T) must be readable."""
     limit = limits.maximum if limits.minimum is None else limits.minimum
     if not limit:
         return replace(row, adequacy=Adequacy.NOT_RATED, why=Statement("limit-zero"))
     requirement, lowest = row.requirement, bench.meter.lowest
     quantity = QUANTITIES[requirement.quantity]
-    samples = bench.at_limit(requirement, limit)
+    samples = bench.at_limit(requirement, limit, ideal)
     if not len(samples):
         return replace(row, why=Statement("limit-unreadable", {"lowest": lowest}))
     u = float(samples.std())

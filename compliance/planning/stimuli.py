@@ -33,7 +33,7 @@ from compliance.model import (
     Rule,
     Triple,
 )
-from compliance.quantities.catalogue import QUANTITIES, is_stated
+from compliance.quantities.catalogue import QUANTITIES, Quantity, is_stated
 
 
 def planned(rule: Rule, encoding: Encoding | None = None) -> list[PlannedPatch]:
@@ -131,13 +131,19 @@ def no_darker(light: Array, black: float, model: targets.TargetModel) -> Array:
     return np.where(light[:, 1:2] < black, black * model.white_xyz, light)
 
 
+def moves_display(quantity: Quantity) -> bool:
+    """Whether a display on a limit of this quantity is another than the ideal one."""
+    by_range = quantity.extreme is not None and quantity.extreme.kind == "range"
+    return quantity.reading or quantity.ratio or quantity.compares == "centre" or by_range
+
+
 def readings_at_limit(
     requirement: Requirement, ideal: Readings, rule: Rule, limit: float
 ) -> Readings:
     """The ideal display with one requirement's value moved to a one-sided limit.
 
     Luminances are moved by their own patches, contrasts by the black, ranges by one of
-    the readings; for other quantities the ideal display is taken instead.
+    the readings; other quantities do not move it (`moves_display`).
     """
     plan = Plan(rule, ideal.encoding)
     xyz = ideal.xyz.copy()

@@ -163,6 +163,10 @@ class Measured(NamedTuple):
             return target
         return targets.with_white(target, self.model, self.measured_white_xyz(index))
 
+    def has_one_white(self, index: Index) -> bool:
+        """Whether patches have the same white."""
+        return bool(len(index) and (self.white[index] == self.white[index[0]]).all())
+
     def reference_white(self, index: Index) -> Array:
         """(..., n, 3) reference white of CIELAB and CIELUV for the target's colours."""
         colour = self.model.white_xyz
@@ -313,11 +317,12 @@ def against_white(function: formulas.AgainstWhite) -> Compute:
 
     def compute(view: Measured, roles: Roles, options: Options) -> Array:
         target = view.target(roles.over)
-        reference = view.reference_white(roles.over)
+        lit = roles.over[:1] if view.has_one_white(roles.over) else roles.over
+        reference = view.reference_white(lit)
         white = reference
         if options.reference == "white":
-            colour = formulas.at_unit_luminance(view.measured_white_xyz(roles.over))
-            white = view.scaling_white(roles.over)[..., None] * colour
+            colour = formulas.at_unit_luminance(view.measured_white_xyz(lit))
+            white = view.scaling_white(lit)[..., None] * colour
         return function(_measured(view, roles, options, target), white, target, reference)
 
     return compute

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import replace
 
 import pytest
@@ -9,6 +10,8 @@ from helpers import builders
 from scipy import stats
 
 from compliance import model
+from compliance.errors import RuleError
+from compliance.grading import rule_size
 from compliance.model import (
     Level,
     Limits,
@@ -178,17 +181,40 @@ def test_statements_that_need_no_meter_are_left_out() -> None:
     assert len(capability(rule(WHITE, room), meter(1.0))) == 1
 
 
-def test_values_with_the_same_limit_are_drawn_once(monkeypatch: pytest.MonkeyPatch) -> None:
-    """A list of colours has one limit, and each colour is a value of its own."""
-    codes = tuple((f"p{at}", (100 + at, 90, 80)) for at in range(5))
+def colours(quantity: str, limits: Sequence[float]) -> model.Rule:
+    """A rule for a list of colours, each with an upper limit."""
+    names = [f"p{at}" for at in range(len(limits))]
+    codes = tuple((name, (100 + at, 90, 80)) for at, name in enumerate(names))
     own = PatchSet(name="own", kind="list", patches=codes)
-    needed = builders.requirement("duv", "own", limits=Limits(maximum=0.02))
-    rule = builders.rule(builders.target(), needed, sets=(own,))
+    each = {name: Limits(maximum=most) for name, most in zip(names, limits, strict=True)}
+    needed = builders.requirement(quantity, "own", limits=None, by_patch=each)
+    return builders.rule(builders.target(), needed, sets=(own,))
+
+
+@pytest.mark.parametrize(
+    ("quantity", "limits", "moved"),
+    [
+        ("luminance", (90.0,) * 5, 1),
+        ("luminance", (90.0, 91.0, 91.0), 2),
+        ("duv", (0.02, 0.03), 0),
+    ],
+)
+def test_values_with_the_same_limit_are_drawn_once(
+    monkeypatch: pytest.MonkeyPatch, quantity: str, limits: Sequence[float], moved: int
+) -> None:
+    """A display that a limit does not move is the ideal one, which is drawn anyway."""
     drawn, real = [], meter_capability.readings_at_limit
     monkeypatch.setattr(
         meter_capability,
         "readings_at_limit",
         lambda *given: drawn.append(given) or real(*given),
     )
-    capability(rule, builders.meter(0.3))
-    assert len(drawn) == 1
+    capability(colours(quantity, limits), builders.meter(0.3))
+    assert len(drawn) == moved
+
+
+def test_displays_on_their_limits_are_bounded(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(rule_size, "MOST_MOVED", 8)
+    capability(colours("luminance", (90.0,) * 2), builders.meter(0.3))
+    with pytest.raises(RuleError, match="has more one-sided limits of luminance and contrast"):
+        capability(colours("luminance", (90.0, 91.0, 92.0)), builders.meter(0.3))
