@@ -395,7 +395,7 @@ def test_an_earlier_engine_with_other_numbers_is_not_called_tampering() -> None:
     assert (found.verdict, found.today) == ("not-compliant", today)
     first, second, last = sheet_outcome(found)
     assert first == (
-        "The sheet states: conditionally not compliant (definitions of engine "
+        "The sheet states: not compliant (within the uncertainty) (definitions of engine "
         f"{RELEASED[EARLIER]})."
     )
     assert second.startswith(f"Computed again by today's definitions (engine {ENGINE}): ")
