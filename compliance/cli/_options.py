@@ -300,16 +300,20 @@ def read_lists(files: Sequence[Path]) -> tuple[bytes, ...]:
     if not files:
         return ()
     from compliance.signing.revocation import LARGEST as LARGEST_LIST
-    from compliance.signing.revocation import read_list
+    from compliance.signing.revocation import MOST_LISTED, read_list
 
     limit = 2 * LARGEST_LIST  # PEM is longer than DER
-    return tuple(
-        read_list(
-            read_bounded(file, limit, IdentityError, "that revocation lists may have"),
-            file=str(file),
-        )
-        for file in files
-    )
+    lists, size = [], 0
+    for file in files:
+        data = read_bounded(file, limit, IdentityError, "that revocation lists may have")
+        lists.append(read_list(data, file=str(file)))
+        size += len(lists[-1])
+        if size > MOST_LISTED:
+            raise IdentityError(
+                f"{file}: with it the revocation lists have more than {MOST_LISTED >> 20} MiB; "
+                "leave out those of other authorities and earlier ones"
+            )
+    return tuple(lists)
 
 
 def read_trust(places: Sequence[Path]) -> list[Signer]:

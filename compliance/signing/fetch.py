@@ -11,6 +11,7 @@ import http.client
 import ipaddress
 import socket
 import ssl
+import time
 from typing import Any
 from urllib.parse import urljoin, urlsplit
 
@@ -19,6 +20,8 @@ from compliance.signing.revocation import LARGEST
 
 PATIENCE = 10.0
 """Seconds for one address, with its redirects."""
+WHOLE_PATIENCE = 60.0
+"""Seconds for all addresses of one call of a command."""
 MOST_REDIRECTS = 3
 MOST_FETCHES = 100
 """Most addresses in one call of a command."""
@@ -36,9 +39,16 @@ class FetchError(ValueError):
 class Fetcher:
     """Asks addresses, each once. `allow_private`: also those of a private network."""
 
-    def __init__(self, *, allow_private: bool = False, patience: float = PATIENCE) -> None:
+    def __init__(
+        self,
+        *,
+        allow_private: bool = False,
+        patience: float = PATIENCE,
+        whole: float = WHOLE_PATIENCE,
+    ) -> None:
         self._allow_private = allow_private
         self._patience = patience
+        self._left = whole
         self._answers: dict[tuple[str, bytes | None], bytes | FetchError] = {}
 
     def get(self, url: str) -> bytes:
@@ -53,10 +63,14 @@ class Fetcher:
         if (url, data) not in self._answers:
             if len(self._answers) >= MOST_FETCHES:
                 raise FetchError(f"more than {MOST_FETCHES} addresses in one call")
+            if self._left <= 0:
+                raise FetchError("the addresses before it took all the time there is")
+            begun = time.monotonic()
             try:
                 self._answers[url, data] = self._fetched(url, data, headers)
             except FetchError as fault:
                 self._answers[url, data] = fault
+            self._left -= time.monotonic() - begun
         answer = self._answers[url, data]
         if isinstance(answer, FetchError):
             raise answer

@@ -8,14 +8,17 @@ is younger.
 from __future__ import annotations
 
 import asyncio
-from collections.abc import Callable, Iterable, Mapping, Sequence, Set
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence, Set
 from dataclasses import dataclass
 from datetime import datetime
 from typing import Any
 
 from asn1crypto import crl, ocsp, pem, x509
 from cryptography import x509 as pyca
+from cryptography.exceptions import InvalidSignature, UnsupportedAlgorithm
+from cryptography.hazmat.primitives.asymmetric import ec, padding, rsa
 from cryptography.x509 import ocsp as pyca_ocsp
+from cryptography.x509.oid import ExtendedKeyUsageOID
 from pyhanko_certvalidator import CertificateValidator, ValidationContext
 from pyhanko_certvalidator.errors import PathError, RevokedError, ValidationError
 from pyhanko_certvalidator.policy_decl import (
@@ -27,9 +30,12 @@ from pyhanko_certvalidator.policy_decl import (
 
 from compliance.errors import IdentityError
 from compliance.model.signatures import Revocation
+from compliance.signing.keys import LONGEST_CHAIN, is_root, issued
 
 LARGEST = 2 << 20
 """Most bytes of a revocation list; those of large authorities have some hundred thousand."""
+MOST_LISTED = 4 << 20
+"""Most bytes of all lists that a verifier hands in; each is read for each signature."""
 
 LOADERS: Mapping[str, Callable[[bytes], Any]] = {
     "/Certs": pyca.load_der_x509_certificate,
@@ -142,37 +148,105 @@ def revocation_of(
         except (PathError, ValidationError) as fault:
             why = str(fault).splitlines()[0] if str(fault) else type(fault).__name__
             continue
-        later = _revoked_later(list(path.iter_certs(include_root=False)), material)
-        return Revocation(until, proven, True, later)
+        later = _revoked_first(own, path.iter_certs(include_root=True), material)
+        return Revocation(until, proven, True, later and later[0])
+    # A revocation is for ever: a list too old to tell that there is none tells of one.
+    early = _revoked_first(own, (*known, *anchors), material)
+    if early is not None and early[0] <= until:
+        return Revocation(until, proven, True, *early)
     return Revocation(until, proven, False, why_not=why)
 
 
-def _revoked_later(certificates: Sequence[x509.Certificate], material: Material) -> datetime | None:
-    """Return when one of these was revoked first, by any list or answer."""
-    found = [*_in_lists(certificates, material.lists), *_in_answers(certificates, material.answers)]
-    return min(found, default=None)
+def _revoked_first(
+    own: x509.Certificate, pool: Iterable[x509.Certificate], material: Material
+) -> tuple[datetime, bool] | None:
+    """Return when `own` or one above it was revoked first, by any list or answer of its issuer,
+    and whether that is one above."""
+    links = list(_upward(own, [each for each in map(_read, pool) if each is not None]))
+    found = [*_in_lists(links, material.lists), *_in_answers(links, material.answers)]
+    first = min(found, default=None, key=lambda each: each[0])
+    return first and (first[0], first[1] != links[0][0])
+
+
+Link = tuple[pyca.Certificate, pyca.Certificate]
+"""A certificate and its issuer's."""
+
+
+def _read(certificate: x509.Certificate) -> pyca.Certificate | None:
+    try:
+        return pyca.load_der_x509_certificate(certificate.dump())
+    except ValueError:
+        return None
+
+
+def _upward(own: x509.Certificate, pool: Sequence[pyca.Certificate]) -> Iterator[Link]:
+    """Return a certificate with its issuer's, that with its own, up to a root."""
+    certificate = _read(own)
+    for _ in range(LONGEST_CHAIN):
+        if certificate is None or is_root(certificate):
+            return
+        issuer = next((each for each in pool if issued(certificate, each)), None)
+        if issuer is None:
+            return
+        yield certificate, issuer
+        certificate = issuer
 
 
 def _in_lists(
-    certificates: Sequence[x509.Certificate], lists: Sequence[crl.CertificateList]
-) -> Iterable[datetime]:
+    links: Sequence[Link], lists: Sequence[crl.CertificateList]
+) -> Iterator[tuple[datetime, pyca.Certificate]]:
     for each in lists:
         read = pyca.load_der_x509_crl(each.dump())
-        for certificate in certificates:
-            if each.issuer.dump() == certificate.issuer.dump():
-                entry = read.get_revoked_certificate_by_serial_number(certificate.serial_number)
-                if entry is not None:
-                    yield entry.revocation_date_utc
+        for certificate, issuer in links:
+            if read.issuer != issuer.subject or not _is_signed(read, issuer):
+                continue
+            entry = read.get_revoked_certificate_by_serial_number(certificate.serial_number)
+            if entry is not None:
+                yield entry.revocation_date_utc, certificate
+
+
+def _is_signed(read: pyca.CertificateRevocationList, issuer: pyca.Certificate) -> bool:
+    try:
+        return read.is_signature_valid(issuer.public_key())  # type: ignore[arg-type]
+    except (TypeError, ValueError, UnsupportedAlgorithm):
+        return False
 
 
 def _in_answers(
-    certificates: Sequence[x509.Certificate], answers: Sequence[ocsp.OCSPResponse]
-) -> Iterable[datetime]:
-    numbers = {certificate.serial_number for certificate in certificates}
+    links: Sequence[Link], answers: Sequence[ocsp.OCSPResponse]
+) -> Iterator[tuple[datetime, pyca.Certificate]]:
     for each in answers:
         if each["response_status"].native != "successful":
             continue
-        for one in each.response_data["responses"]:
-            status = one["cert_status"]
-            if status.name == "revoked" and one["cert_id"]["serial_number"].native in numbers:
-                yield status.chosen["revocation_time"].native
+        for certificate, issuer in links:
+            for one in each.response_data["responses"]:
+                status, known = one["cert_status"], one["cert_id"]
+                same = known["serial_number"].native == certificate.serial_number
+                if same and status.name == "revoked" and _is_answer_of(each, issuer):
+                    yield status.chosen["revocation_time"].native, certificate
+
+
+def _is_answer_of(answer: ocsp.OCSPResponse, issuer: pyca.Certificate) -> bool:
+    """Return whether an issuer, or who answers for it (RFC 6960, 4.2.2.2), signed an answer."""
+    read = pyca_ocsp.load_der_ocsp_response(answer.dump())
+    for by in (issuer, *(each for each in read.certificates if _answers_for(each, issuer))):
+        key, method = by.public_key(), read.signature_hash_algorithm
+        try:
+            if isinstance(key, ec.EllipticCurvePublicKey) and method is not None:
+                key.verify(read.signature, read.tbs_response_bytes, ec.ECDSA(method))
+            elif isinstance(key, rsa.RSAPublicKey) and method is not None:
+                key.verify(read.signature, read.tbs_response_bytes, padding.PKCS1v15(), method)
+            else:
+                continue
+        except InvalidSignature:
+            continue
+        return True
+    return False
+
+
+def _answers_for(certificate: pyca.Certificate, issuer: pyca.Certificate) -> bool:
+    try:
+        usage = certificate.extensions.get_extension_for_class(pyca.ExtendedKeyUsage).value
+    except (pyca.ExtensionNotFound, ValueError):
+        return False
+    return ExtendedKeyUsageOID.OCSP_SIGNING in usage and issued(certificate, issuer)

@@ -127,6 +127,15 @@ def test_an_answer_that_is_too_large_or_never_ends(desk: Desk) -> None:
             assert refused(fetcher, url) == "no answer within 0.5 s"
 
 
+def test_all_addresses_together_have_an_end(desk: Desk) -> None:
+    desk.files["/here"] = b"here"
+    fetcher = Fetcher(allow_private=True, patience=0.5, whole=0.4)
+    with dripping(b"") as url:
+        assert refused(fetcher, url) == "no answer within 0.5 s"
+    told = "the addresses before it took all the time there is"
+    assert refused(fetcher, f"{desk.url}/here") == told
+
+
 def test_a_server_that_is_not_there_or_speaks_something_else(desk: Desk) -> None:
     assert "ssl" in refused(allowed(), desk.url.replace("http:", "https:"))
     with serving_desk() as gone:
