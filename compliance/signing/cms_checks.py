@@ -17,8 +17,10 @@ from cryptography import x509
 from pyhanko.sign.validation.pdf_embedded import EmbeddedPdfSignature
 
 from compliance.errors import ComplianceError
+from compliance.signing.directory_names import compare_both_directions
 from compliance.signing.keys import is_root, issued, issuers_of
 
+compare_both_directions()
 DAMAGED = "it is damaged or cut off"
 """The fault of an unreadable file."""
 
