@@ -64,6 +64,19 @@ def test_exit_codes(compliance, desk, kinds, code):
     assert compliance("assess", "job.yaml", "--no-sheet", *NOW).returncode == code
 
 
+def test_an_appendix_is_stated_in_the_document(compliance, desk, tmp_path):
+    desk("good")
+    asked = ("--out", "out", "--appendix", "readings")
+    assert compliance("assess", "job.yaml", *asked, *NOW).returncode == 0
+    document = json.loads((tmp_path / "out" / "KX-7-1-tiny.json").read_text())
+    assert document["appendices"] == ["readings"]
+    done = compliance("assess", "job.yaml", "--no-sheet", "--appendix", "readings", *NOW)
+    assert (done.returncode, last_line(done.stderr)) == (
+        2,
+        "compliance: give --appendix or --no-sheet, not both",
+    )
+
+
 def test_a_bad_slot_does_not_stop_the_others(compliance, desk, tmp_path):
     desk("good", "bad", "bright")
     done = compliance("assess", "job.yaml", "--out", "out", "--no-sheet", "--format", "json", *NOW)
