@@ -215,7 +215,7 @@ def _entry(sheet: Sheet) -> SheetEntry:
     ]
     return SheetEntry(
         mark=outcome_mark(state.verdict, state.conditional),
-        title=_text(rule.title),
+        title=deliveries.judged(stated.slot.slot if stated.slot else None, _text(rule.title)),
         outcome=capital(_outcome(stated)),
         tally=tally_words(count(shall, stated.decision), of="requirements"),
         deciding=list(_deciding(shall, stated)),

@@ -7,7 +7,7 @@ import re
 from dataclasses import replace
 
 import pytest
-from helpers.deliveries import sheets
+from helpers.deliveries import first, second, sheets
 from helpers.demo_slots import DEMO, assessed
 
 from compliance.delivery.contents import bag_info
@@ -95,3 +95,17 @@ def test_what_the_rules_do_not_test_is_listed_once_for_each_text_of_a_rule() -> 
         name, "EBU <1>", ": 15 test colours", "Why not: codes not at hand",
         name, "B", ": motion", "Why not: no meter",
     ]  # fmt: skip
+
+
+def test_the_page_begins_with_a_summary() -> None:
+    """Two sheets: one accepted with two deviations until 10 December, one not compliant."""
+    page = render_page(sheets(first=first(), second=second())).decode()
+    told = [each.strip() for each in re.findall("<li>([^<]*)</li>", page)][:4]
+    assert told == [
+        "2 sheets: 1 not compliant, accepted with deviations; 1 not compliant.",
+        "Measure again by 2026-12-11 00:00 UTC.",
+        "No house rule changes what it extends.",
+        "2 values outside their limits are accepted, in 1 sheet.",
+    ]
+    assert "Display slot 1 for: A rule of four requirements" in page
+    assert "House-rule changes" not in page

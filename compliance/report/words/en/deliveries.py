@@ -16,7 +16,12 @@ LIMITS = ("level", "limits", "bands", "by_patch")
 def outcomes(words: Sequence[str]) -> str:
     """How many sheets there are, and how many of each verdict."""
     parts = [f"{count} {word}" for word, count in Counter(words).items()]
-    return f"{counted(len(words), 'sheet')}: {', '.join(parts)}."
+    return f"{counted(len(words), 'sheet')}: {'; '.join(parts)}."
+
+
+def judged(slot: str | None, title: str) -> str:
+    """What a sheet judged, and for which deliverable."""
+    return f"Display slot {slot} for: {title}" if slot else f"For: {title}"
 
 
 def next_end(times: Sequence[str]) -> str:
