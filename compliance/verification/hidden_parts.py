@@ -69,8 +69,10 @@ FREE_IN_WIDGET = frozenset({"T", "Rect", "P", "TU", "AP", "V", "StructParent"})
 LINK = {"Type": "Annot", "Subtype": "Link", "Border": [0, 0, 0], "F": 4}
 FREE_IN_LINK = frozenset({"Contents", "Dest", "Rect", "StructParent"})
 FREE_IN_SIGNATURE = frozenset(
-    {"Contents", "ByteRange", "Filter", "SubFilter", "M", "Reason", "Location", "Prop_Build"}
+    {"Contents", "ByteRange", "SubFilter", "M", "Reason", "Location", "Prop_Build"}
 )
+HANDLER = "Adobe.PPKLite"
+"""What viewers are told to check signatures with (ISO 32000-1, 12.8.1)."""
 CERTIFIES = [
     {
         "Type": "SigRef",
@@ -159,8 +161,15 @@ def _active(state: State, number: int, value: Any) -> Iterator[str]:
 
 
 def _replaced(file: PdfFile) -> Iterator[str]:
-    """Yield what the first signature replaced: it adds entries to catalog, page and field only."""
+    """Yield what the first signature replaced: it adds entries to catalog, page and field only,
+    and fills boxes that were empty."""
     drawn, signed = (revision.objects for revision in file.revisions[:2])
+    state = file.state(1)
+    for stored in drawn.values():
+        if isinstance(stored.value, Mapping) and "FT" in stored.value and "AP" in stored.value:
+            shown = resolved(state, stored.value["AP"]).get("N")
+            if not isinstance(shown, Ref) or not _is_empty_box(file, state[shown.number]):
+                yield "a box of a signature was not empty before the file was signed"
     for number in drawn.keys() & signed.keys():
         field = isinstance(drawn[number].value, Mapping) and "FT" in drawn[number].value
         free = FILLED if field else BY_SIGNING
@@ -279,7 +288,8 @@ def _field_faults(file: PdfFile, field: Mapping[str, Any], page: Any) -> Iterato
             yield f"the box of {name} is not empty"
     elif "AP" in field or field.get("Rect") != [0, 0, 0, 0] or value.get("Type") != "DocTimeStamp":
         yield f"the field {name} is neither of a signature nor of an archive stamp"
-    expected: dict[str, Any] = {"Type": "Sig" if name in LABELS else "DocTimeStamp"}
+    kind = "Sig" if name in LABELS else "DocTimeStamp"
+    expected: dict[str, Any] = {"Type": kind, "Filter": HANDLER}
     if name == FACILITY_FIELD:
         expected["Reference"] = CERTIFIES
     if value and (_without(value, FREE_IN_SIGNATURE) != expected or _refers(value)):

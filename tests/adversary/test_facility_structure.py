@@ -13,6 +13,7 @@ Evidence, pages and signature are honest; readers find other pages, or only a pa
 | objects in places that nobody compares | none | other entries than in a sheet |
 | a number of objects that is out of range | mupdf repairs it | as the number of its objects |
 | another page before the signature | none | was another one before |
+| a signature names another program to check it | some refuse it | has other entries than |
 | a second time of signing | those that show the entry /M | it states two times of signing |
 """
 
@@ -98,6 +99,19 @@ def another_before(parts: Parts) -> None:
     parts[0].objects[drawing()] = b"%d 0 obj\n%s\nendobj" % (drawing(), stream(PAINT))
 
 
+def shown_before(parts: Parts) -> None:
+    """The box of the facility says something before the signature replaces it."""
+    state = read_file(failing_sheet()).state(1)
+    field = state[number("AcroForm", "Fields", 0)].value
+    box = resolved(state, field["AP"])["N"].number
+    form = b"/Type /XObject /Subtype /Form /Resources << >> /BBox [ 0 0 238 65 ]"
+    parts[0].objects[box] = b"%d 0 obj\n%s\nendobj" % (box, stream(PAINT, form))
+
+
+def for_another_program(parts: Parts) -> None:
+    parts[1].change(number("Perms", "DocMDP"), b"/Adobe.PPKLite", b"/Adobe.PPKMine")
+
+
 TREE = "the node above its pages has other entries than in a sheet"
 
 
@@ -114,6 +128,8 @@ STRUCTURES: Mapping[str, tuple[RawChange, str]] = {
     "pages of another type": (pages_of_another_type, "is of another type than in a sheet"),
     "ending early": (ending_early, "is damaged, or has more than its content"),
     "numbered high": (numbered_high, "it states 9000001 as the number of its objects"),
+    "shown before": (shown_before, "a box of a signature was not empty before the file was"),
+    "for another program": (for_another_program, "FacilitySignature has other entries than in"),
     "another before": (another_before, "was another one before the file was signed"),
 }
 
