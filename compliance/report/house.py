@@ -29,9 +29,9 @@ def house_sentence(rule: Rule, parent: Rule | None) -> str:
     if parent is None:
         return words.unknown_parent(rule)
     rows = difference(parent, rule).rows
-    kinds = [row.kind for row in rows if row.subject.startswith("requirements.")]
+    changed = [(row.kind, _subject(row)) for row in rows if row.old or row.new]
     others = [row.subject for row in rows if _is_other(row)]
-    return words.summary(rule, kinds, others)
+    return words.summary(rule, changed, others)
 
 
 def _is_other(row: Row) -> bool:

@@ -87,8 +87,10 @@ def left_open(finding: Finding, decision: Decision) -> bool:
 
 
 def finding_mark(finding: Finding, decision: Decision) -> Verdict:
-    """The mark of a finding: open where it is inside its limits and not accepted."""
-    return Verdict.NOT_ASSESSED if left_open(finding, decision) else finding.verdict
+    """The mark of a finding: open where it is inside and not accepted, half where not surely."""
+    if left_open(finding, decision):
+        return Verdict.NOT_ASSESSED
+    return Verdict.CONDITIONAL_PASS if met_conditionally(finding) else finding.verdict
 
 
 def deciding(state: GradedReadings, decision: Decision) -> tuple[Finding, ...]:

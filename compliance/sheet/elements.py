@@ -42,7 +42,7 @@ def draw_mark(canvas: Canvas, x: float, y: float, radius: float, verdict: Verdic
         canvas.disc(x, y, radius, fill=ink)
         return
     if verdict is Verdict.NOT_ASSESSED:
-        count, dot = (8, 0.62 * weight) if ring < 6 else (16, 0.55 * weight)
+        count, dot = (8, 0.85 * weight) if ring < 6 else (16, 0.55 * weight)
         for step in range(count):
             canvas.disc(*on_ring(2 * math.pi * (step + 0.5) / count), dot, fill=ink)
         return

@@ -64,7 +64,7 @@ EASES = (
     Ease(0.8, 1, 1),
 )
 """Settings, tried in this order."""
-MOST_ACCEPTED = 4
+MOST_ACCEPTED = 3
 """Accepted values that page 1 lists at least, if there are as many; every row tells its own."""
 PARTED = mm(4)
 """Blocks with at least this space above share the free space of the page."""
@@ -181,7 +181,7 @@ def _verdict(report: Report, measure: float, ease: Ease) -> Block:
         (report.heading, BOLD, 2),
         (report.untraceable, BOLD, 2),
         (report.now.sentence, SANS, lines + 1),
-        (report.house, BOLD, lines + 1),
+        (report.house, BOLD, lines + 2),
         (report.validity, BOLD, lines),
     ]
     sentences = [

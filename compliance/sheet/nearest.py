@@ -13,6 +13,7 @@ from compliance.report.report import Report, Row
 from compliance.report.words.en import headings
 from compliance.sheet.elements import (
     MARK_INKS,
+    SMALL,
     Text,
     draw_mark,
     list_item,
@@ -28,7 +29,7 @@ INDENT = mm(4)
 GAP = mm(3.5)
 LEAST = 0.32
 """Least share of the room for the titles; wider columns beside them break their lines."""
-NARROW = mm(20)
+NARROW = mm(24)
 """A column beside the titles is not made narrower."""
 SCALE = mm(17)
 """Length of the scale of a value."""
@@ -54,7 +55,16 @@ def deciding_rows(report: Report, most: int, measure: float, size: float) -> Ite
         rows, rest = report.deciding[: min(most, MOST)], ()
     title = Element("H2", text=report.deciding_title)
     heading = Text(report.deciding_title, size, 0.0, BOLD, size, element=title)
-    yield text_block(size * 1.45, heading, space=mm(4.2), keep=True)
+    scale = Text(
+        headings.SCALE,
+        size,
+        measure - width(headings.SCALE, SANS, SMALL),
+        size=SMALL,
+        ink=INK.QUIET,
+        element=Element("P"),
+    )
+    texts = (heading, scale) if any(row.gauge for row in rows) else (heading,)
+    yield text_block(size * 1.45, *texts, space=mm(4.2), keep=True)
     room = measure - INDENT
     judged = [row for row in rows if row.finding.verdict is not Verdict.NOT_ASSESSED]
     edges = _edges(judged, room, size)

@@ -23,8 +23,8 @@ def rule() -> Rule:
 
 def test_the_sentence_counts_what_is_wider(rule: Rule) -> None:
     assert house_sentence(rule, shipped_parent(rule)) == (
-        "By house rule vellumfish-broadcast: 1 limit wider than in sdr-broadcast@2; 1 stricter or "
-        "added."
+        "By house rule vellumfish-broadcast: 1 limit wider than in sdr-broadcast@2 (White "
+        "luminance); 1 stricter or added."
     )
     assert house_sentence(rule, None) == (
         "By house rule vellumfish-broadcast, which extends sdr-broadcast@2: 1 change is stated."
@@ -63,4 +63,4 @@ def test_a_requirement_that_is_not_asked_is_told(rule: Rule) -> None:
     told = {change.subject: change for change in house_changes(less, parent, [])}
     assert told["Gamma"].here == "not asked"
     assert told["Gamma"].reason == "No reason stated"
-    assert "1 requirement of sdr-broadcast@2 not asked" in house_sentence(less, parent)
+    assert "1 requirement of sdr-broadcast@2 not asked (Gamma)" in house_sentence(less, parent)

@@ -32,6 +32,7 @@ def test_a_rule_that_covers_all_says_nothing(sample: Sample, said: list[Said]) -
     draw_sheet(sample("proven"), signed=True)
     assert TITLE not in everything(said)
     assert "Not tested" not in everything(said)
+    assert "names no clause of its documents that it leaves out." in on_page(said, 0)
 
 
 @pytest.mark.parametrize(

@@ -43,11 +43,15 @@ def risk_sentences(state: GradedReadings, decision: Decision) -> tuple[str, ...]
             f"Guarded acceptance: accepted only inside its limits by a guard band of {factor} (u: "
             f"standard uncertainty), at a risk of at most {risk}, for each value taken alone."
         )
-    else:
+    elif with_uncertainty(state):
         rule = (
             "Simple acceptance: compared directly with the limits; uncertainty is shown. Each risk "
             "is that of one value taken alone."
         )
+    else:
+        rule = "Simple acceptance: compared directly with the limits."
+    if with_uncertainty(state):
+        rule += " p: probability that the true value lies inside."
     return _consequence(state, decision), rule
 
 
@@ -56,7 +60,7 @@ def _consequence(state: GradedReadings, decision: Decision) -> str:
     uncertain = with_uncertainty(state)
     if state.verdict is Outcome.UNDECIDED and state.reason is not Reason.UNCERTAINTY:
         why = "that the meter cannot tell" if state.reason is Reason.METER else "without readings"
-        return f"A requirement {why} is neither met nor missed; while one is open, so is the whole."
+        return f"A requirement {why} is neither met nor missed, and leaves the verdict open."
     if state.verdict is Outcome.NOT_COMPLIANT:
         return _rejected(failing(shall_of(state)), uncertain)
     if state.verdict is Outcome.UNDECIDED:
@@ -69,10 +73,7 @@ def _rejected(outside: tuple[Finding, ...], uncertain: bool) -> str:
     if not uncertain:
         parts.append(WITHOUT_UNCERTAINTY)
     elif any(finding.probability is not None for finding in outside):
-        parts.append(
-            "p is the risk of rejecting a value wrongly: the probability that the true value lies "
-            "inside."
-        )
+        parts.append("The risk of rejecting a value wrongly is p.")
     if uncertain and any(map(uncertainty_unknown, outside)):
         parts.append(P_MISSING)
     return " ".join(parts)
@@ -88,15 +89,15 @@ def _open(findings: tuple[Finding, ...], decision: Decision) -> str:
         )
     confidence = f"{format_plain(100 * decision.confidence)}\u00a0%"
     proof = (
-        f"What is open lies inside as measured, but p, that the true value does too, is less than "
-        f"the {confidence} asked for: shown neither met nor missed."
+        f"What is open lies inside as measured, but p is less than the {confidence} asked for: it "
+        f"is shown neither to be met nor to be missed."
     )
     return f"{proof} {P_MISSING}" if unknown else proof
 
 
 def _accepted(state: GradedReadings, decision: Decision) -> str:
     """Of a compliant slot whose values were judged with uncertainty."""
-    factor, risk = risk_words(decision)
+    _, risk = risk_words(decision)
     if decision.acceptance == "guarded":
         return f"The risk of accepting a value wrongly is at most {risk}."
     shall = shall_of(state)
@@ -107,12 +108,12 @@ def _accepted(state: GradedReadings, decision: Decision) -> str:
         most = math.ceil(round(100 * (1 - min(near)), 6))
         parts.append(f"The risk of accepting a value wrongly is here at most {most}\u00a0%.")
     if len(near) < len(sure):
-        start = "Of the others it is" if near else "The risk of accepting a value wrongly is"
-        parts.append(f"{start} at most {risk}, with a guard band of at least {factor}.")
+        start = "For the others it is" if near else "The risk of accepting a value wrongly is"
+        parts.append(f"{start} at most {risk}.")
     unknown = sum(map(uncertainty_unknown, shall))
     if unknown:
         which = "one value" if unknown == 1 else f"{unknown} values"
-        parts.append(f"Of {which} the uncertainty is not known.")
+        parts.append(f"For {which} the uncertainty is not known.")
     return " ".join(parts)
 
 

@@ -16,16 +16,15 @@ from compliance.report.words.en.verdicts import VERDICT_WORDS, reason_word
 
 SHEET = "Compliance sheet"
 NOT_SIGNED = "NOT SIGNED"
-COUNTERSIGNATURE = "Countersignature"
+COUNTERSIGNATURE = "Countersignature, if any"
 ACCEPTED = "Accepted by the client"
 DECISION_AND_RISK = "Risk and decision rule"
-NEAREST = "Nearest the limits"
-SHOULD = "Should: graded, without effect on the verdict."
+SCALE = "Scale: shaded what is allowed, line the interval, dot the value"
 HOW_TO_CHECK = "How to check this sheet"
 TO_CHECK = (
     "compliance verify SHEET.pdf --trust FACILITY.pem computes every value again and draws these "
     "pages again.",
-    "A viewer's \u201csignature valid\u201d does not.",
+    "A viewer's \u201csignature valid\u201d does not tell whether they follow from the evidence.",
     "Without our software: see the last page.",
 )
 NOTED = "Noted"

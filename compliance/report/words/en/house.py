@@ -12,7 +12,7 @@ from compliance.rules.compare_parts import Kind
 WITHDRAWN = "not asked"
 NOT_KNOWN = "not known here"
 NO_REASON = "No reason stated"
-MOST_NAMED = 4
+MOST_NAMED = 3
 """Parts of a rule that a sentence names before it counts the rest."""
 SUBJECTS = {
     "valid_for": "Time of validity",
@@ -37,15 +37,26 @@ def unknown_parent(rule: Rule) -> str:
     return f"By house rule {rule.id}, which extends {rule.extends}: {count}."
 
 
-def summary(rule: Rule, kinds: Sequence[Kind], others: Sequence[str]) -> str:
-    """Beside the verdict: how many limits are wider, gone or other than in the parent."""
+def summary(rule: Rule, changed: Sequence[tuple[Kind, str]], others: Sequence[str]) -> str:
+    """Beside the verdict: how many limits are wider, gone or other than in the parent, and which.
+
+    `changed` are the requirements that differ, by their titles.
+    """
+    kinds = [kind for kind, _ in changed]
+
+    def named(kind: Kind) -> str:
+        return listed([title for each, title in changed if each is kind], MOST_NAMED)
+
     parts = []
     if wider := kinds.count(Kind.LOOSENED):
-        parts.append(f"{counted(wider, 'limit')} wider than in {rule.extends}")
+        limits = counted(wider, "limit")
+        parts.append(f"{limits} wider than in {rule.extends} ({named(Kind.LOOSENED)})")
     if gone := kinds.count(Kind.WITHDRAWN):
-        parts.append(f"{counted(gone, 'requirement')} of {rule.extends} not asked")
-    if changed := kinds.count(Kind.CHANGED):
-        parts.append(f"{counted(changed, 'requirement')} changed in other ways")
+        needs = counted(gone, "requirement")
+        parts.append(f"{needs} of {rule.extends} not asked ({named(Kind.WITHDRAWN)})")
+    if others_changed := kinds.count(Kind.CHANGED):
+        needs = counted(others_changed, "requirement")
+        parts.append(f"{needs} changed in other ways ({named(Kind.CHANGED)})")
     if others:
         names = [subject(key).lower() for key in others]
         parts.append(f"not as strict or other: {listed(names, MOST_NAMED)}")

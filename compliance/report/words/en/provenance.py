@@ -428,7 +428,7 @@ def measured(assessment: Assessment) -> Iterable[Fact]:
     yield fact("Calibrated", slot and slot.calibrated)
     yield fact("Measured", assessment.state.measured)
     if assessment.before is not None:
-        yield fact("Before that", _earlier(assessment.before))
+        yield fact("Before calibration", _earlier(assessment.before))
     if assessment.verdict is Outcome.COMPLIANT:
         yield fact("Valid until", _until(assessment))
     meter_name = f"{meter.name}, serial number {text(meter.serial)}" if meter else None
@@ -451,5 +451,5 @@ def _certificate(meter: Meter | None) -> str | None:
     certificate = meter.certificate if meter else None
     if certificate is None:
         return None
-    due = f"due {format_date(certificate.due)}"
+    due = f"recalibration due {format_date(certificate.due)}"
     return ", ".join(filter(None, (text(certificate.number), certificate.laboratory, due)))

@@ -110,8 +110,9 @@ def _row(
 
 
 def _word(finding: Finding, rule: Rule) -> str:
-    open_yet = left_open(finding, rule.decision)
-    return OPEN if open_yet else verdict_word(finding.verdict, finding.reason)
+    if left_open(finding, rule.decision):
+        return OPEN
+    return verdict_word(finding_mark(finding, rule.decision), finding.reason)
 
 
 def _about(finding: Finding, requirement: Requirement | None, rule: Rule) -> str:

@@ -53,7 +53,8 @@ def judged(assessment: Assessment) -> str:
         return f"Display read in {assessment.state.readings.file_name}"
     display = slot.display
     name = " ".join(filter(None, (display.make, display.model)))
-    return f"Display slot {slot.name} of {name}" if name else f"Display slot {slot.name}"
+    when = f", {NOT_CALIBRATED}" if assessment.heading == "before" else ""
+    return f"Display slot {slot.name}{f' of {name}' if name else ''}{when}"
 
 
 def judged_for(rule: Rule) -> str:
@@ -147,12 +148,12 @@ def scope(assessment: Assessment) -> Iterable[str]:
             "the panel can do, nor what its maker's presets are worth."
         )
     yield (
-        "Judged is this slot of this display, on this day, with this meter: nothing else, and no "
-        "master or file."
+        "One slot of one display was judged, as measured on one day with one meter: nothing else, "
+        "and no master or file."
     )
     yield from filter(None, [_share_judged(assessment.state)])
     yield _bases(assessment.state)
-    yield from filter(None, [_left_out(assessment.rule)])
+    yield _left_out(assessment.rule)
     yield (
         "It is no accredited calibration certificate unless an accredited body issues it. "
         "Reproduce only in full."
@@ -173,13 +174,14 @@ def _share_judged(state: GradedReadings) -> str:
     if not covered:
         return ""
     patches = counted(covered, "patch", "patches")
-    return f"{len(judged - unseen)} of the {patches} that decide were judged."
+    was = "was" if covered == 1 else "were"
+    return f"{len(judged - unseen)} of {patches} needed for the verdict {was} judged."
 
 
 BASIS_COUNTS = {
     "published": "in published documents",
-    "digest": "in digests of them",
-    "memory": "from memory",
+    "digest": "read in digests of such documents",
+    "memory": "recalled from such documents, unchecked",
     "practice": "common practice",
     "house": "set in-house",
 }
@@ -191,13 +193,13 @@ def _bases(state: GradedReadings) -> str:
     parts = [
         f"{bases.count(basis)} {words}" for basis, words in BASIS_COUNTS.items() if basis in bases
     ]
-    return f"Basis of the {counted(len(bases), 'limit')} that decide: {', '.join(parts)}."
+    return f"Basis of {counted(len(bases), 'limit')} needed for the verdict: {', '.join(parts)}."
 
 
 def _left_out(rule: Rule) -> str:
     """What the rule's documents ask and it does not test, as far as there is room."""
     if not rule.not_covered:
-        return ""
+        return "The rule names no clause of its documents that it leaves out."
     names = [entry.what for entry in rule.not_covered]
     count = counted(len(names), "clause")
     why = f"reasons on the {FOLLOWING}"

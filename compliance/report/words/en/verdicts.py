@@ -153,6 +153,8 @@ def _nearly(counts: Counts) -> str:
     why = []
     if near:
         of = f" of {near}" if counts.unknown and near > 1 else ""
+        if counts.unknown and near == 1:
+            whose = "the limit of 1"
         why.append(f"reaches across {whose}" if not of else f"reaches across the limits{of}")
     if counts.unknown:
         of = f" for {counts.unknown}" if near else ""
