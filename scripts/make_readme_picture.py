@@ -18,7 +18,7 @@ from PIL import Image
 PICTURE = Path(__file__).resolve().parent.parent / "docs" / "pictures" / "sheet.png"
 WIDTH = 900
 """Pixels"""
-COLOURS = 64
+COLOURS = 128
 MADE, NOW = "2026-11-20T08:00:00Z", "2026-11-20T16:00:00Z"
 SIGNER = '--name "Bram Osterley" --organisation "Vellumfish Finishing"'
 CALLS = (

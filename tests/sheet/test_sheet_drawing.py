@@ -94,7 +94,7 @@ def test_page_1_answers_the_client(sample: Sample, said: list[Said]) -> None:
         "Issued 2026-11-20 16:00 UTC",
         "How to check this sheet",
         "13 of 13 patches needed for the verdict were judged.",
-        "Basis of 11 limits needed for the verdict: 3 read in digests of such documents, 7 common",
+        "Basis of 11 limits needed for the verdict: 3 in digests of published documents,",
         "Conditionally compliant",
         "Slot 1, as measured, meets every requirement of SDR broadcast master, HD; all "
         "only conditionally, as the measurement uncertainty is not stated.",

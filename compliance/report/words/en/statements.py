@@ -180,8 +180,8 @@ def _share_judged(state: GradedReadings) -> str:
 
 BASIS_COUNTS = {
     "published": "in published documents",
-    "digest": "read in digests of such documents",
-    "memory": "recalled from such documents, unchecked",
+    "digest": "in digests of published documents",
+    "memory": "recalled from published documents, unchecked",
     "practice": "common practice",
     "house": "set in-house",
 }
