@@ -198,18 +198,27 @@ def _in_lists(
     for each in lists:
         read = pyca.load_der_x509_crl(each.dump())
         for certificate, issuer in links:
-            if read.issuer != issuer.subject or not _is_signed(read, issuer):
-                continue
-            entry = read.get_revoked_certificate_by_serial_number(certificate.serial_number)
-            if entry is not None:
-                yield entry.revocation_date_utc, certificate
+            try:
+                when = _listed(read, certificate, issuer)
+            except UNREADABLE:
+                continue  # a list of nonsense tells nothing, and is no fault of the sheet
+            if when is not None:
+                yield when, certificate
 
 
-def _is_signed(read: pyca.CertificateRevocationList, issuer: pyca.Certificate) -> bool:
-    try:
-        return read.is_signature_valid(issuer.public_key())  # type: ignore[arg-type]
-    except (TypeError, ValueError, UnsupportedAlgorithm):
-        return False
+UNREADABLE = (TypeError, ValueError, UnsupportedAlgorithm)
+"""Raised by parts of a list or answer that are read only when they are asked for."""
+
+
+def _listed(
+    read: pyca.CertificateRevocationList, certificate: pyca.Certificate, issuer: pyca.Certificate
+) -> datetime | None:
+    """Return when a list that is the issuer's own states a certificate to be revoked."""
+    key = issuer.public_key()
+    if read.issuer != issuer.subject or not read.is_signature_valid(key):  # type: ignore[arg-type]
+        return None
+    entry = read.get_revoked_certificate_by_serial_number(certificate.serial_number)
+    return None if entry is None else entry.revocation_date_utc
 
 
 def _in_answers(
@@ -228,20 +237,26 @@ def _in_answers(
 
 def _is_answer_of(answer: ocsp.OCSPResponse, issuer: pyca.Certificate) -> bool:
     """Return whether an issuer, or who answers for it (RFC 6960, 4.2.2.2), signed an answer."""
-    read = pyca_ocsp.load_der_ocsp_response(answer.dump())
-    for by in (issuer, *(each for each in read.certificates if _answers_for(each, issuer))):
-        key, method = by.public_key(), read.signature_hash_algorithm
-        try:
-            if isinstance(key, ec.EllipticCurvePublicKey) and method is not None:
-                key.verify(read.signature, read.tbs_response_bytes, ec.ECDSA(method))
-            elif isinstance(key, rsa.RSAPublicKey) and method is not None:
-                key.verify(read.signature, read.tbs_response_bytes, padding.PKCS1v15(), method)
-            else:
-                continue
-        except InvalidSignature:
-            continue
-        return True
-    return False
+    try:
+        read = pyca_ocsp.load_der_ocsp_response(answer.dump())
+        signers = [issuer, *(each for each in read.certificates if _answers_for(each, issuer))]
+        return any(_has_signed(read, by) for by in signers)
+    except UNREADABLE:
+        return False
+
+
+def _has_signed(read: pyca_ocsp.OCSPResponse, by: pyca.Certificate) -> bool:
+    key, method = by.public_key(), read.signature_hash_algorithm
+    try:
+        if isinstance(key, ec.EllipticCurvePublicKey) and method is not None:
+            key.verify(read.signature, read.tbs_response_bytes, ec.ECDSA(method))
+        elif isinstance(key, rsa.RSAPublicKey) and method is not None:
+            key.verify(read.signature, read.tbs_response_bytes, padding.PKCS1v15(), method)
+        else:
+            return False
+    except InvalidSignature:
+        return False
+    return True
 
 
 def _answers_for(certificate: pyca.Certificate, issuer: pyca.Certificate) -> bool:

@@ -107,6 +107,15 @@ def test_an_old_list_tells_of_a_revocation_but_not_that_there_is_none() -> None:
     assert not early.bad
 
 
+def test_a_list_of_nonsense_is_no_fault_of_the_sheet() -> None:
+    """Its issuer's name is no text: readers notice only when they ask for it."""
+    good = clean()
+    name = good.index(b"Kelp Signers")
+    nonsense = good[:name] + b"\xff\xfe" + good[name + 2 :]
+    assert not judged(nonsense).checked
+    assert judged(clean(), nonsense).checked
+
+
 def test_an_authority_that_was_revoked_is_told_as_one() -> None:
     own = revocation_list(root(), {middle(): REVOKED - 30 * DAY}, at=SIGNED - 30 * DAY)
     found = judged(own)
