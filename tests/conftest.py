@@ -23,7 +23,7 @@ SLOW = 0.2
 of all its parameters."""
 
 FEW = 2
-"""Parameters of a slow test that are all run; of more every third, all with LONG_TESTS=1."""
+"""Parameters of a slow test that are all run; of more every fifth, all with LONG_TESTS=1."""
 WHOLE = ("tests/adversary/", "tests/docs/test_followed.py")
 """Where all parameters run always: attacks, and pages whose commands follow one another."""
 
@@ -73,12 +73,12 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
 
 
 def _beyond_the_sample(slow: list[pytest.Item]) -> Iterator[pytest.Item]:
-    """Of slow tests with many parameters two of three; attackers are all tried."""
+    """Of slow tests with many parameters four of five; attackers are all tried."""
     count = Counter(map(_name, slow))
     seen: Counter[str] = Counter()
     for item in slow:
         name = _name(item)
-        if count[name] > FEW and not name.startswith(WHOLE) and seen[name] % 3:
+        if count[name] > FEW and not name.startswith(WHOLE) and seen[name] % 5:
             yield item
         seen[name] += 1
 

@@ -7,11 +7,13 @@ from collections.abc import Iterator, Mapping
 from datetime import datetime
 from typing import Any
 
+from compliance.model import Outcome
 from compliance.model.results import Check, DeliveryVerification, Status, Step, Verification
 from compliance.model.signatures import ArchiveStamp, Revocation, Signature
 from compliance.model.stated import ENGINE
 from compliance.report.words import statement_text
 from compliance.report.words.en import verification as words
+from compliance.report.words.en.verdicts import OUTCOME_WORDS, outcome_word
 
 
 def step_title(step: Step) -> str:
@@ -54,8 +56,9 @@ def _today_words(sheet: Verification) -> str | None:
 
 
 def _outcome_words(verdict: str, conditional: bool, disposition: str | None) -> str:
-    verdict = f"conditionally {verdict}" if conditional else verdict
-    return ", ".join(word for word in (verdict, disposition) if word).replace("-", " ")
+    known = verdict in OUTCOME_WORDS
+    word = outcome_word(Outcome(verdict), conditional) if known else verdict
+    return ", ".join(part for part in (word, disposition) if part).replace("-", " ")
 
 
 def sheet_outcome(sheet: Verification) -> list[str]:

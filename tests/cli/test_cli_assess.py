@@ -218,7 +218,7 @@ def test_the_kind_of_display_is_said_as_in_a_job(compliance, desk, tmp_path):
     assert unsaid.stdout.endswith(f"{ASKED}oled, led, crt, plasma, projector.\n")
     beam = compliance(*bare, "--technology", "projector")
     assert beam.returncode == 0
-    assert "● Beam" in beam.stdout
+    assert "◐ Beam" in beam.stdout
     assert "--technology" not in beam.stdout
     panel = compliance(*bare, "--technology", "oled")
     assert panel.returncode == 0

@@ -105,7 +105,7 @@ def test_the_report_as_a_whole(make):
         "    Luminance error −12.30 %; limit ± 5 %; worst at grey-12, target 24.13 cd/m²\n"
         "    also outside: grey-10 (+7.04 %)\n"
         "    A document, 1.5.5 (digest)\n"
-        "  ● White luminance  100.0 cd/m²  100 ± 5 cd/m²\n"
+        "  ◐ White luminance  100.0 cd/m²  100 ± 5 cd/m²\n"
         "  Remarks\n"
         "  · Row 7 was read before row 6's patch had settled.\n"
         "  Before calibration: ⊖ not compliant, 1 requirement outside\n"
@@ -306,8 +306,8 @@ def test_of_many_only_what_is_open_is_told(make) -> None:
         replace(row, slot=f"{row.slot}-{number}") for number in range(6) for row in results(make)
     ]
     told = report(many, UTF)
-    assert "\n  ● " not in told
+    assert "\n  ◐ " not in told
     assert all(row.slot in told for row in many)
     assert told.splitlines()[-1].endswith("--slot NAME.")
     full = report(results(make), UTF)
-    assert "\n  ● " in full and "--slot NAME" not in full
+    assert "\n  ◐ " in full and "--slot NAME" not in full

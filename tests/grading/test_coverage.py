@@ -24,7 +24,7 @@ from compliance.quantities.catalogue import QUANTITIES
 
 Array = NDArray[np.float64]
 
-SETS = 2000 if LONG else 400
+SETS = 2000 if LONG else 300
 DRAWS = 2000 if LONG else 1000
 SLACK = 0.02 if LONG else 0.035
 LEVELS = np.array([0, 51, 77, 102, 128, 153, 179, 204, 255])
