@@ -40,6 +40,7 @@ from compliance.report.verdict import (
 )
 from compliance.report.words.en import deliveries, hand_checks, house
 from compliance.report.words.en.grammar import capital
+from compliance.report.words.en.provenance import device_name
 from compliance.report.words.en.verdicts import (
     acceptor_words,
     outcome_word,
@@ -220,7 +221,7 @@ def _entry(sheet: Sheet) -> SheetEntry:
         tally=tally_words(count(shall, stated.decision), of="requirements"),
         deciding=list(_deciding(shall, stated)),
         slot=_text(stated.slot.slot if stated.slot else None),
-        display=_display(stated.display or Display()),
+        display=device_name(stated.display or Display(), "the display"),
         rule=_rule(rule),
         measured=format_time(state.readings.measured),
         number=_text(format_sheet_number(stated.number)),
@@ -261,12 +262,6 @@ def _inside(finding: Finding, decision: Decision) -> str:
 def _accepted(deviation: StatedDeviation) -> str:
     until = format_date(deviation.until)
     return f"Accepted by {acceptor_words(deviation)} until {until}: {_text(deviation.reason)}"
-
-
-def _display(display: Display) -> str:
-    named = " ".join(part for part in (display.make, display.model) if part)
-    serial = f", serial number {display.serial}" if display.serial else ""
-    return (named or "the display") + serial
 
 
 def _until(stated: StatedAssessment) -> str:

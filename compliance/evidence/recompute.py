@@ -10,7 +10,7 @@ from typing import Any
 
 from compliance import documents
 from compliance.assessment import assess
-from compliance.errors import RuleError, SheetError
+from compliance.errors import SheetError
 from compliance.evidence.attachments import (
     is_deviation,
     largest_size,
@@ -38,7 +38,8 @@ from compliance.model import (
 from compliance.model.stated import TOOL, StatedTimezone
 from compliance.plain_data import ShapeError, canonical_bytes, from_plain, timestamp, to_plain
 from compliance.readings.load import FORMATS, readings_from_bytes
-from compliance.rules.library import load_rule, rule_from_resolved
+from compliance.rules.library import rule_from_resolved
+from compliance.rules.parents import shipped_by_pin
 from compliance.time_zones import Zone, zone_of
 
 
@@ -227,9 +228,8 @@ def _as_known(rule: Rule) -> Rule:
     Of a shipped rule, or of the shipped parent of a house rule, that there are later revisions; of
     a shipped rule the names of its files. A rule that nobody ships stays as it is.
     """
-    try:
-        known = load_rule(rule.extends or f"{rule.id}@{rule.revision}")
-    except RuleError:
+    known = shipped_by_pin(rule.extends or f"{rule.id}@{rule.revision}")
+    if known is None:
         return rule
     if not _was_newest(rule.archived, known.archived):
         rule = replace(rule, archived=known.archived)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
 
+from compliance.grading.decide import inside
 from compliance.model import Change, Finding, Limits, Requirement, Rule, Value, Verdict
 from compliance.report.numbers import format_requirement_limits, format_value
 from compliance.report.report import HouseChange
@@ -152,16 +153,6 @@ def _limits_of(name: str, here: Limits | None, old: Requirement, new: Requiremen
 
 def _inside(value: Value | None, limits: Limits) -> bool | None:
     """Return whether a value is inside limits; None if it is not of their kind."""
-    if value is None:
+    if value is None or isinstance(value, tuple) != (limits.box is not None):
         return None
-    if isinstance(value, tuple):
-        if limits.box is None:
-            return None
-        pairs = [(abs(part), width) for part, width in zip(value, limits.box, strict=True)]
-    elif limits.box is not None:
-        return None
-    else:
-        pairs = [(value, limits.high), (limits.low, value)]
-    if limits.exclusive:
-        return all(part < end for part, end in pairs)
-    return all(part <= end for part, end in pairs)
+    return inside(value, limits)

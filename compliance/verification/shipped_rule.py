@@ -15,8 +15,9 @@ from compliance.model import Facts, Rule, Statement
 from compliance.model.results import Check, KnownRules, Status, Step
 from compliance.rules.compare import difference
 from compliance.rules.departures import unrecorded_departures
-from compliance.rules.library import known_revisions, load_rule
+from compliance.rules.library import known_revisions
 from compliance.rules.load import PIN
+from compliance.rules.parents import shipped_by_pin
 from compliance.verification.steps import first_details
 
 MOST_SUBJECTS = 12
@@ -46,10 +47,7 @@ def _as_shipped(rule: Rule) -> Statement:
 
 def shipped_rule(name: str, revision: int) -> Rule | None:
     """Return the rule of an id and revision as it is shipped, or archived; None if none is."""
-    try:
-        return load_rule(f"{name}@{revision}")
-    except RuleError:
-        return None
+    return shipped_by_pin(f"{name}@{revision}")
 
 
 def shipped_revisions(name: str) -> list[int]:

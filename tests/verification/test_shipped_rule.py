@@ -186,6 +186,6 @@ def test_a_rule_that_cannot_be_compared_is_a_fault(monkeypatch: pytest.MonkeyPat
     def broken(_: object) -> Rule:
         raise ZeroDivisionError
 
-    monkeypatch.setattr("compliance.verification.shipped_rule.load_rule", broken)
+    monkeypatch.setattr("compliance.verification.shipped_rule.shipped_by_pin", broken)
     code, step, _ = rule_step(sealed(evidence()))
     assert (code, step.status, step.result.kind) == (1, Status.FAIL, "not-computable")

@@ -248,8 +248,7 @@ def _meter(assessment: Assessment) -> Iterable[Fact]:
         return
     certificate = meter.certificate
     yield fact("Meter", f"{meter.name}, {meter.kind}")
-    make = " ".join(filter(None, (meter.make, meter.model)))
-    yield fact("Make and model", make or None)
+    yield fact("Make and model", make_name(meter) or None)
     yield fact("Serial number", meter.serial)
     yield fact("Certificate", certificate and certificate.number)
     yield fact("Laboratory", certificate and certificate.laboratory)
@@ -401,9 +400,14 @@ def not_covered(rule: Rule) -> tuple[NotCovered, ...]:
 # ---------------------------------------------------------------- page 1
 
 
+def make_name(device: Display | Meter) -> str:
+    """Make and model; empty if neither is known."""
+    return " ".join(filter(None, (device.make, device.model)))
+
+
 def device_name(display: Display, unnamed: str = "") -> str:
     """Make, model and serial number; `unnamed` where neither make nor model is known."""
-    name = " ".join(filter(None, (display.make, display.model))) or unnamed
+    name = make_name(display) or unnamed
     serial = f"serial number {display.serial}" if display.serial else ""
     return ", ".join(filter(None, (name, serial)))
 

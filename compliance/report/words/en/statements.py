@@ -11,7 +11,7 @@ from compliance.report.numbers import format_sheet_number, format_time
 from compliance.report.report import Fact
 from compliance.report.verdict import failing, not_accepted, shall_of
 from compliance.report.words.en.grammar import capital, counted, listed
-from compliance.report.words.en.provenance import device_name, fact
+from compliance.report.words.en.provenance import device_name, fact, make_name
 from compliance.report.words.en.remarks import FOLLOWING
 from compliance.report.words.en.rules import rule_name
 from compliance.report.words.en.verdicts import DISPOSITION_WORDS
@@ -51,8 +51,7 @@ def judged(assessment: Assessment) -> str:
     slot = assessment.slot
     if slot is None:
         return f"Display read in {assessment.state.readings.file_name}"
-    display = slot.display
-    name = " ".join(filter(None, (display.make, display.model)))
+    name = make_name(slot.display)
     when = f", {NOT_CALIBRATED}" if assessment.heading == "before" else ""
     return f"Display slot {slot.name}{f' of {name}' if name else ''}{when}"
 
